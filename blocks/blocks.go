@@ -1,0 +1,172 @@
+// Package blocks holds one flat file per kind of block that a signal chain can be wired from, and the one
+// list of all kinds (kinds.go).
+//
+// A block lays a fragment of circuit on a Bench, between its jacks in and out. A fragment may hold
+// stages: ideal boundaries that sense a voltage without drawing current, process it, and drive an ideal
+// voltage source. The package knows nothing of chain files, recordings or orders: that is chains.
+//
+// Start reading at Kind, then buffer.go (a block with a stage) and fuzz.go (a block that is all circuit).
+package blocks
+
+import (
+	"fmt"
+
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+)
+
+// Kind is one kind of block: its word in the chain file, its knobs and how it is built.
+type Kind struct {
+	Name    string   // the word in the chain file, the file's name and the list's entry
+	Brief   string   // what it is, in one line
+	Models  []string // what the model contains, one sentence each
+	Ignores []string // what it leaves out, one sentence each
+	Sources []string // where its values come from, one line each
+	Knobs   []Knob   // in the order that help shows them
+
+	// Build lays the block between bench.In() and bench.Out(). Settings are complete and in range.
+	Build func(bench *Bench, s Settings)
+}
+
+// Knob returns the knob of that name.
+func (k *Kind) Knob(name string) (Knob, bool) {
+	for _, knob := range k.Knobs {
+		if knob.Name == name {
+			return knob, true
+		}
+	}
+	return Knob{}, false
+}
+
+// Knob is one control of a block. A knob with Words is a choice; every other knob is a number.
+type Knob struct {
+	Name     string
+	Brief    string
+	Unit     dsp.Unit
+	Min, Max float64 // the legal range, in the unit (Percents as fractions)
+	Default  float64
+	Taper    string   // how the track follows the dial, for people: "linear", "audio"; "" where it has none
+	Words    []string // legal words of a choice; nil for numbers
+	Word     string   // the default word of a choice
+}
+
+// Settings is a complete set of knob positions of one block. The zero value has none.
+type Settings struct {
+	numbers map[string]float64
+	words   map[string]string
+}
+
+// Defaults is the settings that a block has when the chain file says nothing.
+func (k *Kind) Defaults() Settings {
+	s := Settings{numbers: map[string]float64{}, words: map[string]string{}}
+	for _, knob := range k.Knobs {
+		if knob.Words != nil {
+			s.words[knob.Name] = knob.Word
+		} else {
+			s.numbers[knob.Name] = knob.Default
+		}
+	}
+	return s
+}
+
+// With returns a copy of s with one number changed.
+func (s Settings) With(knob string, v float64) Settings {
+	c := s.clone()
+	c.numbers[knob] = v
+	return c
+}
+
+// WithWord returns a copy of s with one choice changed.
+func (s Settings) WithWord(knob, word string) Settings {
+	c := s.clone()
+	c.words[knob] = word
+	return c
+}
+
+func (s Settings) clone() Settings {
+	c := Settings{numbers: make(map[string]float64, len(s.numbers)), words: make(map[string]string, len(s.words))}
+	for k, v := range s.numbers {
+		c.numbers[k] = v
+	}
+	for k, v := range s.words {
+		c.words[k] = v
+	}
+	return c
+}
+
+// Number is the position of a number knob. It panics when the block has no such knob.
+func (s Settings) Number(knob string) float64 {
+	v, ok := s.numbers[knob]
+	if !ok {
+		panic(fmt.Sprintf("blocks: no number knob %q", knob))
+	}
+	return v
+}
+
+// Word is the position of a choice. It panics when the block has no such knob.
+func (s Settings) Word(knob string) string {
+	w, ok := s.words[knob]
+	if !ok {
+		panic(fmt.Sprintf("blocks: no choice %q", knob))
+	}
+	return w
+}
+
+// Core is the signal processing inside a stage. Signals are volts at the recording's rate, one slice
+// per channel, all of one length. Process must give the same samples however a signal is cut into calls,
+// must not allocate, and never fails. out may be in.
+type Core interface {
+	Process(out, in [][]float64)
+	// Latency is by how many samples the output comes after the input beyond what the block means to
+	// delay; the render takes it back.
+	Latency() int
+	// Tail is for how long the output goes on after the input has ended, until 60 dB down.
+	Tail() dsp.Second
+	// Reset puts the core into the state in which it was made.
+	Reset()
+}
+
+// Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources.
+type Stage struct {
+	Name  string   // BLOCK.name
+	Sense []string // nodes whose voltage to ground goes into the core, a channel each
+	Drive []string // nodes that the core's output channels drive
+	Core  Core
+	// Noise is the white noise that the stage adds at its output, in V/√Hz, seen with its input at rest.
+	Noise float64
+	// Ceiling is the highest output voltage, peak, in volts; 0 where the stage has none.
+	Ceiling float64
+}
+
+// Bench is what a block is built on: a netlist that it shares with its neighbours, and its stages.
+type Bench struct {
+	*circuit.Netlist
+	Rate   float64 // the recording's sample rate in Hz, at which the cores of stages run
+	Stages []Stage
+	name   string
+}
+
+// NewBench starts an empty bench.
+func NewBench(rate float64) *Bench {
+	return &Bench{Netlist: circuit.New(), Rate: rate}
+}
+
+// Place lays one block of this kind, under this name, on the bench.
+func (b *Bench) Place(name string, k *Kind, s Settings) {
+	b.name = name
+	k.Build(b, s)
+	b.name = ""
+}
+
+// In is the node of the block's input jack, Out that of its output jack.
+func (b *Bench) In() string  { return b.name + ".in" }
+func (b *Bench) Out() string { return b.name + ".out" }
+
+// Node is the full name of one of the block's own nodes or elements.
+func (b *Bench) Node(local string) string { return b.name + "." + local }
+
+// Stage adds a stage to the block.
+func (b *Bench) Stage(s Stage) {
+	s.Name = b.Node(s.Name)
+	b.Stages = append(b.Stages, s)
+}
