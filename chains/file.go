@@ -1,0 +1,173 @@
+package chains
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"drywire/blocks"
+	"drywire/dsp"
+)
+
+// File is a chain file as it was written, checked: every name is known, every number in its range.
+// Make one with Parse; turn it into what is wired with Chains or Take.
+type File struct {
+	Title     string
+	Notes     string // free text
+	Recording Recording
+	Guitar    Guitar
+	Load      Load      // what the last jack is plugged into
+	Patch     dsp.Metre // length of each cable between two blocks
+	Blocks    []Block   // in the order in which the file names them
+	Order     []string  // the signal flows from the first to the last; names of blocks
+	Takes     []Take    // at least one
+}
+
+// Recording is the dry recording and what is known about its level and about what the guitar was
+// plugged into while it was made.
+type Recording struct {
+	File   string // path as written; "" when Sample says which
+	Sample string // name of a shipped recording; "" when File says which
+
+	// At most one of the two is not 0. Both are 0 only for a shipped sample, which knows its full scale.
+	Peak      dsp.Volt // the loudest moment at the guitar's jack, peak
+	FullScale dsp.Volt // digital full scale, peak: 10 dBu is the RMS of a full-scale sine, so 3.464 V here
+
+	// Load is what the guitar was plugged into. nil is nothing at all: the recording is the open-circuit
+	// voltage of the pickup. When LoadGiven is false the file does not say: a Sample knows its own load
+	// (and Load is nil), for a File it is DefaultLoad.
+	Load      *Load
+	LoadGiven bool
+
+	Side string // what becomes of a stereo recording: "sum", "left" or "right"
+}
+
+// Guitar is the source of the signal: a pickup, two pots, a capacitor and a cable.
+type Guitar struct {
+	Pickup        Pickup
+	VolumePot     dsp.Ohm
+	TonePot       dsp.Ohm
+	ToneCapacitor dsp.Farad
+	Volume, Tone  float64   // positions of the dials, 0 to 10
+	Cable         dsp.Metre // from the guitar's jack to the first block
+}
+
+// Pickup is a pickup as a circuit.
+type Pickup struct {
+	Name        string // the preset's; "custom" for one given by its values
+	Resistance  dsp.Ohm
+	Inductance  dsp.Henry
+	Capacitance dsp.Farad
+	Eddy        dsp.Ohm // resistance parallel to part of the inductance; 0: none
+}
+
+// Load is an input that something is plugged into, with the cable that leads to it.
+type Load struct {
+	Resistance dsp.Ohm
+	Cable      dsp.Metre
+}
+
+// DefaultLoad is an amplifier's or an interface's input behind a short cable: common practice, no source.
+var DefaultLoad = Load{Resistance: 1e6, Cable: 3}
+
+// Block is one block of the file, with the settings that it has where no take changes them.
+type Block struct {
+	Name     string
+	Kind     *blocks.Kind
+	Settings blocks.Settings
+}
+
+// Take is one rendering: an order, changed settings, blocks that are off.
+type Take struct {
+	Name  string
+	Order []string  // nil: the file's
+	Set   []Setting // in the order in which the file names them
+	Off   []string
+}
+
+// Setting is one changed setting of a take.
+type Setting struct {
+	Target string // block.knob, guitar.volume, load.cable, …
+	Text   string // the value as written
+	apply  func(*Chain)
+}
+
+// Chain is one take, resolved: what is wired to what.
+type Chain struct {
+	Take      string // its name
+	Title     string // the file's
+	Recording Recording
+	Guitar    Guitar
+	Load      Load
+	Patch     dsp.Metre
+	Blocks    []Placed // the signal flows from the first to the last
+}
+
+// Placed is a block in its place in a chain.
+type Placed struct {
+	Name     string
+	Kind     *blocks.Kind
+	Settings blocks.Settings
+	Off      bool // in the chain, but bypassed
+}
+
+// Chains resolves every take of the file.
+func (f *File) Chains() []*Chain {
+	chains := make([]*Chain, 0, len(f.Takes))
+	for _, t := range f.Takes {
+		chains = append(chains, f.resolve(t))
+	}
+	return chains
+}
+
+// Take resolves the take of that name. The error names the nearest take and all takes there are.
+func (f *File) Take(name string) (*Chain, error) {
+	names := make([]string, 0, len(f.Takes))
+	for _, t := range f.Takes {
+		if t.Name == name {
+			return f.resolve(t), nil
+		}
+		names = append(names, t.Name)
+	}
+	hint := ""
+	if near := nearest(name, names); near != "" {
+		hint = fmt.Sprintf("; did you mean %q?", near)
+	}
+	return nil, fmt.Errorf("no take %q%s (there are: %s)", name, hint, quoted(names))
+}
+
+// resolve needs a take that Parse has checked.
+func (f *File) resolve(t Take) *Chain {
+	c := &Chain{
+		Take: t.Name, Title: f.Title,
+		Recording: f.Recording, Guitar: f.Guitar, Load: f.Load, Patch: f.Patch,
+	}
+	if f.Recording.Load != nil {
+		load := *f.Recording.Load
+		c.Recording.Load = &load
+	}
+	order := t.Order
+	if order == nil {
+		order = f.Order
+	}
+	for _, name := range order {
+		for _, b := range f.Blocks {
+			if b.Name == name {
+				c.Blocks = append(c.Blocks, Placed{Name: name, Kind: b.Kind, Settings: b.Settings, Off: slices.Contains(t.Off, name)})
+			}
+		}
+	}
+	for _, s := range t.Set {
+		s.apply(c)
+	}
+	return c
+}
+
+// quoted lists names for a message.
+func quoted(names []string) string {
+	q := make([]string, len(names))
+	for i, n := range names {
+		q[i] = fmt.Sprintf("%q", n)
+	}
+	return strings.Join(q, ", ")
+}
