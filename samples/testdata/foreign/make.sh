@@ -1,0 +1,23 @@
+#!/bin/sh
+# Makes the WAV files of this folder: a 1 kHz tone of half scale, 61 frames (an odd count, so that 8- and
+# 24-bit mono data need a pad byte); the second channel of the stereo files is a cosine of a quarter scale.
+# SoX v14.4.2, FFmpeg 5.1.9.
+set -e
+for b in 8 16 24 32; do
+	sox -D -n -r 48000 -c 1 -b $b -e $([ $b = 8 ] && echo unsigned || echo signed) sox-int$b.wav synth 61s sine 1000 vol 0.5
+done
+for b in 32 64; do sox -D -n -r 48000 -c 1 -b $b -e floating-point sox-float$b.wav synth 61s sine 1000 vol 0.5; done
+sox -D -n -r 48000 -c 1 -b 24 -t wav - synth 61s sine 1000 vol 0.5 | cat > sox-pipe.wav # the data size is a guess
+tone='aevalsrc=0.5*sin(2*PI*1000*t):s=48000:n=61:d=0.00127'
+both='aevalsrc=0.5*sin(2*PI*1000*t)|0.25*cos(2*PI*1000*t):s=48000:n=61:d=0.00127'
+ff() { ffmpeg -v error -y -f lavfi -i "$@"; }
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_s24le ffmpeg-int24-list.wav # with a LIST chunk that names the encoder
+ff "$both" -af atrim=end_sample=61 -c:a pcm_s24le -bitexact ffmpeg-int24-stereo.wav
+ff "$both" -af atrim=end_sample=61 -c:a pcm_u8 -bitexact ffmpeg-int8-stereo.wav
+ff "$both" -af atrim=end_sample=61 -c:a pcm_f32le -bitexact ffmpeg-float32-stereo.wav
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_f64le -bitexact ffmpeg-float64.wav
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_s32le -bitexact ffmpeg-int32.wav
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_s16le -f wav - > ffmpeg-pipe.wav # data size 0xFFFFFFFF
+ff "aevalsrc=0.5*sin(2*PI*1000*t):s=192000:d=0.00127" -af atrim=end_sample=61 -c:a pcm_s16le -bitexact ffmpeg-192k.wav
+ff "$tone" -af atrim=end_sample=61 -c:a adpcm_ms -bitexact ffmpeg-adpcm.wav
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_s16le -bitexact -rf64 always ffmpeg-rf64.wav
