@@ -75,7 +75,7 @@ var quantities = []struct {
 	{"7", Dial, 7},
 	{"7.5", Dial, 7.5},
 	{"70 %", Dial, 7},
-	{"33 %", Dial, 3.3}, // 0.33·10 is not 3.3 in binary
+	{"33 %", Dial, 3.3},    // 0.33·10 is not 3.3 in binary
 	{"7 o'clock", Dial, 0}, // the ends and the middle: the design's scale
 	{"12 o'clock", Dial, 5},
 	{"5 o'clock", Dial, 10},
