@@ -1,0 +1,260 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"testing"
+)
+
+// The project's own bound on the cases of EBU Tech 3341, which allows 0.1 LU.
+const tolLoudness = 0.02 // LU
+
+// step is a stretch of the 1 kHz tone of EBU Tech 3341: a peak level in dBFS (every channel) and how long.
+type step struct{ level, seconds float64 }
+
+const silent = -1000 // dBFS: as good as nothing
+
+// tone is 1 kHz at the levels given, phase-continuous from step to step.
+func tone(rate float64, steps ...step) []float64 {
+	var x []float64
+	for _, s := range steps {
+		a := math.Pow(10, s.level/20)
+		if s.level == silent {
+			a = 0
+		}
+		for range int(math.Round(s.seconds * rate)) {
+			x = append(x, a*math.Sin(2*math.Pi*1000*float64(len(x))/rate))
+		}
+	}
+	return x
+}
+
+func repeated(n int, steps ...step) []step {
+	var all []step
+	for range n {
+		all = append(all, steps...)
+	}
+	return all
+}
+
+func TestLoudnessIntegratedCases(t *testing.T) {
+	// EBU Tech 3341 (2023), Table 1, cases 1 to 5; stereo, the same tone in both channels.
+	for _, c := range []struct {
+		number int
+		steps  []step
+		want   float64
+	}{
+		{1, []step{{-23, 20}}, -23},
+		{2, []step{{-33, 20}}, -33},
+		{3, []step{{-36, 10}, {-23, 60}, {-36, 10}}, -23},
+		{4, []step{{-72, 10}, {-36, 10}, {-23, 60}, {-36, 10}, {-72, 10}}, -23},
+		// The table says -23.0, rounded. The blocks overlap by 75 %, so the first and the last three steps of 100 ms count
+		// 1/4, 1/2 and 3/4 only: 0.3 s less of the softer tone.
+		{5, []step{{-26, 20}, {-20, 20.1}, {-26, 20}}, powerDB((39.7*math.Pow(10, -2.6) + 20.1*1e-2) / 59.8)},
+	} {
+		for _, rate := range []float64{44100, 48000, 96000} {
+			if rate != 48000 && c.number > 3 {
+				continue // the gates do not depend on the rate
+			}
+			x := tone(rate, c.steps...)
+			m := NewLoudnessMeter(rate, Stereo)
+			m.Push(x, x)
+			name := fmt.Sprintf("case %d at %v Hz", c.number, rate)
+			near(t, name, must[float64](t)(m.Integrated()), c.want, tolLoudness, "LU")
+			if c.number <= 2 {
+				near(t, name+" M", must[float64](t)(m.Momentary()), c.want, tolLoudness, "LU")
+				near(t, name+" S", must[float64](t)(m.ShortTerm()), c.want, tolLoudness, "LU")
+			}
+		}
+	}
+	// Case 6: five channels L R C Ls Rs at -28 -28 -24 -30 -30 dBFS.
+	m := NewLoudnessMeter(48000, Surround50)
+	m.Push(tone(48000, step{-28, 20}), tone(48000, step{-28, 20}), tone(48000, step{-24, 20}), tone(48000, step{-30, 20}), tone(48000, step{-30, 20}))
+	near(t, "case 6", must[float64](t)(m.Integrated()), -23, tolLoudness, "LU")
+}
+
+// eachCell pushes x in cells of 10 ms to a stereo meter and calls look after each, with the time in seconds.
+func eachCell(x []float64, look func(m *LoudnessMeter, seconds float64)) {
+	m := NewLoudnessMeter(48000, Stereo)
+	for i := 0; i+480 <= len(x); i += 480 {
+		m.Push(x[i:i+480], x[i:i+480])
+		look(m, float64(i+480)/48000)
+	}
+}
+
+func TestLoudnessMovingCases(t *testing.T) {
+	read := must[float64](t)
+	// Case 9: S is constant -23.0 after 3 s. Case 12: M is constant -23.0 after 1 s. The documents' levels are rounded: what
+	// the signals hold is 10·log10 of their mean power, -22.993 and -22.967, and a meter is to say that.
+	for _, c := range []struct {
+		number int
+		steps  []step
+		from   float64
+		want   float64
+		read   func(*LoudnessMeter) (float64, error)
+	}{
+		{9, repeated(5, step{-20, 1.34}, step{-30, 1.66}), 3.001, powerDB((1.34*1e-2 + 1.66*1e-3) / 3), (*LoudnessMeter).ShortTerm},
+		{12, repeated(25, step{-20, 0.18}, step{-30, 0.22}), 1.001, powerDB((0.18*1e-2 + 0.22*1e-3) / 0.4), (*LoudnessMeter).Momentary},
+	} {
+		low, high := math.Inf(1), math.Inf(-1)
+		eachCell(tone(48000, c.steps...), func(m *LoudnessMeter, at float64) {
+			if at > c.from {
+				v := read(c.read(m))
+				low, high = min(low, v), max(high, v)
+			}
+		})
+		near(t, fmt.Sprintf("case %d, lowest", c.number), low, c.want, tolLoudness, "LU")
+		near(t, fmt.Sprintf("case %d, highest", c.number), high, c.want, tolLoudness, "LU")
+		near(t, fmt.Sprintf("case %d by its table", c.number), low, -23, 0.1, "LU")
+		near(t, fmt.Sprintf("case %d by its table", c.number), high, -23, 0.1, "LU")
+	}
+	// Cases 10 and 13: twenty files each, the maximum of every one is -23.
+	for i := range 20 {
+		for _, c := range []struct {
+			number       int
+			lead, length float64
+			max          func(*LoudnessMeter) (float64, error)
+		}{
+			{10, 0.15 * float64(i), 3, (*LoudnessMeter).MaxShortTerm},
+			{13, 0.02 * float64(i), 0.4, (*LoudnessMeter).MaxMomentary},
+		} {
+			x := tone(48000, step{silent, c.lead}, step{-23, c.length}, step{silent, 1})
+			m := NewLoudnessMeter(48000, Stereo)
+			m.Push(x, x)
+			near(t, fmt.Sprintf("case %d file %d", c.number, i), read(c.max(m)), -23, tolLoudness, "LU")
+		}
+	}
+	// Cases 11 and 14: one file of twenty tones at -38, -37 … -19 dBFS; the running maximum follows each. The
+	// silences around the tones are i steps before and the rest of the period after.
+	for _, c := range []struct {
+		number             int
+		unit, length, rest float64
+		max                func(*LoudnessMeter) (float64, error)
+	}{
+		{11, 0.15, 3, 3, (*LoudnessMeter).MaxShortTerm},
+		{14, 0.02, 0.4, 0.4, (*LoudnessMeter).MaxMomentary},
+	} {
+		m := NewLoudnessMeter(48000, Stereo)
+		for i := range 20 {
+			level := -38 + float64(i)
+			x := tone(48000, step{silent, c.unit * float64(i)}, step{level, c.length}, step{silent, c.rest - c.unit*float64(i)})
+			m.Push(x, x)
+			near(t, fmt.Sprintf("case %d tone %d", c.number, i), read(c.max(m)), level, tolLoudness, "LU")
+		}
+	}
+}
+
+func TestLoudnessRange(t *testing.T) {
+	// EBU Tech 3342, Table 1, cases 1 to 4: stereo 1 kHz in steps of 20 s; the document allows 1 LU.
+	const tol = 0.1 // LU
+	for i, c := range []struct {
+		levels []float64
+		want   float64
+	}{
+		{[]float64{-20, -30}, 10},
+		{[]float64{-20, -15}, 5},
+		{[]float64{-40, -20}, 20},
+		{[]float64{-50, -35, -20, -35, -50}, 15},
+	} {
+		m := NewLoudnessMeter(48000, Stereo)
+		for _, level := range c.levels {
+			x := tone(48000, step{level, 20})
+			m.Push(x, x)
+		}
+		near(t, fmt.Sprintf("range case %d", i+1), must[float64](t)(m.Range()), c.want, tol, "LU")
+	}
+}
+
+func TestLoudnessAnchor(t *testing.T) {
+	// BS.1770-5 Annex 1: 997 Hz at 0 dBFS in one front channel reads -3.01 LKFS.
+	for _, rate := range []float64{44100, 48000, 88200, 96000, 176400, 192000} {
+		x := sine(int(2*rate), rate, 997, 1, 0)
+		near(t, fmt.Sprintf("anchor at %v", rate), must[float64](t)(Loudness(x, rate)), -3.01, 0.01, "LU")
+	}
+	x := sine(96000, 48000, 997, 1, 0)
+	m := NewLoudnessMeter(48000, DualMono)
+	m.Push(x)
+	near(t, "dual mono", must[float64](t)(m.Integrated()), 0, 0.01, "LU")
+}
+
+// response is the gain of the K weighting in dB at a frequency.
+func (f *kFilter) response(frequency, rate float64) float64 {
+	w := 2 * math.Pi * frequency / rate
+	e := func(a, b, c float64) complex128 {
+		return complex(a+b*math.Cos(w)+c*math.Cos(2*w), -b*math.Sin(w)-c*math.Sin(2*w))
+	}
+	h := e(f.b0, f.b1, f.b2) / e(1, f.a1, f.a2) * e(f.g, -2*f.g, f.g) / e(1, f.c1, f.c2)
+	return 10 * math.Log10(real(h)*real(h)+imag(h)*imag(h))
+}
+
+func TestKWeightingTable(t *testing.T) {
+	f := newKFilter(48000)
+	for _, c := range []struct{ got, want float64 }{ // ITU-R BS.1770-5 Annex 1, Tables 1 and 2
+		{f.b0, 1.53512485958697}, {f.b1, -2.69169618940638}, {f.b2, 1.19839281085285},
+		{f.a1, -1.69065929318241}, {f.a2, 0.73248077421585},
+		{f.g, 1}, {f.c1, -1.99004745483398}, {f.c2, 0.99007225036621},
+	} {
+		near(t, "coefficient", c.got, c.want, 1e-11, "")
+	}
+	// Redesigned for another rate, the weighting stays within 0.02 dB of the 48 kHz curve where the bilinear transform's
+	// own bending of the shelf is small, 20 Hz to 16 kHz.
+	for _, rate := range []float64{44100, 88200, 96000, 176400, 192000} {
+		g := newKFilter(rate)
+		for frequency := 20.0; frequency < 16000; frequency *= 1.01 {
+			near(t, fmt.Sprintf("weighting at %v, %.0f Hz", rate, frequency), g.response(frequency, rate), f.response(frequency, 48000), 0.02, "dB")
+		}
+	}
+}
+
+func TestLoudnessPiecesAndCopies(t *testing.T) {
+	x, y := noise(200000, 1), noise(200000, 2)
+	all := NewLoudnessMeter(44100, Stereo)
+	all.Push(x, y)
+	cut := NewLoudnessMeter(44100, Stereo)
+	at := 0
+	inPieces(x, func(p []float64) { cut.Push(p, y[at:at+len(p)]); at += len(p) })
+	for name, read := range map[string]func(*LoudnessMeter) (float64, error){
+		"I": (*LoudnessMeter).Integrated, "M": (*LoudnessMeter).Momentary, "S": (*LoudnessMeter).MaxShortTerm, "LRA": (*LoudnessMeter).Range,
+	} {
+		if a, b := must[float64](t)(read(all)), must[float64](t)(read(cut)); a != b {
+			t.Errorf("%s in one call %v, in pieces %v", name, a, b)
+		}
+	}
+}
+
+func TestLoudnessNotMeasurable(t *testing.T) {
+	_, err := Loudness(sine(19199, 48000, 1000, 1, 0), 48000)
+	wantReason(t, "one sample short of 400 ms", err, TooShort)
+	if _, err = Loudness(sine(19200, 48000, 1000, 1, 0), 48000); err != nil {
+		t.Errorf("400 ms: %v", err)
+	}
+	_, err = Loudness(make([]float64, 96000), 48000)
+	wantReason(t, "silence", err, BelowGate)
+	_, err = Loudness(sine(96000, 48000, 1000, math.Pow(10, -68.0/20), 0), 48000) // -71 LUFS
+	wantReason(t, "below the gate", err, BelowGate)
+	for _, bad := range []float64{math.NaN(), math.Inf(1), 1e300} {
+		for _, at := range []int{0, 5000, 95999} {
+			x := sine(96000, 48000, 1000, 0.1, 0)
+			x[at] = bad
+			_, err = Loudness(x, 48000)
+			wantReason(t, fmt.Sprintf("%v at %d", bad, at), err, NotFinite)
+		}
+	}
+	m := NewLoudnessMeter(48000, Mono)
+	m.Push(make([]float64, 480000))
+	_, err = m.Momentary()
+	wantReason(t, "momentary of silence", err, Silence)
+	_, err = m.Range()
+	wantReason(t, "range of silence", err, BelowGate)
+	_, err = NewLoudnessMeter(48000, Mono).ShortTerm()
+	wantReason(t, "short-term of nothing", err, TooShort)
+}
+
+func BenchmarkLoudness(b *testing.B) {
+	x := noise(48000, 1)
+	m := NewLoudnessMeter(48000, Mono)
+	for b.Loop() {
+		m.Push(x)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/48000, "ns/sample")
+}
