@@ -1,0 +1,126 @@
+package circuit
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// modes is a state matrix in block-diagonal form: 2×2 blocks [re im; -im re] for complex pairs, then real
+// values. Where the eigenvectors are too nearly parallel to be trusted it keeps the matrix dense.
+type modes struct {
+	re, im []float64 // of the pairs
+	real   []float64
+	dense  []float64 // n×n, nil unless needed
+	tmp    []float64
+}
+
+// step is s ← A·s.
+func (m *modes) step(s []float64) {
+	if m.dense != nil {
+		n := len(s)
+		copy(m.tmp, s)
+		for k := range s {
+			s[k] = dot(m.dense[k*n:k*n+n], m.tmp)
+		}
+		return
+	}
+	im := m.im[:len(m.re)]
+	pairs := s[:2*len(im)]
+	for k, re := range m.re {
+		x, y := pairs[2*k], pairs[2*k+1]
+		i := im[k]
+		pairs[2*k] = re*x + i*y
+		pairs[2*k+1] = re*y - i*x
+	}
+	rest := s[2*len(im):]
+	real := m.real[:len(rest)]
+	for k, r := range real {
+		rest[k] *= r
+	}
+}
+
+// newModes finds the modes of a: A = from·D·to. States in modal coordinates are to·s.
+func newModes(a matrix[float64]) (m modes, to, from matrix[float64]) {
+	n := a.rows
+	identity := newMatrix[float64](n, n)
+	for k := 0; k < n; k++ {
+		identity.set(k, k, 1)
+	}
+	dense := func() (modes, matrix[float64], matrix[float64]) {
+		return modes{dense: a.v, tmp: make([]float64, n)}, identity, identity
+	}
+	if n == 0 {
+		return modes{}, identity, identity
+	}
+	var eig mat.Eigen
+	if !eig.Factorize(mat.NewDense(n, n, append([]float64(nil), a.v...)), mat.EigenRight) {
+		return dense()
+	}
+	values := eig.Values(nil)
+	var vectors mat.CDense
+	eig.VectorsTo(&vectors)
+	order := make([]int, n)
+	for k := range order {
+		order[k] = k
+	}
+	sort.SliceStable(order, func(i, j int) bool { // pairs first
+		return imag(values[order[i]]) != 0 && imag(values[order[j]]) == 0
+	})
+	from = newMatrix[float64](n, n)
+	col := 0
+	for k := 0; k < n; k++ {
+		j := order[k]
+		v := values[j]
+		if imag(v) < 0 {
+			continue // the conjugate's columns hold it
+		}
+		scale := 0.0
+		for r := 0; r < n; r++ {
+			scale = math.Max(scale, magnitude(vectors.At(r, j)))
+		}
+		for r := 0; r < n; r++ {
+			from.set(r, col, real(vectors.At(r, j))/scale)
+		}
+		col++
+		if imag(v) > 0 {
+			for r := 0; r < n; r++ {
+				from.set(r, col, imag(vectors.At(r, j))/scale)
+			}
+			col++
+			m.re, m.im = append(m.re, real(v)), append(m.im, imag(v))
+		} else {
+			m.real = append(m.real, real(v))
+		}
+	}
+	f, ok := factor(from)
+	if col != n || !ok {
+		return dense()
+	}
+	to = f.solveMatrix(identity)
+	// Trust, but verify: from·D·to must give a back.
+	back := newMatrix[float64](n, n)
+	column := make([]float64, n)
+	for c := 0; c < n; c++ {
+		for r := range column {
+			column[r] = to.at(r, c)
+		}
+		m.step(column)
+		for r, x := range column {
+			back.set(r, c, x)
+		}
+	}
+	back = from.times(back)
+	norm, worst := maxAbs(a.v), 0.0
+	for k := range a.v {
+		worst = max(worst, math.Abs(a.v[k]-back.v[k]))
+	}
+	if !(worst <= modeTolerance*norm) {
+		return dense()
+	}
+	return m, to, from
+}
+
+// modeTolerance is how well the modes must give the state matrix back, relative to its largest entry.
+const modeTolerance = 1e-10

@@ -1,0 +1,640 @@
+package circuit
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"drywire/dsp"
+)
+
+// Report is how the solver fared since the last Reset.
+type Report struct {
+	Steps         int64
+	Evaluations   int64   // of the devices, over all steps; 0 for a linear circuit
+	MaxIterations int     // Newton iterations that the worst step took
+	Continued     int64   // steps that plain Newton did not solve and continuation did
+	Divided       int64   // steps that were taken again in small steps
+	Failures      int64   // steps that did not converge: their voltages are held, bounded, and wrong
+	Residual      float64 // the largest error left in a port voltage, estimated from the last Newton step, in volts
+}
+
+// Add joins another report to r.
+func (r *Report) Add(o Report) {
+	r.Steps += o.Steps
+	r.Evaluations += o.Evaluations
+	r.MaxIterations = max(r.MaxIterations, o.MaxIterations)
+	r.Continued += o.Continued
+	r.Divided += o.Divided
+	r.Failures += o.Failures
+	r.Residual = max(r.Residual, o.Residual)
+}
+
+// Transient is the circuit over time by the trapezoidal rule, at a fixed step that is divided where the devices
+// switch. Everything is counted from the operating point, so that a circuit at rest stays there to the last bit.
+//
+// Every capacitor and inductor keeps one state s, the history of its companion model. With the deviations of
+// states s, inputs u, device currents i and port voltages v from the operating point, one step is
+//
+//	p  = Ps·s + Pu·u              the port voltages that the linear part alone would give
+//	v  = p + K·i(v)               solved for v by Newton's method
+//	s' = A·s + Su·u + Si·i
+//	y  = Ys·s + Yu·u + Yi·i       what the probes read
+//
+// A is brought to block-diagonal form (its modes), which turns n² products per step into 2n.
+//
+// A transistor that goes from cut-off to saturation does so within a step, and the rule would place that edge wrongly by a part
+// of it. So a step whose first Newton correction shows that the devices did not follow their tangent is
+// taken again in divide small steps, the input interpolated by a cubic. This depends on the signal alone, never on how it is cut
+// into calls.
+type Transient struct {
+	point *OperatingPoint
+	dev   devices
+	m, n  int // ports, states
+	ni    int // inputs
+	y0    []float64
+
+	coarse, fine *stepper
+	divide       int
+	weights      [][4]float64 // of the cubic, for each small step
+
+	v, i     []float64 // last solved port voltages, and device currents, absolute
+	own, oth []float64 // derivatives of the currents at the last evaluation
+	past     []float64 // the last three inputs of every source
+	small    []float64 // input at a small step
+	tmp      []float64
+	scratch  newtonScratch
+	report   Report
+}
+
+// stepper is the circuit reduced to one length of step.
+type stepper struct {
+	m, n, ni   int
+	modes      modes
+	ps, pu, k  []float64 // m×n, m×ni, m×m
+	su, si     []float64 // n×ni, n×m
+	ys, yu, yi []float64 // probes × n, ni, m
+	to, from   matrix[float64]
+	weight     []float64 // 2C/T or 2L/T
+	s, last    []float64 // modal states, now and a step ago
+	p0         []float64 // room for move
+	p          []float64 // linear parts of the last solved port voltages
+	jac        []float64
+	piv        []int
+}
+
+type newtonScratch struct {
+	p, v, next, di, d, base, held, target []float64
+}
+
+// ErrSingular is returned where the circuit has no unique solution: a loop of voltage sources, a node that
+// nothing touches.
+var ErrSingular = errors.New("circuit: singular: a loop of voltage sources, or a node that nothing holds")
+
+// Options of a transient.
+type Options struct {
+	Step dsp.Second
+	// Divide is into how many small steps a step is divided where the devices switch; 0 or 1: never.
+	Divide int
+}
+
+// NewTransient prepares the circuit. Probes name the nodes that are read.
+func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) {
+	point, err := n.Operating()
+	if err != nil {
+		return nil, err
+	}
+	t := &Transient{point: point, dev: point.dev, m: point.dev.count, divide: 1}
+	if t.coarse, err = point.stepper(float64(o.Step), probes); err != nil {
+		return nil, err
+	}
+	if o.Divide > 1 && t.m > 0 {
+		t.divide = o.Divide
+		if t.fine, err = point.stepper(float64(o.Step)/float64(o.Divide), probes); err != nil {
+			return nil, err
+		}
+		for j := 1; j <= o.Divide; j++ {
+			t.weights = append(t.weights, cubic(float64(j)/float64(o.Divide)))
+		}
+	}
+	t.n, t.ni = t.coarse.n, t.coarse.ni
+	for _, name := range probes {
+		t.y0 = append(t.y0, point.V(name))
+	}
+	vec := func() []float64 { return make([]float64, t.m) }
+	t.v, t.i, t.own, t.oth = vec(), vec(), vec(), vec()
+	t.past, t.small, t.tmp = make([]float64, 3*t.ni), make([]float64, t.ni), make([]float64, t.n)
+	t.scratch = newtonScratch{vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec()}
+	t.dev.eval(point.v, t.scratch.base, t.own, t.oth)
+	t.Reset()
+	return t, nil
+}
+
+// cubic is the weights of the samples at -2, -1, 0 and 1 in the cubic through them, at x between 0 and 1.
+func cubic(x float64) [4]float64 {
+	return [4]float64{
+		-x * (x + 1) * (x - 1) / 6,
+		x * (x + 2) * (x - 1) / 2,
+		-(x + 2) * (x + 1) * (x - 1) / 2,
+		(x + 2) * (x + 1) * x / 6,
+	}
+}
+
+// Point is the operating point from which the circuit starts.
+func (t *Transient) Point() *OperatingPoint { return t.point }
+
+// Report is how the solver fared since the last Reset.
+func (t *Transient) Report() Report { return t.report }
+
+// Reset puts the circuit back to rest at its operating point.
+func (t *Transient) Reset() {
+	clear(t.past)
+	copy(t.v, t.point.v)
+	t.dev.eval(t.v, t.i, t.own, t.oth)
+	for _, st := range []*stepper{t.coarse, t.fine} {
+		if st != nil {
+			clear(st.s)
+			clear(st.last)
+		}
+	}
+	t.reseat(t.coarse)
+	t.report = Report{}
+}
+
+// reseat makes the last solution the point from which the stepper predicts.
+func (t *Transient) reseat(st *stepper) {
+	m := t.m
+	di := t.scratch.di
+	for k := range di {
+		di[k] = t.i[k] - t.scratch.base[k]
+	}
+	for k := range di {
+		st.p[k] = t.v[k] - t.point.v[k] - dot(st.k[k*m:k*m+m], di)
+	}
+	st.jacobian(&t.dev, t.own, t.oth)
+	st.factorJacobian()
+}
+
+// Step advances by one step: in holds the voltages of the driven sources at its end, out receives the probes there.
+func (t *Transient) Step(out, in []float64) {
+	t.report.Steps++
+	c := t.coarse
+	if t.m == 0 {
+		c.advance(out, in, nil)
+	} else if t.try(c, in, t.fine != nil) {
+		c.advance(out, in, t.scratch.di)
+	} else {
+		t.report.Divided++
+		t.move(t.fine, c)
+		t.reseat(t.fine)
+		for j, w := range t.weights {
+			for k := range t.small {
+				past := t.past[3*k : 3*k+3]
+				t.small[k] = w[0]*past[0] + w[1]*past[1] + w[2]*past[2] + w[3]*in[k]
+			}
+			t.try(t.fine, t.small, false)
+			if j < t.divide-1 {
+				t.fine.advance(nil, t.small, t.scratch.di)
+			} else {
+				t.fine.advance(out, t.small, t.scratch.di)
+			}
+		}
+		t.move(c, t.fine)
+		t.reseat(c)
+	}
+	for k := range out {
+		out[k] += t.y0[k]
+	}
+	if t.fine != nil {
+		for k, u := range in {
+			past := t.past[3*k : 3*k+3]
+			past[0], past[1], past[2] = past[1], past[2], u
+		}
+	}
+}
+
+// try solves the ports for one step and leaves the deviations of the device currents in scratch.di. With giveUp
+// it stops, and reports false, where the devices leave their tangent by more than divideAt.
+func (t *Transient) try(st *stepper, in []float64, giveUp bool) bool {
+	n := st.n
+	p := t.scratch.p
+	for k := range p {
+		p[k] = dot(st.ps[k*n:k*n+n], st.s) + dot(st.pu[k*st.ni:k*st.ni+st.ni], in)
+	}
+	if !t.solve(st, p, giveUp) {
+		return false
+	}
+	di, base := t.scratch.di, t.scratch.base
+	for k := range di {
+		di[k] = t.i[k] - base[k]
+	}
+	return true
+}
+
+// move hands the state of one stepper to another: a companion model's history is w·v + i after a step and
+// w·v - i before it, whatever the step's length, so both give the capacitor's voltage and current.
+func (t *Transient) move(dst, src *stepper) {
+	n := t.n
+	for k := 0; k < n; k++ {
+		now, before := dot(src.from.row(k), src.s), dot(src.from.row(k), src.last)
+		v, i := (now+before)/(2*src.weight[k]), (now-before)/2
+		t.tmp[k] = dst.weight[k]*v + i
+		dst.p0[k] = dst.weight[k]*v - i
+	}
+	for k := 0; k < n; k++ {
+		dst.s[k] = dot(dst.to.row(k), t.tmp)
+		dst.last[k] = dot(dst.to.row(k), dst.p0)
+	}
+}
+
+// advance reads the probes and moves the state, given the inputs at the step's end and the device currents there.
+func (st *stepper) advance(out, in, di []float64) {
+	n, m, ni := st.n, st.m, st.ni
+	s := st.s
+	for k := range out {
+		out[k] = dot(st.ys[k*n:k*n+n], s) + dot(st.yu[k*ni:k*ni+ni], in) + dot(st.yi[k*m:k*m+m], di)
+	}
+	copy(st.last, s)
+	st.modes.step(s)
+	if ni == 1 {
+		u := in[0]
+		for k, b := range st.su {
+			s[k] += b * u
+		}
+	} else {
+		for k := range s {
+			s[k] += dot(st.su[k*ni:k*ni+ni], in)
+		}
+	}
+	switch m {
+	case 0:
+	case 4:
+		d0, d1, d2, d3 := di[0], di[1], di[2], di[3]
+		si := st.si
+		for k := range s {
+			b := si[4*k : 4*k+4 : 4*k+4]
+			s[k] += (b[0]*d0 + b[1]*d1) + (b[2]*d2 + b[3]*d3)
+		}
+	default:
+		for k := range s {
+			s[k] += dot(st.si[k*m:k*m+m], di)
+		}
+	}
+}
+
+// Process runs a circuit with one driven source over in; dst receives the first probe.
+func (t *Transient) Process(dst, in []float64) {
+	var u, y [1]float64
+	for k, x := range in {
+		u[0] = x
+		t.Step(y[:], u[:])
+		dst[k] = y[0]
+	}
+}
+
+func dot(a, b []float64) float64 {
+	b = b[:len(a)]
+	var x, y float64
+	k := 0
+	for ; k+1 < len(a); k += 2 {
+		x += a[k] * b[k]
+		y += a[k+1] * b[k+1]
+	}
+	if k < len(a) {
+		x += a[k] * b[k]
+	}
+	return x + y
+}
+
+// Newton's method on the ports.
+const (
+	// portTolerance is the error in volts that a solved port voltage may keep: 1 nV is 4e-8 of the thermal voltage,
+	// a current error of -148 dB.
+	portTolerance = 1e-9
+	maxNewton     = 30
+	maxHalvings   = 12
+	// divideAt is the first Newton correction, in volts, beyond which a step is divided.
+	divideAt = 5e-3
+)
+
+// solve finds the port voltages for the linear parts p, starting from the last solution moved along its tangent.
+// It is false only where it gave up, see try.
+func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
+	w := &t.scratch
+	copy(w.held, t.v)
+	// Predict: the last Jacobian tells how v follows p.
+	d := w.d
+	for k := range d {
+		d[k] = p[k] - st.p[k]
+	}
+	st.solveJacobian(d)
+	for k := range d {
+		w.v[k] = t.v[k] + d[k]
+	}
+	limited := t.dev.limit(w.v, t.v)
+	if giveUp && limited {
+		return false
+	}
+	it, outcome := t.newton(st, p, w.v, maxNewton, giveUp)
+	if outcome == left {
+		copy(t.v, w.held)
+		t.dev.eval(t.v, t.i, t.own, t.oth)
+		return false
+	}
+	if outcome == solved {
+		t.report.MaxIterations = max(t.report.MaxIterations, it)
+		copy(t.v, w.v)
+		copy(st.p, p)
+		return true
+	}
+	t.report.MaxIterations = maxNewton
+	// Continuation: walk from the last solved p to the new one in steps that Newton can take.
+	at, step := 0.0, 0.25
+	copy(t.v, w.held)
+	for halvings := 0; at < 1; {
+		to := min(1, at+step)
+		for k := range p {
+			w.target[k] = st.p[k] + to*(p[k]-st.p[k])
+		}
+		copy(w.v, t.v)
+		if _, outcome := t.newton(st, w.target, w.v, 4*maxNewton, false); outcome == solved {
+			copy(t.v, w.v)
+			at = to
+			step *= 2
+			continue
+		}
+		step /= 4
+		if halvings++; halvings > maxHalvings {
+			t.report.Failures++
+			copy(t.v, w.held)
+			t.dev.eval(t.v, t.i, t.own, t.oth)
+			st.jacobian(&t.dev, t.own, t.oth)
+			st.factorJacobian()
+			copy(st.p, p)
+			return true
+		}
+	}
+	copy(st.p, p)
+	t.report.Continued++
+	return true
+}
+
+type outcome int
+
+const (
+	solved outcome = iota
+	left           // the devices left their tangent
+	lost           // no convergence
+)
+
+// newton iterates from v. Once solved, t.i holds currents that satisfy the linear part to rounding.
+func (t *Transient) newton(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) {
+	w := &t.scratch
+	m := t.m
+	d := w.d
+	sharp := t.dev.sharpness()
+	for it := 1; it <= limit; it++ {
+		t.report.Evaluations++
+		t.dev.eval(v, t.i, t.own, t.oth)
+		// F = p + K·(i-base) + v0 - v
+		di := w.di
+		for k := range di {
+			di[k] = t.i[k] - w.base[k]
+		}
+		for k := range d {
+			d[k] = p[k] + t.point.v[k] - v[k] + dot(st.k[k*m:k*m+m], di)
+		}
+		st.jacobian(&t.dev, t.own, t.oth)
+		if !st.factorJacobian() {
+			return it, lost
+		}
+		st.solveJacobian(d)
+		worst := 0.0
+		for k, x := range d {
+			w.next[k] = v[k] + x
+			worst = max(worst, math.Abs(x))
+		}
+		if giveUp && worst > divideAt {
+			return it, left
+		}
+		if !(worst < 1e12) {
+			return it, lost
+		}
+		if !t.dev.limit(w.next, v) {
+			if rest := worst * worst * sharp; rest <= portTolerance {
+				t.report.Residual = max(t.report.Residual, rest)
+				t.dev.advance(t.i, d, t.own, t.oth)
+				copy(v, w.next)
+				return it, solved
+			}
+		}
+		copy(v, w.next)
+	}
+	return limit, lost
+}
+
+// advance moves the currents along their tangent by the voltages d.
+func (dev *devices) advance(i, d, own, oth []float64) {
+	for k := range d {
+		i[k] += own[k] * d[k]
+	}
+	for k := dev.firstQ; k < dev.firstC; k += 2 {
+		i[k] += oth[k] * d[k+1]
+		i[k+1] += oth[k+1] * d[k]
+	}
+}
+
+// jacobian fills I - K·D.
+func (st *stepper) jacobian(dev *devices, own, oth []float64) {
+	m := st.m
+	for r := 0; r < m; r++ {
+		kr, jr := st.k[r*m:r*m+m], st.jac[r*m:r*m+m]
+		for c := range jr {
+			jr[c] = -kr[c] * own[c]
+		}
+		for c := dev.firstQ; c < dev.firstC; c += 2 {
+			jr[c] -= kr[c+1] * oth[c+1]
+			jr[c+1] -= kr[c] * oth[c]
+		}
+		jr[r]++
+	}
+}
+
+// factorJacobian factors the Jacobian in place with partial pivoting.
+func (st *stepper) factorJacobian() bool {
+	m, a := st.m, st.jac
+	for k := 0; k < m; k++ {
+		at, best := k, math.Abs(a[k*m+k])
+		for r := k + 1; r < m; r++ {
+			if x := math.Abs(a[r*m+k]); x > best {
+				at, best = r, x
+			}
+		}
+		if !(best > 1e-300) {
+			return false
+		}
+		st.piv[k] = at
+		rk := a[k*m : k*m+m]
+		if at != k {
+			ra := a[at*m : at*m+m]
+			for c := range rk {
+				rk[c], ra[c] = ra[c], rk[c]
+			}
+		}
+		inv := 1 / rk[k]
+		rk[k] = inv
+		for r := k + 1; r < m; r++ {
+			row := a[r*m : r*m+m]
+			q := row[k] * inv
+			row[k] = q
+			for c := k + 1; c < m; c++ {
+				row[c] -= q * rk[c]
+			}
+		}
+	}
+	return true
+}
+
+// solveJacobian solves J·x = d in place.
+func (st *stepper) solveJacobian(d []float64) {
+	m, a := st.m, st.jac
+	for k := 0; k < m; k++ {
+		if at := st.piv[k]; at != k {
+			d[k], d[at] = d[at], d[k]
+		}
+	}
+	for k := 1; k < m; k++ {
+		d[k] -= dot(a[k*m:k*m+k], d[:k])
+	}
+	for k := m - 1; k >= 0; k-- {
+		row := a[k*m : k*m+m]
+		x := d[k]
+		for c := k + 1; c < m; c++ {
+			x -= row[c] * d[c]
+		}
+		d[k] = x * row[k]
+	}
+}
+
+// stepper eliminates the node voltages and branch currents for one length of step, in seconds.
+func (p *OperatingPoint) stepper(step float64, probes []string) (*stepper, error) {
+	s, n := p.sys, p.sys.net
+	// Capacitors between the same two nodes are one.
+	type pair struct{ a, b int }
+	var caps []capacitor
+	at := map[pair]int{}
+	for _, c := range n.capacitors {
+		if c.a == c.b {
+			continue
+		}
+		key := pair{min(c.a, c.b), max(c.a, c.b)}
+		if k, ok := at[key]; ok {
+			caps[k].c += c.c
+		} else {
+			at[key] = len(caps)
+			caps = append(caps, c)
+		}
+	}
+	ns := len(caps) + len(n.inductors)
+	m, ni := len(s.ports), len(s.inputs)
+
+	g := s.g.clone()
+	for k := range n.nodes {
+		g.add(k, k, shunt)
+	}
+	weight := make([]float64, ns) // 2C/T or 2L/T
+	for k, c := range caps {
+		weight[k] = 2 * c.c / step
+		stampConductance(g, c.a, c.b, weight[k])
+	}
+	for k, l := range n.inductors {
+		w := 2 * l.l / step
+		weight[len(caps)+k] = w
+		r := s.inductorRow[k]
+		g.add(r, r, -w)
+	}
+	f, ok := factor(g)
+	if !ok {
+		return nil, ErrSingular
+	}
+	// Right-hand sides: a unit of every state, every input, every port current.
+	rhs := newMatrix[float64](s.size, ns+ni+m)
+	put := func(r, c int, x float64) {
+		if r != ground {
+			rhs.add(r, c, x)
+		}
+	}
+	for k, c := range caps { // the history current flows into a, out of b
+		put(c.a, k, 1)
+		put(c.b, k, -1)
+	}
+	for k := range n.inductors { // v - (2L/T)·i = -history
+		put(s.inductorRow[k], len(caps)+k, -1)
+	}
+	for k, r := range s.inputs {
+		put(r, ns+k, 1)
+	}
+	for k, pt := range s.ports {
+		put(pt.a, ns+ni+k, -1)
+		put(pt.b, ns+ni+k, 1)
+	}
+	x := f.solveMatrix(rhs)
+	diff := func(dst []float64, p, q int) {
+		for c := range dst {
+			if p != ground {
+				dst[c] += x.at(p, c)
+			}
+			if q != ground {
+				dst[c] -= x.at(q, c)
+			}
+		}
+	}
+	split := func(rows int, fill func(r int, dst []float64)) (bs, bu, bi matrix[float64]) {
+		all := newMatrix[float64](rows, ns+ni+m)
+		for r := 0; r < rows; r++ {
+			fill(r, all.row(r))
+		}
+		cut := func(from, to int) matrix[float64] {
+			o := newMatrix[float64](rows, to-from)
+			for r := 0; r < rows; r++ {
+				copy(o.row(r), all.row(r)[from:to])
+			}
+			return o
+		}
+		return cut(0, ns), cut(ns, ns+ni), cut(ns+ni, ns+ni+m)
+	}
+	// New history: capacitor 2·(2C/T)·v - s, inductor 2·(2L/T)·i - s.
+	a, su, si := split(ns, func(r int, dst []float64) {
+		if r < len(caps) {
+			diff(dst, caps[r].a, caps[r].b)
+		} else {
+			diff(dst, s.inductorRow[r-len(caps)], ground)
+		}
+		for c := range dst {
+			dst[c] *= 2 * weight[r]
+		}
+		dst[r]--
+	})
+	ps, pu, kk := split(m, func(r int, dst []float64) { diff(dst, s.ports[r].p, s.ports[r].m) })
+	nodes := make([]int, len(probes))
+	for k, name := range probes {
+		i, err := s.nodeIndex(name)
+		if err != nil {
+			return nil, err
+		}
+		nodes[k] = i
+	}
+	ys, yu, yi := split(len(probes), func(r int, dst []float64) { diff(dst, nodes[r], ground) })
+	for _, v := range x.v {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil, fmt.Errorf("%w (step %v s)", ErrSingular, step)
+		}
+	}
+	st := &stepper{m: m, n: ns, ni: ni, pu: pu.v, k: kk.v, yu: yu.v, yi: yi.v, weight: weight}
+	st.modes, st.to, st.from = newModes(a)
+	st.ps, st.ys = ps.times(st.from).v, ys.times(st.from).v
+	st.su, st.si = st.to.times(su).v, st.to.times(si).v
+	st.s, st.last, st.p0 = make([]float64, ns), make([]float64, ns), make([]float64, ns)
+	st.p, st.jac, st.piv = make([]float64, m), make([]float64, m*m), make([]int, m)
+	return st, nil
+}
