@@ -12,12 +12,12 @@ import "math"
 // is trusted to that accuracy, because the filter falls off there, by 6 dB at half the rate.
 const (
 	tpHalf  = 24  // taps on each side of the first interpolator, which doubles the rate
-	tpHalf2 = 6   // taps on each side of the second
+	tpHalf2 = 4   // taps on each side of the second
 	tpEdge  = 3   // points of the polynomial on each side of its middle one
 	tpBlock = 128 // samples worked on at a time
 
-	tpBeta  = 6.5 // Kaiser shape of the first interpolator: 69 dB, transition 0.4535 to 0.5465 of the rate with 48 taps
-	tpBeta2 = 7.5 // of the second, whose transition is wide
+	tpBeta  = 6.0 // Kaiser shape of the first interpolator: 65 dB, transition 0.4535 to 0.5465 of the rate
+	tpBeta2 = 5.5 // of the second, whose transition is wide
 
 	// A polynomial through seven points stays below 1.5 times the largest of them, within one step of the middle
 	// (its Lebesgue constant there is 1.4883), so this many times the grid's maximum is a safe bound.
