@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/goccy/go-yaml/ast"
+
 	"drywire/blocks"
 	"drywire/dsp"
 )
@@ -45,8 +47,8 @@ type Recording struct {
 // Guitar is the source of the signal: a pickup, two pots, a capacitor and a cable.
 type Guitar struct {
 	Pickup        Pickup
-	VolumePot     dsp.Ohm
-	TonePot       dsp.Ohm
+	VolumePot     dsp.Ohm // in a File, 0 is what goes with the pickup of each take; a Chain has it resolved
+	TonePot       dsp.Ohm // likewise
 	ToneCapacitor dsp.Farad
 	Volume, Tone  float64   // positions of the dials, 0 to 10
 	Cable         dsp.Metre // from the guitar's jack to the first block
@@ -83,6 +85,9 @@ type Take struct {
 	Order []string  // nil: the file's
 	Set   []Setting // in the order in which the file names them
 	Off   []string
+
+	node ast.Node            // where the file has it, while it is read
+	keys map[string]ast.Node // and its keys
 }
 
 // Setting is one changed setting of a take.
@@ -90,6 +95,7 @@ type Setting struct {
 	Target string // block.knob, guitar.volume, load.cable, …
 	Text   string // the value as written
 	apply  func(*Chain)
+	node   ast.Node
 }
 
 // Chain is one take, resolved: what is wired to what.
@@ -159,6 +165,12 @@ func (f *File) resolve(t Take) *Chain {
 	}
 	for _, s := range t.Set {
 		s.apply(c)
+	}
+	if c.Guitar.VolumePot == 0 {
+		c.Guitar.VolumePot = usualPot(c.Guitar.Pickup)
+	}
+	if c.Guitar.TonePot == 0 {
+		c.Guitar.TonePot = usualPot(c.Guitar.Pickup)
 	}
 	return c
 }

@@ -1,0 +1,347 @@
+// Package chains turns a chain file into sound: it reads the file, wires what it says into one circuit per
+// section, and renders a dry recording through it.
+//
+// The package touches no file, clock, network or terminal: whoever calls it brings the bytes and the samples.
+//
+// Start reading at File (what a chain file says), then Parse, then Chain (what is wired).
+package chains
+
+import (
+	"cmp"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"drywire/blocks"
+	"drywire/dsp"
+)
+
+// Version is the version of the chain file's language, the value of its first key.
+const Version = "1"
+
+// Parse reads a chain file. name is what messages call it. The error is Faults: every mistake that was found,
+// by its place, the first maxFaults of them.
+//
+// The language is YAML without anchors, tags and further documents, of at most 64 kB; the keys are those of
+// Schema.
+func Parse(name string, src []byte) (*File, error) {
+	return parse(name, src, blocks.Kinds())
+}
+
+func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
+	r := &reader{name: name, places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}}
+	defer func() {
+		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
+			r.fault(1, 1, "not readable as YAML: %v", p)
+			f, err = nil, r.faults
+		}
+	}()
+	body := r.guard(src)
+	if body == nil {
+		return nil, r.faults
+	}
+	f = newFile()
+	if seen := readMap(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
+		r.orders(body, f, seen)
+		r.unused(f)
+	}
+	if len(r.faults) > 0 {
+		slices.SortStableFunc(r.faults, func(a, b Fault) int {
+			return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
+		})
+		return nil, r.faults[:min(len(r.faults), maxFaults)]
+	}
+	return f, nil
+}
+
+// newFile is a file with everything that need not be written.
+func newFile() *File {
+	pickup, ok := presetPickup(defaultPickup)
+	if !ok {
+		panic("chains: no pickup " + defaultPickup)
+	}
+	return &File{
+		Recording: Recording{Side: "sum"},
+		Guitar:    Guitar{Pickup: pickup, ToneCapacitor: 22e-9, Volume: 10, Tone: 10, Cable: 5},
+		Load:      DefaultLoad,
+		Patch:     0.3,
+	}
+}
+
+const (
+	defaultPickup = "humbucker"
+	plainTake     = "as written" // the take of a file that has none
+)
+
+// fileKeys is the top of the file. Blocks are read before the orders that name them, and all that a take may set
+// before the takes.
+func fileKeys(kinds []*blocks.Kind) []key[File] {
+	return []key[File]{
+		{
+			name: "drywire", brief: "the version of this language; the file begins with drywire: 1", must: true,
+			schema: object{"const": 1, "description": "the version of this language"},
+			read: func(r *reader, path string, n ast.Node) func(*File) {
+				if s, ok := r.scalar(path, n, Version); ok && s != Version {
+					r.at(n, "drywire: %s is no version that is known; want drywire: %s", s, Version)
+				}
+				return nil
+			},
+		},
+		lineKey("title", "the question that the file asks", "a line of text", false, func(f *File, s string) { f.Title = s }),
+		{
+			name: "notes", brief: "free text", schema: object{"type": "string", "description": "free text"},
+			read: func(r *reader, path string, n ast.Node) func(*File) {
+				s, ok := r.scalar(path, n, "text")
+				if !ok {
+					return nil
+				}
+				if strings.ContainsFunc(s, func(c rune) bool { return c < ' ' && c != '\n' || c >= '\u007f' && c <= '\u009f' }) {
+					r.at(n, "notes has a control character in it")
+					return nil
+				}
+				return func(f *File) { f.Notes = strings.TrimSpace(s) }
+			},
+		},
+		{
+			name: "recording", brief: "the dry recording, like {sample: riff}", must: true,
+			schema: recordingSchema(), read: readRecording,
+		},
+		{
+			name: "guitar", brief: "the guitar and its cable",
+			schema: mapSchema("the guitar and its cable", guitarKeys()),
+			read: func(r *reader, path string, n ast.Node) func(*File) {
+				g := newFile().Guitar
+				readMap(r, path, n, "pickup: humbucker", guitarKeys(), &g)
+				return func(f *File) { f.Guitar = g }
+			},
+		},
+		{
+			name: "load", brief: "what the last jack is plugged into",
+			schema: mapSchema("what the last jack is plugged into", loadKeys()),
+			read: func(r *reader, path string, n ast.Node) func(*File) {
+				load := DefaultLoad
+				readMap(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
+				return func(f *File) { f.Load = load }
+			},
+		},
+		patchKey(func(f *File, v float64) { f.Patch = dsp.Metre(v) }),
+		{
+			name: "blocks", brief: "the blocks by name",
+			schema: blocksSchema(kinds), read: readBlocks(kinds),
+		},
+		{
+			name: "order", brief: "the blocks' names; the signal flows from the first to the last",
+			schema: orderSchema("the blocks' names; the signal flows from the first to the last"),
+			read: func(r *reader, path string, n ast.Node) func(*File) {
+				order, ok := r.order(path, n)
+				if !ok {
+					return nil
+				}
+				return func(f *File) { f.Order = order }
+			},
+		},
+		{
+			name: "takes", brief: "what to render and compare",
+			schema: takesSchema(kinds), read: readTakes,
+		},
+	}
+}
+
+func patchKey[T any](set func(*T, float64)) key[T] {
+	return quantityKey("patch", "length of each cable between two blocks", dsp.Metres, 0, 100, "30 cm", set)
+}
+
+// recordingKeys has the level's two forms apart: they need more than a unit.
+func recordingKeys() []key[Recording] {
+	return []key[Recording]{
+		lineKey("file", "a recording of your own, relative to this file", "the path of a WAV file", false, func(v *Recording, s string) { v.File = s }),
+		{
+			name: "sample", brief: "a recording that comes with the program", schema: object{"type": "string", "pattern": namePattern, "description": "a recording that comes with the program"},
+			read: func(r *reader, path string, n ast.Node) func(*Recording) {
+				s, ok := r.line(path, n, "the name of a shipped recording, like riff")
+				if !ok {
+					return nil
+				}
+				if !nameForm.MatchString(s) {
+					r.at(n, "%s: %q is no name of a shipped recording (those are lower-case letters, digits and -); a file goes under file", path, s)
+					return nil
+				}
+				return func(v *Recording) { v.Sample = s }
+			},
+		},
+		{
+			name: "peak", brief: "how loud the loudest moment is at the guitar's jack",
+			schema: object{"type": "string", "description": "how loud the loudest moment is at the guitar's jack: volts, from 1 mV to 20 V", "examples": []string{"420 mV"}, "pattern": dsp.Volts.Pattern()},
+			read: func(r *reader, path string, n ast.Node) func(*Recording) {
+				text, ok := r.scalar(path, n, "a voltage like 420 mV")
+				if !ok {
+					return nil
+				}
+				if _, err := dsp.ParseQuantity(text, dsp.DBus); err == nil {
+					r.at(n, "%s: dBu and dBV count the RMS voltage, which a peak has none of; write volts, like 420 mV", path)
+					return nil
+				}
+				v, ok := r.quantity(path, n, dsp.Volts, 1e-3, 20)
+				if !ok {
+					return nil
+				}
+				return func(rec *Recording) { rec.Peak = dsp.Volt(v) }
+			},
+		},
+		{
+			name: "full_scale", brief: "the level of a full-scale sine at the guitar's jack",
+			schema: object{"type": "string", "description": "what digital full scale is at the guitar's jack: volts peak, or dBu or dBV of a full-scale sine; from 1 mV to 100 V peak", "examples": []string{"10 dBu", "2 V"}, "pattern": dsp.Volts.Pattern()},
+			read: func(r *reader, path string, n ast.Node) func(*Recording) {
+				text, ok := r.scalar(path, n, "a level like 10 dBu or 2 V")
+				if !ok {
+					return nil
+				}
+				v, err := dsp.ParseQuantity(text, dsp.Volts)
+				if err != nil {
+					r.at(n, "%s: %v", path, err)
+					return nil
+				}
+				if _, err := dsp.ParseQuantity(text, dsp.DBus); err == nil {
+					v *= math.Sqrt2 // a level is the RMS voltage of a sine whose peak is full scale
+				}
+				if v < 1e-3 || v > 100 {
+					r.at(n, "%s: %s is out of range; it goes from 1 mV to 100 V peak (-60 dBu to 39 dBu)", path, strings.TrimSpace(text)) // 20·log10(V/√2/√0.6), rounded inwards
+					return nil
+				}
+				return func(rec *Recording) { rec.FullScale = dsp.Volt(v) }
+			},
+		},
+		{
+			name: "load", brief: "what the guitar was plugged into when it was recorded",
+			schema: object{"anyOf": []any{
+				object{"const": "none", "description": "nothing: the file is the pickup's open-circuit voltage"},
+				mapSchema("what the guitar was plugged into when it was recorded", loadKeys()),
+			}},
+			read: func(r *reader, path string, n ast.Node) func(*Recording) {
+				if s, ok := n.(ast.ScalarNode); ok && n.Type() != ast.NullType {
+					if word := s.GetToken().Value; word != "none" {
+						r.unknown(n, path+": no %q", word, nearest(word, []string{"none"}), "want", []string{"none", "or {resistance: 1 MΩ, cable: 3 m}"})
+						return nil
+					}
+					return func(v *Recording) { v.Load, v.LoadGiven = nil, true }
+				}
+				load := DefaultLoad
+				readMap(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
+				return func(v *Recording) { v.Load, v.LoadGiven = &load, true }
+			},
+		},
+		choiceKey("side", "what becomes of a stereo recording", []string{"sum", "left", "right"}, "sum", func(v *Recording, w string) { v.Side = w }),
+	}
+}
+
+func readRecording(r *reader, path string, n ast.Node) func(*File) {
+	rec := newFile().Recording
+	seen := readMap(r, path, n, "{sample: riff} or {file: riff.wav, peak: 420 mV}", recordingKeys(), &rec)
+	if seen == nil {
+		return nil
+	}
+	file, sample, peak, full := seen["file"], seen["sample"], seen["peak"], seen["full_scale"]
+	switch {
+	case file == nil && sample == nil:
+		r.at(n, "recording says no file and no sample; want one of them, like sample: riff or file: riff.wav")
+	case file != nil && sample != nil:
+		r.at(later(file, sample), "recording has a file and a sample; want one of them")
+	}
+	switch {
+	case peak != nil && full != nil:
+		r.at(later(peak, full), "recording has a peak and a full_scale; want one of them")
+	case file != nil && peak == nil && full == nil:
+		r.at(n, "recording says no level; want peak (like 420 mV: how loud the loudest moment is at the guitar's jack) or full_scale (like 10 dBu)")
+	}
+	if rec.File != "" && !rec.LoadGiven {
+		load := DefaultLoad
+		rec.Load = &load
+	}
+	return func(f *File) { f.Recording = rec }
+}
+
+// later is the one of two nodes that is further down.
+func later(a, b ast.Node) ast.Node {
+	aLine, aColumn := start(a)
+	bLine, bColumn := start(b)
+	if aLine > bLine || aLine == bLine && aColumn > bColumn {
+		return a
+	}
+	return b
+}
+
+// loadKeys: an input's resistance and the cable to it. The ranges are wider than any input or cable that is sold.
+func loadKeys() []key[Load] {
+	return []key[Load]{
+		quantityKey("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *Load, v float64) { l.Resistance = dsp.Ohm(v) }),
+		quantityKey("cable", "length of the cable to the input", dsp.Metres, 0, 100, "3 m", func(l *Load, v float64) { l.Cable = dsp.Metre(v) }),
+	}
+}
+
+func guitarKeys() []key[Guitar] {
+	return []key[Guitar]{
+		{
+			name: "pickup", brief: "a pickup by its name, or by its values", schema: pickupSchema(),
+			read: func(r *reader, path string, n ast.Node) func(*Guitar) {
+				p, ok := readPickup(r, path, n)
+				if !ok {
+					return nil
+				}
+				return func(g *Guitar) { g.Pickup = p }
+			},
+		},
+		quantityKey("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", func(g *Guitar, v float64) { g.Volume = v }),
+		quantityKey("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", func(g *Guitar, v float64) { g.Tone = v }),
+		quantityKey("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
+		quantityKey("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
+		quantityKey("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
+		quantityKey("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *Guitar, v float64) { g.Cable = dsp.Metre(v) }),
+	}
+}
+
+// pickupKeys are the values of a pickup that has no name.
+func pickupKeys() []key[Pickup] {
+	must := func(k key[Pickup]) key[Pickup] { k.must = true; return k }
+	return []key[Pickup]{
+		must(quantityKey("resistance", "the winding's resistance, like 8 kΩ", dsp.Ohms, 10, 1e6, "", func(p *Pickup, v float64) { p.Resistance = dsp.Ohm(v) })),
+		must(quantityKey("inductance", "the winding's inductance, like 4.4 H", dsp.Henries, 1e-3, 100, "", func(p *Pickup, v float64) { p.Inductance = dsp.Henry(v) })),
+		must(quantityKey("capacitance", "the winding's capacitance, like 130 pF", dsp.Farads, 1e-12, 100e-9, "", func(p *Pickup, v float64) { p.Capacitance = dsp.Farad(v) })),
+		quantityKey("eddy", "loss to eddy currents: a resistance parallel to part of the inductance; none when left out", dsp.Ohms, 1e3, 1e9, "", func(p *Pickup, v float64) { p.Eddy = dsp.Ohm(v) }),
+	}
+}
+
+// readPickup takes a preset's name or a map of values.
+func readPickup(r *reader, path string, n ast.Node) (Pickup, bool) {
+	switch n.(type) {
+	case *ast.MappingNode, *ast.MappingValueNode:
+		p := Pickup{Name: "custom"}
+		faults := len(r.faults)
+		readMap(r, path, n, "", pickupKeys(), &p)
+		return p, len(r.faults) == faults
+	}
+	word, ok := r.scalar(path, n, "a pickup like humbucker, or its values {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
+	if !ok {
+		return Pickup{}, false
+	}
+	p, ok := presetPickup(word)
+	if !ok {
+		allowed := append(slices.Clone(presetNames()), "or {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
+		r.unknown(n, path+": no pickup %q", word, nearest(word, presetNames()), "pickups", allowed)
+	}
+	return p, ok
+}
+
+// usualPot is the resistance of the pots that go with a pickup: common practice, no source.
+func usualPot(p Pickup) dsp.Ohm {
+	if p.Name == "single-coil" {
+		return 250e3
+	}
+	return 500e3
+}
+
+const namePattern = `^[a-z][a-z0-9-]{0,31}$`
+
+var nameForm = regexp.MustCompile(namePattern)

@@ -1,0 +1,158 @@
+package chains
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"drywire/blocks"
+	"drywire/dsp"
+)
+
+// reserved are the names of other things that have jacks or settings.
+var reserved = []string{"guitar", "load", "out", "recording"}
+
+func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) func(*File) {
+	return func(r *reader, path string, n ast.Node) func(*File) {
+		pairs, ok := r.pairs(path, n, "fuzz: {kind: fuzz}")
+		if !ok {
+			r.undeclared = true
+			return nil
+		}
+		var all []Block
+		for _, p := range pairs {
+			name := p.Key.GetToken().Value
+			switch {
+			case slices.Contains(reserved, name):
+				r.at(p.Key, "a block may not be called %q: that is something else already (reserved: %s)", name, strings.Join(reserved, ", "))
+			case !nameForm.MatchString(name):
+				r.at(p.Key, "a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", name)
+			}
+			r.declared = append(r.declared, name)
+			r.places[name] = p.Key
+			if b, ok := readBlock(r, name, p.Value, kinds); ok {
+				all = append(all, b)
+			}
+		}
+		return func(f *File) { f.Blocks = all }
+	}
+}
+
+// readBlock reads the kind first: it says which knobs there are.
+func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (Block, bool) {
+	pairs, ok := r.quietPairs(n)
+	if !ok {
+		r.wrong(name, n, "a kind and its knobs, like {kind: buffer}")
+		return Block{}, false
+	}
+	names := kindNames(kinds)
+	var misspelt ast.Node
+	for _, p := range pairs {
+		key := p.Key.GetToken().Value
+		if key != "kind" {
+			if misspelt == nil && nearest(key, []string{"kind"}) != "" {
+				misspelt = p.Key
+			}
+			continue
+		}
+		word, ok := r.scalar(name+".kind", p.Value, "one of: "+strings.Join(names, ", "))
+		if !ok {
+			return Block{}, false
+		}
+		i := slices.Index(names, word)
+		if i < 0 {
+			r.unknown(p.Value, "no block kind %q", word, nearest(word, names), "kinds", names)
+			return Block{}, false
+		}
+		b := Block{Name: name, Kind: kinds[i], Settings: kinds[i].Defaults()}
+		if readMap(r, name, n, "kind: buffer", blockKeys(kinds[i]), &b.Settings) == nil {
+			return Block{}, false
+		}
+		r.addTargets(name, kinds[i])
+		r.read[name] = true
+		return b, true
+	}
+	if misspelt != nil {
+		r.unknown(misspelt, "no key %q in "+name, misspelt.GetToken().Value, "kind", "", nil)
+	} else {
+		r.at(n, "%s has no kind (kinds: %s)", name, strings.Join(names, ", "))
+	}
+	return Block{}, false
+}
+
+// quietPairs is the entries of a map, without a word about what is wrong with it.
+func (r *reader) quietPairs(n ast.Node) ([]*ast.MappingValueNode, bool) {
+	faults := r.faults
+	pairs, ok := r.pairs("", n, "")
+	r.faults = faults
+	return pairs, ok
+}
+
+func kindNames(kinds []*blocks.Kind) []string {
+	names := make([]string, len(kinds))
+	for i, k := range kinds {
+		names[i] = k.Name
+	}
+	return names
+}
+
+// blockKeys are the keys of a block of this kind.
+func blockKeys(kind *blocks.Kind) []key[blocks.Settings] {
+	keys := []key[blocks.Settings]{{
+		name: "kind", brief: kind.Brief, must: true,
+		schema: object{"const": kind.Name, "description": kind.Brief},
+		read:   func(*reader, string, ast.Node) func(*blocks.Settings) { return nil },
+	}}
+	return append(keys, knobKeys(kind)...)
+}
+
+func knobKeys(kind *blocks.Kind) []key[blocks.Settings] {
+	var keys []key[blocks.Settings]
+	for _, k := range kind.Knobs {
+		if k.Words != nil {
+			keys = append(keys, choiceKey(k.Name, k.Brief, k.Words, k.Word, func(s *blocks.Settings, w string) { *s = s.WithWord(k.Name, w) }))
+		} else {
+			keys = append(keys, quantityKey(k.Name, k.Brief, k.Unit, k.Min, k.Max, dsp.FormatQuantity(k.Default, k.Unit), func(s *blocks.Settings, v float64) { *s = s.With(k.Name, v) }))
+		}
+	}
+	return keys
+}
+
+// addTargets lets takes set the knobs of a block.
+func (r *reader) addTargets(name string, kind *blocks.Kind) {
+	r.targets = append(r.targets, lifted(name, knobKeys(kind), func(c *Chain) *blocks.Settings {
+		for i := range c.Blocks {
+			if c.Blocks[i].Name == name {
+				return &c.Blocks[i].Settings
+			}
+		}
+		panic(fmt.Sprintf("chains: no block %q in take %q", name, c.Take)) // readTake has refused it
+	})...)
+}
+
+// commonTargets is what takes may set in every file.
+func commonTargets() []key[Chain] {
+	targets := lifted("guitar", guitarKeys(), func(c *Chain) *Guitar { return &c.Guitar })
+	targets = append(targets, lifted("load", loadKeys(), func(c *Chain) *Load { return &c.Load })...)
+	return append(targets, patchKey(func(c *Chain, v float64) { c.Patch = dsp.Metre(v) }))
+}
+
+// lifted turns the keys of a part into keys of the chain, called part.key.
+func lifted[T any](part string, keys []key[T], of func(*Chain) *T) []key[Chain] {
+	var all []key[Chain]
+	for _, k := range keys {
+		all = append(all, key[Chain]{
+			name: part + "." + k.name, brief: k.brief, schema: k.schema,
+			read: func(r *reader, path string, n ast.Node) func(*Chain) {
+				set := k.read(r, path, n)
+				if set == nil {
+					return nil
+				}
+				return func(c *Chain) { set(of(c)) }
+			},
+		})
+	}
+	return all
+}
