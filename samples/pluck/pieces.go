@@ -1,6 +1,9 @@
 package pluck
 
-import "math"
+import (
+	"math"
+	"math/rand/v2"
+)
 
 // Rate is the sample rate of the pieces, in Hz.
 const Rate = 48000
@@ -34,15 +37,28 @@ const (
 
 // How far strings are pulled, in metres.
 const (
-	softest = 0.22e-3
+	softest = 0.25e-3
 	soft    = 0.40e-3
 	medium  = 0.75e-3
 	hard    = 1.35e-3
-	hardest = 2.0e-3
+	hardest = 1.85e-3
 )
 
 // Pieces is the pieces that ship, in the order in which they are shown.
 func Pieces() []Piece { return []Piece{notes(), riff(), arpeggio(), chugs()} }
+
+// byHand makes notes a little uneven, as a hand plays them: in time by up to 3 ms, in strength by up to 6 %
+// and in where the pick strikes by up to 5 mm, each way. No two chugs are then the same.
+func (p *Piece) byHand() {
+	rnd := rand.New(rand.NewPCG(p.Seed, 1<<32)) // apart from the streams of Render
+	each := func(most float64) float64 { return most * (2*rnd.Float64() - 1) }
+	for i := range p.Notes {
+		n := &p.Notes[i]
+		n.At += each(0.003)
+		n.Pull *= 1 + each(0.06)
+		n.Pick += each(0.005)
+	}
+}
 
 // notes: a rising line, each note harder than the one before, back down, and the first note again as hard
 // as it goes, left to ring.
@@ -62,7 +78,7 @@ func notes() Piece {
 		pull, stopAt float64
 	}{
 		{0.10, 2, 5, softest, 1.55},  // E4
-		{1.60, 2, 8, 0.30e-3, 2.30},  // G4
+		{1.60, 2, 8, 0.33e-3, 2.30},  // G4
 		{2.35, 1, 5, 0.42e-3, 3.05},  // A4
 		{3.10, 1, 7, 0.58e-3, 3.80},  // B4
 		{3.85, 1, 10, 0.80e-3, 4.55}, // D5
@@ -99,7 +115,7 @@ func riff() Piece {
 	}
 	stop := func(at, length float64, lower, fret1, fret2 int, pull float64) { // on two neighbouring strings
 		single(at, length, lower, fret1, pull)
-		single(at+0.015, length, lower-1, fret2, pull*0.95)
+		single(at+0.01/beat, length, lower-1, fret2, pull*0.95)
 	}
 	for bar := range 2 {
 		b := 4 * float64(bar)
@@ -124,6 +140,7 @@ func riff() Piece {
 	for k, fret := range []int{0, 2, 2, 0} { // E2 B2 E3 G3, ringing
 		single(b+2+0.02*float64(k), 3.6, 6-k, fret, hard)
 	}
+	p.byHand()
 	return p
 }
 
@@ -161,6 +178,7 @@ func arpeggio() Piece {
 	for k, fret := range []int{0, 2, 0, 1, 0} { // A minor 7, strummed slowly from the fifth string
 		p.Notes = append(p.Notes, Note{At: at + 0.045*float64(k), String: 5 - k, Fret: fret, Pull: medium, Pick: pickNeck, Stop: 10.2})
 	}
+	p.byHand()
 	return p
 }
 
@@ -173,7 +191,7 @@ func chugs() Piece {
 		Purpose: "what happens in the gaps: gating, noise, recovery from overload, tight bass",
 		Pickup:  "humbucker",
 		Guitar:  Guitar{Strings: LightSet(), Coils: []float64{bridgeCoil, bridgeCoil + coilGap}, Aperture: humSees},
-		Seconds: 7.2,
+		Seconds: 7.8,
 		Seed:    53,
 	}
 	const sixteenth = 60. / 110 / 4
@@ -209,7 +227,8 @@ func chugs() Piece {
 	}
 	for k, fret := range []int{0, 2, 2} { // the open chord, cut off by the hand
 		t := math.Round(at)*sixteenth + 0.1 + 0.008*float64(k)
-		p.Notes = append(p.Notes, Note{At: t, String: 6 - k, Fret: fret, Pull: hard, Pick: pickBridge, Stop: 6.75})
+		p.Notes = append(p.Notes, Note{At: t, String: 6 - k, Fret: fret, Pull: hard, Pick: pickBridge, Stop: 7.4})
 	}
+	p.byHand()
 	return p
 }

@@ -118,10 +118,14 @@ func (g *Guitar) Partials(n Note) []Partial {
 		sensed *= sinc(k * g.Aperture / (2 * l)) // the mean of the mode over the aperture
 		soft := 1 / (1 + (f/corner)*(f/corner))  // the pick's edge is round and lets go in a finite time
 		decay := (s.Air + w*(s.Friction+s.Bending*b*k*k)) / (2 * (1 + b*k*k))
-		decay += n.Palm * (16 + 0.03*f) // 1/s; flesh takes the treble first; common practice, no source
+		decay += n.palm(f)
 		all = append(all, Partial{f, decay, s.Output * w * a * sensed * soft})
 	}
 }
+
+// palm is the decay in 1/s that the palm adds, to both directions alike. Flesh takes the treble first.
+// Common practice, no source.
+func (n Note) palm(f float64) float64 { return n.Palm * (16 + 0.03*f) }
 
 // corner is where the treble of the pluck begins to fall, in Hz: a hard pluck is brighter. Common
 // practice, no source.
@@ -228,9 +232,10 @@ func (g *Guitar) pluck(out []float64, n Note, next, rate float64, rnd *rand.Rand
 	}
 	for _, p := range partials {
 		mistuned := alongMistuned * (0.5 + rnd.Float64())
+		muted := n.palm(p.Frequency)
 		for _, m := range [2]mode{
 			{f: p.Frequency, decay: p.Decay, re: p.Amplitude * (1 - alongShare)},
-			{f: p.Frequency + mistuned, decay: p.Decay * alongDecay, re: p.Amplitude * alongShare},
+			{f: p.Frequency + mistuned, decay: (p.Decay-muted)*alongDecay + muted, re: p.Amplitude * alongShare},
 		} {
 			for at := start; at < len(out) && math.Hypot(m.re, m.im) > inaudible; at += step {
 				t := float64(at) / rate
