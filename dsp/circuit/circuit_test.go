@@ -3,6 +3,7 @@ package circuit
 import (
 	"drywire/dsp"
 	"fmt"
+	"gonum.org/v1/gonum/dsp/fourier"
 	"math"
 	"os"
 	"strconv"
@@ -53,18 +54,18 @@ func TestFirst(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	fmt.Println(tr.coarse.modes.dense != nil, tr.fine.modes.dense != nil, tr.n, tr.m)
+	fmt.Println(tr.coarse.modes.dense != nil, tr.fine.modes.dense != nil, tr.n, tr.m, tr.coarse.modes)
 	os.WriteFile("/tmp/fz.cir", []byte(n.Deck(Deck{Title: "t", Drive: map[string]string{"Vdry": "SIN(0 0.2 330)"}, Step: 0.35e-6, Stop: 0.06, Probes: []string{"out"}})), 0o644)
 	var b strings.Builder
 	div, _ := strconv.Atoi(os.Getenv("DIV"))
-	for _, os := range []int{8, 32, 64} {
+	for _, os := range []int{2, 4, 8, 16} {
 		fs := 48000 * float64(os)
 		tr, _ = n.NewTransient(Options{Step: dsp.Second(1 / fs), Divide: div}, "out")
 		var u, y [1]float64
 		for k := 1; k < int(0.06*fs); k++ {
 			u[0] = 0.2 * math.Sin(2*math.Pi*330*float64(k)/fs)
 			tr.Step(y[:], u[:])
-			if os == 8 || k%(os/8) == 0 {
+			if os <= 8 || k%(os/8) == 0 {
 				fmt.Fprintln(&b, os, float64(k)/fs, y[0])
 			}
 		}
@@ -88,4 +89,36 @@ func BenchmarkFuzz(b *testing.B) {
 	r := tr.Report()
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(r.Steps), "ns/step")
 	b.ReportMetric(float64(r.Evaluations)/float64(r.Steps), "evals/step")
+}
+
+func TestAlias(t *testing.T) {
+	n := fuzzWithGuitar(1, 1)
+	div, _ := strconv.Atoi(os.Getenv("DIV"))
+	for _, fac := range []int{2, 4, 8} {
+		for _, bin := range []int{1699, 5715} {
+			fs := 48000 * float64(fac)
+			tr, _ := n.NewTransient(Options{Step: dsp.Second(1 / fs), Divide: div, Smooth: os.Getenv("SM") != ""}, "out")
+			N := 65536 * fac
+			y := make([]float64, N)
+			var u, o [1]float64
+			for k := -N / 2; k < N; k++ {
+				u[0] = 0.5 * math.Sin(2*math.Pi*float64(bin)*float64(k)/float64(N))
+				tr.Step(o[:], u[:])
+				if k >= 0 {
+					y[k] = o[0]
+				}
+			}
+			c := fourier.NewFFT(N).Coefficients(nil, y)
+			var h, a float64
+			for k := 28; k <= 27306; k++ {
+				p := real(c[k])*real(c[k]) + imag(c[k])*imag(c[k])
+				if k%bin == 0 {
+					h += p
+				} else {
+					a += p
+				}
+			}
+			fmt.Printf("x%d bin %d: signal to alias %.1f dB  %+v\n", fac, bin, 10*math.Log10(h/a), tr.Report())
+		}
+	}
 }

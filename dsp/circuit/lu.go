@@ -39,6 +39,24 @@ func (m matrix[T]) times(b matrix[T]) matrix[T] {
 	return out
 }
 
+// plus is m + x·b.
+func (m matrix[T]) plus(b matrix[T], x T) matrix[T] {
+	out := m.clone()
+	for k := range out.v {
+		out.v[k] += x * b.v[k]
+	}
+	return out
+}
+
+// columns is a copy of the columns from up to to.
+func (m matrix[T]) columns(from, to int) matrix[T] {
+	out := newMatrix[T](m.rows, to-from)
+	for r := 0; r < m.rows; r++ {
+		copy(out.row(r), m.row(r)[from:to])
+	}
+	return out
+}
+
 func (m matrix[T]) transpose() matrix[T] {
 	out := newMatrix[T](m.cols, m.rows)
 	for r := 0; r < m.rows; r++ {

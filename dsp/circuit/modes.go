@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"math/cmplx"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -41,15 +42,19 @@ func (m *modes) step(s []float64) {
 	}
 }
 
-// newModes finds the modes of a: A = from·D·to. States in modal coordinates are to·s.
-func newModes(a matrix[float64]) (m modes, to, from matrix[float64]) {
+// newModes finds the modes of a: A = from·D·to. States in modal coordinates are to·s; a step is A to the given power.
+func newModes(a matrix[float64], power int) (m modes, to, from matrix[float64]) {
 	n := a.rows
 	identity := newMatrix[float64](n, n)
 	for k := 0; k < n; k++ {
 		identity.set(k, k, 1)
 	}
 	dense := func() (modes, matrix[float64], matrix[float64]) {
-		return modes{dense: a.v, tmp: make([]float64, n)}, identity, identity
+		am := identity
+		for k := 0; k < power; k++ {
+			am = a.times(am)
+		}
+		return modes{dense: am.v, tmp: make([]float64, n)}, identity, identity
 	}
 	if n == 0 {
 		return modes{}, identity, identity
@@ -118,6 +123,13 @@ func newModes(a matrix[float64]) (m modes, to, from matrix[float64]) {
 	}
 	if !(worst <= modeTolerance*norm) {
 		return dense()
+	}
+	for k := range m.re {
+		z := cmplx.Pow(complex(m.re[k], m.im[k]), complex(float64(power), 0))
+		m.re[k], m.im[k] = real(z), imag(z)
+	}
+	for k, x := range m.real {
+		m.real[k] = math.Pow(x, float64(power))
 	}
 	return m, to, from
 }
