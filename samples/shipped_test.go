@@ -2,9 +2,13 @@ package samples
 
 import (
 	"math"
+	"math/cmplx"
 	"os"
+	"slices"
 	"strings"
 	"testing"
+
+	"gonum.org/v1/gonum/dsp/fourier"
 
 	"drywire/samples/pluck"
 )
@@ -166,6 +170,71 @@ func TestNotesDynamics(t *testing.T) {
 			t.Errorf("note %d is not louder than the one before: %.1f mV after %.1f mV", k+1, now*1e3, before*1e3)
 		}
 		before = now
+	}
+}
+
+// spectrum is the amplitude of each bin of x, through a Hann window.
+func spectrum(x []float64) []float64 {
+	w := make([]float64, len(x))
+	for i := range x {
+		w[i] = x[i] * (0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(len(x))))
+	}
+	var a []float64
+	for _, c := range fourier.NewFFT(len(w)).Coefficients(nil, w) {
+		a = append(a, 4*cmplx.Abs(c)/float64(len(w)))
+	}
+	return a
+}
+
+// The long note at the end of the file dies from the top: octave by octave it falls further in two seconds.
+func TestNotesDieFromTheTop(t *testing.T) {
+	x, p := voltage(t, Shipped()[0]), piece(t, "notes")
+	at := p.Notes[len(p.Notes)-1].At
+	const window = 8192
+	octave := func(after, from float64) float64 {
+		start := int((at + after) * pluck.Rate)
+		a := spectrum(x[start : start+window])
+		return rms(a[int(from*window/pluck.Rate):int(2*from*window/pluck.Rate)])
+	}
+	last := 0.0
+	for _, from := range []float64{230, 460, 920, 1840, 3680, 7360} { // Hz; the note is E4, 329.6 Hz
+		fall := level(octave(0.1, from) / octave(2.1, from))
+		if fall < last+0.5 {
+			t.Errorf("from %.0f Hz the octave falls by %.1f dB in two seconds, the one below by %.1f dB", from, fall, last)
+		}
+		last = fall
+	}
+}
+
+// The long note shows where it was picked and sensed. E4 on the second string is fretted at the fifth fret, so
+// 648 mm · 2^(-5/12) = 485.5 mm sound; the pick is 105 mm and the coil 155 mm from the bridge. Partial n is
+// then |sin(nπ·105/485.5)·sin(nπ·155/485.5)|/n of the spectrum, under the roundness of the pick.
+func TestNotesShowTheCombs(t *testing.T) {
+	x, p := voltage(t, Shipped()[0]), piece(t, "notes")
+	n := p.Notes[len(p.Notes)-1]
+	const window = 8192
+	start := int((n.At + 0.02) * pluck.Rate)
+	a := spectrum(x[start : start+window])
+	partial := func(k float64) float64 { // the highest bin within 2 %
+		f := k * 329.63 * window / pluck.Rate
+		return slices.Max(a[int(0.98*f) : int(1.02*f)+2])
+	}
+	comb := func(k float64) float64 {
+		return math.Abs(math.Sin(k*math.Pi*105/485.5)*math.Sin(k*math.Pi*155/485.5)) / k
+	}
+	for k := 2.0; k <= 14; k++ {
+		got := level(partial(k) / partial(1))
+		want := level(comb(k) / comb(1))
+		// Over it lie the pick's roundness and the coil's width (down to -8 dB at the 14th), decay within
+		// the first 0.1 s (to -2 dB) and beats (±1.5 dB).
+		if got > want+2 || got < want-2-8*k/14 {
+			t.Errorf("partial %.0f is at %.1f dB of the first, want %.1f, and up to %.1f less", k, got, want, 2+8*k/14)
+		}
+	}
+	for _, k := range []float64{3, 9} { // near multiples of 485.5/155 = 3.13 and of 485.5/105 = 4.62
+		if dip := level(math.Sqrt(partial(k-1)*partial(k+1)) / partial(k)); dip < 6 {
+			t.Errorf("partial %.0f is %.1f dB below its neighbours, want 6", k, dip)
+		}
 	}
 }
 
