@@ -65,11 +65,13 @@ type Transient struct {
 	past     []float64 // the last three inputs of every source
 	small    []float64 // input at a small step
 	w        []float64 // inputs and device currents at the end of the last step, deviations
+	before   []float64 // device currents a step earlier
 	history  []float64 // of the companion models
 	smooth   []smoother
 	outs     []float64
-	inFine   bool // the fine stepper holds the present state too
-	calm     int  // undivided steps since the last divided one, up to 2
+	bend     float64 // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
+	inFine   bool    // the fine stepper holds the present state too
+	calm     int     // undivided steps since the last divided one, up to 2
 	scratch  newtonScratch
 	report   Report
 }
@@ -109,6 +111,9 @@ type Options struct {
 	Step dsp.Second
 	// Divide is into how many small steps a step is divided where the devices switch; 0 or 1: never.
 	Divide int
+	// Tolerance is how far, in volts, a device current that bends within a step may move a port by its bend before the step is
+	// divided.
+	Tolerance dsp.Volt
 	// Smooth makes a probe's output the mean of its voltage weighed by a triangle two steps wide, one step late, in
 	// place of its value at one instant. An edge that falls between two steps then leaves its true area behind, and what
 	// folds down falls by another 12 dB an octave. The response is that of the triangle, sinc²(f·Step).
@@ -127,6 +132,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 	}
 	if o.Divide > 1 && t.m > 0 {
 		t.divide = o.Divide
+		t.bend = 12 * float64(o.Tolerance)
 		if microSteps%o.Divide != 0 {
 			panic("circuit: a step must divide into whole microsteps")
 		}
@@ -144,6 +150,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 	vec := func() []float64 { return make([]float64, t.m) }
 	t.v, t.i, t.own, t.oth = vec(), vec(), vec(), vec()
 	t.past, t.small = make([]float64, 3*t.ni), make([]float64, t.ni)
+	t.before = make([]float64, t.m)
 	t.w, t.history = make([]float64, t.ni+t.m), make([]float64, t.n)
 	if o.Smooth {
 		t.smooth = make([]smoother, len(probes))
@@ -179,6 +186,7 @@ func (t *Transient) Report() Report { return t.report }
 func (t *Transient) Reset() {
 	clear(t.past)
 	clear(t.w)
+	clear(t.before)
 	clear(t.smooth)
 	t.calm = 2
 	t.inFine = false
@@ -266,6 +274,7 @@ func (t *Transient) Step(out, in []float64) {
 
 // keep notes inputs and device currents at the end of a step.
 func (t *Transient) keep(in []float64) {
+	copy(t.before, t.w[t.ni:])
 	copy(t.w, in)
 	copy(t.w[t.ni:], t.scratch.di)
 }
@@ -304,7 +313,27 @@ func (t *Transient) try(st *stepper, in []float64, giveUp bool) bool {
 	for k := range di {
 		di[k] = t.i[k] - base[k]
 	}
+	if giveUp && t.bends(st) {
+		copy(t.v, t.scratch.held)
+		t.dev.eval(t.v, t.i, t.own, t.oth)
+		return false
+	}
 	return true
+}
+
+// bends says whether the device currents bend within the step by more than its straight line may miss.
+func (t *Transient) bends(st *stepper) bool {
+	m := t.m
+	bend := t.scratch.d
+	for k, i := range t.scratch.di {
+		bend[k] = i - 2*t.w[t.ni+k] + t.before[k]
+	}
+	for k := range bend {
+		if math.Abs(dot(st.k[k*m:k*m+m], bend)) > t.bend {
+			return true
+		}
+	}
+	return false
 }
 
 // move hands the state of one stepper to another. Both count their histories in the same microsteps.
@@ -384,7 +413,7 @@ const (
 	maxNewton     = 30
 	maxHalvings   = 12
 	// divideAt is the first Newton correction, in volts, beyond which a step is divided.
-	divideAt = 5e-3
+	divideAt = 20e-3
 )
 
 // solve finds the port voltages for the linear parts p, starting from the last solution moved along its tangent.
