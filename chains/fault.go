@@ -32,6 +32,30 @@ func (f Faults) Error() string {
 	return strings.Join(s, "\n")
 }
 
+// oneLine makes a message of what a file may have put into it: one line, no signs that steer a terminal.
+func oneLine(text string) string {
+	text = strings.Map(func(c rune) rune {
+		if steers(c) {
+			return ' '
+		}
+		return c
+	}, strings.ToValidUTF8(text, "\ufffd"))
+	return clipped(text, 800)
+}
+
+// steers reports whether c ends a line or commands a terminal.
+func steers(c rune) bool {
+	return c < ' ' || c >= '\u007f' && c <= '\u009f' || c == '\u2028' || c == '\u2029'
+}
+
+// clipped is text, or its first characters and a sign that there are more.
+func clipped(text string, most int) string {
+	if runes := []rune(text); len(runes) > most {
+		return string(runes[:most]) + "…"
+	}
+	return text
+}
+
 const (
 	maxFaults = 20
 	wide      = 100 // characters of a line that an excerpt shows
@@ -60,7 +84,7 @@ func excerpt(lines []string, line, column int) string {
 	for i, r := range text {
 		if r == '\t' {
 			text[i] = ' '
-		} else if r < ' ' || r == '\u007f' || r >= '\u0080' && r <= '\u009f' || r == '\u2028' || r == '\u2029' {
+		} else if steers(r) {
 			text[i] = '\ufffd' // nothing in a file may steer the reader's terminal
 		}
 	}

@@ -36,12 +36,12 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
 	defer func() {
 		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
 			r.fault(1, 1, "not readable as YAML: %v", p)
-			f, err = nil, r.faults
+			f, err = nil, r.report()
 		}
 	}()
 	body := r.guard(src)
 	if body == nil {
-		return nil, r.faults
+		return nil, r.report()
 	}
 	f = newFile()
 	if seen := readMap(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
@@ -49,12 +49,21 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
 		r.unused(f)
 	}
 	if len(r.faults) > 0 {
-		slices.SortStableFunc(r.faults, func(a, b Fault) int {
-			return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
-		})
-		return nil, r.faults[:min(len(r.faults), maxFaults)]
+		return nil, r.report()
 	}
 	return f, nil
+}
+
+// report is the first faults by their places, with the lines that they are in.
+func (r *reader) report() Faults {
+	slices.SortStableFunc(r.faults, func(a, b Fault) int {
+		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
+	})
+	faults := r.faults[:min(len(r.faults), maxFaults)]
+	for i, f := range faults {
+		faults[i].Excerpt = excerpt(r.lines, f.Line, f.Column)
+	}
+	return faults
 }
 
 // newFile is a file with everything that need not be written.

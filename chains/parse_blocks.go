@@ -22,6 +22,11 @@ func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) f
 			return nil
 		}
 		var all []Block
+		if len(pairs) > maxBlocks {
+			r.at(pairs[maxBlocks].Key, "more than %d blocks", maxBlocks)
+			r.undeclared = true
+			return nil
+		}
 		for _, p := range pairs {
 			name := p.Key.GetToken().Value
 			switch {

@@ -20,13 +20,16 @@ const (
 	maxIndent = 40       // columns that a line may be indented by
 	maxKeys   = 2000
 	maxTokens = 20000
+
+	maxBlocks = 200 // in the file, and so in an order
+	maxTakes  = 500
 )
 
 // guard turns a file into the body of its one document, or into a fault. It refuses what the chain file has no
 // use for (anchors, aliases, tags, directives, a second document) and what would cost the parser too much.
 func (r *reader) guard(src []byte) (body ast.Node) {
 	if len(src) > maxSize {
-		r.fault(1, 1, "the file has %d kB; a chain file has at most %d kB", len(src)>>10, maxSize>>10)
+		r.fault(1, 1, "the file has %d kB; a chain file has at most %d kB", (len(src)+1023)>>10, maxSize>>10)
 		return nil
 	}
 	src = bytes.TrimPrefix(src, []byte("\ufeff"))
@@ -150,13 +153,13 @@ var hints = map[string]string{
 	"could not find flow mapping end token '}'":                    "what begins with { has no }",
 	"could not find end character of double-quoted text":           "the quotes that begin here have no end",
 	"could not find end character of single-quoted text":           "the quotes that begin here have no end; put text with a ' in it in double quotes",
-	"found character that cannot start any token":                  "a character that text can begin with only in quotes",
+	"found character '\t' that cannot start any token":             "a tab; use spaces",
 	"found a tab character where an indentation space is expected": "a tab; indent with spaces",
 }
 
 // syntax turns the parser's complaint into a fault.
 func (r *reader) syntax(err error) {
-	line, column, text := 1, 1, err.Error()
+	line, column, text := 1, 1, ""
 	if e, ok := err.(interface {
 		GetToken() *token.Token
 		GetMessage() string
@@ -165,6 +168,8 @@ func (r *reader) syntax(err error) {
 		if t := e.GetToken(); t != nil && t.Position != nil {
 			line, column = t.Position.Line, t.Position.Column
 		}
+	} else {
+		text = err.Error() // never for the errors above: they print the whole file around the place
 	}
 	text, _, _ = strings.Cut(text, "\n")
 	if hint, ok := hints[text]; ok {
@@ -181,5 +186,5 @@ func (r *reader) fault(line, column int, format string, args ...any) {
 		longest = utf8.RuneCountInString(r.lines[line-1]) + 1
 	}
 	column = min(max(column, 1), longest)
-	r.faults = append(r.faults, Fault{File: r.name, Line: line, Column: column, Text: fmt.Sprintf(format, args...), Excerpt: excerpt(r.lines, line, column)})
+	r.faults = append(r.faults, Fault{File: r.name, Line: line, Column: column, Text: oneLine(fmt.Sprintf(format, args...))})
 }

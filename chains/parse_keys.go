@@ -189,7 +189,7 @@ func (r *reader) choice(path string, n ast.Node, words []string) (string, bool) 
 
 // unknown is the fault of a word that is none of those allowed. format has one verb, for the word.
 func (r *reader) unknown(n ast.Node, format, word, near, plural string, allowed []string) {
-	text := fmt.Sprintf(format, word)
+	text := fmt.Sprintf(format, clipped(word, 60))
 	if near != "" {
 		text += fmt.Sprintf("; did you mean %q?", near)
 	}
@@ -212,7 +212,7 @@ func (r *reader) wrong(path string, n ast.Node, want string) {
 	case *ast.LiteralNode:
 		found = "text"
 	case ast.ScalarNode:
-		found = fmt.Sprintf("%q", n.GetToken().Value)
+		found = fmt.Sprintf("%q", clipped(n.GetToken().Value, 60))
 	}
 	if path == "" {
 		path = "the file"

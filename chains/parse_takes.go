@@ -53,6 +53,10 @@ func readTakes(r *reader, path string, n ast.Node) func(*File) {
 		r.at(n, "takes is empty; leave it out for the one take %q", plainTake)
 		return nil
 	}
+	if len(nodes) > maxTakes {
+		r.at(nodes[maxTakes], "more than %d takes", maxTakes)
+		return nil
+	}
 	var takes []Take
 	first := map[string]int{}
 	for _, node := range nodes {
@@ -91,6 +95,10 @@ func (r *reader) blockNames(path string, n ast.Node) ([]string, bool) {
 	}
 	faults := len(r.faults)
 	names := []string{}
+	if len(nodes) > maxBlocks {
+		r.at(nodes[maxBlocks], "more than %d blocks", maxBlocks)
+		return nil, false
+	}
 	for _, node := range nodes {
 		name, ok := r.line(path, node, "the name of a block")
 		if !ok {
