@@ -18,7 +18,7 @@ import (
 var files embed.FS
 
 // fullScale is the voltage that ±1 in a shipped recording stands for. One volt keeps the numbers readable: a
-// sample's value is its voltage. Single notes peak at 20 to 270 mV in them, chords at up to 450 mV.
+// sample's value is its voltage. Single notes peak at 24 to 250 mV in them, chords at up to 490 mV.
 const fullScale dsp.Volt = 1
 
 // Recording is a dry recording that ships. It holds the open-circuit voltage of a pickup: what the strings

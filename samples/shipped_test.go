@@ -279,11 +279,13 @@ func TestFind(t *testing.T) {
 		}
 	}
 	for name, want := range map[string]string{
-		"rif":   `no shipped recording "rif"; did you mean "riff"? There are notes, riff, arpeggio, chugs`,
-		"Chugs": `no shipped recording "Chugs"; did you mean "chugs"? There are notes, riff, arpeggio, chugs`,
-		"ntoes": `no shipped recording "ntoes"; did you mean "notes"? There are notes, riff, arpeggio, chugs`,
-		"waltz": `no shipped recording "waltz"; there are notes, riff, arpeggio, chugs`,
-		"":      `no shipped recording ""; there are notes, riff, arpeggio, chugs`,
+		"rif":     `no shipped recording "rif"; did you mean "riff"? There are notes, riff, arpeggio, chugs`,
+		"Chugs":   `no shipped recording "Chugs"; did you mean "chugs"? There are notes, riff, arpeggio, chugs`,
+		"ntoes":   `no shipped recording "ntoes"; did you mean "notes"? There are notes, riff, arpeggio, chugs`,
+		"noteses": `no shipped recording "noteses"; did you mean "notes"? There are notes, riff, arpeggio, chugs`,
+		"CHUGS":   `no shipped recording "CHUGS"; did you mean "chugs"? There are notes, riff, arpeggio, chugs`,
+		"waltz":   `no shipped recording "waltz"; there are notes, riff, arpeggio, chugs`,
+		"":        `no shipped recording ""; there are notes, riff, arpeggio, chugs`,
 	} {
 		if _, err := Find(name); err == nil || err.Error() != want {
 			t.Errorf("Find(%q): %v\nwant %s", name, err, want)
