@@ -35,7 +35,7 @@ func New(most int) *Line {
 		panic(fmt.Sprintf("delayline: longest delay %d", most))
 	}
 	size := 64
-	for size < most+taps+1 {
+	for size < most+taps/2+1 {
 		size *= 2
 	}
 	return &Line{buf: make([]float64, size+taps), mask: size - 1, most: most}
