@@ -48,7 +48,7 @@ func Template(title string) []byte {
 	line("  # peak: 420 mV", "for your own file: how loud its loudest moment is at the guitar's jack")
 	line("  # load: {resistance: 1 MΩ, cable: 3 m}", "for your own file: the input and the cable you recorded it with")
 	b.WriteString("\n")
-	line("guitar:", "the guitar you plug in; it need not be the one that was recorded")
+	line("guitar:", "its electronics: what it is plugged into changes its sound")
 	line("  pickup: humbucker", "or "+strings.Join(without(presetNames(), defaultPickup), ", "))
 	line("  volume: 10", "the guitar's own knobs: 0 to 10, a percentage, or 2 o'clock")
 	line("  tone: 10", "10 is full treble")
