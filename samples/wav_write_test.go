@@ -149,7 +149,7 @@ func TestClipping(t *testing.T) {
 }
 
 // Triangular dither of ±1 step (variance 1/6) and rounding (1/12) together leave an error of variance 1/4
-// step² with no mean, whatever the signal (Wannamaker et al., JAES 40(5), 355-375, 1992); without dither a
+// step² with no mean, whatever the signal (JAES 40(5), 355-375, 1992; from memory); without dither a
 // signal of a third of a step vanishes.
 func TestDither(t *testing.T) {
 	const n = 200000

@@ -23,7 +23,7 @@ const (
 )
 
 // String is one string of a guitar. Its losses are those of a string between rigid ends, in three parts:
-// air, friction inside the string, and bending (Woodhouse, Acta Acustica united with Acustica 90, 945-965,
+// air, friction inside the string, and bending (Acta Acustica united with Acustica 90, 945-965,
 // 2004, gives the form; from memory).
 type String struct {
 	Pitch    float64 // Hz, open
@@ -83,7 +83,7 @@ type Partial struct {
 func (n Note) length() float64 { return scale * math.Exp2(-float64(n.Fret)/12) }
 
 // Stiffness is the coefficient B of inharmonicity, f(n) = n·f0·sqrt(1+B·n²), of a string of round steel:
-// B = π³·E·d⁴ / (64·T·L²) (Fletcher, JASA 36, 203-209, 1964; from memory).
+// B = π³·E·d⁴ / (64·T·L²) (JASA 36, 203-209, 1964; from memory).
 func (g *Guitar) Stiffness(n Note) float64 {
 	s := &g.Strings[n.String-1]
 	l := n.length()
@@ -161,8 +161,8 @@ func sinc(x float64) float64 {
 
 // A string swings in two directions. The pickup sees one of them well and the other a little; the one
 // along the body dies half as fast, because the bridge is stiffer that way, and is mistuned by less than a
-// hertz. Together they make the slow beats and the two-stage decay of a plucked string (Weinreich, JASA 62,
-// 1474-1484, 1977, for the piano; the figures are common practice, no source).
+// hertz. Together they make the slow beats and the two-stage decay of a plucked string (JASA 62, 1474-1484,
+// 1977, on the piano, from memory; the figures are common practice, no source).
 const (
 	alongShare    = 0.15 // of the amplitude
 	alongDecay    = 0.5  // of the decay
@@ -176,7 +176,7 @@ const (
 	touched   = 300.0 // 1/s, decay of a string under the pick
 	inaudible = 1e-8  // V; a mode below is over
 	step      = 32    // samples for which a mode's frequency and decay are taken as constant
-	scraped   = 0.8   // strength of the pick's noise
+	scraped   = 0.8   // the pick's noise, as a part of the string's velocity, pull times pitch
 	fade      = 0.05  // s, the end of the rendering fades to nothing
 )
 
@@ -281,7 +281,7 @@ func (m *mode) run(out []float64, f, decay, rate float64) {
 // fundamental, twice as strong over a winding. Common practice, no source.
 func (g *Guitar) scrape(out []float64, n Note, rate float64, rnd *rand.Rand) {
 	s := &g.Strings[n.String-1]
-	level := scraped * s.Output * n.Pull * s.Pitch // V; velocity goes as pull times pitch
+	level := scraped * s.Output * n.Pull * s.Pitch // V
 	if s.Wound {
 		level *= 2
 	}
