@@ -30,6 +30,7 @@ var testKinds = []*blocks.Kind{
 	{Name: "fuzz", Brief: "a fuzz", Knobs: []blocks.Knob{
 		{Name: "device", Brief: "transistors", Words: []string{"silicon", "germanium"}, Word: "silicon"},
 		{Name: "fuzz", Brief: "gain", Unit: dsp.Dial, Min: 0, Max: 10, Default: 8},
+		{Name: "bypass", Brief: "what is left when it is off", Words: []string{"true", "buffered"}, Word: "true"},
 		{Name: "level", Brief: "volume", Unit: dsp.Dial, Min: 0, Max: 10, Default: 5},
 	}},
 	{Name: "tremolo", Brief: "a tremolo", Knobs: []blocks.Knob{
@@ -50,7 +51,7 @@ guitar:
   tone: 9 o'clock
   cable: 5 m
 blocks:
-  fuzz:   {kind: fuzz, device: silicon, fuzz: 9, level: 6}
+  fuzz:   {kind: fuzz, device: silicon, fuzz: 9, level: 6, bypass: true}
   buffer: {kind: buffer}
   echo:   {kind: delay, time: 380 ms, repeats: 4, mix: 30 %}
 order: [fuzz, buffer, echo]   # the signal flows left to right
@@ -58,7 +59,7 @@ takes:
   - {name: fuzz first}
   - {name: buffered, order: [buffer, fuzz, echo]}
   - {name: "fuzz first, volume rolled back", set: {guitar.volume: 5, fuzz.device: germanium, fuzz.fuzz: 70 %, load.cable: 6 m, patch: 1 m}}
-  - {name: single coil, order: [buffer, fuzz, echo], set: {guitar.pickup: single-coil}, off: [fuzz]}
+  - {name: single coil, order: [buffer, fuzz, echo], set: {guitar.pickup: single-coil, fuzz.bypass: true}, off: [fuzz]}
   - {name: guitar alone, order: []}
 `
 

@@ -81,7 +81,14 @@ func quantitySchema(brief string, unit dsp.Unit, low, high float64, initial stri
 }
 
 func choiceSchema(brief string, words []string, initial string) object {
-	return object{"description": brief, "enum": words, "default": initial}
+	values := []any{}
+	for _, w := range words {
+		values = append(values, w)
+		if w == "true" || w == "false" { // YAML reads these words as truth values
+			values = append(values, w == "true")
+		}
+	}
+	return object{"description": brief, "enum": values, "default": initial}
 }
 
 // lineSchema takes numbers too: YAML reads the title 1984 as one.
@@ -154,7 +161,7 @@ func takesSchema(kinds []*blocks.Kind) object {
 	if knobs != nil {
 		slices.Sort(knobs)
 		pattern := strings.TrimSuffix(namePattern, "$") + `\.(` + strings.Join(knobs, "|") + ")$"
-		set["patternProperties"] = object{pattern: object{"type": []string{"string", "number", "object"}}}
+		set["patternProperties"] = object{pattern: object{"type": []string{"string", "number", "boolean"}}}
 	}
 	keys := takeKeys()
 	for i := range keys {
