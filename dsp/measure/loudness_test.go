@@ -165,6 +165,26 @@ func TestLoudnessRange(t *testing.T) {
 	}
 }
 
+func TestLoudnessAgainstOthers(t *testing.T) {
+	// A dozen notes that die away, each a decibel and more softer: the gates and the range have work to do.
+	x := make([]float64, 12*48000)
+	for i := range x {
+		at := float64(i) / 48000
+		k := math.Floor(at)
+		x[i] = float64(float32(math.Pow(10, -k/10) * 0.8 * math.Exp(-2*(at-k)) * math.Sin(2*math.Pi*(110+20*k)*at)))
+	}
+	m := NewLoudnessMeter(48000, Mono)
+	m.Push(x)
+	read := must[float64](t)
+	near(t, "I against SciPy", read(m.Integrated()), -18.023731814350555, 0.0005, "LU") // SciPy 1.10.1: signal.lfilter of both sections, blocks and gates by the equations of Annex 1
+	// FFmpeg 5.1.9: ffmpeg -i ref.wav -filter_complex ebur128=metadata=1,ametadata=print:file=- -f null -; last lavfi.r128.* values
+	near(t, "I against FFmpeg", read(m.Integrated()), -18.030, 0.02, "LU")
+	// The range by the same SciPy script, from whole windows of 3 s alone. (FFmpeg says 14.8 LU of so short a file.)
+	near(t, "LRA against SciPy", read(m.Range()), 14.511782428804745, 0.0005, "LU")
+	near(t, "M against FFmpeg", read(m.Momentary()), -41.142, 0.01, "LU")
+	near(t, "S against FFmpeg", read(m.ShortTerm()), -31.526, 0.01, "LU")
+}
+
 func TestLoudnessAnchor(t *testing.T) {
 	// BS.1770-5 Annex 1: 997 Hz at 0 dBFS in one front channel reads -3.01 LKFS.
 	for _, rate := range []float64{44100, 48000, 88200, 96000, 176400, 192000} {
