@@ -94,7 +94,7 @@ func (r *reader) pairs(path string, n ast.Node, like string) ([]*ast.MappingValu
 	first := map[string]int{}
 	var pairs []*ast.MappingValueNode
 	for _, p := range all {
-		if _, ok := p.Key.(ast.ScalarNode); !ok {
+		if _, ok := p.Key.(ast.ScalarNode); !ok || p.Key.Type() == ast.NullType {
 			r.at(p.Key, "a key must be a word")
 			continue
 		}
