@@ -227,7 +227,7 @@ func decimal(number string, exponent int) (float64, error) {
 		exponent += e
 	}
 	v, err := strconv.ParseFloat(mantissa+"e"+strconv.Itoa(exponent), 64)
-	if err != nil || math.IsInf(v, 0) {
+	if err != nil { // beyond what a float64 holds: the digits are in order
 		return 0, errors.New("the number is too large")
 	}
 	return v, nil
