@@ -12,7 +12,6 @@ import (
 	"fmt"
 
 	"drywire/dsp"
-	"drywire/dsp/circuit"
 )
 
 // Kind is one kind of block: its word in the chain file, its knobs and how it is built.
@@ -136,37 +135,4 @@ type Stage struct {
 	Noise float64
 	// Ceiling is the highest output voltage, peak, in volts; 0 where the stage has none.
 	Ceiling float64
-}
-
-// Bench is what a block is built on: a netlist that it shares with its neighbours, and its stages.
-type Bench struct {
-	*circuit.Netlist
-	Rate   float64 // the recording's sample rate in Hz, at which the cores of stages run
-	Stages []Stage
-	name   string
-}
-
-// NewBench starts an empty bench.
-func NewBench(rate float64) *Bench {
-	return &Bench{Netlist: circuit.New(), Rate: rate}
-}
-
-// Place lays one block of this kind, under this name, on the bench.
-func (b *Bench) Place(name string, k *Kind, s Settings) {
-	b.name = name
-	k.Build(b, s)
-	b.name = ""
-}
-
-// In is the node of the block's input jack, Out that of its output jack.
-func (b *Bench) In() string  { return b.name + ".in" }
-func (b *Bench) Out() string { return b.name + ".out" }
-
-// Node is the full name of one of the block's own nodes or elements.
-func (b *Bench) Node(local string) string { return b.name + "." + local }
-
-// Stage adds a stage to the block.
-func (b *Bench) Stage(s Stage) {
-	s.Name = b.Node(s.Name)
-	b.Stages = append(b.Stages, s)
 }

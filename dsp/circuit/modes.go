@@ -42,6 +42,38 @@ func (m *modes) step(s []float64) {
 	}
 }
 
+// resolve solves z·s = A·s + b for s.
+func (m *modes) resolve(z complex128, n int, b func(k int) complex128) []complex128 {
+	s := make([]complex128, n)
+	if m.dense != nil {
+		a := newMatrix[complex128](n, n)
+		rhs := make([]complex128, n)
+		for k, x := range m.dense {
+			a.v[k] = complex(-x, 0)
+		}
+		for k := range rhs {
+			a.add(k, k, z)
+			rhs[k] = b(k)
+		}
+		f, ok := factor(a)
+		if !ok {
+			panic("circuit: a pole on the unit circle")
+		}
+		return f.solve(rhs)
+	}
+	for k, re := range m.re { // (z-re)·x - im·y = b0, im·x + (z-re)·y = b1
+		d, im := z-complex(re, 0), complex(m.im[k], 0)
+		b0, b1 := b(2*k), b(2*k+1)
+		det := d*d + im*im
+		s[2*k], s[2*k+1] = (d*b0+im*b1)/det, (d*b1-im*b0)/det
+	}
+	for k, r := range m.real {
+		j := 2*len(m.re) + k
+		s[j] = b(j) / (z - complex(r, 0))
+	}
+	return s
+}
+
 // newModes finds the modes of a: A = from·D·to. States in modal coordinates are to·s; a step is A to the given power.
 func newModes(a matrix[float64], power int) (m modes, to, from matrix[float64]) {
 	n := a.rows

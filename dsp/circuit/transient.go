@@ -615,11 +615,17 @@ func (st *stepper) solveJacobian(d []float64) {
 	}
 }
 
-// stepper eliminates the node voltages and branch currents for one length of step, in seconds, of so
-// many microsteps.
-func (p *OperatingPoint) stepper(step float64, micro int, probes []string) (*stepper, error) {
+// histories is one trapezoidal step of the circuit, reduced to the histories of its companion models: with inputs and device currents in
+// w, s' = A·s + W·w; port voltages and probes are P·s + Pw·w and Y·s + Yw·w.
+type histories struct {
+	a, w   matrix[float64]
+	ps, pw matrix[float64]
+	ys, yw matrix[float64]
+}
+
+// histories eliminates the node voltages and branch currents for a step of h seconds.
+func (p *OperatingPoint) histories(h float64, probes []string) (*histories, error) {
 	s, n := p.sys, p.sys.net
-	h := step / float64(micro)
 	// Capacitors between the same two nodes are one.
 	type pair struct{ a, b int }
 	var caps []capacitor
@@ -726,9 +732,21 @@ func (p *OperatingPoint) stepper(step float64, micro int, probes []string) (*ste
 	ys, yw := rows(len(probes), func(r int, dst []float64) { diff(dst, nodes[r], ground) })
 	for _, v := range x.v {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return nil, fmt.Errorf("%w (step %v s)", ErrSingular, step)
+			return nil, fmt.Errorf("%w (step %v s)", ErrSingular, h)
 		}
 	}
+	return &histories{a, bw, ps, pw, ys, yw}, nil
+}
+
+// stepper makes one length of step, in seconds, of so many microsteps.
+func (p *OperatingPoint) stepper(step float64, micro int, probes []string) (*stepper, error) {
+	h, err := p.histories(step/float64(micro), probes)
+	if err != nil {
+		return nil, err
+	}
+	a, bw, ps, pw, ys, yw := h.a, h.w, h.ps, h.pw, h.ys, h.yw
+	ns, m := a.rows, ps.rows
+	ni := bw.cols - m
 	// Carry the histories g of one microstep before the step's end. Inputs and currents w run straight from their last
 	// values to the new ones, so that
 	//

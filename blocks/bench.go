@@ -1,0 +1,129 @@
+package blocks
+
+import (
+	"strings"
+
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+)
+
+// Bench is what a block is built on: a circuit that it shares with its neighbours, and its stages.
+//
+// While a block is being placed, its names are its own: "in" and "out" are its jacks, "0" is ground, any other
+// node or element gets the block's name in front. A name with a dot in it is taken as it is.
+type Bench struct {
+	Circuit *circuit.Netlist
+	Rate    dsp.Hertz // the recording's sample rate, at which the cores of stages run
+	// Oversample is by how much a stage that clips raises the rate for it: a power of two.
+	Oversample int
+	Stages     []Stage
+	block      string
+}
+
+// NewBench starts an empty bench for recordings of that rate.
+func NewBench(rate dsp.Hertz, oversample int) *Bench {
+	return &Bench{Circuit: circuit.New(), Rate: rate, Oversample: oversample}
+}
+
+// Place lays one block of this kind, under this name, on the bench.
+func (b *Bench) Place(name string, k *Kind, s Settings) {
+	b.block = name
+	k.Build(b, s)
+	b.block = ""
+}
+
+// Bypass lays a block that is off on the bench: with true bypass, a footswitch that joins the jacks by a wire with stray
+// capacitance; with buffered bypass, a follower.
+func (b *Bench) Bypass(name string, k *Kind, s Settings) {
+	b.block = name
+	defer func() { b.block = "" }()
+	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
+		b.highInput()
+		b.output(Stage{Name: "bypass", Core: b.follower(1, s.Number("supply")), Noise: opAmpNoise, Ceiling: swing(s.Number("supply"))})
+		return
+	}
+	b.ColdR("wire", "in", "out", strayResistance)
+	b.C("stray", "out", "0", strayCapacitance)
+}
+
+// What a mechanical switch and two jacks leave behind: common practice, no source.
+const (
+	strayResistance  dsp.Ohm   = 0.05
+	strayCapacitance dsp.Farad = 20e-12
+)
+
+// A guitar cable, per metre: 100 pF (a trade magazine, November 2009, gives 30 pF a foot) and 0.1 Ω there and back (common
+// practice, no source).
+const (
+	cableCapacitance = 100e-12
+	cableResistance  = 0.1
+)
+
+// Cable lays a cable of that length from one node to another: its resistance, then its capacitance at the far end.
+func (b *Bench) Cable(name, from, to string, length dsp.Metre) {
+	b.R(name+".r", from, to, dsp.Ohm(max(float64(length), 0.01)*cableResistance))
+	b.C(name+".c", to, circuit.Ground, dsp.Farad(max(float64(length), 0.01)*cableCapacitance))
+}
+
+// Name is the full name of one of the block's own nodes or elements.
+func (b *Bench) Name(local string) string {
+	if local == circuit.Ground || b.block == "" || strings.Contains(local, ".") {
+		return local
+	}
+	return b.block + "." + local
+}
+
+// The elements of package circuit, with the block's own names.
+
+func (b *Bench) R(name, n1, n2 string, r dsp.Ohm) {
+	b.Circuit.R(b.Name(name), b.Name(n1), b.Name(n2), r)
+}
+
+func (b *Bench) ColdR(name, n1, n2 string, r dsp.Ohm) {
+	b.Circuit.ColdR(b.Name(name), b.Name(n1), b.Name(n2), r)
+}
+
+func (b *Bench) C(name, n1, n2 string, c dsp.Farad) {
+	b.Circuit.C(b.Name(name), b.Name(n1), b.Name(n2), c)
+}
+
+func (b *Bench) L(name, n1, n2 string, l dsp.Henry) {
+	b.Circuit.L(b.Name(name), b.Name(n1), b.Name(n2), l)
+}
+
+func (b *Bench) V(name, n1, n2 string, v dsp.Volt) {
+	b.Circuit.V(b.Name(name), b.Name(n1), b.Name(n2), v)
+}
+
+func (b *Bench) Pot(name, top, wiper, bottom string, r dsp.Ohm, position float64) {
+	b.Circuit.Pot(b.Name(name), b.Name(top), b.Name(wiper), b.Name(bottom), r, position)
+}
+
+func (b *Bench) D(name, anode, cathode string, d circuit.Diode) {
+	b.Circuit.D(b.Name(name), b.Name(anode), b.Name(cathode), d)
+}
+
+func (b *Bench) Pair(name, n1, n2 string, d circuit.Diode) {
+	b.Circuit.Pair(b.Name(name), b.Name(n1), b.Name(n2), d)
+}
+
+func (b *Bench) Q(name, collector, base, emitter string, q circuit.BJT) {
+	b.Circuit.Q(b.Name(name), b.Name(collector), b.Name(base), b.Name(emitter), q)
+}
+
+func (b *Bench) OpAmp(name, plus, minus, out string, a circuit.OpAmp) {
+	b.Circuit.OpAmp(b.Name(name), b.Name(plus), b.Name(minus), b.Name(out), a)
+}
+
+// Stage adds a stage to the block, and the ideal sources that its output drives.
+func (b *Bench) Stage(s Stage) {
+	s.Name = b.Name(s.Name)
+	for k, n := range s.Sense {
+		s.Sense[k] = b.Name(n)
+	}
+	for k, n := range s.Drive {
+		s.Drive[k] = b.Name(n)
+		b.Circuit.Input(s.Drive[k], s.Drive[k], circuit.Ground)
+	}
+	b.Stages = append(b.Stages, s)
+}

@@ -1,0 +1,44 @@
+package blocks
+
+import "drywire/dsp"
+
+// kinds is the one list, in alphabetical order. Help, checking, the schema and the conformance kit follow it.
+var kinds = []*Kind{
+	&buffer,
+	&cable,
+	&fuzz,
+	&volume,
+}
+
+// Kinds is all kinds of block, in alphabetical order.
+func Kinds() []*Kind { return kinds }
+
+// Find is the kind of that name, or nil.
+func Find(name string) *Kind {
+	for _, k := range kinds {
+		if k.Name == name {
+			return k
+		}
+	}
+	return nil
+}
+
+// dial is a knob from 0 to 10.
+func dial(name, brief, taper string, at float64) Knob {
+	return Knob{Name: name, Brief: brief, Unit: dsp.Dial, Min: 0, Max: 10, Default: at, Taper: taper}
+}
+
+// choice is a knob of words.
+func choice(name, brief, word string, words ...string) Knob {
+	return Knob{Name: name, Brief: brief, Word: word, Words: words}
+}
+
+// supplyKnob is the supply voltage of an active block.
+func supplyKnob(at, lo, hi float64) Knob {
+	return Knob{Name: "supply", Brief: "supply voltage; headroom follows it", Unit: dsp.Volts, Min: lo, Max: hi, Default: at}
+}
+
+// bypassKnob says what a block is when it is off.
+func bypassKnob(word string) Knob {
+	return choice("bypass", "what is left when the block is off: a wire, or its input and output buffers", word, "true", "buffered")
+}
