@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -94,6 +95,9 @@ func TestLevelsNotMeasurable(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e200} {
 		_, err = MeasureLevels([]float64{0, v, 0})
 		wantReason(t, "bad sample", err, NotFinite)
+		if err == nil || !strings.Contains(err.Error(), "sample 1") {
+			t.Errorf("error %v does not name sample 1", err)
+		}
 	}
 	silent := must[Levels](t)(MeasureLevels(make([]float64, 10)))
 	if silent.RMS != 0 || silent.Peak != 0 {

@@ -82,3 +82,18 @@ func TestAWeightingPieces(t *testing.T) {
 	_, err = AWeighted(nil, 48000)
 	wantReason(t, "nothing", err, TooShort)
 }
+
+func TestNoiseWeighting(t *testing.T) {
+	// ITU-R BS.468-4, Table 1, rounded to 0.1 dB (from memory).
+	for _, c := range []struct{ hz, db float64 }{
+		{31.5, -29.9}, {63, -23.9}, {100, -19.8}, {200, -13.8}, {400, -7.8}, {800, -1.9}, {1000, 0}, {2000, 5.6}, {3150, 9.0}, {4000, 10.5},
+		{5000, 11.7}, {6300, 12.2}, {7100, 12.0}, {8000, 11.4}, {9000, 10.1}, {10000, 8.1}, {12500, 0}, {14000, -5.3}, {16000, -11.7}, {20000, -22.2},
+	} {
+		near(t, fmt.Sprintf("noise weighting at %v Hz", c.hz), NoiseWeightingDB(c.hz), c.db, 0.1, "dB")
+	}
+	// AES17: unity at 2 kHz after the shift; a 1 kHz tone reads its level less 5.63 dB.
+	near(t, "CCIR-RMS at 2 kHz", NoiseWeightingDB(2000)+noiseShift, 0, 0.01, "dB")
+	s := must[Spectrum](t)(Welch(sine(1<<17, 48000, 1000, 1, 0), 48000, 1<<15))
+	near(t, "tone at 1 kHz", 20*math.Log10(s.IdleNoise()), -3.0103-5.63, 0.01, "dB")
+	near(t, "A-weighted tone", 20*math.Log10(s.WeightedRMS(AWeightingDB)), -3.0103, 0.01, "dB")
+}
