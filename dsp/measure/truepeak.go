@@ -148,7 +148,9 @@ func (m *TruePeakMeter) block() {
 		if !(a <= tpLargest) {
 			m.bad = true
 		}
-		largest = max(largest, a)
+		if a > largest {
+			largest = a
+		}
 	}
 	window := max(largest, m.before)
 	m.before = largest
@@ -179,10 +181,13 @@ func (m *TruePeakMeter) block() {
 	for i := range 4 * tpBlock {
 		p := (*[2*tpEdge + 1]float64)(x4[i:])
 		v, l, r := p[tpEdge], p[tpEdge-1], p[tpEdge+1]
+		if math.Abs(v)*tpWorthwhile <= m.peak {
+			continue
+		}
 		if v < 0 {
 			v, l, r = -v, -l, -r
 		}
-		if v*tpWorthwhile > m.peak && v >= l && v >= r {
+		if v >= l && v >= r {
 			m.peak = max(m.peak, v, math.Abs(crest(p)))
 		}
 	}
