@@ -59,10 +59,17 @@ const (
 	cableResistance  = 0.1
 )
 
+// CableParts is the resistance and the capacitance of a length of guitar cable.
+func CableParts(length dsp.Metre) (dsp.Ohm, dsp.Farad) {
+	l := max(float64(length), 0.01) // a plug is not nothing
+	return dsp.Ohm(l * cableResistance), dsp.Farad(l * cableCapacitance)
+}
+
 // Cable lays a cable of that length from one node to another: its resistance, then its capacitance at the far end.
 func (b *Bench) Cable(name, from, to string, length dsp.Metre) {
-	b.R(name+".r", from, to, dsp.Ohm(max(float64(length), 0.01)*cableResistance))
-	b.C(name+".c", to, circuit.Ground, dsp.Farad(max(float64(length), 0.01)*cableCapacitance))
+	r, c := CableParts(length)
+	b.R(name+".r", from, to, r)
+	b.C(name+".c", to, circuit.Ground, c)
 }
 
 // Name is the full name of one of the block's own nodes or elements.

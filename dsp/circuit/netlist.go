@@ -176,7 +176,7 @@ const audioRise = (1/0.15 - 1) * (1/0.15 - 1)
 func (t Taper) Wiper(dial float64) float64 {
 	switch t {
 	case Audio:
-		return (math.Pow(audioRise, dial) - 1) / (audioRise - 1)
+		return min(1, (math.Pow(audioRise, dial)-1)/(audioRise-1))
 	case Reverse:
 		return 1 - Audio.Wiper(1-dial)
 	}

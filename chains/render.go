@@ -1,0 +1,306 @@
+package chains
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"drywire/blocks"
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/section"
+)
+
+// Source is a recording as the render needs it: one channel, in volts.
+type Source interface {
+	// Read fills dst from the front and returns how many samples it holds; io.EOF when there are no more.
+	Read(dst []float64) (int, error)
+}
+
+// Volts is a Source from samples in volts.
+func Volts(samples []float64) Source { return &slice{samples} }
+
+type slice struct{ rest []float64 }
+
+func (s *slice) Read(dst []float64) (int, error) {
+	n := copy(dst, s.rest)
+	s.rest = s.rest[n:]
+	if n == 0 && len(dst) > 0 {
+		return 0, io.EOF
+	}
+	return n, nil
+}
+
+// Renderer is a wired chain at work: a recording goes in, the voltages of the tapped jacks come out. It keeps no more than a block
+// of any signal, so that a recording may be of any length.
+type Renderer struct {
+	Wiring *Wiring
+	Taps   []string // the jacks that are read
+
+	steps   []step
+	taps    []tap
+	signals int
+	longest int // the largest latency of a tap
+	tail    dsp.Second
+	blocks  [][]float64 // a block of every signal
+}
+
+// step is a section or a stage with the signals that it reads and writes.
+type step struct {
+	name    string
+	section *section.Section
+	core    blocks.Core
+	in, out []int
+	align   []delay // per input: what makes them as late as the latest
+	ins     [][]float64
+	outs    [][]float64
+}
+
+type tap struct{ signal, latency int }
+
+// delay is a line of whole samples.
+type delay struct {
+	line []float64
+	at   int
+}
+
+func (d *delay) process(dst, src []float64) {
+	if len(d.line) == 0 {
+		copy(dst, src)
+		return
+	}
+	for k, x := range src {
+		dst[k], d.line[d.at] = d.line[d.at], x
+		if d.at++; d.at == len(d.line) {
+			d.at = 0
+		}
+	}
+}
+
+// blockSize is how many samples are rendered at a time; no result depends on it.
+const blockSize = 512
+
+// Renderer prepares the chain to be rendered, with the jacks that are to be read.
+func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
+	r := &Renderer{Wiring: w, Taps: taps}
+	latency := map[int]int{}
+	signalOf := map[string]int{} // a node's or a driven source's signal
+	signal := func(name string, late int) int {
+		k := r.signals
+		r.signals++
+		signalOf[name], latency[k] = k, late
+		return k
+	}
+	signal(source, 0)
+	for _, name := range taps {
+		if err := w.Chain.Jack(name); err != nil {
+			return nil, err
+		}
+	}
+	parts, stages := w.Sections, w.Stages
+	for len(parts)+len(stages) > 0 {
+		if len(parts) > 0 && known(signalOf, parts[0].Inputs()) {
+			n := parts[0]
+			parts = parts[1:]
+			probes := probesOf(n, w.Stages, taps)
+			if len(probes) == 0 {
+				continue
+			}
+			s, err := section.New(n, w.Rate, w.Quality, probes...)
+			if err != nil {
+				return nil, fmt.Errorf("take %q: section with %s: %w", w.Chain.Take, probes[0], err)
+			}
+			st := step{name: probes[0], section: s}
+			late := st.read(signalOf, latency, n.Inputs())
+			for _, p := range probes {
+				st.out = append(st.out, signal(p, late+s.Latency()))
+			}
+			r.steps = append(r.steps, st)
+			continue
+		}
+		s := stages[0]
+		stages = stages[1:]
+		st := step{name: s.Name, core: s.Core}
+		late := st.read(signalOf, latency, s.Sense)
+		for _, d := range s.Drive {
+			st.out = append(st.out, signal(d, late+s.Core.Latency()))
+		}
+		r.tail += s.Core.Tail()
+		r.steps = append(r.steps, st)
+	}
+	for _, name := range taps {
+		k := signalOf[name]
+		r.taps = append(r.taps, tap{k, latency[k]})
+		r.longest = max(r.longest, latency[k])
+	}
+	for range r.signals {
+		r.blocks = append(r.blocks, make([]float64, blockSize))
+	}
+	for k := range r.steps {
+		st := &r.steps[k]
+		for range st.in {
+			st.ins = append(st.ins, make([]float64, blockSize))
+		}
+		st.outs = make([][]float64, len(st.out))
+	}
+	return r, nil
+}
+
+func known(signals map[string]int, names []string) bool {
+	for _, n := range names {
+		if _, ok := signals[n]; !ok {
+			return false
+		}
+	}
+	return true
+}
+
+// read connects the step to its inputs and says how late the latest of them is.
+func (st *step) read(signals map[string]int, latency map[int]int, names []string) int {
+	late := 0
+	for _, n := range names {
+		k := signals[n]
+		st.in = append(st.in, k)
+		late = max(late, latency[k])
+	}
+	for _, k := range st.in {
+		st.align = append(st.align, delay{line: make([]float64, late-latency[k])})
+	}
+	return late
+}
+
+// probesOf is the nodes of a section that a stage senses or someone wants to read.
+func probesOf(n *circuit.Netlist, stages []blocks.Stage, taps []string) []string {
+	var probes []string
+	add := func(node string) {
+		if n.HasNode(node) && !slices.Contains(probes, node) {
+			probes = append(probes, node)
+		}
+	}
+	for _, s := range stages {
+		for _, node := range s.Sense {
+			add(node)
+		}
+	}
+	for _, node := range taps {
+		add(node)
+	}
+	return probes
+}
+
+// Tail is for how long the chain sounds on after the recording has ended, until 60 dB down: the sum of its stages' tails.
+func (r *Renderer) Tail() dsp.Second { return r.tail }
+
+// process runs one block of at most blockSize samples through all steps.
+func (r *Renderer) process(in []float64) {
+	n := len(in)
+	copy(r.blocks[0], in)
+	for k := range r.steps {
+		st := &r.steps[k]
+		for j, s := range st.in {
+			st.ins[j] = st.ins[j][:n]
+			st.align[j].process(st.ins[j], r.blocks[s][:n])
+		}
+		for j, s := range st.out {
+			st.outs[j] = r.blocks[s][:n]
+		}
+		if st.section != nil {
+			st.section.Process(st.outs, st.ins)
+		} else {
+			st.core.Process(st.outs, st.ins)
+		}
+	}
+}
+
+// ErrNotFinite is returned where a signal is not a number or not finite; no sound comes of it.
+var ErrNotFinite = errors.New("a voltage is not finite")
+
+// Run renders the whole of src, and silence after it for as long as after says. sink gets consecutive blocks, a slice per tap, in volts and
+// aligned to the input sample; it must not keep them. Run stops at the context's end, at an error of src or sink, and at
+// the first value that is not finite.
+func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink func(taps [][]float64) error) error {
+	in := make([]float64, blockSize)
+	out := make([][]float64, len(r.taps))
+	skip := make([]int, len(r.taps))
+	held := make([][]float64, len(r.taps)) // what the earlier taps have while the latest is still silent
+	for k, t := range r.taps {
+		skip[k] = t.latency
+	}
+	var read, written int64
+	ended := false
+	for total := int64(math.MaxInt64); written < total; {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		n := blockSize
+		if !ended {
+			var err error
+			n, err = src.Read(in)
+			read += int64(n)
+			if err != nil && !errors.Is(err, io.EOF) {
+				return err
+			}
+			if err != nil {
+				ended = true
+				total = read + int64(math.Round(float64(after)*float64(r.Wiring.Rate)))
+				clear(in[n:])
+				n = blockSize
+			}
+		} else {
+			clear(in)
+		}
+		if n == 0 {
+			continue
+		}
+		r.process(in[:n])
+		ready := math.MaxInt
+		for k, t := range r.taps {
+			b := r.blocks[t.signal][:n]
+			drop := min(skip[k], n)
+			skip[k] -= drop
+			held[k] = append(held[k], b[drop:]...)
+			ready = min(ready, len(held[k]))
+		}
+		ready = int(min(int64(ready), total-written))
+		if ready == 0 {
+			continue
+		}
+		for k := range held {
+			out[k] = held[k][:ready]
+			for j, x := range out[k] {
+				if math.IsNaN(x) || math.IsInf(x, 0) {
+					return fmt.Errorf("take %q, jack %s, sample %d: %w", r.Wiring.Chain.Take, r.Taps[k], written+int64(j), ErrNotFinite)
+				}
+			}
+		}
+		if err := sink(out); err != nil {
+			return err
+		}
+		for k := range held {
+			held[k] = held[k][:copy(held[k], held[k][ready:])]
+		}
+		written += int64(ready)
+	}
+	return nil
+}
+
+// SectionReport is how the solver fared in one non-linear section.
+type SectionReport struct {
+	Section string // a node in it
+	Factor  int    // by how much it raised the rate
+	circuit.Report
+}
+
+// Reports is how the solver fared in every non-linear section.
+func (r *Renderer) Reports() []SectionReport {
+	var list []SectionReport
+	for _, st := range r.steps {
+		if st.section != nil && !st.section.Linear() {
+			list = append(list, SectionReport{st.name, st.section.Factor, st.section.Report()})
+		}
+	}
+	return list
+}
