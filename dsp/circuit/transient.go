@@ -69,6 +69,7 @@ type Transient struct {
 	history  []float64 // of the companion models
 	smooth   []smoother
 	outs     []float64
+	quick    bool    // newton4 serves
 	bend     float64 // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
 	inFine   bool    // the fine stepper holds the present state too
 	calm     int     // undivided steps since the last divided one, up to 2
@@ -143,6 +144,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 			t.weights = append(t.weights, cubic(float64(j)/float64(o.Divide)))
 		}
 	}
+	t.quick = t.dev.firstQ == 0 && t.dev.firstC == 4 && t.m == 4
 	t.n, t.ni = t.coarse.n, t.coarse.ni
 	for _, name := range probes {
 		t.y0 = append(t.y0, point.V(name))
@@ -434,7 +436,13 @@ func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
 	if giveUp && limited {
 		return false
 	}
-	it, outcome := t.newton(st, p, w.v, maxNewton, giveUp)
+	var it int
+	var outcome outcome
+	if t.quick {
+		it, outcome = t.newton4(st, p, w.v, maxNewton, giveUp)
+	} else {
+		it, outcome = t.newton(st, p, w.v, maxNewton, giveUp)
+	}
 	if outcome == left {
 		copy(t.v, w.held)
 		t.dev.eval(t.v, t.i, t.own, t.oth)
