@@ -105,18 +105,6 @@ func (n *Netlist) Q(name, c, b, e string, q BJT) {
 	}
 }
 
-// exponent is exp(x) and its derivative, continued as a straight line beyond the exponents that any physical
-// current reaches, so that a wild iterate cannot overflow.
-func exponent(x float64) (e, de float64) {
-	const top = 80
-	if x > top {
-		de = math.Exp(top)
-		return de * (1 + x - top), de
-	}
-	e = math.Exp(x)
-	return e, e
-}
-
 // eval is the diode's current and conductance at v volts.
 func (d *diode) eval(v float64) (i, g float64) {
 	e, de := exponent(v / d.nvt)

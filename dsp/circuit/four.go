@@ -125,3 +125,17 @@ func (t *Transient) newton4(st *stepper, p, v []float64, limit int, giveUp bool)
 	}
 	return limit, lost
 }
+
+// solve4 solves J·x = d in place with what newton4 left.
+func (st *stepper) solve4(d []float64) {
+	lu, f := (*[16]float64)(st.jac), (*[4]float64)(d)
+	f0, f1, f2, f3 := f[0], f[1], f[2], f[3]
+	f1 -= lu[4] * f0
+	f2 -= lu[8]*f0 + lu[9]*f1
+	f3 -= lu[12]*f0 + lu[13]*f1 + lu[14]*f2
+	f3 *= lu[15]
+	f2 = (f2 - lu[11]*f3) * lu[10]
+	f1 = (f1 - lu[6]*f2 - lu[7]*f3) * lu[5]
+	f0 = (f0 - lu[1]*f1 - lu[2]*f2 - lu[3]*f3) * lu[0]
+	f[0], f[1], f[2], f[3] = f0, f1, f2, f3
+}

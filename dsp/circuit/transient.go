@@ -86,17 +86,19 @@ type smoother struct {
 
 // stepper is the circuit reduced to one length of step.
 type stepper struct {
-	m, n, ni   int
-	modes      modes
-	ps, pu, k  []float64       // m×n, m×ni, m×m
-	su, si     []float64       // n×ni, n×m
-	ys, yu, yi []float64       // probes × n, ni, m
-	outS, outW matrix[float64] // histories from the last modal state and from inputs and currents
-	inS, inW   matrix[float64] // and back
-	s, last    []float64       // modal states, now and a step ago
-	p          []float64       // linear parts of the last solved port voltages
-	jac        []float64
-	piv        []int
+	m, n, ni     int
+	modes        modes
+	ps, pu, k    []float64       // m×n, m×ni, m×m
+	psColumns    []float64       // ps, column by column
+	su, si       []float64       // n×ni, n×m
+	ys, yu, yi   []float64       // probes × n, ni, m
+	outS, outW   matrix[float64] // histories from the last modal state and from inputs and currents
+	inS, inW     matrix[float64] // and back
+	s, last      []float64       // modal states, now and a step ago
+	tangent, off []float64       // where the last tangent led, and by how much the solution lay off it
+	p            []float64       // linear parts of the last solved port voltages
+	jac          []float64
+	piv          []int
 }
 
 type newtonScratch struct {
@@ -214,6 +216,7 @@ func (t *Transient) reseat(st *stepper) {
 	for k := range di {
 		st.p[k] = t.v[k] - t.point.v[k] - dot(st.k[k*m:k*m+m], di)
 	}
+	clear(st.off)
 	st.jacobian(&t.dev, t.own, t.oth)
 	st.factorJacobian()
 }
@@ -303,11 +306,8 @@ func (t *Transient) gather(x, h float64) {
 // try solves the ports for one step and leaves the deviations of the device currents in scratch.di. With giveUp
 // it stops, and reports false, where the devices leave their tangent by more than divideAt.
 func (t *Transient) try(st *stepper, in []float64, giveUp bool) bool {
-	n := st.n
 	p := t.scratch.p
-	for k := range p {
-		p[k] = dot(st.ps[k*n:k*n+n], st.s) + dot(st.pu[k*st.ni:k*st.ni+st.ni], in)
-	}
+	st.linear(p, in)
 	if !t.solve(st, p, giveUp) {
 		return false
 	}
@@ -321,6 +321,28 @@ func (t *Transient) try(st *stepper, in []float64, giveUp bool) bool {
 		return false
 	}
 	return true
+}
+
+// linear is the port voltages that the linear part alone would give.
+func (st *stepper) linear(p, in []float64) {
+	n := st.n
+	if st.m == 4 && st.ni == 1 {
+		u, pu := in[0], (*[4]float64)(st.pu)
+		p0, p1, p2, p3 := pu[0]*u, pu[1]*u, pu[2]*u, pu[3]*u
+		c := st.psColumns
+		for k, x := range st.s {
+			col := (*[4]float64)(c[4*k:])
+			p0 += col[0] * x
+			p1 += col[1] * x
+			p2 += col[2] * x
+			p3 += col[3] * x
+		}
+		p[0], p[1], p[2], p[3] = p0, p1, p2, p3
+		return
+	}
+	for k := range p {
+		p[k] = dot(st.ps[k*n:k*n+n], st.s) + dot(st.pu[k*st.ni:k*st.ni+st.ni], in)
+	}
 }
 
 // bends says whether the device currents bend within the step by more than its straight line may miss.
@@ -430,7 +452,8 @@ func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
 	}
 	st.solveJacobian(d)
 	for k := range d {
-		w.v[k] = t.v[k] + d[k]
+		w.v[k] = t.v[k] + d[k] + st.off[k]
+		st.tangent[k] = t.v[k] + d[k]
 	}
 	limited := t.dev.limit(w.v, t.v)
 	if giveUp && limited {
@@ -444,16 +467,21 @@ func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
 		it, outcome = t.newton(st, p, w.v, maxNewton, giveUp)
 	}
 	if outcome == left {
+		clear(st.off)
 		copy(t.v, w.held)
 		t.dev.eval(t.v, t.i, t.own, t.oth)
 		return false
 	}
 	if outcome == solved {
 		t.report.MaxIterations = max(t.report.MaxIterations, it)
+		for k, v := range w.v {
+			st.off[k] = v - st.tangent[k]
+		}
 		copy(t.v, w.v)
 		copy(st.p, p)
 		return true
 	}
+	clear(st.off)
 	t.report.MaxIterations = maxNewton
 	// Continuation: walk from the last solved p to the new one in steps that Newton can take.
 	at, step := 0.0, 0.25
@@ -605,6 +633,10 @@ func (st *stepper) factorJacobian() bool {
 // solveJacobian solves J·x = d in place.
 func (st *stepper) solveJacobian(d []float64) {
 	m, a := st.m, st.jac
+	if m == 4 && *(*[4]int)(st.piv) == [4]int{0, 1, 2, 3} {
+		st.solve4(d)
+		return
+	}
 	for k := 0; k < m; k++ {
 		if at := st.piv[k]; at != k {
 			d[k], d[at] = d[at], d[k]
@@ -778,6 +810,7 @@ func (p *OperatingPoint) stepper(step float64, micro int, probes []string) (*ste
 	var to, from matrix[float64]
 	st.modes, to, from = newModes(a, micro)
 	st.ps, st.ys = ps.times(from).v, ys.times(from).v
+	st.psColumns = ps.times(from).transpose().v
 	pw, yw = pw.plus(ps.times(v1), 1), yw.plus(ys.times(v1), 1)
 	st.pu, st.k = pw.columns(0, ni).v, pw.columns(ni, ni+m).v
 	st.yu, st.yi = yw.columns(0, ni).v, yw.columns(ni, ni+m).v
@@ -786,6 +819,7 @@ func (p *OperatingPoint) stepper(step float64, micro int, probes []string) (*ste
 	st.outS, st.outW = a.times(from), a.times(v1).plus(bw, 1)
 	st.inS, st.inW = to.times(f1), to.times(u1)
 	st.s, st.last = make([]float64, ns), make([]float64, ns)
+	st.off, st.tangent = make([]float64, m), make([]float64, m)
 	st.p, st.jac, st.piv = make([]float64, m), make([]float64, m*m), make([]int, m)
 	return st, nil
 }

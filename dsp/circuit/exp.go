@@ -1,0 +1,47 @@
+package circuit
+
+import "math"
+
+// exponent is exp(x) and its derivative, continued as a straight line beyond the exponents that any physical
+// current reaches, so that a wild iterate cannot overflow. It is most of what a junction costs, so it is written out: with
+// x = n·ln2/128 + r, exp(x) = 2^(n/128)·exp(r), the first from a table and the second by its series, |r| < 0.0028. The relative
+// error is under 2e-15, what the fifth power of r leaves. Source of the method: ACM TOMS 15(2) 144-157, 1989.
+func exponent(x float64) (e, de float64) {
+	if x > expTop || x < -700 {
+		return exponentFar(x)
+	}
+	// Adding 1.5·2^52 rounds to a whole number that then stands in the low bits.
+	t := x*(expSteps/math.Ln2) + 0x1.8p52
+	n := int64(math.Float64bits(t) << 12 >> 12)
+	n -= 1 << 51
+	f := t - 0x1.8p52
+	r := x - f*ln2High - f*ln2Low
+	p := 1 + r*(1+r*(1./2+r*(1./6+r*(1./24))))
+	scale := math.Float64frombits(expTable[n&(expSteps-1)] + uint64(n>>expBits)<<52)
+	e = scale * p
+	return e, e
+}
+
+const (
+	expTop   = 80
+	expBits  = 7
+	expSteps = 1 << expBits
+	// ln2/128 in two parts; the first has so few bits that its product with n is exact.
+	ln2High = 0x1.62e42fep-1 / expSteps
+	ln2Low  = (math.Ln2 - 0x1.62e42fep-1) / expSteps
+)
+
+var expTable = func() (table [expSteps]uint64) {
+	for k := range table {
+		table[k] = math.Float64bits(math.Exp2(float64(k) / expSteps))
+	}
+	return table
+}()
+
+func exponentFar(x float64) (e, de float64) {
+	if x > expTop {
+		de = math.Exp(expTop)
+		return de * (1 + x - expTop), de
+	}
+	return 0, 0
+}
