@@ -18,6 +18,9 @@ func TestJustNoticeable(t *testing.T) {
 	step := JustNoticeable(60)
 	near(t, "louder", detection(60, 60+0), 0, 0, "")
 	near(t, "reference louder by the step", detection(60+step, 60), 0.5, 0.02, "") // L = 60 + 0.3·step
+	// Half the step: 1 - 0.5^(0.5^b), b = 4 where the reference is louder, 6 where it is softer. (At L = 60 and a little more or less.)
+	near(t, "reference louder by half", detection(60+step/2, 60), 1-math.Pow(0.5, 1.0/16), 0.002, "")
+	near(t, "reference softer by half", detection(60-step/2, 60), 1-math.Pow(0.5, 1.0/64), 1e-9, "")
 	near(t, "reference softer by the step", detection(60-step, 60), 0.5, 1e-9, "")
 }
 
@@ -30,6 +33,9 @@ func TestEarScale(t *testing.T) {
 		m := newEar(rate, 92)
 		s := newEarState()
 		m.excite(s, sine(m.size, rate, 1019.5, 1, 0))
+		if want := map[float64]int{44100: 2048, 48000: 2048, 96000: 4096, 192000: 8192}[rate]; m.size != want {
+			t.Errorf("frame at %v Hz: %d points, want %d", rate, m.size, want)
+		}
 		total, top, at := 0.0, 0.0, 0
 		for b, e := range s.excitation {
 			total += m.pitch[b]
@@ -63,6 +69,22 @@ func TestEarSpreading(t *testing.T) {
 	near(t, "energy", powerDB(total), 80, 0.001, "dB")
 	near(t, "downwards", powerDB(out[b]/out[b-4]), 27, 0.001, "dB/Bark")
 	near(t, "upwards", powerDB(out[b]/out[b+4]), 24+230/m.centre[b]-16, 0.001, "dB/Bark")
+}
+
+func TestEarForgets(t *testing.T) {
+	// A loud frame, then silence: the excitation goes on from (1-a)·e and falls by a for every half frame of 1024 samples,
+	// a = exp(-T/τ), τ = 8 ms + 22 ms · 100 Hz/f.
+	m := newEar(48000, 92)
+	s := newEarState()
+	const b = 20
+	x := noise(m.size, 1)
+	m.excite(s, x)
+	first := s.excitation[b]
+	a := math.Exp(-1024.0 / 48000 / (0.008 + 0.022*100/m.centre[b]))
+	for n := 1; n <= 3; n++ {
+		m.excite(s, make([]float64, m.size))
+		near(t, fmt.Sprintf("after %d frames", n), powerDB(s.excitation[b]/first), powerDB((1-a)*math.Pow(a, float64(n))), 0.01, "dB")
+	}
 }
 
 func TestAudible(t *testing.T) {

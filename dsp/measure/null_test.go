@@ -57,6 +57,16 @@ func TestAlign(t *testing.T) {
 			}
 		}
 	}
+	// A rotated record fits by the part that has not come round: 3000 of 4096 samples.
+	ring := noise(4096, 3)
+	turned, err := Align(ring, append(append([]float64(nil), ring[1096:]...), ring[:1096]...), 1200)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if turned.Lag != -1096 {
+		t.Errorf("rotated: lag %d, want -1096", turned.Lag)
+	}
+	near(t, "correlation of the rotated", turned.Correlation, 3000.0/4096, 0.03, "")
 	same, err := Align(x, x, 10)
 	if err != nil {
 		t.Fatal(err)
