@@ -1,0 +1,122 @@
+// Package layout holds no code, only the test of how the repository is laid out: which folders there are and which may import which.
+package layout
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"testing/fstest"
+)
+
+const root = "../../.."
+
+// mayImport is the rule as data: the folders of this module that a folder's packages may import.
+var mayImport = map[string][]string{
+	"dsp":     {"dsp"},
+	"blocks":  {"blocks", "dsp"},
+	"chains":  {"chains", "blocks", "dsp"},
+	"samples": {"samples", "dsp"},
+	"cmd":     {"cmd", "chains", "blocks", "samples", "dsp"},
+}
+
+// pure is the folders whose packages touch no file, clock, network or terminal, and the packages that would.
+var (
+	pure      = []string{"dsp", "blocks", "chains"}
+	forbidden = []string{"os", "os/exec", "os/signal", "net", "net/http", "syscall", "time", "path/filepath", "log", "runtime/pprof"}
+)
+
+// others is what else lies at the top.
+var others = []string{"README.md", "DEVELOPERS.md", "LICENSE", "go.mod", "go.sum"}
+
+// faults walks the Go files of a module and returns what breaks the rules, and how many files it saw.
+func faults(module fs.FS) (list []string, files int) {
+	entries, _ := fs.ReadDir(module, ".")
+	for _, e := range entries {
+		name := e.Name()
+		if !strings.HasPrefix(name, ".") && mayImport[name] == nil && !slices.Contains(others, name) && !ignored(name) {
+			list = append(list, name+": has no place at the top")
+		}
+	}
+	for top := range mayImport {
+		_ = fs.WalkDir(module, top, func(file string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() || !strings.HasSuffix(file, ".go") {
+				return nil
+			}
+			files++
+			src, err := fs.ReadFile(module, file)
+			if err != nil {
+				list = append(list, err.Error())
+				return nil
+			}
+			f, err := parser.ParseFile(token.NewFileSet(), file, src, parser.ImportsOnly)
+			if err != nil {
+				list = append(list, err.Error())
+				return nil
+			}
+			test := strings.HasSuffix(file, "_test.go")
+			generator := f.Name.Name == "main" && top != "cmd"
+			for _, i := range f.Imports {
+				imported, _ := strconv.Unquote(i.Path.Value)
+				if rest, ok := strings.CutPrefix(imported, "drywire/"); ok {
+					to, _, _ := strings.Cut(rest, "/")
+					if !slices.Contains(mayImport[top], to) {
+						list = append(list, file+": imports "+imported)
+					}
+				} else if slices.Contains(pure, top) && !test && !generator && slices.Contains(forbidden, imported) {
+					list = append(list, file+": imports "+imported)
+				}
+			}
+			return nil
+		})
+	}
+	slices.Sort(list)
+	return list, files
+}
+
+// ignored is what a build or a demo leaves at the top; see .gitignore.
+func ignored(name string) bool {
+	return name == "drywire" || name == "drywire-demo" || strings.HasSuffix(name, ".test") || strings.HasSuffix(name, ".prof")
+}
+
+func TestImportRule(t *testing.T) {
+	list, files := faults(os.DirFS(root))
+	if files < 50 {
+		t.Fatalf("only %d Go files seen: the walk goes wrong", files)
+	}
+	for _, f := range list {
+		t.Error(f)
+	}
+}
+
+// The rule is seen red on a module that breaks it in every way.
+func TestImportRuleSeesFaults(t *testing.T) {
+	broken := fstest.MapFS{}
+	for file, text := range map[string]string{
+		"dsp/a.go":      "package a\nimport \"drywire/blocks\"",
+		"dsp/b.go":      "package a\nimport \"os\"",
+		"dsp/b_test.go": "package a\nimport \"os\"", // a test may
+		"blocks/c.go":   "package c\nimport \"drywire/chains\"",
+		"chains/d.go":   "package d\nimport \"drywire/samples\"",
+		"samples/e.go":  "package e\nimport (\n\"os\"\n\"drywire/cmd/internal/cli\"\n)",
+		"util/f.go":     "package util",
+	} {
+		broken[file] = &fstest.MapFile{Data: []byte(text)}
+	}
+	want := []string{
+		"blocks/c.go: imports drywire/chains",
+		"chains/d.go: imports drywire/samples",
+		"dsp/a.go: imports drywire/blocks",
+		"dsp/b.go: imports os",
+		"samples/e.go: imports drywire/cmd/internal/cli",
+		"util: has no place at the top",
+	}
+	got, _ := faults(broken)
+	if !slices.Equal(got, want) {
+		t.Errorf("got\n  %s\nwant\n  %s", strings.Join(got, "\n  "), strings.Join(want, "\n  "))
+	}
+}
