@@ -65,10 +65,10 @@ func lowest(edge float64) []float64 {
 			{0, math.Pi * edge, 1, 1}, // radians per sample at 2x
 			{math.Pi / 2, math.Pi, 0, ripplePass / rippleStop},
 		}
-		// The usual estimate of the length, (-20·log10 sqrt(δp·δs) - 13) / (14.6·Δf), is a tap or two off;
-		// start below it. Lengths are 4q+1, so that the middle tap is in the even branch.
+		// The usual estimate of the length, (-20·log10 sqrt(δp·δs) - 13) / (14.6·Δf), is some taps too short;
+		// start there. Lengths are 4q+1, so that the middle tap is in the even branch.
 		est := (-10*math.Log10(ripplePass*rippleStop) - 13) / (14.6 * (0.25 - edge/2))
-		for q := max(int(est)/4-2, 2); q < int(est)/4+20; q++ {
+		for q := max(int(est)/4, 2); q < int(est)/4+20; q++ {
 			a, dev := minimax(2*q+1, false, bands)
 			if dev > ripplePass {
 				continue

@@ -96,7 +96,7 @@ func (u *Up) Reset() {
 	}
 }
 
-// Memory is over how many base samples, the newest included, an output sample can reach back.
+// memory is over how many base samples, the newest included, an output sample can reach back.
 func (u *Up) memory() int { return 2*u.latency/u.factor + 2 }
 
 // Down lowers the rate by a factor.
