@@ -6,7 +6,11 @@ import "drywire/dsp"
 var kinds = []*Kind{
 	&buffer,
 	&cable,
+	&compressor,
+	&delay,
+	&eq,
 	&fuzz,
+	&reverb,
 	&volume,
 }
 
