@@ -339,3 +339,15 @@ func BenchmarkUpDown(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkDesign is what the first filter of a rate costs, once.
+func BenchmarkDesign(b *testing.B) {
+	for _, base := range []dsp.Hertz{44100, 48000} {
+		b.Run(fmt.Sprintf("%gHz", float64(base)), func(b *testing.B) {
+			for b.Loop() {
+				clear(designs)
+				lowest(passEdge(base))
+			}
+		})
+	}
+}
