@@ -11,6 +11,9 @@ const slack = 8
 // fold8 is eight neighbouring outputs of a symmetric FIR filter of the given width. c holds the outer
 // coefficients of one half; the outermost comes first. Output j sees x[j : j+width].
 func fold8(x []float64, width int, c []float64) (y0, y1, y2, y3, y4, y5, y6, y7 float64) {
+	if len(c) == 3 {
+		return three((*[13]float64)(x), (*[3]float64)(c))
+	}
 	last := width - 1
 	for i, g := range c {
 		a := (*[8]float64)(x[i:])
@@ -24,6 +27,20 @@ func fold8(x []float64, width int, c []float64) (y0, y1, y2, y3, y4, y5, y6, y7 
 		y6 += g * (a[6] + b[6])
 		y7 += g * (a[7] + b[7])
 	}
+	return
+}
+
+// three is fold8 for a width of six, which most of the samples at high rates pass.
+func three(x *[13]float64, c *[3]float64) (y0, y1, y2, y3, y4, y5, y6, y7 float64) {
+	a, b, d := c[0], c[1], c[2]
+	y0 = a*(x[0]+x[5]) + b*(x[1]+x[4]) + d*(x[2]+x[3])
+	y1 = a*(x[1]+x[6]) + b*(x[2]+x[5]) + d*(x[3]+x[4])
+	y2 = a*(x[2]+x[7]) + b*(x[3]+x[6]) + d*(x[4]+x[5])
+	y3 = a*(x[3]+x[8]) + b*(x[4]+x[7]) + d*(x[5]+x[6])
+	y4 = a*(x[4]+x[9]) + b*(x[5]+x[8]) + d*(x[6]+x[7])
+	y5 = a*(x[5]+x[10]) + b*(x[6]+x[9]) + d*(x[7]+x[8])
+	y6 = a*(x[6]+x[11]) + b*(x[7]+x[10]) + d*(x[8]+x[9])
+	y7 = a*(x[7]+x[12]) + b*(x[8]+x[11]) + d*(x[9]+x[10])
 	return
 }
 
