@@ -1,6 +1,7 @@
 package blocks
 
 import (
+	"fmt"
 	"strings"
 
 	"drywire/dsp"
@@ -18,6 +19,7 @@ type Bench struct {
 	Oversample int
 	Stages     []Stage
 	block      string
+	key        string // of the block's stages
 }
 
 // NewBench starts an empty bench for recordings of that rate.
@@ -27,7 +29,7 @@ func NewBench(rate dsp.Hertz, oversample int) *Bench {
 
 // Place lays one block of this kind, under this name, on the bench.
 func (b *Bench) Place(name string, k *Kind, s Settings) {
-	b.block = name
+	b.block, b.key = name, k.Name+" "+s.String()
 	k.Build(b, s)
 	b.block = ""
 }
@@ -35,7 +37,7 @@ func (b *Bench) Place(name string, k *Kind, s Settings) {
 // Bypass lays a block that is off on the bench: with true bypass, a footswitch that joins the jacks by a wire with stray
 // capacitance; with buffered bypass, a follower.
 func (b *Bench) Bypass(name string, k *Kind, s Settings) {
-	b.block = name
+	b.block, b.key = name, "bypass "+s.String()
 	defer func() { b.block = "" }()
 	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
 		b.highInput()
@@ -124,6 +126,7 @@ func (b *Bench) OpAmp(name, plus, minus, out string, a circuit.OpAmp) {
 
 // Stage adds a stage to the block, and the ideal sources that its output drives.
 func (b *Bench) Stage(s Stage) {
+	s.Key = fmt.Sprintf("%s %s %v %d", s.Name, b.key, b.Rate, b.Oversample)
 	s.Name = b.Name(s.Name)
 	for k, n := range s.Sense {
 		s.Sense[k] = b.Name(n)

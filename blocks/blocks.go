@@ -10,6 +10,8 @@ package blocks
 
 import (
 	"fmt"
+	"sort"
+	"strings"
 
 	"drywire/dsp"
 )
@@ -22,6 +24,10 @@ type Kind struct {
 	Ignores []string // what it leaves out, one sentence each
 	Sources []string // where its values come from, one line each
 	Knobs   []Knob   // in the order that help shows them
+
+	// What its jacks are to their neighbours, for people: the magnitude at 1 kHz, "1 MΩ", or over all settings "1 Ω to 253 kΩ", and after a
+	// colon what there is to say about it. Impedances computes it.
+	InputImpedance, OutputImpedance string
 
 	// Build lays the block between bench.In() and bench.Out(). Settings are complete and in range.
 	Build func(bench *Bench, s Settings)
@@ -93,6 +99,19 @@ func (s Settings) clone() Settings {
 	return c
 }
 
+// String is the settings in a fixed order: equal settings give equal strings.
+func (s Settings) String() string {
+	var list []string
+	for k, v := range s.numbers {
+		list = append(list, fmt.Sprintf("%s=%x", k, v))
+	}
+	for k, w := range s.words {
+		list = append(list, k+"="+w)
+	}
+	sort.Strings(list)
+	return strings.Join(list, " ")
+}
+
 // Number is the position of a number knob. It panics when the block has no such knob.
 func (s Settings) Number(knob string) float64 {
 	v, ok := s.numbers[knob]
@@ -128,6 +147,7 @@ type Core interface {
 // Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources.
 type Stage struct {
 	Name  string   // BLOCK.name
+	Key   string   // what the core does, whole: equal keys, equal cores; the bench fills it in
 	Sense []string // nodes whose voltage to ground goes into the core, a channel each
 	Drive []string // nodes that the core's output channels drive
 	Core  Core

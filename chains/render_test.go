@@ -3,11 +3,15 @@ package chains
 import (
 	"context"
 	"fmt"
+	"io"
 	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"strings"
 	"testing"
-	"time"
 
 	"drywire/dsp"
+	"drywire/dsp/measure"
 	"drywire/dsp/section"
 )
 
@@ -20,45 +24,198 @@ func mustParse(t testing.TB, text string) *File {
 	return f
 }
 
-func TestSmoke(t *testing.T) {
-	f := mustParse(t, `
+// chain is a take of a file whose recording is the pickup's own voltage, one volt at full scale.
+func chain(t testing.TB, blocks, order string, set ...string) *Chain {
+	t.Helper()
+	text := "drywire: 1\ntitle: test\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"
+	var all []string
+	if blocks != "" {
+		text += "blocks:\n"
+		for _, b := range strings.Split(blocks, ";") {
+			b = strings.TrimSpace(b)
+			text += "  " + b + "\n"
+			name, _, _ := strings.Cut(b, ":")
+			all = append(all, name)
+		}
+	}
+	text += "order: [" + strings.Join(all, ", ") + "]\ntakes:\n  - name: take\n    order: [" + order + "]\n"
+	if len(set) > 0 {
+		text += "    set: {" + strings.Join(set, ", ") + "}\n"
+	}
+	c, err := mustParse(t, text).Take("take")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// render runs a chain over samples in volts and returns what the jacks have, as long as the input. No step may fail.
+func render(t testing.TB, c *Chain, rate float64, q section.Quality, src Source, jacks ...string) [][]float64 {
+	t.Helper()
+	r, err := c.Wire(dsp.Hertz(rate), q).Renderer(jacks...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := make([][]float64, len(jacks))
+	if err := r.Run(context.Background(), src, 0, func(taps [][]float64) error {
+		for k, x := range taps {
+			out[k] = append(out[k], x...)
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	for _, rep := range r.Reports() {
+		if rep.Failures > 0 {
+			t.Errorf("section with %s: %d unconverged samples", rep.Section, rep.Failures)
+		}
+	}
+	return out
+}
+
+func tone(n int, rate, frequency, peak float64) []float64 {
+	x := make([]float64, n)
+	for k := range x {
+		x[k] = peak * math.Sin(2*math.Pi*frequency*float64(k)/rate)
+	}
+	return x
+}
+
+// The load that the chain puts on the guitar is the one that the recording had: the jack has the recorded voltage again, by the substitution
+// theorem, whatever the guitar is. What is left is the ohm at the end of the volume pot's track.
+func TestLoadReturnsRecording(t *testing.T) {
+	const rate, n = 48000, 1 << 15
+	for _, pickup := range []string{"humbucker", "single-coil", "{resistance: 15 kΩ, inductance: 8 H, capacitance: 150 pF}"} {
+		for _, load := range []string{"{resistance: 1 MΩ, cable: 3 m}", "{resistance: 68 kΩ, cable: 12 m}"} {
+			f := mustParse(t, fmt.Sprintf(`
 drywire: 1
-title: smoke
-recording: {file: a.wav, full_scale: 1 V, load: none}
-blocks:
-  fuzz: {kind: fuzz, fuzz: 10, level: 8}
-  buffer: {kind: buffer}
-order: [fuzz, buffer]
-takes:
-  - {name: a}
-  - {name: b, order: [buffer, fuzz]}
-`)
-	for _, q := range section.Qualities() {
-		for _, c := range f.Chains() {
-			w := c.Wire(48000, q)
-			r, err := w.Renderer("guitar", "out")
-			if err != nil {
-				t.Fatal(err)
-			}
-			in := make([]float64, 48000)
-			for k := range in {
-				in[k] = 0.2 * math.Sin(2*math.Pi*330*float64(k)/48000)
-			}
-			var peak [2]float64
-			t0 := time.Now()
-			err = r.Run(context.Background(), Volts(in), 0, func(taps [][]float64) error {
-				for k := range taps {
-					for _, x := range taps[k] {
-						peak[k] = max(peak[k], math.Abs(x))
-					}
+title: the same load
+recording: {file: a.wav, full_scale: 1 V, load: %s}
+guitar: {pickup: %s}
+load: %s
+order: []
+takes: [{name: same}, {name: other, set: {load.resistance: 10 kΩ}}]
+`, load, pickup, load))
+			impulse := make([]float64, n)
+			impulse[n/2] = 1
+			worst := func(take string) float64 {
+				c, err := f.Take(take)
+				if err != nil {
+					t.Fatal(err)
 				}
-				return nil
-			})
-			fmt.Println(q.Name, c.Take, len(w.Sections), err, peak, time.Since(t0), r.longest)
-			for _, rep := range r.Reports() {
-				fmt.Printf("%+v\n", rep)
+				y := render(t, c, rate, section.Normal, Volts(impulse), "guitar")[0]
+				off := 0.0
+				for freq := 20.0; freq <= 16000; freq *= 1.19 {
+					var h complex128
+					for k, x := range y {
+						h += complex(x, 0) * cmplx.Exp(complex(0, -2*math.Pi*freq*float64(k-n/2)/rate))
+					}
+					off = max(off, math.Abs(dsp.ToDB(cmplx.Abs(h))))
+				}
+				return off
+			}
+			const bound = 0.01 // dB
+			if off := worst("same"); off > bound {
+				t.Errorf("%s into %s: the recording comes back within %.4f dB, want %v dB", pickup, load, off, bound)
+			}
+			if off := worst("other"); off < 1 {
+				t.Errorf("%s: another load changes the recording by only %.3f dB; the check sees nothing", pickup, off)
 			}
 		}
 	}
-	_ = dsp.ToDB
+}
+
+// ragged hands out its samples in pieces of all sizes.
+type ragged struct {
+	rest  []float64
+	sizes []int
+	at    int
+}
+
+func (r *ragged) Read(dst []float64) (int, error) {
+	if len(r.rest) == 0 {
+		return 0, io.EOF
+	}
+	n := min(len(dst), r.sizes[r.at%len(r.sizes)], len(r.rest))
+	r.at++
+	copy(dst, r.rest[:n])
+	r.rest = r.rest[n:]
+	return n, nil
+}
+
+func TestAnyCallLengthGivesTheSameBits(t *testing.T) {
+	c := chain(t, "fuzz: {kind: fuzz, fuzz: 9}; buffer: {kind: buffer}; echo: {kind: delay, time: 31 ms}; plate: {kind: reverb}; press: {kind: compressor}",
+		"press, fuzz, buffer, echo, plate")
+	rng := rand.New(rand.NewPCG(1, 2))
+	in := tone(9000, 48000, 220, 0.3)
+	for k := range in {
+		in[k] += 0.05 * rng.NormFloat64()
+	}
+	jacks := c.Jacks()
+	want := render(t, c, 48000, section.Normal, Volts(in), jacks...)
+	for _, sizes := range [][]int{{1}, {7}, {64}, {479}, {1, 512, 3, 100}} {
+		got := render(t, c, 48000, section.Normal, &ragged{rest: in, sizes: sizes}, jacks...)
+		for j := range jacks {
+			if len(got[j]) != len(in) {
+				t.Fatalf("pieces of %v: %s has %d samples, want %d", sizes, jacks[j], len(got[j]), len(in))
+			}
+			for k := range got[j] {
+				if got[j][k] != want[j][k] {
+					t.Fatalf("pieces of %v: %s differs at sample %d: %v, want %v", sizes, jacks[j], k, got[j][k], want[j][k])
+				}
+			}
+		}
+	}
+}
+
+// A chain without a device that bends or delays gives its input back in time: an impulse peaks where it went in.
+func TestAlignedToTheInput(t *testing.T) {
+	c := chain(t, "one: {kind: buffer}; two: {kind: buffer}; eq: {kind: eq}", "one, eq, two")
+	for _, rate := range []float64{44100, 48000, 96000, 192000} {
+		in := make([]float64, 4096)
+		in[1000] = 0.1
+		// Behind the first buffer the guitar's own resonance delays; compare with its jack.
+		y := render(t, c, rate, section.Normal, Volts(in), "one.in", "out")
+		a, err := measure.Align(y[0], y[1], 200)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if a.Lag != 0 {
+			t.Errorf("at %v Hz out is %d samples off one.in, want 0", rate, a.Lag)
+		}
+	}
+}
+
+// What goes on at full drive above half the sampling rate must not fold down into the audible range: the whole chain, fuzz at full, a second one behind
+// it, and a buffer that clips. Bounds: the design's. 2^16 points, odd bins next to 1244.5 and 4186 Hz, 0.5 V peak at the pickup.
+func TestSignalToAlias(t *testing.T) {
+	const rate, n = 48000, 1 << 16
+	c := chain(t, "fuzz: {kind: fuzz, fuzz: 10, level: 10}; buffer: {kind: buffer}; second: {kind: fuzz, fuzz: 10, level: 10}", "fuzz, buffer, second")
+	for _, q := range []struct {
+		quality   section.Quality
+		low, high float64 // dB at 1244.5 and 4186 Hz
+	}{{section.Normal, 70, 50}, {section.Fine, 90, 70}} {
+		if testing.Short() && q.quality.Name == "fine" {
+			continue
+		}
+		for _, bin := range []int{1699, 5715} {
+			want := q.low
+			if bin == 5715 {
+				want = q.high
+			}
+			t.Run(fmt.Sprintf("%s/%d", q.quality.Name, bin), func(t *testing.T) {
+				t.Parallel()
+				in := tone(n+n/2, rate, float64(bin)*rate/n, 0.5)
+				y := render(t, c, rate, q.quality, Volts(in), "out")[0]
+				got, err := measure.SignalToAlias(y[n/2:], rate, bin)
+				if err != nil {
+					t.Fatal(err)
+				}
+				t.Logf("%s, %.1f Hz: signal to alias %.1f dB", q.quality.Name, float64(bin)*rate/n, got)
+				if got < want {
+					t.Errorf("signal to alias %.1f dB, want at least %v dB", got, want)
+				}
+			})
+		}
+	}
 }
