@@ -13,7 +13,9 @@ var buffer = Kind{
 		"1 MΩ, 100 Ω, 1.5 V: common practice, no source.",
 		"Noise 8 nV/√Hz: from memory, a common audio op-amp.",
 	},
-	Knobs: []Knob{supplyKnob(9, 9, 18), bypassKnob("true")},
+	InputImpedance:  "1 MΩ",
+	OutputImpedance: "100 Ω",
+	Knobs:           []Knob{supplyKnob(9, 9, 18), bypassKnob("true")},
 	Build: func(b *Bench, s Settings) {
 		supply := s.Number("supply")
 		b.highInput()

@@ -12,6 +12,8 @@ var cable = Kind{
 		"100 pF/m: a trade magazine, November 2009 (30 pF a foot); makers give 108 to 148 pF/m.",
 		"0.1 Ω/m: common practice, no source.",
 	},
+	InputImpedance:  "3.2 kΩ to 1 MΩ: that of what follows, with the cable's capacitance beside it",
+	OutputImpedance: "3 kΩ to 10 kΩ: that of what comes before (here 10 kΩ), with the cable's capacitance beside it",
 	Knobs: []Knob{
 		{Name: "length", Brief: "length", Unit: dsp.Metres, Min: 0.05, Max: 100, Default: 6},
 		{Name: "capacitance", Brief: "capacitance of one metre", Unit: dsp.Farads, Min: 30e-12, Max: 500e-12, Default: cableCapacitance},

@@ -24,6 +24,8 @@ var compressor = Kind{
 		"Gain cell noise 120 nV/√Hz at unity gain (-95 dBV in 20 kHz), op-amp 8 nV/√Hz: from memory.",
 		"1 MΩ, 100 Ω, 1.5 V: common practice, no source.",
 	},
+	InputImpedance:  "1 MΩ",
+	OutputImpedance: "100 Ω",
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it acts (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -60, Max: 10, Default: -20},
 		{Name: "ratio", Brief: "by how many dB the input must rise for one dB more at the output", Unit: dsp.Ratios, Min: 1, Max: 100, Default: 4},

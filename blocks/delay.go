@@ -33,6 +33,8 @@ var delay = Kind{
 		"16 bits, feedback up to 95 %, 2 V peak, 1 MΩ, 1 kΩ, 1.5 V: common practice, no source.",
 		"Noise of rounding, a step over √12: closed form. Op-amps 8 nV/√Hz: from memory.",
 	},
+	InputImpedance:  "1 MΩ",
+	OutputImpedance: "1 kΩ",
 	Knobs: []Knob{
 		{Name: "time", Brief: "from one repeat to the next", Unit: dsp.Seconds, Min: 1e-3, Max: 2, Default: 380e-3},
 		dial("repeats", "how much of each repeat is fed back: 0 gives one repeat, 10 feeds back 95 %", "linear", 4),

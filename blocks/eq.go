@@ -26,6 +26,8 @@ var eq = Kind{
 		"Noise of six op-amps of 8 nV/√Hz: from memory.",
 		"1 MΩ, 100 Ω, 1.5 V, the bands' frequencies: common practice, no source.",
 	},
+	InputImpedance:  "1 MΩ",
+	OutputImpedance: "100 Ω",
 	Knobs: []Knob{
 		bandGain("low", "gain below the low shelf's frequency"),
 		bandFrequency("low_freq", "where the low shelf has half its gain (in dB)", 30, 500, 100),

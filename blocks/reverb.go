@@ -32,6 +32,8 @@ var reverb = Kind{
 		"16 bits, 2 V peak, 1 MΩ, 1 kΩ, 1.5 V: common practice, no source.",
 		"Noise of rounding, a step over √12: closed form. Op-amps 8 nV/√Hz: from memory.",
 	},
+	InputImpedance:  "1 MΩ",
+	OutputImpedance: "1 kΩ",
 	Knobs: []Knob{
 		{Name: "decay", Brief: "time in which the reverb falls by 60 dB, at 1 kHz", Unit: dsp.Seconds, Min: 0.2, Max: 20, Default: 1.8},
 		dial("tone", "how long the treble lasts: 10 as long as the rest, 0 a tenth of that", "", 5),
