@@ -37,8 +37,8 @@ var diffusers = [...]float64{1.87e-3, 3.11e-3, 5.23e-3, 7.91e-3}
 
 // Settings is how a plate decays.
 type Settings struct {
-	Decay    dsp.Second // T60 at 1 kHz, from 0.5 s up; +Inf never decays
-	Tone     float64    // T60 of the highest frequencies as a share of Decay, 0.25 to 1; 1 is neutral
+	Decay    dsp.Second // T60 at 1 kHz, from 0.2 s up; +Inf never decays
+	Tone     float64    // T60 of the highest frequencies as a share of Decay, 0.1 to 1; 1 is neutral
 	PreDelay dsp.Second // before the plate is driven, under 10 s
 }
 
@@ -61,24 +61,26 @@ type Plate struct {
 	buf     [lines][chunk]float64
 }
 
-// New makes a plate. It panics on settings out of the ranges that Settings gives and on a rate under 16 kHz.
+// New makes a plate. It panics on settings out of the ranges that Settings gives and on a rate under 32 kHz.
 func New(s Settings, rate dsp.Hertz) *Plate {
-	if !(s.Decay >= 0.5 && s.Tone >= 0.25 && s.Tone <= 1 && s.PreDelay >= 0 && s.PreDelay < 10 && rate >= 16000 && rate < 1e6) {
+	if !(s.Decay >= 0.2 && s.Tone >= 0.1 && s.Tone <= 1 && s.PreDelay >= 0 && s.PreDelay < 10 && rate >= 32000 && rate < 1e6) {
 		panic(fmt.Sprintf("reverb: %+v at %v Hz", s, float64(rate)))
 	}
 	fs := float64(rate)
 	p := &Plate{rate: fs, piece: chunk, preDelay: int(math.Round(float64(s.PreDelay) * fs))}
 	p.pre = delayline.New(p.preDelay + chunk)
+	// A plate that decays in less than two seconds is as much smaller, so that no line has to lose more in one run
+	// than a shelf can do gently. Its modes are wider by as much, and so overlap as before.
+	size := min(1, float64(s.Decay)/2)
 	for i, t := range diffusers {
-		p.diffuse[i].length = prime(int(t * fs))
+		p.diffuse[i].length = prime(int(fs * size * t))
 		p.diffuse[i].line = delayline.New(p.diffuse[i].length)
 		p.piece = min(p.piece, p.diffuse[i].length)
 	}
-	total := 0
 	for i := range p.line {
-		n := prime(int(fs * shortest * math.Pow(longest/shortest, float64(i)/(lines-1))))
+		n := prime(int(fs * size * shortest * math.Pow(longest/shortest, float64(i)/(lines-1))))
 		p.length[i], p.line[i] = n, delayline.New(n+chunk)
-		total += n
+		p.piece = min(p.piece, n)
 		// Places along the line by the golden ratio, another start for each output, cover it evenly.
 		for ch := range p.taps {
 			_, at := math.Modf(float64(i)*(math.Sqrt(5)-1)/2 + 0.31 + 0.29*float64(ch))
@@ -145,7 +147,8 @@ type absorber struct {
 // Soc. 39, 1991, "Digital delay networks for designing artificial reverberators"), with T60 going from the low to the high
 // value around the crossover.
 func (p *Plate) setDecay(s Settings) {
-	k := math.Tan(math.Pi * min(crossover/p.rate, 0.2))
+	// A deep shelf reaches down far; it begins higher, so that 1 kHz is left alone.
+	k := math.Tan(math.Pi * crossover * max(1, math.Sqrt(0.25/s.Tone)) / p.rate)
 	high := 1 / (s.Tone * float64(s.Decay)) // inverse T60s
 	set := func(low float64) {
 		for i, m := range p.length {
@@ -161,8 +164,8 @@ func (p *Plate) setDecay(s Settings) {
 		}
 	}
 	// At 1 kHz the shelf has done a little of its way; the low T60 is longer than Decay by as much.
-	// By twice, at the shortest Decay with the darkest Tone.
-	lo, hi := 0.5/float64(s.Decay), 1/float64(s.Decay)
+	// Two and a half times at the most is enough for all settings.
+	lo, hi := 0.4/float64(s.Decay), 1/float64(s.Decay)
 	set(hi)
 	for i := 0; i < 50 && s.Tone < 1; i++ {
 		mid := (lo + hi) / 2

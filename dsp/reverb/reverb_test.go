@@ -125,7 +125,7 @@ func TestDecay(t *testing.T) {
 		rate dsp.Hertz
 	}{
 		{Settings{1.5, 1, 0}, 48000}, {Settings{2, 0.5, 0}, 44100},
-		{Settings{1.5, 0.25, 0.02}, 48000}, {Settings{0.6, 0.7, 0}, 96000},
+		{Settings{1.5, 0.25, 0.02}, 48000}, {Settings{0.6, 0.7, 0}, 96000}, {Settings{0.4, 0.1, 0}, 48000},
 	} {
 		p := New(c.s, c.rate)
 		n := int((1.4*float64(c.s.Decay) + 0.2) * float64(c.rate))
@@ -333,8 +333,8 @@ func TestPreDelay(t *testing.T) {
 
 // Bits do not depend on how calls are cut, also where the plate comes to rest and wakes again.
 func TestCallLength(t *testing.T) {
-	s := Settings{Decay: 0.5, Tone: 0.8, PreDelay: 0.003}
-	p := New(s, 16000)
+	s := Settings{Decay: 0.2, Tone: 0.8, PreDelay: 0.003}
+	p := New(s, 32000)
 	x := noise(2*p.rest+5000, 2)
 	clear(x[100 : p.rest+1000])
 	clear(x[p.rest+1100 : 2*p.rest+1050])
@@ -364,7 +364,7 @@ func TestCallLength(t *testing.T) {
 
 // A tail never holds denormal numbers: it is cut to exact silence at 1e-30 of its beginning.
 func TestTailEnds(t *testing.T) {
-	p := New(Settings{Decay: 0.5, Tone: 0.25}, 16000)
+	p := New(Settings{Decay: 0.5, Tone: 0.25}, 32000)
 	x := make([]float64, p.rest+100)
 	x[0] = 1
 	y := make([]float64, len(x))
@@ -381,10 +381,15 @@ func TestTailEnds(t *testing.T) {
 
 // Over the whole range of settings the plate decays, and at 1 kHz in the time asked for.
 func TestRange(t *testing.T) {
-	for _, rate := range []dsp.Hertz{16000, 44100, 192000} {
-		for _, decay := range []dsp.Second{0.5, 0.7, 1, 4, 30} {
-			for _, tone := range []float64{0.25, 0.3, 0.5, 0.7, 0.999, 1} {
+	for _, rate := range []dsp.Hertz{32000, 44100, 192000} {
+		for _, decay := range []dsp.Second{0.2, 0.5, 0.7, 1, 2, 4, 30} {
+			for _, tone := range []float64{0.1, 0.15, 0.25, 0.3, 0.5, 0.7, 0.999, 1} {
 				p := New(Settings{Decay: decay, Tone: tone}, rate)
+				for i := 1; i < lines; i++ {
+					if p.length[i] <= p.length[i-1] {
+						t.Errorf("decay %v s at %v Hz: lines of %v samples", decay, rate, p.length)
+					}
+				}
 				if got := p.T60(middle); math.Abs(float64(got/decay-1)) > 0.001 {
 					t.Errorf("decay %v s, tone %v at %v Hz: T60 %v s at 1 kHz, %v s at DC, %v s at 8 kHz", decay, tone, rate, got, p.T60(0), p.T60(8000))
 				}
@@ -395,12 +400,12 @@ func TestRange(t *testing.T) {
 
 func TestMisuse(t *testing.T) {
 	for i, f := range []func(){
-		func() { New(Settings{Decay: 0.4, Tone: 1}, 48000) },
+		func() { New(Settings{Decay: 0.1, Tone: 1}, 48000) },
 		func() { New(Settings{Decay: 1, Tone: 1.1}, 48000) },
-		func() { New(Settings{Decay: 1, Tone: 0.2}, 48000) },
+		func() { New(Settings{Decay: 1, Tone: 0.05}, 48000) },
 		func() { New(Settings{Decay: dsp.Second(math.NaN()), Tone: 1}, 48000) },
 		func() { New(Settings{Decay: 1, Tone: 1, PreDelay: -1}, 48000) },
-		func() { New(neutral, 8000) },
+		func() { New(neutral, 24000) },
 		func() { New(neutral, 48000).Process(make([]float64, 1), nil, make([]float64, 2)) },
 	} {
 		func() {
@@ -417,11 +422,15 @@ func TestMisuse(t *testing.T) {
 func BenchmarkPlate(b *testing.B) {
 	x := noise(1024, 3)
 	one, two := make([]float64, len(x)), make([]float64, len(x))
-	for name, second := range map[string][]float64{"mono": nil, "stereo": two} {
-		b.Run(name, func(b *testing.B) {
-			p := New(Settings{Decay: 2, Tone: 0.5}, 48000)
+	for _, c := range []struct {
+		name   string
+		decay  dsp.Second
+		second []float64
+	}{{"mono", 2, nil}, {"stereo", 2, two}, {"mono short", 0.2, nil}} {
+		b.Run(c.name, func(b *testing.B) {
+			p := New(Settings{Decay: c.decay, Tone: 0.5}, 48000)
 			for b.Loop() {
-				p.Process(one, second, x)
+				p.Process(one, c.second, x)
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(x)), "ns/sample")
 		})
