@@ -78,7 +78,11 @@ func New(s Settings, rate dsp.Hertz) *Plate {
 		p.piece = min(p.piece, p.diffuse[i].length)
 	}
 	for i := range p.line {
-		n := prime(int(fs * size * shortest * math.Pow(longest/shortest, float64(i)/(lines-1))))
+		n := int(fs * size * shortest * math.Pow(longest/shortest, float64(i)/(lines-1)))
+		if i > 0 {
+			n = max(n, p.length[i-1]+1)
+		}
+		n = prime(n)
 		p.length[i], p.line[i] = n, delayline.New(n+chunk)
 		p.piece = min(p.piece, n)
 		// Places along the line by the golden ratio, another start for each output, cover it evenly.
