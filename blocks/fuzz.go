@@ -1,6 +1,8 @@
 package blocks
 
 import (
+	"math"
+
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 )
@@ -20,6 +22,7 @@ var fuzz = Kind{
 	},
 	Sources: []string{
 		"33 kΩ, 100 kΩ, 8.2 kΩ with 470 Ω, 1 kΩ with 22 µF, 2.2 µF in, 10 nF out, 500 kΩ level: common practice, no source.",
+		"Series resistance of the 22 µF: loss factor 0.16 at 120 Hz, from memory.",
 		"Silicon: a generic small-signal NPN, Is 10 fA, BF 200, VAF 100 V; junctions 5 pF and 4 pF: from memory.",
 		"Germanium: PNP signal type, DAFx-17, 152-159, Table 1, without its resistances and high-level injection.",
 		"Germanium: second collector trimmed for about half the supply across the transistor, as builders do: common practice, no source.",
@@ -46,11 +49,17 @@ var fuzz = Kind{
 		b.R("r3", "tap", "c2", trim)
 		b.R("r4", "e2", "b1", 100e3)
 		b.Pot("fuzz", "e2", "wiper", "0", 1e3, s.Number("fuzz")/10)
-		b.C("c2", "wiper", "0", 22e-6)
+		b.R("esr", "wiper", "c2p", electrolyticLoss/(2*math.Pi*120*22e-6))
+		b.C("c2", "c2p", "0", 22e-6)
 		b.C("c3", "tap", "top", 10e-9)
 		b.Pot("level", "top", "out", "0", 500e3, circuit.Audio.Wiper(s.Number("level")/10))
 	},
 }
+
+// electrolyticLoss is the loss factor of an aluminium electrolytic capacitor at 120 Hz, which is where makers state it: its series
+// resistance times 2π·120·C. From memory: 0.16 is a usual limit at 16 V. At full fuzz the 10 Ω that it makes of 22 µF are what is left of the
+// second emitter's resistance, and they halve the input impedance.
+const electrolyticLoss = 0.16
 
 var silicon = circuit.BJT{
 	Name: "silicon", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: 5e-12, Cjc: 4e-12,

@@ -187,13 +187,14 @@ func (t Taper) Wiper(dial float64) float64 {
 const endResistance = 1
 
 // Pot is a potentiometer: a track of r from top to bottom with a wiper at position (0 at the bottom, 1 at the
-// top of the track, after its taper). An ohm is left at either end.
+// top of the track, after its taper). An ohm is left at either end; top and bottom add up to r.
 func (n *Netlist) Pot(name, top, wiper, bottom string, r dsp.Ohm, position float64) {
 	if !(position >= 0 && position <= 1) {
 		panic(fmt.Sprintf("circuit: %s at %v; want 0 to 1", name, position))
 	}
-	n.R(name+".top", top, wiper, dsp.Ohm(math.Max(endResistance, float64(r)*(1-position))))
-	n.R(name+".bottom", wiper, bottom, dsp.Ohm(math.Max(endResistance, float64(r)*position)))
+	upper := min(max(endResistance, float64(r)*(1-position)), float64(r)-endResistance)
+	n.R(name+".top", top, wiper, dsp.Ohm(upper))
+	n.R(name+".bottom", wiper, bottom, r-dsp.Ohm(upper))
 }
 
 // Rheostat is a potentiometer used as a variable resistor of at most r between a and b.
