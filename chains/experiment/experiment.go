@@ -1,0 +1,83 @@
+// Package experiment holds the pure part of comparing takes: how they are brought to one loudness, what is left when one is taken from
+// another, and the result as data, for tables and for JSON.
+//
+// It renders nothing and touches no file: whoever calls it brings the samples.
+//
+// Start reading at Comparison (what comes out), then Settle and Common (how the loudness is matched).
+package experiment
+
+// Comparison is the result of comparing the takes of a chain file. It is also the JSON object that the command prints; its tags are the
+// documented names. Levels in volts are those of the simulated circuit; LUFS and dBTP are those of the files for listening. What has no value
+// (the level of silence) is null.
+type Comparison struct {
+	Title     string    `json:"title"`
+	Quality   string    `json:"quality"` // draft, normal or fine
+	Recording Recording `json:"recording"`
+	RateHz    int       `json:"rate_hz"`
+	Seconds   float64   `json:"seconds"`    // length of every file: the recording and the longest tail
+	MatchedBy string    `json:"matched_by"` // "loudness" (ITU-R BS.1770, integrated), or "rms" where the recording is under 0.4 s
+	TargetDB  float64   `json:"target_db"`  // the common level of all files: LUFS, or dB re full scale where matched by rms
+	CeilingDB float64   `json:"ceiling_dbtp"`
+	LimitedBy string    `json:"limited_by"` // the take whose true peak kept the target below the usual one; "" where none did
+	Takes     []Take    `json:"takes"`
+	Nulls     []Null    `json:"nulls"`
+}
+
+// Recording is what was rendered, and how its samples became volts.
+type Recording struct {
+	Name         string   `json:"name"`
+	Seconds      float64  `json:"seconds"`
+	VoltsPerUnit float64  `json:"volts_per_unit"` // of a sample of 1
+	Load         string   `json:"load"`           // what the guitar was plugged into: "none", or its resistance and cable
+	Notes        []string `json:"notes"`          // stereo side, level, warnings
+}
+
+// Take is one take's measures.
+type Take struct {
+	Number      int       `json:"number"` // from 1
+	Name        string    `json:"name"`
+	Order       []string  `json:"order"` // the blocks, first to last
+	Off         []string  `json:"off"`
+	Set         []string  `json:"set"`            // changed settings, as "guitar.volume: 3"
+	File        string    `json:"file"`           // in the output folder
+	PeakVolts   float64   `json:"peak_volts"`     // at the jack out, largest sample
+	RMSVolts    float64   `json:"rms_volts"`      // over the whole file
+	LeveldBu    *float64  `json:"level_dbu"`      // of that RMS
+	Before      *float64  `json:"before_db"`      // loudness before the gain, 1 V as full scale
+	GainDB      float64   `json:"gain_db"`        // from volts (1 V as full scale) to the file
+	After       *float64  `json:"after_db"`       // loudness as written
+	TruePeakDB  *float64  `json:"true_peak_dbtp"` // as written
+	Matched     bool      `json:"matched"`        // false for a silent take
+	Solver      []Section `json:"solver"`
+	Unconverged int64     `json:"unconverged"` // steps, over all sections
+}
+
+// Section is how the solver fared in one non-linear section.
+type Section struct {
+	Node          string  `json:"node"` // a node in it
+	RateHz        float64 `json:"rate_hz"`
+	Steps         int64   `json:"steps"`
+	Divided       int64   `json:"divided"`        // steps taken again in smaller ones
+	MaxIterations int     `json:"max_iterations"` // of the worst step
+	Unconverged   int64   `json:"unconverged"`
+	ResidualVolts float64 `json:"residual_volts"` // the largest error left in a device's voltage
+}
+
+// Null is the level of the difference of two matched takes relative to the first of the two. DB is null where they are identical to
+// the last bit or where one is silent.
+type Null struct {
+	A         int      `json:"a"` // numbers of takes
+	B         int      `json:"b"`
+	DB        *float64 `json:"db"`
+	Identical bool     `json:"identical"`
+}
+
+// Of is the null of a pair of takes.
+func (c *Comparison) Of(a, b int) (Null, bool) {
+	for _, n := range c.Nulls {
+		if n.A == a && n.B == b {
+			return n, true
+		}
+	}
+	return Null{}, false
+}

@@ -1,0 +1,106 @@
+package cli
+
+import (
+	"context"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"drywire/chains"
+	"drywire/dsp/section"
+)
+
+type checkOptions struct {
+	file      string
+	recording string
+}
+
+func checkCommand(s streams) *cobra.Command {
+	var o checkOptions
+	cmd := &cobra.Command{
+		Use:   "check FILE",
+		Short: "Check a chain file and show what is wired to what",
+		Long: `Check reads a chain file, wires every take and finds its operating point. It prints the order of
+every take and, at every place where one thing is plugged into another, what drives (source
+impedance, with the cable) and what is driven (input impedance), both at 1 kHz; or every mistake in
+the file with its place. It writes nothing.`,
+		Example: `  drywire check my-chain.yaml`,
+		Args:    oneArgument("chain file"), ValidArgsFunction: completeChainFile,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.file = args[0]
+			return runCheck(cmd.Context(), s, o)
+		},
+	}
+	recordingFlag(cmd, &o.recording)
+	return cmd
+}
+
+func recordingFlag(cmd *cobra.Command, to *string) {
+	cmd.Flags().StringVar(to, "recording", "", "another recording in place of the file's: a `WAV` file, or the name of a shipped one")
+	complete(cmd, "recording", completeRecording)
+}
+
+func qualityFlag(cmd *cobra.Command, to *string) {
+	cmd.Flags().StringVar(to, "quality", section.Normal.Name, "how finely to compute: `"+strings.Join(qualityNames(), "|")+"`")
+	complete(cmd, "quality", completeQuality)
+}
+
+// orderText is the order of a take, in one line.
+func orderText(c *chains.Chain) string {
+	names := []string{"guitar"}
+	for _, b := range c.Blocks {
+		if b.Off {
+			names = append(names, "("+b.Name+" off)")
+		} else {
+			names = append(names, b.Name)
+		}
+	}
+	return strings.Join(append(names, "load"), " > ")
+}
+
+// at is the frequency at which impedances are shown.
+const at = 1000
+
+func runCheck(ctx context.Context, s streams, o checkOptions) error {
+	f, err := readChainFile(s, o.file)
+	if err != nil {
+		return err
+	}
+	r, err := findRecording(ctx, f, o.recording)
+	if err != nil {
+		return err
+	}
+	s.printf("%s: %s\n", f.name, titleOf(f))
+	r.describe(s)
+	for k, c := range f.Chains() {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if _, err := renderer(c, r, section.Normal, "out"); err != nil {
+			return err
+		}
+		places, err := c.Handovers(at)
+		if err != nil {
+			return err
+		}
+		s.printf("\nTake %d: %s\n", k+1, c.Take)
+		paragraph(s.out, "  ", orderText(c), 98)
+		for _, set := range f.Takes[k].Set {
+			s.printf("  %s: %s\n", set.Target, set.Text)
+		}
+		t := table{header: []string{"  into", " source at 1 kHz\nΩ", " input at 1 kHz\nΩ", " lost\ndB"}}
+		for _, p := range places {
+			t.row("  "+p.Jack, ohms(p.Source), ohms(p.Input), decibels(lost(p)))
+		}
+		t.print(s.out)
+	}
+	s.printf("\n%s, no mistakes found.\n", plural(len(f.Takes), "take", "takes"))
+	return nil
+}
+
+func titleOf(f *chainFile) string {
+	if f.Title == "" {
+		return "(no title)"
+	}
+	return f.Title
+}

@@ -1,0 +1,210 @@
+// Package cli is the command line: a file per command, each an options struct, a thin parser and a run function of context, streams and
+// arguments. What is computed is computed elsewhere, in chains, dsp and samples; here are files, the terminal and words for people.
+//
+// Start reading at Run, then check.go (the plainest command that reads a chain file) and compare.go (the one with everything).
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"drywire/chains"
+)
+
+// Version is what --version says.
+const Version = "0.1"
+
+// Exit codes.
+const (
+	done    = 0
+	failed  = 1
+	misused = 2
+)
+
+// misuse is an error in how a command was called.
+type misuse struct{ error }
+
+func misusef(format string, args ...any) error { return misuse{fmt.Errorf(format, args...)} }
+
+// streams is what a command reads and writes.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format, args...) }
+
+// say is for what people want to know beside the result, on the error stream.
+func (s streams) say(format string, args ...any) { fmt.Fprintf(s.err, format+"\n", args...) }
+
+// Main is the program: Run with the process's arguments and streams, stopped by an interrupt.
+func Main() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	defer stop()
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the process without waiting for anything
+	return Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+}
+
+// Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused.
+func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	root := command(streams{stdin, stdout, stderr}, args)
+	err := root.ExecuteContext(ctx)
+	switch {
+	case err == nil:
+		return done
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		fmt.Fprintln(stderr, "drywire: interrupted; nothing was written")
+		return failed
+	}
+	var faults chains.Faults
+	if errors.As(err, &faults) {
+		for _, f := range faults {
+			fmt.Fprintf(stderr, "drywire: %v\n", f)
+		}
+		return failed
+	}
+	fmt.Fprintf(stderr, "drywire: %v\n", err)
+	if errors.As(err, new(misuse)) {
+		return misused
+	}
+	return failed
+}
+
+// command is the whole command line.
+func command(s streams, args []string) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "drywire",
+		Short: "Hear what the order of your pedals does",
+		Long: `Drywire renders a dry guitar recording through the orders of a pedalboard that you want
+to compare, and writes them as WAV files of equal loudness. A chain file says what is plugged
+into what. Source and load are solved together, in volts: what a fuzz does to a guitar, and the
+guitar to the fuzz, is in the sound.`,
+		Example: `  drywire demo                            hear four takes of one riff
+  drywire new my-chain.yaml               a chain file of your own to start from
+  drywire check my-chain.yaml             what is wired to what
+  drywire compare my-chain.yaml -o takes  hear every take of it`,
+		Version:       Version,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.ArbitraryArgs, // so that a command that is none comes to RunE
+	}
+	root.RunE = func(cmd *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return cmd.Help()
+		}
+		return noCommand(root, args[0])
+	}
+	root.SetArgs(args)
+	root.SetIn(s.in)
+	root.SetOut(s.out)
+	root.SetErr(s.err)
+	root.SetVersionTemplate("drywire {{.Version}}\n")
+	root.CompletionOptions.HiddenDefaultCmd = false
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		if cmd == root {
+			for _, a := range args {
+				if !strings.HasPrefix(a, "-") {
+					return noCommand(root, a) // its flags are not to blame
+				}
+			}
+		}
+		return noFlag(cmd, err)
+	})
+	root.AddCommand(
+		newCommand(s), checkCommand(s), blocksCommand(s),
+		renderCommand(s), compareCommand(s), netlistCommand(s),
+	)
+	root.SetHelpCommand(&cobra.Command{
+		Use:     "help [COMMAND]",
+		Short:   "Help for a command",
+		Example: "  drywire help render",
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			return commandNames(root), cobra.ShellCompDirectiveNoFileComp
+		},
+		RunE: func(_ *cobra.Command, args []string) error {
+			cmd, rest, err := root.Find(args)
+			if err != nil || len(rest) > 0 {
+				return noCommand(root, args[0])
+			}
+			cmd.InitDefaultHelpFlag()
+			return cmd.Help()
+		},
+	})
+	return root
+}
+
+func commandNames(root *cobra.Command) []string {
+	var names []string
+	for _, c := range root.Commands() {
+		if c.IsAvailableCommand() {
+			names = append(names, c.Name())
+		}
+	}
+	return names
+}
+
+func noCommand(root *cobra.Command, name string) error {
+	return misuse{unknown("command", name, commandNames(root), "drywire --help lists them")}
+}
+
+// noFlag words a flag's error, with the nearest flag there is.
+func noFlag(cmd *cobra.Command, err error) error {
+	see := fmt.Sprintf("%s --help shows how", cmd.CommandPath())
+	var none *pflag.NotExistError
+	if !errors.As(err, &none) {
+		return misusef("%w (%s)", err, see)
+	}
+	if len(none.GetSpecifiedName()) == 1 {
+		return misusef("no flag -%s (%s)", none.GetSpecifiedName(), see)
+	}
+	var names []string
+	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, "--"+f.Name) })
+	return misuse{unknown("flag", "--"+none.GetSpecifiedName(), names, see)}
+}
+
+// unknown is the error for a word that is none of words.
+func unknown(what, word string, words []string, else_ string) error {
+	if near := chains.Nearest(word, words); near != "" {
+		return fmt.Errorf("no %s %q; did you mean %q?", what, word, near)
+	}
+	return fmt.Errorf("no %s %q (%s)", what, word, else_)
+}
+
+// oneArgument checks that a command got exactly its one argument.
+func oneArgument(name string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		switch {
+		case len(args) == 0:
+			return misusef("%s needs a %s, like this:\n%s", cmd.CommandPath(), name, cmd.Example)
+		case len(args) > 1:
+			return misusef("%s takes one %s, and got %d: %s", cmd.CommandPath(), name, len(args), strings.Join(args, " "))
+		}
+		return nil
+	}
+}
+
+// atMostOne checks that a command got no more than its one argument.
+func atMostOne(name string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) > 1 {
+			return misusef("%s takes at most one %s, and got %d: %s", cmd.CommandPath(), name, len(args), strings.Join(args, " "))
+		}
+		return nil
+	}
+}
+
+func noArguments(cmd *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return misusef("%s takes no argument, and got %s", cmd.CommandPath(), strings.Join(args, " "))
+	}
+	return nil
+}

@@ -1,0 +1,331 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"path/filepath"
+	"runtime"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
+
+	"drywire/chains"
+	"drywire/chains/experiment"
+	"drywire/dsp"
+	"drywire/dsp/section"
+	"drywire/samples"
+)
+
+type compareOptions struct {
+	file, recording, quality, out string
+	json                          bool
+}
+
+func compareCommand(s streams) *cobra.Command {
+	var o compareOptions
+	cmd := &cobra.Command{
+		Use:   "compare FILE -o DIR",
+		Short: "Render all takes, matched in loudness, and measure them",
+		Long: fmt.Sprintf(`Compare renders every take of a chain file and writes them into a folder as 24-bit WAV files,
+NN-take-name.wav, for the ear to judge tone and not level: all of one loudness (ITU-R BS.1770,
+%.0f LUFS, or lower where a true peak would pass %.0f dBTP), of one length, aligned to the sample,
+with a fade of %v at either end. Files of those names are written over.
+
+The table gives what each take has at the last jack, in volts, before the gain that matched it. The
+null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,
+-60 dB one part in a thousand.
+
+--json prints one object in place of the table:
+  title, quality, rate_hz
+  recording: name, seconds, volts_per_unit (of a sample of 1), load, notes
+  seconds       length of every file
+  matched_by    "loudness", or "rms" where the files are under 0.4 s
+  target_db     the common level: LUFS, or dB re full scale where matched by rms
+  ceiling_dbtp  the highest true peak allowed
+  limited_by    the take whose true peak lowered the target, "" for none
+  takes: number, name, order, off, set, file,
+    peak_volts, rms_volts, level_dbu        at the jack out, before the gain
+    before_db     loudness before the gain, with 1 V as full scale
+    gain_db       from volts to the file, with 1 V as full scale
+    after_db, true_peak_dbtp                of the file
+    matched       false for a silent take
+    solver: node, rate_hz, steps, divided, max_iterations, unconverged, residual_volts
+    unconverged   steps whose voltages are wrong: should be 0
+  nulls: a, b (numbers of takes), db (level of the difference re a), identical
+What has no value, as the level of silence, is null.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
+		Example: `  drywire compare my-chain.yaml -o takes
+  drywire compare my-chain.yaml -o takes --recording arpeggio --json > takes.json`,
+		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.file = args[0]
+			return runCompare(cmd.Context(), s, o)
+		},
+	}
+	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the `DIR` to write the files into; made where there is none")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the table")
+	recordingFlag(cmd, &o.recording)
+	qualityFlag(cmd, &o.quality)
+	complete(cmd, "output", completeFolder)
+	return cmd
+}
+
+func runCompare(ctx context.Context, s streams, o compareOptions) error {
+	if o.out == "" {
+		return misusef("compare needs a folder to write into: -o DIR")
+	}
+	q, err := quality(o.quality)
+	if err != nil {
+		return err
+	}
+	f, err := readChainFile(s, o.file)
+	if err != nil {
+		return err
+	}
+	r, err := findRecording(ctx, f, o.recording)
+	if err != nil {
+		return err
+	}
+	out, err := openFolder(o.out)
+	if err != nil {
+		return err
+	}
+	defer out.abort()
+	e, reports, err := compareTakes(ctx, s, f, r, q, out)
+	if err != nil {
+		return err
+	}
+	if err := out.publish(); err != nil {
+		return err
+	}
+	if o.json {
+		enc := json.NewEncoder(s.out)
+		enc.SetIndent("", "  ")
+		enc.SetEscapeHTML(false)
+		if err := enc.Encode(e); err != nil {
+			return err
+		}
+	} else {
+		s.printf("%s\n", titleOf(f))
+		r.describe(s)
+		s.printf("\n")
+		printComparison(s, e)
+		s.printf("\nWrote %s into %s:\n", plural(len(e.Takes), "file", "files"), o.out)
+		for _, t := range e.Takes {
+			s.printf("  %s\n", t.File)
+		}
+	}
+	for k, t := range e.Takes {
+		warn(s, t.Name, reports[k])
+	}
+	return nil
+}
+
+// compareTakes renders all takes and writes them, matched; the files wait for out to publish them.
+func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs) (*experiment.Comparison, [][]chains.SectionReport, error) {
+	all := f.Chains()
+	var longest dsp.Second
+	for _, c := range all {
+		longest = max(longest, c.Wire(r.rate, q).Tail())
+	}
+	names := make([]string, len(all))
+	wavs := make([]*samples.Writer, len(all))
+	for k, c := range all {
+		names[k] = fileName(k+1, len(all), c.Take)
+		var err error
+		wavs[k], err = out.wav(names[k], samples.Format{Rate: int(r.rate), Channels: 1, Bits: 24}, takeFrames(r, longest), r.path, f.name)
+		if err != nil {
+			return nil, nil, err
+		}
+	}
+
+	bar := newProgress(s.err, r.frames*int64(len(all)))
+	defer bar.stop()
+	takes := make([]*rendered, len(all))
+	defer func() {
+		for _, d := range takes {
+			if d != nil {
+				d.close()
+			}
+		}
+	}()
+	each := func(work func(ctx context.Context, k int) error) error {
+		g, ctx := errgroup.WithContext(ctx)
+		g.SetLimit(runtime.GOMAXPROCS(0))
+		for k := range all {
+			g.Go(func() error { return work(ctx, k) })
+		}
+		return g.Wait()
+	}
+	if err := each(func(ctx context.Context, k int) error {
+		render, err := renderer(all[k], r, q, "out")
+		if err != nil {
+			return err
+		}
+		if takes[k], err = keep(ctx, render, r, longest, out.folder, bar); err != nil {
+			return err
+		}
+		return takes[k].settle(ctx, experiment.Target)
+	}); err != nil {
+		return nil, nil, err
+	}
+	settled := make([]experiment.Settled, len(takes))
+	for k, d := range takes {
+		settled[k] = d.settled
+	}
+	target, limited := experiment.Common(settled)
+	if limited >= 0 {
+		if err := each(func(ctx context.Context, k int) error { return takes[k].settle(ctx, target) }); err != nil {
+			return nil, nil, err
+		}
+	}
+	nulls, err := writeMatched(ctx, takes, wavs)
+	if err != nil {
+		return nil, nil, err
+	}
+
+	e := &experiment.Comparison{
+		Title: f.Title, Quality: q.Name, Recording: r.data(), RateHz: int(r.rate), Seconds: float64(takes[0].frames) / float64(r.rate),
+		MatchedBy: takes[0].matchedBy(), TargetDB: target, CeilingDB: experiment.Ceiling, Nulls: nulls,
+	}
+	if limited >= 0 {
+		e.LimitedBy = all[limited].Take
+	}
+	var reports [][]chains.SectionReport
+	for k, d := range takes {
+		e.Takes = append(e.Takes, takeData(k+1, f.Takes[k], d, names[k]))
+		reports = append(reports, d.reports)
+	}
+	return e, reports, ctx.Err()
+}
+
+// writeMatched writes all takes in step, at their gains, and measures by how much they differ.
+func writeMatched(ctx context.Context, takes []*rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
+	differences := experiment.NewDifferences(len(takes))
+	players := make([]*player, len(takes))
+	blocks := make([][]float64, len(takes))
+	for k, d := range takes {
+		players[k], blocks[k] = d.play(), make([]float64, chunk)
+	}
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		n := 0
+		for k, p := range players {
+			var err error
+			if n, err = p.next(blocks[k][:chunk], takes[k].shape(takes[k].settled.Gain)); err != nil {
+				return nil, err
+			}
+			blocks[k] = blocks[k][:n]
+			if n == 0 {
+				break
+			}
+			if err := wavs[k].Write(blocks[k]); err != nil {
+				return nil, err
+			}
+		}
+		if n == 0 {
+			return differences.Nulls(), nil
+		}
+		differences.Push(blocks)
+	}
+}
+
+// takeData is a take's measures as data.
+func takeData(number int, t chains.Take, d *rendered, file string) experiment.Take {
+	finite := func(v float64) *float64 {
+		if math.IsInf(v, 0) || math.IsNaN(v) {
+			return nil
+		}
+		return &v
+	}
+	gain := dsp.ToDB(d.settled.Gain)
+	e := experiment.Take{
+		Number: number, Name: d.chain.Take, Order: []string{}, Off: []string{}, Set: []string{}, File: file,
+		PeakVolts: d.levels.Peak, RMSVolts: d.levels.RMS, LeveldBu: finite(dsp.VoltsToDBu(d.levels.RMS)),
+		Before: finite(d.settled.Level - gain), GainDB: gain, After: finite(d.settled.Level), TruePeakDB: finite(dsp.ToDB(d.settled.TruePeak)),
+		Matched: d.settled.Matched, Solver: []experiment.Section{}, Unconverged: unconverged(d.reports),
+	}
+	for _, b := range d.chain.Blocks {
+		e.Order = append(e.Order, b.Name)
+		if b.Off {
+			e.Off = append(e.Off, b.Name)
+		}
+	}
+	for _, s := range t.Set {
+		e.Set = append(e.Set, s.Target+": "+s.Text)
+	}
+	for _, p := range d.reports {
+		e.Solver = append(e.Solver, experiment.Section{
+			Node: p.Section, RateHz: float64(d.wiring.Rate) * float64(p.Factor), Steps: p.Steps, Divided: p.Divided,
+			MaxIterations: p.MaxIterations, Unconverged: p.Failures, ResidualVolts: p.Residual,
+		})
+	}
+	return e
+}
+
+// printComparison prints the tables.
+func printComparison(s streams, e *experiment.Comparison) {
+	unit := "LUFS"
+	if e.MatchedBy == "rms" {
+		unit = "dB RMS"
+	}
+	t := table{header: []string{" #", "take", " peak\nV", " RMS\nV", " level\ndBu", " before\n" + unit, " gain\ndB", " after\n" + unit, " true peak\ndBTP", " null\ndB"}}
+	unmatched := false
+	for _, k := range e.Takes {
+		null := "-"
+		if n, ok := e.Of(1, k.Number); ok {
+			if null = decibelsOf(n.DB); n.Identical {
+				null = "same"
+			}
+		}
+		gain := decibels(k.GainDB)
+		if !k.Matched {
+			unmatched, gain = true, gain+"!"
+		}
+		t.row(fmt.Sprint(k.Number), clip(k.Name, 30), voltage(k.PeakVolts), voltage(k.RMSVolts), decibelsOf(k.LeveldBu), decibelsOf(k.Before), gain,
+			decibelsOf(k.After), decibelsOf(k.TruePeakDB), null)
+	}
+	t.print(s.out)
+	s.printf("\nPeak, RMS and level at the jack out; before and gain with 1 V as full scale; after and true\npeak as written. Null: the difference to take 1 after matching.\n")
+	if e.LimitedBy != "" {
+		paragraph(s.out, "", fmt.Sprintf("All takes are at %s %s and not at %.0f: louder, %q would pass %.0f dBTP.",
+			decibels(e.TargetDB), unit, experiment.Target, e.LimitedBy, experiment.Ceiling), width)
+	}
+	if e.MatchedBy == "rms" {
+		s.printf("Matched by RMS: the files are too short for a loudness.\n")
+	}
+	if unmatched {
+		s.printf("! not matched: silent, or too little sound for a loudness.\n")
+	}
+
+	solver := table{header: []string{" #", "non-linear section with", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}
+	for _, k := range e.Takes {
+		for _, p := range k.Solver {
+			solver.row(fmt.Sprint(k.Number), clip(p.Node, 30), fmt.Sprint(p.RateHz/1e3), grouped(p.Steps), grouped(p.Divided), fmt.Sprint(p.MaxIterations), grouped(p.Unconverged))
+		}
+	}
+	if len(solver.rows) > 0 {
+		s.printf("\n")
+		solver.print(s.out)
+	}
+}
+
+// voltage is a voltage in volts, for a column of them.
+func voltage(v float64) string {
+	switch {
+	case v == 0:
+		return "0"
+	case v < 0.001:
+		return strings.Replace(fmt.Sprintf("%.1e", v), "e-0", "e-", 1)
+	case v < 1:
+		return fmt.Sprintf("%.4f", v)
+	}
+	return fmt.Sprintf("%.3f", v)
+}
+
+// dirOf is a folder's name for messages, with what a path needs to be one.
+func dirOf(path string) string { return filepath.Clean(path) + string(filepath.Separator) }

@@ -1,0 +1,66 @@
+package cli
+
+import (
+	"io"
+	"os"
+	"sync"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+)
+
+// patience is how long work takes before there is a bar.
+const patience = time.Second
+
+// progress is a bar on a terminal, for work that takes a while. Anywhere else it is nothing. It may be told from several goroutines;
+// nil is a progress that nobody sees.
+type progress struct {
+	mu    sync.Mutex
+	to    io.Writer
+	begun time.Time
+	total int64
+	now   int64
+	bar   *progressbar.ProgressBar
+	over  bool
+}
+
+func newProgress(stderr io.Writer, total int64) *progress {
+	f, ok := stderr.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return nil
+	}
+	return &progress{to: stderr, begun: time.Now(), total: total}
+}
+
+func (p *progress) add(n int) {
+	if p == nil {
+		return
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.now += int64(n)
+	if p.bar == nil {
+		if p.over || time.Since(p.begun) < patience {
+			return
+		}
+		p.bar = progressbar.NewOptions64(p.total,
+			progressbar.OptionSetWriter(p.to), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish(),
+			progressbar.OptionSetDescription("rendering"), progressbar.OptionSetWidth(30), progressbar.OptionSetPredictTime(true))
+	}
+	p.bar.Set64(min(p.now, p.total-1)) // done is for stop to say
+}
+
+// stop takes the bar away.
+func (p *progress) stop() {
+	if p == nil {
+		return
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.bar != nil {
+		p.bar.Clear()
+		p.bar = nil
+	}
+	p.over = true
+}

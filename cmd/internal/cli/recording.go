@@ -1,0 +1,188 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"drywire/chains"
+	"drywire/chains/experiment"
+	"drywire/dsp"
+	"drywire/samples"
+)
+
+// recording is a dry recording that was found, with what its samples mean.
+type recording struct {
+	name   string
+	path   string // "" for a shipped one
+	open   func() (*samples.Reader, error)
+	side   samples.Side
+	rate   dsp.Hertz
+	frames int64
+	volts  float64 // of a sample of 1
+	load   *chains.Load
+	notes  []string // what was made of it, for the user to be told
+}
+
+// findRecording finds the recording of a chain file, or the one given in its place, and changes the file's to match. With a peak for a
+// level it reads all of it.
+func findRecording(ctx context.Context, f *chainFile, override string) (*recording, error) {
+	want := &f.Recording
+	r := &recording{side: samples.Side(want.Side)}
+	switch {
+	case override != "" && !exists(override) && isShipped(override):
+		// As if the chain file said sample.
+		*want = chains.Recording{Sample: override, Side: want.Side}
+	case override != "":
+		if want.Sample != "" && want.Peak == 0 && want.FullScale == 0 {
+			want.FullScale = 1
+			r.note("level: 1 V at full scale, for the chain file gives none for a recording of your own")
+		}
+		if want.Sample != "" && !want.LoadGiven {
+			r.note("load: none, for the chain file gives none for a recording of your own")
+		}
+		want.Sample, want.File = "", override
+		r.path = override
+	case want.File != "":
+		r.path = want.File
+		if !filepath.IsAbs(r.path) {
+			r.path = filepath.Join(f.folder, filepath.FromSlash(r.path))
+		}
+	}
+	r.load = want.Load
+
+	var shipped samples.Recording
+	if want.Sample != "" {
+		var err error
+		if shipped, err = samples.Find(want.Sample); err != nil {
+			if override != "" {
+				return nil, err
+			}
+			return nil, chains.Faults{chains.At(f.name, f.source, "$.recording.sample", err.Error())}
+		}
+		r.name, r.open = "shipped recording "+shipped.Name, shipped.Open
+	} else {
+		r.name, r.open = r.path, func() (*samples.Reader, error) { return samples.Open(r.path) }
+	}
+
+	reader, err := r.reader()
+	if err != nil {
+		if override == "" && want.File != "" && errors.Is(err, fs.ErrNotExist) {
+			return nil, chains.Faults{chains.At(f.name, f.source, "$.recording.file", "recording "+err.Error())}
+		}
+		return nil, err
+	}
+	defer reader.Close()
+	r.rate, r.frames = dsp.Hertz(reader.Rate), reader.Frames()
+	r.notes = append(r.notes, reader.Warnings...)
+	if reader.Channels > 1 {
+		r.note("%s", reader.Note())
+	}
+	switch {
+	case want.FullScale != 0:
+		r.volts = float64(want.FullScale)
+	case want.Peak != 0:
+		peak, err := largest(ctx, reader)
+		if err != nil {
+			return nil, err
+		}
+		if peak == 0 {
+			return nil, fmt.Errorf("%s: is silent, so no level can give it a peak of %s", r.name, volts(float64(want.Peak)))
+		}
+		r.volts = float64(want.Peak) / peak
+	default:
+		r.volts = float64(shipped.FullScale)
+	}
+	return r, nil
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+func isShipped(name string) bool {
+	return slices.ContainsFunc(samples.Shipped(), func(s samples.Recording) bool { return s.Name == name })
+}
+
+func (r *recording) note(format string, args ...any) {
+	r.notes = append(r.notes, fmt.Sprintf(format, args...))
+}
+
+func (r *recording) reader() (*samples.Reader, error) {
+	reader, err := r.open()
+	if err != nil {
+		return nil, err
+	}
+	reader.SetSide(r.side)
+	return reader, nil
+}
+
+// largest is the largest magnitude of a recording.
+func largest(ctx context.Context, r *samples.Reader) (float64, error) {
+	block := make([]float64, 4096)
+	peak := 0.0
+	for {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		n, err := r.Read(block)
+		for _, x := range block[:n] {
+			peak = max(peak, math.Abs(x))
+		}
+		if errors.Is(err, io.EOF) {
+			return peak, nil
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
+}
+
+func (r *recording) seconds() float64 { return float64(r.frames) / float64(r.rate) }
+
+// loadText is what the guitar was plugged into when it was recorded.
+func (r *recording) loadText() string {
+	if r.load == nil {
+		return "none"
+	}
+	return fmt.Sprintf("%s and %s of cable", quantity(float64(r.load.Resistance), dsp.Ohms), quantity(float64(r.load.Cable), dsp.Metres))
+}
+
+// describe says what is rendered.
+func (r *recording) describe(s streams) {
+	s.printf("Recording  %s, %s, %.1f s; full scale is %s peak; load %s\n", r.name, rateText(float64(r.rate)), r.seconds(), volts(r.volts), r.loadText())
+	for _, n := range r.notes {
+		s.printf("           %s\n", n)
+	}
+}
+
+func (r *recording) data() experiment.Recording {
+	notes := r.notes
+	if notes == nil {
+		notes = []string{}
+	}
+	return experiment.Recording{Name: r.name, Seconds: r.seconds(), VoltsPerUnit: r.volts, Load: r.loadText(), Notes: notes}
+}
+
+// source is the recording in volts, for a render; progress is told of every sample.
+type source struct {
+	*samples.Reader
+	volts    float64
+	progress *progress
+}
+
+func (s source) Read(dst []float64) (int, error) {
+	n, err := s.Reader.Read(dst)
+	for k := range dst[:n] {
+		dst[k] *= s.volts
+	}
+	s.progress.add(n)
+	return n, err
+}

@@ -1,0 +1,201 @@
+package cli
+
+import (
+	"bufio"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"runtime/debug"
+
+	"drywire/chains"
+	"drywire/chains/experiment"
+	"drywire/dsp"
+	"drywire/dsp/measure"
+	"drywire/dsp/section"
+)
+
+// fadeTime is how long takes for listening fade in and out: long enough that a render which begins or is cut inside a note does not click.
+const fadeTime dsp.Second = 8e-3
+
+// rendered is one jack's voltage over a whole take, kept on disk so that a recording may be of any length, with its measures.
+type rendered struct {
+	chain   *chains.Chain
+	wiring  *chains.Wiring
+	file    *os.File
+	frames  int64
+	levels  measure.Levels
+	peak    float64 // true peak, V
+	reports []chains.SectionReport
+	settled experiment.Settled
+}
+
+// renderer wires a take and prepares it to be rendered.
+func renderer(c *chains.Chain, r *recording, q section.Quality, jack string) (*chains.Renderer, error) {
+	return c.Wire(r.rate, q).Renderer(jack)
+}
+
+// run renders the recording and passes the jack's voltage on.
+func run(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, p *progress, sink func([]float64) error) error {
+	reader, err := r.reader()
+	if err != nil {
+		return err
+	}
+	defer reader.Close()
+	return render.Run(ctx, source{reader, r.volts, p}, after, func(taps [][]float64) error { return sink(taps[0]) })
+}
+
+// keep renders the recording into a nameless temporary file in the folder.
+func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, folder string, p *progress) (d *rendered, err error) {
+	defer func() {
+		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
+			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Wiring.Chain.Take, v, debug.Stack())
+		}
+		if err != nil && d != nil {
+			d.close()
+			d = nil
+		}
+	}()
+	f, err := os.CreateTemp(folder, temporary)
+	if err != nil {
+		return nil, fmt.Errorf("output folder %w", plainPath(folder, err))
+	}
+	os.Remove(f.Name()) // where the system can do that, nothing is left even of a run that is killed; close removes it where not
+	d = &rendered{chain: render.Wiring.Chain, wiring: render.Wiring, file: f}
+	var levels measure.LevelMeter
+	var peak measure.TruePeakMeter
+	out := bufio.NewWriterSize(f, 1<<16)
+	var bytes []byte
+	err = run(ctx, render, r, after, p, func(x []float64) error {
+		levels.Push(x)
+		peak.Push(x)
+		d.frames += int64(len(x))
+		bytes = bytes[:0]
+		for _, v := range x {
+			bytes = binary.LittleEndian.AppendUint32(bytes, math.Float32bits(float32(v)))
+		}
+		_, err := out.Write(bytes)
+		return d.blame(err)
+	})
+	if err != nil {
+		return d, err
+	}
+	if err := out.Flush(); err != nil {
+		return d, d.blame(err)
+	}
+	d.reports = render.Reports()
+	if d.levels, err = levels.Levels(); err != nil {
+		return d, err
+	}
+	if d.peak, err = peak.TruePeak(); err != nil && !errors.As(err, new(measure.NotMeasurable)) {
+		return d, err
+	}
+	return d, nil
+}
+
+// blame words an error of the temporary file.
+func (d *rendered) blame(err error) error {
+	if err == nil {
+		return nil
+	}
+	var pe *os.PathError
+	if errors.As(err, &pe) {
+		err = pe.Err
+	}
+	return fmt.Errorf("take %q: cannot keep the render in the output folder: %w", d.chain.Take, err)
+}
+
+func (d *rendered) close() {
+	d.file.Close()
+	os.Remove(d.file.Name())
+}
+
+// chunk is how many samples are read back at a time.
+const chunk = 4800
+
+// play reads a kept take from its beginning.
+func (d *rendered) play() *player {
+	return &player{d: d, from: bufio.NewReaderSize(io.NewSectionReader(d.file, 0, d.frames*4), 1<<16), bytes: make([]byte, 4*chunk)}
+}
+
+type player struct {
+	d     *rendered
+	from  *bufio.Reader
+	at    int64
+	bytes []byte
+}
+
+// next reads the next samples, shaped, into dst of length chunk, and returns how many; 0 at the end.
+func (p *player) next(dst []float64, shape experiment.Shape) (int, error) {
+	n := int(min(chunk, p.d.frames-p.at))
+	if n == 0 {
+		return 0, nil
+	}
+	if _, err := io.ReadFull(p.from, p.bytes[:4*n]); err != nil {
+		return 0, p.d.blame(err)
+	}
+	for k := range dst[:n] {
+		dst[k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(p.bytes[4*k:])))
+	}
+	shape.Apply(dst[:n], dst[:n], p.at)
+	p.at += int64(n)
+	return n, nil
+}
+
+func (d *rendered) shape(gain float64) experiment.Shape {
+	return experiment.Shape{Gain: gain, Fade: int(math.Round(float64(fadeTime) * float64(d.wiring.Rate))), Frames: d.frames}
+}
+
+// settle finds the gain that brings the take to a target level.
+func (d *rendered) settle(ctx context.Context, target float64) error {
+	rate := float64(d.wiring.Rate)
+	block := make([]float64, chunk)
+	var err error
+	d.settled, err = experiment.Settle(d.peak, target, func(gain float64) (experiment.Reading, error) {
+		m := experiment.NewMeter(rate, experiment.ByLoudness(d.frames, rate))
+		for p, shape := d.play(), d.shape(gain); ; {
+			if err := ctx.Err(); err != nil {
+				return experiment.Reading{}, err
+			}
+			n, err := p.next(block, shape)
+			if err != nil {
+				return experiment.Reading{}, err
+			}
+			if n == 0 {
+				return m.Reading()
+			}
+			m.Push(block[:n])
+		}
+	})
+	return err
+}
+
+// matchedBy is the word for what takes of that length are matched by.
+func (d *rendered) matchedBy() string {
+	if experiment.ByLoudness(d.frames, float64(d.wiring.Rate)) {
+		return "loudness"
+	}
+	return "rms"
+}
+
+// unconverged is how many steps of the solver did not converge.
+func unconverged(reports []chains.SectionReport) int64 {
+	n := int64(0)
+	for _, r := range reports {
+		n += r.Failures
+	}
+	return n
+}
+
+// warn says loudly where the solver did not converge.
+func warn(s streams, take string, reports []chains.SectionReport) {
+	for _, r := range reports {
+		if r.Failures > 0 {
+			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section with %s.", take, grouped(r.Failures), grouped(r.Steps), r.Section)
+			s.say("         Their voltages were held: what you hear there is wrong. Try --quality fine.")
+		}
+	}
+}
