@@ -3,7 +3,6 @@ package blocks
 import (
 	"drywire/dsp"
 	"drywire/dsp/dynamics"
-	"drywire/dsp/oversample"
 )
 
 // compressor lowers what is loud, so that what follows gets a more even level.
@@ -54,9 +53,9 @@ const gainCellNoise = 120e-9 // V/√Hz at unity gain: from memory
 
 // compressing is the core: amplifier, gain cell, amplifier.
 type compressing struct {
-	in     *oversample.Clip
+	in     limiter
 	cell   *dynamics.Compressor
-	out    *oversample.Clip
+	out    limiter
 	makeup float64
 }
 

@@ -7,7 +7,6 @@ import (
 	"drywire/dsp"
 	"drywire/dsp/delayline"
 	"drywire/dsp/filter"
-	"drywire/dsp/oversample"
 )
 
 // delay is a digital echo with an analogue dry path.
@@ -64,9 +63,9 @@ const mostFeedback = 0.95
 
 // echoes is the core: amplifier, dry path and loop, amplifier.
 type echoes struct {
-	in, out   *oversample.Clip
+	in, out   limiter
 	tone      *filter.Section
-	converter *oversample.Clip
+	converter limiter
 	line      *delayline.Line // what has been converted
 	delay     int             // samples from the input of the converter to the end of the line
 	time      float64         // seconds, the same with the converter's latency
@@ -95,7 +94,7 @@ func (b *Bench) echoes(s Settings) *echoes {
 	total := int(math.Round(s.Number("time") * rate))
 	e.time = float64(total) / rate
 	if total <= e.converter.Latency() { // then there is no time for oversampling inside the loop
-		e.converter = oversample.NewClip(-headroom, headroom, b.Rate, 1)
+		e.converter = b.limitAt(headroom, 1)
 	}
 	e.delay = total - e.converter.Latency()
 	e.line = delayline.New(e.delay)

@@ -5,7 +5,6 @@ import (
 
 	"drywire/dsp"
 	"drywire/dsp/filter"
-	"drywire/dsp/oversample"
 )
 
 // eq is an active equaliser of four bands.
@@ -88,10 +87,10 @@ func peakQ(name string) Knob {
 
 // equalizing is the core: amplifier, bands, level, amplifier.
 type equalizing struct {
-	in    *oversample.Clip
+	in    limiter
 	bands filter.Cascade
 	level float64
-	out   *oversample.Clip
+	out   limiter
 }
 
 // Process implements Core.

@@ -5,7 +5,6 @@ import (
 
 	"drywire/dsp"
 	"drywire/dsp/delayline"
-	"drywire/dsp/oversample"
 	plate "drywire/dsp/reverb"
 )
 
@@ -69,8 +68,8 @@ var reverb = Kind{
 
 // plating is the core: amplifier, dry path and plate, amplifier.
 type plating struct {
-	in, out     *oversample.Clip
-	first, last *oversample.Clip // the converters
+	in, out     limiter
+	first, last limiter // the converters
 	plate       *plate.Plate
 	line        *delayline.Line // holds the dry sound back until the converters are done
 	late        int             // samples
