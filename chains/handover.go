@@ -94,29 +94,3 @@ func (p Placed) place(bench *blocks.Bench) {
 		bench.Place(p.Name, p.Kind, p.Settings)
 	}
 }
-
-// Impedances is the small-signal input and output impedance of one block by itself at one frequency, in ohms: its input with 1 MΩ at
-// its output, its output with the given resistance at its input.
-func Impedances(k *blocks.Kind, s blocks.Settings, source dsp.Ohm, f dsp.Hertz) (in, out complex128, err error) {
-	z := [2]complex128{}
-	for side, jack := range [2]string{"block.in", "block.out"} {
-		bench := handoverBench()
-		bench.Place("block", k, s)
-		if side == 0 {
-			bench.R("load", "block.out", circuit.Ground, 1e6)
-		} else {
-			bench.R("source", "block.in", circuit.Ground, source)
-		}
-		for _, part := range bench.Circuit.Split() {
-			if !part.HasNode(jack) {
-				continue
-			}
-			ac, err := part.AC()
-			if err != nil {
-				return 0, 0, fmt.Errorf("kind %q: %w", k.Name, err)
-			}
-			z[side] = ac.Impedance(jack, f)
-		}
-	}
-	return z[0], z[1], nil
-}

@@ -54,13 +54,13 @@ type Take struct {
 
 // Section is how the solver fared in one non-linear section.
 type Section struct {
-	Node          string  `json:"node"` // a node in it
-	RateHz        float64 `json:"rate_hz"`
-	Steps         int64   `json:"steps"`
-	Divided       int64   `json:"divided"`        // steps taken again in smaller ones
-	MaxIterations int     `json:"max_iterations"` // of the worst step
-	Unconverged   int64   `json:"unconverged"`
-	ResidualVolts float64 `json:"residual_volts"` // the largest error left in a device's voltage
+	Parts         []string `json:"parts"` // the guitar, the blocks and the load with a jack in it
+	RateHz        float64  `json:"rate_hz"`
+	Steps         int64    `json:"steps"`
+	Divided       int64    `json:"divided"`        // steps taken again in smaller ones
+	MaxIterations int      `json:"max_iterations"` // of the worst step
+	Unconverged   int64    `json:"unconverged"`
+	ResidualVolts float64  `json:"residual_volts"` // the largest error left in a device's voltage
 }
 
 // Null is the level of the difference of two matched takes relative to the first of the two. DB is null where they are identical to

@@ -6,7 +6,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/blocks"
-	"drywire/chains"
 	"drywire/dsp"
 )
 
@@ -34,7 +33,8 @@ where its values come from.`,
 				}
 				return misuse{unknown("kind of block", args[0], names, "there are "+strings.Join(names, ", "))}
 			}
-			return showBlock(s, k)
+			showBlock(s, k)
+			return nil
 		},
 	}
 }
@@ -48,14 +48,8 @@ func listBlocks(s streams) {
 	s.printf("\ndrywire blocks KIND shows the knobs of one.\n")
 }
 
-// drivenFrom is the source resistance with which a block's output impedance is shown: common practice, no source.
-const drivenFrom dsp.Ohm = 10e3
-
-func showBlock(s streams, k *blocks.Kind) error {
-	in, out, err := chains.Impedances(k, k.Defaults(), drivenFrom, at)
-	if err != nil {
-		return err
-	}
+func showBlock(s streams, k *blocks.Kind) {
+	in, out := k.Impedances(k.Defaults(), at)
 	paragraph(s.out, k.Name+": ", k.Brief, width)
 	s.printf("\n")
 	t := table{header: []string{"knob", "range, with unit", "default", "what it does"}}
@@ -78,7 +72,7 @@ func showBlock(s streams, k *blocks.Kind) error {
 		t.wrap(s.out, width)
 		s.printf("\n")
 	}
-	s.printf("Impedance at 1 kHz, knobs at their defaults: %s in, %s out (driven from %s).\n", ohms(in), ohms(out), quantity(float64(drivenFrom), dsp.Ohms))
+	s.printf("Impedance at 1 kHz, knobs at their defaults: %s in (1 MΩ at its output),\n%s out (10 kΩ at its input).\n", ohms(in), ohms(out))
 	for _, part := range []struct {
 		name  string
 		lines []string
@@ -92,7 +86,6 @@ func showBlock(s streams, k *blocks.Kind) error {
 		}
 	}
 	s.printf("\nIn a chain file\n  blocks:\n    %s: {kind: %s%s}\n", k.Name, k.Name, example(k))
-	return nil
 }
 
 // width is how many columns a terminal has at least; no table is wider.

@@ -120,7 +120,7 @@ guitar to the fuzz, is in the sound.`,
 		return noFlag(cmd, err)
 	})
 	root.AddCommand(
-		newCommand(s), checkCommand(s), blocksCommand(s),
+		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), netlistCommand(s),
 	)
 	root.SetHelpCommand(&cobra.Command{

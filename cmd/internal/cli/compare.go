@@ -7,6 +7,7 @@ import (
 	"math"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -52,7 +53,7 @@ null is how far a take differs from the first, after matching: 0 dB is as much d
     gain_db       from volts to the file, with 1 V as full scale
     after_db, true_peak_dbtp                of the file
     matched       false for a silent take
-    solver: node, rate_hz, steps, divided, max_iterations, unconverged, residual_volts
+    solver: parts (solved together), rate_hz, steps, divided, max_iterations, unconverged, residual_volts
     unconverged   steps whose voltages are wrong: should be 0
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
 What has no value, as the level of silence, is null.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
@@ -93,7 +94,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		return err
 	}
 	defer out.abort()
-	e, reports, err := compareTakes(ctx, s, f, r, q, out)
+	e, warnings, err := compareTakes(ctx, s, f, r, q, out)
 	if err != nil {
 		return err
 	}
@@ -117,14 +118,12 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 			s.printf("  %s\n", t.File)
 		}
 	}
-	for k, t := range e.Takes {
-		warn(s, t.Name, reports[k])
-	}
+	warnings()
 	return nil
 }
 
-// compareTakes renders all takes and writes them, matched; the files wait for out to publish them.
-func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs) (*experiment.Comparison, [][]chains.SectionReport, error) {
+// compareTakes renders all takes and writes them, matched; the files wait for out to publish them. warnings says what went wrong in the solver.
+func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs) (e *experiment.Comparison, warnings func(), err error) {
 	all := f.Chains()
 	var longest dsp.Second
 	for _, c := range all {
@@ -186,19 +185,21 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		return nil, nil, err
 	}
 
-	e := &experiment.Comparison{
+	e = &experiment.Comparison{
 		Title: f.Title, Quality: q.Name, Recording: r.data(), RateHz: int(r.rate), Seconds: float64(takes[0].frames) / float64(r.rate),
 		MatchedBy: takes[0].matchedBy(), TargetDB: target, CeilingDB: experiment.Ceiling, Nulls: nulls,
 	}
 	if limited >= 0 {
 		e.LimitedBy = all[limited].Take
 	}
-	var reports [][]chains.SectionReport
 	for k, d := range takes {
 		e.Takes = append(e.Takes, takeData(k+1, f.Takes[k], d, names[k]))
-		reports = append(reports, d.reports)
 	}
-	return e, reports, ctx.Err()
+	return e, func() {
+		for _, d := range takes {
+			warn(s, d.wiring, d.reports)
+		}
+	}, ctx.Err()
 }
 
 // writeMatched writes all takes in step, at their gains, and measures by how much they differ.
@@ -260,11 +261,27 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 	}
 	for _, p := range d.reports {
 		e.Solver = append(e.Solver, experiment.Section{
-			Node: p.Section, RateHz: float64(d.wiring.Rate) * float64(p.Factor), Steps: p.Steps, Divided: p.Divided,
+			Parts: partsOf(d.wiring, p.Section), RateHz: float64(d.wiring.Rate) * float64(p.Factor), Steps: p.Steps, Divided: p.Divided,
 			MaxIterations: p.MaxIterations, Unconverged: p.Failures, ResidualVolts: p.Residual,
 		})
 	}
 	return e
+}
+
+// partsOf is what a section holds a jack of: the guitar, blocks, the load.
+func partsOf(w *chains.Wiring, node string) []string {
+	parts := []string{}
+	n := w.Section(node)
+	for _, j := range w.Chain.Jacks() {
+		part, _, _ := strings.Cut(j, ".")
+		if part == "out" {
+			part = "load"
+		}
+		if n != nil && n.HasNode(j) && !slices.Contains(parts, part) {
+			parts = append(parts, part)
+		}
+	}
+	return parts
 }
 
 // printComparison prints the tables.
@@ -302,10 +319,10 @@ func printComparison(s streams, e *experiment.Comparison) {
 		s.printf("! not matched: silent, or too little sound for a loudness.\n")
 	}
 
-	solver := table{header: []string{" #", "non-linear section with", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}
+	solver := table{header: []string{" #", "solved together", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}
 	for _, k := range e.Takes {
 		for _, p := range k.Solver {
-			solver.row(fmt.Sprint(k.Number), clip(p.Node, 30), fmt.Sprint(p.RateHz/1e3), grouped(p.Steps), grouped(p.Divided), fmt.Sprint(p.MaxIterations), grouped(p.Unconverged))
+			solver.row(fmt.Sprint(k.Number), clip(strings.Join(p.Parts, " + "), 38), fmt.Sprint(p.RateHz/1e3), grouped(p.Steps), grouped(p.Divided), fmt.Sprint(p.MaxIterations), grouped(p.Unconverged))
 		}
 	}
 	if len(solver.rows) > 0 {

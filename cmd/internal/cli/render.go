@@ -147,7 +147,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	s.printf("At %-8s peak %s, RMS %s (%s dBu)\n", o.jack, volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
 	s.printf("Solver     %s\n", solverText(render.Reports()))
 	s.printf("Wrote      %s: %.2f s, %s\n", o.out, float64(wav.Frames())/float64(r.rate), done)
-	warn(s, c.Take, render.Reports())
+	warn(s, render.Wiring, render.Reports())
 	return nil
 }
 

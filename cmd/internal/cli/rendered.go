@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"runtime/debug"
+	"strings"
 
 	"drywire/chains"
 	"drywire/chains/experiment"
@@ -191,10 +192,10 @@ func unconverged(reports []chains.SectionReport) int64 {
 }
 
 // warn says loudly where the solver did not converge.
-func warn(s streams, take string, reports []chains.SectionReport) {
+func warn(s streams, w *chains.Wiring, reports []chains.SectionReport) {
 	for _, r := range reports {
 		if r.Failures > 0 {
-			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section with %s.", take, grouped(r.Failures), grouped(r.Steps), r.Section)
+			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section of %s.", w.Chain.Take, grouped(r.Failures), grouped(r.Steps), strings.Join(partsOf(w, r.Section), " + "))
 			s.say("         Their voltages were held: what you hear there is wrong. Try --quality fine.")
 		}
 	}

@@ -1,0 +1,142 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"drywire/chains"
+	"drywire/dsp/section"
+)
+
+type demoOptions struct {
+	out     string
+	quality string
+}
+
+// demoChain is the shipped chain file that the demonstration renders.
+const demoChain = "fuzz-or-buffer-first"
+
+func demoCommand(s streams) *cobra.Command {
+	var o demoOptions
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Hear what comes of a buffer before a fuzz, and after",
+		Long: fmt.Sprintf(`Demo renders the shipped chain file %s with a shipped recording: one riff,
+through a fuzz that the guitar is plugged into directly and through the same fuzz behind a buffer, each
+with the guitar's volume full and rolled back. It writes the takes, matched in loudness, with the
+chain file and a report into a folder, and says what to listen for.`, demoChain),
+		Example: `  drywire demo
+  drywire demo -o /tmp/first`,
+		Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), s, o) },
+	}
+	cmd.Flags().StringVarP(&o.out, "output", "o", "drywire-demo", "the `DIR` to write into; made where there is none")
+	qualityFlag(cmd, &o.quality)
+	complete(cmd, "output", completeFolder)
+	return cmd
+}
+
+// listenFor is what the takes of the demonstration let one hear. Each is held by a test of the whole chain or by the table beside it.
+var listenFor = []string{
+	"Takes 1 and 2, volume full: the same blocks, only the buffer has moved. Plugged straight into the fuzz, the guitar is a part of its circuit: " +
+		"the fuzz loads the pickups, which takes treble. Behind the buffer it is brighter and harsher.",
+	"Takes 1 and 3, fuzz first: rolling the guitar's volume back adds resistance in front of the fuzz and cleans the sound up.",
+	"Takes 2 and 4, buffered: the same turn of the same knob does much less, for the buffer hides the knob from the fuzz.",
+	"Takes 3 and 4: the answer to the question. Both have the guitar's volume at 3.",
+}
+
+// hearing is said wherever someone is about to listen. The times are those of NIOSH publication 98-126 (480 min / 2^((L-85)/3)) and of the
+// WHO-ITU standard of 2019 (ITU-T H.870, 80 dB(A) for 40 h a week, equal energy).
+const hearing = "Start with the volume turned down, then raise it: fuzz is dense and tires the ear unnoticed. At 85 dB(A) work safety " +
+	"(NIOSH) allows 8 hours a day, at 94 dB(A) 1 hour, at 100 dB(A) 15 minutes; for leisure the WHO advises no more than 80 dB(A) for 40 hours a " +
+	"week, which is 4 hours a week at 90 dB(A)."
+
+func runDemo(ctx context.Context, s streams, o demoOptions) error {
+	q, err := quality(o.quality)
+	if err != nil {
+		return err
+	}
+	text, err := chains.ReadShipped(demoChain)
+	if err != nil {
+		return err
+	}
+	name := demoChain + ".yaml"
+	f, err := parseChainFile(name, text, ".")
+	if err != nil {
+		return err
+	}
+	r, err := findRecording(ctx, f, "")
+	if err != nil {
+		return err
+	}
+	out, err := openFolder(o.out)
+	if err != nil {
+		return err
+	}
+	defer out.abort()
+	e, warnings, err := compareTakes(ctx, s, f, r, q, out)
+	if err != nil {
+		return err
+	}
+
+	var words strings.Builder
+	said := streams{out: &words}
+	said.printf("%s\n\n", f.Title)
+	r.describe(said)
+	said.printf("\n")
+	printComparison(said, e)
+	tables := words.String()
+
+	words.Reset()
+	paragraph(&words, "", "Listen for", width)
+	for k, text := range listenFor {
+		paragraph(&words, fmt.Sprintf("%d. ", k+1), text, width)
+	}
+	said.printf("\n")
+	paragraph(&words, "Your ears: ", hearing, width)
+	listen := words.String()
+
+	if err := out.text(name, text); err != nil {
+		return err
+	}
+	if err := out.text("report.md", []byte(demoReport(f, q, tables, listen))); err != nil {
+		return err
+	}
+	if err := out.publish(); err != nil {
+		return err
+	}
+	s.printf("%s\n%s\nWritten into %s:\n", tables, listen, dirOf(o.out))
+	for _, t := range e.Takes {
+		s.printf("  %s\n", t.File)
+	}
+	s.printf("  report.md, %s\nNext: change a copy of the chain file, then\n  drywire compare %s -o takes\n", name, name)
+	warnings()
+	return nil
+}
+
+// demoReport is the report of the demonstration: plain text that reads well as it is and as Markdown.
+func demoReport(f *chainFile, q section.Quality, tables, listen string) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# %s\n\n", f.Title)
+	paragraph(&b, "", "One dry recording, rendered through the takes of the chain file beside this page. Every take was computed in volts from the "+
+		"guitar's pickup to the last jack, then brought to one loudness, so that you hear the sound and not the level.", width)
+	fmt.Fprintf(&b, "\n## Takes\n\n")
+	for k, c := range f.Chains() {
+		fmt.Fprintf(&b, "%d. %s: %s\n", k+1, c.Take, orderText(c))
+		for _, set := range f.Takes[k].Set {
+			fmt.Fprintf(&b, "   with %s %s\n", set.Target, set.Text)
+		}
+	}
+	fmt.Fprintf(&b, "\n## Before you listen\n\n")
+	paragraph(&b, "", hearing, width)
+	fmt.Fprintf(&b, "\n## What to listen for\n\n")
+	for k, text := range listenFor {
+		paragraph(&b, fmt.Sprintf("%d. ", k+1), text, width)
+	}
+	fmt.Fprintf(&b, "\n## What was measured\n\nQuality: %s.\n\n```\n%s```\n", q.Name, tables)
+	fmt.Fprintf(&b, "\n## Make it again\n\n```\ndrywire compare %s.yaml -o takes\n```\n", demoChain)
+	return b.String()
+}
