@@ -7,7 +7,7 @@ import (
 
 func TestExponent(t *testing.T) {
 	worst := 0.0
-	for x := -690.0; x < 80; x += 0.000913 {
+	for x := -3.0; x < 80; x += 0.000913 {
 		e, _ := exponent(x)
 		worst = math.Max(worst, math.Abs(e/math.Exp(x)-1))
 	}
@@ -19,8 +19,15 @@ func TestExponent(t *testing.T) {
 	if e, de := exponent(expTop + 1); math.Abs(e/(at+slope)-1) > 1e-12 || math.Abs(de/slope-1) > 1e-12 {
 		t.Errorf("past the top: %g with slope %g, want %g with slope %g", e, de, at+slope, slope)
 	}
-	if e, _ := exponent(-1e9); e != 0 {
-		t.Errorf("exp(-1e9) = %g, want 0", e)
+	// Below -3 it goes on as -(3/(e·x))³, the law of SPICE for a reverse-biased junction, without a step.
+	for _, x := range []float64{-3 - 1e-12, -10, -1e9} {
+		want := -math.Pow(3/(math.E*x), 3)
+		if e, de := exponent(x); math.Abs(e/want-1) > 1e-11 || math.Abs(de/(-3*want/x)-1) > 1e-11 {
+			t.Errorf("at %g: %g with slope %g, want %g with slope %g", x, e, de, want, -3*want/x)
+		}
+	}
+	if e, de := exponent(-3 - 1e-12); math.Abs(e-math.Exp(-3)) > 1e-12 || math.Abs(de-math.Exp(-3)) > 1e-12 {
+		t.Errorf("below -3: %g with slope %g, want %g", e, de, math.Exp(-3))
 	}
 	if e, _ := exponent(math.NaN()); !math.IsNaN(e) {
 		t.Errorf("exp(NaN) = %g, want NaN", e)
