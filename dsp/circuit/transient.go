@@ -46,9 +46,9 @@ func (r *Report) Add(o Report) {
 // Three things make a step of some microseconds as good as one of a tenth of it. The linear part is not carried by one
 // trapezoidal step but by microSteps of them, along which inputs and device currents run straight; they are worked
 // out once, when the step is made, so its resonances lie where they belong and its fast modes die.
-// A step whose first Newton correction shows that the devices did not follow their tangent (a transistor goes from cut-off to
-// saturation in less than a step) is taken again in small steps, the input interpolated by a cubic; this depends on the signal
-// alone, never on how it is cut into calls. And see Options.Smooth.
+// A step in which the devices bend (a transistor goes from cut-off to saturation in less than a step) is taken again in four quarters, and a quarter in
+// which they still bend in four of its own, the input interpolated by a cubic; this depends on the signal alone, never on how
+// it is cut into calls. And see Options.Smooth.
 type Transient struct {
 	point *OperatingPoint
 	dev   devices
@@ -56,9 +56,11 @@ type Transient struct {
 	ni    int // inputs
 	y0    []float64
 
-	coarse, fine *stepper
-	divide       int
-	weights      [][4]float64 // of the cubic, for each small step
+	levels  []*stepper   // the whole step, its quarter, its sixteenth, …
+	spans   []int        // how many of the smallest steps each of them is
+	current []bool       // which of them hold the present state
+	owner   int          // the one that moved last
+	weights [][4]float64 // of the cubic, at the end of each smallest step
 
 	v, i     []float64 // last solved port voltages, and device currents, absolute
 	own, oth []float64 // derivatives of the currents at the last evaluation
@@ -66,12 +68,12 @@ type Transient struct {
 	small    []float64 // input at a small step
 	w        []float64 // inputs and device currents at the end of the last step, deviations
 	before   []float64 // device currents a step earlier
+	width    float64   // the length of the last step, as a share of the whole
 	history  []float64 // of the companion models
 	smooth   []smoother
 	outs     []float64
 	quick    bool    // newton4 serves
 	bend     float64 // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
-	inFine   bool    // the fine stepper holds the present state too
 	calm     int     // undivided steps since the last divided one, up to 2
 	scratch  newtonScratch
 	report   Report
@@ -112,8 +114,8 @@ var ErrSingular = errors.New("circuit: singular: a loop of voltage sources, or a
 // Options of a transient.
 type Options struct {
 	Step dsp.Second
-	// Divide is into how many small steps a step is divided where the devices switch; 0 or 1: never.
-	Divide int
+	// Levels is how many times a step may be divided by four where the devices switch: 0 to 3.
+	Levels int
 	// Tolerance is how far, in volts, a device current that bends within a step may move a port by its bend before the step is
 	// divided.
 	Tolerance dsp.Volt
@@ -129,25 +131,27 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 	if err != nil {
 		return nil, err
 	}
-	t := &Transient{point: point, dev: point.dev, m: point.dev.count, divide: 1}
-	if t.coarse, err = point.stepper(float64(o.Step), microSteps, probes); err != nil {
-		return nil, err
+	t := &Transient{point: point, dev: point.dev, m: point.dev.count, bend: 12 * float64(o.Tolerance)}
+	if o.Levels < 0 || o.Levels > 3 {
+		panic("circuit: a step is divided by four 0 to 3 times")
 	}
-	if o.Divide > 1 && t.m > 0 {
-		t.divide = o.Divide
-		t.bend = 12 * float64(o.Tolerance)
-		if microSteps%o.Divide != 0 {
-			panic("circuit: a step must divide into whole microsteps")
-		}
-		if t.fine, err = point.stepper(float64(o.Step)/float64(o.Divide), microSteps/o.Divide, probes); err != nil {
+	if t.m == 0 {
+		o.Levels = 0
+	}
+	for l, parts := 0, 1; l <= o.Levels; l, parts = l+1, 4*parts {
+		st, err := point.stepper(float64(o.Step)/float64(parts), microSteps/parts, probes)
+		if err != nil {
 			return nil, err
 		}
-		for j := 1; j <= o.Divide; j++ {
-			t.weights = append(t.weights, cubic(float64(j)/float64(o.Divide)))
-		}
+		t.levels = append(t.levels, st)
+		t.spans = append(t.spans, 1<<(2*(o.Levels-l)))
 	}
+	for j := 1; j <= t.spans[0]; j++ {
+		t.weights = append(t.weights, cubic(float64(j)/float64(t.spans[0])))
+	}
+	t.current = make([]bool, len(t.levels))
 	t.quick = t.dev.firstQ == 0 && t.dev.firstC == 4 && t.m == 4
-	t.n, t.ni = t.coarse.n, t.coarse.ni
+	t.n, t.ni = t.levels[0].n, t.levels[0].ni
 	for _, name := range probes {
 		t.y0 = append(t.y0, point.V(name))
 	}
@@ -193,26 +197,22 @@ func (t *Transient) Reset() {
 	clear(t.before)
 	clear(t.smooth)
 	t.calm = 2
-	t.inFine = false
+	t.width = 1
 	copy(t.v, t.point.v)
 	t.dev.eval(t.v, t.i, t.own, t.oth)
-	for _, st := range []*stepper{t.coarse, t.fine} {
-		if st != nil {
-			clear(st.s)
-			clear(st.last)
-		}
+	for l, st := range t.levels {
+		clear(st.s)
+		clear(st.last)
+		t.current[l] = false
 	}
-	t.reseat(t.coarse)
+	t.reseat(t.levels[0])
+	t.owner, t.current[0] = 0, true
 	t.report = Report{}
 }
 
 // reseat makes the last solution the point from which the stepper predicts.
 func (t *Transient) reseat(st *stepper) {
-	m := t.m
-	di := t.scratch.di
-	for k := range di {
-		di[k] = t.i[k] - t.scratch.base[k]
-	}
+	m, di := t.m, t.w[t.ni:]
 	for k := range di {
 		st.p[k] = t.v[k] - t.point.v[k] - dot(st.k[k*m:k*m+m], di)
 	}
@@ -225,37 +225,11 @@ func (t *Transient) reseat(st *stepper) {
 // there (with Smooth, a step before).
 func (t *Transient) Step(out, in []float64) {
 	t.report.Steps++
-	c := t.coarse
-	switch {
-	case t.m == 0:
-		c.advance(t.outs, in, nil)
+	if t.m == 0 {
+		t.levels[0].advance(t.outs, in, nil)
 		t.gather(0, 1)
-	case t.try(c, in, t.fine != nil):
-		c.advance(t.outs, in, t.scratch.di)
-		t.gather(0, 1)
-		t.keep(in)
-		t.inFine = false
-	default:
-		t.report.Divided++
-		t.calm = -1
-		if !t.inFine {
-			t.move(t.fine, c)
-			t.reseat(t.fine)
-			t.inFine = true
-		}
-		h := 1 / float64(t.divide)
-		for j, w := range t.weights {
-			for k := range t.small {
-				past := t.past[3*k : 3*k+3]
-				t.small[k] = w[0]*past[0] + w[1]*past[1] + w[2]*past[2] + w[3]*in[k]
-			}
-			t.try(t.fine, t.small, false)
-			t.fine.advance(t.outs, t.small, t.scratch.di)
-			t.gather(float64(j)*h, h)
-		}
-		t.keep(in)
-		t.move(c, t.fine)
-		t.reseat(c)
+	} else {
+		t.cover(0, 0, in)
 	}
 	t.calm = min(2, t.calm+1)
 	if t.smooth != nil {
@@ -269,19 +243,50 @@ func (t *Transient) Step(out, in []float64) {
 			out[k] = t.y0[k] + y
 		}
 	}
-	if t.fine != nil {
-		for k, u := range in {
-			past := t.past[3*k : 3*k+3]
-			past[0], past[1], past[2] = past[1], past[2], u
-		}
+	for k, u := range in {
+		past := t.past[3*k : 3*k+3]
+		past[0], past[1], past[2] = past[1], past[2], u
 	}
 }
 
-// keep notes inputs and device currents at the end of a step.
-func (t *Transient) keep(in []float64) {
-	copy(t.before, t.w[t.ni:])
-	copy(t.w, in)
-	copy(t.w[t.ni:], t.scratch.di)
+// cover takes the part of a step that begins after so many of the smallest steps, by the stepper of the level or, where that bends, by four of the
+// next.
+func (t *Transient) cover(level, from int, in []float64) {
+	st, span, parts := t.levels[level], t.spans[level], t.spans[0]
+	u := in
+	if to := from + span; to < parts {
+		w := &t.weights[to-1]
+		for k := range t.small {
+			past := t.past[3*k : 3*k+3]
+			t.small[k] = w[0]*past[0] + w[1]*past[1] + w[2]*past[2] + w[3]*in[k]
+		}
+		u = t.small
+	}
+	if !t.current[level] {
+		t.move(st, t.levels[t.owner])
+		t.reseat(st)
+		t.current[level] = true
+	}
+	h := float64(span) / float64(parts)
+	if t.try(st, u, h, level+1 < len(t.levels)) {
+		st.advance(t.outs, u, t.scratch.di)
+		t.gather(float64(from)/float64(parts), h)
+		copy(t.before, t.w[t.ni:])
+		copy(t.w, u)
+		copy(t.w[t.ni:], t.scratch.di)
+		t.width, t.owner = h, level
+		for l := range t.current {
+			t.current[l] = l == level
+		}
+		return
+	}
+	if level == 0 {
+		t.report.Divided++
+		t.calm = -1
+	}
+	for j := 0; j < 4; j++ {
+		t.cover(level+1, from+j*span/4, in)
+	}
 }
 
 // gather adds the stretch that starts at x (0 to 1) of the step and is h long to the triangle's two halves: the
@@ -303,9 +308,9 @@ func (t *Transient) gather(x, h float64) {
 	}
 }
 
-// try solves the ports for one step and leaves the deviations of the device currents in scratch.di. With giveUp
-// it stops, and reports false, where the devices leave their tangent by more than divideAt.
-func (t *Transient) try(st *stepper, in []float64, giveUp bool) bool {
+// try solves the ports for one step, h of the whole long, and leaves the deviations of the device currents in scratch.di. With giveUp
+// it stops, and reports false, where the devices leave their tangent by more than divideAt or bend by more than the tolerance.
+func (t *Transient) try(st *stepper, in []float64, h float64, giveUp bool) bool {
 	p := t.scratch.p
 	st.linear(p, in)
 	if !t.solve(st, p, giveUp) {
@@ -315,7 +320,7 @@ func (t *Transient) try(st *stepper, in []float64, giveUp bool) bool {
 	for k := range di {
 		di[k] = t.i[k] - base[k]
 	}
-	if giveUp && t.bends(st) {
+	if giveUp && t.bends(st, h) {
 		copy(t.v, t.scratch.held)
 		t.dev.eval(t.v, t.i, t.own, t.oth)
 		return false
@@ -346,11 +351,14 @@ func (st *stepper) linear(p, in []float64) {
 }
 
 // bends says whether the device currents bend within the step by more than its straight line may miss.
-func (t *Transient) bends(st *stepper) bool {
+func (t *Transient) bends(st *stepper, h float64) bool {
 	m := t.m
 	bend := t.scratch.d
+	r := h / t.width // the last step may have had another length
+	scale := 2 * r / (1 + r)
 	for k, i := range t.scratch.di {
-		bend[k] = i - 2*t.w[t.ni+k] + t.before[k]
+		last := t.w[t.ni+k]
+		bend[k] = scale * ((i - last) - r*(last-t.before[k]))
 	}
 	for k := range bend {
 		if math.Abs(dot(st.k[k*m:k*m+m], bend)) > t.bend {

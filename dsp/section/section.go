@@ -23,16 +23,16 @@ type Quality struct {
 	// Rate is the least rate at which a non-linear section runs; the multiple of the recording's rate is the power of two that
 	// reaches it.
 	Rate dsp.Hertz
-	// Divide and Tolerance say when a step is divided, and into how many: circuit.Options.
-	Divide    int
+	// Levels and Tolerance say how often and when a step is divided: circuit.Options.
+	Levels    int
 	Tolerance dsp.Volt
 }
 
 // The qualities there are, worst first. Errors against a converged reference and aliasing of each are in the tests of the whole chain.
 var (
-	Draft  = Quality{"draft", 176e3, 16, 3e-3}
-	Normal = Quality{"normal", 352e3, 16, 1e-3}
-	Fine   = Quality{"fine", 1.4e6, 16, 3e-4}
+	Draft  = Quality{"draft", 176e3, 2, 3e-3}
+	Normal = Quality{"normal", 352e3, 3, 1e-3}
+	Fine   = Quality{"fine", 1.4e6, 3, 3e-4}
 )
 
 // Qualities is the qualities there are, worst first.
@@ -92,7 +92,7 @@ func New(n *circuit.Netlist, rate dsp.Hertz, q Quality, probes ...string) (*Sect
 	} else {
 		s.Factor = q.Oversample(rate)
 		step := dsp.Second(1 / (float64(rate) * float64(s.Factor)))
-		t, err := n.NewTransient(circuit.Options{Step: step, Divide: q.Divide, Tolerance: q.Tolerance, Smooth: true}, probes...)
+		t, err := n.NewTransient(circuit.Options{Step: step, Levels: q.Levels, Tolerance: q.Tolerance, Smooth: true}, probes...)
 		if err != nil {
 			return nil, err
 		}
