@@ -57,6 +57,8 @@ type step struct {
 	align   []delay // per input: what makes them as late as the latest
 	ins     [][]float64
 	outs    [][]float64
+	names   []string // of the outputs: nodes, or driven sources
+	noise   []*hiss  // what AddNoise adds to the outputs
 }
 
 type tap struct{ signal, latency int }
@@ -113,7 +115,7 @@ func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 			if err != nil {
 				return nil, fmt.Errorf("take %q: section with %s: %w", w.Chain.Take, probes[0], err)
 			}
-			st := step{name: probes[0], section: s}
+			st := step{name: probes[0], section: s, names: probes}
 			late := st.read(signalOf, latency, n.Inputs())
 			for _, p := range probes {
 				st.out = append(st.out, signal(p, late+s.Latency()))
@@ -123,7 +125,7 @@ func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 		}
 		s := stages[0]
 		stages = stages[1:]
-		st := step{name: s.Name, core: s.Core}
+		st := step{name: s.Name, core: s.Core, names: s.Drive}
 		late := st.read(signalOf, latency, s.Sense)
 		for _, d := range s.Drive {
 			st.out = append(st.out, signal(d, late+s.Core.Latency()))
@@ -211,6 +213,9 @@ func (r *Renderer) process(in []float64) {
 			st.section.Process(st.outs, st.ins)
 		} else {
 			st.core.Process(st.outs, st.ins)
+		}
+		for j, n := range st.noise {
+			n.add(st.outs[j])
 		}
 	}
 }

@@ -1,0 +1,422 @@
+package chains
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"drywire/blocks"
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/measure"
+	"drywire/dsp/section"
+)
+
+// A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source makes is carried to the jack by the small-signal
+// response of all that lies between: circuits by AC analysis about the operating point, stages without memory by the response that they state, those
+// with (an equaliser, an echo, a reverb) by the power spectrum of their impulse response, whose teeth are averaged over each cell of the frequency axis.
+// Sources know nothing of each other, so that powers add.
+//
+// It is the noise of a chain that nobody plays through. It leaves out the noise that is in the recording itself, and what playing does to noise: a clipping
+// stage lets less of it through, a compressor changes it with its gain. Supplies are ideal, so there is no ripple.
+type Ledger struct {
+	Jack    string
+	Centres []float64 // Hz: the middle of each cell of the frequency axis
+	Widths  []float64 // Hz
+	Shares  []Share   // loudest first, by A-weighted power
+	Gain    []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
+}
+
+// Share is what one source adds to the noise at the jack.
+type Share struct {
+	Block   string    // the block's name, "guitar", "cables" or "load"
+	Element string    // the part of it, by its name in the circuit, or the stage
+	Cause   string    // "thermal", "shot", "input" (an amplifier in the circuit), "stage" (amplifiers and converters inside a stage) or "hum"
+	Density []float64 // V²/Hz at the jack, the mean over each cell
+	Lines   []Line    // what is no noise but tones: hum
+}
+
+// Line is a tone.
+type Line struct {
+	Frequency float64 // Hz
+	Power     float64 // V², mean square
+}
+
+// The band of a ledger is that of the meters: 20 Hz to 20 kHz.
+const (
+	noiseLow  = measure.BandLow
+	noiseHigh = measure.BandHigh
+	// noiseCells is how many cells, of equal width on a logarithmic axis, the band has: 24 to the octave. A test shows that the total is then right.
+	noiseCells = 240
+)
+
+// Flat and AWeighted are the weightings of powers, in dB by frequency.
+func Flat(float64) float64 { return 0 }
+
+// AWeighted is the A weighting of IEC 61672-1.
+func AWeighted(f float64) float64 { return measure.AWeightingDB(f) }
+
+// Power is the mean square of the share in V² from 20 Hz to 20 kHz, weighted.
+func (s *Share) power(l *Ledger, weightingDB func(float64) float64) float64 {
+	sum := 0.0
+	for k, d := range s.Density {
+		sum += d * l.Widths[k] * math.Pow(10, weightingDB(l.Centres[k])/10)
+	}
+	for _, line := range s.Lines {
+		sum += line.Power * math.Pow(10, weightingDB(line.Frequency)/10)
+	}
+	return sum
+}
+
+// Power is the mean square, in V² from 20 Hz to 20 kHz, of the share of that index.
+func (l *Ledger) Power(share int, weightingDB func(float64) float64) float64 {
+	return l.Shares[share].power(l, weightingDB)
+}
+
+// RMS is the whole noise in V, from 20 Hz to 20 kHz, weighted.
+func (l *Ledger) RMS(weightingDB func(float64) float64) float64 {
+	sum := 0.0
+	for k := range l.Shares {
+		sum += l.Power(k, weightingDB)
+	}
+	return math.Sqrt(sum)
+}
+
+// Density is the whole noise per cell, in V²/Hz, without its tones.
+func (l *Ledger) Density() []float64 {
+	sum := make([]float64, len(l.Centres))
+	for _, s := range l.Shares {
+		for k, d := range s.Density {
+			sum[k] += d
+		}
+	}
+	return sum
+}
+
+// Noise is the ledger of the noise at a jack, for recordings of that rate.
+func (c *Chain) Noise(rate dsp.Hertz, jack string) (*Ledger, error) {
+	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
+}
+
+// Noises is the ledgers of several jacks.
+func (c *Chain) Noises(rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
+	m := newNoiseMeter(rate, noiseCells)
+	list := make([]*Ledger, 0, len(jacks))
+	for _, j := range jacks {
+		l, err := m.ledger(c, j)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, l)
+	}
+	return list, nil
+}
+
+// Move is what the noise at the last jack would be with one block at another place in the order.
+type Move struct {
+	Block    string
+	From, To int     // places, from 0
+	NoiseDB  float64 // by how much the A-weighted noise changes
+	GainDB   float64 // by how much the small-signal gain at 1 kHz changes, from the pickup: noise that falls with it is no gain
+}
+
+// NoiseMoves is every move of one block that is on to any other place, in the order of the chain.
+func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
+	m := newNoiseMeter(rate, noiseCells/4) // a move of under 0.05 dB is of no interest
+	type outcome struct{ noise, gain float64 }
+	seen := map[string]outcome{}
+	look := func(order []Placed) (outcome, error) {
+		var names []string
+		for _, b := range order {
+			names = append(names, b.Name)
+		}
+		key := strings.Join(names, " ")
+		if o, ok := seen[key]; ok {
+			return o, nil
+		}
+		other := *c
+		other.Blocks = order
+		l, err := m.ledger(&other, "out")
+		if err != nil {
+			return outcome{}, err
+		}
+		at, _ := slices.BinarySearch(l.Centres, 1000)
+		o := outcome{l.RMS(AWeighted), math.Sqrt(l.Gain[at])}
+		seen[key] = o
+		return o, nil
+	}
+	now, err := look(c.Blocks)
+	if err != nil {
+		return nil, err
+	}
+	var moves []Move
+	for from, b := range c.Blocks {
+		for to := range c.Blocks {
+			if b.Off || to == from {
+				continue
+			}
+			order := slices.Insert(slices.Delete(slices.Clone(c.Blocks), from, from+1), to, b)
+			then, err := look(order)
+			if err != nil {
+				return nil, err
+			}
+			moves = append(moves, Move{b.Name, from, to, dsp.ToDB(then.noise / now.noise), dsp.ToDB(then.gain / now.gain)})
+		}
+	}
+	return moves, nil
+}
+
+// noiseMeter works out ledgers on one frequency axis, and remembers what stages with memory do.
+type noiseMeter struct {
+	rate    dsp.Hertz
+	edges   []float64
+	centres []float64
+	widths  []float64
+	lines   int                  // length of the impulse responses, a power of two
+	rough   map[string][]float64 // power response of a stage's core by its key, at the lines of the transform
+}
+
+func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
+	m := &noiseMeter{rate: rate, rough: map[string][]float64{}}
+	ratio := noiseHigh / noiseLow
+	for k := 0; k <= cells; k++ {
+		m.edges = append(m.edges, noiseLow*math.Pow(ratio, float64(k)/float64(cells)))
+	}
+	for k := range cells {
+		m.centres = append(m.centres, math.Sqrt(m.edges[k]*m.edges[k+1]))
+		m.widths = append(m.widths, m.edges[k+1]-m.edges[k])
+	}
+	return m
+}
+
+// ledger works on a wiring of its own, whose cores nobody else runs. In it the guitar's source is the pickup's open-circuit voltage: what the
+// recording was made into cancels at rest.
+func (m *noiseMeter) ledger(c *Chain, jack string) (*Ledger, error) {
+	if err := c.Jack(jack); err != nil {
+		return nil, err
+	}
+	plain := *c
+	plain.Recording.Load = nil
+	walk := &noiseWalk{m: m, w: plain.Wire(m.rate, section.Draft), been: map[*circuit.Netlist]bool{}, shares: map[[3]string]*Share{}}
+	walk.gain = make([]float64, len(m.centres))
+	m.setLines(walk.w.Tail())
+	ones := make([]float64, len(m.centres))
+	for k := range ones {
+		ones[k] = 1
+	}
+	if err := walk.back(jack, ones, nil); err != nil {
+		return nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, jack, err)
+	}
+	l := &Ledger{Jack: jack, Centres: m.centres, Widths: m.widths, Gain: walk.gain}
+	for _, s := range walk.shares {
+		l.Shares = append(l.Shares, *s)
+	}
+	slices.SortFunc(l.Shares, func(a, b Share) int {
+		return cmp.Or(cmp.Compare(b.power(l, AWeighted), a.power(l, AWeighted)), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
+	})
+	return l, nil
+}
+
+// setLines chooses the length of impulse responses: twice all that sounds on, since a power spectrum is as rough as a signal of twice the length. At
+// least 2^18, so that the lowest cell holds lines at any rate; at most 2^22, a minute at 48 kHz.
+func (m *noiseMeter) setLines(tail dsp.Second) {
+	n := 1 << 18
+	for n < 1<<22 && float64(n) < 2*float64(tail)*float64(m.rate) {
+		n *= 2
+	}
+	if n != m.lines {
+		m.lines = n
+		clear(m.rough)
+	}
+}
+
+// noiseWalk goes from the jack back to the guitar and gathers shares.
+type noiseWalk struct {
+	m      *noiseMeter
+	w      *Wiring
+	been   map[*circuit.Netlist]bool
+	shares map[[3]string]*Share
+	gain   []float64
+}
+
+// back adds what is made in the section that holds the node, and behind it. gain is the power gain from the node to the jack per cell without the stages
+// on the way that have memory; rough is the product of their power responses, nil where there are none.
+func (n *noiseWalk) back(node string, gain, rough []float64) error {
+	part := n.w.Section(node)
+	if n.been[part] {
+		return fmt.Errorf("%s is reached on two paths, whose noises are not independent: no ledger for those yet", node)
+	}
+	n.been[part] = true
+	ac, err := part.AC()
+	if err != nil {
+		return err
+	}
+	full := slices.Clone(gain) // with the rough part's mean
+	if rough != nil {
+		for k, p := range n.m.means(rough) {
+			full[k] *= p
+		}
+	}
+	inputs := part.Inputs()
+	own := make([][]circuit.Noise, len(n.m.centres))
+	through := make([][]float64, len(inputs)) // power gain from each input to the node
+	for i := range through {
+		through[i] = make([]float64, len(own))
+	}
+	each(len(own), func(k int) {
+		f := dsp.Hertz(n.m.centres[k])
+		own[k] = ac.Noise(node, f)
+		for i, in := range inputs {
+			through[i][k] = square(ac.Transfer(in, f, node)[0])
+		}
+	})
+	for k, list := range own {
+		for _, e := range list {
+			n.add(e.Element, e.Cause, k, e.Density*full[k])
+		}
+	}
+	for i, in := range inputs {
+		if in == source {
+			for k, p := range through[i] {
+				n.gain[k] += p * full[k]
+			}
+			continue
+		}
+		for k, p := range through[i] {
+			through[i][k] = p * gain[k]
+		}
+		if err := n.stage(in, through[i], rough); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// stage adds what is made in the stage that drives a source, and behind it.
+func (n *noiseWalk) stage(drive string, gain, rough []float64) error {
+	at := slices.IndexFunc(n.w.Stages, func(s blocks.Stage) bool { return slices.Contains(s.Drive, drive) })
+	if at < 0 {
+		return fmt.Errorf("nothing drives %s", drive)
+	}
+	s := n.w.Stages[at]
+	if len(s.Drive) != 1 || len(s.Sense) != 1 {
+		return fmt.Errorf("%s has several channels: no ledger for those yet", s.Name)
+	}
+	var mean []float64
+	if rough != nil {
+		mean = n.m.means(rough)
+	}
+	for k, g := range gain {
+		if mean != nil {
+			g *= mean[k]
+		}
+		if s.Noise > 0 {
+			n.add(s.Name, "stage", k, s.Noise*s.Noise*g)
+		}
+	}
+	if core, ok := s.Core.(blocks.Responder); ok && s.Core.Tail() == 0 {
+		for k, f := range n.m.centres {
+			gain[k] *= square(core.Response(dsp.Hertz(f)))
+		}
+		return n.back(s.Sense[0], gain, rough)
+	}
+	power := n.m.powerOf(s)
+	if rough != nil {
+		both := make([]float64, len(power))
+		for k, p := range power {
+			both[k] = p * rough[k]
+		}
+		power = both
+	}
+	return n.back(s.Sense[0], gain, power)
+}
+
+func (n *noiseWalk) add(element, cause string, cell int, density float64) {
+	key := [3]string{n.w.Chain.owner(element), element, cause}
+	s := n.shares[key]
+	if s == nil {
+		s = &Share{Block: key[0], Element: key[1], Cause: key[2], Density: make([]float64, len(n.m.centres))}
+		n.shares[key] = s
+	}
+	s.Density[cell] += density
+}
+
+// owner is the block that an element of the circuit belongs to, "guitar", "cables" or "load".
+func (c *Chain) owner(element string) string {
+	if name, ok := strings.CutPrefix(element, "cable."); ok {
+		name = strings.TrimSuffix(strings.TrimSuffix(name, ".r"), ".c")
+		if name == "out" || slices.ContainsFunc(c.Blocks, func(b Placed) bool { return b.Name == name }) {
+			return "cables"
+		}
+	}
+	name, _, _ := strings.Cut(element, ".")
+	return name
+}
+
+// powerOf is the power response of a stage's core, from the response to an impulse small enough to be left alone by any limit. The
+// core is put to rest before and after.
+func (m *noiseMeter) powerOf(s blocks.Stage) []float64 {
+	if p := m.rough[s.Key]; p != nil {
+		return p
+	}
+	const impulse = 1e-3 // V
+	x := make([]float64, m.lines)
+	x[0] = impulse
+	s.Core.Reset()
+	out, in := [][]float64{nil}, [][]float64{nil}
+	for at := 0; at < len(x); at += blockSize {
+		b := x[at:min(at+blockSize, len(x))]
+		out[0], in[0] = b, b
+		s.Core.Process(out, in)
+	}
+	s.Core.Reset()
+	lines := fourier.NewFFT(m.lines).Coefficients(nil, x)
+	p := make([]float64, len(lines))
+	for k, z := range lines {
+		p[k] = square(z) / (impulse * impulse)
+	}
+	m.rough[s.Key] = p
+	return p
+}
+
+// means is the mean of a power response over each cell.
+func (m *noiseMeter) means(power []float64) []float64 {
+	step := float64(m.rate) / float64(m.lines)
+	out := make([]float64, len(m.centres))
+	for k := range out {
+		from, to := int(math.Ceil(m.edges[k]/step)), int(math.Ceil(m.edges[k+1]/step))
+		from, to = min(from, len(power)-1), min(to, len(power))
+		if to <= from {
+			to = from + 1
+		}
+		sum := 0.0
+		for _, p := range power[from:to] {
+			sum += p
+		}
+		out[k] = sum / float64(to-from)
+	}
+	return out
+}
+
+func square(z complex128) float64 { a := cmplx.Abs(z); return a * a }
+
+// each calls f for every number below n, on all cores.
+func each(n int, f func(int)) {
+	var all sync.WaitGroup
+	workers := runtime.GOMAXPROCS(0)
+	for w := range workers {
+		all.Go(func() {
+			for k := w; k < n; k += workers {
+				f(k)
+			}
+		})
+	}
+	all.Wait()
+}
