@@ -30,9 +30,9 @@ type Quality struct {
 
 // The qualities there are, worst first. Errors against a converged reference and aliasing of each are in the tests of the whole chain.
 var (
-	Draft  = Quality{"draft", 176e3, 2, 3e-3}
-	Normal = Quality{"normal", 352e3, 3, 1e-3}
-	Fine   = Quality{"fine", 1.4e6, 3, 3e-4}
+	Draft  = Quality{"draft", 176e3, 2, 1e-3}
+	Normal = Quality{"normal", 352e3, 3, 1e-4}
+	Fine   = Quality{"fine", 1.4e6, 3, 1e-4}
 )
 
 // Qualities is the qualities there are, worst first.
