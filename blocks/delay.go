@@ -138,14 +138,14 @@ func (e *echoes) Response(f dsp.Hertz) complex128 {
 func (e *echoes) Latency() int { return e.in.Latency() + e.out.Latency() }
 
 // Tail implements Core: the repeats up to the last that is less than 60 dB under the first, each a time and the tone's delay at
-// low frequencies after the one before.
+// low frequencies after the one before, and then the time in which the tone's filter comes to rest.
 func (e *echoes) Tail() dsp.Second {
 	repeats := 1.0
 	if e.feedback > 0 {
 		repeats = max(1, math.Ceil(-60/dsp.ToDB(e.feedback)))
 	}
 	each := e.time + 1/(2*math.Pi*e.corner)
-	return dsp.Second(min(repeats*each, longestTail))
+	return min(dsp.Second(repeats*each)+e.tone.Tail(), longestTail)
 }
 
 // Reset implements Core.

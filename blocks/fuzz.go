@@ -27,7 +27,7 @@ var fuzz = Kind{
 		"Germanium: PNP signal type, DAFx-17, 152-159, Table 1, without its resistances and high-level injection.",
 		"Germanium: second collector trimmed for about half the supply across the transistor, as builders do: common practice, no source.",
 	},
-	InputImpedance:  "330 Ω to 33 kΩ: lowest with fuzz at 0; silicon at 9 V has 440 Ω there, 510 Ω at 5 and 8.4 kΩ at 10",
+	InputImpedance:  "330 Ω to 33 kΩ: lowest with fuzz at 0; silicon at 9 V has 440 Ω there, 510 Ω at 5 and 4.7 kΩ at 10",
 	OutputImpedance: "1 Ω to 125 kΩ: the wiper of the level control",
 	Knobs: []Knob{
 		choice("device", "what the transistors are made of", "silicon", "silicon", "germanium"),

@@ -16,7 +16,7 @@ var reverb = Kind{
 		"1 MΩ in, an input amplifier, a dry path that is not converted, converter, plate and converter, an output amplifier, 1 kΩ out.",
 		"The amplifiers clip 1.5 V before their rails; the converters clip at their headroom.",
 		"What a plate does to the ear: density, and a decay that is shorter in the treble.",
-		"Tone from 0 to 10 gives the highest treble a tenth of the decay up to all of it, evenly in octaves: 5 is 32 %.",
+		"Tone from 0 to 10 gives the highest treble a fifth of the decay up to all of it, in equal ratios: 5 is 45 %.",
 		"Mix fades in proportion from dry alone (0 %) to reverb alone (100 %).",
 		"Tails: the render goes on until the reverb is 60 dB down, 30 s at most.",
 		"The noise of the op-amps, and of converters of 16 bits.",
@@ -35,7 +35,7 @@ var reverb = Kind{
 	OutputImpedance: "1 kΩ",
 	Knobs: []Knob{
 		{Name: "decay", Brief: "time in which the reverb falls by 60 dB, at 1 kHz", Unit: dsp.Seconds, Min: 0.2, Max: 20, Default: 1.8},
-		dial("tone", "how long the treble lasts: 10 as long as the rest, 0 a tenth of that", "", 5),
+		dial("tone", "how long the treble lasts: 10 as long as the rest, 0 a fifth of that", "", 5),
 		{Name: "mix", Brief: "share of the reverb; the rest is dry", Unit: dsp.Percents, Min: 0, Max: 1, Default: 0.2},
 		{Name: "predelay", Brief: "from the dry sound to the beginning of the reverb", Unit: dsp.Seconds, Min: 0, Max: 0.25, Default: 0},
 		{Name: "headroom", Brief: "peak voltage at which the converters clip", Unit: dsp.Volts, Min: 0.25, Max: 8, Default: 2},
@@ -49,7 +49,7 @@ var reverb = Kind{
 			first: b.limit(headroom), last: b.limit(headroom),
 			plate: plate.New(plate.Settings{
 				Decay:    dsp.Second(s.Number("decay")),
-				Tone:     math.Pow(10, s.Number("tone")/10-1),
+				Tone:     math.Pow(darkest, 1-s.Number("tone")/10),
 				PreDelay: dsp.Second(s.Number("predelay")),
 			}, b.Rate),
 			dry: 1 - mix, wet: mix,
@@ -65,6 +65,10 @@ var reverb = Kind{
 		}, 1e3)
 	},
 }
+
+// darkest is the share of the decay that the highest treble has at tone 0. With less, the decay changes so much within the octave around 1 kHz
+// that it would be no longer what the knob says.
+const darkest = 0.2
 
 // plating is the core: amplifier, dry path and plate, amplifier.
 type plating struct {
@@ -100,8 +104,11 @@ func (p *plating) Process(out, in [][]float64) {
 // Latency implements Core.
 func (p *plating) Latency() int { return p.in.Latency() + p.late + p.out.Latency() }
 
-// Tail implements Core.
-func (p *plating) Tail() dsp.Second { return min(p.plate.Tail(), longestTail) }
+// Tail implements Core: the plate's decay, and the time in which what has just gone in spreads over it.
+func (p *plating) Tail() dsp.Second { return min(p.plate.Tail()+spreading, longestTail) }
+
+// spreading is a little over the plate's longest line: only after it does the sound fall by the decay alone.
+const spreading dsp.Second = 0.1
 
 // Reset implements Core.
 func (p *plating) Reset() {
