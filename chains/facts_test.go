@@ -2,6 +2,8 @@ package chains
 
 import (
 	"math/cmplx"
+	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"drywire/dsp"
@@ -79,5 +81,46 @@ func TestCableDullsOnlyAPassiveSource(t *testing.T) {
 	}
 	if after > 0.1 {
 		t.Errorf("after the buffer 12 m cost %.3f dB at 5 kHz, want at most 0.1 dB", after)
+	}
+}
+
+// Linear time-invariant blocks on isolated stages commute: swapped, they null. Isolated means that each meets the same load in either place, here the input of
+// another active block: as the last block one of them would have the long cable to the amplifier, and that is heard at -48 dB.
+func TestLinearBlocksOnStagesSwapWithoutTrace(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	in := make([]float64, 48000)
+	for k := range in {
+		in[k] = 0.05 * rng.NormFloat64()
+	}
+	blocks := "eq: {kind: eq}; echo: {kind: delay, time: 40 ms}; plate: {kind: reverb, decay: 1 s}; last: {kind: buffer}; buffer: {kind: buffer}; fuzz: {kind: fuzz}"
+	null := func(one, other string) float64 {
+		var set []string
+		if strings.Contains(one, "eq") {
+			set = []string{"eq.low: 6 dB", "eq.high: -9 dB"}
+		}
+		a := render(t, chain(t, blocks, one, set...), 48000, section.Normal, Volts(in), "out")[0]
+		b := render(t, chain(t, blocks, other, set...), 48000, section.Normal, Volts(in), "out")[0]
+		n, err := measure.NullOf(a, b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		db, err := n.DB()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return db
+	}
+	const bound = -120 // dB
+	for _, swap := range [][2]string{
+		{"buffer, eq, echo, last", "buffer, echo, eq, last"},
+		{"buffer, eq, plate, last", "buffer, plate, eq, last"},
+		{"buffer, echo, plate, last", "buffer, plate, echo, last"},
+	} {
+		if depth := null(swap[0], swap[1]); depth > bound {
+			t.Errorf("%s against %s: null %.1f dB, want at most %d dB", swap[0], swap[1], depth, bound)
+		}
+	}
+	if depth := null("eq, fuzz", "fuzz, eq"); depth < -6 {
+		t.Errorf("an EQ before and after a fuzz null at %.1f dB: the check sees nothing", depth)
 	}
 }
