@@ -57,6 +57,17 @@ func (m matrix[T]) columns(from, to int) matrix[T] {
 	return out
 }
 
+// taps spreads every column over four, weighed.
+func (m matrix[T]) taps(weights [4]T) matrix[T] {
+	out := newMatrix[T](m.rows, 4*m.cols)
+	for k, x := range m.v {
+		for j, w := range weights {
+			out.v[4*k+j] = x * w
+		}
+	}
+	return out
+}
+
 func (m matrix[T]) transpose() matrix[T] {
 	out := newMatrix[T](m.cols, m.rows)
 	for r := 0; r < m.rows; r++ {

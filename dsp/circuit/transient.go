@@ -44,8 +44,8 @@ func (r *Report) Add(o Report) {
 // A is brought to block-diagonal form (its modes), which turns n² products per step into 2n.
 //
 // Three things make a step of some microseconds as good as one of a tenth of it. The linear part is not carried by one
-// trapezoidal step but by microSteps of them, along which inputs and device currents run straight; they are worked
-// out once, when the step is made, so its resonances lie where they belong and its fast modes die.
+// trapezoidal step but by microSteps of them, along which the inputs run on a cubic and the device currents straight (what their bend brings is added after
+// the step); they are worked out once, when the step is made, so its resonances lie where they belong and its fast modes die.
 // A step in which the devices bend (a transistor goes from cut-off to saturation in less than a step) is taken again in four quarters, and a quarter in
 // which they still bend in four of its own, the input interpolated by a cubic; this depends on the signal alone, never on how
 // it is cut into calls. And see Options.Smooth.
@@ -64,9 +64,9 @@ type Transient struct {
 
 	v, i     []float64 // last solved port voltages, and device currents, absolute
 	own, oth []float64 // derivatives of the currents at the last evaluation
-	past     []float64 // the last three inputs of every source
-	small    []float64 // input at a small step
-	w        []float64 // inputs and device currents at the end of the last step, deviations
+	taps     []float64 // the last four samples of every input, the newest last
+	line     []float64 // the same within a step: only the inputs at the last small step's end and at this one's
+	last     []float64 // device currents at the end of the last step, deviations
 	before   []float64 // device currents a step earlier
 	width    float64   // the length of the last step, as a share of the whole
 	history  []float64 // of the companion models
@@ -90,12 +90,14 @@ type smoother struct {
 type stepper struct {
 	m, n, ni     int
 	modes        modes
-	ps, pu, k    []float64       // m×n, m×ni, m×m
+	ps, pu, k    []float64       // m×n, m×4·ni, m×m
 	psColumns    []float64       // ps, column by column
-	su, si       []float64       // n×ni, n×m
-	ys, yu, yi   []float64       // probes × n, ni, m
-	outS, outW   matrix[float64] // histories from the last modal state and from inputs and currents
-	inS, inW     matrix[float64] // and back
+	su, si, sb   []float64       // n×4·ni, n×m, n×m
+	ys, yu, yi   []float64       // probes × n, 4·ni, m
+	u, bend      []float64       // of the last step: the inputs' samples and the second differences of the device currents
+	outS, outU   matrix[float64] // histories from the last modal state, from the inputs,
+	outI, outB   matrix[float64] // from the device currents and from their bend
+	inS, inI     matrix[float64] // and back
 	s, last      []float64       // modal states, now and a step ago
 	tangent, off []float64       // where the last tangent led, and by how much the solution lay off it
 	p            []float64       // linear parts of the last solved port voltages
@@ -139,7 +141,11 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 		o.Levels = 0
 	}
 	for l, parts := 0, 1; l <= o.Levels; l, parts = l+1, 4*parts {
-		st, err := point.stepper(float64(o.Step)/float64(parts), microSteps/parts, probes)
+		between := cubic
+		if l > 0 {
+			between = straight // between points of the cubic
+		}
+		st, err := point.stepper(float64(o.Step)/float64(parts), microSteps/parts, between, probes)
 		if err != nil {
 			return nil, err
 		}
@@ -157,9 +163,8 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 	}
 	vec := func() []float64 { return make([]float64, t.m) }
 	t.v, t.i, t.own, t.oth = vec(), vec(), vec(), vec()
-	t.past, t.small = make([]float64, 3*t.ni), make([]float64, t.ni)
-	t.before = make([]float64, t.m)
-	t.w, t.history = make([]float64, t.ni+t.m), make([]float64, t.n)
+	t.taps, t.line = make([]float64, 4*t.ni), make([]float64, 4*t.ni)
+	t.last, t.before, t.history = vec(), vec(), make([]float64, t.n)
 	if o.Smooth {
 		t.smooth = make([]smoother, len(probes))
 	}
@@ -184,6 +189,9 @@ func cubic(x float64) [4]float64 {
 	}
 }
 
+// straight is the weights of the last two of four samples on the line between them, at x between 0 and 1.
+func straight(x float64) [4]float64 { return [4]float64{2: 1 - x, 3: x} }
+
 // Point is the operating point from which the circuit starts.
 func (t *Transient) Point() *OperatingPoint { return t.point }
 
@@ -192,8 +200,9 @@ func (t *Transient) Report() Report { return t.report }
 
 // Reset puts the circuit back to rest at its operating point.
 func (t *Transient) Reset() {
-	clear(t.past)
-	clear(t.w)
+	clear(t.taps)
+	clear(t.line)
+	clear(t.last)
 	clear(t.before)
 	clear(t.smooth)
 	t.calm = 2
@@ -203,6 +212,8 @@ func (t *Transient) Reset() {
 	for l, st := range t.levels {
 		clear(st.s)
 		clear(st.last)
+		clear(st.u)
+		clear(st.bend)
 		t.current[l] = false
 	}
 	t.reseat(t.levels[0])
@@ -212,7 +223,7 @@ func (t *Transient) Reset() {
 
 // reseat makes the last solution the point from which the stepper predicts.
 func (t *Transient) reseat(st *stepper) {
-	m, di := t.m, t.w[t.ni:]
+	m, di := t.m, t.last
 	for k := range di {
 		st.p[k] = t.v[k] - t.point.v[k] - dot(st.k[k*m:k*m+m], di)
 	}
@@ -225,11 +236,15 @@ func (t *Transient) reseat(st *stepper) {
 // there (with Smooth, a step before).
 func (t *Transient) Step(out, in []float64) {
 	t.report.Steps++
+	for k, x := range in {
+		u := t.taps[4*k : 4*k+4 : 4*k+4]
+		u[0], u[1], u[2], u[3] = u[1], u[2], u[3], x
+	}
 	if t.m == 0 {
-		t.levels[0].advance(t.outs, in, nil)
+		t.levels[0].advance(t.outs, t.taps, nil)
 		t.gather(0, 1)
 	} else {
-		t.cover(0, 0, in)
+		t.cover(0, 0)
 	}
 	t.calm = min(2, t.calm+1)
 	if t.smooth != nil {
@@ -243,24 +258,25 @@ func (t *Transient) Step(out, in []float64) {
 			out[k] = t.y0[k] + y
 		}
 	}
-	for k, u := range in {
-		past := t.past[3*k : 3*k+3]
-		past[0], past[1], past[2] = past[1], past[2], u
-	}
 }
 
 // cover takes the part of a step that begins after so many of the smallest steps, by the stepper of the level or, where that bends, by four of the
 // next.
-func (t *Transient) cover(level, from int, in []float64) {
+func (t *Transient) cover(level, from int) {
 	st, span, parts := t.levels[level], t.spans[level], t.spans[0]
-	u := in
-	if to := from + span; to < parts {
-		w := &t.weights[to-1]
-		for k := range t.small {
-			past := t.past[3*k : 3*k+3]
-			t.small[k] = w[0]*past[0] + w[1]*past[1] + w[2]*past[2] + w[3]*in[k]
+	u := t.taps
+	if level > 0 {
+		u = t.line
+		w := &t.weights[from+span-1]
+		for k := 0; k < len(u); k += 4 {
+			x := t.taps[k : k+4 : k+4]
+			u[k+2] = x[2]
+			if from > 0 {
+				w := &t.weights[from-1]
+				u[k+2] = (w[0]*x[0] + w[1]*x[1]) + (w[2]*x[2] + w[3]*x[3])
+			}
+			u[k+3] = (w[0]*x[0] + w[1]*x[1]) + (w[2]*x[2] + w[3]*x[3])
 		}
-		u = t.small
 	}
 	if !t.current[level] {
 		t.move(st, t.levels[t.owner])
@@ -271,9 +287,11 @@ func (t *Transient) cover(level, from int, in []float64) {
 	if t.try(st, u, h, level+1 < len(t.levels)) {
 		st.advance(t.outs, u, t.scratch.di)
 		t.gather(float64(from)/float64(parts), h)
-		copy(t.before, t.w[t.ni:])
-		copy(t.w, u)
-		copy(t.w[t.ni:], t.scratch.di)
+		if level == 0 {
+			st.straighten(t.scratch.d)
+		}
+		copy(t.before, t.last)
+		copy(t.last, t.scratch.di)
 		t.width, t.owner = h, level
 		for l := range t.current {
 			t.current[l] = l == level
@@ -285,7 +303,7 @@ func (t *Transient) cover(level, from int, in []float64) {
 		t.calm = -1
 	}
 	for j := 0; j < 4; j++ {
-		t.cover(level+1, from+j*span/4, in)
+		t.cover(level+1, from+j*span/4)
 	}
 }
 
@@ -310,9 +328,9 @@ func (t *Transient) gather(x, h float64) {
 
 // try solves the ports for one step, h of the whole long, and leaves the deviations of the device currents in scratch.di. With giveUp
 // it stops, and reports false, where the devices leave their tangent by more than divideAt or bend by more than the tolerance.
-func (t *Transient) try(st *stepper, in []float64, h float64, giveUp bool) bool {
+func (t *Transient) try(st *stepper, u []float64, h float64, giveUp bool) bool {
 	p := t.scratch.p
-	st.linear(p, in)
+	st.linear(p, u)
 	if !t.solve(st, p, giveUp) {
 		return false
 	}
@@ -320,7 +338,7 @@ func (t *Transient) try(st *stepper, in []float64, h float64, giveUp bool) bool 
 	for k := range di {
 		di[k] = t.i[k] - base[k]
 	}
-	if giveUp && t.bends(st, h) {
+	if bends := t.bends(st, h); giveUp && bends {
 		copy(t.v, t.scratch.held)
 		t.dev.eval(t.v, t.i, t.own, t.oth)
 		return false
@@ -329,11 +347,14 @@ func (t *Transient) try(st *stepper, in []float64, h float64, giveUp bool) bool 
 }
 
 // linear is the port voltages that the linear part alone would give.
-func (st *stepper) linear(p, in []float64) {
+func (st *stepper) linear(p, u []float64) {
 	n := st.n
 	if st.m == 4 && st.ni == 1 {
-		u, pu := in[0], (*[4]float64)(st.pu)
-		p0, p1, p2, p3 := pu[0]*u, pu[1]*u, pu[2]*u, pu[3]*u
+		u, pu := (*[4]float64)(u), (*[16]float64)(st.pu)
+		p0 := (pu[0]*u[0] + pu[1]*u[1]) + (pu[2]*u[2] + pu[3]*u[3])
+		p1 := (pu[4]*u[0] + pu[5]*u[1]) + (pu[6]*u[2] + pu[7]*u[3])
+		p2 := (pu[8]*u[0] + pu[9]*u[1]) + (pu[10]*u[2] + pu[11]*u[3])
+		p3 := (pu[12]*u[0] + pu[13]*u[1]) + (pu[14]*u[2] + pu[15]*u[3])
 		c := st.psColumns
 		for k, x := range st.s {
 			col := (*[4]float64)(c[4*k:])
@@ -346,18 +367,19 @@ func (st *stepper) linear(p, in []float64) {
 		return
 	}
 	for k := range p {
-		p[k] = dot(st.ps[k*n:k*n+n], st.s) + dot(st.pu[k*st.ni:k*st.ni+st.ni], in)
+		p[k] = dot(st.ps[k*n:k*n+n], st.s) + dot(st.pu[k*len(u):(k+1)*len(u)], u)
 	}
 }
 
-// bends says whether the device currents bend within the step by more than its straight line may miss.
+// bends says whether the device currents bend within the step by more than its straight line may miss, and leaves their second
+// differences in scratch.d.
 func (t *Transient) bends(st *stepper, h float64) bool {
 	m := t.m
 	bend := t.scratch.d
 	r := h / t.width // the last step may have had another length
 	scale := 2 * r / (1 + r)
 	for k, i := range t.scratch.di {
-		last := t.w[t.ni+k]
+		last := t.last[k]
 		bend[k] = scale * ((i - last) - r*(last-t.before[k]))
 	}
 	for k := range bend {
@@ -371,30 +393,33 @@ func (t *Transient) bends(st *stepper, h float64) bool {
 // move hands the state of one stepper to another. Both count their histories in the same microsteps.
 func (t *Transient) move(dst, src *stepper) {
 	for k := range t.history {
-		t.history[k] = dot(src.outS.row(k), src.last) + dot(src.outW.row(k), t.w)
+		t.history[k] = dot(src.outS.row(k), src.last) + dot(src.outU.row(k), src.u) + dot(src.outI.row(k), t.last) + dot(src.outB.row(k), src.bend)
 	}
 	for k := range dst.s {
-		dst.s[k] = dot(dst.inS.row(k), t.history) + dot(dst.inW.row(k), t.w)
+		dst.s[k] = dot(dst.inS.row(k), t.history) + dot(dst.inI.row(k), t.last)
 	}
 }
 
-// advance reads the probes and moves the state, given the inputs at the step's end and the device currents there.
-func (st *stepper) advance(out, in, di []float64) {
-	n, m, ni := st.n, st.m, st.ni
+// advance reads the probes and moves the state, given the inputs' samples and the device currents at the step's end.
+func (st *stepper) advance(out, u, di []float64) {
+	n, m := st.n, st.m
 	s := st.s
 	for k := range out {
-		out[k] = dot(st.ys[k*n:k*n+n], s) + dot(st.yu[k*ni:k*ni+ni], in) + dot(st.yi[k*m:k*m+m], di)
+		out[k] = dot(st.ys[k*n:k*n+n], s) + dot(st.yu[k*len(u):(k+1)*len(u)], u) + dot(st.yi[k*m:k*m+m], di)
 	}
 	copy(st.last, s)
+	copy(st.u, u)
 	st.modes.step(s)
-	if ni == 1 {
-		u := in[0]
-		for k, b := range st.su {
-			s[k] += b * u
+	if len(u) == 4 {
+		u0, u1, u2, u3 := u[0], u[1], u[2], u[3]
+		su := st.su
+		for k := range s {
+			b := su[4*k : 4*k+4 : 4*k+4]
+			s[k] += (b[0]*u0 + b[1]*u1) + (b[2]*u2 + b[3]*u3)
 		}
 	} else {
 		for k := range s {
-			s[k] += dot(st.su[k*ni:k*ni+ni], in)
+			s[k] += dot(st.su[k*len(u):(k+1)*len(u)], u)
 		}
 	}
 	switch m {
@@ -410,6 +435,27 @@ func (st *stepper) advance(out, in, di []float64) {
 		for k := range s {
 			s[k] += dot(st.si[k*m:k*m+m], di)
 		}
+	}
+}
+
+// straighten adds to the state what the bend of the device currents brought it over the step that was just taken: the parabola through the last three
+// values in place of the straight line. A small current that always bends to the same side, into a large capacitor, would otherwise
+// move the bias a little with every cycle. It comes after the step and so cannot make it unstable: where the currents bend by more than
+// a little, the step is divided.
+func (st *stepper) straighten(bend []float64) {
+	copy(st.bend, bend)
+	s, sb := st.s, st.sb
+	if len(bend) == 4 {
+		b0, b1, b2, b3 := bend[0], bend[1], bend[2], bend[3]
+		for k := range s {
+			b := sb[4*k : 4*k+4 : 4*k+4]
+			s[k] += (b[0]*b0 + b[1]*b1) + (b[2]*b2 + b[3]*b3)
+		}
+		return
+	}
+	m := st.m
+	for k := range s {
+		s[k] += dot(sb[k*m:k*m+m], bend)
 	}
 }
 
@@ -786,8 +832,9 @@ func (p *OperatingPoint) histories(h float64, probes []string) (*histories, erro
 	return &histories{a, bw, ps, pw, ys, yw}, nil
 }
 
-// stepper makes one length of step, in seconds, of so many microsteps.
-func (p *OperatingPoint) stepper(step float64, micro int, probes []string) (*stepper, error) {
+// stepper makes one length of step, in seconds, of so many microsteps; between is the weights of the inputs' last four samples within
+// the step.
+func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64) [4]float64, probes []string) (*stepper, error) {
 	h, err := p.histories(step/float64(micro), probes)
 	if err != nil {
 		return nil, err
@@ -795,37 +842,44 @@ func (p *OperatingPoint) stepper(step float64, micro int, probes []string) (*ste
 	a, bw, ps, pw, ys, yw := h.a, h.w, h.ps, h.pw, h.ys, h.yw
 	ns, m := a.rows, ps.rows
 	ni := bw.cols - m
-	// Carry the histories g of one microstep before the step's end. Inputs and currents w run straight from their last
-	// values to the new ones, so that
+	// Carry the histories g of one microstep before the step's end. Device currents i run straight from their last values to the new
+	// ones, inputs along a polynomial through their last four samples u, so that
 	//
-	//	g = F·s + U·w_last + V·w,  F = A^(M-1),  with s = A·g_last + B·w_last the histories at the last step's end
+	//	g = F·s + U·i_last + V·i + C·u,  F = A^(M-1),  with s = A·g_last + B·(u, i)_last the histories at the last step's end
 	//
-	// and q = g - V·w, which knows only the past, is the state: q' = A^M·q + (A^M·V + F·B + U)·w.
+	// and q = F·s + U·i_last, which knows only the past, is the state: q' = A^M·q + (A^M·C + F·B)·u + (A^M·V + F·B + U)·i.
+	//
+	// What the currents' parabola has beyond the straight line reaches the histories by the same sum, of -x(1-x)/2 times the second difference.
 	identity := newMatrix[float64](ns, ns)
 	for k := 0; k < ns; k++ {
 		identity.set(k, k, 1)
 	}
-	f1, u1, v1 := identity, newMatrix[float64](ns, ni+m), newMatrix[float64](ns, ni+m)
+	f1, c1 := identity, newMatrix[float64](ns, 4*ni)
+	u1, v1, b1 := newMatrix[float64](ns, m), newMatrix[float64](ns, m), newMatrix[float64](ns, m)
+	newest := [4]float64{3: 1}
+	bu, bi := bw.columns(0, ni), bw.columns(ni, ni+m)
 	for j := 1; j < micro; j++ {
 		x := float64(j) / float64(micro)
 		f1 = a.times(f1)
-		u1, v1 = a.times(u1).plus(bw, 1-x), a.times(v1).plus(bw, x)
+		u1, v1 = a.times(u1).plus(bi, 1-x), a.times(v1).plus(bi, x)
+		c1, b1 = a.times(c1).plus(bu.taps(between(x)), 1), a.times(b1).plus(bi, -x*(1-x)/2)
 	}
 	am := a.times(f1)
-	gain := am.times(v1).plus(f1.times(bw), 1).plus(u1, 1)
+	bn := bu.taps(newest)
 
 	st := &stepper{m: m, n: ns, ni: ni}
 	var to, from matrix[float64]
 	st.modes, to, from = newModes(a, micro)
 	st.ps, st.ys = ps.times(from).v, ys.times(from).v
 	st.psColumns = ps.times(from).transpose().v
-	pw, yw = pw.plus(ps.times(v1), 1), yw.plus(ys.times(v1), 1)
-	st.pu, st.k = pw.columns(0, ni).v, pw.columns(ni, ni+m).v
-	st.yu, st.yi = yw.columns(0, ni).v, yw.columns(ni, ni+m).v
-	gain = to.times(gain)
-	st.su, st.si = gain.columns(0, ni).v, gain.columns(ni, ni+m).v
-	st.outS, st.outW = a.times(from), a.times(v1).plus(bw, 1)
-	st.inS, st.inW = to.times(f1), to.times(u1)
+	st.pu, st.k = pw.columns(0, ni).taps(newest).plus(ps.times(c1), 1).v, pw.columns(ni, ni+m).plus(ps.times(v1), 1).v
+	st.yu, st.yi = yw.columns(0, ni).taps(newest).plus(ys.times(c1), 1).v, yw.columns(ni, ni+m).plus(ys.times(v1), 1).v
+	st.su = to.times(am.times(c1).plus(f1.times(bn), 1)).v
+	st.si, st.sb = to.times(am.times(v1).plus(f1.times(bi), 1).plus(u1, 1)).v, to.times(am.times(b1)).v
+	st.outS, st.outU = a.times(from), a.times(c1).plus(bn, 1)
+	st.outI, st.outB = a.times(v1).plus(bi, 1), a.times(b1)
+	st.inS, st.inI = to.times(f1), to.times(u1)
+	st.u, st.bend = make([]float64, 4*ni), make([]float64, m)
 	st.s, st.last = make([]float64, ns), make([]float64, ns)
 	st.off, st.tangent = make([]float64, m), make([]float64, m)
 	st.p, st.jac, st.piv = make([]float64, m), make([]float64, m*m), make([]int, m)
