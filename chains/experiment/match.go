@@ -18,9 +18,9 @@ const (
 // Close is how near, in LU, the loudness is brought to its target.
 const Close = 0.005
 
-// silence is the peak, in volts, under which a take is silent: far below the noise of any resistor in the audio band, and above
-// what rounding leaves.
-const silence = 1e-9
+// Silence is the peak, in volts, under which a take counts as silent: the thermal noise of 10 kΩ from 0 to 20 kHz is 1.8 µV RMS
+// (sqrt(4kTRB)), so nobody would hear what is less, and bringing it to the loudness of the others would be a fiction.
+const Silence = 1e-6
 
 // Reading is what the meters say about a take at some gain.
 type Reading struct {
@@ -38,7 +38,7 @@ type Settled struct {
 // Settle finds the gain that brings a take to a target level. The level is read again at every gain, for the loudness of a take does not
 // follow its gain exactly: which blocks of it pass the absolute gate depends on the gain. truePeak is that of the take in volts.
 func Settle(truePeak, target float64, read func(gain float64) (Reading, error)) (Settled, error) {
-	if truePeak < silence {
+	if truePeak < Silence {
 		return Settled{Gain: 1, Reading: Reading{Level: math.Inf(-1)}}, nil
 	}
 	gain := dsp.FromDB(Ceiling) / truePeak

@@ -123,6 +123,10 @@ guitar to the fuzz, is in the sound.`,
 		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), netlistCommand(s),
 	)
+	root.InitDefaultCompletionCmd()
+	if shells, _, err := root.Find([]string{"completion"}); err == nil && shells != root {
+		wordCompletion(shells)
+	}
 	root.SetHelpCommand(&cobra.Command{
 		Use:     "help [COMMAND]",
 		Short:   "Help for a command",
@@ -140,6 +144,19 @@ guitar to the fuzz, is in the sound.`,
 		},
 	})
 	return root
+}
+
+// wordCompletion gives cobra's own command an example, and an error for a shell that it does not know.
+func wordCompletion(cmd *cobra.Command) {
+	cmd.Example = "  source <(drywire completion bash)\n  drywire completion fish > ~/.config/fish/completions/drywire.fish"
+	cmd.Args = cobra.ArbitraryArgs
+	cmd.RunE = func(_ *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return cmd.Help()
+		}
+		names := commandNames(cmd)
+		return misuse{unknown("shell", args[0], names, "there are "+strings.Join(names, ", "))}
+	}
 }
 
 func commandNames(root *cobra.Command) []string {
@@ -184,9 +201,9 @@ func oneArgument(name string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		switch {
 		case len(args) == 0:
-			return misusef("%s needs a %s, like this:\n%s", cmd.CommandPath(), name, cmd.Example)
+			return misusef("%s needs a %s, like this:\n%s", cmd.Name(), name, cmd.Example)
 		case len(args) > 1:
-			return misusef("%s takes one %s, and got %d: %s", cmd.CommandPath(), name, len(args), strings.Join(args, " "))
+			return misusef("%s takes one %s, and got %d: %s", cmd.Name(), name, len(args), strings.Join(args, " "))
 		}
 		return nil
 	}
@@ -196,7 +213,7 @@ func oneArgument(name string) cobra.PositionalArgs {
 func atMostOne(name string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) > 1 {
-			return misusef("%s takes at most one %s, and got %d: %s", cmd.CommandPath(), name, len(args), strings.Join(args, " "))
+			return misusef("%s takes at most one %s, and got %d: %s", cmd.Name(), name, len(args), strings.Join(args, " "))
 		}
 		return nil
 	}
@@ -204,7 +221,7 @@ func atMostOne(name string) cobra.PositionalArgs {
 
 func noArguments(cmd *cobra.Command, args []string) error {
 	if len(args) > 0 {
-		return misusef("%s takes no argument, and got %s", cmd.CommandPath(), strings.Join(args, " "))
+		return misusef("%s takes no argument, and got %s", cmd.Name(), strings.Join(args, " "))
 	}
 	return nil
 }

@@ -52,8 +52,9 @@ null is how far a take differs from the first, after matching: 0 dB is as much d
     before_db     loudness before the gain, with 1 V as full scale
     gain_db       from volts to the file, with 1 V as full scale
     after_db, true_peak_dbtp                of the file
-    matched       false for a silent take
-    solver: parts (solved together), rate_hz, steps, divided, max_iterations, unconverged, residual_volts
+    matched       false for a silent take (under 1 µV)
+    solver: parts (solved together), rate_hz, steps, divided (into smaller ones),
+            max_iterations (of the worst), unconverged, residual_volts
     unconverged   steps whose voltages are wrong: should be 0
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
 What has no value, as the level of silence, is null.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
@@ -241,9 +242,10 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 		if math.IsInf(v, 0) || math.IsNaN(v) {
 			return nil
 		}
+		v = math.Round(v*1e4)/1e4 + 0 // dB; finer says nothing; +0 so that -0 is 0
 		return &v
 	}
-	gain := dsp.ToDB(d.settled.Gain)
+	gain := *finite(dsp.ToDB(d.settled.Gain))
 	e := experiment.Take{
 		Number: number, Name: d.chain.Take, Order: []string{}, Off: []string{}, Set: []string{}, File: file,
 		PeakVolts: d.levels.Peak, RMSVolts: d.levels.RMS, LeveldBu: finite(dsp.VoltsToDBu(d.levels.RMS)),
@@ -316,7 +318,7 @@ func printComparison(s streams, e *experiment.Comparison) {
 		s.printf("Matched by RMS: the files are too short for a loudness.\n")
 	}
 	if unmatched {
-		s.printf("! not matched: silent, or too little sound for a loudness.\n")
+		s.printf("! not matched: silent (under 1 µV), or too little sound for a loudness.\n")
 	}
 
 	solver := table{header: []string{" #", "solved together", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}

@@ -24,10 +24,10 @@ func demoCommand(s streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Hear what comes of a buffer before a fuzz, and after",
-		Long: fmt.Sprintf(`Demo renders the shipped chain file %s with a shipped recording: one riff,
-through a fuzz that the guitar is plugged into directly and through the same fuzz behind a buffer, each
-with the guitar's volume full and rolled back. It writes the takes, matched in loudness, with the
-chain file and a report into a folder, and says what to listen for.`, demoChain),
+		Long: fmt.Sprintf(`Demo renders the shipped chain file %s with a shipped recording: one
+riff, through a fuzz that the guitar is plugged into directly and through the same fuzz behind a
+buffer, each with the guitar's volume full and rolled back. It writes the takes, matched in
+loudness, with the chain file and a report into a folder, and says what to listen for.`, demoChain),
 		Example: `  drywire demo
   drywire demo -o /tmp/first`,
 		Args: noArguments,

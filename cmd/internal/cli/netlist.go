@@ -21,15 +21,15 @@ func netlistCommand(s streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "netlist FILE",
 		Short: "Print a take as a SPICE deck, to check the simulation with another program",
-		Long: fmt.Sprintf(`Netlist prints the circuit of a take as a deck for a SPICE simulator, with a tone in the recording's
-place. The deck runs as printed: %v of a transient at steps of at most %v and a relative
-tolerance of %v, which is converged. The source is called Vdry; a jack's node is its name with _ for
-a dot: fuzz.in is v(fuzz_in).
+		Long: fmt.Sprintf(`Netlist prints the circuit of a take as a deck for a SPICE simulator, with a tone in place of the
+recording. The deck runs as printed: %v of a transient at steps of at most %v and a
+relative tolerance of %v, which is converged. The source is called Vdry; a jack's node is its
+name with _ for a dot: fuzz.in is v(fuzz_in).
 
 Without --section the deck is the whole chain as far as it is circuit: a stage that only amplifies
-and limits becomes an expression source, and the deck stops, and says so, at the first one that does
-more. With --section it is the one section that holds the block's input, driven under the name Vdry by
-what drives it in the chain.`, quantity(float64(chains.DeckStop), dsp.Seconds), quantity(float64(chains.DeckStep), dsp.Seconds), chains.DeckTolerance),
+and limits becomes an expression source, and the deck stops, and says so, at the first one that
+does more. With --section it is the one section that holds the block's input; Vdry then stands for
+what drives that section in the chain.`, quantity(float64(chains.DeckStop), dsp.Seconds), quantity(float64(chains.DeckStep), dsp.Seconds), chains.DeckTolerance),
 		Example: `  drywire netlist my-chain.yaml --take "fuzz first" --tone "330 Hz 200 mV" > fuzz.cir
   ngspice -b fuzz.cir`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,

@@ -36,7 +36,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	want := &f.Recording
 	r := &recording{side: samples.Side(want.Side)}
 	switch {
-	case override != "" && !exists(override) && isShipped(override):
+	case override != "" && !exists(override) && slices.Contains(shippedNames(), override):
 		// As if the chain file said sample.
 		*want = chains.Recording{Sample: override, Side: want.Side}
 	case override != "":
@@ -76,6 +76,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		if override == "" && want.File != "" && errors.Is(err, fs.ErrNotExist) {
 			return nil, chains.Faults{chains.At(f.name, f.source, "$.recording.file", "recording "+err.Error())}
 		}
+		if near := chains.Nearest(override, shippedNames()); override != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("%w; did you mean the shipped recording %q?", err, near)
+		}
 		return nil, err
 	}
 	defer reader.Close()
@@ -92,8 +95,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		if err != nil {
 			return nil, err
 		}
-		if peak == 0 {
-			return nil, fmt.Errorf("%s: is silent, so no level can give it a peak of %s", r.name, volts(float64(want.Peak)))
+		if peak < allButSilent {
+			return nil, fmt.Errorf("%s: is silent (its largest sample is at %s dB of full scale), so no level can give it a peak of %s",
+				r.name, decibels(dsp.ToDB(peak)), volts(float64(want.Peak)))
 		}
 		r.volts = float64(want.Peak) / peak
 	default:
@@ -102,13 +106,20 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	return r, nil
 }
 
+// allButSilent is the peak, of full scale, under which a recording is silence with its dither or noise: -80 dB. Common practice, no source.
+const allButSilent = 1e-4
+
 func exists(path string) bool {
 	_, err := os.Stat(path)
 	return err == nil
 }
 
-func isShipped(name string) bool {
-	return slices.ContainsFunc(samples.Shipped(), func(s samples.Recording) bool { return s.Name == name })
+func shippedNames() []string {
+	var names []string
+	for _, s := range samples.Shipped() {
+		names = append(names, s.Name)
+	}
+	return names
 }
 
 func (r *recording) note(format string, args ...any) {

@@ -183,8 +183,8 @@ func writeListening(ctx context.Context, d *rendered, wav *samples.Writer) (stri
 			return "", err
 		}
 	}
-	if !d.settled.Matched && d.levels.Peak == 0 {
-		return "24-bit, silent", nil
+	if d.peak < experiment.Silence {
+		return "24-bit, no gain: silent (under 1 µV)", nil
 	}
 	why := ""
 	if limited >= 0 {

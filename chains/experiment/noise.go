@@ -1,0 +1,154 @@
+package experiment
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"drywire/chains"
+	"drywire/dsp"
+)
+
+// NoiseReport is the noise ledger of one jack: who is heard when nobody plays, and what moving a block would do. It is also the JSON object that the
+// command prints. The definition is that of chains.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
+type NoiseReport struct {
+	Take        string        `json:"take"`
+	Order       []string      `json:"order"`
+	Jack        string        `json:"jack"`
+	ADBu        Figure        `json:"a_weighted_dbu"`
+	DBu         Figure        `json:"unweighted_dbu"`
+	AVolts      float64       `json:"a_weighted_volts"`
+	Volts       float64       `json:"unweighted_volts"`
+	Blocks      []NoiseGroup  `json:"blocks"`  // loudest first
+	Causes      []NoiseGroup  `json:"causes"`  // loudest first
+	Sources     []NoiseSource `json:"sources"` // loudest first, all of them
+	Moves       []NoiseMove   `json:"moves"`   // of one block to another place; only for the jack out
+	Assumptions []string      `json:"assumptions"`
+}
+
+// NoiseGroup is what several sources add together.
+type NoiseGroup struct {
+	Name  string  `json:"name"`
+	ADBu  Figure  `json:"a_weighted_dbu"`
+	DBu   Figure  `json:"unweighted_dbu"`
+	Share float64 `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1
+}
+
+// NoiseSource is what one source adds.
+type NoiseSource struct {
+	Block   string  `json:"block"`
+	Element string  `json:"element"`
+	Cause   string  `json:"cause"`
+	ADBu    Figure  `json:"a_weighted_dbu"`
+	DBu     Figure  `json:"unweighted_dbu"`
+	Share   float64 `json:"share"`
+}
+
+// NoiseMove is a block at another place in the order.
+type NoiseMove struct {
+	Block   string  `json:"block"`
+	From    int     `json:"from"` // places, from 1
+	To      int     `json:"to"`
+	NoiseDB float64 `json:"noise_db"` // change of the A-weighted noise at out
+	GainDB  float64 `json:"gain_db"`  // change of the small-signal gain at 1 kHz from the pickup to out
+}
+
+// noiseAssumptions is what a ledger takes for granted.
+var noiseAssumptions = []string{
+	"Nobody plays: what a clipping stage or a compressor does to noise while the strings sound is not in it.",
+	"The recording's own noise is not in it.",
+	"Supplies are ideal: no ripple.",
+	"Every resistor at 27 °C.",
+}
+
+// Noise is the ledger of one jack of a chain, with the moves of its blocks where the jack is the last.
+func Noise(c *chains.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
+	l, err := c.Noise(rate, jack)
+	if err != nil {
+		return nil, err
+	}
+	r := noiseReport(l)
+	r.Take = c.Take
+	r.Order = orderOf(c)
+	r.Assumptions = noiseAssumptions
+	if jack != "out" {
+		return r, nil
+	}
+	moves, err := c.NoiseMoves(rate)
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range moves {
+		r.Moves = append(r.Moves, NoiseMove{m.Block, m.From + 1, m.To + 1, m.NoiseDB, m.GainDB})
+	}
+	return r, nil
+}
+
+func orderOf(c *chains.Chain) []string {
+	names := []string{}
+	for _, b := range c.Blocks {
+		names = append(names, b.Name)
+	}
+	return names
+}
+
+// noiseReport groups a ledger.
+func noiseReport(l *chains.Ledger) *NoiseReport {
+	r := &NoiseReport{
+		Jack: l.Jack, AVolts: l.RMS(chains.AWeighted), Volts: l.RMS(chains.Flat),
+		Blocks: []NoiseGroup{}, Causes: []NoiseGroup{}, Sources: []NoiseSource{}, Moves: []NoiseMove{},
+	}
+	r.ADBu, r.DBu = noiseLevel(r.AVolts*r.AVolts), noiseLevel(r.Volts*r.Volts)
+	total := r.AVolts * r.AVolts
+	share := func(power float64) float64 {
+		if total == 0 {
+			return 0
+		}
+		return power / total
+	}
+	type power struct{ a, flat float64 }
+	blocks, causes := map[string]power{}, map[string]power{}
+	for k, s := range l.Shares {
+		p := power{l.Power(k, chains.AWeighted), l.Power(k, chains.Flat)}
+		r.Sources = append(r.Sources, NoiseSource{s.Block, s.Element, s.Cause, noiseLevel(p.a), noiseLevel(p.flat), share(p.a)})
+		b, c := blocks[s.Block], causes[s.Cause]
+		blocks[s.Block] = power{b.a + p.a, b.flat + p.flat}
+		causes[s.Cause] = power{c.a + p.a, c.flat + p.flat}
+	}
+	groups := func(m map[string]power) []NoiseGroup {
+		list := []NoiseGroup{}
+		for name, p := range m {
+			list = append(list, NoiseGroup{name, noiseLevel(p.a), noiseLevel(p.flat), share(p.a)})
+		}
+		slices.SortFunc(list, func(a, b NoiseGroup) int {
+			return cmp.Or(cmp.Compare(b.Share, a.Share), cmp.Compare(a.Name, b.Name))
+		})
+		return list
+	}
+	r.Blocks, r.Causes = groups(blocks), groups(causes)
+	return r
+}
+
+func noiseLevel(power float64) Figure {
+	if power == 0 {
+		return Figure{Why: "no noise"}
+	}
+	return figure(dsp.VoltsToDBu(math.Sqrt(power)), nil)
+}
+
+// worthMoving is the change of noise, in dB at the same gain, from which a move is worth speaking of: twice what a listener just notices in
+// a steady noise, some 0.5 dB for a broad band (JASA 19(4), 609-619, 1947, from memory).
+const worthMoving = 1.0
+
+// Quieter is the best move: the one that lowers the noise most beyond what it takes of the gain. false where none is worth it.
+func (r *NoiseReport) Quieter() (NoiseMove, bool) {
+	var best NoiseMove
+	found := false
+	net := func(m NoiseMove) float64 { return m.NoiseDB - m.GainDB }
+	for _, m := range r.Moves {
+		if net(m) <= -worthMoving && m.NoiseDB < 0 && (!found || net(m) < net(best)) {
+			best, found = m, true
+		}
+	}
+	return best, found
+}
