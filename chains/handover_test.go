@@ -1,0 +1,175 @@
+package chains
+
+import (
+	"math"
+	"math/cmplx"
+	"strings"
+	"testing"
+
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/section"
+)
+
+const handoverChain = `drywire: 1
+title: hand-overs
+recording: {file: a.wav, full_scale: 1 V, load: none}
+guitar: {pickup: {resistance: 8 kΩ, inductance: 4 H, capacitance: 100 pF}, volume: 10, tone: 10, cable: 5 m}
+load: {resistance: 1 MΩ, cable: 3 m}
+blocks:
+  buffer: {kind: buffer}
+  vol: {kind: volume, volume: 10, track: 250 kΩ}
+  echo: {kind: delay}
+order: [buffer, vol]
+takes:
+  - {name: a}
+  - {name: b, order: [echo, vol]}
+`
+
+// The impedances of parts whose values are plain: a buffer of 1 MΩ in and 100 Ω out (blocks/active.go), a volume pedal's track of 250 kΩ with the
+// load of 1 MΩ across it (200 kΩ), turned up (in the way: an ohm of the track, 100 Ω of the buffer, cables of 0.1 Ω a metre).
+func TestHandovers(t *testing.T) {
+	const hertz = 5.0 // so low that cables do not matter
+	places, err := mustParse(t, handoverChain).Chains()[0].Handovers(dsp.Hertz(hertz))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The guitar: the winding, in parallel with the pots' 500 kΩ (volume) and with 500 kΩ and 22 nF in series (tone).
+	par := func(zs ...complex128) complex128 {
+		y := complex128(0)
+		for _, z := range zs {
+			y += 1 / z
+		}
+		return 1 / y
+	}
+	jw := complex(0, 2*math.Pi*hertz)
+	c := mustParse(t, handoverChain).Chains()[0]
+	g := c.Guitar
+	guitar := par(complex(float64(g.Pickup.Resistance), 0)+jw*complex(float64(g.Pickup.Inductance), 0), 1/(jw*complex(float64(g.Pickup.Capacitance), 0)),
+		complex(float64(g.VolumePot), 0), complex(float64(g.TonePot), 0)+1/(jw*complex(float64(g.ToneCapacitor), 0)))
+	want := []struct {
+		jack          string
+		source, input complex128
+	}{
+		{"buffer.in", guitar, 1e6},
+		{"vol.in", 100, par(250e3, 1e6)},
+		{"load", par(101, 250e3), 1e6},
+	}
+	if len(places) != len(want) {
+		t.Fatalf("%d places, want %d", len(places), len(want))
+	}
+	for k, w := range want {
+		p := places[k]
+		if p.Jack != w.jack {
+			t.Errorf("place %d is %q, want %q", k, p.Jack, w.jack)
+		}
+		// 0.5 %: cables, and the ohm that is left at either end of a track.
+		if d := cmplx.Abs(p.Source/w.source - 1); d > 5e-3 {
+			t.Errorf("%s: source %v, want %v", p.Jack, p.Source, w.source)
+		}
+		if d := cmplx.Abs(p.Input/w.input - 1); d > 5e-3 {
+			t.Errorf("%s: input %v, want %v", p.Jack, p.Input, w.input)
+		}
+	}
+}
+
+// A hand-over cut open tells the same as the circuit whole: source and input in parallel are what is seen from the jack.
+func TestHandoversAgreeWithTheWholeCircuit(t *testing.T) {
+	checked := 0
+	for _, order := range []string{"[fuzz, buffer, vol]", "[buffer, fuzz, vol]", "[vol, fuzz, buffer]"} {
+		f := mustParse(t, strings.Replace(handoverChain, "blocks:", "blocks:\n  fuzz: {kind: fuzz}", 1)+"  - {name: c, order: "+order+"}\n")
+		c := f.Chains()[2]
+		places, err := c.Handovers(1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w := c.Wire(48000, section.Draft)
+		for _, p := range places {
+			jack := p.Jack
+			if jack == "load" {
+				jack = "out"
+			}
+			ac, err := w.Section(jack).AC()
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := p.Source * p.Input / (p.Source + p.Input)
+			if whole := ac.Impedance(jack, 1000); cmplx.Abs(got/whole-1) > 1e-6 {
+				t.Errorf("%s at %s: %v in two halves, %v whole", order, p.Jack, got, whole)
+			}
+			checked++
+		}
+	}
+	if checked != 12 {
+		t.Errorf("%d places checked", checked)
+	}
+}
+
+func TestWiringTail(t *testing.T) {
+	for _, c := range mustParse(t, handoverChain).Chains() {
+		w := c.Wire(48000, section.Draft)
+		r, err := w.Renderer("out")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w.Tail() != r.Tail() || (w.Tail() > 0) != (c.Take == "b") {
+			t.Errorf("take %s: tail %v of the wiring, %v of the renderer", c.Take, w.Tail(), r.Tail())
+		}
+	}
+}
+
+func TestDeck(t *testing.T) {
+	f := mustParse(t, strings.Replace(handoverChain, "blocks:", "blocks:\n  fuzz: {kind: fuzz}", 1)+"  - {name: c, order: [buffer, fuzz, echo, vol]}\n")
+	tone := Tone{1000, 0.05}
+	for k, want := range [][]string{
+		{"Vdry dry 0 DC 0 AC 1 SIN(0 0.05 1000)", "Bbuffer_follower buffer_follower 0 V={min(3, max(-3, 1*v(buffer_in)))}",
+			".print tran v(guitar) v(buffer_in) v(buffer_out) v(vol_in) v(vol_out) v(out)"},
+		{"The deck stops at echo_in", ".print tran v(guitar) v(echo_in)\n"},
+		{"Qfuzz_q1", "The deck stops at echo_in", "v(fuzz_out) v(echo_in)\n"},
+	} {
+		deck := f.Chains()[k].Wire(48000, section.Draft).Deck(tone)
+		for _, w := range want {
+			if !strings.Contains(deck, w) {
+				t.Errorf("take %d: no %q in\n%s", k, w, deck)
+			}
+		}
+		if n := strings.Count(deck, "Vdry "); n < 1 || strings.Count(deck, "\nVdry ") != 1 {
+			t.Errorf("take %d: %d sources called Vdry", k, n)
+		}
+		if strings.Count(deck, ".end\n") != 1 || !strings.HasSuffix(deck, ".end\n") || strings.Count(deck, ".tran") != 1 {
+			t.Errorf("take %d: a deck ends once", k)
+		}
+		models := map[string]bool{}
+		for _, line := range strings.Split(deck, "\n") {
+			if strings.HasPrefix(line, ".model") {
+				if models[line] {
+					t.Errorf("take %d: a model twice: %s", k, line)
+				}
+				models[line] = true
+			}
+		}
+	}
+	w := f.Chains()[2].Wire(48000, section.Draft)
+	deck, err := w.DeckOf("fuzz", tone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(deck, "\nVdry "+circuit.SPICEName("buffer.follower")+" 0 DC 0 AC 1 SIN") || strings.Contains(deck, "guitar") {
+		t.Errorf("the fuzz's section:\n%s", deck)
+	}
+	if _, err := w.DeckOf("fuz", tone); err == nil || !strings.Contains(err.Error(), `did you mean "fuzz"?`) {
+		t.Errorf("an unknown block: %v", err)
+	}
+}
+
+func TestAt(t *testing.T) {
+	src := "\ufeffdrywire: 1\r\nrecording: {file: a b.wav, peak: 1 V}\r\norder: []\r\n"
+	f := At("x.yaml", []byte(src), "$.recording.file", "recording a b.wav: gone\nfor good")
+	want := "x.yaml:2:19: recording a b.wav: gone for good\n  2 | recording: {file: a b.wav, peak: 1 V}\n    |                   ^"
+	if got := f.Error(); got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+	if f := At("x.yaml", []byte(src), "$.recording.sample", "gone"); f.Line != 1 || f.Column != 1 {
+		t.Errorf("what is not there is at %d:%d", f.Line, f.Column)
+	}
+}
