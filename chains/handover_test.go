@@ -106,7 +106,8 @@ func TestHandoversAgreeWithTheWholeCircuit(t *testing.T) {
 }
 
 func TestWiringTail(t *testing.T) {
-	for _, c := range mustParse(t, handoverChain).Chains() {
+	two := strings.NewReplacer("  echo:", "  repeat: {kind: delay}\n  echo:", "[echo, vol]", "[echo, repeat, buffer]").Replace(handoverChain)
+	for _, c := range mustParse(t, two).Chains() {
 		w := c.Wire(48000, section.Draft)
 		r, err := w.Renderer("out")
 		if err != nil {
@@ -119,13 +120,16 @@ func TestWiringTail(t *testing.T) {
 }
 
 func TestDeck(t *testing.T) {
-	f := mustParse(t, strings.Replace(handoverChain, "blocks:", "blocks:\n  fuzz: {kind: fuzz}", 1)+"  - {name: c, order: [buffer, fuzz, echo, vol]}\n")
+	f := mustParse(t, strings.Replace(handoverChain, "blocks:", "blocks:\n  fuzz: {kind: fuzz}\n  more: {kind: fuzz}", 1)+`  - {name: c, order: [buffer, fuzz, echo, vol]}
+  - {name: d, order: [fuzz, buffer, more]}
+`)
 	tone := Tone{1000, 0.05}
 	for k, want := range [][]string{
 		{"Vdry dry 0 DC 0 AC 1 SIN(0 0.05 1000)", "Bbuffer_follower buffer_follower 0 V={min(3, max(-3, 1*v(buffer_in)))}",
 			".print tran v(guitar) v(buffer_in) v(buffer_out) v(vol_in) v(vol_out) v(out)"},
 		{"The deck stops at echo_in", ".print tran v(guitar) v(echo_in)\n"},
-		{"Qfuzz_q1", "The deck stops at echo_in", "v(fuzz_out) v(echo_in)\n"},
+		2: {"Qfuzz_q1", "The deck stops at echo_in", "v(fuzz_out) v(echo_in)\n"},
+		3: {"Qfuzz_q1", "Qmore_q1", ".model q_silicon"},
 	} {
 		deck := f.Chains()[k].Wire(48000, section.Draft).Deck(tone)
 		for _, w := range want {
