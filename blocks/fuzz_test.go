@@ -92,8 +92,8 @@ func TestGermaniumAtHalfSupply(t *testing.T) {
 // classic is the circuit that published and simulated tables of this kind of fuzz belong to: as the block with silicon, but without junction
 // capacitances and the electrolytic's resistance, with no level control, and with 10.1 Ω (0.1 Ω and a hundredth of the track) between the wiper and
 // the end it is turned to. Its input is a node, in; its output the second collector, c2.
-func classic(b *blocks.Bench, wiper float64) {
-	q := circuit.BJT{Name: "generic", Is: 1e-14, BF: 200, BR: 1, VAF: 100}
+func classic(b *blocks.Bench, wiper float64, cje, cjc dsp.Farad) {
+	q := circuit.BJT{Name: "generic", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: cje, Cjc: cjc}
 	b.V("supply", "vcc", "0", 9)
 	b.C("c1", "in", "b1", 2.2e-6)
 	b.R("r1", "vcc", "c1", 33e3)
@@ -120,7 +120,7 @@ func TestFuzzTable(t *testing.T) {
 		{0.99, 4760, 638, 81.0, [3]float64{-1.5, -9.6, -26.8}},
 	} {
 		b := blocks.NewBench(48000, 1)
-		classic(b, c.wiper)
+		classic(b, c.wiper, 0, 0)
 		a := ac(t, b.Circuit)
 		for node, want := range map[string]float64{"b1": 0.617, "c1": 1.376, "e2": 0.729, "c2": 2.698} {
 			if got := a.Point.V(node); math.Abs(got-want) > 1e-3 {
@@ -134,7 +134,7 @@ func TestFuzzTable(t *testing.T) {
 		}
 		gain := func(source dsp.Ohm) float64 {
 			b := blocks.NewBench(48000, 1)
-			classic(b, c.wiper)
+			classic(b, c.wiper, 0, 0)
 			b.Circuit.Input("source", "source", "0")
 			b.R("rs", "source", "in", source)
 			return dsp.ToDB(cmplx.Abs(ac(t, b.Circuit).Transfer("source", 1000, "c2")[0]))
@@ -153,10 +153,12 @@ func TestFuzzTable(t *testing.T) {
 }
 
 // A buffer before the fuzz, in dB by which it is louder, for small signals: pickup of 2.2 H, 6 kΩ and 110 pF, 250 kΩ volume and tone (22 nF)
-// at full, 500 pF of cable; buffer of 1 MΩ in, 1 kΩ out. ngspice 39.3, classic circuit.
+// at full, 500 pF of cable; buffer of 1 MΩ in, 1 kΩ out. ngspice 39.3, classic circuit. The block
+// as it ships differs by its junction capacitances, which take 0.4 dB at full fuzz and 12 kHz, so it is held to the classic circuit
+// with these; at full fuzz it has 9.65 Ω where the classic one has 10.1 Ω, which gives 0.2 dB.
 func TestBufferBeforeFuzz(t *testing.T) {
 	frequencies := []dsp.Hertz{80, 425, 1104, 2867, 4620, 12000}
-	swap := func(lay func(b *blocks.Bench), f dsp.Hertz) float64 {
+	swap := func(lay func(b *blocks.Bench) (second string), f dsp.Hertz) float64 {
 		gain := [2]float64{}
 		for k := range gain {
 			b := blocks.NewBench(48000, 1)
@@ -175,19 +177,33 @@ func TestBufferBeforeFuzz(t *testing.T) {
 				b.Circuit.E("buffer", "buffered", "0", "jack", "0", 1)
 				b.R("rout", "buffered", "in", 1e3)
 			}
-			lay(b)
-			gain[k] = dsp.ToDB(cmplx.Abs(ac(t, b.Circuit).Transfer("source", f, "c2")[0]))
+			second := lay(b)
+			gain[k] = dsp.ToDB(cmplx.Abs(ac(t, b.Circuit).Transfer("source", f, second)[0]))
 		}
 		return gain[1] - gain[0]
 	}
-	for wiper, want := range map[float64][]float64{
-		0.99: {12.2, 8.8, 10.9, 19.2, 23.8, 12.1},
-		0.5:  {11.1, 14.8, 20.8, 31.1, 35.9, 24.2},
+	for _, c := range []struct {
+		wiper, fuzz float64
+		want        []float64
+		shipped     float64 // dB, bound for the block as it ships
+	}{
+		{0.5, 5, []float64{11.1, 14.8, 20.8, 31.1, 35.9, 24.2}, 0.1},
+		{0.99, 10, []float64{12.2, 8.8, 10.9, 19.2, 23.8, 12.1}, 0.21},
 	} {
 		for k, f := range frequencies {
-			got := swap(func(b *blocks.Bench) { classic(b, wiper) }, f)
-			if math.Abs(got-want[k]) > 0.1 {
-				t.Errorf("wiper %v, %v Hz: %.2f dB louder with the buffer, want %v dB", wiper, float64(f), got, want[k])
+			got := swap(func(b *blocks.Bench) string { classic(b, c.wiper, 0, 0); return "c2" }, f)
+			if math.Abs(got-c.want[k]) > 0.1 {
+				t.Errorf("wiper %v, %v Hz: %.2f dB louder with the buffer, want %v dB", c.wiper, float64(f), got, c.want[k])
+			}
+			got = swap(func(b *blocks.Bench) string {
+				fuzz := blocks.Find("fuzz")
+				b.R("wire.fuzz", "in", "fuzz.in", 1e-3)
+				b.Place("fuzz", fuzz, fuzz.Defaults().With("fuzz", c.fuzz))
+				return "fuzz.c2"
+			}, f)
+			want := swap(func(b *blocks.Bench) string { classic(b, c.wiper, 5e-12, 4e-12); return "c2" }, f)
+			if math.Abs(got-want) > c.shipped {
+				t.Errorf("fuzz %v, %v Hz: %.2f dB louder with the buffer, want %.2f dB", c.fuzz, float64(f), got, want)
 			}
 		}
 	}

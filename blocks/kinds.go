@@ -4,6 +4,7 @@ import "drywire/dsp"
 
 // kinds is the one list, in alphabetical order. Help, checking, the schema and the conformance kit follow it.
 var kinds = []*Kind{
+	&boost,
 	&buffer,
 	&cable,
 	&compressor,

@@ -15,7 +15,7 @@ var reverb = Kind{
 	Models: []string{
 		"1 MΩ in, an input amplifier, a dry path that is not converted, converter, plate and converter, an output amplifier, 1 kΩ out.",
 		"The amplifiers clip 1.5 V before their rails; the converters clip at their headroom.",
-		"What a plate does to the ear: density, and a decay that is shorter in the treble.",
+		"What a plate does to the ear: density, and a decay that is shorter in the treble; at 1 kHz it is within 5 % of what the knob says.",
 		"Tone from 0 to 10 gives the highest treble a fifth of the decay up to all of it, in equal ratios: 5 is 45 %.",
 		"Mix fades in proportion from dry alone (0 %) to reverb alone (100 %).",
 		"Tails: the render goes on until the reverb is 60 dB down, 30 s at most.",

@@ -33,9 +33,7 @@ func (f Fault) String() string { return f.Check + ": " + f.Text }
 func Check(k *blocks.Kind) []Fault {
 	var faults []Fault
 	for _, c := range checks {
-		t := &try{kind: k, check: c.name}
-		t.guard(func() { c.run(t) })
-		faults = append(faults, t.faults...)
+		faults = append(faults, c.faults(k)...)
 		if c.name == "facts" && len(faults) > 0 {
 			break // without knobs in order there are no settings to try
 		}
@@ -57,10 +55,19 @@ func CheckList(kinds []*blocks.Kind) []Fault {
 	return t.faults
 }
 
-var checks = []struct {
+type check struct {
 	name string
 	run  func(*try)
-}{
+}
+
+// faults is what one check finds; a panic is a fault.
+func (c check) faults(k *blocks.Kind) []Fault {
+	t := &try{kind: k, check: c.name}
+	t.guard(func() { c.run(t) })
+	return t.faults
+}
+
+var checks = []check{
 	{"facts", facts},
 	{"rates", rates},
 	{"finite", finite},
