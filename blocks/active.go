@@ -3,7 +3,6 @@ package blocks
 import (
 	"drywire/dsp"
 	"drywire/dsp/circuit"
-	"drywire/dsp/oversample"
 )
 
 // What active blocks share: a high input impedance, a stage, and a low output impedance. Common practice, no source, where
@@ -34,12 +33,12 @@ func (b *Bench) outputThrough(s Stage, r dsp.Ohm) {
 type Follower struct {
 	Gain   float64
 	Lo, Hi dsp.Volt
-	clip   *oversample.Clip
+	clip   limiter
 }
 
 func (b *Bench) follower(gain, supply float64) *Follower {
 	top := swing(supply)
-	return &Follower{Gain: gain, Lo: dsp.Volt(-top), Hi: dsp.Volt(top), clip: oversample.NewClip(-top, top, b.Rate, b.Oversample)}
+	return &Follower{Gain: gain, Lo: dsp.Volt(-top), Hi: dsp.Volt(top), clip: b.rails(supply)}
 }
 
 // Process implements Core.

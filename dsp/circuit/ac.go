@@ -145,6 +145,10 @@ func (a *AC) Noise(node string, f dsp.Hertz) []Noise {
 		add(q.name, "shot", q.c, q.e, 2*Charge*math.Abs(ic))
 		add(q.name, "shot", q.b, q.e, 2*Charge*math.Abs(ib))
 	}
+	for k, p := range n.pairs {
+		forward, reverse, _ := p.currents(a.Point.v[a.Point.dev.firstP+k])
+		add(p.name, "shot", p.a, p.b, 2*Charge*(math.Abs(forward)+math.Abs(reverse)))
+	}
 	for _, e := range n.noises {
 		list = append(list, Noise{n.sources[e.source].name, "input", square(y[a.sys.sourceRow[e.source]]) * e.density * e.density})
 	}

@@ -75,12 +75,6 @@ func (n *Netlist) D(name, a, k string, d Diode) {
 	}
 }
 
-// Pair is two diodes of one model, head to tail between a and b.
-func (n *Netlist) Pair(name, a, b string, d Diode) {
-	n.D(name+".1", a, b, d)
-	n.D(name+".2", b, a, d)
-}
-
 // Q is a transistor.
 func (n *Netlist) Q(name, c, b, e string, q BJT) {
 	positive(name, float64(q.Is))

@@ -93,6 +93,11 @@ func (n *Netlist) Key(probes ...string) [32]byte {
 		nodes(e.a, e.b, e.p, e.m)
 		values(e.gm, e.imax)
 	}
+	number(uint64(len(n.pairs)))
+	for _, e := range n.pairs {
+		nodes(e.a, e.b)
+		values(float64(e.forward.Is), e.nf, float64(e.reverse.Is), e.nr)
+	}
 	number(uint64(len(n.noises)))
 	for _, e := range n.noises {
 		nodes(e.source)

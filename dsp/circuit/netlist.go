@@ -45,6 +45,7 @@ type Netlist struct {
 	bjts       []bjt
 	clamps     []clamp
 	limiters   []limiter
+	pairs      []pair
 	noises     []noiseVoltage
 }
 

@@ -95,10 +95,17 @@ func (n *Netlist) Deck(d Deck) string {
 		card("F", f.name, node(f.a), node(f.b), v, num(f.gain))
 	}
 	models := map[string]string{}
+	diodeCard := func(name string, a, b int, d Diode) {
+		model := SPICEName("d_" + d.Name)
+		card("D", name, node(a), node(b), model)
+		models[model] = fmt.Sprintf("D(IS=%s N=%s CJO=%s M=0)", num(float64(d.Is)), num(d.N), num(float64(d.Cj)))
+	}
+	for _, x := range n.pairs {
+		diodeCard(x.name+".1", x.a, x.b, x.forward)
+		diodeCard(x.name+".2", x.b, x.a, x.reverse)
+	}
 	for _, x := range n.diodes {
-		model := SPICEName("d_" + x.model.Name)
-		card("D", x.name, node(x.a), node(x.b), model)
-		models[model] = fmt.Sprintf("D(IS=%s N=%s CJO=%s M=0)", num(float64(x.model.Is)), num(x.model.N), num(float64(x.model.Cj)))
+		diodeCard(x.name, x.a, x.b, x.model)
 	}
 	for _, x := range n.bjts {
 		q := x.model

@@ -87,6 +87,7 @@ func (n *Netlist) Split() []*Netlist {
 		p.bjts = pick(n.bjts, place)
 		p.clamps = pick(n.clamps, place)
 		p.limiters = pick(n.limiters, place)
+		p.pairs = pick(n.pairs, place)
 		p.names = n.names
 	}
 	return order
@@ -127,6 +128,7 @@ func (n *Netlist) eachElement(f func(nodes []*int)) {
 	visit(n.bjts, f)
 	visit(n.clamps, f)
 	visit(n.limiters, f)
+	visit(n.pairs, f)
 }
 
 func (e *resistor) terminals() []*int  { return []*int{&e.a, &e.b} }

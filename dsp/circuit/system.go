@@ -79,6 +79,9 @@ func (n *Netlist) system() *system {
 	for _, l := range n.limiters {
 		s.ports = append(s.ports, port{l.a, l.b, l.p, l.m})
 	}
+	for _, p := range n.pairs {
+		s.ports = append(s.ports, port{p.a, p.b, p.a, p.b})
+	}
 	return s
 }
 
@@ -133,19 +136,22 @@ type devices struct {
 	bjts     []bjt
 	clamps   []clamp
 	limiters []limiter
+	pairs    []pair
 	firstQ   int // port of the first transistor
 	firstC   int // of the first clamp
 	firstL   int // of the first limiter
+	firstP   int // of the first pair
 	count    int
 	crit     []float64 // critical voltages of the diodes
 }
 
 func (n *Netlist) devices() devices {
-	d := devices{diodes: n.diodes, bjts: n.bjts, clamps: n.clamps, limiters: n.limiters}
+	d := devices{diodes: n.diodes, bjts: n.bjts, clamps: n.clamps, limiters: n.limiters, pairs: n.pairs}
 	d.firstQ = len(d.diodes)
 	d.firstC = d.firstQ + 2*len(d.bjts)
 	d.firstL = d.firstC + len(d.clamps)
-	d.count = d.firstL + len(d.limiters)
+	d.firstP = d.firstL + len(d.limiters)
+	d.count = d.firstP + len(d.pairs)
 	for _, x := range d.diodes {
 		d.crit = append(d.crit, critical(x.nvt, float64(x.model.Is)))
 	}
@@ -173,6 +179,10 @@ func (d *devices) eval(v, i, own, other []float64) {
 	}
 	for k := range d.limiters {
 		i[p], own[p] = d.limiters[k].eval(v[p])
+		p++
+	}
+	for k := range d.pairs {
+		i[p], own[p] = d.pairs[k].eval(v[p])
 		p++
 	}
 }
@@ -205,6 +215,12 @@ func (d *devices) limit(v, old []float64) bool {
 		note(p, x+c.hi, hit)
 		x, hit = limitJunction(c.lo-v[p], c.lo-old[p], clampNVt, clampCrit)
 		note(p, c.lo-x, hit)
+		p++
+	}
+	p = d.firstP
+	for k := range d.pairs {
+		x, hit := d.pairs[k].limit(v[p], old[p])
+		note(p, x, hit)
 		p++
 	}
 	return limited
