@@ -79,11 +79,38 @@ type Accuracy struct {
 	RelTol float64 `json:"reltol"`
 }
 
-// The reference is the finer of two runs; what lies between them says how far it has converged.
+// A reference is a run at one of these steps and another at half of it, that are no further apart than converged: the finer counts. What lies
+// between them is some three times what is left in it.
 var (
-	Coarse = Accuracy{0.35e-6, 1e-5}
-	Finer  = Accuracy{0.175e-6, 1e-5}
+	coarsest = Accuracy{0.35e-6, 1e-5}
+	finest   = Accuracy{0.35e-6 / 8, 1e-5}
 )
+
+// converged is how far apart, in dB, the last two runs of a reference may lie.
+const converged = -90.0
+
+// Halved is the same at half the step.
+func (a Accuracy) Halved() Accuracy { return Accuracy{a.Step / 2, a.RelTol} }
+
+// Reference is the case's converged spectrum, how far it has converged, and at what accuracy.
+func (c Case) Reference(ctx context.Context) (want []complex128, residual float64, a Accuracy, err error) {
+	x, _, err := c.Simulate(ctx, coarsest)
+	if err != nil {
+		return nil, 0, a, err
+	}
+	last := c.Spectrum(x, high)
+	for a = coarsest.Halved(); ; a = a.Halved() {
+		if x, _, err = c.Simulate(ctx, a); err != nil {
+			return nil, 0, a, err
+		}
+		want = c.Spectrum(x, high)
+		residual = ErrorDB(last, want)
+		if residual <= converged || a.Step < 1.01*finest.Step {
+			return want, residual, a, nil
+		}
+		last = want
+	}
+}
 
 // Deck is the case as a deck: the whole chain as one circuit, stages without memory as behavioural sources. A stage with memory in front of
 // the jack is an error; one behind it rests at 0 V. With a zero accuracy it is a deck for the operating point.
@@ -190,33 +217,24 @@ func ErrorDB(got, want []complex128) float64 {
 // Result is what became of a case.
 type Result struct {
 	Case
-	Residual float64 // dB between the two runs of the reference
+	Residual float64 // dB between the last two runs of the reference
+	Accuracy         // of the last
 	Point    float64 // V, the largest difference between operating points
 	Node     string  // and where it is
 	Errors   []float64
 	Reports  []circuit.Report
 	Err      error
 	want     []complex128 // the reference's spectrum
-	peak     float64
 }
 
 // Check renders the case at the qualities and holds it against the simulator.
 func (c Case) Check(ctx context.Context, qualities []section.Quality) Result {
 	r := Result{Case: c}
 	r.Err = func() error {
-		rough, _, err := c.Simulate(ctx, Coarse)
-		if err != nil {
+		var err error
+		if r.want, r.Residual, r.Accuracy, err = c.Reference(ctx); err != nil {
 			return err
 		}
-		fine, _, err := c.Simulate(ctx, Finer)
-		if err != nil {
-			return err
-		}
-		r.want = c.Spectrum(fine, high)
-		for _, x := range fine {
-			r.peak = max(r.peak, math.Abs(x))
-		}
-		r.Residual = ErrorDB(c.Spectrum(rough, high), r.want)
 		if r.Point, r.Node, err = c.operating(ctx); err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@
 //	go run ./cmd/reference -seed 7 -count 20          conditions nobody tuned for
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
 //	go run ./cmd/reference -store chains/testdata/reference
+//	go run ./cmd/reference -decks dsp/circuit/testdata
 //	go run ./cmd/reference -stress 10000000           does the solver ever fail?
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy
 //
@@ -38,19 +39,17 @@ func main() {
 // wanted is the largest error of each quality, in dB. Draft promises nothing.
 var wanted = map[string]float64{"draft": 0, "normal": -60, "fine": -80}
 
-// converged is how far apart the two runs of the reference may lie, in dB, to be worth comparing with.
-const converged = -90.0
-
 // samePoint is how far operating points may lie apart, in volts.
 const samePoint = 1e-3
 
 type options struct {
-	chain, take, jack, tone, pluck, quality, store string
-	rate, length                                   float64
-	suite, speed, deck                             bool
-	seed                                           uint64
-	count, jobs                                    int
-	stress                                         int64
+	chain, take, jack, tone, pluck, quality, store, decks string
+
+	rate, length       float64
+	suite, speed, deck bool
+	seed               uint64
+	count, jobs        int
+	stress             int64
 }
 
 func run(ctx context.Context, args []string, out, errs io.Writer) int {
@@ -70,6 +69,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	f.IntVar(&o.count, "count", 0, "check so many random cases")
 	f.IntVar(&o.jobs, "jobs", 2, "cases to run at a time")
 	f.StringVar(&o.store, "store", "", "write reference data for the tests into this `folder`")
+	f.StringVar(&o.decks, "decks", "", "run all decks of this `folder` and write what comes of them beside them")
 	f.Int64Var(&o.stress, "stress", 0, "run so many samples of hostile input and count failures")
 	f.BoolVar(&o.speed, "speed", false, "compare speed at the same accuracy")
 	f.BoolVar(&o.deck, "deck", false, "print the deck of -chain and stop")
@@ -108,7 +108,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 			return 2
 		}
 		if o.deck {
-			deck, err := c.Deck(Finer)
+			deck, err := c.Deck(coarsest)
 			if err != nil {
 				return fail(err)
 			}
@@ -126,6 +126,11 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		return fail(err)
 	}
 	switch {
+	case o.decks != "":
+		if err := decks(ctx, o.decks, version, out); err != nil {
+			return fail(err)
+		}
+		return 0
 	case o.store != "":
 		if err := store(ctx, o.store, version, o.jobs, out); err != nil {
 			return fail(err)
@@ -144,8 +149,8 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		fmt.Fprintln(errs, "nothing to do; want -suite, -count, -chain, -store, -stress or -speed")
 		return 2
 	}
-	fmt.Fprintf(out, "%s, step %.3g µs and %.3g µs, reltol %v; error of the render in %v Hz to %v kHz\n\n",
-		version, Coarse.Step*1e6, Finer.Step*1e6, Finer.RelTol, bottom, top/1e3)
+	fmt.Fprintf(out, "%s, step from %.3g µs, halved until two runs are within %v dB, reltol %v; error of the render in %v Hz to %v kHz\n\n",
+		version, coarsest.Step*1e6, converged, coarsest.RelTol, bottom, top/1e3)
 	start := time.Now()
 	results := checkAll(ctx, cases, qualities, o.jobs)
 	ok := table(out, results, qualities)
@@ -226,7 +231,7 @@ func table(out io.Writer, results []Result, qualities []section.Quality) bool {
 			}
 			return ""
 		}
-		fmt.Fprintf(w, "%s\t%.1f dB%s\t%.2g mV%s", r.Name, r.Residual, mark(!(r.Residual <= converged)), 1e3*r.Point, mark(!(r.Point <= samePoint)))
+		fmt.Fprintf(w, "%s\t%.1f dB at %.2g µs%s\t%.2g mV%s", r.Name, r.Residual, r.Step*1e6, mark(!(r.Residual <= converged)), 1e3*r.Point, mark(!(r.Point <= samePoint)))
 		for k, q := range qualities {
 			p := r.Reports[k]
 			worst[k] = max(worst[k], r.Errors[k])

@@ -20,6 +20,7 @@ import (
 
 // Waveforms is what a circuit simulator computed: the values of every vector at every one of its own points.
 type Waveforms struct {
+	Plot   string   // what the simulator calls the analysis
 	Names  []string // lower case; the first is time in a transient
 	Values [][]float64
 	Took   time.Duration // of the whole program
@@ -38,8 +39,23 @@ func (w *Waveforms) Vector(name string) []float64 {
 // command is how a deck is run, as printed beside every stored result.
 const command = "ngspice -b -r out.raw deck.cir"
 
-// Simulate runs a deck. The simulator ends with status 0 where it gave up half-way, so the caller must look at the last time.
+// Simulate runs a deck with one analysis. The simulator ends with status 0 where it gave up half-way, so the caller must look at the last time.
 func Simulate(ctx context.Context, deck string) (*Waveforms, error) {
+	start := time.Now()
+	raw, err := simulateRaw(ctx, deck)
+	took := time.Since(start)
+	if err != nil {
+		return nil, err
+	}
+	w, err := readRaw(raw)
+	if err != nil {
+		return nil, err
+	}
+	w.Took = took
+	return w, nil
+}
+
+func simulateRaw(ctx context.Context, deck string) ([]byte, error) {
 	dir, err := os.MkdirTemp("", "reference")
 	if err != nil {
 		return nil, err
@@ -49,9 +65,7 @@ func Simulate(ctx context.Context, deck string) (*Waveforms, error) {
 	if err := os.WriteFile(in, []byte(deck), 0o644); err != nil {
 		return nil, err
 	}
-	start := time.Now()
 	log, err := exec.CommandContext(ctx, "ngspice", "-b", "-r", out, in).CombinedOutput()
-	took := time.Since(start)
 	if err != nil {
 		return nil, fmt.Errorf("ngspice: %w\n%s", err, tail(log, 600))
 	}
@@ -59,12 +73,7 @@ func Simulate(ctx context.Context, deck string) (*Waveforms, error) {
 	if err != nil {
 		return nil, fmt.Errorf("ngspice wrote no data\n%s", tail(log, 600))
 	}
-	w, err := readRaw(raw)
-	if err != nil {
-		return nil, err
-	}
-	w.Took = took
-	return w, nil
+	return raw, nil
 }
 
 // Version is what the simulator calls itself.
@@ -82,11 +91,38 @@ func Version(ctx context.Context) (string, error) {
 
 func tail(b []byte, n int) []byte { return b[max(0, len(b)-n):] }
 
-// readRaw reads a binary raw file of real vectors.
+// readRaw reads the first plot of a binary raw file.
 func readRaw(raw []byte) (*Waveforms, error) {
+	plots, err := readPlots(raw)
+	if err != nil {
+		return nil, err
+	}
+	return plots[0], nil
+}
+
+// readPlots reads a binary raw file. A complex vector NAME becomes two, NAME and NAME.imag.
+func readPlots(raw []byte) ([]*Waveforms, error) {
 	r := bufio.NewReader(bytes.NewReader(raw))
+	var plots []*Waveforms
+	for {
+		if _, err := r.Peek(1); err != nil {
+			break
+		}
+		w, err := readPlot(r)
+		if err != nil {
+			return nil, err
+		}
+		plots = append(plots, w)
+	}
+	if len(plots) == 0 {
+		return nil, errors.New("raw file is empty")
+	}
+	return plots, nil
+}
+
+func readPlot(r *bufio.Reader) (*Waveforms, error) {
 	w := &Waveforms{}
-	vectors, points := 0, 0
+	vectors, points, parts := 0, 0, 1
 	for {
 		line, err := r.ReadString('\n')
 		if err != nil {
@@ -95,9 +131,11 @@ func readRaw(raw []byte) (*Waveforms, error) {
 		key, value, _ := strings.Cut(strings.TrimSpace(line), ":")
 		value = strings.TrimSpace(value)
 		switch key {
+		case "Plotname":
+			w.Plot = value
 		case "Flags":
-			if value != "real" {
-				return nil, fmt.Errorf("raw file is %s, want real", value)
+			if value == "complex" {
+				parts = 2
 			}
 		case "No. Variables":
 			vectors, err = strconv.Atoi(value)
@@ -113,16 +151,18 @@ func readRaw(raw []byte) (*Waveforms, error) {
 				if len(f) < 3 {
 					return nil, fmt.Errorf("raw file: odd variable %q", line)
 				}
-				w.Names = append(w.Names, strings.ToLower(f[1]))
-				w.Values = append(w.Values, make([]float64, points))
+				for _, suffix := range []string{"", ".imag"}[:parts] {
+					w.Names = append(w.Names, strings.ToLower(f[1])+suffix)
+					w.Values = append(w.Values, make([]float64, points))
+				}
 			}
 		case "Binary":
-			buf := make([]byte, 8*vectors)
+			buf := make([]byte, 8*len(w.Names))
 			for p := range points {
 				if _, err := io.ReadFull(r, buf); err != nil {
 					return nil, fmt.Errorf("raw file is cut short at point %d of %d: %w", p, points, err)
 				}
-				for v := range vectors {
+				for v := range w.Values {
 					w.Values[v][p] = math.Float64frombits(binary.LittleEndian.Uint64(buf[8*v:]))
 				}
 			}

@@ -29,8 +29,10 @@ func benchmark(b *testing.B, n *Netlist, probe string, freq, peak float64) {
 }
 
 // The fuzz jointly with the guitar: the circuit that the engine is judged by.
-func BenchmarkFuzz(b *testing.B)          { benchmark(b, fuzzWithGuitar(siliconNPN), "out", 330, 0.2) }
-func BenchmarkFuzzGermanium(b *testing.B) { benchmark(b, fuzzWithGuitar(germaniumPNP), "out", 330, 0.2) }
+func BenchmarkFuzz(b *testing.B) { benchmark(b, fuzzWithGuitar(siliconNPN), "out", 330, 0.2) }
+func BenchmarkFuzzGermanium(b *testing.B) {
+	benchmark(b, fuzzWithGuitar(germaniumPNP), "out", 330, 0.2)
+}
 
 // BenchmarkFuzzHigh is the hardest that it meets: a note at the top of the neck, hit hard.
 func BenchmarkFuzzHigh(b *testing.B) { benchmark(b, fuzzWithGuitar(siliconNPN), "out", 1244.5, 0.5) }

@@ -13,8 +13,11 @@ var germaniumPNP = BJT{
 	Ise: 30.54e-9, Isc: 213.5e-9, NE: 1.316, NC: 1.258, Cje: 410e-12, Cjc: 10e-12,
 }
 
-// switching is a small silicon diode: a stock model card, with a constant capacitance.
-var switching = Diode{Name: "switching", Is: 2.52e-9, N: 1.752, Cj: 4e-12, Rs: 0.568}
+// switching is a small silicon diode: a stock model card, with a constant capacitance. In a pair it has no series resistance.
+var (
+	switching = Diode{Name: "switching", Is: 2.52e-9, N: 1.752, Cj: 4e-12}
+	resisting = Diode{Name: "resisting", Is: 2.52e-9, N: 1.752, Cj: 4e-12, Rs: 0.568}
+)
 
 // addFuzz lays the two-transistor shunt-feedback fuzz between in and out: values by common practice, no source. A PNP has the supply turned round.
 func addFuzz(n *Netlist, q BJT, fuzz float64) {
@@ -52,9 +55,11 @@ func fuzzWithGuitar(q BJT) *Netlist {
 	return n
 }
 
-// fuzzAlone is the fuzz with nothing at its input, to look into it.
+// fuzzAlone is the fuzz with nothing at its input, to look into it. A node that only a capacitor touches would lead the reference astray (its
+// operating point comes out right, its small-signal conductances do not), so a gigaohm holds it.
 func fuzzAlone(q BJT) *Netlist {
 	n := New()
+	n.R("hold", "in", "0", 1e9)
 	addFuzz(n, q, 0.5)
 	return n
 }
@@ -121,6 +126,7 @@ func everything() *Netlist {
 	n.Pair("pair", "z", "0", switching)
 	n.D("ge", "z", "k", Diode{Name: "plain", Is: 1e-7, N: 1.3})
 	n.R("rk", "k", "0", 10e3)
+	n.D("si", "k", "0", resisting)
 	n.V("supply", "vcc", "0", 9)
 	n.R("rq", "vcc", "q", 10e3)
 	n.Q("npn", "q", "z", "0", siliconNPN)
