@@ -3,6 +3,7 @@ package blocks
 import (
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/oversample"
 )
 
 // What active blocks share: a high input impedance, a stage, and a low output impedance. Common practice, no source, where
@@ -33,7 +34,7 @@ func (b *Bench) outputThrough(s Stage, r dsp.Ohm) {
 type Follower struct {
 	Gain   float64
 	Lo, Hi dsp.Volt
-	clip   limiter
+	clip   *oversample.Clip
 }
 
 func (b *Bench) follower(gain, supply float64) *Follower {

@@ -8,6 +8,7 @@ import (
 	"drywire/blocks"
 	"drywire/blocks/blockstest"
 	"drywire/dsp"
+	"drywire/dsp/measure"
 	"drywire/dsp/section"
 )
 
@@ -47,5 +48,26 @@ func TestBufferHeadroom(t *testing.T) {
 	}
 	if y := run(stageOf(t, k, k.Defaults(), 48000), steady(100, 1.5)); y[50] != 1.5 {
 		t.Errorf("1.5 V come out as %v V", y[50])
+	}
+}
+
+// A sine of 20 V into rails of 3 V at 8 times the rate: what folds down is further below the sound than is asked of a whole chain (70 dB at 1244.5 Hz, 50 dB at
+// 4186 Hz); at 8 kHz the ring of what is left of a square wave is highest. 2^16 points, odd bins.
+func TestBufferAliasing(t *testing.T) {
+	const n, rate = 1 << 16, 48000
+	for bin, want := range map[int]float64{1699: 100, 5715: 80, 10923: 80} {
+		x := make([]float64, n+n/2)
+		for k := range x {
+			x[k] = 20 * math.Sin(2*math.Pi*float64(bin)*float64(k)/n)
+		}
+		y := run(stageOf(t, blocks.Find("buffer"), blocks.Find("buffer").Defaults(), rate), x)
+		got, err := measure.SignalToAlias(y[n/4:][:n], rate, bin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("%.1f Hz: signal to alias %.1f dB", float64(bin)*rate/n, got)
+		if got < want {
+			t.Errorf("%.1f Hz: signal to alias %.1f dB, want at least %v dB", float64(bin)*rate/n, got, want)
+		}
 	}
 }

@@ -3,6 +3,7 @@ package blocks
 import (
 	"drywire/dsp"
 	"drywire/dsp/dynamics"
+	"drywire/dsp/oversample"
 )
 
 // compressor lowers what is loud, so that what follows gets a more even level.
@@ -53,9 +54,9 @@ const gainCellNoise = 120e-9 // V/√Hz at unity gain: from memory
 
 // compressing is the core: amplifier, gain cell, amplifier.
 type compressing struct {
-	in     limiter
+	in     *oversample.Clip
 	cell   *dynamics.Compressor
-	out    limiter
+	out    *oversample.Clip
 	makeup float64
 }
 

@@ -7,6 +7,7 @@ import (
 	"drywire/dsp"
 	"drywire/dsp/delayline"
 	"drywire/dsp/filter"
+	"drywire/dsp/oversample"
 )
 
 // delay is a digital echo with an analogue dry path.
@@ -63,9 +64,9 @@ const mostFeedback = 0.95
 
 // echoes is the core: amplifier, dry path and loop, amplifier.
 type echoes struct {
-	in, out   limiter
+	in, out   *oversample.Clip
 	tone      *filter.Section
-	converter limiter
+	converter *oversample.Clip
 	line      *delayline.Line // what has been converted
 	delay     int             // samples from the input of the converter to the end of the line
 	time      float64         // seconds, the same with the converter's latency

@@ -5,6 +5,7 @@ import (
 
 	"drywire/dsp"
 	"drywire/dsp/filter"
+	"drywire/dsp/oversample"
 )
 
 // eq is an active equaliser of four bands.
@@ -87,10 +88,10 @@ func peakQ(name string) Knob {
 
 // equalizing is the core: amplifier, bands, level, amplifier.
 type equalizing struct {
-	in    limiter
+	in    *oversample.Clip
 	bands filter.Cascade
 	level float64
-	out   limiter
+	out   *oversample.Clip
 }
 
 // Process implements Core.

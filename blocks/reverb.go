@@ -5,6 +5,7 @@ import (
 
 	"drywire/dsp"
 	"drywire/dsp/delayline"
+	"drywire/dsp/oversample"
 	plate "drywire/dsp/reverb"
 )
 
@@ -72,8 +73,8 @@ const darkest = 0.2
 
 // plating is the core: amplifier, dry path and plate, amplifier.
 type plating struct {
-	in, out     limiter
-	first, last limiter // the converters
+	in, out     *oversample.Clip
+	first, last *oversample.Clip // the converters
 	plate       *plate.Plate
 	line        *delayline.Line // holds the dry sound back until the converters are done
 	late        int             // samples
