@@ -108,12 +108,20 @@ func (b *Bench) Pot(name, top, wiper, bottom string, r dsp.Ohm, position float64
 	b.Circuit.Pot(b.Name(name), b.Name(top), b.Name(wiper), b.Name(bottom), r, position)
 }
 
+func (b *Bench) Rheostat(name, n1, n2 string, r dsp.Ohm, position float64) {
+	b.Circuit.Rheostat(b.Name(name), b.Name(n1), b.Name(n2), r, position)
+}
+
 func (b *Bench) D(name, anode, cathode string, d circuit.Diode) {
 	b.Circuit.D(b.Name(name), b.Name(anode), b.Name(cathode), d)
 }
 
 func (b *Bench) Pair(name, n1, n2 string, d circuit.Diode) {
 	b.Circuit.Pair(b.Name(name), b.Name(n1), b.Name(n2), d)
+}
+
+func (b *Bench) Antiparallel(name, n1, n2 string, forward, reverse circuit.Diode) {
+	b.Circuit.Antiparallel(b.Name(name), b.Name(n1), b.Name(n2), forward, reverse)
 }
 
 func (b *Bench) Q(name, collector, base, emitter string, q circuit.BJT) {

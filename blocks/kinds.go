@@ -11,6 +11,7 @@ var kinds = []*Kind{
 	&delay,
 	&eq,
 	&fuzz,
+	&overdrive,
 	&reverb,
 	&volume,
 }

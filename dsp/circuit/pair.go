@@ -6,8 +6,9 @@ import "math"
 type pair struct {
 	name             string
 	a, b             int
-	forward, reverse Diode // forward conducts from a to b
-	nf, nr           float64
+	forward, reverse Diode   // forward conducts from a to b
+	nf, nr           float64 // V
+	vf, vr           float64 // critical voltages
 }
 
 // Pair is two diodes of one model, head to tail between a and b.
@@ -26,7 +27,8 @@ func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
 			panic("circuit: " + name + ": a pair has no series resistance")
 		}
 	}
-	n.pairs = append(n.pairs, pair{name, n.node(a), n.node(b), forward, reverse, forward.N * thermal, reverse.N * thermal})
+	n.pairs = append(n.pairs, pair{name, n.node(a), n.node(b), forward, reverse, forward.N * thermal, reverse.N * thermal,
+		critical(forward.N*thermal, float64(forward.Is)), critical(reverse.N*thermal, float64(reverse.Is))})
 	if c := float64(forward.Cj + reverse.Cj); c > 0 {
 		n.capacitor(name+".cj", a, b, c, true)
 	}
@@ -47,9 +49,9 @@ func (p *pair) eval(v float64) (i, g float64) {
 // limit shortens a Newton step of whichever junction conducts.
 func (p *pair) limit(v, old float64) (float64, bool) {
 	if v >= 0 {
-		return limitJunction(v, math.Max(old, 0), p.nf, critical(p.nf, float64(p.forward.Is)))
+		return limitJunction(v, math.Max(old, 0), p.nf, p.vf)
 	}
-	x, hit := limitJunction(-v, math.Max(-old, 0), p.nr, critical(p.nr, float64(p.reverse.Is)))
+	x, hit := limitJunction(-v, math.Max(-old, 0), p.nr, p.vr)
 	return -x, hit
 }
 
