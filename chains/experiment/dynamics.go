@@ -10,7 +10,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Dynamics is how a take answers to how hard one plays, at the jack out. The definitions are this project's own.
+// Dynamics is how a take answers to how hard one plays, at the jack out. The definitions are this project's own. All of it is rendered at draft quality, which
+// is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
 	Curve []CurvePoint `json:"curve"`
@@ -38,45 +39,50 @@ const (
 	noteTime  = 8.0   // s that are looked at
 )
 
-func dynamics(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, tone Tone) (Dynamics, error) {
+func dynamics(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone Tone) (Dynamics, error) {
 	d := Dynamics{SourceFalls: noteFalls}
-	for db := -60.0; db <= 12; db += 6 {
-		at := Tone{tone.Hz, tone.Volts * dsp.FromDB(db)}
-		x, err := toneAlone(ctx, c, rate, q, at)
-		if err != nil {
-			return d, err
-		}
-		l, err := measure.MeasureLevels(x)
-		if err != nil {
-			return d, err
-		}
-		d.Curve = append(d.Curve, CurvePoint{dsp.VoltsToDBV(at.Volts / math.Sqrt2), silentBelow(l)})
+	var work []func(context.Context) error
+	work = append(work, func(ctx context.Context) (err error) {
+		d.Sustain, err = sustain(ctx, c, rate, tone.Volts)
+		return err
+	})
+	const lowest, highest, step = -48, 12, 6 // dB re the test tone
+	for db := lowest; db <= highest; db += step {
+		d.Curve = append(d.Curve, CurvePoint{})
+		p := len(d.Curve) - 1
+		at := Tone{tone.Hz, tone.Volts * dsp.FromDB(float64(db))}
+		work = append(work, func(ctx context.Context) error {
+			x, err := toneAlone(ctx, c, rate, at)
+			if err != nil {
+				return err
+			}
+			l, err := measure.MeasureLevels(x)
+			d.Curve[p] = CurvePoint{dsp.VoltsToDBV(at.Volts / math.Sqrt2), silentBelow(l)}
+			return err
+		})
 	}
-	at := func(db float64) Figure { return d.Curve[int((db+60)/6)].OutDBV }
+	work = append(work, func(ctx context.Context) error { return d.cleanUp(ctx, c, rate, tone) })
+	err := together(ctx, work...)
+	at := func(db int) Figure { return d.Curve[(db-lowest)/step].OutDBV }
 	d.Compression = Figure{Value: 12}.minus(at(0).minus(at(-12)))
-
-	var err error
-	if d.Sustain, err = sustain(ctx, c, rate, q, tone.Volts); err != nil {
-		return d, err
-	}
-	return d, d.cleanUp(ctx, c, rate, q, tone)
+	return d, err
 }
 
 func silentBelow(l measure.Levels) Figure {
-	if l.Peak < silence {
+	if l.Peak < silent {
 		return Figure{Why: string(measure.Silence)}
 	}
 	return figure(l.RMSDB())
 }
 
-// toneAlone is the steady state at out before any tail has filled: 0.5 s after the tone began, for 0.2 s. An echo or a reverb has come in by then as far
+// toneAlone is the steady state at out before any tail has filled: 0.4 s after the tone began, for 0.1 s. An echo or a reverb has come in by then as far
 // as it does while one plays.
-func toneAlone(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, tone Tone) ([]float64, error) {
-	r, err := c.Wire(rate, q).Renderer("out")
+func toneAlone(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone Tone) ([]float64, error) {
+	r, err := c.Wire(rate, section.Draft).Renderer("out")
 	if err != nil {
 		return nil, err
 	}
-	out, err := runKept(ctx, r, sines(int(0.7*float64(rate)), float64(rate), tone), int(0.2*float64(rate)))
+	out, err := runKept(ctx, r, sines(int(0.5*float64(rate)), float64(rate), tone), int(0.1*float64(rate)))
 	if err != nil {
 		return nil, err
 	}
@@ -84,8 +90,8 @@ func toneAlone(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Q
 }
 
 // sustain renders the falling note and looks for the time.
-func sustain(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, volts float64) (Figure, error) {
-	r, err := c.Wire(rate, q).Renderer("out")
+func sustain(ctx context.Context, c *chains.Chain, rate dsp.Hertz, volts float64) (Figure, error) {
+	r, err := c.Wire(rate, section.Draft).Renderer("out")
 	if err != nil {
 		return Figure{}, err
 	}
@@ -121,16 +127,16 @@ func fallTime(x []float64, rate float64) Figure {
 			top = k
 		}
 	}
-	if level[top] < silence {
+	if level[top] < silent {
 		return Figure{Why: string(measure.Silence)}
 	}
 	least := 0.0
 	for k := top; k < len(level); k++ {
-		down := dsp.ToDB(level[top] / math.Max(level[k], silence))
+		down := dsp.ToDB(level[top] / math.Max(level[k], silent))
 		if down >= fall {
 			// Between two steps, along a straight line in dB.
 			part := 1.0
-			if before := dsp.ToDB(level[top] / math.Max(level[k-1], silence)); down > before {
+			if before := dsp.ToDB(level[top] / math.Max(level[k-1], silent)); down > before {
 				part = (fall - before) / (down - before)
 			}
 			return Figure{Value: (float64(k-1-top) + part) * float64(hop) / rate}
@@ -141,11 +147,11 @@ func fallTime(x []float64, rate float64) Figure {
 }
 
 // cleanUp compares the guitar's volume at 10 and at 2.
-func (d *Dynamics) cleanUp(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, tone Tone) error {
+func (d *Dynamics) cleanUp(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone Tone) error {
 	thd := func(volume float64) (Figure, Figure, error) {
 		rolled := *c
 		rolled.Guitar.Volume = volume
-		x, err := toneAlone(ctx, &rolled, rate, q, tone)
+		x, err := toneAlone(ctx, &rolled, rate, tone)
 		if err != nil {
 			return Figure{}, Figure{}, err
 		}

@@ -79,3 +79,7 @@ func (f Figure) MarshalJSON() ([]byte, error) {
 	}
 	return json.Marshal(f.Value)
 }
+
+// silent is the peak, in volts, under which there is nothing to measure: far below the noise of any resistor in the audio band, and above what rounding
+// leaves of silence.
+const silent = 1e-9

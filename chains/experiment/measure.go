@@ -4,6 +4,9 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
 
 	"drywire/chains"
 	"drywire/dsp"
@@ -19,6 +22,7 @@ type Measures struct {
 	Quality string         `json:"quality"`
 	RateHz  int            `json:"rate_hz"`
 	Seconds float64        `json:"seconds"` // of the recording; the meters read no longer
+	Tone    Tone           `json:"tone"`    // in the place of the recording; nought where none was asked for
 	Jacks   []JackMeasures `json:"jacks"`   // in the order of the signal
 
 	Dynamics Dynamics `json:"dynamics"`
@@ -47,7 +51,7 @@ type JackMeasures struct {
 	CentroidHz    Figure      `json:"centroid_hz"`
 	ThirdOctaves  []BandLevel `json:"third_octaves"`
 	THD           Figure      `json:"thd_percent"`        // of the test tone
-	THDN          Figure      `json:"thd_n_percent"`      // with the noise of the chain
+	THDN          Figure      `json:"thd_n_percent"`      // with the noise of the chain at rest
 	Modulation    Figure      `json:"modulation_percent"` // 60 Hz and 7 kHz, 4 to 1: second- and third-order side lines together
 	Difference    Figure      `json:"difference_percent"` // 8 and 11.95 kHz: second- and third-order lines together
 	noise, noiseA float64
@@ -61,48 +65,72 @@ type BandLevel struct {
 
 // Tone is the test tone of a measurement, in the place of the recording.
 type Tone struct {
-	Hz    float64
-	Volts float64 // peak
+	Hz    float64 `json:"hz"`
+	Volts float64 `json:"volts"` // peak
 }
 
 // TestTone is AES17-2015's 997 Hz, as high as a hard single note is at a pickup (common practice, no source).
 var TestTone = Tone{997, 0.2}
 
-// Options is what a measurement can be told.
-type Options struct {
-	Tone  Tone
-	Rate  dsp.Hertz
-	Tones bool // measure with test tones as well
-}
+// Signals gives the voltage of a jack over the whole recording, like chains.Memo's method Signal.
+type Signals func(ctx context.Context, w *chains.Wiring, jack string) ([]float64, error)
 
-// Measure measures a take. The memo holds the recording.
-func Measure(ctx context.Context, memo *chains.Memo, c *chains.Chain, o Options) (*Measures, error) {
-	w := c.Wire(memo.Rate, memo.Quality)
-	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: memo.Quality.Name, RateHz: int(memo.Rate)}
-	jacks := c.Jacks()
-	ledgers, err := c.Noises(memo.Rate, jacks...)
+// Rendered renders a recording in volts once, with all jacks of the wiring read.
+func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signals, error) {
+	jacks := w.Chain.Jacks()
+	r, err := w.Renderer(jacks...)
 	if err != nil {
 		return nil, err
 	}
-	ceilings, err := c.Ceilings(ctx, memo.Rate)
+	all, err := runKept(ctx, r, recording, len(recording))
+	if err != nil {
+		return nil, err
+	}
+	return func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
+		for k, j := range jacks {
+			if j == jack && other == w {
+				return all[k], nil
+			}
+		}
+		return nil, fmt.Errorf("take %q, jack %s: not rendered", other.Chain.Take, jack)
+	}, nil
+}
+
+// Measure measures a take. With a test tone it is also run with tones; without one (its zero value), those figures are not measured.
+func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) (*Measures, error) {
+	c := w.Chain
+	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate)}
+	jacks := c.Jacks()
+	ledgers, err := c.Noises(w.Rate, jacks...)
+	if err != nil {
+		return nil, err
+	}
+	ceilings, err := c.Ceilings(ctx, w.Rate)
 	if err != nil {
 		return nil, err
 	}
 	for k, jack := range jacks {
-		x, err := memo.Signal(ctx, w, jack)
+		x, err := signals(ctx, w, jack)
 		if err != nil {
 			return nil, err
 		}
-		m.Seconds = float64(len(x)) / float64(memo.Rate)
-		m.Jacks = append(m.Jacks, jackMeasures(jack, x, float64(memo.Rate), ledgers[k], ceilingAt(c, ceilings, k)))
+		m.Seconds = float64(len(x)) / float64(w.Rate)
+		m.Jacks = append(m.Jacks, jackMeasures(jack, x, float64(w.Rate), ledgers[k], ceilingAt(c, ceilings, k)))
 	}
-	if !o.Tones {
+	if tone == (Tone{}) {
+		none := noFigure("no test tone was asked for")
+		for k := range m.Jacks {
+			j := &m.Jacks[k]
+			j.THD, j.THDN, j.Modulation, j.Difference = none, none, none, none
+		}
+		m.Dynamics = Dynamics{Curve: []CurvePoint{}, Compression: none, Sustain: none, SourceFalls: noteFalls, CleanUp: none, FullTHD: none, RolledTHD: none, FallOfLevels: none}
 		return m, nil
 	}
-	if err := m.distortions(ctx, c, memo.Rate, memo.Quality, o.Tone); err != nil {
+	m.Tone = tone
+	if err := m.distortions(ctx, c, w.Rate, w.Quality, tone); err != nil {
 		return nil, err
 	}
-	m.Dynamics, err = dynamics(ctx, c, memo.Rate, memo.Quality, o.Tone)
+	m.Dynamics, err = dynamics(ctx, c, w.Rate, tone)
 	return m, err
 }
 
@@ -126,7 +154,7 @@ func jackMeasures(jack string, x []float64, rate float64, l *chains.Ledger, top 
 	j.PeakDBV, j.DBV = figure(levels.PeakDB()), figure(levels.RMSDB())
 	j.CrestDB = figure(levels.CrestDB())
 	j.Loudness = figure(measure.Loudness(x, rate))
-	if levels.Peak < silence { // what rounding leaves of silence
+	if levels.Peak < silent { // what rounding leaves of silence
 		none = Figure{Why: string(measure.Silence)}
 	}
 	if !none.OK() {
@@ -175,7 +203,7 @@ func jackMeasures(jack string, x []float64, rate float64, l *chains.Ledger, top 
 	return j
 }
 
-// segment is the length of a spectrum's segments: at least 0.3 s, so that the band at 20 Hz has its four lines at any rate... and a power of two.
+// segment is the length of a spectrum's segments: at least 0.3 s, and a power of two.
 func segment(rate float64) int {
 	n := 1 << 14
 	for float64(n) < 0.3*rate {
@@ -198,34 +226,39 @@ func inBand(x []float64, rate float64, none Figure) Figure {
 
 // distortions measures with test tones, at every jack.
 func (m *Measures) distortions(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, tone Tone) error {
-	jacks := c.Jacks()
-	pure, err := toneThrough(ctx, c, rate, q, false, jacks, tone)
-	if err != nil {
-		return err
-	}
-	noisy, err := toneThrough(ctx, c, rate, q, true, jacks, tone)
-	if err != nil {
-		return err
-	}
-	modulation, err := toneThrough(ctx, c, rate, q, false, jacks, Tone{60, 0.8 * tone.Volts}, Tone{7000, 0.2 * tone.Volts})
-	if err != nil {
-		return err
-	}
-	difference, err := toneThrough(ctx, c, rate, q, false, jacks, Tone{8000, tone.Volts / 2}, Tone{11950, tone.Volts / 2})
-	if err != nil {
+	var pure, modulation, difference [][]float64
+	if err := together(ctx,
+		toneThrough(&pure, c, rate, q, tone),
+		toneThrough(&modulation, c, rate, q, Tone{60, 0.8 * tone.Volts}, Tone{7000, 0.2 * tone.Volts}),
+		toneThrough(&difference, c, rate, q, Tone{8000, tone.Volts / 2}, Tone{11950, tone.Volts / 2}),
+	); err != nil {
 		return err
 	}
 	for k := range m.Jacks {
 		j := &m.Jacks[k]
 		h, err := measure.FitHarmonics(pure[k], float64(rate), tone.Hz, 10)
 		j.THD = percent(h.THD(), err)
-		j.THDN = percent(measure.THDN(noisy[k], float64(rate)))
+		j.THDN = withNoise(pure[k], float64(rate), j.noise)
 		i, err := measure.ModulationDistortion(modulation[k], float64(rate), 60, 7000)
 		j.Modulation = percent(i.Second+i.Third, err)
 		i, err = measure.DifferenceDistortion(difference[k], float64(rate), 8000, 11950)
 		j.Difference = percent(i.Second+i.Third, err)
 	}
 	return nil
+}
+
+// withNoise is AES17's THD+N of a tone, in percent, with the noise of the chain at rest: what a render has of it is none, so its power is added.
+func withNoise(x []float64, rate, noise float64) Figure {
+	ratio, err := measure.THDN(x, rate)
+	if err != nil {
+		return figure(0, err)
+	}
+	l, err := measure.MeasureLevels(x)
+	if err != nil {
+		return figure(0, err)
+	}
+	total := l.RMS*l.RMS - l.DC*l.DC
+	return percent(math.Sqrt((ratio*ratio*total+noise*noise)/(total+noise*noise)), nil)
 }
 
 func percent(ratio float64, err error) Figure {
@@ -237,28 +270,33 @@ func percent(ratio float64, err error) Figure {
 // steady is for how long test tones are measured, once the chain has settled: enough for AES17's notch and for lines 50 Hz apart.
 const steady dsp.Second = 0.5
 
-// noiseSeed is the seed of the noise under the test tones.
-const noiseSeed = 1
-
-// toneThrough is what the jacks have in the steady state of some tones.
-func toneThrough(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, noisy bool, jacks []string, tones ...Tone) ([][]float64, error) {
-	w := c.Wire(rate, q)
-	r, err := w.Renderer(jacks...)
-	if err != nil {
-		return nil, err
-	}
-	if noisy {
-		if err := r.AddNoise(noiseSeed); err != nil {
-			return nil, err
+// toneThrough puts into out what the jacks have in the steady state of some tones.
+func toneThrough(out *[][]float64, c *chains.Chain, rate dsp.Hertz, q section.Quality, tones ...Tone) func(context.Context) error {
+	return func(ctx context.Context) error {
+		w := c.Wire(rate, q)
+		r, err := w.Renderer(c.Jacks()...)
+		if err != nil {
+			return err
 		}
+		keep := int(float64(steady) * float64(rate))
+		n := int(settling(w)*float64(rate)) + keep
+		*out, err = runKept(ctx, r, sines(n, float64(rate), tones...), keep)
+		return err
 	}
-	keep := int(float64(steady) * float64(rate))
-	n := int(settling(w)*float64(rate)) + keep
-	return runKept(ctx, r, sines(n, float64(rate), tones...), keep)
 }
 
-// settling is how long a chain is left alone before a steady state is measured: its tails, 3 s at most, and what a guitar and its couplings need.
-func settling(w *chains.Wiring) float64 { return 0.3 + math.Min(3, float64(w.Tail())) }
+// together runs independent pieces of work on all cores.
+func together(ctx context.Context, work ...func(context.Context) error) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for _, f := range work {
+		g.Go(func() error { return f(ctx) })
+	}
+	return g.Wait()
+}
+
+// settling is how long a chain is left alone before a steady state is measured: its tails, 1.5 s at most, and what a guitar and its couplings need.
+func settling(w *chains.Wiring) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
 
 func sines(n int, rate float64, tones ...Tone) []float64 {
 	x := make([]float64, n)

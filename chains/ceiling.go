@@ -1,0 +1,140 @@
+package chains
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/measure"
+	"drywire/dsp/section"
+)
+
+// The ceiling of a block is the peak, at its input jack, of a steady sine of 1 kHz whose total harmonic distortion at the block's output is 1 %. That a
+// rated output is one at a stated distortion is IEC 60268-3's distortion-limited output voltage (from memory); 1 % is common practice, no source. It is
+// the same for a stage that clips at its rails and for a circuit that bends long before its supply.
+const (
+	CeilingTone  dsp.Hertz = 1000
+	ceilingTHD             = 0.01
+	ceilingLow             = 0.1e-3 // V peak at the source: where looking begins
+	ceilingHigh            = 30.0   // and ends
+	ceilingSteps           = 11     // halvings of 110 dB: to 0.05 dB
+)
+
+// Ceiling is the ceiling of a block in its place in a chain.
+type Ceiling struct {
+	Block string
+	Volts float64 // peak at its input jack; 0 where it has none
+	Why   string  // it has none
+}
+
+// Ceilings is the ceiling of every block, in the order of the chain. What is before a block is taken for a source with the magnitude of its small-signal
+// impedance at 1 kHz, what is after it for a resistor of that of its input.
+func (c *Chain) Ceilings(ctx context.Context, rate dsp.Hertz) ([]Ceiling, error) {
+	hands, err := c.Handovers(CeilingTone)
+	if err != nil {
+		return nil, err
+	}
+	list := make([]Ceiling, len(c.Blocks))
+	faults := make([]error, len(c.Blocks))
+	each(len(c.Blocks), func(k int) {
+		list[k], faults[k] = c.Blocks[k].ceiling(ctx, rate, dsp.Ohm(cmplx.Abs(hands[k].Source)), dsp.Ohm(cmplx.Abs(hands[k+1].Input)))
+	})
+	for k, err := range faults {
+		if err != nil {
+			return nil, fmt.Errorf("take %q: ceiling of %s: %w", c.Take, c.Blocks[k].Name, err)
+		}
+	}
+	return list, nil
+}
+
+func (p Placed) ceiling(ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (Ceiling, error) {
+	look := Ceiling{Block: p.Name}
+	if w := p.rig(rate, source, load); len(w.Stages) == 0 && w.Circuit.Linear() {
+		look.Why = "nothing in it clips"
+		return look, nil
+	}
+	// distortion is the THD at the output, and the peak at the input, for a tone at the source.
+	distortion := func(level float64) (thd, peak float64, err error) {
+		w := p.rig(rate, source, load)
+		r, err := w.Renderer(p.Name+".in", p.Name+".out")
+		if err != nil {
+			return 0, 0, err
+		}
+		last := int(0.1 * float64(rate))
+		n := int((0.1+math.Min(2, float64(w.Tail())))*float64(rate)) + last
+		in := make([]float64, n)
+		for k := range in {
+			in[k] = level * math.Sin(2*math.Pi*float64(CeilingTone)/float64(rate)*float64(k))
+		}
+		var taps [2][]float64
+		if err := r.Run(ctx, Volts(in), 0, func(b [][]float64) error {
+			for k := range taps {
+				taps[k] = append(taps[k], b[k]...)
+			}
+			return nil
+		}); err != nil {
+			return 0, 0, err
+		}
+		before, err := measure.FitHarmonics(taps[0][n-last:], float64(rate), float64(CeilingTone), 1)
+		if err != nil {
+			return 0, 0, err
+		}
+		after, err := measure.FitHarmonics(taps[1][n-last:], float64(rate), float64(CeilingTone), 10)
+		if err != nil {
+			return 0, 0, err
+		}
+		return after.THD(), before.Amplitude[0], nil
+	}
+	high, peak, err := distortion(ceilingHigh)
+	if errors.As(err, new(measure.NotMeasurable)) {
+		look.Why = "no tone comes through"
+		return look, nil
+	}
+	if err != nil {
+		return look, err
+	}
+	if high < ceilingTHD {
+		look.Why = fmt.Sprintf("%.3g V at its input do not bring 1 %% of distortion", peak)
+		return look, nil
+	}
+	low, _, err := distortion(ceilingLow)
+	if err != nil {
+		return look, err
+	}
+	if low > ceilingTHD {
+		look.Why = "it distorts however small the tone"
+		return look, nil
+	}
+	from, to := math.Log(ceilingLow), math.Log(ceilingHigh)
+	for range ceilingSteps {
+		middle := (from + to) / 2
+		thd, at, err := distortion(math.Exp(middle))
+		if err != nil {
+			return look, err
+		}
+		if thd < ceilingTHD {
+			from = middle
+		} else {
+			to = middle
+		}
+		look.Volts = at
+	}
+	return look, nil
+}
+
+// rig is the block between a source and a load, both resistors.
+func (p Placed) rig(rate dsp.Hertz, from, to dsp.Ohm) *Wiring {
+	bench := handoverBench()
+	bench.Rate, bench.Oversample = rate, section.Draft.Oversample(rate)
+	bench.Circuit.Input(source, "dry", circuit.Ground)
+	bench.ColdR("source.r", "dry", p.Name+".in", max(from, 1e-3))
+	p.place(bench)
+	bench.ColdR("load.r", p.Name+".out", circuit.Ground, to)
+	w := &Wiring{Chain: &Chain{Take: p.Name, Blocks: []Placed{p}}, Rate: rate, Quality: section.Draft, Circuit: bench.Circuit}
+	w.order(bench.Circuit.Split(), bench.Stages)
+	return w
+}

@@ -1,0 +1,47 @@
+package chains
+
+import (
+	"math"
+	"testing"
+
+	"drywire/dsp"
+)
+
+// A buffer clips a sine hard at 4.5 V - 1.5 V = 3 V: the ceiling is where a hard-clipped sine has 1 % of distortion, by its closed form.
+func TestCeilingOfARail(t *testing.T) {
+	// Harmonics of a sine clipped at the share x of its peak, a = arcsin x: b1 = (2/π)(a + x·cos a), and for odd n
+	// bn = (4/π)((sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1))/2 + x·cos(na)/n).
+	thd := func(x float64) float64 {
+		a := math.Asin(x)
+		b1 := 2 / math.Pi * (a + x*math.Cos(a))
+		sum := 0.0
+		for n := 3.0; n <= 9; n += 2 { // the meter takes ten harmonics
+			b := 4 / math.Pi * ((math.Sin((n-1)*a)/(n-1)-math.Sin((n+1)*a)/(n+1))/2 + x*math.Cos(n*a)/n)
+			sum += b * b
+		}
+		return math.Sqrt(sum) / b1
+	}
+	lo, hi := 0.5, 1.0
+	for range 50 {
+		if m := (lo + hi) / 2; thd(m) > 0.01 {
+			lo = m
+		} else {
+			hi = m
+		}
+	}
+	want := 3 / lo
+	c := chain(t, "pedal: {kind: volume}; buffer: {kind: buffer}; eq: {kind: eq, level: 12 dB}", "pedal, buffer, eq")
+	list, err := c.Ceilings(t.Context(), 48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := list[1].Volts; math.Abs(dsp.ToDB(got/want)) > 0.1 {
+		t.Errorf("buffer: %.4f V, want %.4f V within 0.1 dB", got, want)
+	}
+	if got, want := list[2].Volts, want/math.Pow(10, 12./20); math.Abs(dsp.ToDB(got/want)) > 0.1 {
+		t.Errorf("equaliser with 12 dB of gain: %.4f V, want %.4f V within 0.1 dB", got, want)
+	}
+	if list[0].Volts != 0 || list[0].Why == "" {
+		t.Errorf("a passive volume pedal has a ceiling of %v V (%q)", list[0].Volts, list[0].Why)
+	}
+}
