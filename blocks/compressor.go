@@ -17,6 +17,7 @@ var compressor = Kind{
 	},
 	Ignores: []string{
 		"The gain cell's own distortion, and the control voltage that leaks into the sound of a real one.",
+		"The rails do not hold what lies above 20 kHz: with much make-up gain the output can go past them there.",
 		"Noise falls and rises with the gain in a real one; here it is that of the block at rest.",
 	},
 	Sources: []string{

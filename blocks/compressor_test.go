@@ -7,6 +7,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/dsp"
+	"drywire/dsp/measure"
 )
 
 // stageOf is the one stage of a kind with these settings, at 8 times the rate where it clips.
@@ -85,5 +86,26 @@ func TestCompressorHeadroom(t *testing.T) {
 	quiet, loudNoise := stageOf(t, k, s, 48000).Noise, stageOf(t, k, s.With("level", 20), 48000).Noise
 	if math.Abs(loudNoise/quiet-10) > 1e-9 {
 		t.Errorf("20 dB of make-up gain raise the noise from %v to %v V/√Hz", quiet, loudNoise)
+	}
+}
+
+// Both amplifiers clip, with 20 dB between them, the gain cell at rest: what folds down stays below the sound as is asked of a whole chain, 70 dB
+// at 1244.5 Hz and 50 dB at 4186 Hz. 2^16 points, odd bins.
+func TestCompressorAliasing(t *testing.T) {
+	const n, rate = 1 << 16, 48000
+	for bin, want := range map[int]float64{1699: 70, 5715: 50} {
+		x := make([]float64, n+n/2)
+		for k := range x {
+			x[k] = 20 * math.Sin(2*math.Pi*float64(bin)*float64(k)/n)
+		}
+		y := run(stageOf(t, blocks.Find("compressor"), compressorAt(10, 1, 0, 1e-3, 0.1, 20).With("supply", 9), rate), x)
+		got, err := measure.SignalToAlias(y[n/4:][:n], rate, bin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("%.1f Hz: signal to alias %.1f dB", float64(bin)*rate/n, got)
+		if got < want {
+			t.Errorf("%.1f Hz: signal to alias %.1f dB, want at least %v dB", float64(bin)*rate/n, got, want)
+		}
 	}
 }
