@@ -122,6 +122,7 @@ func TestCommon(t *testing.T) {
 	}{
 		{nil, Target, -1},
 		{[]Settled{at(-20, -8), at(-20, -1.02)}, Target, -1},
+		{[]Settled{at(-20, -0.5)}, -20.51, 0},
 		{[]Settled{at(-20, -8), at(-20, 3), at(-20, 1)}, -24.01, 1}, // 4 dB over the ceiling, and the 0.01 that is kept back
 		{[]Settled{at(-20, -8), {Gain: 1, Reading: Reading{TruePeak: 9}}}, Target, -1},
 	} {
