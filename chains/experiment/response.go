@@ -1,0 +1,174 @@
+package experiment
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"drywire/blocks"
+	"drywire/chains"
+	"drywire/dsp"
+)
+
+// ResponseReport is the small-signal response from the pickup's open-circuit voltage to a jack, and what every hand-over on the way takes. It is also
+// the JSON object that the command prints. It is AC analysis about the operating point, so that what distorts or compresses is not in it; where an echo or
+// a reverb is on the way, its teeth are averaged, as powers, over a twenty-fourth of an octave.
+type ResponseReport struct {
+	Take   string          `json:"take"`
+	Order  []string        `json:"order"`
+	Jack   string          `json:"jack"`
+	Points []ResponsePoint `json:"points"`
+	Peak   ResponsePoint   `json:"peak"`      // the highest of them
+	Middle Figure          `json:"middle_db"` // the gain at 1 kHz
+	Low    Figure          `json:"low_hz"`    // from where on it is no more than 3 dB under that at 1 kHz
+	High   Figure          `json:"high_hz"`   // and up to where
+	Losses []Loss          `json:"losses"`    // at every hand-over up to the jack, in the order of the signal
+}
+
+// ResponsePoint is the gain at one frequency.
+type ResponsePoint struct {
+	Hz     float64 `json:"hz"`
+	GainDB Figure  `json:"gain_db"`
+}
+
+// Loss is what plugging in costs at one hand-over: by how many dB the voltage at the jack would be higher without it, at some frequencies. The next input's
+// loss is with the cable in place, the cable's with the input in place; where both matter, both together are not the sum. A negative loss is a gain:
+// a cable brings the resonance of a pickup down to where it lifts.
+type Loss struct {
+	Jack   string      `json:"jack"`       // where it is plugged in: BLOCK.in, or "load"
+	Source float64     `json:"source_ohm"` // |Z| at 1 kHz of what drives it, without the cable
+	Input  float64     `json:"input_ohm"`  // |Z| at 1 kHz of what is plugged in
+	Cable  float64     `json:"cable_metres"`
+	At     []LossPoint `json:"at"`
+}
+
+// LossPoint is a loss at one frequency, in dB.
+type LossPoint struct {
+	Hz    float64 `json:"hz"`
+	Input Figure  `json:"input_db"`
+	Cable Figure  `json:"cable_db"`
+	Both  Figure  `json:"both_db"`
+}
+
+// LossFrequencies is where losses are looked at: body, the middle, and the treble that a cable takes.
+var LossFrequencies = []float64{100, 1000, 5000}
+
+// Response is the response from 20 Hz to 20 kHz. The gain is that of the noise ledger, which carries the pickup's own voltage to the jack as well.
+func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, error) {
+	l, err := c.Noise(rate, jack)
+	if err != nil {
+		return nil, err
+	}
+	r := &ResponseReport{Take: c.Take, Order: orderOf(c), Jack: jack, Losses: []Loss{}}
+	gain := func(k int) Figure { return levelOf(math.Sqrt(l.Gain[k]), "nothing comes through") }
+	for k, f := range l.Centres {
+		p := ResponsePoint{f, gain(k)}
+		r.Points = append(r.Points, p)
+		if p.GainDB.OK() && (!r.Peak.GainDB.OK() || r.Peak.Hz == 0 || p.GainDB.Value > r.Peak.GainDB.Value) {
+			r.Peak = p
+		}
+	}
+	at, _ := slices.BinarySearch(l.Centres, 1000)
+	part := math.Log(1000/l.Centres[at-1]) / math.Log(l.Centres[at]/l.Centres[at-1])
+	if a, b := gain(at-1), gain(at); a.OK() && b.OK() {
+		r.Middle = Figure{Value: a.Value + part*(b.Value-a.Value)}
+	} else {
+		r.Middle = noFigure("nothing comes through")
+	}
+	r.Low, r.High = edge(r.Points, at, -1, r.Middle), edge(r.Points, at, 1, r.Middle)
+
+	for k := 0; k <= len(c.Blocks); k++ {
+		if !upTo(c, k, jack) {
+			break
+		}
+		loss, err := lossAt(c, k)
+		if err != nil {
+			return nil, err
+		}
+		r.Losses = append(r.Losses, loss)
+	}
+	return r, nil
+}
+
+// upTo says whether the k-th hand-over lies before the jack. The guitar's own jack feels what is plugged in, so the first belongs to it.
+func upTo(c *chains.Chain, k int, jack string) bool {
+	place := slices.Index(c.Jacks(), jack) // guitar, in and out of every block, out
+	return k <= place/2
+}
+
+// edge is where the response falls 3 dB under the middle for the first time on the way from 1 kHz downwards or upwards, between two points on a straight line.
+func edge(points []ResponsePoint, from, step int, middle Figure) Figure {
+	if !middle.OK() {
+		return middle
+	}
+	last := from
+	for k := from; k >= 0 && k < len(points); k += step {
+		g := points[k].GainDB
+		if !g.OK() {
+			return g
+		}
+		if d := middle.Value - 3 - g.Value; d >= 0 {
+			if k == from {
+				return Figure{Value: points[k].Hz}
+			}
+			before := points[last]
+			part := (before.GainDB.Value - (middle.Value - 3)) / (before.GainDB.Value - g.Value)
+			return Figure{Value: before.Hz * math.Pow(points[k].Hz/before.Hz, part)}
+		}
+		last = k
+	}
+	if step < 0 {
+		return noFigure("under %.0f Hz", points[0].Hz)
+	}
+	return noFigure("over %.0f Hz", points[len(points)-1].Hz)
+}
+
+// lossAt is the loss at the k-th hand-over. The cable is a resistance, then a capacitance at its far end (blocks.CableParts), so that it can be taken off
+// the impedance that the hand-over has with it.
+func lossAt(c *chains.Chain, k int) (Loss, error) {
+	l := Loss{Cable: float64(cableAt(c, k)), At: []LossPoint{}}
+	r, capacitance := blocks.CableParts(cableAt(c, k))
+	look := func(f float64) (bare, input, cable complex128, err error) {
+		hands, err := c.Handovers(dsp.Hertz(f))
+		if err != nil {
+			return 0, 0, 0, err
+		}
+		h := hands[k]
+		l.Jack = h.Jack
+		cable = complex(0, 2*math.Pi*f*float64(capacitance)) // S
+		return 1/(1/h.Source-cable) - complex(float64(r), 0), h.Input, cable, nil
+	}
+	bare, input, _, err := look(1000)
+	if err != nil {
+		return l, err
+	}
+	l.Source, l.Input = cmplx.Abs(bare), cmplx.Abs(input)
+	for _, f := range LossFrequencies {
+		bare, input, cable, err := look(f)
+		if err != nil {
+			return l, err
+		}
+		long := bare + complex(float64(r), 0)
+		// What is left at the jack of one volt behind the source.
+		all := 1 / cmplx.Abs(1+long*(cable+1/input))
+		why := "nothing comes through"
+		l.At = append(l.At, LossPoint{
+			Hz:    f,
+			Input: levelOf(1/cmplx.Abs(1+long*cable)/all, why),
+			Cable: levelOf(1/cmplx.Abs(1+bare/input)/all, why),
+			Both:  levelOf(1/all, why),
+		})
+	}
+	return l, nil
+}
+
+// cableAt is the length of the cable to the k-th block, or to the load.
+func cableAt(c *chains.Chain, k int) dsp.Metre {
+	switch {
+	case k == len(c.Blocks):
+		return c.Load.Cable
+	case k == 0:
+		return c.Guitar.Cable
+	}
+	return c.Patch
+}
