@@ -23,6 +23,8 @@ type File struct {
 	Blocks    []Block   // in the order in which the file names them
 	Order     []string  // the signal flows from the first to the last; names of blocks
 	Takes     []Take    // at least one
+	Keep      Keep      // what a search for orders keeps to
+	Prefer    []string  // names of wishes; what a search goes by
 }
 
 // Recording is the dry recording and what is known about its level and about what the guitar was

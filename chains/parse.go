@@ -156,6 +156,8 @@ func fileKeys(kinds []*blocks.Kind) []key[File] {
 			name: "takes", brief: "what to render and compare",
 			schema: takesSchema(kinds), read: readTakes,
 		},
+		keepKey(),
+		preferKey(),
 	}
 }
 
