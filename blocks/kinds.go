@@ -9,10 +9,13 @@ var kinds = []*Kind{
 	&cable,
 	&compressor,
 	&delay,
+	&distortion,
 	&eq,
 	&fuzz,
+	&opAmpFuzz,
 	&overdrive,
 	&reverb,
+	&trebleBoost,
 	&volume,
 }
 

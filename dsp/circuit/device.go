@@ -241,7 +241,7 @@ type OpAmp struct {
 	Slew   float64   // V/s; 0: as fast as its bandwidth allows
 	Rin    dsp.Ohm   // differential
 	Rout   dsp.Ohm
-	Lo, Hi dsp.Volt // how far the output swings, to ground
+	Lo, Hi dsp.Volt // how far the output swings, to ground; both 0: as far as it likes
 	Noise  float64  // input noise voltage, V/√Hz
 }
 
@@ -252,7 +252,8 @@ func (n *Netlist) OpAmp(name, plus, minus, out string, a OpAmp) {
 	positive(name, float64(a.GBW))
 	positive(name, float64(a.Rin))
 	positive(name, float64(a.Rout))
-	if !(a.Hi > a.Lo) {
+	rails := a.Lo != 0 || a.Hi != 0
+	if rails && !(a.Hi > a.Lo) {
 		panic("circuit: " + name + ": the upper rail is not above the lower")
 	}
 	const c = 1e-9 // F: sets the scale of the inner node, nothing else
@@ -272,8 +273,10 @@ func (n *Netlist) OpAmp(name, plus, minus, out string, a OpAmp) {
 	} else {
 		n.G(name+".gm", Ground, pole, in, minus, gm)
 	}
-	n.claim(name + ".clamp")
-	n.clamps = append(n.clamps, clamp{name + ".clamp", n.node(pole), ground, float64(a.Lo), float64(a.Hi)})
+	if rails {
+		n.claim(name + ".clamp")
+		n.clamps = append(n.clamps, clamp{name + ".clamp", n.node(pole), ground, float64(a.Lo), float64(a.Hi)})
+	}
 	n.E(name+".e", buffered, Ground, pole, Ground, 1)
 	n.ColdR(name+".rout", buffered, out, a.Rout)
 }
