@@ -132,7 +132,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		}
 		return 0
 	case o.store != "":
-		if err := store(ctx, o.store, version, o.jobs, out); err != nil {
+		if err := store(ctx, o.store, version, out); err != nil {
 			return fail(err)
 		}
 		return 0
