@@ -1,0 +1,209 @@
+package experiment
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode/utf8"
+)
+
+// SVG is the diagram as an SVG document, the takes side by side on one scale. It takes the colour of the text around it.
+func (l *Ladder) SVG() []byte {
+	w, h := l.size()
+	return drawSVG(w, h, "Level diagram of "+strings.Join(l.names(), " and "), l.words(), l.draw)
+}
+
+// PNG is the same as a picture.
+func (l *Ladder) PNG(dark bool) ([]byte, error) {
+	w, h := l.size()
+	return drawPNG(w, h, dark, l.draw)
+}
+
+func (l *Ladder) names() []string {
+	var names []string
+	for _, t := range l.Takes {
+		names = append(names, t.Take)
+	}
+	return names
+}
+
+// words tells the diagram to those who cannot see it.
+func (l *Ladder) words() string {
+	var b strings.Builder
+	for _, t := range l.Takes {
+		fmt.Fprintf(&b, "%s.", t.Take)
+		for _, r := range t.Rungs {
+			fmt.Fprintf(&b, " %s: peak %s dBu, average %s dBu, noise %s dBu, ceiling %s dBu.", r.label(), r.Peak.Text(0), r.Average.Text(0), r.Noise.Text(0), r.Ceiling.Text(0))
+		}
+		b.WriteString(" ")
+	}
+	return strings.TrimSpace(b.String())
+}
+
+// The measures of the drawing in pixels.
+const (
+	ladderLeft   = 52  // the scale
+	ladderRight  = 92  // the names of what is drawn
+	ladderTop    = 98  // key and titles
+	ladderBottom = 48  // the names of the jacks
+	ladderBody   = 340 // the scale's height
+	ladderGap    = 28  // between takes
+	letter       = 6.4 // the width of a letter of the size of names, at most on average
+)
+
+// column is the width of a rung: no narrower than its name.
+func (l *Ladder) column() float64 {
+	longest := 0
+	for _, t := range l.Takes {
+		for _, r := range t.Rungs {
+			longest = max(longest, utf8.RuneCountInString(r.Into))
+		}
+	}
+	return math.Max(68, 10+letter*float64(longest))
+}
+
+func (l *Ladder) size() (w, h float64) {
+	w = ladderLeft + ladderRight
+	for k, t := range l.Takes {
+		if k > 0 {
+			w += ladderGap
+		}
+		w += l.column() * float64(len(t.Rungs))
+	}
+	return math.Max(w, 730), ladderTop + ladderBody + ladderBottom
+}
+
+func (l *Ladder) draw(s sketch) {
+	low, high := l.span()
+	y := func(db float64) float64 {
+		return ladderTop + ladderBody*(high-math.Min(high, math.Max(low, db)))/(high-low)
+	}
+	// The key says what the three bands are.
+	x := 8.0
+	for _, k := range []struct {
+		p    paint
+		text string
+	}{
+		{blue, "signal, average to peak"}, {noised, "noise: heard when nobody plays"}, {hot, "ceiling: above it the next block distorts"},
+	} {
+		s.box(x, 12, 12, 12, k.p)
+		s.text(x+18, 22.5, 12.5, "start", false, ink, k.text)
+		x += 34 + 6.6*float64(utf8.RuneCountInString(k.text))
+	}
+	s.text(8, 46, 12.5, "start", false, muted, LadderWords)
+
+	// The scale.
+	for db := low; db <= high; db += 20 {
+		text := fmt.Sprintf("%+.0f", db)
+		if db == 0 {
+			text = "0"
+		}
+		s.text(ladderLeft-8, y(db)+4, 11.5, "end", false, muted, strings.Replace(text, "-", "−", 1))
+	}
+	s.text(ladderLeft-8, ladderTop-14, 11.5, "end", false, muted, "dBu")
+	s.text(ladderLeft-8, ladderTop+ladderBody+18, 11.5, "end", false, muted, "into")
+
+	x = ladderLeft
+	column := l.column()
+	for k, t := range l.Takes {
+		if k > 0 {
+			x += ladderGap
+		}
+		whole := column * float64(len(t.Rungs))
+		for db := low; db <= high; db += 20 {
+			s.line(x, y(db), x+whole, y(db), 1, faint)
+		}
+		s.text(x, ladderTop-14, 14, "start", true, ink, cut(t.Take, max(8, int(whole/7.6))))
+		for n, r := range t.Rungs {
+			l.rung(s, r, x+column*float64(n), column, y, high)
+		}
+		x += whole
+	}
+	// What is drawn is named beside the last take, where there is room.
+	if len(l.Takes) > 0 && len(l.Takes[len(l.Takes)-1].Rungs) > 0 {
+		last := l.Takes[len(l.Takes)-1].Rungs
+		l.labels(s, last, x+8, y)
+	}
+}
+
+// rung draws one column.
+func (l *Ladder) rung(s sketch, r Rung, x, w float64, y func(float64) float64, high float64) {
+	middle := x + w/2
+	bottom := ladderTop + ladderBody + 0.0
+	if r.Noise.OK() {
+		s.box(x, y(r.Noise.Value), w, bottom-y(r.Noise.Value), noised)
+		s.text(middle, y(r.Noise.Value)-5, 11, "middle", false, muted, signed(r.Noise))
+	}
+	if r.Ceiling.OK() {
+		s.box(x, y(high), w, y(r.Ceiling.Value)-y(high), hotZone)
+	}
+	if r.Peak.OK() && r.Average.OK() {
+		top := y(r.Peak.Value)
+		side := math.Min(26, w*0.42)
+		foot := math.Max(y(r.Average.Value), top+2)
+		s.box(middle-side/2, top, side, foot-top, blue)
+		if r.Ceiling.OK() && r.Ceiling.Value < r.Peak.Value {
+			s.box(middle-side/2, top, side, math.Min(foot, y(r.Ceiling.Value))-top, hot)
+		}
+		s.text(middle, top-5, 11.5, "middle", true, ink, signed(r.Peak))
+	}
+	if r.Ceiling.OK() {
+		s.line(x+1, y(r.Ceiling.Value), x+w-1, y(r.Ceiling.Value), 3, hot)
+	}
+	name := r.Into
+	if name == "" {
+		name = "out"
+	}
+	s.text(middle, bottom+18, 12, "middle", false, ink, name)
+	if r.HeadroomDB.OK() {
+		word := "spare"
+		if r.HeadroomDB.Value < 0 {
+			word = "over"
+		}
+		s.text(middle, bottom+34, 10.5, "middle", false, muted, fmt.Sprintf("%.0f dB %s", math.Abs(r.HeadroomDB.Value), word))
+	}
+}
+
+func signed(f Figure) string {
+	text := fmt.Sprintf("%+.0f", f.Value)
+	if text == "+0" || text == "-0" {
+		return "0"
+	}
+	return strings.Replace(text, "-", "−", 1)
+}
+
+// labels names the bands beside the last rung, kept apart from each other.
+func (l *Ladder) labels(s sketch, rungs []Rung, x float64, y func(float64) float64) {
+	type label struct {
+		at   float64
+		text string
+		p    paint
+	}
+	var list []label
+	end := rungs[len(rungs)-1]
+	if end.Peak.OK() {
+		list = append(list, label{y(end.Peak.Value) + 4, "peak", blue})
+	}
+	if end.Average.OK() {
+		list = append(list, label{y(end.Average.Value) + 4, "average", blue})
+	}
+	if end.Noise.OK() {
+		list = append(list, label{y(end.Noise.Value) + 4, "noise", muted})
+	}
+	for _, r := range slices.Backward(rungs) {
+		if r.Ceiling.OK() {
+			list = append(list, label{y(r.Ceiling.Value) + 4, "ceiling", hot})
+			break
+		}
+	}
+	slices.SortStableFunc(list, func(a, b label) int {
+		return int(math.Copysign(1, a.at-b.at))
+	})
+	for k := 1; k < len(list); k++ {
+		list[k].at = math.Max(list[k].at, list[k-1].at+15)
+	}
+	for _, v := range list {
+		s.text(x, v.at, 12, "start", false, v.p, v.text)
+	}
+}

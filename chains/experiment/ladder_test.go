@@ -1,0 +1,176 @@
+package experiment
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"image/png"
+	"io"
+	"math"
+	"strings"
+	"testing"
+	"unicode/utf8"
+)
+
+// volts is the voltage of a level in dBu: 0 dBu is √0.6 V.
+func volts(dBu float64) float64 { return math.Sqrt(0.6) * math.Pow(10, dBu/20) }
+
+// laddered is a take as Measure would give it: at every block's input a peak of -10 dBu, an average of -20, a noise of -100 and a ceiling of top.
+func laddered(name string, top float64, blocks ...string) *Measures {
+	m := &Measures{Take: name}
+	dBV := func(dBu float64) Figure { return Figure{Value: 20 * math.Log10(volts(dBu))} }
+	m.Jacks = append(m.Jacks, JackMeasures{Jack: "guitar"})
+	for _, b := range blocks {
+		m.Jacks = append(m.Jacks, JackMeasures{
+			Jack: b + ".in", PeakDBV: dBV(-10), DBu: Figure{Value: -20}, NoiseDBu: Figure{Value: -100}, SNR: Figure{Value: 80},
+			CeilingVolts: Figure{Value: volts(top)}, HeadroomDB: Figure{Value: top + 10}, OverShare: Figure{Value: 0},
+		}, JackMeasures{Jack: b + ".out"})
+	}
+	none := Figure{Why: "it leads into nothing that is known"}
+	m.Jacks = append(m.Jacks, JackMeasures{
+		Jack: "out", PeakDBV: dBV(-10), DBu: Figure{Value: -20}, NoiseDBu: Figure{Value: -100}, SNR: Figure{Value: 80},
+		CeilingVolts: none, HeadroomDB: none, OverShare: none,
+	})
+	return m
+}
+
+func TestLadderRungs(t *testing.T) {
+	l := NewLadder(laddered("one", 6, "a", "b"), laddered("two", -40, "b"))
+	if len(l.Takes) != 2 || len(l.Takes[0].Rungs) != 3 || len(l.Takes[1].Rungs) != 2 {
+		t.Fatalf("takes and rungs: %+v", l.Takes)
+	}
+	r := l.Takes[0].Rungs[1]
+	if r.Jack != "b.in" || r.Into != "b" {
+		t.Errorf("second rung is %q into %q", r.Jack, r.Into)
+	}
+	near(t, "peak", r.Peak, -10, 1e-9, "dBu")
+	near(t, "average", r.Average, -20, 1e-9, "dBu")
+	near(t, "ceiling", r.Ceiling, 6, 1e-9, "dBu")
+	near(t, "headroom", r.HeadroomDB, 16, 1e-9, "dB")
+	if out := l.Takes[0].Rungs[2]; out.Ceiling.OK() || out.Into != "" {
+		t.Errorf("out has a ceiling: %+v", out)
+	}
+}
+
+// Every bar is where the scale says: a column is 140 dB / 50 wide.
+func TestLadderText(t *testing.T) {
+	text := NewLadder(laddered("one", 6, "fuzz", "a-name-that-is-far-too-long-for-it"), laddered("two", -15, "b")).Text()
+	lines := strings.Split(text, "\n")
+	for _, line := range lines {
+		if n := utf8.RuneCountInString(line); n > 100 {
+			t.Errorf("%d columns: %q", n, line)
+		}
+	}
+	row := func(prefix string) []rune {
+		for _, line := range lines {
+			if strings.HasPrefix(line, prefix) {
+				return []rune(line)[16:]
+			}
+		}
+		t.Fatalf("no row %q in\n%s", prefix, text)
+		return nil
+	}
+	at := func(db float64) int { return int(math.Round((db + 120) / 140 * 50)) }
+	r := row("into fuzz")
+	for k, want := range map[int]rune{0: '░', at(-100): '░', at(-20): '█', at(-15): '█', at(-10): '█', at(6): '┃', at(-50): ' '} {
+		if r[k] != want {
+			t.Errorf("column %d of %q is %q, want %q", k, string(r), r[k], want)
+		}
+	}
+	if r := row("into b "); r[at(-10)] != '!' || r[at(-15)] != '┃' || r[at(-20)] != '█' {
+		t.Errorf("a signal over its ceiling: %q", string(r))
+	}
+	for _, unit := range []string{"dBu", "dB"} {
+		if !strings.Contains(text, unit) {
+			t.Errorf("no unit %s", unit)
+		}
+	}
+}
+
+// elements reads a drawing as XML and counts elements by colour.
+func elements(t *testing.T, drawing []byte) map[string]int {
+	t.Helper()
+	count := map[string]int{}
+	d := xml.NewDecoder(bytes.NewReader(drawing))
+	for {
+		token, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return count
+		}
+		if err != nil {
+			t.Fatalf("no XML: %v", err)
+		}
+		if e, ok := token.(xml.StartElement); ok {
+			for _, a := range e.Attr {
+				if a.Name.Local == "fill" && e.Name.Local == "rect" {
+					count[a.Value]++
+				}
+				if strings.Contains(a.Value, "NaN") || strings.Contains(a.Value, "Inf") {
+					t.Errorf("%s has %s=%q", e.Name.Local, a.Name.Local, a.Value)
+				}
+			}
+		}
+	}
+}
+
+func TestLadderSVG(t *testing.T) {
+	l := NewLadder(laddered("one & <two>", 6, "a", "b"), laddered("two", -40, "b"))
+	got := elements(t, l.SVG())
+	// A blue box in the key and at each of five rungs, each over its noise; under three ceilings a zone, and the key's box; one signal is over its ceiling.
+	for colour, want := range map[string]int{"#2b8cc4": 1 + 5, "currentColor": 1 + 5, "#d55e00": 1 + 3 + 1} {
+		if got[colour] != want {
+			t.Errorf("%d boxes of %s, want %d", got[colour], colour, want)
+		}
+	}
+	if strings.Contains(string(l.SVG()), "#000") || !strings.Contains(string(l.SVG()), "one &amp; &lt;two&gt;") {
+		t.Error("text has a colour of its own, or is not escaped")
+	}
+	// A silent take has noise and ceilings, no signal.
+	m := laddered("silent", 6, "a")
+	for k := range m.Jacks {
+		m.Jacks[k].PeakDBV, m.Jacks[k].DBu = Figure{Why: "silence"}, Figure{Why: "silence"}
+	}
+	quiet := NewLadder(m)
+	if got := elements(t, quiet.SVG()); got["#2b8cc4"] != 1 || got["currentColor"] != 1+2 {
+		t.Errorf("a silent take is drawn with %v", got)
+	}
+	if text := quiet.Text(); strings.Count(text, "█") != 1 || strings.Contains(text, "NaN") {
+		t.Errorf("a silent take is written as\n%s", text)
+	}
+}
+
+func TestLadderPNG(t *testing.T) {
+	var many []string
+	for k := range 12 {
+		many = append(many, fmt.Sprintf("block-%d", k))
+	}
+	for _, l := range []*Ladder{NewLadder(laddered("one", 6, "a")), NewLadder(laddered("one", 6, many...), laddered("two", -90, many...)), NewLadder()} {
+		b, err := l.PNG(false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := l.PNG(false)
+		if err != nil || !bytes.Equal(b, again) {
+			t.Errorf("the same ladder is drawn in two ways (%v)", err)
+		}
+		img, err := png.Decode(bytes.NewReader(b))
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, h := l.size()
+		if got := img.Bounds().Size(); math.Abs(float64(got.X)-2*w) > 2 || math.Abs(float64(got.Y)-2*h) > 2 {
+			t.Errorf("the picture is %v, want twice %.0f by %.0f", got, w, h)
+		}
+		if len(l.Takes) == 0 {
+			continue
+		}
+		// The middle of the signal's box of the first rung is blue: #2b8cc4.
+		low, high := l.span()
+		y := ladderTop + ladderBody*(high+15)/(high-low)
+		r, g, blue, _ := img.At(int(2*(ladderLeft+l.column()/2)), int(2*y)).RGBA()
+		if r>>8 != 0x2b || g>>8 != 0x8c || blue>>8 != 0xc4 {
+			t.Errorf("the signal at -15 dBu has the colour %x %x %x", r>>8, g>>8, blue>>8)
+		}
+	}
+}
