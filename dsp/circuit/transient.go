@@ -74,7 +74,7 @@ type Transient struct {
 	outs     []float64
 	quick    bool    // newton4 serves
 	bend     float64 // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
-	calm     int     // undivided steps since the last divided one, up to 2
+	calm     int     // undivided steps since the last divided one, up to 3
 	scratch  newtonScratch
 	report   Report
 }
@@ -82,6 +82,7 @@ type Transient struct {
 // smoother gathers one probe's voltage under the rising and the falling half of the triangle.
 type smoother struct {
 	y1, y2 float64 // the last two values
+	d1, d2 float64 // the last two second differences
 	rise   float64 // of the step before, the weight still without its falling half
 	a, b   float64 // of this step
 }
@@ -205,7 +206,7 @@ func (t *Transient) Reset() {
 	clear(t.last)
 	clear(t.before)
 	clear(t.smooth)
-	t.calm = 2
+	t.calm = 3
 	t.width = 1
 	copy(t.v, t.point.v)
 	t.dev.eval(t.v, t.i, t.own, t.oth)
@@ -246,7 +247,7 @@ func (t *Transient) Step(out, in []float64) {
 	} else {
 		t.cover(0, 0)
 	}
-	t.calm = min(2, t.calm+1)
+	t.calm = min(3, t.calm+1)
 	if t.smooth != nil {
 		for k := range t.smooth {
 			q := &t.smooth[k]
@@ -308,18 +309,28 @@ func (t *Transient) cover(level, from int) {
 }
 
 // gather adds the stretch that starts at x (0 to 1) of the step and is h long to the triangle's two halves: the
-// voltage runs straight from the last value to this one, or along a parabola where the steps before were whole too.
+// voltage runs straight from the last value to this one, or along a parabola where the step before was whole too.
 func (t *Transient) gather(x, h float64) {
 	for k := range t.smooth {
 		q, y := &t.smooth[k], t.outs[k]
 		// ∫(y1+(y-y1)·z)·(x+h·z) dz and the same with 1-x-h·z, z from 0 to 1, times h
 		mean, tilt := (q.y1+y)/2, (q.y1+2*y)/6
+		d := y - 2*q.y1 + q.y2
+		second := d
 		rise := h * (x*mean + h*tilt)
 		fall := h*mean - rise
-		if t.calm == 2 {
-			bend := (y - 2*q.y1 + q.y2) / 24
-			rise, fall = rise-bend, fall-bend
+		// The second difference stands at this step's beginning; as many as there are carry it on to the middle.
+		switch t.calm {
+		case 3:
+			second += (7*second - 10*q.d1 + 3*q.d2) / 8
+		case 2:
+			second += (second - q.d1) / 2
+		case 1:
+		default:
+			second = 0
 		}
+		rise, fall = rise-second/24, fall-second/24
+		q.d1, q.d2 = d, q.d1
 		q.a += rise
 		q.b += fall
 		q.y1, q.y2 = y, q.y1
