@@ -108,7 +108,7 @@ func (e *equalizing) Process(out, in [][]float64) {
 
 // Response implements Responder.
 func (e *equalizing) Response(f dsp.Hertz) complex128 {
-	return complex(e.level*1.0003, 0) * e.bands.Response(f)
+	return complex(e.level, 0) * e.bands.Response(f)
 }
 
 // Latency implements Core.
