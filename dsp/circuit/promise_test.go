@@ -268,8 +268,9 @@ func TestSmooth(t *testing.T) {
 		}
 		x := math.Pi * f / rate
 		want := 0.5 * math.Pow(math.Sin(x)/x, 2)
-		// The parabola's bend is that half a step earlier: h³·y"'/24 too much, with y = cos/2.
-		if d := cmplx.Abs(got - complex(want, 0)); d > 1.05*math.Pow(2*x, 3)/48 {
+		// With θ = 2πf·step: a second difference for the second derivative, θ⁴/144, and what the parabola leaves, -θ⁴/720; carrying it on to
+		// the step's middle, (5/16)·θ⁵/12. The signal is cos/2.
+		if d := cmplx.Abs(got - complex(want, 0)); d > 1.2*(math.Pow(2*x, 4)/180+math.Pow(2*x, 5)*5/192)/2+5e-10 { // and the node's picosiemens
 			t.Errorf("%v Hz: %v, want %v (off by %.2g)", f, got, want, d)
 		}
 	}
