@@ -1,0 +1,474 @@
+package experiment
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"drywire/chains"
+	"drywire/dsp"
+	"drywire/dsp/section"
+)
+
+// Rank is a search over the orders of a chain's blocks: which orders are tried, by what they are judged, and what is known of them so far. What an order is worth
+// is a pure function of the chain, the recording and the quality, so that a search may be stopped and go on, and be spread over machines: the result is the same,
+// byte for byte.
+//
+// The orders are a tree, and what is before a place in it is rendered once for all that comes after: chains.Memo.
+type Rank struct {
+	Chain     *chains.Chain
+	Recording []float64 // V
+	Rate      dsp.Hertz
+	Quality   section.Quality
+	Part      int // which share, from 1
+	Parts     int // of how many
+
+	keep       chains.Keep
+	wishes     []wish
+	orders     *orders
+	total      int  // how many orders there are; at least so many where countable is false
+	countable  bool // all of them
+	most       int
+	exhaustive bool
+	known      map[string][]Figure
+}
+
+// RankMemory is how many bytes of signals a search remembers at most, for the recording; for every test signal a quarter of it more.
+const RankMemory = 512 << 20
+
+// rankSeed begins a search by chance.
+const rankSeed = 1
+
+// NewRank prepares a search. It tries every order where there are no more than most (in a share: in this share), else as many as that.
+func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []float64, rate dsp.Hertz, q section.Quality, most, part, parts int) (*Rank, error) {
+	if !(1 <= part && part <= parts) || most < 1 {
+		return nil, fmt.Errorf("part %d of %d, %d orders at most: makes no sense", part, parts, most)
+	}
+	if len(c.Blocks) > 200 {
+		return nil, fmt.Errorf("take %q has %d blocks; 200 can be ranked", c.Take, len(c.Blocks))
+	}
+	r := &Rank{Chain: c, Recording: recording, Rate: rate, Quality: q, Part: part, Parts: parts, keep: keep, most: most, known: map[string][]Figure{}}
+	var err error
+	if r.wishes, err = findWishes(prefer); err != nil {
+		return nil, err
+	}
+	if r.orders, err = newOrders(orderOf(c), keep); err != nil {
+		return nil, fmt.Errorf("take %q: %w", c.Take, err)
+	}
+	r.total, r.countable = r.orders.count()
+	if r.countable && r.total == 0 {
+		return nil, fmt.Errorf("take %q: no order keeps to all that keep says", c.Take)
+	}
+	r.exhaustive = r.countable && (r.total+parts-1)/parts <= most
+	if !r.exhaustive && parts > 1 {
+		return nil, fmt.Errorf("take %q has %s orders, which is more than %d in each of %d parts; a search that leaves orders out cannot be shared: more parts, or a higher limit",
+			c.Take, r.count(), most, parts)
+	}
+	return r, nil
+}
+
+func (r *Rank) count() string {
+	if r.countable {
+		return fmt.Sprint(r.total)
+	}
+	return fmt.Sprintf("more than %d", r.total)
+}
+
+// Fingerprint names everything that a result depends on, but for the share: what was found under one fingerprint may be put together.
+func (r *Rank) Fingerprint() string {
+	h := sha256.New()
+	c := *r.Chain
+	fmt.Fprintf(h, "rank 1\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch)
+	if c.Recording.Load != nil {
+		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
+	}
+	for _, b := range c.Blocks {
+		fmt.Fprintf(h, "%s %s %s %v\n", b.Name, b.Kind.Name, b.Settings, b.Off)
+	}
+	fmt.Fprintf(h, "%v\n%v %v\n", r.keep, float64(r.Rate), r.Quality)
+	for _, w := range r.wishes {
+		fmt.Fprintf(h, "%v\n", w.WishInfo)
+	}
+	if !r.exhaustive {
+		fmt.Fprintf(h, "%d by chance from %d\n", r.most, rankSeed)
+	}
+	var sample [8]byte
+	for _, x := range r.Recording {
+		binary.LittleEndian.PutUint64(sample[:], math.Float64bits(x))
+		h.Write(sample[:])
+	}
+	return hex.EncodeToString(h.Sum(nil)[:16])
+}
+
+// Wishes is the names of the wishes, in the order of the values.
+func (r *Rank) Wishes() []string {
+	var names []string
+	for _, w := range r.wishes {
+		names = append(names, w.Name)
+	}
+	return names
+}
+
+// Know takes what was found before, an order by its blocks' names with the value of every wish. It says whether that is an order of this search.
+func (r *Rank) Know(names []string, values []Figure) bool {
+	if len(names) != len(r.orders.names) || len(values) != len(r.wishes) {
+		return false
+	}
+	var w order
+	for _, n := range names {
+		i := slices.Index(r.orders.names, n)
+		if i < 0 {
+			return false
+		}
+		w = append(w, uint8(i))
+	}
+	if !r.orders.ok(w) {
+		return false
+	}
+	r.known[string(w)] = values
+	return true
+}
+
+// share is the orders of this share where all are tried.
+func (r *Rank) share() []order {
+	return r.orders.slice(r.total*(r.Part-1)/r.Parts, r.total*r.Part/r.Parts)
+}
+
+// Left is how many orders are to be rendered still, at most.
+func (r *Rank) Left() int {
+	if !r.exhaustive {
+		return max(0, r.most-len(r.known))
+	}
+	n := 0
+	for _, w := range r.share() {
+		if r.known[string(w)] == nil {
+			n++
+		}
+	}
+	return n
+}
+
+// Run renders and measures what is not known yet. found is told of every order as soon as it is known, one after the other, in no particular order.
+func (r *Rank) Run(ctx context.Context, found func(names []string, values []Figure) error) error {
+	b := newWishBench(r.Recording, r.Rate, r.Quality, RankMemory)
+	if r.exhaustive {
+		return r.try(ctx, b, r.share(), found)
+	}
+	return r.search(ctx, b, found)
+}
+
+// search tries orders by chance, then what is one move away from the best that are known, again and again.
+func (r *Rank) search(ctx context.Context, b *wishBench, found func([]string, []Figure) error) error {
+	rng := rand.New(rand.NewPCG(rankSeed, 0))
+	tried := map[string]bool{}
+	var all []order
+	add := func(list []order, w order) []order {
+		if w == nil || tried[string(w)] || len(tried) >= r.most {
+			return list
+		}
+		tried[string(w)] = true
+		all = append(all, w)
+		return append(list, w)
+	}
+	base := make(order, len(r.orders.names))
+	for k := range base {
+		base[k] = uint8(k)
+	}
+	var next []order
+	if r.orders.ok(base) {
+		next = add(next, base)
+	}
+	for range r.most { // a quarter of the budget by chance; what has been tried before does not count
+		if 4*len(tried) >= r.most && len(tried) > 0 {
+			break
+		}
+		next = add(next, r.orders.random(rng))
+	}
+	for len(next) > 0 {
+		slices.SortFunc(next, func(a, b order) int { return slices.Compare(a, b) })
+		if err := r.try(ctx, b, next, found); err != nil {
+			return err
+		}
+		if len(tried) >= r.most {
+			return nil
+		}
+		next = nil
+		ranked := r.rankAll(all)
+		for _, k := range ranked { // best first
+			if !k.Pareto {
+				continue
+			}
+			for _, w := range r.orders.neighbours(k.order) {
+				next = add(next, w)
+			}
+		}
+	}
+	return nil
+}
+
+// try renders a list of orders, sorted, on all cores. Cores take stretches whose orders have the same beginning.
+func (r *Rank) try(ctx context.Context, b *wishBench, list []order, found func([]string, []Figure) error) error {
+	var todo []order
+	for _, w := range list {
+		if r.known[string(w)] == nil {
+			todo = append(todo, w)
+		}
+	}
+	var mu sync.Mutex
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for _, stretch := range stretches(todo, 4*runtime.GOMAXPROCS(0)) {
+		g.Go(func() error {
+			for _, w := range stretch {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				values, err := b.measure(ctx, r.chainOf(w), r.wishes)
+				if err != nil {
+					return err
+				}
+				mu.Lock()
+				r.known[string(w)] = values
+				err = found(r.orders.words(w), values)
+				mu.Unlock()
+				if err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	return g.Wait()
+}
+
+// stretches cuts a sorted list where a beginning changes: the longest stretches of which there are at least so many.
+func stretches(list []order, atLeast int) [][]order {
+	if len(list) == 0 {
+		return nil
+	}
+	var cut [][]order
+	for depth := 1; depth < len(list[0]); depth++ {
+		cut = nil
+		from := 0
+		for k := 1; k <= len(list); k++ {
+			if k == len(list) || !slices.Equal(list[k][:depth], list[from][:depth]) {
+				cut = append(cut, list[from:k])
+				from = k
+			}
+		}
+		if len(cut) >= atLeast {
+			return cut
+		}
+	}
+	if cut == nil {
+		return [][]order{list}
+	}
+	return cut
+}
+
+func (r *Rank) chainOf(w order) *chains.Chain {
+	c := *r.Chain
+	c.Blocks = make([]chains.Placed, len(w))
+	for k, b := range w {
+		c.Blocks[k] = r.Chain.Blocks[b]
+	}
+	return &c
+}
+
+// Ranking is the result of a search. It is also the JSON object that the command prints.
+type Ranking struct {
+	Title   string     `json:"title"`
+	Take    string     `json:"take"`
+	Quality string     `json:"quality"`
+	RateHz  int        `json:"rate_hz"`
+	Seconds float64    `json:"seconds"` // of the recording
+	Wishes  []WishInfo `json:"wishes"`
+	Search  Search     `json:"search"`
+	Base    *Ranked    `json:"base"`   // the order as the take has it; null where it does not keep to what keep says, or was not tried
+	Pareto  []Ranked   `json:"pareto"` // no other order is better in one wish and no worse in the rest; highest score first
+	Best    []Ranked   `json:"best"`   // the first few of these, no two alike in all wishes
+	Orders  []Ranked   `json:"orders"` // all that were tried, highest score first
+}
+
+// Search is what was tried.
+type Search struct {
+	Kind   string `json:"kind"`   // "exhaustive": every order; "budgeted": some
+	Orders *int   `json:"orders"` // that keep to what keep says; null where there are too many to count
+	Tried  int    `json:"tried"`
+	Said   string `json:"said"`
+}
+
+// Ranked is an order with its worth.
+type Ranked struct {
+	Order  []string `json:"order"`
+	Values []Figure `json:"values"` // one for each wish, in its unit
+	Score  float64  `json:"score"`  // percent: the share of the tried orders that it is as good as or better than, mean over the wishes
+	Pareto bool     `json:"pareto"`
+
+	order order
+}
+
+// bestFew is how many orders are offered as takes.
+const bestFew = 3
+
+// rankAll judges some orders whose values are known, best first.
+func (r *Rank) rankAll(list []order) []Ranked {
+	ranked := make([]Ranked, len(list))
+	steps := make([][]float64, len(list)) // values in steps; what cannot be measured is worse than anything
+	for k, w := range list {
+		values := r.known[string(w)]
+		ranked[k] = Ranked{Order: r.orders.words(w), Values: values, order: w, Pareto: true}
+		for i, v := range values {
+			s := math.Inf(-1)
+			if v.OK() {
+				s = math.Round(v.Value / r.wishes[i].Step)
+			}
+			steps[k] = append(steps[k], s)
+		}
+	}
+	for i := range r.wishes {
+		column := make([]float64, len(list))
+		for k := range list {
+			column[k] = steps[k][i]
+		}
+		slices.Sort(column)
+		for k := range list {
+			above, _ := slices.BinarySearch(column, math.Nextafter(steps[k][i], math.Inf(1)))
+			if math.IsInf(steps[k][i], -1) {
+				continue
+			}
+			ranked[k].Score += 100 * float64(above) / float64(len(list)) / float64(len(r.wishes))
+		}
+	}
+	// Orders alike in all wishes are judged once.
+	var kinds [][]float64
+	of := map[string][]int{}
+	for k, s := range steps {
+		key := fmt.Sprint(s)
+		if of[key] == nil {
+			kinds = append(kinds, s)
+		}
+		of[key] = append(of[key], k)
+	}
+	for _, a := range kinds {
+		if slices.ContainsFunc(kinds, func(b []float64) bool { return dominates(b, a) }) {
+			for _, k := range of[fmt.Sprint(a)] {
+				ranked[k].Pareto = false
+			}
+		}
+	}
+	slices.SortFunc(ranked, func(a, b Ranked) int { return cmp.Or(cmp.Compare(b.Score, a.Score), slices.Compare(a.order, b.order)) })
+	return ranked
+}
+
+// dominates says that a is better than b in one wish and no worse in the others.
+func dominates(a, b []float64) bool {
+	better := false
+	for i := range a {
+		if a[i] < b[i] {
+			return false
+		}
+		better = better || a[i] > b[i]
+	}
+	return better
+}
+
+// Missing is orders of the whole search that are not known, the first few, and how many there are.
+func (r *Rank) Missing() (first []string, n int) {
+	if !r.exhaustive {
+		return nil, r.Left()
+	}
+	r.orders.walk(mostPlaces, func(w order) bool {
+		if r.known[string(w)] == nil {
+			if n++; n <= 3 {
+				first = append(first, strings.Join(r.orders.words(w), ", "))
+			}
+		}
+		return true
+	})
+	return first, n
+}
+
+// Result judges all that is known.
+func (r *Rank) Result() *Ranking {
+	var list []order
+	for w := range r.known {
+		list = append(list, order(w))
+	}
+	slices.SortFunc(list, func(a, b order) int { return slices.Compare(a, b) })
+	res := &Ranking{
+		Title: r.Chain.Title, Take: r.Chain.Take, Quality: r.Quality.Name, RateHz: int(r.Rate), Seconds: float64(len(r.Recording)) / float64(r.Rate),
+		Search: Search{Kind: "exhaustive", Tried: len(list)}, Pareto: []Ranked{}, Best: []Ranked{}, Orders: r.rankAll(list),
+	}
+	for _, w := range r.wishes {
+		res.Wishes = append(res.Wishes, w.WishInfo)
+	}
+	if r.countable {
+		res.Search.Orders = &r.total
+	}
+	switch {
+	case !r.exhaustive:
+		res.Search.Kind = "budgeted"
+		res.Search.Said = fmt.Sprintf("There are %s orders; %d of them were tried: a quarter by chance, then what is one move away from the best so far. "+
+			"There may be better ones.", r.count(), len(list))
+	case r.Parts > 1:
+		res.Search.Said = fmt.Sprintf("Part %d of %d: %d of %d orders.", r.Part, r.Parts, len(list), r.total)
+	default:
+		res.Search.Said = fmt.Sprintf("All %d orders were tried.", r.total)
+	}
+	alike := map[string]bool{}
+	for k := range res.Orders {
+		o := &res.Orders[k]
+		if slices.Equal(o.Order, r.orders.names) {
+			res.Base = o
+		}
+		if !o.Pareto {
+			continue
+		}
+		res.Pareto = append(res.Pareto, *o)
+		if worth := r.inSteps(*o); !alike[worth] && len(res.Best) < bestFew {
+			alike[worth] = true
+			res.Best = append(res.Best, *o)
+		}
+	}
+	return res
+}
+
+// inSteps is an order's worth as far as it counts.
+func (r *Rank) inSteps(o Ranked) string {
+	var b strings.Builder
+	for i, v := range o.Values {
+		if v.OK() {
+			fmt.Fprintf(&b, "%.0f ", math.Round(v.Value/r.wishes[i].Step)+0)
+		} else {
+			b.WriteString("- ")
+		}
+	}
+	return b.String()
+}
+
+// Takes is the best few as takes of a chain file, to be pasted under takes. settings are what the ranked take changes, as they are written there.
+func (res *Ranking) Takes(settings, off []string) string {
+	var b strings.Builder
+	for k, o := range res.Best {
+		fmt.Fprintf(&b, "  - name: rank %d\n    order: [%s]\n", k+1, strings.Join(o.Order, ", "))
+		if len(settings) > 0 {
+			fmt.Fprintf(&b, "    set: {%s}\n", strings.Join(settings, ", "))
+		}
+		if len(off) > 0 {
+			fmt.Fprintf(&b, "    off: [%s]\n", strings.Join(off, ", "))
+		}
+	}
+	return b.String()
+}
