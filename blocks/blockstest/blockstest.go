@@ -325,9 +325,9 @@ func solved(t *try, p position, r circuit.Report) {
 // off: at an edge a signal goes past the limit for a moment.
 func ceiling(t *try) {
 	const over = 1.001 // a limiter is good to -120 dB of what goes in, and a stage may amplify that
-	n := 6000
+	n := 2500
 	for _, p := range each(t.kind) {
-		for _, v := range []float64{5, 20, -20} {
+		for _, v := range []float64{20, -20} {
 			r := t.rig(p)
 			if r == nil {
 				return
