@@ -94,7 +94,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		return 1
 	}
 	if o.stress > 0 {
-		if !stress(ctx, o.stress, out) {
+		if !stress(ctx, o.stress, o.jobs, out) {
 			return 1
 		}
 		return 0
