@@ -118,3 +118,16 @@ func (r *Rank) checkHead(line []byte, anyPart bool) error {
 	}
 	return nil
 }
+
+// JournalParts is of how many shares a journal is one; 0 where it is no journal.
+func JournalParts(text []byte) int {
+	line, _, _ := bytes.Cut(text, []byte("\n"))
+	var h journalHead
+	if unchecked(line, &h) != nil || h.Journal != journalFormat {
+		return 0
+	}
+	return h.Parts
+}
+
+// UnfinishedHead says whether a text is the beginning of the journal's head: a run was killed while it wrote that.
+func UnfinishedHead(text []byte, r *Rank) bool { return bytes.HasPrefix(r.JournalHead(), text) }

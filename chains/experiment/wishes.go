@@ -181,7 +181,7 @@ func (b *wishBench) headroom(ctx context.Context, w *chains.Wiring, _ []float64)
 		if err != nil {
 			return Figure{}, err
 		}
-		if top < silent {
+		if top < Silence {
 			return noFigure("%s", measure.Silence), nil
 		}
 		if db := dsp.ToDB(s.Ceiling / top); !least.OK() || db < least.Value {
@@ -394,7 +394,7 @@ func unplayed(x []float64) Figure {
 	if err != nil {
 		return figure(0, err)
 	}
-	if l.Peak < silent {
+	if l.Peak < Silence {
 		return noFigure("%s", measure.Silence)
 	}
 	if clipsThroughout(x, l.Peak) {
