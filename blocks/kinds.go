@@ -20,6 +20,7 @@ var kinds = []*Kind{
 	&reverb,
 	&trebleBoost,
 	&volume,
+	&wah,
 }
 
 // Kinds is all kinds of block, in alphabetical order.
