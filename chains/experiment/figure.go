@@ -80,6 +80,5 @@ func (f Figure) MarshalJSON() ([]byte, error) {
 	return json.Marshal(f.Value)
 }
 
-// silent is the peak, in volts, under which there is nothing to measure: far below the noise of any resistor in the audio band, and above what rounding
-// leaves of silence.
-const silent = 1e-9
+// silent is the peak, in volts, under which there is nothing to measure: that of a take that counts as silent.
+const silent = Silence

@@ -99,14 +99,15 @@ func (l *Ladder) Text() string {
 	at := func(v float64) int {
 		return int(math.Round((v - low) / (high - low) * (bar - 1)))
 	}
-	scale := []rune(strings.Repeat(" ", bar+3))
+	const lead = 4 // columns of the scale before the bars: the first number is as wide as that on both sides
+	scale := []rune(strings.Repeat(" ", lead+bar+3))
 	marks := []rune(strings.Repeat(" ", bar))
 	for db := low; db <= high; db += 20 {
 		text := fmt.Sprintf("%+.0f", db)
 		if db == 0 {
 			text = "0"
 		}
-		from := max(0, at(db)-utf8.RuneCountInString(text)/2)
+		from := lead + at(db) - utf8.RuneCountInString(text)/2
 		for k, c := range text {
 			if p := from + k; p >= 0 && p < len(scale) {
 				scale[p] = c
@@ -119,7 +120,7 @@ func (l *Ladder) Text() string {
 	fmt.Fprintf(&b, "%s\n", LadderWords)
 	for _, t := range l.Takes {
 		fmt.Fprintf(&b, "\n%s\n", cut(t.Take, columns))
-		fmt.Fprintf(&b, "%*s%-*s %8s %10s %10s\n", labels, "dBu  ", bar, strings.TrimRight(string(scale), " "), "peak", "headroom", "over noise")
+		fmt.Fprintf(&b, "%*s%-*s %8s %10s %10s\n", labels-lead, "dBu ", lead+bar, strings.TrimRight(string(scale), " "), "peak", "headroom", "over noise")
 		fmt.Fprintf(&b, "%*s%-*s %8s %10s %10s\n", labels, "", bar, "", "dBu", "dB", "dB")
 		for _, r := range t.Rungs {
 			row := append([]rune(nil), marks...)

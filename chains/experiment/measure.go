@@ -69,6 +69,9 @@ type Tone struct {
 	Volts float64 `json:"volts"` // peak
 }
 
+// NoTone is why there is no figure that needs a test tone where there was none.
+const NoTone = "no test tone was asked for"
+
 // TestTone is AES17-2015's 997 Hz, as high as a hard single note is at a pickup (common practice, no source).
 var TestTone = Tone{997, 0.2}
 
@@ -118,7 +121,7 @@ func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) 
 		m.Jacks = append(m.Jacks, jackMeasures(jack, x, float64(w.Rate), ledgers[k], ceilingAt(c, ceilings, k)))
 	}
 	if tone == (Tone{}) {
-		none := noFigure("no test tone was asked for")
+		none := Figure{Why: NoTone}
 		for k := range m.Jacks {
 			j := &m.Jacks[k]
 			j.THD, j.THDN, j.Modulation, j.Difference = none, none, none, none

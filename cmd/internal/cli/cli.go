@@ -122,6 +122,7 @@ guitar to the fuzz, is in the sound.`,
 	root.AddCommand(
 		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), netlistCommand(s),
+		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 	)
 	root.InitDefaultCompletionCmd()
 	if shells, _, err := root.Find([]string{"completion"}); err == nil && shells != root {

@@ -1,0 +1,209 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"drywire/chains"
+	"drywire/chains/experiment"
+)
+
+type noiseOptions struct {
+	file, take, jack string
+	json             bool
+}
+
+func noiseCommand(s streams) *cobra.Command {
+	var o noiseOptions
+	cmd := &cobra.Command{
+		Use:   "noise FILE",
+		Short: "Say which block is heard when nobody plays, and whether moving it helps",
+		Long: `Noise adds up what every resistor, transistor, amplifier and converter of a take contributes to the
+noise at a jack while nobody plays, loudest first: how much of it, as a share of the A-weighted
+power, and what it is. Powers add up to the total. What is amplified by what follows counts with it:
+"guitar" is the hiss of the pickup and its pots as it comes out of the whole chain.
+
+At the jack out it also moves every block to every other place. What counts is the noise beyond the
+gain: noise that falls only because everything gets softer is no help.
+
+A-weighting is IEC 61672-1; unweighted is 20 Hz to 20 kHz. What a chain does to noise while the
+strings sound, the noise in the recording, and ripple of supplies are not in it.
+
+--json prints one object in place of the tables:
+  take, order, jack
+  a_weighted_dbu, unweighted_dbu, a_weighted_volts, unweighted_volts    the total
+  blocks, causes: name, a_weighted_dbu, unweighted_dbu, share           loudest first
+  sources: block, element, cause, a_weighted_dbu, unweighted_dbu, share
+  moves: block, from, to (places from 1), noise_db, gain_db             changes at out
+  assumptions
+share is of the A-weighted power, from 0 to 1. What has no value is {"not_measurable": "why"}.`,
+		Example: `  drywire noise my-chain.yaml --take buffered
+  drywire noise my-chain.yaml --at fuzz.out --json > noise.json`,
+		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
+		RunE: func(_ *cobra.Command, args []string) error {
+			o.file = args[0]
+			return runNoise(s, o)
+		},
+	}
+	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
+	cmd.Flags().StringVar(&o.jack, "at", "out", "the `JACK` whose noise it is")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
+	complete(cmd, "take", completeTake)
+	complete(cmd, "at", completeJack)
+	return cmd
+}
+
+// readTake reads a chain file and picks a take, and says so where it was not named.
+func readTake(s streams, file, take string) (*chainFile, *chains.Chain, error) {
+	f, err := readChainFile(s, file)
+	if err != nil {
+		return nil, nil, err
+	}
+	c, assumed, err := f.take(take)
+	if err != nil {
+		return nil, nil, err
+	}
+	if assumed {
+		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
+	}
+	return f, c, nil
+}
+
+// checkJack is a jack's name as a flag.
+func checkJack(f *chainFile, c *chains.Chain, jack string) error {
+	if err := c.Jack(jack); err != nil {
+		return misuse{fmt.Errorf("%s: %w", f.name, err)}
+	}
+	return nil
+}
+
+// object prints a JSON object.
+func (s streams) object(v any) error {
+	enc := json.NewEncoder(s.out)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
+}
+
+func runNoise(s streams, o noiseOptions) error {
+	f, c, err := readTake(s, o.file, o.take)
+	if err != nil {
+		return err
+	}
+	if err := checkJack(f, c, o.jack); err != nil {
+		return err
+	}
+	r, err := experiment.Noise(c, anyRate, o.jack)
+	if err != nil {
+		return err
+	}
+	if o.json {
+		return s.object(r)
+	}
+	printNoise(s, c, r)
+	return nil
+}
+
+// mostSources is how many sources are listed.
+const mostSources = 8
+
+func printNoise(s streams, c *chains.Chain, r *experiment.NoiseReport) {
+	s.printf("Take: %s\n", r.Take)
+	paragraph(s.out, "  ", orderText(c), 98)
+	s.printf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz\n\n",
+		r.Jack, r.ADBu.Text(1), volts(r.AVolts), r.DBu.Text(1))
+
+	t := table{header: []string{"who", " A-weighted\ndBu", " 20 Hz-20 kHz\ndBu", " share\n%", "mostly"}}
+	for _, b := range r.Blocks {
+		at := slices.IndexFunc(r.Sources, func(n experiment.NoiseSource) bool { return n.Block == b.Name })
+		t.row(clip(b.Name, 24), b.ADBu.Text(1), b.DBu.Text(1), percentText(b.Share), clip(sourceText(r.Sources[at]), 32))
+	}
+	t.print(s.out)
+
+	s.printf("\nThe loudest of %d sources\n", len(r.Sources))
+	t = table{header: []string{"part", "cause", " A-weighted\ndBu", " share\n%"}}
+	for _, n := range r.Sources[:min(mostSources, len(r.Sources))] {
+		t.row(clip(n.Element, 40), causes[n.Cause], n.ADBu.Text(1), percentText(n.Share))
+	}
+	t.print(s.out)
+
+	if len(r.Moves) > 0 {
+		s.printf("\nIf one block stood elsewhere: change of the noise, of the gain at 1 kHz, and of the noise beyond it\n")
+		t = table{header: []string{"block", " from\nplace", " to\nplace", " noise\ndB", " gain\ndB", " beyond\ndB"}}
+		moves := slices.Clone(r.Moves)
+		slices.SortStableFunc(moves, func(a, b experiment.NoiseMove) int {
+			return int(math.Copysign(1, (a.NoiseDB-a.GainDB)-(b.NoiseDB-b.GainDB)))
+		})
+		for _, m := range moves[:min(mostMoves, len(moves))] {
+			t.row(clip(m.Block, 24), fmt.Sprint(m.From), fmt.Sprint(m.To), change(m.NoiseDB), change(m.GainDB), change(m.NoiseDB-m.GainDB))
+		}
+		t.print(s.out)
+		if more := len(moves) - mostMoves; more > 0 {
+			s.printf("and %s, none of them better (--json has all)\n", plural(more, "move more", "moves more"))
+		}
+	}
+	s.printf("\n")
+	paragraph(s.out, "", verdict(r), 98)
+}
+
+// mostMoves is how many moves are listed, best first.
+const mostMoves = 6
+
+// causes is what makes a noise, in words.
+var causes = map[string]string{
+	"thermal": "resistance", "shot": "junction current", "input": "amplifier", "stage": "amplifiers, converters", "hum": "mains hum",
+}
+
+func sourceText(n experiment.NoiseSource) string {
+	if n.Cause == "hum" {
+		return causes[n.Cause]
+	}
+	return n.Element + ", " + causes[n.Cause]
+}
+
+func percentText(share float64) string {
+	if share > 0 && share < 0.0005 {
+		return "<0.1"
+	}
+	return fmt.Sprintf("%.1f", 100*share)
+}
+
+// change is a difference in dB with its sign.
+func change(db float64) string {
+	if text := fmt.Sprintf("%+.1f", db); text != "+0.0" && text != "-0.0" {
+		return text
+	}
+	return "0.0"
+}
+
+// verdict answers the question in a sentence or two.
+func verdict(r *experiment.NoiseReport) string {
+	if len(r.Blocks) == 0 || !r.ADBu.OK() {
+		return "Nothing makes any noise here."
+	}
+	first := r.Blocks[0]
+	text := fmt.Sprintf("What you hear when you stop playing is %s first of all: %s %% of the noise.", quotedName(first.Name), percentText(first.Share))
+	if len(r.Moves) == 0 {
+		return text
+	}
+	m, ok := r.Quieter()
+	if !ok {
+		return text + " No move of one block lowers it without taking as much of the gain."
+	}
+	return text + fmt.Sprintf(" Moving %s from place %d to %d brings %s dB of noise at %s dB of gain: %.1f dB quieter at the same loudness of soft notes.",
+		m.Block, m.From, m.To, change(m.NoiseDB), change(m.GainDB), m.GainDB-m.NoiseDB)
+}
+
+func quotedName(block string) string {
+	switch block {
+	case "guitar", "load":
+		return "the " + block
+	case "cables":
+		return "the cables"
+	}
+	return fmt.Sprintf("%q", block)
+}

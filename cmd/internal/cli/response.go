@@ -1,0 +1,146 @@
+package cli
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"drywire/chains"
+	"drywire/chains/experiment"
+	"drywire/dsp"
+)
+
+type responseOptions struct {
+	file, take, jack string
+	json             bool
+}
+
+func responseCommand(s streams) *cobra.Command {
+	var o responseOptions
+	cmd := &cobra.Command{
+		Use:   "response FILE",
+		Short: "Show the response from the pickup to a jack, and what plugging in costs",
+		Long: `Response is the gain from the pickup's own voltage to a jack, by frequency, for signals so small
+that nothing distorts or compresses; where an echo or a reverb is on the way, its teeth are
+averaged.
+
+Below it is what every hand-over on the way costs: by how many dB the voltage would be higher if the
+next input took no current, and if the cable had no length. A negative cost is a gain: a cable
+brings a pickup's resonance down to where it lifts.
+
+--json prints one object in place of the tables:
+  take, order, jack
+  points: hz, gain_db       from 20 Hz to 20 kHz, 24 to the octave
+  peak: hz, gain_db         the highest of them
+  middle_db                 at 1 kHz
+  low_hz, high_hz           between which it is no more than 3 dB under that
+  losses: jack, source_ohm (without the cable), input_ohm (both at 1 kHz), cable_metres,
+    at: hz, input_db, cable_db, both_db
+What has no value is {"not_measurable": "why"}.`,
+		Example: `  drywire response my-chain.yaml --at fuzz.in
+  drywire response my-chain.yaml --take buffered --json > response.json`,
+		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
+		RunE: func(_ *cobra.Command, args []string) error {
+			o.file = args[0]
+			return runResponse(s, o)
+		},
+	}
+	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
+	cmd.Flags().StringVar(&o.jack, "at", "out", "the `JACK` that the response leads to")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
+	complete(cmd, "take", completeTake)
+	complete(cmd, "at", completeJack)
+	return cmd
+}
+
+func runResponse(s streams, o responseOptions) error {
+	f, c, err := readTake(s, o.file, o.take)
+	if err != nil {
+		return err
+	}
+	if err := checkJack(f, c, o.jack); err != nil {
+		return err
+	}
+	r, err := experiment.Response(c, anyRate, o.jack)
+	if err != nil {
+		return err
+	}
+	if o.json {
+		return s.object(r)
+	}
+	printResponse(s, c, r)
+	return nil
+}
+
+// shown is the frequencies of the table: the octaves around 1 kHz, and what is between in the treble, where pickups differ. IEC 61260-1's nominal ones.
+var shown = []float64{31.5, 63, 125, 250, 500, 1000, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000}
+
+func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
+	s.printf("Take: %s\n", r.Take)
+	paragraph(s.out, "  ", orderText(c), 98)
+	s.printf("From the pickup's own voltage to %s: %s dB at 1 kHz", r.Jack, r.Middle.Text(1))
+	if r.Peak.GainDB.OK() {
+		s.printf(", highest %s dB at %s", r.Peak.GainDB.Text(1), quantity(r.Peak.Hz, dsp.Hertzes))
+	}
+	s.printf("\nWithin 3 dB of 1 kHz from %s to %s\n\n", edgeText(r.Low), edgeText(r.High))
+
+	const bar = 60
+	low, high := math.Inf(1), math.Inf(-1)
+	gains := make([]experiment.Figure, len(shown))
+	for k, hz := range shown {
+		gains[k] = gainAt(r.Points, hz)
+		if gains[k].OK() {
+			low, high = math.Min(low, gains[k].Value), math.Max(high, gains[k].Value)
+		}
+	}
+	low = math.Min(low, high-12) // a flat response looks flat
+	t := table{header: []string{" Hz", " gain\ndB", fmt.Sprintf("%.0f dB to %.0f dB", low, high)}}
+	for k, hz := range shown {
+		length := 0
+		if gains[k].OK() {
+			length = 1 + int(math.Round((gains[k].Value-low)/(high-low)*(bar-1)))
+		}
+		t.row(fmt.Sprintf("%g", hz), gains[k].Text(1), strings.Repeat("▪", length))
+	}
+	t.print(s.out)
+
+	s.printf("\nWhat plugging in costs, in dB: the input with the cable there, the cable with the input there\n")
+	header := []string{"into", " source\nΩ", " input\nΩ", " cable\nm"}
+	for _, hz := range experiment.LossFrequencies {
+		header = append(header, fmt.Sprintf(" %s\ninput", quantity(hz, dsp.Hertzes)), " \ncable")
+	}
+	t = table{header: header}
+	for _, l := range r.Losses {
+		row := []string{clip(l.Jack, 20), ohms(complex(l.Source, 0)), ohms(complex(l.Input, 0)), fmt.Sprintf("%.3g", l.Cable)}
+		for _, p := range l.At {
+			row = append(row, p.Input.Text(1), p.Cable.Text(1))
+		}
+		t.row(row...)
+	}
+	t.print(s.out)
+}
+
+func edgeText(f experiment.Figure) string {
+	if !f.OK() {
+		return f.Why
+	}
+	return quantity(f.Value, dsp.Hertzes)
+}
+
+// gainAt is the gain at a frequency between two points, on a straight line in dB over the logarithm of the frequency.
+func gainAt(points []experiment.ResponsePoint, hz float64) experiment.Figure {
+	for k := 1; k < len(points); k++ {
+		a, b := points[k-1], points[k]
+		if hz < a.Hz || hz > b.Hz {
+			continue
+		}
+		if !a.GainDB.OK() || !b.GainDB.OK() {
+			return experiment.Figure{Why: "nothing comes through"}
+		}
+		part := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
+		return experiment.Figure{Value: a.GainDB.Value + part*(b.GainDB.Value-a.GainDB.Value)}
+	}
+	return experiment.Figure{Why: "out of range"}
+}
