@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"fmt"
 	"io"
 	"os"
 	"sync"
@@ -40,15 +41,20 @@ func (p *progress) add(n int) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.now += int64(n)
+	if p.bar == nil && (p.over || time.Since(p.begun) < patience) {
+		return
+	}
+	// The bar's own guess counts from when the bar was made, which is too late.
+	left := time.Since(p.begun).Seconds() * float64(max(p.total-p.now, 0)) / float64(p.now)
+	text := fmt.Sprintf("rendering, %.0f s left", left)
 	if p.bar == nil {
-		if p.over || time.Since(p.begun) < patience {
-			return
-		}
 		p.bar = progressbar.NewOptions64(p.total,
 			progressbar.OptionSetWriter(p.to), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish(),
-			progressbar.OptionSetDescription("rendering"), progressbar.OptionSetWidth(30), progressbar.OptionSetPredictTime(true))
+			progressbar.OptionSetWidth(30), progressbar.OptionSetElapsedTime(false), progressbar.OptionSetPredictTime(false),
+			progressbar.OptionSetDescription(text))
 	}
 	p.bar.Set64(min(p.now, p.total-1)) // done is for stop to say
+	p.bar.Describe(text)
 }
 
 // stop takes the bar away.

@@ -25,8 +25,8 @@ func TestProgress(t *testing.T) {
 
 	var slow bytes.Buffer
 	p = &progress{to: &slow, begun: time.Now().Add(-time.Hour), total: 100}
-	p.add(50)
-	if text := slow.String(); !strings.Contains(text, "rendering") || !strings.Contains(text, "50%") {
+	p.add(50) // of 100, in an hour: an hour is left
+	if text := slow.String(); !strings.Contains(text, "rendering") || !strings.Contains(text, "50%") || !strings.Contains(text, "3600 s left") {
 		t.Errorf("slow work shows %q", text)
 	}
 	p.stop()
