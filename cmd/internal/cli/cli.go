@@ -121,7 +121,7 @@ guitar to the fuzz, is in the sound.`,
 	})
 	root.AddCommand(
 		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
-		renderCommand(s), compareCommand(s), netlistCommand(s),
+		renderCommand(s), compareCommand(s), reportCommand(s), netlistCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 	)
 	root.InitDefaultCompletionCmd()

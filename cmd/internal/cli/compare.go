@@ -33,7 +33,8 @@ func compareCommand(s streams) *cobra.Command {
 		Long: fmt.Sprintf(`Compare renders every take of a chain file and writes them into a folder as 24-bit WAV files,
 NN-take-name.wav, for the ear to judge tone and not level: all of one loudness (ITU-R BS.1770,
 %.0f LUFS, or lower where a true peak would pass %.0f dBTP), of one length, aligned to the sample,
-with a fade of %v at either end. Files of those names are written over.
+with a fade of %v at either end; and report.html, a page to hear and see them side by side (see
+drywire report). Files of those names are written over.
 
 The table gives what each take has at the last jack, in volts, before the gain that matched it. The
 null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,
@@ -95,8 +96,12 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		return err
 	}
 	defer out.abort()
-	e, warnings, err := compareTakes(ctx, s, f, r, q, out)
+	found := &findings{}
+	e, warnings, err := compareTakes(ctx, s, f, r, q, out, found, true)
 	if err != nil {
+		return err
+	}
+	if err := writeReport(out, reportName, f, r, e, found, nil); err != nil {
 		return err
 	}
 	if err := out.publish(); err != nil {
@@ -118,13 +123,15 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		for _, t := range e.Takes {
 			s.printf("  %s\n", t.File)
 		}
+		s.printf("  %s, to hear and see them side by side\n", reportName)
 	}
 	warnings()
 	return nil
 }
 
-// compareTakes renders all takes and writes them, matched; the files wait for out to publish them. warnings says what went wrong in the solver.
-func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs) (e *experiment.Comparison, warnings func(), err error) {
+// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for out to publish them. What the page shows beyond the
+// comparison goes into found. warnings says what went wrong in the solver.
+func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs, found *findings, files bool) (e *experiment.Comparison, warnings func(), err error) {
 	all := f.Chains()
 	var longest dsp.Second
 	for _, c := range all {
@@ -133,6 +140,9 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	names := make([]string, len(all))
 	wavs := make([]*samples.Writer, len(all))
 	for k, c := range all {
+		if !files {
+			continue
+		}
 		names[k] = fileName(k+1, len(all), c.Take)
 		var err error
 		wavs[k], err = out.wav(names[k], samples.Format{Rate: int(r.rate), Channels: 1, Bits: 24}, takeFrames(r, longest), r.path, f.name)
@@ -144,6 +154,8 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	bar := newProgress(s.err, r.frames*int64(len(all)))
 	defer bar.stop()
 	takes := make([]*rendered, len(all))
+	remarks := make([][]string, len(all))
+	found.begin(len(all))
 	defer func() {
 		for _, d := range takes {
 			if d != nil {
@@ -160,11 +172,15 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		return g.Wait()
 	}
 	if err := each(func(ctx context.Context, k int) error {
-		render, err := renderer(all[k], r, q, "out")
+		render, err := renderer(all[k], r, q, all[k].Jacks()...)
 		if err != nil {
 			return err
 		}
-		if takes[k], err = keep(ctx, render, r, longest, out.folder, bar); err != nil {
+		jacks := newJackKeeper(all[k], r)
+		if takes[k], err = keep(ctx, render, r, longest, out.folder, bar, jacks.push); err != nil {
+			return err
+		}
+		if remarks[k], err = found.measure(ctx, k, render.Wiring, jacks); err != nil {
 			return err
 		}
 		return takes[k].settle(ctx, experiment.Target)
@@ -185,6 +201,10 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	if err != nil {
 		return nil, nil, err
 	}
+	if err := found.listen(takes); err != nil {
+		return nil, nil, err
+	}
+	found.page.Remarks = slices.Concat(remarks...)
 
 	e = &experiment.Comparison{
 		Title: f.Title, Quality: q.Name, Recording: r.data(), RateHz: int(r.rate), Seconds: float64(takes[0].frames) / float64(r.rate),
@@ -203,7 +223,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	}, ctx.Err()
 }
 
-// writeMatched writes all takes in step, at their gains, and measures by how much they differ.
+// writeMatched writes all takes for which there is a file in step, at their gains, and measures by how much they differ.
 func writeMatched(ctx context.Context, takes []*rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
 	differences := experiment.NewDifferences(len(takes))
 	players := make([]*player, len(takes))
@@ -225,8 +245,10 @@ func writeMatched(ctx context.Context, takes []*rendered, wavs []*samples.Writer
 			if n == 0 {
 				break
 			}
-			if err := wavs[k].Write(blocks[k]); err != nil {
-				return nil, err
+			if wavs[k] != nil {
+				if err := wavs[k].Write(blocks[k]); err != nil {
+					return nil, err
+				}
 			}
 		}
 		if n == 0 {

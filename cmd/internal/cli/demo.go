@@ -77,7 +77,8 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 		return err
 	}
 	defer out.abort()
-	e, warnings, err := compareTakes(ctx, s, f, r, q, out)
+	found := &findings{}
+	e, warnings, err := compareTakes(ctx, s, f, r, q, out, found, true)
 	if err != nil {
 		return err
 	}
@@ -102,6 +103,9 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	if err := out.text(name, text); err != nil {
 		return err
 	}
+	if err := writeReport(out, reportName, f, r, e, found, listenFor); err != nil {
+		return err
+	}
 	if err := out.text("report.md", []byte(demoReport(f, q, tables, listen))); err != nil {
 		return err
 	}
@@ -112,7 +116,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	for _, t := range e.Takes {
 		s.printf("  %s\n", t.File)
 	}
-	s.printf("  report.md, %s\nNext: change a copy of the chain file, then\n  drywire compare %s -o takes\n", name, name)
+	s.printf("  report.html (open it in a browser), report.md, %s\nNext: change a copy of the chain file, then\n  drywire compare %s -o takes\n", name, name)
 	warnings()
 	return nil
 }

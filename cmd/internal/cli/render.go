@@ -127,7 +127,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		}
 		done = "32-bit float in volts, no gain, no fade"
 	} else {
-		d, err := keep(ctx, render, r, after, out.folder, bar)
+		d, err := keep(ctx, render, r, after, out.folder, bar, nil)
 		if err != nil {
 			return err
 		}

@@ -35,22 +35,27 @@ type rendered struct {
 }
 
 // renderer wires a take and prepares it to be rendered.
-func renderer(c *chains.Chain, r *recording, q section.Quality, jack string) (*chains.Renderer, error) {
-	return c.Wire(r.rate, q).Renderer(jack)
+func renderer(c *chains.Chain, r *recording, q section.Quality, jacks ...string) (*chains.Renderer, error) {
+	return c.Wire(r.rate, q).Renderer(jacks...)
 }
 
-// run renders the recording and passes the jack's voltage on.
+// run renders the recording and passes the voltage of the last jack that is read on.
 func run(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, p *progress, sink func([]float64) error) error {
+	return runAll(ctx, render, r, after, p, func(taps [][]float64) error { return sink(taps[len(taps)-1]) })
+}
+
+// runAll renders the recording and passes on what all jacks have that are read.
+func runAll(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, p *progress, sink func(taps [][]float64) error) error {
 	reader, err := r.reader()
 	if err != nil {
 		return err
 	}
 	defer reader.Close()
-	return render.Run(ctx, source{reader, r.volts, p}, after, func(taps [][]float64) error { return sink(taps[0]) })
+	return render.Run(ctx, source{reader, r.volts, p}, after, sink)
 }
 
-// keep renders the recording into a nameless temporary file in the folder.
-func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, folder string, p *progress) (d *rendered, err error) {
+// keep renders the recording and keeps the last jack that is read in a nameless temporary file in the folder. beside is shown all jacks, unless it is nil.
+func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, folder string, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
 			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Wiring.Chain.Take, v, debug.Stack())
@@ -70,7 +75,11 @@ func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.
 	var peak measure.TruePeakMeter
 	out := bufio.NewWriterSize(f, 1<<16)
 	var bytes []byte
-	err = run(ctx, render, r, after, p, func(x []float64) error {
+	err = runAll(ctx, render, r, after, p, func(taps [][]float64) error {
+		if beside != nil {
+			beside(taps)
+		}
+		x := taps[len(taps)-1]
 		levels.Push(x)
 		peak.Push(x)
 		d.frames += int64(len(x))

@@ -1,0 +1,309 @@
+// @ts-check
+"use strict";
+{
+	/** How long one take takes to give way to another, in seconds. The takes are the same music, so the fade is linear: equal powers would add up to a bump of 3 dB. */
+	const fade = 0.01;
+	/** A ramp begins a little after now, so that no part of it is over before the sound card hears of it. */
+	const soon = 0.01;
+
+	/** A gain that moves along straight lines, and knows at any time where it is: not every browser can hold a ramp that is under way. */
+	class Ramp {
+		/** @param {BaseAudioContext} context @param {number} value */
+		constructor(context, value) {
+			this.node = new GainNode(context, { gain: value });
+			this.from = this.to = value;
+			this.begin = this.end = 0;
+		}
+		/** @param {number} t */
+		at(t) {
+			if (t >= this.end) return this.to;
+			if (t <= this.begin) return this.from;
+			return this.from + (this.to - this.from) * (t - this.begin) / (this.end - this.begin);
+		}
+		/** @param {number} value @param {number} t @param {number} seconds */
+		go(value, t, seconds) {
+			const from = this.at(t), g = this.node.gain;
+			g.cancelScheduledValues(t);
+			g.setValueAtTime(from, t);
+			g.linearRampToValueAtTime(value, t + seconds);
+			this.from = from; this.to = value; this.begin = t; this.end = t + seconds;
+		}
+	}
+
+	/** Plays all takes at once, started together for ever, and lets one of them through. */
+	class Player {
+		/** @param {BaseAudioContext} context @param {AudioBuffer[]} takes @param {number[]} trueGains */
+		constructor(context, takes, trueGains) {
+			this.context = context;
+			this.takes = takes;
+			this.trueGains = trueGains;
+			this.duration = takes[0].duration;
+			this.chosen = 0;
+			this.trueLevels = false;
+			this.loop = true;
+			this.offset = 0; // of the music, when it was last started or stopped
+			this.started = 0;
+			/** @type {{sources: AudioBufferSourceNode[], gains: Ramp[], all: Ramp} | null} */
+			this.deck = null;
+			this.volume = new Ramp(context, 0.1);
+			this.volume.node.connect(context.destination);
+			/** @type {() => void} */
+			this.onend = () => {};
+		}
+		/** @param {number} k */
+		level(k) { return k !== this.chosen ? 0 : this.trueLevels ? this.trueGains[k] : 1; }
+		now() { return this.context.currentTime + (this.context instanceof AudioContext ? soon : 0); }
+		position() {
+			if (!this.deck) return this.offset;
+			const p = this.offset + Math.max(0, this.context.currentTime - this.started);
+			return this.loop ? p % this.duration : Math.min(p, this.duration);
+		}
+		/** @param {number} seconds of fading in */
+		play(seconds = 0.05) {
+			if (this.deck) return;
+			const t = this.now(), all = new Ramp(this.context, 0);
+			all.node.connect(this.volume.node);
+			const gains = this.takes.map((_, k) => new Ramp(this.context, this.level(k)));
+			const sources = this.takes.map((buffer, k) => {
+				const s = new AudioBufferSourceNode(this.context, { buffer, loop: this.loop });
+				s.connect(gains[k].node).connect(all.node);
+				s.start(t, this.offset);
+				return s;
+			});
+			all.go(1, t, seconds);
+			this.started = t;
+			const deck = this.deck = { sources, gains, all };
+			sources[0].onended = () => {
+				if (this.deck !== deck) return;
+				this.deck = null;
+				this.offset = 0;
+				this.onend();
+			};
+		}
+		stop() {
+			if (!this.deck) return;
+			this.offset = this.position();
+			const t = this.now(), { sources, all } = this.deck;
+			this.deck = null;
+			all.go(0, t, fade);
+			for (const s of sources) s.stop(t + 2 * fade);
+		}
+		/** @param {number} seconds */
+		seek(seconds) {
+			const playing = this.deck !== null;
+			this.stop();
+			this.offset = Math.min(Math.max(0, seconds), Math.max(0, this.duration - 0.01));
+			if (playing) this.play(fade);
+		}
+		/** @param {number} k */
+		choose(k) {
+			this.chosen = k;
+			this.mix();
+		}
+		/** @param {boolean} on */
+		setTrueLevels(on) {
+			this.trueLevels = on;
+			this.mix();
+		}
+		mix() {
+			const t = this.now();
+			this.deck?.gains.forEach((g, n) => g.go(this.level(n), t, fade));
+		}
+		/** @param {boolean} on */
+		setLoop(on) {
+			if (this.deck) this.offset = this.position(), this.started = this.context.currentTime;
+			this.loop = on;
+			for (const s of this.deck?.sources ?? []) s.loop = on;
+		}
+		/** @param {number} db */
+		setVolume(db) { this.volume.go(10 ** (db / 20), this.now(), 0.05); }
+	}
+
+	/** @param {string} id @returns {any} */
+	const byId = id => document.getElementById(id);
+	/** @param {number} v @param {number} digits */
+	const text = (v, digits) => {
+		const s = v.toFixed(digits);
+		return (Number(s) === 0 ? s.replace("-", "") : s).replace("-", "\u2212");
+	};
+
+	/** The sounds of the page. @param {number} rate */
+	const decode = rate => {
+		const context = new OfflineAudioContext(1, 1, rate);
+		return Promise.all([...document.querySelectorAll("script.sound")].map(e => {
+			const raw = atob(/** @type {string} */ (e.textContent)), bytes = new Uint8Array(raw.length);
+			for (let k = 0; k < raw.length; k++) bytes[k] = raw.charCodeAt(k);
+			return context.decodeAudioData(bytes.buffer);
+		}));
+	};
+
+	const setUpPlayer = () => {
+		const data = JSON.parse(byId("player-data").textContent);
+		const box = byId("player"), play = byId("play"), clock = byId("clock"), position = byId("position"), volume = byId("volume"), state = byId("state");
+		const loop = byId("loop"), trueLevels = byId("true-levels"), keys = byId("keys");
+		const lanes = [...box.querySelectorAll(".lane")], buttons = [...box.querySelectorAll(".choose")], waves = [...box.querySelectorAll(".wave")];
+		/** @type {Player | null} */
+		let player = null;
+		let chosen = 0, begun = false, at = 0;
+
+		const head = document.createElement("div");
+		head.className = "head";
+		box.append(head);
+		const place = () => {
+			const whole = box.getBoundingClientRect(), first = waves[0].getBoundingClientRect(), last = waves[waves.length - 1].getBoundingClientRect();
+			head.style.top = first.top - whole.top + "px";
+			head.style.height = last.bottom - first.top + "px";
+			head.style.left = first.left - whole.left + first.width * at / data.seconds - 1 + "px";
+		};
+		const show = () => {
+			at = player ? player.position() : at;
+			clock.textContent = text(at, 1);
+			if (document.activeElement !== position || player?.deck) position.value = at;
+			position.setAttribute("aria-valuetext", text(at, 1) + " seconds");
+			place();
+		};
+		const run = () => {
+			show();
+			if (player?.deck) requestAnimationFrame(run);
+		};
+		const shown = () => {
+			const on = player?.deck != null;
+			play.classList.toggle("playing", on);
+			play.lastElementChild.textContent = on ? "Stop" : "Play";
+			if (on) run();
+		};
+		/** @param {number} k */
+		const choose = k => {
+			if (k < 0 || k >= buttons.length) return;
+			chosen = k;
+			player?.choose(k);
+			buttons.forEach((b, n) => b.setAttribute("aria-pressed", String(n === k)));
+			state.textContent = `Take ${k + 1}, ${data.takes[k].name}`;
+		};
+		/** @type {Promise<Player> | null} */
+		let preparing = null;
+		const prepare = () => preparing ??= (async () => {
+			play.lastElementChild.textContent = "Wait…";
+			const takes = await decode(data.rate);
+			const context = new AudioContext({ sampleRate: data.rate });
+			const p = new Player(context, takes, data.takes.map((/** @type {{gain: number}} */ t) => t.gain));
+			p.volume.node.gain.value = p.volume.to = p.volume.from = 10 ** (volume.value / 20);
+			p.loop = loop.checked;
+			p.trueLevels = trueLevels.checked;
+			p.onend = () => { shown(); show(); };
+			return player = p;
+		})();
+		const toggle = async () => {
+			try {
+				const p = await prepare();
+				await /** @type {AudioContext} */ (p.context).resume();
+				if (p.deck) p.stop();
+				else {
+					p.choose(chosen);
+					p.offset = at;
+					p.play(begun ? 0.05 : 1.5); // the first time slowly, for the ears' sake
+					begun = true;
+				}
+				shown();
+			} catch (e) {
+				preparing = null;
+				state.classList.remove("unseen");
+				state.textContent = "This browser cannot play the takes: " + e;
+				play.lastElementChild.textContent = "Play";
+			}
+		};
+		/** @param {number} seconds */
+		const seek = seconds => {
+			at = Math.min(Math.max(0, seconds), data.seconds);
+			player?.seek(at);
+			show();
+		};
+
+		play.addEventListener("click", toggle);
+		buttons.forEach((b, k) => b.addEventListener("click", () => choose(k)));
+		waves.forEach((w, k) => w.addEventListener("click", (/** @type {MouseEvent} */ e) => {
+			const r = w.getBoundingClientRect();
+			choose(k);
+			seek((e.clientX - r.left) / r.width * data.seconds);
+		}));
+		position.addEventListener("input", () => seek(Number(position.value)));
+		volume.addEventListener("input", () => {
+			player?.setVolume(Number(volume.value));
+			const words = text(Number(volume.value), 0);
+			byId("volume-text").textContent = words + " dB";
+			volume.setAttribute("aria-valuetext", words + " decibels");
+		});
+		loop.addEventListener("change", () => player?.setLoop(loop.checked));
+		trueLevels.addEventListener("change", () => {
+			player?.setTrueLevels(trueLevels.checked);
+			lanes.forEach(l => l.classList.toggle("leveled", trueLevels.checked));
+		});
+		document.addEventListener("keydown", e => {
+			if (!keys.checked || e.ctrlKey || e.altKey || e.metaKey) return;
+			const on = /** @type {HTMLElement} */ (e.target), typing = on.matches("input, select, textarea, [contenteditable]");
+			const digit = e.key >= "1" && e.key <= "9" ? Number(e.key) : 0;
+			if (digit) choose(digit - 1);
+			else if (e.key === " " && !on.matches("input[type=checkbox], button:not(.choose), summary, a")) toggle();
+			else if (e.key === "l" || e.key === "L") loop.click();
+			else if (e.key === "t" || e.key === "T") trueLevels.click();
+			else if (typing && on.matches("[type=range]") || on.matches("pre, .scroll")) return;
+			else if (e.key === "ArrowLeft" || e.key === "ArrowRight") seek(at + (e.key === "ArrowLeft" ? -1 : 1) * (e.shiftKey ? 5 : 1));
+			else if (e.key === "ArrowUp" && on.closest(".player")) choose(chosen - 1);
+			else if (e.key === "ArrowDown" && on.closest(".player")) choose(chosen + 1);
+			else return;
+			e.preventDefault();
+		});
+		addEventListener("resize", place);
+		choose(0);
+		state.textContent = "";
+		show();
+		document.fonts?.ready.then(place);
+	};
+
+	/** @param {HTMLElement} figure */
+	const setUpPlot = figure => {
+		const id = /** @type {string} */ (figure.dataset.plot), data = JSON.parse(byId(id + "-data").textContent);
+		const slider = byId(id + "-at"), hz = figure.querySelector(".hz"), values = [...figure.querySelectorAll(".value")];
+		const drawings = [...figure.querySelectorAll("svg[data-left]")];
+		/** @param {number} k */
+		const show = k => {
+			const f = data.hz[k], name = f < 1000 ? text(f, f < 100 ? 1 : 0) + " Hz" : text(f / 1000, 2) + " kHz";
+			if (hz) hz.textContent = name;
+			values.forEach((v, n) => v.textContent = data.takes[n][k] === null ? "\u2013" : text(data.takes[n][k], 1) + " dB");
+			slider.setAttribute("aria-valuetext", name);
+			for (const d of drawings) {
+				const left = Number(d.dataset.left), right = Number(d.dataset.right), x = left + (right - left) * Math.log(f / 20) / Math.log(1000);
+				const line = d.querySelector(".reader");
+				line?.setAttribute("x1", String(x));
+				line?.setAttribute("x2", String(x));
+			}
+		};
+		/** @param {PointerEvent} e */
+		const point = e => {
+			const d = drawings.find(d => d.getBoundingClientRect().width > 0);
+			if (!d) return;
+			const r = d.getBoundingClientRect(), left = Number(d.dataset.left), right = Number(d.dataset.right);
+			const x = (e.clientX - r.left) / r.width * d.viewBox.baseVal.width, f = 20 * 1000 ** ((x - left) / (right - left));
+			let best = 0;
+			data.hz.forEach((/** @type {number} */ v, /** @type {number} */ k) => { if (Math.abs(Math.log(v / f)) < Math.abs(Math.log(data.hz[best] / f))) best = k; });
+			slider.value = best;
+			show(best);
+		};
+		figure.querySelector(".drawing")?.addEventListener("pointermove", e => point(/** @type {PointerEvent} */ (e)));
+		figure.querySelector(".drawing")?.addEventListener("pointerdown", e => point(/** @type {PointerEvent} */ (e)));
+		slider.addEventListener("input", () => show(Number(slider.value)));
+		show(Number(slider.value));
+	};
+
+	document.documentElement.classList.add("live");
+	if (byId("player-data")) setUpPlayer();
+	document.querySelectorAll("[data-plot]").forEach(f => setUpPlot(/** @type {HTMLElement} */ (f)));
+	/** What was folded when the page went to the printer. @type {HTMLDetailsElement[]} */
+	let folded = [];
+	addEventListener("beforeprint", () => {
+		folded = [...document.querySelectorAll("details")].filter(d => !d.open);
+		for (const d of folded) d.open = true;
+	});
+	addEventListener("afterprint", () => { for (const d of folded) d.open = false; });
+	Object.assign(globalThis, { drywire: { Player, decode } });
+}

@@ -1,0 +1,148 @@
+// Package report writes the result of an experiment as one HTML page: the question, the takes with a player that switches between them at the same musical
+// instant, tables, plots, the chain file, and what to be careful with. The page is a single file that loads nothing from anywhere, opens from a disk,
+// prints, and stays under 25 MB.
+//
+// It measures and renders nothing; whoever calls Write brings the results. It keeps no second truth either: a number on the page is one of the results,
+// rounded.
+//
+// Plots are laid out and drawn by gonum's plot library, onto a canvas of this package (canvas.go) that writes SVG in the page's own colours and font. A
+// library that draws in the browser would show nothing on paper or without scripts, and its pixels would have to be drawn anew for a dark page; the ones
+// that were looked at cannot be read by keyboard either. The script only adds a line to read values at. Every plot is drawn twice, for a desk and for a
+// telephone, since an SVG that is scaled down takes its letters with it.
+//
+// Sound is FLAC of 16 bits, dithered (sound.go): exact, and smaller than WAV. A lossy format would be a tenth of that, and would add differences of its own
+// to the ones that are to be heard.
+//
+// Start reading at Page (what goes in), then view.go (how it is worded), page.html (where it stands), page.js (the player).
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed" // the page's parts
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+
+	"golang.org/x/image/font/gofont/gobold"
+	"golang.org/x/image/font/gofont/gomono"
+	"golang.org/x/image/font/gofont/goregular"
+
+	"drywire/chains/experiment"
+)
+
+// Page is what the page shows. Only Comparison has to be there, with at least one take; what else is missing is left out of the page. Slices with one
+// entry per take go by the order of Comparison.Takes, and have nil where there is nothing for a take.
+type Page struct {
+	Version    string // of the program
+	Command    string // that makes the page again
+	Comparison *experiment.Comparison
+
+	Sounds    []Sound // one per take, of one length and rate; none: a page without a player
+	Part      string  // a sentence on what part of the takes the sounds hold; "" for all
+	ListenFor []string
+	Hearing   string // what to heed before listening
+
+	Measures  []*experiment.Measures       // one per take
+	Guitar    []*experiment.ResponseReport // one per take, from the pickup to the guitar's jack
+	Responses []*experiment.ResponseReport // one per take, from the pickup to the last jack
+	Noise     []*experiment.NoiseReport    // one per take, at the last jack
+	Remarks   []string                     // what could not be measured, and why
+
+	ChainName string
+	ChainFile string
+}
+
+// Sound is a take as it is to be heard: matched in loudness, full scale at ±1.
+type Sound struct {
+	Rate    int // Hz
+	Samples []float32
+}
+
+var (
+	//go:embed page.html
+	pageHTML string
+	//go:embed page.css
+	pageCSS string
+	//go:embed page.js
+	pageJS string
+)
+
+var page = template.Must(template.New("page").Parse(pageHTML))
+
+// Write writes the page. The same Page gives the same bytes.
+func Write(w io.Writer, data Page) error {
+	if err := data.check(); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	v, err := newView(data)
+	if err != nil {
+		return err
+	}
+	v.Style = template.CSS(fonts() + pageCSS)
+	v.Script = template.JS(pageJS)
+	sum := sha256.Sum256([]byte(pageJS))
+	// The page's own script runs, and no other; nothing is loaded, nothing sent. Styles may stand inline, for no other page's do.
+	v.Policy = "default-src 'none'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
+		"'; style-src 'unsafe-inline'; font-src data:; img-src data:; base-uri 'none'; form-action 'none'"
+	var b bytes.Buffer
+	if err := page.Execute(&b, v); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	_, err = b.WriteTo(w)
+	return err
+}
+
+// check refuses what would make a broken page.
+func (p Page) check() error {
+	c := p.Comparison
+	if c == nil || len(c.Takes) == 0 {
+		return errors.New("no takes")
+	}
+	n := len(c.Takes)
+	for _, part := range []struct {
+		what  string
+		count int
+	}{
+		{"sounds", len(p.Sounds)}, {"measures", len(p.Measures)}, {"responses at the guitar", len(p.Guitar)}, {"responses", len(p.Responses)}, {"noise ledgers", len(p.Noise)},
+	} {
+		if part.count != 0 && part.count != n {
+			return fmt.Errorf("%d takes and %d %s", n, part.count, part.what)
+		}
+	}
+	total := 0
+	for _, s := range p.Sounds {
+		if s.Rate != p.Sounds[0].Rate || len(s.Samples) != len(p.Sounds[0].Samples) {
+			return errors.New("sounds of different rates or lengths")
+		}
+		if s.Rate <= 0 || len(s.Samples) == 0 {
+			return errors.New("a sound of no length")
+		}
+		total += len(s.Samples)
+	}
+	if n := len(p.Sounds); n > 0 && float64(len(p.Sounds[0].Samples)) > Longest(n, float64(p.Sounds[0].Rate))*float64(p.Sounds[0].Rate)+1 {
+		return fmt.Errorf("%d samples of sound: too much for one page", total)
+	}
+	return nil
+}
+
+// fonts brings the page's letters along: the Go fonts (BSD licence), so that a plot's labels are as wide as they were measured to be.
+func fonts() string {
+	var b bytes.Buffer
+	for _, f := range []struct {
+		name, weight string
+		file         []byte
+	}{{"Go", "400", goregular.TTF}, {"Go", "700", gobold.TTF}, {"Go Mono", "400", gomono.TTF}} {
+		fmt.Fprintf(&b, "@font-face{font-family:%q;font-weight:%s;src:url(data:font/ttf;base64,%s) format(\"truetype\")}\n", f.name, f.weight, base64.StdEncoding.EncodeToString(f.file))
+	}
+	return b.String()
+}
+
+// jsonOf is data for the script, safe inside an element: encoding/json writes <, > and & as escapes.
+func jsonOf(v any) (template.HTML, error) {
+	b, err := json.Marshal(v)
+	return template.HTML(b), err
+}

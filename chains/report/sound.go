@@ -1,0 +1,138 @@
+package report
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+
+	"github.com/mewkiz/flac"
+	"github.com/mewkiz/flac/frame"
+	"github.com/mewkiz/flac/meta"
+)
+
+// budget is how many bytes all takes together may take in the page, as base64: the page stays under 25 MB with all else that is on it.
+const budget = 20e6
+
+// Longest is how many seconds of each take a page of so many takes can hold, were they to resist all compression.
+func Longest(takes int, rate float64) float64 {
+	const bytesPerSample = 2 * 4.0 / 3 // 16 bits in base64
+	return budget / (bytesPerSample * rate * float64(max(takes, 1)))
+}
+
+// quantise turns samples of ±1 into 16 bits with triangular dither of ±1 step: the error is then noise that does not follow the signal (Journal of the
+// AES 40(5), 355-375, 1992, from memory). The dither is the same for all takes, so that equal takes stay equal.
+func quantise(x []float32) []int32 {
+	rng := rand.New(rand.NewPCG(16, 48000))
+	out := make([]int32, len(x))
+	for k, v := range x {
+		d := rng.Float64() - rng.Float64()
+		out[k] = int32(math.Max(-32768, math.Min(32767, math.Round(32768*float64(v)+d))))
+	}
+	return out
+}
+
+// blockLength is the length of the blocks of a file: 4096 samples, or a little less where the last block would be shorter than the 16 that the format
+// wants (RFC 9639, section 8.2).
+func blockLength(samples int) int {
+	n := 4096
+	for samples > n && samples%n > 0 && samples%n < 16 {
+		n--
+	}
+	return n
+}
+
+// encode makes a FLAC file of one channel of 16 bits.
+func encode(x []int32, rate int) ([]byte, error) {
+	if len(x) == 0 {
+		return nil, errors.New("report: a take of no length")
+	}
+	var file memory
+	block := blockLength(len(x))
+	enc, err := flac.NewEncoder(&file, &meta.StreamInfo{
+		BlockSizeMin: uint16(block), BlockSizeMax: uint16(block), SampleRate: uint32(rate), NChannels: 1, BitsPerSample: 16, NSamples: uint64(len(x)),
+	})
+	if err != nil {
+		return nil, fmt.Errorf("report: %w", err)
+	}
+	for at := 0; at < len(x); at += block {
+		part := x[at:min(at+block, len(x))]
+		f := &frame.Frame{
+			Header: frame.Header{
+				HasFixedBlockSize: true, BlockSize: uint16(len(part)), SampleRate: uint32(rate), Channels: frame.ChannelsMono, BitsPerSample: 16,
+			},
+			Subframes: []*frame.Subframe{{ // the encoder looks for the best prediction itself, and works in place
+				SubHeader: frame.SubHeader{Pred: frame.PredVerbatim}, Samples: slices.Clone(part), NSamples: len(part),
+			}},
+		}
+		if err := enc.WriteFrame(f); err != nil {
+			return nil, fmt.Errorf("report: %w", err)
+		}
+	}
+	if err := enc.Close(); err != nil {
+		return nil, fmt.Errorf("report: %w", err)
+	}
+	return file.b, nil
+}
+
+// memory is a file in memory: the encoder goes back to its beginning to write lengths and the checksum.
+type memory struct {
+	b  []byte
+	at int
+}
+
+// Write implements io.Writer.
+func (m *memory) Write(p []byte) (int, error) {
+	n := copy(m.b[m.at:], p)
+	m.b = append(m.b, p[n:]...)
+	m.at += len(p)
+	return len(p), nil
+}
+
+// Seek implements io.Seeker, as far as the encoder needs it.
+func (m *memory) Seek(offset int64, whence int) (int64, error) {
+	if whence != io.SeekStart || offset < 0 || offset > int64(len(m.b)) {
+		return 0, errors.New("report: no such place")
+	}
+	m.at = int(offset)
+	return offset, nil
+}
+
+// The size of a take's picture, in its own units.
+const (
+	waveColumns = 480
+	waveHalf    = 100 // from the middle to full scale of the picture
+)
+
+// wave is the outline of a take as the path of an SVG: the largest and least sample of each column, with top the sample that reaches the edge.
+func wave(x []float32, top float64) string {
+	y := func(v float32) int { return int(math.Round(waveHalf - waveHalf*float64(v)/top)) }
+	up, down := make([]string, waveColumns), make([]string, waveColumns)
+	for c := range waveColumns {
+		from, to := c*len(x)/waveColumns, (c+1)*len(x)/waveColumns
+		high, low := float32(0), float32(0)
+		if from < to {
+			high, low = x[from], x[from]
+			for _, v := range x[from:to] {
+				high, low = max(high, v), min(low, v)
+			}
+		}
+		up[c] = fmt.Sprintf("L%d %d", c, min(y(high), waveHalf-1)) // silence is a line
+		down[waveColumns-1-c] = fmt.Sprintf("L%d %d", c, max(y(low), waveHalf+1))
+	}
+	return fmt.Sprintf("M0 %d%s%sZ", waveHalf, strings.Join(up, ""), strings.Join(down, ""))
+}
+
+// loudest is the largest magnitude of some takes.
+func loudest(takes [][]float32) float64 {
+	top := 1e-9
+	for _, x := range takes {
+		for _, v := range x {
+			top = math.Max(top, math.Abs(float64(v)))
+		}
+	}
+	return top
+}
