@@ -53,6 +53,7 @@ type Guitar struct {
 	TonePot       dsp.Ohm // likewise
 	ToneCapacitor dsp.Farad
 	Volume, Tone  float64   // positions of the dials, 0 to 10
+	Hum           dsp.Volt  // mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
 	Cable         dsp.Metre // from the guitar's jack to the first block
 }
 
@@ -173,6 +174,9 @@ func (f *File) resolve(t Take) *Chain {
 	}
 	if c.Guitar.TonePot == 0 {
 		c.Guitar.TonePot = usualPot(c.Guitar.Pickup)
+	}
+	if c.Guitar.Hum < 0 {
+		c.Guitar.Hum = usualHum(c.Guitar.Pickup)
 	}
 	return c
 }

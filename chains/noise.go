@@ -24,6 +24,9 @@ import (
 // with (an equaliser, an echo, a reverb) by the power spectrum of their impulse response, whose teeth are averaged over each cell of the frequency axis.
 // Sources know nothing of each other, so that powers add.
 //
+// Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth, each as many times softer as its number (common practice,
+// no source), together of the voltage that the guitar has for it.
+//
 // It is the noise of a chain that nobody plays through. It leaves out the noise that is in the recording itself, and what playing does to noise: a clipping
 // stage lets less of it through, a compressor changes it with its gain. Supplies are ideal, so there is no ripple.
 type Ledger struct {
@@ -287,6 +290,10 @@ func (n *noiseWalk) back(node string, gain, rough []float64) error {
 			for k, p := range through[i] {
 				n.gain[k] += p * full[k]
 			}
+			n.hum(func(f float64) float64 {
+				cell, _ := slices.BinarySearch(n.m.edges, f)
+				return square(ac.Transfer(in, dsp.Hertz(f), node)[0]) * full[max(0, cell-1)]
+			})
 			continue
 		}
 		for k, p := range through[i] {
@@ -297,6 +304,29 @@ func (n *noiseWalk) back(node string, gain, rough []float64) error {
 		}
 	}
 	return nil
+}
+
+// What mains hum is made of.
+const (
+	mains        = 50.0 // Hz
+	humHarmonics = 10
+)
+
+// hum adds the mains hum, given the power gain from the source.
+func (n *noiseWalk) hum(gain func(f float64) float64) {
+	volts := float64(n.w.Chain.Guitar.Hum)
+	if volts <= 0 {
+		return
+	}
+	sum := 0.0
+	for k := 1.0; k <= humHarmonics; k++ {
+		sum += 1 / (k * k)
+	}
+	s := &Share{Block: "guitar", Element: "guitar.pickup", Cause: "hum", Density: make([]float64, len(n.m.centres))}
+	for k := 1.0; k <= humHarmonics; k++ {
+		s.Lines = append(s.Lines, Line{k * mains, volts * volts / (k * k) / sum * gain(k*mains)})
+	}
+	n.shares[[3]string{s.Block, s.Element, s.Cause}] = s
 }
 
 // stage adds what is made in the stage that drives a source, and behind it.

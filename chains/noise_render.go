@@ -14,7 +14,8 @@ import (
 )
 
 // AddNoise makes the renderer noisy, before it runs: every section adds to each node that is read from it a Gaussian noise with the spectrum
-// that its own elements make there at rest, every stage its white noise. The seed decides all of it, whatever the length of the calls.
+// that its own elements make there at rest, every stage its white noise. The seed decides all of it, whatever the length of the calls. Mains hum
+// is not in it.
 //
 // The noises of two nodes of one section are made apart; in truth they are partly the same. And what a section makes itself is added at its output, so that
 // it does not change with the signal.

@@ -111,6 +111,61 @@ func TestNoiseThroughEcho(t *testing.T) {
 	}
 }
 
+// Hum of a single-coil is what the file says, by the response from the pickup at 50 Hz and its multiples; a humbucker has none.
+func TestHum(t *testing.T) {
+	hum := func(set ...string) (Share, *Ledger) {
+		c := chain(t, "buffer: {kind: buffer}", "buffer", set...)
+		l, err := c.Noise(48000, "out")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range l.Shares {
+			if s.Cause == "hum" {
+				return s, l
+			}
+		}
+		return Share{}, l
+	}
+	s, l := hum("guitar.pickup: single-coil", "guitar.hum: 2 mV", "guitar.volume: 5")
+	if len(s.Lines) != 10 || s.Block != "guitar" {
+		t.Fatalf("hum has %d lines, of %q", len(s.Lines), s.Block)
+	}
+	c := chain(t, "buffer: {kind: buffer}", "buffer", "guitar.pickup: single-coil", "guitar.volume: 5")
+	sum := 0.0
+	for n := 1.0; n <= 10; n++ {
+		sum += 1 / (n * n)
+	}
+	flat, weighted := 0.0, 0.0
+	for k, line := range s.Lines {
+		n := float64(k + 1)
+		h, err := c.Wire(48000, section.Draft).Response("out", dsp.Hertz(50*n))
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := 2e-3 * 2e-3 / (n * n) / sum * square(h)
+		if line.Frequency != 50*n || math.Abs(10*math.Log10(line.Power/want)) > 0.001 {
+			t.Errorf("line %d: %v Hz, %g V², want %v Hz, %g V²", k+1, line.Frequency, line.Power, 50*n, want)
+		}
+		flat += want
+		weighted += want * math.Pow(10, measure.AWeightingDB(50*n)/10)
+	}
+	if got := s.power(l, Flat); math.Abs(got/flat-1) > 1e-3 {
+		t.Errorf("hum of %g V², want %g", got, flat)
+	}
+	if got := s.power(l, AWeighted); math.Abs(got/weighted-1) > 1e-3 {
+		t.Errorf("A-weighted hum of %g V², want %g", got, weighted)
+	}
+	if s, _ := hum("guitar.pickup: single-coil"); s.Lines == nil {
+		t.Error("a single-coil has no hum unless the file says so")
+	}
+	if s, _ := hum("guitar.pickup: single-coil", "guitar.hum: 0 V"); s.Lines != nil {
+		t.Error("a hum of 0 V is some")
+	}
+	if s, _ := hum(); s.Lines != nil {
+		t.Error("a humbucker has hum")
+	}
+}
+
 // A move's figures are those of the chain with that order.
 func TestNoiseMoves(t *testing.T) {
 	const blocks = "fuzz: {kind: fuzz}; buffer: {kind: buffer}; eq: {kind: eq, level: 12 dB}"
@@ -251,7 +306,8 @@ func TestNoiseRendered(t *testing.T) {
 	const rate, bound = 48000, 0.5 // Hz, dB
 	for _, c := range []*Chain{
 		chain(t, "fuzz: {kind: fuzz, fuzz: 4}; buffer: {kind: buffer}; echo: {kind: delay, time: 90 ms, mix: 50 %}; plate: {kind: reverb, decay: 800 ms, mix: 50 %}", "buffer, fuzz, echo, plate"),
-		chain(t, "eq: {kind: eq, high: 12 dB}; pedal: {kind: volume, volume: 5}; press: {kind: compressor, level: 20 dB}", "eq, pedal, press", "guitar.pickup: single-coil"),
+		chain(t, "eq: {kind: eq, high: 12 dB}; pedal: {kind: volume, volume: 5}; press: {kind: compressor, level: 20 dB}", "eq, pedal, press", "guitar.pickup: single-coil", "guitar.hum: 0 V"), // hum is no noise
+
 	} {
 		jacks := []string{"guitar", c.Blocks[1].Name + ".out", "out"}
 		r, err := c.Wire(rate, section.Draft).Renderer(jacks...)

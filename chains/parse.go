@@ -74,7 +74,7 @@ func newFile() *File {
 	}
 	return &File{
 		Recording: Recording{Side: "sum"},
-		Guitar:    Guitar{Pickup: pickup, ToneCapacitor: 22e-9, Volume: 10, Tone: 10, Cable: 5},
+		Guitar:    Guitar{Pickup: pickup, ToneCapacitor: 22e-9, Volume: 10, Tone: 10, Hum: -1, Cable: 5},
 		Load:      DefaultLoad,
 		Patch:     0.3,
 	}
@@ -309,6 +309,7 @@ func guitarKeys() []key[Guitar] {
 		quantityKey("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
 		quantityKey("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
 		quantityKey("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
+		quantityKey("hum", "mains hum that the pickup picks up, RMS, for the noise ledger; 0.3 mV with a single-coil, else none", dsp.Volts, 0, 0.1, "", func(g *Guitar, v float64) { g.Hum = dsp.Volt(v) }),
 		quantityKey("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *Guitar, v float64) { g.Cable = dsp.Metre(v) }),
 	}
 }
@@ -351,6 +352,15 @@ func usualPot(p Pickup) dsp.Ohm {
 		return 250e3
 	}
 	return 500e3
+}
+
+// usualHum is the mains hum that goes with a pickup, RMS in series with its winding: some 50 dB under a chord for a single coil in a room with transformers
+// and dimmers, none for two coils that cancel it. Common practice, no source: it changes by tens of dB with where one stands and how one turns.
+func usualHum(p Pickup) dsp.Volt {
+	if p.Name == "single-coil" {
+		return 0.3e-3
+	}
+	return 0
 }
 
 const namePattern = `^[a-z][a-z0-9-]{0,31}$`

@@ -58,6 +58,7 @@ var noiseAssumptions = []string{
 	"Nobody plays: what a clipping stage or a compressor does to noise while the strings sound is not in it.",
 	"The recording's own noise is not in it.",
 	"Supplies are ideal: no ripple.",
+	"Mains hum is what the chain file says for the guitar: 50 Hz and multiples, each as many times softer as its number.",
 	"Every resistor at 27 °C.",
 }
 
