@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"drywire/blocks"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/measure"
@@ -414,6 +415,28 @@ func BenchmarkNoiseMoves(b *testing.B) {
 	for b.Loop() {
 		if _, err := c.NoiseMoves(48000); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// Every kind of block has a ledger, whole, with something in it of the block's own unless it makes no noise.
+func TestNoiseOfEveryKind(t *testing.T) {
+	kinds := blocks.Kinds()
+	if len(kinds) == 0 {
+		t.Fatal("no kinds")
+	}
+	for _, k := range kinds {
+		c := chain(t, "it: {kind: "+k.Name+"}", "it")
+		l, err := c.Noise(48000, "out")
+		if err != nil {
+			t.Errorf("%s: %v", k.Name, err)
+			continue
+		}
+		if rms := l.RMS(AWeighted); !(rms > 1e-9 && rms < 1) {
+			t.Errorf("%s: %g V of noise", k.Name, rms)
+		}
+		if own := slices.ContainsFunc(l.Shares, func(s Share) bool { return s.Block == "it" }); !own && k.Name != "cable" {
+			t.Errorf("%s makes no noise of its own", k.Name)
 		}
 	}
 }
