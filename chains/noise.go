@@ -20,8 +20,8 @@ import (
 )
 
 // A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source makes is carried to the jack by the small-signal
-// response of all that lies between: circuits by AC analysis about the operating point, stages without memory by the response that they state, those
-// with (an equaliser, an echo, a reverb) by the power spectrum of their impulse response, whose teeth are averaged over each cell of the frequency axis.
+// response of all that lies between: circuits by AC analysis about the operating point, stages by the response that they state, those that
+// state none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are averaged over each cell of the frequency axis.
 // Sources know nothing of each other, so that powers add.
 //
 // Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth, each as many times softer as its number (common practice,
@@ -390,10 +390,17 @@ func (c *Chain) owner(element string) string {
 	return name
 }
 
-// powerOf is the power response of a stage's core, from the response to an impulse small enough to be left alone by any limit. The
-// core is put to rest before and after.
+// powerOf is the power response of a stage's core, line by line: by what it states, or else from the response to an impulse small enough to be left alone by
+// any limit. The core is put to rest before and after.
 func (m *noiseMeter) powerOf(s blocks.Stage) []float64 {
 	if p := m.rough[s.Key]; p != nil {
+		return p
+	}
+	p := make([]float64, m.lines/2+1)
+	m.rough[s.Key] = p
+	if core, ok := s.Core.(blocks.Responder); ok {
+		step := float64(m.rate) / float64(m.lines)
+		each(len(p), func(k int) { p[k] = square(core.Response(dsp.Hertz(float64(k) * step))) })
 		return p
 	}
 	const impulse = 1e-3 // V
@@ -408,11 +415,9 @@ func (m *noiseMeter) powerOf(s blocks.Stage) []float64 {
 	}
 	s.Core.Reset()
 	lines := fourier.NewFFT(m.lines).Coefficients(nil, x)
-	p := make([]float64, len(lines))
 	for k, z := range lines {
 		p[k] = square(z) / (impulse * impulse)
 	}
-	m.rough[s.Key] = p
 	return p
 }
 
