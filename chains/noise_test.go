@@ -318,7 +318,7 @@ func TestNoiseRendered(t *testing.T) {
 		if err := r.AddNoise(7); err != nil {
 			t.Fatal(err)
 		}
-		out := runNoise(t, r, make([]float64, 12*rate))
+		out := runNoise(t, r, make([]float64, 7*rate))
 		for k, jack := range jacks {
 			l, err := c.Noise(rate, jack)
 			if err != nil {
