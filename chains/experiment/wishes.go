@@ -225,15 +225,10 @@ func levelSpread(x []float64, rate float64) Figure {
 
 // cleanUp is Dynamics' clean-up range, with the renders shared.
 func (b *wishBench) cleanUp(ctx context.Context, w *chains.Wiring, _ []float64) (Figure, error) {
-	m := b.probe("tone", func() []float64 { return sines(int(0.5*float64(b.rate)), float64(b.rate), TestTone) })
 	thd := func(volume float64) (Figure, error) {
 		c := *w.Chain
 		c.Guitar.Volume = volume
-		x, err := m.Signal(ctx, c.Wire(b.rate, b.quality), "out")
-		if err != nil {
-			return Figure{}, err
-		}
-		return toneTHD(x[len(x)-int(0.1*float64(b.rate)):], float64(b.rate)), nil
+		return b.thd(ctx, c.Wire(b.rate, b.quality))
 	}
 	full, err := thd(10)
 	if err != nil {
@@ -247,6 +242,16 @@ func (b *wishBench) cleanUp(ctx context.Context, w *chains.Wiring, _ []float64) 
 		return noFigure("nothing to clean up: under %g %% of distortion", barely), nil
 	}
 	return Figure{Value: dsp.ToDB(full.Value / math.Max(rolled.Value, barely))}, nil
+}
+
+// thd is the THD at out of the test tone, as in Dynamics.
+func (b *wishBench) thd(ctx context.Context, w *chains.Wiring) (Figure, error) {
+	m := b.probe("tone", func() []float64 { return sines(int(0.5*float64(b.rate)), float64(b.rate), TestTone) })
+	x, err := m.Signal(ctx, w, "out")
+	if err != nil {
+		return Figure{}, err
+	}
+	return toneTHD(x[len(x)-int(0.1*float64(b.rate)):], float64(b.rate)), nil
 }
 
 // barely is a THD, in percent, under which what is left is the rounding of the render and no property of the chain.
