@@ -1,0 +1,161 @@
+package experiment
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"runtime"
+	"slices"
+
+	"golang.org/x/sync/errgroup"
+
+	"drywire/chains"
+	"drywire/dsp"
+	"drywire/dsp/measure"
+	"drywire/dsp/section"
+)
+
+// SwapMap is what comes of a take when any two of its blocks change places: which swaps can be heard, and in what respect. It is also the JSON object that the command prints.
+type SwapMap struct {
+	Title    string   `json:"title"`
+	Take     string   `json:"take"`
+	Order    []string `json:"order"`
+	Quality  string   `json:"quality"`
+	RateHz   int      `json:"rate_hz"`
+	Seconds  float64  `json:"seconds"` // of the recording, with the tail that is listened to
+	Playback float64  `json:"playback_db_spl"`
+	// Swaps are strongest first: by whether and how likely the difference is heard, to 1 %; among those alike, and a probability is soon 1, the one that moves
+	// a block less far, for it does as much with less; then by the log-spectral distance.
+	Swaps []Swap `json:"swaps"`
+}
+
+// Swap is two blocks that have changed places, against the take as it is: side a of the pair is number 0, side b the number of the swap, from 1.
+type Swap struct {
+	First  string   `json:"first"` // the block that comes first in the take
+	Second string   `json:"second"`
+	Apart  int      `json:"apart"` // places from one to the other: 1 for neighbours
+	Order  []string `json:"order"`
+	Pair
+}
+
+// swapTail is for how long after the recording's end is listened at most, in seconds.
+const swapTail = 2.0
+
+// Swaps swaps every two blocks of a chain. Renders share their beginnings (chains.Memo), on all cores; done is told of each that is finished.
+func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
+	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
+	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
+	b := newWishBench(recording, rate, q, RankMemory)
+	m := &SwapMap{
+		Title: c.Title, Take: c.Take, Order: orderOf(c), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback, Swaps: []Swap{},
+	}
+	base, err := b.side(ctx, 0, "as it is", c)
+	if err != nil {
+		return nil, err
+	}
+	done()
+	for i := range c.Blocks {
+		for j := i + 1; j < len(c.Blocks); j++ {
+			m.Swaps = append(m.Swaps, Swap{First: c.Blocks[i].Name, Second: c.Blocks[j].Name, Apart: j - i})
+		}
+	}
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for k := range m.Swaps {
+		s := &m.Swaps[k]
+		g.Go(func() error {
+			other := *c
+			other.Blocks = slices.Clone(c.Blocks)
+			i, j := placeOf(c, s.First), placeOf(c, s.Second)
+			other.Blocks[i], other.Blocks[j] = other.Blocks[j], other.Blocks[i]
+			s.Order = orderOf(&other)
+			side, err := b.side(ctx, k+1, fmt.Sprintf("%s and %s swapped", s.First, s.Second), &other)
+			if err != nil {
+				return err
+			}
+			s.Pair = NewPair(base, side, float64(rate))
+			done()
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	slices.SortStableFunc(m.Swaps, func(a, b Swap) int {
+		return cmp.Or(cmp.Compare(a.rung(), b.rung()), cmp.Compare(b.percent(), a.percent()), cmp.Compare(a.Apart, b.Apart), cmp.Compare(b.distance(), a.distance()))
+	})
+	return m, nil
+}
+
+// rung puts what is heard first.
+func (s *Swap) rung() int {
+	return slices.Index([]string{HeardMostly, HeardInParts, HeardNot, HeardSame, HeardUnknown}, s.Heard)
+}
+
+// percent is how likely the difference is heard.
+func (s *Swap) percent() float64 { return math.Round(100 * s.Hearing.Probability.Value) }
+
+func (s *Swap) distance() float64 {
+	if !s.Mean.OK() {
+		return 0
+	}
+	return s.Mean.Value
+}
+
+func placeOf(c *chains.Chain, block string) int {
+	return slices.IndexFunc(c.Blocks, func(p chains.Placed) bool { return p.Name == block })
+}
+
+// side renders a chain, brings it to the target loudness and gathers the facts about it.
+func (b *wishBench) side(ctx context.Context, number int, name string, c *chains.Chain) (*Side, error) {
+	w := c.Wire(b.rate, b.quality)
+	out, err := b.main.Signal(ctx, w, "out")
+	if err != nil {
+		return nil, err
+	}
+	s := &Side{Number: number, Name: name}
+	if s.Facts, err = b.facts(ctx, w); err != nil {
+		return nil, err
+	}
+	peak, err := measure.TruePeak(out)
+	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
+		return nil, err
+	}
+	settled, err := Settle(peak, Target, func(gain float64) (Reading, error) {
+		m := NewMeter(float64(b.rate), ByLoudness(int64(len(out)), float64(b.rate)))
+		m.Push(amplified(out, gain))
+		return m.Reading()
+	})
+	if err != nil {
+		return nil, err
+	}
+	s.Matched, s.Gain, s.Samples = settled.Matched, settled.Gain, amplified(out, settled.Gain)
+	s.Before = figure(settled.Level-dsp.ToDB(settled.Gain), nil)
+	return s, nil
+}
+
+func amplified(x []float64, gain float64) []float64 {
+	y := make([]float64, len(x))
+	for k, v := range x {
+		y[k] = gain * v
+	}
+	return y
+}
+
+// facts is FactsOf, with the renders shared.
+func (b *wishBench) facts(ctx context.Context, w *chains.Wiring) (Facts, error) {
+	var f Facts
+	noise, err := b.noise.AWeighted(w.Chain)
+	if err != nil {
+		f.NoiseDBu = figure(0, err)
+	} else {
+		f.NoiseDBu = noiseLevel(noise * noise)
+	}
+	if f.THD, err = b.thd(ctx, w); err != nil {
+		return f, err
+	}
+	f.Sustain, err = b.sustained(ctx, w, nil)
+	return f, err
+}

@@ -1,0 +1,75 @@
+package experiment
+
+import (
+	"encoding/json"
+	"slices"
+	"strings"
+	"testing"
+
+	"drywire/chains"
+	"drywire/dsp/section"
+)
+
+func swapped(t *testing.T, c *chains.Chain) *SwapMap {
+	t.Helper()
+	x := scaled(plucks(1, 1), 6) // 0.4 V at most
+	n := 0
+	m, err := Swaps(t.Context(), c, x, measureRate, section.Draft, func() { n++ })
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := len(c.Blocks)*(len(c.Blocks)-1)/2 + 1; n != want {
+		t.Errorf("%d renders, want %d", n, want)
+	}
+	return m
+}
+
+// Linear blocks behind stages may stand in any order among themselves; nobody hears it.
+func TestSwapsOfLinearBlocks(t *testing.T) {
+	m := swapped(t, take(t, "one: {kind: buffer}; bright: {kind: eq, high: 6 dB}; echo: {kind: delay}; two: {kind: buffer}", "volume: 10", "one", "bright", "echo", "two"))
+	if len(m.Swaps) != 6 {
+		t.Fatalf("%d swaps, want 6", len(m.Swaps))
+	}
+	for _, s := range m.Swaps {
+		if s.Heard != HeardNot && s.Heard != HeardSame {
+			t.Errorf("%s and %s: %s (%+v)", s.First, s.Second, s.Heard, s.Hearing)
+		}
+		if len(s.Respects) != 0 {
+			t.Errorf("%s and %s: %v: %s", s.First, s.Second, s.Respects, s.Sentence)
+		}
+		// The last one drives the cable to the load; an echo has 1 kΩ where a buffer has 100 Ω.
+		if s.Second != "two" && s.NullDB.OK() && s.NullDB.Value > -120 {
+			t.Errorf("%s and %s leave %.1f dB", s.First, s.Second, s.NullDB.Value)
+		}
+	}
+}
+
+// In the demonstration's chain, nothing matters as much as whether the fuzz or the buffer comes first. Every swap that puts something before the fuzz is heard for
+// certain; this one does it by moving least.
+func TestSwapsOfTheDemo(t *testing.T) {
+	src, err := chains.ReadShipped("fuzz-or-buffer-first")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := chains.Parse("demo", src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := swapped(t, f.Chains()[0])
+	first := m.Swaps[0]
+	if first.First != "fuzz" || first.Second != "buffer" || first.Heard != HeardMostly || !slices.Contains(first.Respects, "tone") {
+		t.Errorf("strongest: %s and %s, %s, %v", first.First, first.Second, first.Heard, first.Respects)
+		for _, s := range m.Swaps {
+			t.Logf("%s and %s: %s, %.2f dB, %v", s.First, s.Second, s.Heard, s.Mean.Value, s.Sentence)
+		}
+	}
+	for _, s := range m.Swaps {
+		if s.First == "echo" && s.Second == "plate" && (s.Heard == HeardMostly || slices.Contains(s.Respects, "distortion")) {
+			t.Errorf("echo and plate: %s, %s", s.Heard, s.Sentence)
+		}
+	}
+	text, err := json.Marshal(m)
+	if err != nil || !strings.Contains(string(text), `"first":"fuzz","second":"buffer","apart":1,"order":["buffer","fuzz","echo","plate"],"a":0,"b":`) {
+		t.Errorf("as JSON (%v): %.300s", err, text)
+	}
+}
