@@ -26,8 +26,9 @@ type Filter struct {
 	yu        []float64 // ny × 4·ni
 	y0        []float64
 
-	s    []float64
-	taps []float64 // the last four samples of each input
+	s     []float64
+	taps  []float64 // the last four samples of each input
+	steps int64
 }
 
 // ErrNonLinear is returned where a filter is asked for of a circuit with diodes, transistors or op-amps at their rails.
@@ -106,6 +107,7 @@ func (f *Filter) Latency() int { return 1 }
 func (f *Filter) Reset() {
 	clear(f.s)
 	clear(f.taps)
+	f.steps = 0
 }
 
 // Step takes one sample of every input and gives every probe one sample earlier.
@@ -121,6 +123,9 @@ func (f *Filter) Step(out, in []float64) {
 	f.modes.step(f.s)
 	for k := range f.s {
 		f.s[k] += dot(f.in[k*w:k*w+w], f.taps)
+	}
+	if f.steps++; f.steps%flushEvery == 0 {
+		flush(f.s)
 	}
 }
 

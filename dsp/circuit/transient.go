@@ -247,6 +247,9 @@ func (t *Transient) Step(out, in []float64) {
 	} else {
 		t.cover(0, 0)
 	}
+	if t.owner == 0 && t.report.Steps%flushEvery == 0 {
+		flush(t.levels[0].s)
+	}
 	t.calm = min(3, t.calm+1)
 	if t.smooth != nil {
 		for k := range t.smooth {
