@@ -48,7 +48,7 @@ func NewLadder(takes ...*Measures) *Ladder {
 		t := LadderTake{Take: m.Take, Rungs: []Rung{}}
 		for _, j := range m.Jacks {
 			into, isInput := strings.CutSuffix(j.Jack, ".in")
-			if !isInput && j.Jack != "out" {
+			if isEnd := j.Jack == "out" || strings.HasPrefix(j.Jack, "out."); !isInput && !isEnd {
 				continue
 			}
 			r := Rung{
@@ -87,7 +87,7 @@ func (l *Ladder) span() (low, high float64) {
 // label names a rung.
 func (r Rung) label() string {
 	if r.Into == "" {
-		return "out"
+		return r.Jack
 	}
 	return "into " + r.Into
 }

@@ -57,7 +57,7 @@ func (l *Ladder) column() float64 {
 	longest := 0
 	for _, t := range l.Takes {
 		for _, r := range t.Rungs {
-			longest = max(longest, utf8.RuneCountInString(r.Into))
+			longest = max(longest, utf8.RuneCountInString(r.Into), utf8.RuneCountInString(r.Jack)-3) // of BLOCK.in
 		}
 	}
 	return math.Max(68, 10+letter*float64(longest))
@@ -71,7 +71,7 @@ func (l *Ladder) size() (w, h float64) {
 		}
 		w += l.column() * float64(len(t.Rungs))
 	}
-	return math.Max(w, 730), ladderTop + ladderBody + ladderBottom
+	return math.Max(w, 760), ladderTop + ladderBody + ladderBottom
 }
 
 func (l *Ladder) draw(s sketch) {
@@ -89,7 +89,7 @@ func (l *Ladder) draw(s sketch) {
 	} {
 		s.box(x, 12, 12, 12, k.p)
 		s.text(x+18, 22.5, 12.5, "start", false, ink, k.text)
-		x += 34 + 6.6*float64(utf8.RuneCountInString(k.text))
+		x += 36 + 7*float64(utf8.RuneCountInString(k.text))
 	}
 	s.text(8, 46, 12.5, "start", false, muted, LadderWords)
 
@@ -153,7 +153,7 @@ func (l *Ladder) rung(s sketch, r Rung, x, w float64, y func(float64) float64, h
 	}
 	name := r.Into
 	if name == "" {
-		name = "out"
+		name = r.Jack
 	}
 	s.text(middle, bottom+18, 12, "middle", false, ink, name)
 	if r.HeadroomDB.OK() {

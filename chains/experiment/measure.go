@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -118,7 +119,7 @@ func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) 
 			return nil, err
 		}
 		m.Seconds = float64(len(x)) / float64(w.Rate)
-		m.Jacks = append(m.Jacks, jackMeasures(jack, x, float64(w.Rate), ledgers[k], ceilingAt(c, ceilings, k)))
+		m.Jacks = append(m.Jacks, jackMeasures(jack, x, float64(w.Rate), ledgers[k], ceilingAt(jacks, ceilings, k)))
 	}
 	if tone == (Tone{}) {
 		none := Figure{Why: NoTone}
@@ -137,13 +138,18 @@ func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) 
 	return m, err
 }
 
-// ceilingAt is the ceiling of the block that the k-th jack leads into: guitar, then in and out of every block, then out.
-func ceilingAt(c *chains.Chain, all []chains.Ceiling, k int) chains.Ceiling {
-	switch next := k / 2; { // guitar 0 and first in 1 lead into block 0
-	case k%2 == 1 && next < len(all):
-		return all[next] // a block's own input
-	case k%2 == 0 && next < len(all):
-		return all[next] // the output before it
+// ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the next one's behind an output.
+func ceilingAt(jacks []string, all []chains.Ceiling, k int) chains.Ceiling {
+	into, ok := strings.CutSuffix(jacks[k], ".in")
+	if !ok && k+1 < len(jacks) {
+		into, ok = strings.CutSuffix(jacks[k+1], ".in")
+	}
+	if ok {
+		for _, c := range all {
+			if c.Block == into {
+				return c
+			}
+		}
 	}
 	return chains.Ceiling{Why: "it leads into nothing that is known"}
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+	"strings"
 
 	"drywire/blocks"
 	"drywire/chains"
@@ -77,9 +78,13 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 	}
 	r.Low, r.High = edge(r.Points, at, -1, r.Middle), edge(r.Points, at, 1, r.Middle)
 
-	for k := 0; k <= len(c.Blocks); k++ {
-		if !upTo(c, k, jack) {
-			break
+	hands, err := c.Handovers(1000)
+	if err != nil {
+		return nil, err
+	}
+	for k, h := range hands {
+		if !upTo(c, h.Jack, jack) {
+			continue
 		}
 		loss, err := lossAt(c, k)
 		if err != nil {
@@ -90,10 +95,11 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 	return r, nil
 }
 
-// upTo says whether the k-th hand-over lies before the jack. The guitar's own jack feels what is plugged in, so the first belongs to it.
-func upTo(c *chains.Chain, k int, jack string) bool {
-	place := slices.Index(c.Jacks(), jack) // guitar, in and out of every block, out
-	return k <= place/2
+// upTo says whether a hand-over lies before a jack or is felt there: what is plugged into a jack loads it.
+func upTo(c *chains.Chain, handover, jack string) bool {
+	jacks := c.Jacks()
+	at := slices.Index(jacks, strings.Replace(handover, "load", "out", 1))
+	return at >= 0 && at <= slices.Index(jacks, jack)+1
 }
 
 // edge is where the response falls 3 dB under the middle for the first time on the way from 1 kHz downwards or upwards, between two points on a straight line.
@@ -126,15 +132,18 @@ func edge(points []ResponsePoint, from, step int, middle Figure) Figure {
 // lossAt is the loss at the k-th hand-over. The cable is a resistance, then a capacitance at its far end (blocks.CableParts), so that it can be taken off
 // the impedance that the hand-over has with it.
 func lossAt(c *chains.Chain, k int) (Loss, error) {
-	l := Loss{Cable: float64(cableAt(c, k)), At: []LossPoint{}}
-	r, capacitance := blocks.CableParts(cableAt(c, k))
+	l := Loss{At: []LossPoint{}}
+	var r dsp.Ohm
+	var capacitance dsp.Farad
 	look := func(f float64) (bare, input, cable complex128, err error) {
 		hands, err := c.Handovers(dsp.Hertz(f))
 		if err != nil {
 			return 0, 0, 0, err
 		}
 		h := hands[k]
-		l.Jack = h.Jack
+		length := cableAt(c, k, h.Jack)
+		l.Jack, l.Cable = h.Jack, float64(length)
+		r, capacitance = blocks.CableParts(length)
 		cable = complex(0, 2*math.Pi*f*float64(capacitance)) // S
 		return 1/(1/h.Source-cable) - complex(float64(r), 0), h.Input, cable, nil
 	}
@@ -162,10 +171,10 @@ func lossAt(c *chains.Chain, k int) (Loss, error) {
 	return l, nil
 }
 
-// cableAt is the length of the cable to the k-th block, or to the load.
-func cableAt(c *chains.Chain, k int) dsp.Metre {
+// cableAt is the length of the cable of the k-th hand-over, to a block or to a load.
+func cableAt(c *chains.Chain, k int, handover string) dsp.Metre {
 	switch {
-	case k == len(c.Blocks):
+	case strings.HasPrefix(handover, "load"):
 		return c.Load.Cable
 	case k == 0:
 		return c.Guitar.Cable
