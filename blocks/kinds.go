@@ -18,7 +18,9 @@ var kinds = []*Kind{
 	&opAmpFuzz,
 	&overdrive,
 	&reverb,
+	&switcher,
 	&trebleBoost,
+	&trim,
 	&volume,
 	&wah,
 }

@@ -31,21 +31,29 @@ type Ceiling struct {
 	Why   string  // it has none
 }
 
-// Ceilings is the ceiling of every block, in the order of the chain. What is before a block is taken for a source with the magnitude of its small-signal
+// Ceilings is the ceiling of every block, in the order of Every. What is before a block is taken for a source with the magnitude of its small-signal
 // impedance at 1 kHz, what is after it for a resistor of that of its input.
 func (c *Chain) Ceilings(ctx context.Context, rate dsp.Hertz) ([]Ceiling, error) {
 	hands, err := c.Handovers(CeilingTone)
 	if err != nil {
 		return nil, err
 	}
-	list := make([]Ceiling, len(c.Blocks))
-	faults := make([]error, len(c.Blocks))
-	each(len(c.Blocks), func(k int) {
-		list[k], faults[k] = c.Blocks[k].ceiling(ctx, rate, dsp.Ohm(cmplx.Abs(hands[k].Source)), dsp.Ohm(cmplx.Abs(hands[k+1].Input)))
+	all := c.Every()
+	list := make([]Ceiling, len(all))
+	faults := make([]error, len(all))
+	each(len(all), func(k int) {
+		at := k // of its hand-over: one more per list of blocks
+		if c.Split != nil && k >= len(c.Blocks) {
+			at++
+			if k >= len(c.Blocks)+len(c.Split.Left) {
+				at++
+			}
+		}
+		list[k], faults[k] = all[k].ceiling(ctx, rate, dsp.Ohm(cmplx.Abs(hands[at].Source)), dsp.Ohm(cmplx.Abs(hands[at+1].Input)))
 	})
 	for k, err := range faults {
 		if err != nil {
-			return nil, fmt.Errorf("take %q: ceiling of %s: %w", c.Take, c.Blocks[k].Name, err)
+			return nil, fmt.Errorf("take %q: ceiling of %s: %w", c.Take, all[k].Name, err)
 		}
 	}
 	return list, nil
@@ -60,7 +68,7 @@ func (p Placed) ceiling(ctx context.Context, rate dsp.Hertz, source, load dsp.Oh
 	// distortion is the THD at the output, and the peak at the input, for a tone at the source.
 	distortion := func(level float64) (thd, peak float64, err error) {
 		w := p.rig(rate, source, load)
-		r, err := w.Renderer(p.Name+".in", p.Name+".out")
+		r, err := w.Renderer(p.In(), p.Out())
 		if err != nil {
 			return 0, 0, err
 		}
@@ -131,9 +139,9 @@ func (p Placed) rig(rate dsp.Hertz, from, to dsp.Ohm) *Wiring {
 	bench := handoverBench()
 	bench.Rate, bench.Oversample = rate, section.Draft.Oversample(rate)
 	bench.Circuit.Input(source, "dry", circuit.Ground)
-	bench.ColdR("source.r", "dry", p.Name+".in", max(from, 1e-3))
+	bench.ColdR("source.r", "dry", p.In(), max(from, 1e-3))
 	p.place(bench)
-	bench.ColdR("load.r", p.Name+".out", circuit.Ground, to)
+	bench.ColdR("load.r", p.Out(), circuit.Ground, to)
 	w := &Wiring{Chain: &Chain{Take: p.Name, Blocks: []Placed{p}}, Rate: rate, Quality: section.Draft, Circuit: bench.Circuit}
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w

@@ -56,9 +56,11 @@ func (w *Wiring) Deck(tone Tone) string {
 
 // DeckOf prints the one section that holds the input of the named block, with its driving source under the name Vdry.
 func (w *Wiring) DeckOf(block string, tone Tone) (string, error) {
-	if !slices.ContainsFunc(w.Chain.Blocks, func(b Placed) bool { return b.Name == block }) {
+	all := w.Chain.Every()
+	k := slices.IndexFunc(all, func(b Placed) bool { return b.Name == block })
+	if k < 0 {
 		var names []string
-		for _, b := range w.Chain.Blocks {
+		for _, b := range all {
 			names = append(names, b.Name)
 		}
 		hint := ""
@@ -67,12 +69,13 @@ func (w *Wiring) DeckOf(block string, tone Tone) (string, error) {
 		}
 		return "", fmt.Errorf("no block %q in take %q%s (there are: %s)", block, w.Chain.Take, hint, strings.Join(names, ", "))
 	}
-	n := w.Section(block + ".in")
+	in := all[k].In()
+	n := w.Section(in)
 	inputs := n.Inputs()
 	if len(inputs) == 0 {
 		return "", fmt.Errorf("block %q, take %q: nothing drives the section that holds its input", block, w.Chain.Take)
 	}
-	comments := []string{fmt.Sprintf("The section that holds %s, the input of the block %s.", circuit.SPICEName(block+".in"), block)}
+	comments := []string{fmt.Sprintf("The section that holds %s, the input of the block %s.", circuit.SPICEName(in), block)}
 	if inputs[0] == source {
 		comments = append(comments, w.sourceComment())
 	} else {

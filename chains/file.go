@@ -17,14 +17,18 @@ type File struct {
 	Title     string
 	Notes     string // free text
 	Recording Recording
-	Guitar    Guitar
-	Load      Load      // what the last jack is plugged into
-	Patch     dsp.Metre // length of each cable between two blocks
-	Blocks    []Block   // in the order in which the file names them
-	Order     []string  // the signal flows from the first to the last; names of blocks
-	Takes     []Take    // at least one
-	Keep      Keep      // what a search for orders keeps to
-	Prefer    []string  // names of wishes; what a search goes by
+	Guitar    Guitar        // that of a take which names none
+	Guitars   []NamedGuitar // others, in the order in which the file names them
+	Load      Load          // what the last jack is plugged into
+	Patch     dsp.Metre     // length of each cable between two blocks
+	Supplies  []Supply
+	Blocks    []Block     // in the order in which the file names them
+	Order     []string    // the signal flows from the first to the last; names of blocks
+	Split     *SplitOrder // where the order ends in two paths; nil where it does not
+	Presets   []Preset
+	Takes     []Take   // at least one
+	Keep      Keep     // what a search for orders keeps to
+	Prefer    []string // names of wishes; what a search goes by
 }
 
 // Recording is the dry recording and what is known about its level and about what the guitar was
@@ -57,6 +61,12 @@ type Guitar struct {
 	Cable         dsp.Metre // from the guitar's jack to the first block
 }
 
+// NamedGuitar is a guitar that takes choose by its name.
+type NamedGuitar struct {
+	Name string
+	Guitar
+}
+
 // Pickup is a pickup as a circuit.
 type Pickup struct {
 	Name        string // the preset's; "custom" for one given by its values
@@ -80,14 +90,20 @@ type Block struct {
 	Name     string
 	Kind     *blocks.Kind
 	Settings blocks.Settings
+	Power    string // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
+	Loops    []Loop // of a switcher, by their numbers
 }
 
 // Take is one rendering: an order, changed settings, blocks that are off.
 type Take struct {
-	Name  string
-	Order []string  // nil: the file's
-	Set   []Setting // in the order in which the file names them
-	Off   []string
+	Name   string
+	Guitar string      // "" for the file's
+	Order  []string    // nil: the file's, and its split
+	Split  *SplitOrder // of Order
+	Preset string      // "" for none: every loop is out
+	Toggle []int       // numbers of the loops that are the other way round than the preset has them
+	Set    []Setting   // in the order in which the file names them
+	Off    []string
 
 	node ast.Node            // where the file has it, while it is read
 	keys map[string]ast.Node // and its keys
@@ -103,22 +119,50 @@ type Setting struct {
 
 // Chain is one take, resolved: what is wired to what.
 type Chain struct {
-	Take      string // its name
-	Title     string // the file's
-	Recording Recording
-	Guitar    Guitar
-	Load      Load
-	Patch     dsp.Metre
-	Blocks    []Placed // the signal flows from the first to the last
+	Take       string // its name
+	Title      string // the file's
+	Recording  Recording
+	GuitarName string // "" for the file's own
+	Guitar     Guitar
+	Load       Load
+	Patch      dsp.Metre
+	Supplies   []Supply
+	Blocks     []Placed // the signal flows from the first to the last; of a switcher, its pieces and what is in its loops
+	Split      *Split   // what follows Blocks, where that is two paths
+
+	pool map[string]*Placed // every block of the file, while takes and presets set their knobs
 }
 
-// Placed is a block in its place in a chain.
+// Placed is a block in its place in a chain, or a piece of a switcher.
 type Placed struct {
-	Name     string
+	Name     string // unique; a piece is called by its switcher, or by the return jack that it begins at
 	Kind     *blocks.Kind
 	Settings blocks.Settings
-	Off      bool // in the chain, but bypassed
+	Off      bool   // in the chain, but bypassed
+	Power    string // as in Block
+	Switcher string // the switcher that it is a piece of, or in a loop of: it has its place there and no other
+
+	piece *blocks.SwitcherPiece // nil for every other block
 }
+
+// In is the block's input jack.
+func (p Placed) In() string {
+	if p.piece != nil {
+		return p.piece.In
+	}
+	return p.Name + ".in"
+}
+
+// Out is the block's output jack.
+func (p Placed) Out() string {
+	if p.piece != nil {
+		return p.piece.Out
+	}
+	return p.Name + ".out"
+}
+
+// Piece says that this is a piece of a switcher and no block of its own.
+func (p Placed) Piece() bool { return p.piece != nil }
 
 // Chains resolves every take of the file.
 func (f *File) Chains() []*Chain {
@@ -149,26 +193,45 @@ func (f *File) Take(name string) (*Chain, error) {
 func (f *File) resolve(t Take) *Chain {
 	c := &Chain{
 		Take: t.Name, Title: f.Title,
-		Recording: f.Recording, Guitar: f.Guitar, Load: f.Load, Patch: f.Patch,
+		Recording: f.Recording, GuitarName: t.Guitar, Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Supplies: f.Supplies,
+		pool: map[string]*Placed{},
 	}
 	if f.Recording.Load != nil {
 		load := *f.Recording.Load
 		c.Recording.Load = &load
 	}
-	order := t.Order
-	if order == nil {
-		order = f.Order
+	for _, g := range f.Guitars {
+		if g.Name == t.Guitar {
+			c.Guitar = g.Guitar
+		}
 	}
-	for _, name := range order {
-		for _, b := range f.Blocks {
-			if b.Name == name {
-				c.Blocks = append(c.Blocks, Placed{Name: name, Kind: b.Kind, Settings: b.Settings, Off: slices.Contains(t.Off, name)})
-			}
+	for _, b := range f.Blocks {
+		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Off: slices.Contains(t.Off, b.Name)}
+	}
+	if p := f.preset(t.Preset); p != nil {
+		for _, s := range p.Set {
+			s.apply(c)
+		}
+		if p.Trim != nil {
+			s := c.pool[f.switcher().Name]
+			s.Settings = s.Settings.With("trim", *p.Trim)
 		}
 	}
 	for _, s := range t.Set {
 		s.apply(c)
 	}
+	for _, p := range c.pool {
+		p.plug(f.Supplies)
+	}
+	order, split := t.Order, t.Split
+	if order == nil {
+		order, split = f.Order, f.Split
+	}
+	c.Blocks = f.line(c, order, t)
+	if split != nil {
+		c.Split = &Split{Left: f.line(c, split.Left, t), Right: f.line(c, split.Right, t), Mix: split.Mix}
+	}
+	c.pool = nil
 	if c.Guitar.VolumePot == 0 {
 		c.Guitar.VolumePot = usualPot(c.Guitar.Pickup)
 	}
@@ -179,6 +242,23 @@ func (f *File) resolve(t Take) *Chain {
 		c.Guitar.Hum = usualHum(c.Guitar.Pickup)
 	}
 	return c
+}
+
+// line is the blocks of a list of names, with switchers taken apart.
+func (f *File) line(c *Chain, names []string, t Take) []Placed {
+	var line []Placed
+	for _, name := range names {
+		for _, b := range f.Blocks {
+			switch {
+			case b.Name != name:
+			case b.Loops != nil:
+				line = append(line, b.pieces(c.pool, f.loopsOn(t))...)
+			default:
+				line = append(line, *c.pool[name])
+			}
+		}
+	}
+	return line
 }
 
 // quoted lists names for a message.

@@ -2,6 +2,7 @@ package chains
 
 import (
 	"fmt"
+	"strings"
 
 	"drywire/blocks"
 	"drywire/dsp"
@@ -11,34 +12,57 @@ import (
 
 // Handover is a place where one thing is plugged into another, cut open: what drives it and what it drives.
 type Handover struct {
-	Jack   string     // BLOCK.in, or "load"
+	Jack   string     // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"
 	Source complex128 // Ω: what is seen from the jack backwards, with the cable that leads to it
 	Input  complex128 // Ω: what is seen from the jack forwards
 }
 
+// cut is where a chain is cut open: in front of the k-th block of Blocks or of a path, or behind the last.
+type cut struct {
+	end  string // outLeft or outRight in a path of a split; "" in Blocks
+	k    int
+	jack string
+}
+
+// cuts is all hand-overs: those of Blocks, with the load or the split behind them, then those of the left path and of the right one.
+func (c *Chain) cuts() []cut {
+	var list []cut
+	add := func(end string, line []Placed, last string) {
+		for k, b := range line {
+			list = append(list, cut{end, k, b.In()})
+		}
+		list = append(list, cut{end, len(line), last})
+	}
+	if c.Split == nil {
+		add("", c.Blocks, "load")
+		return list
+	}
+	add("", c.Blocks, "split")
+	add(outLeft, c.Split.Left, "load.left")
+	add(outRight, c.Split.Right, "load.right")
+	return list
+}
+
 // Handovers is the small-signal impedances at every hand-over of the chain at one frequency, from the guitar's cable to the load, about the
-// operating point. What is seen forwards ends at the first stage; what is seen backwards begins there.
+// operating point. What is seen forwards ends at the first stage; what is seen backwards begins there. In a path of a split, what is seen backwards has the
+// other path beside it.
 func (c *Chain) Handovers(f dsp.Hertz) ([]Handover, error) {
 	var list []Handover
-	for k := 0; k <= len(c.Blocks); k++ {
-		jack := "load"
-		if k < len(c.Blocks) {
-			jack = c.Blocks[k].Name + ".in"
-		}
+	for _, at := range c.cuts() {
 		z := [2]complex128{}
-		for side, n := range [2]*circuit.Netlist{c.before(k, jack), c.after(k, jack)} {
+		for side, n := range [2]*circuit.Netlist{c.before(at), c.after(at)} {
 			for _, part := range n.Split() {
-				if !part.HasNode(jack) {
+				if !part.HasNode(at.jack) {
 					continue
 				}
 				ac, err := part.AC()
 				if err != nil {
-					return nil, fmt.Errorf("take %q, at %s: %w", c.Take, jack, err)
+					return nil, fmt.Errorf("take %q, at %s: %w", c.Take, at.jack, err)
 				}
-				z[side] = ac.Impedance(jack, f)
+				z[side] = ac.Impedance(at.jack, f)
 			}
 		}
-		list = append(list, Handover{jack, z[0], z[1]})
+		list = append(list, Handover{at.jack, z[0], z[1]})
 	}
 	return list, nil
 }
@@ -50,45 +74,69 @@ func handoverBench() *blocks.Bench {
 	return blocks.NewBench(handoverRate, section.Draft.Oversample(handoverRate))
 }
 
-// before is the chain up to the end of the cable that leads to the k-th block.
-func (c *Chain) before(k int, jack string) *circuit.Netlist {
+// before is the chain up to the end of the cable that leads to where it is cut.
+func (c *Chain) before(at cut) *circuit.Netlist {
 	bench := handoverBench()
 	wireGuitar(bench, c.Guitar, c.Recording.Load)
-	from, length := "guitar", c.Guitar.Cable
-	for _, b := range c.Blocks[:k] {
-		bench.Cable("cable."+b.Name, from, b.Name+".in", length)
-		b.place(bench)
-		from, length = b.Name+".out", c.Patch
+	common, line := c.Blocks, []Placed(nil)
+	if at.end == "" {
+		common = c.Blocks[:at.k]
 	}
-	if k == len(c.Blocks) {
+	from, length := c.run(bench, common, "guitar", c.Guitar.Cable)
+	last := at.end == "" && at.k == len(c.Blocks)
+	if at.end != "" {
+		other := outLeft
+		if at.end == outLeft {
+			other = outRight
+		}
+		c.path(bench, other, from, length)
+		line = c.side(at.end)
+		last = at.k == len(line)
+		from, length = c.run(bench, line[:at.k], from, length)
+	}
+	switch {
+	case at.jack == "split":
+		length = 0
+	case last:
 		length = c.Load.Cable
 	}
-	bench.Cable("cable.last", from, jack, length)
+	bench.Cable("cable.last", from, at.jack, length)
 	return bench.Circuit
 }
 
-// after is the chain from the k-th block on.
-func (c *Chain) after(k int, jack string) *circuit.Netlist {
+// after is the chain from where it is cut on.
+func (c *Chain) after(at cut) *circuit.Netlist {
 	bench := handoverBench()
-	from := ""
-	for _, b := range c.Blocks[k:] {
-		if from != "" {
-			bench.Cable("cable."+b.Name, from, b.Name+".in", c.Patch)
+	line := c.Blocks
+	if at.end != "" {
+		line = c.side(at.end)
+	}
+	line = line[at.k:]
+	switch {
+	case len(line) > 0:
+		line[0].place(bench)
+		from, length := c.run(bench, line[1:], line[0].Out(), c.Patch)
+		if at.end == "" {
+			c.finish(bench, from, length)
+		} else {
+			c.end(bench, strings.TrimPrefix(at.end, "out"), from)
 		}
-		b.place(bench)
-		from = b.Name + ".out"
+	case at.jack == "split":
+		length := c.Patch
+		if len(c.Blocks) == 0 {
+			length = c.Guitar.Cable
+		}
+		c.finish(bench, at.jack, length)
+	default:
+		bench.R("load", at.jack, circuit.Ground, c.Load.Resistance)
 	}
-	if from == "" {
-		bench.R("load", jack, circuit.Ground, c.Load.Resistance)
-		return bench.Circuit
-	}
-	bench.Cable("cable.out", from, "out", c.Load.Cable)
-	bench.R("load", "out", circuit.Ground, c.Load.Resistance)
 	return bench.Circuit
 }
 
 func (p Placed) place(bench *blocks.Bench) {
-	if p.Off {
+	if p.piece != nil {
+		bench.PlacePiece(p.Name, p.Settings, *p.piece)
+	} else if p.Off {
 		bench.Bypass(p.Name, p.Kind, p.Settings)
 	} else {
 		bench.Place(p.Name, p.Kind, p.Settings)

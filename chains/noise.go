@@ -162,10 +162,13 @@ func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
 	var moves []Move
 	for from, b := range c.Blocks {
 		for to := range c.Blocks {
-			if b.Off || to == from {
+			if b.Off || to == from || b.Switcher != "" {
 				continue
 			}
 			order := slices.Insert(slices.Delete(slices.Clone(c.Blocks), from, from+1), to, b)
+			if 0 < to && to < len(order)-1 && order[to-1].Switcher != "" && order[to-1].Switcher == order[to+1].Switcher {
+				continue // inside a switcher
+			}
 			then, err := look(order)
 			if err != nil {
 				return nil, err
@@ -382,7 +385,7 @@ func (n *noiseWalk) add(element, cause string, cell int, density float64) {
 func (c *Chain) owner(element string) string {
 	if name, ok := strings.CutPrefix(element, "cable."); ok {
 		name = strings.TrimSuffix(strings.TrimSuffix(name, ".r"), ".c")
-		if name == "out" || slices.ContainsFunc(c.Blocks, func(b Placed) bool { return b.Name == name }) {
+		if name == "out" || name == outLeft || name == outRight || slices.ContainsFunc(c.Every(), func(b Placed) bool { return b.Name == name }) {
 			return "cables"
 		}
 	}

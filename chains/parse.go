@@ -32,7 +32,7 @@ func Parse(name string, src []byte) (*File, error) {
 }
 
 func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
-	r := &reader{name: name, places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}}
+	r := &reader{name: name, places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}}
 	defer func() {
 		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
 			r.fault(1, 1, "not readable as YAML: %v", p)
@@ -127,6 +127,7 @@ func fileKeys(kinds []*blocks.Kind) []key[File] {
 				return func(f *File) { f.Guitar = g }
 			},
 		},
+		guitarsKey(),
 		{
 			name: "load", brief: "what the last jack is plugged into",
 			schema: mapSchema("what the last jack is plugged into", loadKeys()),
@@ -137,21 +138,23 @@ func fileKeys(kinds []*blocks.Kind) []key[File] {
 			},
 		},
 		patchKey(func(f *File, v float64) { f.Patch = dsp.Metre(v) }),
+		suppliesKey(),
 		{
 			name: "blocks", brief: "the blocks by name",
 			schema: blocksSchema(kinds), read: readBlocks(kinds),
 		},
 		{
 			name: "order", brief: "the blocks' names; the signal flows from the first to the last",
-			schema: orderSchema("the blocks' names; the signal flows from the first to the last"),
+			schema: splitOrderSchema("the blocks' names; the signal flows from the first to the last"),
 			read: func(r *reader, path string, n ast.Node) func(*File) {
-				order, ok := r.order(path, n)
+				order, split, ok := r.order(path, n)
 				if !ok {
 					return nil
 				}
-				return func(f *File) { f.Order = order }
+				return func(f *File) { f.Order, f.Split = order, split }
 			},
 		},
+		presetsKey(kinds),
 		{
 			name: "takes", brief: "what to render and compare",
 			schema: takesSchema(kinds), read: readTakes,
@@ -366,3 +369,5 @@ func usualHum(p Pickup) dsp.Volt {
 const namePattern = `^[a-z][a-z0-9-]{0,31}$`
 
 var nameForm = regexp.MustCompile(namePattern)
+
+var outputForm = regexp.MustCompile("^" + outputName + "$")

@@ -1,7 +1,6 @@
 package chains
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -27,6 +26,9 @@ func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) f
 			r.undeclared = true
 			return nil
 		}
+		for _, p := range pairs { // loops may name blocks that come later
+			r.declared = append(r.declared, p.Key.GetToken().Value)
+		}
 		for _, p := range pairs {
 			name := p.Key.GetToken().Value
 			switch {
@@ -35,7 +37,6 @@ func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) f
 			case !nameForm.MatchString(name):
 				r.at(p.Key, "a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", name)
 			}
-			r.declared = append(r.declared, name)
 			r.places[name] = p.Key
 			if b, ok := readBlock(r, name, p.Value, kinds); ok {
 				all = append(all, b)
@@ -72,8 +73,12 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (Block,
 			return Block{}, false
 		}
 		b := Block{Name: name, Kind: kinds[i], Settings: kinds[i].Defaults()}
-		if readMap(r, name, n, "kind: buffer", blockKeys(kinds[i]), &b.Settings) == nil {
+		seen := readMap(r, name, n, "kind: buffer", blockKeys(kinds[i]), &b)
+		if seen == nil {
 			return Block{}, false
+		}
+		if seen["power"] != nil && seen["supply"] != nil {
+			r.at(later(seen["power"], seen["supply"]), "%s has a supply and a power; the voltage is that of the output which it is plugged into", name)
 		}
 		r.addTargets(name, kinds[i])
 		r.read[name] = true
@@ -104,13 +109,38 @@ func kindNames(kinds []*blocks.Kind) []string {
 }
 
 // blockKeys are the keys of a block of this kind.
-func blockKeys(kind *blocks.Kind) []key[blocks.Settings] {
-	keys := []key[blocks.Settings]{{
+func blockKeys(kind *blocks.Kind) []key[Block] {
+	keys := []key[Block]{{
 		name: "kind", brief: kind.Brief, must: true,
 		schema: object{"const": kind.Name, "description": kind.Brief},
-		read:   func(*reader, string, ast.Node) func(*blocks.Settings) { return nil },
+		read:   func(*reader, string, ast.Node) func(*Block) { return nil },
 	}}
-	return append(keys, knobKeys(kind)...)
+	keys = append(keys, within(knobKeys(kind), func(b *Block) *blocks.Settings { return &b.Settings })...)
+	if _, ok := kind.Knob("supply"); ok {
+		keys = append(keys, powerKey(kind, func(b *Block, power string) { b.Power = power }))
+	}
+	if kind.Name == switcherKind {
+		keys = append(keys, loopsKey())
+	}
+	return keys
+}
+
+// within turns the keys of a part into keys of the whole.
+func within[T, U any](keys []key[T], of func(*U) *T) []key[U] {
+	var all []key[U]
+	for _, k := range keys {
+		all = append(all, key[U]{
+			name: k.name, brief: k.brief, must: k.must, schema: k.schema,
+			read: func(r *reader, path string, n ast.Node) func(*U) {
+				set := k.read(r, path, n)
+				if set == nil {
+					return nil
+				}
+				return func(u *U) { set(of(u)) }
+			},
+		})
+	}
+	return all
 }
 
 func knobKeys(kind *blocks.Kind) []key[blocks.Settings] {
@@ -125,16 +155,13 @@ func knobKeys(kind *blocks.Kind) []key[blocks.Settings] {
 	return keys
 }
 
-// addTargets lets takes set the knobs of a block.
+// addTargets lets takes set the knobs of a block, and the output that it is plugged into.
 func (r *reader) addTargets(name string, kind *blocks.Kind) {
-	r.targets = append(r.targets, lifted(name, knobKeys(kind), func(c *Chain) *blocks.Settings {
-		for i := range c.Blocks {
-			if c.Blocks[i].Name == name {
-				return &c.Blocks[i].Settings
-			}
-		}
-		panic(fmt.Sprintf("chains: no block %q in take %q", name, c.Take)) // readTake has refused it
-	})...)
+	r.targets = append(r.targets, lifted(name, knobKeys(kind), func(c *Chain) *blocks.Settings { return &c.pool[name].Settings })...)
+	if _, ok := kind.Knob("supply"); ok {
+		power := powerKey(kind, func(p *Placed, power string) { p.Power = power })
+		r.targets = append(r.targets, lifted(name, []key[Placed]{power}, func(c *Chain) *Placed { return c.pool[name] })...)
+	}
 }
 
 // commonTargets is what takes may set in every file.
@@ -146,18 +173,9 @@ func commonTargets() []key[Chain] {
 
 // lifted turns the keys of a part into keys of the chain, called part.key.
 func lifted[T any](part string, keys []key[T], of func(*Chain) *T) []key[Chain] {
-	var all []key[Chain]
-	for _, k := range keys {
-		all = append(all, key[Chain]{
-			name: part + "." + k.name, brief: k.brief, schema: k.schema,
-			read: func(r *reader, path string, n ast.Node) func(*Chain) {
-				set := k.read(r, path, n)
-				if set == nil {
-					return nil
-				}
-				return func(c *Chain) { set(of(c)) }
-			},
-		})
+	all := within(keys, of)
+	for k := range all {
+		all[k].name, all[k].must = part+"."+all[k].name, false
 	}
 	return all
 }

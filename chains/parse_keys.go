@@ -23,6 +23,12 @@ type reader struct {
 	read       map[string]bool     // names of blocks whose kind is known
 	used       map[string]bool     // names that some order holds, or seems to mean
 	targets    []key[Chain]        // what a take may set
+
+	guitars  map[string]ast.Node // where each named guitar is declared
+	supplies []Supply
+	switcher string   // the name of the block that is one; "" for none
+	loops    []Loop   // its loops
+	presets  []string // names of presets
 }
 
 // key is one key of a map in the file: it reads its value and describes it to editors. The tables of keys

@@ -12,15 +12,18 @@ func takeKeys() []key[Take] {
 	return []key[Take]{
 		lineKey("name", "what the take is called", "a line of text", true, func(t *Take, s string) { t.Name = s }),
 		{
-			name: "order", brief: "the order of this take, where it is not the file's", schema: orderSchema("the order of this take, where it is not the file's"),
+			name: "order", brief: "the order of this take, where it is not the file's", schema: splitOrderSchema("the order of this take, where it is not the file's"),
 			read: func(r *reader, path string, n ast.Node) func(*Take) {
-				order, ok := r.order(path, n)
+				order, split, ok := r.order(path, n)
 				if !ok {
 					return nil
 				}
-				return func(t *Take) { t.Order = order }
+				return func(t *Take) { t.Order, t.Split = order, split }
 			},
 		},
+		takeGuitarKey(),
+		takePresetKey(),
+		toggleKey(),
 		{
 			name: "set", brief: "settings that are changed in this take, like {guitar.volume: 3}",
 			read: func(r *reader, path string, n ast.Node) func(*Take) {
@@ -75,16 +78,54 @@ func readTakes(r *reader, path string, n ast.Node) func(*File) {
 	return func(f *File) { f.Takes = takes }
 }
 
-// order is a list of blocks, each at most once. An empty one is the guitar straight into the load.
-func (r *reader) order(path string, n ast.Node) ([]string, bool) {
-	names, ok := r.blockNames(path, n)
-	if names == nil { // no list at all: what it would hold is not known
-		names = r.declared
+// order is a list of blocks, each at most once, and a split where it ends in one. An empty one is the guitar straight into the load.
+func (r *reader) order(path string, n ast.Node) ([]string, *SplitOrder, bool) {
+	nodes, ok := r.list(path, n, "of block names, like [fuzz, buffer]")
+	if !ok { // what it would hold is not known
+		for _, name := range r.declared {
+			r.used[name] = true
+		}
+		return nil, nil, false
 	}
-	for _, name := range names {
+	faults := len(r.faults)
+	var split *SplitOrder
+	for k, node := range nodes {
+		if !isMap(node) {
+			continue
+		}
+		if k < len(nodes)-1 {
+			r.at(node, "%s goes on after keys with values; a split is the last of an order, and what follows it stands in its paths", path)
+			nodes = slices.Delete(slices.Clone(nodes), k, k+1)
+			break
+		}
+		split = r.split(path, node)
+		nodes = nodes[:k]
+	}
+	names := r.namesOf(path, nodes)
+	all := slices.Clone(names)
+	if split != nil {
+		for _, name := range append(slices.Clone(split.Left), split.Right...) {
+			if slices.Contains(all, name) {
+				r.at(n, "block %q is in %s twice; give a second one its own name in blocks", name, path)
+			}
+			all = append(all, name)
+		}
+	}
+	for _, name := range all {
 		r.used[name] = true
+		if in := r.loopOf(name); in != nil {
+			r.at(n, "block %q is in %s and in loop %d of %s; it is plugged in there or here", name, path, in.Number, r.switcher)
+		}
 	}
-	return names, ok
+	return names, split, len(r.faults) == faults
+}
+
+func isMap(n ast.Node) bool {
+	switch n.(type) {
+	case *ast.MappingNode, *ast.MappingValueNode:
+		return true
+	}
+	return false
 }
 
 // blockNames is a list of names of blocks, each at most once. It is not nil when it is there.
@@ -94,10 +135,15 @@ func (r *reader) blockNames(path string, n ast.Node) ([]string, bool) {
 		return nil, false
 	}
 	faults := len(r.faults)
+	names := r.namesOf(path, nodes)
+	return names, len(r.faults) == faults
+}
+
+func (r *reader) namesOf(path string, nodes []ast.Node) []string {
 	names := []string{}
 	if len(nodes) > maxBlocks {
 		r.at(nodes[maxBlocks], "more than %d blocks", maxBlocks)
-		return nil, false
+		return names
 	}
 	for _, node := range nodes {
 		name, ok := r.line(path, node, "the name of a block")
@@ -120,7 +166,7 @@ func (r *reader) blockNames(path string, n ast.Node) ([]string, bool) {
 		}
 		names = append(names, name)
 	}
-	return names, len(r.faults) == faults
+	return names
 }
 
 // settings reads what a take changes. Whether the blocks are in its order is for orders to say.
@@ -195,6 +241,12 @@ func written(n ast.Node) string {
 func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 	if seen["takes"] == nil {
 		f.Takes = []Take{{Name: plainTake}}
+		if seen["presets"] != nil && len(f.Presets) > 0 {
+			f.Takes = nil
+			for _, p := range f.Presets {
+				f.Takes = append(f.Takes, Take{Name: p.Name, Preset: p.Name})
+			}
+		}
 	}
 	for _, t := range f.Takes {
 		if t.keys["order"] == nil && seen["order"] == nil {
@@ -208,28 +260,51 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 				r.used[name] = true // for all that can be known
 			}
 		}
-		order, known := f.Order, f.Order != nil
+		order, split, known := f.Order, f.Split, f.Order != nil
 		if t.keys["order"] != nil {
-			order, known = t.Order, t.Order != nil
+			order, split, known = t.Order, t.Split, t.Order != nil
 		}
 		if !known {
 			continue // a fault that has been told
 		}
+		if split != nil {
+			order = append(append(slices.Clone(order), split.Left...), split.Right...)
+		}
+		r.loopsUsed(f, t, order)
 		for _, name := range t.Off {
-			if !slices.Contains(order, name) {
+			switch l := r.loopOf(name); {
+			case name == r.switcher:
+				r.at(t.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
+			case l != nil && !slices.Contains(order, r.switcher), l == nil && !slices.Contains(order, name):
 				r.at(t.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
+			case l != nil && !slices.Contains(f.loopsOn(t), l.Number):
+				r.at(t.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
 			}
 		}
 		for _, s := range t.Set {
 			part, _, _ := strings.Cut(s.Target, ".")
-			if slices.Contains(r.declared, part) && !slices.Contains(order, part) {
+			switch l := r.loopOf(part); {
+			case l != nil && !slices.Contains(order, r.switcher), l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
 				r.at(s.node, "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
+			case l != nil && !slices.Contains(f.loopsOn(t), l.Number):
+				r.at(s.node, "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
 			}
+			r.settable(f, s)
 		}
 	}
 	if seen["order"] != nil && f.Order == nil { // a fault that has been told: what it would hold is not known
 		for _, name := range r.declared {
 			r.used[name] = true
+		}
+	}
+	for _, p := range f.Presets {
+		for i, s := range p.Set {
+			r.settable(f, s)
+			part, _, _ := strings.Cut(s.Target, ".")
+			if l := r.loopOf(part); l != nil && !slices.Contains(p.Loops, l.Number) {
+				r.at(s.node, "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
+			}
+			p.Set[i].node = nil
 		}
 	}
 	for i, t := range f.Takes { // the tree of the file is needed no longer
@@ -245,6 +320,14 @@ func (r *reader) unused(f *File) {
 	for _, name := range r.declared {
 		if !r.used[name] {
 			r.at(r.places[name], "block %q is in no order; put it in order, or in a take's, or take it out", name)
+		}
+	}
+	if len(f.Presets) > 0 { // each of which can be played on every guitar
+		return
+	}
+	for _, g := range f.Guitars {
+		if !slices.ContainsFunc(f.Takes, func(t Take) bool { return t.Guitar == g.Name }) {
+			r.at(r.guitars[g.Name], "guitar %q is in no take; give a take guitar: %s, or take it out", g.Name, g.Name)
 		}
 	}
 }

@@ -141,7 +141,7 @@ func orderSchema(brief string) object {
 	return object{"type": "array", "description": brief, "items": object{"type": "string", "pattern": namePattern}, "uniqueItems": true}
 }
 
-func takesSchema(kinds []*blocks.Kind) object {
+func setSchema(kinds []*blocks.Kind, brief string) object {
 	properties := object{}
 	for _, t := range commonTargets() {
 		properties[t.name] = t.schema
@@ -152,10 +152,13 @@ func takesSchema(kinds []*blocks.Kind) object {
 			if name := regexp.QuoteMeta(k.Name); !slices.Contains(knobs, name) {
 				knobs = append(knobs, name)
 			}
+			if k.Name == "supply" && !slices.Contains(knobs, "power") {
+				knobs = append(knobs, "power")
+			}
 		}
 	}
 	set := object{
-		"type": "object", "description": "settings that are changed in this take",
+		"type": "object", "description": brief,
 		"properties": properties, "additionalProperties": false,
 	}
 	if knobs != nil {
@@ -163,6 +166,18 @@ func takesSchema(kinds []*blocks.Kind) object {
 		pattern := strings.TrimSuffix(namePattern, "$") + `\.(` + strings.Join(knobs, "|") + ")$"
 		set["patternProperties"] = object{pattern: object{"type": []string{"string", "number", "boolean"}}}
 	}
+	return set
+}
+
+// splitOrderSchema is an order that may end in a split.
+func splitOrderSchema(brief string) object {
+	s := orderSchema(brief)
+	s["items"] = object{"anyOf": []any{s["items"], splitSchema()}}
+	return s
+}
+
+func takesSchema(kinds []*blocks.Kind) object {
+	set := setSchema(kinds, "settings that are changed in this take")
 	keys := takeKeys()
 	for i := range keys {
 		if keys[i].name == "set" {

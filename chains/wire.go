@@ -21,13 +21,27 @@ type Wiring struct {
 	Stages   []blocks.Stage     // in the order in which the signal reaches them
 }
 
-// Jacks is the names of the chain's jacks in the order of the signal: guitar, BLOCK.in and BLOCK.out of every block, out.
+// Jacks is the names of the chain's jacks in the order of the signal: guitar, BLOCK.in and BLOCK.out of every block, out. Where it splits, the left
+// path with out.left, the right one with out.right, and out where these are mixed.
 func (c *Chain) Jacks() []string {
 	jacks := []string{"guitar"}
-	for _, b := range c.Blocks {
-		jacks = append(jacks, b.Name+".in", b.Name+".out")
+	add := func(line []Placed) {
+		for _, b := range line {
+			jacks = append(jacks, b.In(), b.Out())
+		}
 	}
-	return append(jacks, "out")
+	add(c.Blocks)
+	if c.Split == nil {
+		return append(jacks, "out")
+	}
+	add(c.Split.Left)
+	jacks = append(jacks, outLeft)
+	add(c.Split.Right)
+	jacks = append(jacks, outRight)
+	if c.Split.Mix == mixMono {
+		jacks = append(jacks, "out")
+	}
+	return jacks
 }
 
 // Jack checks that the chain has the jack; the error offers the nearest name and lists those there are.
@@ -35,6 +49,9 @@ func (c *Chain) Jack(name string) error {
 	jacks := c.Jacks()
 	if slices.Contains(jacks, name) {
 		return nil
+	}
+	if name == "out" {
+		return fmt.Errorf("take %q ends in two jacks, out.left and out.right: choose one of them (or mix: mono in the split)", c.Take)
 	}
 	hint := ""
 	if near := nearest(name, jacks); near != "" {
@@ -47,22 +64,56 @@ func (c *Chain) Jack(name string) error {
 func (c *Chain) Wire(rate dsp.Hertz, q section.Quality) *Wiring {
 	bench := blocks.NewBench(rate, q.Oversample(rate))
 	wireGuitar(bench, c.Guitar, c.Recording.Load)
-	from, length := "guitar", c.Guitar.Cable
-	for _, b := range c.Blocks {
-		bench.Cable("cable."+b.Name, from, b.Name+".in", length)
-		if b.Off {
-			bench.Bypass(b.Name, b.Kind, b.Settings)
-		} else {
-			bench.Place(b.Name, b.Kind, b.Settings)
-		}
-		from, length = b.Name+".out", c.Patch
-	}
-	bench.Cable("cable.out", from, "out", c.Load.Cable)
-	bench.R("load", "out", circuit.Ground, c.Load.Resistance)
+	from, length := c.run(bench, c.Blocks, "guitar", c.Guitar.Cable)
+	c.finish(bench, from, length)
 
 	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w
+}
+
+// run lays blocks from a jack on, each behind the cable that leads to it; the first of these has that length. It returns the jack at the end, and the
+// length of a cable from there.
+func (c *Chain) run(bench *blocks.Bench, line []Placed, from string, length dsp.Metre) (string, dsp.Metre) {
+	for _, b := range line {
+		bench.Cable("cable."+b.Name, from, b.In(), length)
+		b.place(bench)
+		from, length = b.Out(), c.Patch
+	}
+	return from, length
+}
+
+// finish lays what follows the chain's Blocks: the load, or both paths of a split.
+func (c *Chain) finish(bench *blocks.Bench, from string, length dsp.Metre) {
+	if c.Split == nil {
+		c.end(bench, "", from)
+		return
+	}
+	c.path(bench, outLeft, from, length)
+	c.path(bench, outRight, from, length)
+	if c.Split.Mix == mixMono {
+		bench.Stage(blocks.Stage{Name: "mix", Sense: []string{outLeft, outRight}, Drive: []string{"out"}, Core: averaging{}})
+	}
+}
+
+// path lays one path of a split up to its end, which says which one it is.
+func (c *Chain) path(bench *blocks.Bench, end, from string, length dsp.Metre) {
+	from, _ = c.run(bench, c.side(end), from, length)
+	c.end(bench, strings.TrimPrefix(end, "out"), from)
+}
+
+// side is the blocks of the path that ends there.
+func (c *Chain) side(end string) []Placed {
+	if end == outLeft {
+		return c.Split.Left
+	}
+	return c.Split.Right
+}
+
+// end lays the cable to the load, and the load.
+func (c *Chain) end(bench *blocks.Bench, side, from string) {
+	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cable)
+	bench.R("load"+side, "out"+side, circuit.Ground, c.Load.Resistance)
 }
 
 // order sorts sections and stages so that each comes after those that drive it.

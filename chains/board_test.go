@@ -1,0 +1,267 @@
+package chains
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"drywire/dsp"
+	"drywire/dsp/section"
+)
+
+// board parses a file with these lines behind a recording that is the pickup's open-circuit voltage.
+func board(t testing.TB, lines string) *File {
+	t.Helper()
+	return mustParse(t, "drywire: 1\ntitle: test\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines)
+}
+
+func takeOf(t testing.TB, f *File, name string) *Chain {
+	t.Helper()
+	c, err := f.Take(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+const twoPaths = `
+blocks:
+  drive: {kind: boost, gain: 6 dB}
+  a: {kind: trim}
+  b: {kind: trim, polarity: inverted, gain: -6 dB}
+  c: {kind: eq, high_mid: 3 dB}
+order: [drive, {split: {left: [a], right: [b]}}]
+takes:
+  - {name: stereo}
+  - {name: mono, order: [drive, {split: {left: [a], right: [b], mix: mono}}]}
+  - {name: late, order: [drive, {split: {left: [a], right: [c], mix: mono}}], set: {c.high_mid: 0 dB}}
+  - {name: left, order: [drive, a]}
+  - {name: right, order: [drive, b]}
+`
+
+func TestSplitJacks(t *testing.T) {
+	f := board(t, twoPaths)
+	stereo, mono := takeOf(t, f, "stereo"), takeOf(t, f, "mono")
+	if got, want := strings.Join(stereo.Jacks(), " "), "guitar drive.in drive.out a.in a.out out.left b.in b.out out.right"; got != want {
+		t.Errorf("jacks: %s, want %s", got, want)
+	}
+	if got, want := mono.Ends(), []string{"out"}; !slices.Equal(got, want) {
+		t.Errorf("ends of mono: %v", got)
+	}
+	if got, want := stereo.Ends(), []string{"out.left", "out.right"}; !slices.Equal(got, want) {
+		t.Errorf("ends of stereo: %v", got)
+	}
+	if err := stereo.Jack("out"); err == nil || !strings.Contains(err.Error(), "choose one") {
+		t.Errorf("out of a stereo take: %v", err)
+	}
+}
+
+// Either path has what it would have alone: a buffer drives both, and its 100 Ω into two inputs of 1 MΩ lose 0.001 dB more. The mean is the mean, to the
+// sample: with a path of unity and one of -6 dB upside down, half of what is left, (1 - 10^(-6/20))/2.
+func TestSplitPathsAndMean(t *testing.T) {
+	const rate = 48000
+	f := board(t, twoPaths)
+	in := Volts(tone(9600, rate, 440, 0.1))
+	both := render(t, takeOf(t, f, "stereo"), rate, section.Normal, in, "out.left", "out.right")
+	in = Volts(tone(9600, rate, 440, 0.1))
+	mean := render(t, takeOf(t, f, "mono"), rate, section.Normal, in, "out", "out.left", "out.right")
+	for side, name := range []string{"left", "right"} {
+		in = Volts(tone(9600, rate, 440, 0.1))
+		alone := render(t, takeOf(t, f, name), rate, section.Normal, in, "out")[0]
+		if d := residual(both[side], alone); d > -60 {
+			t.Errorf("%s path differs from the same path alone by %.1f dB, want -60 or less", name, d)
+		}
+	}
+	worst := 0.0
+	for k := range mean[0] {
+		worst = math.Max(worst, math.Abs(mean[0][k]-(mean[1][k]+mean[2][k])/2))
+	}
+	if worst > 1e-12 {
+		t.Errorf("the mean differs from the mean of its paths by %g V", worst)
+	}
+	if got, want := dsp.ToDB(rms(mean[0])/rms(mean[1])), dsp.ToDB((1-dsp.FromDB(-6))/2); math.Abs(got-want) > 0.01 {
+		t.Errorf("mean of a path and its opposite 6 dB down: %.3f dB under the path, want %.3f", got, want)
+	}
+}
+
+// Paths of different latency are aligned to the sample: an equaliser with all bands flat clips before and behind its bands, so it is twice as late as a trim.
+func TestSplitIsAligned(t *testing.T) {
+	const rate = 48000
+	c := takeOf(t, board(t, twoPaths), "late")
+	w := c.Wire(rate, section.Normal)
+	late := map[string]int{}
+	for _, s := range w.Stages {
+		late[s.Name] = s.Core.Latency()
+	}
+	if late["a.amp"] == late["c.bands"] {
+		t.Fatalf("both paths are %d samples late: nothing to align", late["a.amp"])
+	}
+	out := render(t, c, rate, section.Normal, Volts(tone(9600, rate, 440, 0.1)), "out", "out.left", "out.right")
+	if d := residual(out[1], out[2]); d > -60 {
+		t.Errorf("paths of %d and %d samples differ by %.1f dB, want -60 or less", late["a.amp"], late["c.bands"], d)
+	}
+	if got := dsp.ToDB(rms(out[0]) / rms(out[1])); math.Abs(got) > 0.01 {
+		t.Errorf("the mean of two equal paths is %.3f dB off", got)
+	}
+}
+
+// Both paths load what feeds them: two inputs of 1 MΩ are 500 kΩ, but for their cables.
+func TestSplitLoadsAdd(t *testing.T) {
+	f := board(t, `
+blocks: {a: {kind: buffer}, b: {kind: buffer}}
+order: [{split: {left: [a], right: [b]}}]
+guitar: {cable: 0 m}
+`)
+	hands, err := f.Chains()[0].Handovers(10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var jacks []string
+	for _, h := range hands {
+		jacks = append(jacks, h.Jack)
+	}
+	if got, want := strings.Join(jacks, " "), "split a.in load.left b.in load.right"; got != want {
+		t.Errorf("hand-overs: %s, want %s", got, want)
+	}
+	if got := real(hands[0].Input); math.Abs(got-500e3) > 500 {
+		t.Errorf("input of the split: %.0f Ω, want 500 kΩ", got)
+	}
+}
+
+const loops = `
+blocks:
+  board: {kind: switcher, input_buffer: off, loops: {1: [dirt, tone], 2: [wet], 3: []}}
+  dirt: {kind: boost}
+  tone: {kind: eq}
+  wet: {kind: buffer}
+  last: {kind: buffer}
+order: [board, last]
+presets:
+  clean: {loops: []}
+  verse: {loops: [1, 2], set: {dirt.gain: 3 dB}, trim: -2 dB}
+  solo: {loops: [1]}
+`
+
+func blockNames(c *Chain) string {
+	var names []string
+	for _, b := range c.Every() {
+		names = append(names, b.Name)
+	}
+	return strings.Join(names, " ")
+}
+
+func TestPresetsAndToggles(t *testing.T) {
+	f := board(t, loops+`takes:
+  - {name: none}
+  - {name: verse, preset: verse}
+  - {name: other, preset: verse, toggle: [1, 3], set: {board.input_buffer: on}}
+`)
+	for name, want := range map[string]string{
+		"none":  "board last",
+		"verse": "board dirt tone board.return-1 wet board.return-2 last",
+		"other": "board wet board.return-2 board.return-3 last",
+	} {
+		if got := blockNames(takeOf(t, f, name)); got != want {
+			t.Errorf("%s: %s, want %s", name, got, want)
+		}
+	}
+	verse := takeOf(t, f, "verse")
+	if got, want := strings.Join(verse.Jacks(), " "), "guitar board.in board.send-1 dirt.in dirt.out tone.in tone.out board.return-1 board.send-2 wet.in wet.out board.return-2 board.out last.in last.out out"; got != want {
+		t.Errorf("jacks: %s", got)
+	}
+	if g := verse.Blocks[1].Settings.Number("gain"); g != 3 {
+		t.Errorf("the preset's setting: %v dB", g)
+	}
+	names := func(c *Chain) (all []string) {
+		for _, s := range c.Wire(48000, section.Draft).Stages {
+			all = append(all, s.Name)
+		}
+		return all
+	}
+	if s := names(verse); !slices.Contains(s, "board.return-2.trim") || slices.Contains(s, "board.follower") {
+		t.Errorf("a trim of -2 dB and no input buffer: stages %v", s)
+	}
+	if s := names(takeOf(t, f, "other")); !slices.Contains(s, "board.follower") {
+		t.Errorf("input buffer on: stages %v", s)
+	}
+	// A file with presets and no takes has a take for each.
+	var takes []string
+	for _, take := range board(t, loops).Takes {
+		takes = append(takes, take.Name)
+	}
+	if got := strings.Join(takes, " "); got != "clean verse solo" {
+		t.Errorf("takes: %s", got)
+	}
+}
+
+// A switcher is wires and contacts: with a buffer in front of it, loops that are in sound like the same blocks in a row.
+func TestSwitcherIsTransparent(t *testing.T) {
+	const rate = 48000
+	f := board(t, `
+blocks:
+  first: {kind: buffer}
+  board: {kind: switcher, input_buffer: off, loops: {1: [dirt], 2: [wet]}}
+  dirt: {kind: boost}
+  wet: {kind: eq, low: 3 dB}
+  a: {kind: boost}
+  b: {kind: eq, low: 3 dB}
+order: [first, board]
+presets: {all: {loops: [1, 2]}, trimmed: {loops: [1, 2], trim: -6 dB}}
+takes:
+  - {name: loops, preset: all}
+  - {name: trimmed, preset: trimmed}
+  - {name: row, order: [first, a, b]}
+`)
+	play := func(name string) []float64 {
+		return render(t, takeOf(t, f, name), rate, section.Normal, Volts(tone(9600, rate, 440, 0.1)), "out")[0]
+	}
+	row, in := play("row"), play("loops")
+	if d := residual(row, in); d > -60 {
+		t.Errorf("the same blocks in loops differ by %.1f dB, want -60 or less", d)
+	}
+	if got := dsp.ToDB(rms(play("trimmed")) / rms(in)); math.Abs(got+6) > 0.02 {
+		t.Errorf("a trim of -6 dB: %.3f dB", got)
+	}
+}
+
+func TestGuitarsOfTakes(t *testing.T) {
+	f := board(t, `
+guitar: {pickup: humbucker, volume: 8}
+guitars: {old: {pickup: single-coil, cable: 3 m}, new: {volume: 5}}
+blocks: {b: {kind: buffer}}
+order: [b]
+takes:
+  - {name: own}
+  - {name: old, guitar: old, set: {guitar.volume: 3}}
+  - {name: new, guitar: new}
+`)
+	own, old, other := takeOf(t, f, "own"), takeOf(t, f, "old"), takeOf(t, f, "new")
+	if own.Guitar.Volume != 8 || own.GuitarName != "" {
+		t.Errorf("the file's own guitar: %+v", own.Guitar)
+	}
+	// 250 kΩ goes with a single-coil: common practice, no source.
+	if old.Guitar.Pickup.Name != "single-coil" || old.Guitar.Volume != 3 || old.Guitar.Cable != 3 || old.Guitar.VolumePot != 250e3 || old.GuitarName != "old" {
+		t.Errorf("the named guitar: %+v", old.Guitar)
+	}
+	if other.Guitar.Volume != 5 || other.Guitar.Pickup.Name != "humbucker" {
+		t.Errorf("a named guitar has the usual values, not those of guitar: %+v", other.Guitar)
+	}
+}
+
+func rms(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v * v
+	}
+	return math.Sqrt(sum / float64(len(x)))
+}
+
+// residual is the level of the difference of two signals, in dB re the second.
+func residual(a, b []float64) float64 {
+	d := make([]float64, len(a))
+	for k := range d {
+		d[k] = a[k] - b[k]
+	}
+	return dsp.ToDB(rms(d) / rms(b))
+}

@@ -1,0 +1,98 @@
+package chains
+
+import (
+	"fmt"
+	"slices"
+
+	"drywire/blocks"
+)
+
+// Loop is a loop of a switcher.
+type Loop struct {
+	Number int
+	Blocks []string // from the send to the return; an empty one is a cable
+}
+
+// Preset is what a switcher remembers: which loops are in, and what is set.
+type Preset struct {
+	Name  string
+	Loops []int
+	Set   []Setting
+	Trim  *float64 // dB, at the switcher's output; nil: as the switcher has it
+}
+
+// switcherKind is the kind of block that the file gives loops.
+const switcherKind = "switcher"
+
+// switcher is the file's switcher, or nil.
+func (f *File) switcher() *Block {
+	for k := range f.Blocks {
+		if f.Blocks[k].Kind.Name == switcherKind {
+			return &f.Blocks[k]
+		}
+	}
+	return nil
+}
+
+// preset is the preset of that name, or nil.
+func (f *File) preset(name string) *Preset {
+	for k := range f.Presets {
+		if f.Presets[k].Name == name {
+			return &f.Presets[k]
+		}
+	}
+	return nil
+}
+
+// loopsOn is the numbers of the loops that are in, in a take.
+func (f *File) loopsOn(t Take) []int {
+	var on []int
+	if p := f.preset(t.Preset); p != nil {
+		on = slices.Clone(p.Loops)
+	}
+	for _, n := range t.Toggle {
+		if at := slices.Index(on, n); at >= 0 {
+			on = slices.Delete(on, at, at+1)
+		} else {
+			on = append(on, n)
+		}
+	}
+	slices.Sort(on)
+	return on
+}
+
+// pieces takes a switcher apart: its pieces, and between them the blocks of the loops that are in.
+func (b *Block) pieces(pool map[string]*Placed, on []int) []Placed {
+	own := *pool[b.Name]
+	own.Switcher = b.Name
+	var line []Placed
+	piece := blocks.SwitcherPiece{In: b.Name + ".in", First: true}
+	for _, l := range b.Loops {
+		piece.Contacts++
+		if !slices.Contains(on, l.Number) {
+			continue
+		}
+		piece.Out = fmt.Sprintf("%s.send-%d", b.Name, l.Number)
+		line = append(line, own.with(piece))
+		for _, name := range l.Blocks {
+			p := *pool[name]
+			p.Switcher = b.Name
+			line = append(line, p)
+		}
+		piece = blocks.SwitcherPiece{In: fmt.Sprintf("%s.return-%d", b.Name, l.Number), Contacts: 1}
+		own.Name = piece.In
+	}
+	piece.Out, piece.Last = b.Name+".out", true
+	return append(line, own.with(piece))
+}
+
+func (p Placed) with(piece blocks.SwitcherPiece) Placed {
+	p.piece = &piece
+	return p
+}
+
+// WithPreset is the take on another preset and another guitar, by their names; "" for the file's own guitar and for every loop out. Both must be the file's.
+func (f *File) WithPreset(t Take, preset, guitar string) *Chain {
+	t.Preset, t.Guitar = preset, guitar
+	return f.resolve(t)
+}
