@@ -128,6 +128,10 @@ func (b *Bench) Q(name, collector, base, emitter string, q circuit.BJT) {
 	b.Circuit.Q(b.Name(name), b.Name(collector), b.Name(base), b.Name(emitter), q)
 }
 
+func (b *Bench) T(name, plate, grid, cathode string, t circuit.Triode) {
+	b.Circuit.T(b.Name(name), b.Name(plate), b.Name(grid), b.Name(cathode), t)
+}
+
 func (b *Bench) OpAmp(name, plus, minus, out string, a circuit.OpAmp) {
 	b.Circuit.OpAmp(b.Name(name), b.Name(plus), b.Name(minus), b.Name(out), a)
 }

@@ -5,7 +5,7 @@ import "drywire/dsp/circuit"
 // distortion clips hard: an op-amp with much gain, then two diodes to ground.
 var distortion = Kind{
 	Name:  "distortion",
-	Brief: "distortion: an op-amp into two diodes to ground; hard, with a low-pass as its tone control",
+	Brief: "distortion: an op-amp into two diodes to ground; hard, with a low-pass",
 	Models: []string{
 		"An input buffer, an op-amp with up to 47 dB of gain, two diodes to ground, a low-pass, an output buffer and a level control; everything between the buffers is one circuit.",
 		"The op-amp has one pole at its gain-bandwidth product and clips 1.5 V before its rails, before the diodes do.",

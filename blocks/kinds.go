@@ -17,6 +17,7 @@ var kinds = []*Kind{
 	&midCarve,
 	&opAmpFuzz,
 	&overdrive,
+	&preamp,
 	&reverb,
 	&switcher,
 	&trebleBoost,

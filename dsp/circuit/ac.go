@@ -145,6 +145,10 @@ func (a *AC) Noise(node string, f dsp.Hertz) []Noise {
 		add(q.name, "shot", q.c, q.e, 2*Charge*math.Abs(ic))
 		add(q.name, "shot", q.b, q.e, 2*Charge*math.Abs(ib))
 	}
+	for k, t := range n.triodes {
+		gm := a.Point.oth[a.Point.dev.firstT+2*k+1]
+		add(t.name, "shot", t.p, t.k, 4*Boltzmann*Temperature*t.model.NoiseConductance*gm)
+	}
 	for k, p := range n.pairs {
 		forward, reverse, _ := p.currents(a.Point.v[a.Point.dev.firstP+k])
 		add(p.name, "shot", p.a, p.b, 2*Charge*(math.Abs(forward)+math.Abs(reverse)))

@@ -13,7 +13,7 @@ func (t *Transient) newton4(st *stepper, p, v []float64, limit int, giveUp bool)
 	base := (*[4]float64)(t.scratch.base)
 	cur, own, oth := (*[4]float64)(t.i), (*[4]float64)(t.own), (*[4]float64)(t.oth)
 	next := (*[4]float64)(t.scratch.next)
-	sharp := t.dev.sharpness()
+	sharp, weight := t.dev.sharpness(), (*[4]float64)(t.dev.weight)
 	for it := 1; it <= limit; it++ {
 		t.report.Evaluations++
 		t.dev.eval(v, t.i, t.own, t.oth)
@@ -89,14 +89,14 @@ func (t *Transient) newton4(st *stepper, p, v []float64, limit int, giveUp bool)
 		f1 = (f1 - a12*f2 - a13*f3) * r1
 		f0 = (f0 - a01*f1 - a02*f2 - a03*f3) * r0
 
-		worst := math.Abs(f0)
-		if x := math.Abs(f1); x > worst {
+		worst := math.Abs(f0) * weight[0]
+		if x := math.Abs(f1) * weight[1]; x > worst {
 			worst = x
 		}
-		if x := math.Abs(f2); x > worst {
+		if x := math.Abs(f2) * weight[2]; x > worst {
 			worst = x
 		}
-		if x := math.Abs(f3); x > worst {
+		if x := math.Abs(f3) * weight[3]; x > worst {
 			worst = x
 		}
 		if giveUp && worst > divideAt {

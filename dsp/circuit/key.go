@@ -93,6 +93,12 @@ func (n *Netlist) Key(probes ...string) [32]byte {
 		nodes(e.a, e.b, e.p, e.m)
 		values(e.gm, e.imax)
 	}
+	number(uint64(len(n.triodes)))
+	for _, e := range n.triodes {
+		nodes(e.p, e.g, e.k)
+		t := e.model
+		values(t.Mu, t.G, t.Gamma, t.C, t.Gg, t.Xi, t.Cg, t.NoiseConductance)
+	}
 	number(uint64(len(n.pairs)))
 	for _, e := range n.pairs {
 		nodes(e.a, e.b)

@@ -185,5 +185,5 @@ func (f *Filter) Error(top dsp.Hertz) float64 {
 
 // Linear says whether the circuit has no device that bends.
 func (n *Netlist) Linear() bool {
-	return len(n.diodes)+len(n.bjts)+len(n.clamps)+len(n.limiters)+len(n.pairs) == 0
+	return len(n.diodes)+len(n.bjts)+len(n.clamps)+len(n.limiters)+len(n.pairs)+len(n.triodes) == 0
 }

@@ -46,6 +46,7 @@ type Netlist struct {
 	clamps     []clamp
 	limiters   []limiter
 	pairs      []pair
+	triodes    []triode
 	noises     []noiseVoltage
 }
 

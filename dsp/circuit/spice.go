@@ -143,6 +143,15 @@ func (n *Netlist) Deck(d Deck) string {
 		card("D", lo, SPICEName(lo), node(c.a), "d_clamp")
 		models["d_clamp"] = fmt.Sprintf("D(IS=%s N=1)", num(clampIs))
 	}
+	for _, t := range n.triodes {
+		m := t.model
+		softly := func(u string, c float64) string { return fmt.Sprintf("ln(1+exp(%s*(%s)))/%s", num(c), u, num(c)) }
+		vg, vp := fmt.Sprintf("v(%s,%s)", node(t.g), node(t.k)), fmt.Sprintf("v(%s,%s)", node(t.p), node(t.k))
+		ig := fmt.Sprintf("%s*pow(%s,%s)", num(m.Gg), softly(vg, m.Cg), num(m.Xi))
+		ik := fmt.Sprintf("%s*pow(%s,%s)", num(m.G), softly(vp+"/"+num(m.Mu)+"+"+vg, m.C), num(m.Gamma))
+		card("B", t.name+".g", node(t.g), node(t.k), "I="+ig)
+		card("B", t.name+".p", node(t.p), node(t.k), "I="+ik+"-"+ig)
+	}
 	for _, l := range n.limiters {
 		card("B", l.name, node(l.a), node(l.b), fmt.Sprintf("I=%s*tanh(%s*v(%s,%s)/%s)", num(l.imax), num(l.gm), node(l.p), node(l.m), num(l.imax)))
 	}

@@ -88,6 +88,7 @@ func (n *Netlist) Split() []*Netlist {
 		p.clamps = pick(n.clamps, place)
 		p.limiters = pick(n.limiters, place)
 		p.pairs = pick(n.pairs, place)
+		p.triodes = pick(n.triodes, place)
 		p.names = n.names
 	}
 	return order
@@ -129,6 +130,7 @@ func (n *Netlist) eachElement(f func(nodes []*int)) {
 	visit(n.clamps, f)
 	visit(n.limiters, f)
 	visit(n.pairs, f)
+	visit(n.triodes, f)
 }
 
 func (e *resistor) terminals() []*int  { return []*int{&e.a, &e.b} }

@@ -73,6 +73,9 @@ func (n *Netlist) system() *system {
 		}
 		s.ports = append(s.ports, e, c)
 	}
+	for _, t := range n.triodes {
+		s.ports = append(s.ports, port{t.g, t.k, t.g, t.k}, port{t.p, t.k, t.p, t.k})
+	}
 	for _, c := range n.clamps {
 		s.ports = append(s.ports, port{c.a, c.b, c.a, c.b})
 	}
@@ -137,21 +140,32 @@ type devices struct {
 	clamps   []clamp
 	limiters []limiter
 	pairs    []pair
+	triodes  []triode
 	firstQ   int // port of the first transistor
+	firstT   int // of the first triode
 	firstC   int // of the first clamp
 	firstL   int // of the first limiter
 	firstP   int // of the first pair
 	count    int
 	crit     []float64 // critical voltages of the diodes
+	weight   []float64 // how much an error in a port's voltage counts
 }
 
 func (n *Netlist) devices() devices {
-	d := devices{diodes: n.diodes, bjts: n.bjts, clamps: n.clamps, limiters: n.limiters, pairs: n.pairs}
+	d := devices{diodes: n.diodes, bjts: n.bjts, clamps: n.clamps, limiters: n.limiters, pairs: n.pairs, triodes: n.triodes}
 	d.firstQ = len(d.diodes)
-	d.firstC = d.firstQ + 2*len(d.bjts)
+	d.firstT = d.firstQ + 2*len(d.bjts)
+	d.firstC = d.firstT + 2*len(d.triodes)
 	d.firstL = d.firstC + len(d.clamps)
 	d.firstP = d.firstL + len(d.limiters)
 	d.count = d.firstP + len(d.pairs)
+	d.weight = make([]float64, d.count)
+	for k := range d.weight {
+		d.weight[k] = 1
+	}
+	for k, t := range d.triodes {
+		d.weight[d.firstT+2*k], d.weight[d.firstT+2*k+1] = gridWeight, gridWeight*t.imu
+	}
 	for _, x := range d.diodes {
 		d.crit = append(d.crit, critical(x.nvt, float64(x.model.Is)))
 	}
@@ -168,6 +182,13 @@ func (d *devices) eval(v, i, own, other []float64) {
 	p := d.firstQ
 	for k := range d.bjts {
 		d.bjts[k].k.eval(v[p], v[p+1], &o)
+		i[p], i[p+1] = o.i1, o.i2
+		own[p], own[p+1] = o.g11, o.g22
+		other[p], other[p+1] = o.g12, o.g21
+		p += 2
+	}
+	for k := range d.triodes {
+		d.triodes[k].eval(v[p], v[p+1], &o)
 		i[p], i[p+1] = o.i1, o.i2
 		own[p], own[p+1] = o.g11, o.g22
 		other[p], other[p+1] = o.g12, o.g21
@@ -208,6 +229,7 @@ func (d *devices) limit(v, old []float64) bool {
 		note(p+1, x, hit)
 		p += 2
 	}
+	p = d.firstC
 	const clampCrit = 0.6 // V past the rail: where its junction carries some 10 mA
 	for k := range d.clamps {
 		c := &d.clamps[k]

@@ -397,7 +397,7 @@ func (t *Transient) bends(st *stepper, h float64) bool {
 		bend[k] = scale * ((i - last) - r*(last-t.before[k]))
 	}
 	for k := range bend {
-		if math.Abs(dot(st.k[k*m:k*m+m], bend)) > t.bend {
+		if math.Abs(dot(st.k[k*m:k*m+m], bend))*t.dev.weight[k] > t.bend {
 			return true
 		}
 	}
@@ -615,7 +615,7 @@ func (t *Transient) newton(st *stepper, p, v []float64, limit int, giveUp bool) 
 		worst := 0.0
 		for k, x := range d {
 			w.next[k] = v[k] + x
-			worst = max(worst, math.Abs(x))
+			worst = max(worst, math.Abs(x)*t.dev.weight[k])
 		}
 		if giveUp && worst > divideAt {
 			return it, left

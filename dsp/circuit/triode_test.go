@@ -1,0 +1,77 @@
+package circuit
+
+import (
+	"math"
+	"testing"
+)
+
+var testTriode = Triode{Name: "t", Mu: 103.2, G: 2.242e-3, Gamma: 1.26, C: 3.40, Gg: 6.177e-4, Xi: 1.314, Cg: 9.901, NoiseConductance: 2.5}
+
+// The table of a curve against the law itself, and its slope against a difference of the law.
+func TestTriodeCurve(t *testing.T) {
+	for _, k := range []curve{newCurve(testTriode.G, testTriode.C, testTriode.Gamma), newCurve(testTriode.Gg, testTriode.Cg, testTriode.Xi)} {
+		for u := -9.03; u < 9; u += 0.0137 {
+			law := func(u float64) float64 { return k.a * math.Pow(math.Log(1+math.Exp(k.c*u))/k.c, k.e) }
+			y, slope := k.at(u)
+			if want := law(u); math.Abs(y-want) > 4e-8*k.a { // -148 dB of the current at a volt
+				t.Errorf("at %v V: %v A, want %v A", u, y, want)
+			}
+			const h = 1e-4
+			if want := (law(u+h) - law(u-h)) / (2 * h); math.Abs(slope-want) > 5e-6*k.a {
+				t.Errorf("at %v V: slope %v, want %v", u, slope, want)
+			}
+		}
+	}
+}
+
+// A stage of 300 V, 100 kΩ and 1.5 kΩ against a circuit simulator that has the same law as behavioural sources: ngspice 39.3, ngspice -b on the
+// deck that this test logs.
+func TestTriodeStage(t *testing.T) {
+	n := New()
+	n.V("supply", "vcc", "0", 300)
+	n.R("plate", "vcc", "p", 100e3)
+	n.R("cathode", "k", "0", 1.5e3)
+	n.Input("Vin", "in", "0")
+	n.R("grid", "in", "g", 68e3)
+	n.T("t", "p", "g", "k", testTriode)
+	a, err := n.AC()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for node, want := range map[string]float64{"p": 201.6668, "k": 1.474998, "g": 0} {
+		if got := a.Point.V(node); math.Abs(got-want) > 1e-4*math.Max(1, math.Abs(want)) {
+			t.Errorf("%s rests at %.6f V, want %.6f V", node, got, want)
+		}
+	}
+	got := a.Transfer("Vin", 1000, "p")[0]
+	if want := -33.4500; math.Abs(real(got)-want) > 1e-3 {
+		t.Errorf("gain %.5f, want %.5f", real(got), want)
+	}
+	t.Log(n.Deck(Deck{Title: "triode", RelTol: 1e-6, Lines: []string{".control", "op", "print v(p) v(k) v(g)", "ac lin 1 1k 1k", "print vr(p)", ".endc"}}))
+}
+
+// With the grid driven far positive through its resistor, the grid's current holds it near the cathode, and with the grid far negative the plate
+// rests at the supply.
+func TestTriodeEnds(t *testing.T) {
+	rest := func(bias float64) *OperatingPoint {
+		n := New()
+		n.V("supply", "vcc", "0", 300)
+		n.V("bias", "in", "0", 0)
+		n.sources[1].dc = bias
+		n.R("plate", "vcc", "p", 100e3)
+		n.R("grid", "in", "g", 470e3)
+		n.T("t", "p", "g", "0", testTriode)
+		p, err := n.Operating()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	if got := rest(-20).V("p"); math.Abs(got-300) > 1e-3 {
+		t.Errorf("cut off, the plate is at %v V", got)
+	}
+	// Ig = (50 V - Vg)/470 kΩ = 106 µA by the law at Vg: Gg·Vg^Xi, Vg = (106e-6/6.177e-4)^(1/1.314) = 0.26 V, less what the knee of 0.1 V adds.
+	if got := rest(50).V("g"); math.Abs(got-0.26) > 0.03 {
+		t.Errorf("driven by 50 V through 470 kΩ, the grid is at %.3f V", got)
+	}
+}
