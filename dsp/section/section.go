@@ -31,7 +31,7 @@ type Quality struct {
 // The qualities there are, worst first. Errors against a converged reference and aliasing of each are in the tests of the whole chain.
 var (
 	Draft  = Quality{"draft", 176e3, 2, 1e-3}
-	Normal = Quality{"normal", 352e3, 3, 1e-4}
+	Normal = Quality{"normal", 352e3, 3, 1e-3}
 	Fine   = Quality{"fine", 1.4e6, 3, 1e-4}
 )
 
