@@ -2,6 +2,7 @@ package chains
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -107,6 +108,9 @@ func (l *Ledger) Density() []float64 {
 func (c *Chain) Noise(rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
+
+// ErrNoLedger is returned where a ledger cannot be drawn up yet: where noise comes on two paths, whose parts are not independent.
+var ErrNoLedger = errors.New("no noise ledger where paths meet again")
 
 // Noises is the ledgers of several jacks.
 func (c *Chain) Noises(rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
@@ -257,7 +261,7 @@ type noiseWalk struct {
 func (n *noiseWalk) back(node string, gain, rough []float64) error {
 	part := n.w.Section(node)
 	if n.been[part] {
-		return fmt.Errorf("%s is reached on two paths, whose noises are not independent: no ledger for those yet", node)
+		return fmt.Errorf("%s is reached on two paths: %w", node, ErrNoLedger)
 	}
 	n.been[part] = true
 	ac, err := part.AC()
@@ -340,7 +344,7 @@ func (n *noiseWalk) stage(drive string, gain, rough []float64) error {
 	}
 	s := n.w.Stages[at]
 	if len(s.Drive) != 1 || len(s.Sense) != 1 {
-		return fmt.Errorf("%s has several channels: no ledger for those yet", s.Name)
+		return fmt.Errorf("%s has several channels: %w", s.Name, ErrNoLedger)
 	}
 	var mean []float64
 	if rough != nil {

@@ -2,6 +2,7 @@ package experiment
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"runtime"
@@ -106,7 +107,14 @@ func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) 
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate)}
 	jacks := c.Jacks()
 	ledgers, err := c.Noises(w.Rate, jacks...)
-	if err != nil {
+	if errors.Is(err, chains.ErrNoLedger) { // then only some jacks have none
+		ledgers = make([]*chains.Ledger, len(jacks))
+		for k, jack := range jacks {
+			if ledgers[k], err = c.Noise(w.Rate, jack); err != nil && !errors.Is(err, chains.ErrNoLedger) {
+				return nil, err
+			}
+		}
+	} else if err != nil {
 		return nil, err
 	}
 	ceilings, err := c.Ceilings(ctx, w.Rate)
@@ -154,7 +162,7 @@ func ceilingAt(jacks []string, all []chains.Ceiling, k int) chains.Ceiling {
 	return chains.Ceiling{Why: "it leads into nothing that is known"}
 }
 
-// jackMeasures reads a voltage.
+// jackMeasures reads a voltage. Without a ledger there is no noise figure.
 func jackMeasures(jack string, x []float64, rate float64, l *chains.Ledger, top chains.Ceiling) JackMeasures {
 	j := JackMeasures{Jack: jack, CeilingOf: top.Block, ThirdOctaves: []BandLevel{}}
 	levels, err := measure.MeasureLevels(x)
@@ -171,8 +179,11 @@ func jackMeasures(jack string, x []float64, rate float64, l *chains.Ledger, top 
 	}
 	j.DBu = j.DBV.minus(Figure{Value: dsp.VoltsToDBV(dsp.DBu)})
 
-	j.noise, j.noiseA = l.RMS(chains.Flat), l.RMS(chains.AWeighted)
-	j.NoiseDBu, j.NoiseADBu = noiseLevel(j.noise*j.noise), noiseLevel(j.noiseA*j.noiseA)
+	j.NoiseDBu, j.NoiseADBu = noFigure("%v", chains.ErrNoLedger), noFigure("%v", chains.ErrNoLedger)
+	if l != nil {
+		j.noise, j.noiseA = l.RMS(chains.Flat), l.RMS(chains.AWeighted)
+		j.NoiseDBu, j.NoiseADBu = noiseLevel(j.noise*j.noise), noiseLevel(j.noiseA*j.noiseA)
+	}
 	flat := inBand(x, rate, none)
 	j.SNR = flat.minus(j.NoiseDBu)
 	j.SNRA = none
@@ -247,7 +258,9 @@ func (m *Measures) distortions(ctx context.Context, c *chains.Chain, rate dsp.He
 		j := &m.Jacks[k]
 		h, err := measure.FitHarmonics(pure[k], float64(rate), tone.Hz, 10)
 		j.THD = percent(h.THD(), err)
-		j.THDN = withNoise(pure[k], float64(rate), j.noise)
+		if j.THDN = withNoise(pure[k], float64(rate), j.noise); !j.NoiseDBu.OK() {
+			j.THDN = j.NoiseDBu
+		}
 		i, err := measure.ModulationDistortion(modulation[k], float64(rate), 60, 7000)
 		j.Modulation = percent(i.Second+i.Third, err)
 		i, err = measure.DifferenceDistortion(difference[k], float64(rate), 8000, 11950)
