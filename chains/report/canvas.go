@@ -135,7 +135,7 @@ func (c *canvas) data(p vg.Path) string {
 			b.WriteString("Z")
 		case vg.ArcComp:
 			r := e.Radius
-			fmt.Fprintf(&b, "M%s %sa%[3]s %[3]s 0 1 0 %s 0a%[3]s %[3]s 0 1 0 %s 0", place(x-r), place(y), place(r), place(2*r), place(-2*r))
+			fmt.Fprintf(&b, "M%[1]s %[2]sa%[3]s %[3]s 0 1 0 %[4]s 0a%[3]s %[3]s 0 1 0 -%[4]s 0", place(x-r), place(y), place(r), place(2*r))
 		default:
 			panic("report: no plot has curves")
 		}

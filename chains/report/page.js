@@ -119,6 +119,9 @@
 		setVolume(db) { this.volume.go(10 ** (db / 20), this.now(), 0.05); }
 	}
 
+	/** For whoever wants to try these parts from the console. @type {{Player: typeof Player, decode: any, player: Player | null}} */
+	const drywire = { Player, decode: null, player: null };
+
 	/** @param {string} id @returns {any} */
 	const byId = id => document.getElementById(id);
 	/** @param {number} v @param {number} digits */
@@ -137,6 +140,8 @@
 		}));
 	};
 
+	drywire.decode = decode;
+
 	const setUpPlayer = () => {
 		const data = JSON.parse(byId("player-data").textContent);
 		const box = byId("player"), play = byId("play"), clock = byId("clock"), position = byId("position"), volume = byId("volume"), state = byId("state");
@@ -146,21 +151,18 @@
 		let player = null;
 		let chosen = 0, begun = false, at = 0;
 
-		const head = document.createElement("div");
-		head.className = "head";
-		box.append(head);
-		const place = () => {
-			const whole = box.getBoundingClientRect(), first = waves[0].getBoundingClientRect(), last = waves[waves.length - 1].getBoundingClientRect();
-			head.style.top = first.top - whole.top + "px";
-			head.style.height = last.bottom - first.top + "px";
-			head.style.left = first.left - whole.left + first.width * at / data.seconds - 1 + "px";
-		};
+		const heads = waves.map(w => {
+			const head = document.createElement("div");
+			head.className = "head";
+			w.append(head);
+			return head;
+		});
 		const show = () => {
 			at = player ? player.position() : at;
 			clock.textContent = text(at, 1);
 			if (document.activeElement !== position || player?.deck) position.value = at;
 			position.setAttribute("aria-valuetext", text(at, 1) + " seconds");
-			place();
+			for (const h of heads) h.style.left = `calc(${100 * at / data.seconds}% - 1px)`;
 		};
 		const run = () => {
 			show();
@@ -191,7 +193,7 @@
 			p.loop = loop.checked;
 			p.trueLevels = trueLevels.checked;
 			p.onend = () => { shown(); show(); };
-			return player = p;
+			return player = drywire.player = p;
 		})();
 		const toggle = async () => {
 			try {
@@ -243,7 +245,7 @@
 			const on = /** @type {HTMLElement} */ (e.target), typing = on.matches("input, select, textarea, [contenteditable]");
 			const digit = e.key >= "1" && e.key <= "9" ? Number(e.key) : 0;
 			if (digit) choose(digit - 1);
-			else if (e.key === " " && !on.matches("input[type=checkbox], button:not(.choose), summary, a")) toggle();
+			else if (e.key === " " && !on.matches("input[type=checkbox], button:not([aria-pressed=true]), summary, a")) toggle();
 			else if (e.key === "l" || e.key === "L") loop.click();
 			else if (e.key === "t" || e.key === "T") trueLevels.click();
 			else if (typing && on.matches("[type=range]") || on.matches("pre, .scroll")) return;
@@ -253,11 +255,9 @@
 			else return;
 			e.preventDefault();
 		});
-		addEventListener("resize", place);
 		choose(0);
 		state.textContent = "";
 		show();
-		document.fonts?.ready.then(place);
 	};
 
 	/** @param {HTMLElement} figure */
@@ -305,5 +305,5 @@
 		for (const d of folded) d.open = true;
 	});
 	addEventListener("afterprint", () => { for (const d of folded) d.open = false; });
-	Object.assign(globalThis, { drywire: { Player, decode } });
+	Object.assign(globalThis, { drywire });
 }

@@ -142,7 +142,7 @@ func fonts() string {
 }
 
 // jsonOf is data for the script, safe inside an element: encoding/json writes <, > and & as escapes.
-func jsonOf(v any) (template.HTML, error) {
+func jsonOf(v any) (template.JS, error) {
 	b, err := json.Marshal(v)
-	return template.HTML(b), err
+	return template.JS(b), err
 }

@@ -26,7 +26,7 @@ type view struct {
 	ListenFor                     []string
 	Takes                         []takeView
 	Sounds                        []template.HTML // base64, one per take
-	Player                        template.HTML   // JSON for the script
+	Player                        template.JS     // JSON for the script
 	Seconds                       string
 	Ticks                         []tickView
 	Levels                        table
@@ -89,22 +89,34 @@ type rowView struct {
 }
 
 type ladderView struct {
-	Take takeView
-	SVG  template.HTML
+	Take     takeView
+	Drawings []drawing
+	Words    string
 }
 
 type plotView struct {
 	ID, Title, Unit string
 	Drawings        []drawing
 	Takes           []takeView
-	Data            template.HTML
+	Data            template.JS
 	Table           table
 	Last, Start     int
+	first, last     float64 // Hz
 	Description     string
 }
 
 // SVG is a drawing's body as it is to be put into the page.
 func (d drawing) SVG() template.HTML { return template.HTML(d.Body) }
+
+// Edges is where the first and the last value stand in the two drawings, for the slider below to begin and end there.
+func (p *plotView) Edges() template.CSS {
+	at := func(d drawing, hz float64) float64 {
+		return 100 * (d.Left + (d.Right-d.Left)*math.Log(hz/20)/math.Log(1000)) / d.Width
+	}
+	wide, narrow := p.Drawings[0], p.Drawings[1]
+	return template.CSS(fmt.Sprintf("--axis:%.2f%%;--left:%.2f%%;--right:%.2f%%;--narrow-left:%.2f%%;--narrow-right:%.2f%%",
+		100*wide.Left/wide.Width, at(wide, p.first), 100-at(wide, p.last), at(narrow, p.first), 100-at(narrow, p.last)))
+}
 
 type noiseView struct {
 	Take   takeView
@@ -116,7 +128,7 @@ type noiseView struct {
 
 type barView struct {
 	Name, Level, Share string
-	Width              string // %
+	Width              string // share, 0 to 1
 }
 
 // No counts the sections of the page.
@@ -205,10 +217,14 @@ func (v *view) block(p Page) {
 	if c.LimitedBy != "" {
 		v.Matched += fmt.Sprintf(" Louder, the peaks of take “%s” would pass %s dBTP.", c.LimitedBy, signed(c.CeilingDB, 0))
 	}
+	into := c.Recording.Load
+	if into == "none" {
+		into = "nothing: the bare pickup"
+	}
 	v.Lead = fmt.Sprintf("One dry recording through %s of the same board, computed in volts from the pickup to the last jack.", count(len(c.Takes), "take", "takes"))
 	v.Block = []pair{
 		{"Recording", fmt.Sprintf("%s, %s s", c.Recording.Name, number(c.Recording.Seconds, 1))},
-		{"Recorded into", c.Recording.Load},
+		{"Recorded into", into},
 		{"Sample rate", fmt.Sprintf("%s kHz", number(float64(c.RateHz)/1000, -1))},
 		{"Quality", c.Quality},
 		{"Matched to", matched},
@@ -325,11 +341,20 @@ func timeTicks(seconds float64) []float64 {
 
 // ladders are the level diagrams, and the meters at every jack as tables.
 func (v *view) ladders(p Page) {
+	var measured []*experiment.Measures
+	for _, m := range p.Measures {
+		if m != nil {
+			measured = append(measured, m)
+		}
+	}
+	all := experiment.NewLadder(measured...)
+	low, high := span(all)
 	for k, m := range p.Measures {
 		if m == nil {
 			continue
 		}
-		v.Ladders = append(v.Ladders, ladderView{v.Takes[k], template.HTML(experiment.NewLadder(m).SVG())})
+		rungs := all.Takes[len(v.Ladders)].Rungs
+		v.Ladders = append(v.Ladders, ladderView{v.Takes[k], drawLadder(k, rungs, low, high), ladderWords(rungs)})
 		t := table{
 			Caption: fmt.Sprintf("%d %s", v.Takes[k].Number, v.Takes[k].Name),
 			Head: []headView{{"jack", "", true}, {"peak", "dBV", false}, {"RMS", "dBV", false}, {"crest", "dB", false}, {"noise, A", "dBu", false},
@@ -380,10 +405,10 @@ func (v *view) plots(p Page) error {
 	if v.Spectrum, err = v.plot("spectrum", "What you hear, by frequency", s); err != nil {
 		return err
 	}
-	if v.Guitar, err = v.plot("guitar-response", "From the pickup to the guitar’s jack", v.responses(p.Guitar, 40)); err != nil {
+	if v.Guitar, err = v.plot("guitar-response", "From the pickup to the guitar’s jack", v.responses(p.Guitar, 70)); err != nil {
 		return err
 	}
-	if v.Response, err = v.plot("response", "From the pickup to the last jack", v.responses(p.Responses, 60)); err != nil {
+	if v.Response, err = v.plot("response", "From the pickup to the last jack", v.responses(p.Responses, 80)); err != nil {
 		return err
 	}
 	v.losses(p)
@@ -426,7 +451,7 @@ func (v *view) plot(id, title string, c curves) (*plotView, error) {
 	if err != nil {
 		return nil, fmt.Errorf("report: plot %s: %w", id, err)
 	}
-	view := &plotView{ID: id, Title: title, Unit: "dB", Drawings: drawings, Last: len(c.hz) - 1}
+	view := &plotView{ID: id, Title: title, Unit: "dB", Drawings: drawings, Last: len(c.hz) - 1, first: c.hz[0], last: c.hz[len(c.hz)-1]}
 	data := struct {
 		Hz    []float64    `json:"hz"`
 		Takes [][]*float64 `json:"takes"`
@@ -479,16 +504,20 @@ func (v *view) losses(p Page) {
 		Caption: "What plugging in costs",
 		Head: []headView{{"take", "", true}, {"into", "", true}, {"source", "", false}, {"input", "", false}, {"input takes, 1 kHz", "dB", false}, {"input takes, 5 kHz", "dB", false},
 			{"cable", "m", false}, {"cable takes, 5 kHz", "dB", false}},
-		Note: "Impedances at 1 kHz. A negative loss is a gain: a cable can bring the resonance of a pickup to where it lifts.",
+		Note: "Impedances at 1 kHz. Where nothing takes half a decibel, nothing is said. A negative loss is a gain: a cable can bring the resonance of a pickup to where it lifts.",
 	}
 	for k, r := range p.Responses {
 		if r == nil {
 			continue
 		}
-		for n, l := range r.Losses {
+		first := true
+		for _, l := range r.Losses {
+			if !worth(l) {
+				continue
+			}
 			row := rowView{Cells: []string{l.Jack, dsp.FormatQuantity(rounded(l.Source, 3), dsp.Ohms), dsp.FormatQuantity(rounded(l.Input, 3), dsp.Ohms)}}
-			if n == 0 {
-				row.Head, row.Sample = takeHead(p.Comparison.Takes[k]), v.Takes[k].Sample
+			if first {
+				row.Head, row.Sample, first = takeHead(p.Comparison.Takes[k]), v.Takes[k].Sample, false
 			}
 			find := func(hz float64, of func(experiment.LossPoint) experiment.Figure) string {
 				for _, a := range l.At {
@@ -509,6 +538,18 @@ func (v *view) losses(p Page) {
 	}
 }
 
+// worth says whether a hand-over takes, or gives, half a decibel anywhere.
+func worth(l experiment.Loss) bool {
+	for _, a := range l.At {
+		for _, f := range []experiment.Figure{a.Input, a.Cable, a.Both} {
+			if f.OK() && math.Abs(f.Value) >= 0.5 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // noises are the ledgers.
 func (v *view) noises(p Page) {
 	for k, r := range p.Noise {
@@ -517,7 +558,7 @@ func (v *view) noises(p Page) {
 		}
 		n := noiseView{Take: v.Takes[k], Total: figure(r.ADBu, 1) + " dBu, A-weighted"}
 		for _, b := range r.Blocks {
-			n.Bars = append(n.Bars, barView{b.Name, figure(b.ADBu, 1) + " dBu", share(b.Share), number(100*b.Share, 2)})
+			n.Bars = append(n.Bars, barView{b.Name, figure(b.ADBu, 1) + " dBu", share(b.Share), number(b.Share, 4)})
 		}
 		var causes []string
 		for _, c := range r.Causes {

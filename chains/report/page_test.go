@@ -1,0 +1,88 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"drywire/chains/experiment"
+)
+
+// rate and length of the sounds of a made-up page.
+const (
+	testRate   = 48000
+	testFrames = 3 * testRate
+)
+
+// tone is a take of its own pitch that swells and falls three times, so that no two places of it are alike and its ends are silent.
+func tone(hz float64) []float32 {
+	x := make([]float32, testFrames)
+	for k := range x {
+		t := float64(k) / testRate
+		x[k] = float32(0.4 * math.Sin(2*math.Pi*hz*t*(1+0.01*t)) * math.Pow(math.Sin(math.Pi*t), 2) * (0.5 + t/6))
+	}
+	return x
+}
+
+func some(v float64) experiment.Figure { return experiment.Figure{Value: v} }
+
+func none(why string) experiment.Figure { return experiment.Figure{Why: why} }
+
+// made is a page of three made-up takes with everything on it. Its numbers mean nothing.
+func made() Page {
+	db := func(v float64) *float64 { return &v }
+	c := &experiment.Comparison{
+		Title: "Which comes first?", Quality: "draft", RateHz: testRate, Seconds: 3, MatchedBy: "loudness", TargetDB: -20, CeilingDB: -1,
+		Recording: experiment.Recording{Name: "made up", Seconds: 2.5, VoltsPerUnit: 1, Load: "1 MΩ and 3 m of cable", Notes: []string{"left side of two"}},
+	}
+	p := Page{
+		Version: "0", Command: "drywire compare a.yaml -o takes", Comparison: c, ListenFor: []string{"the one", "the other"}, Hearing: "Start quietly.",
+		ChainName: "a.yaml", ChainFile: "drywire: 1\ntitle: Which comes first?\n", Remarks: []string{"nothing to remark"},
+	}
+	for k, hz := range []float64{220, 330, 550} {
+		order := []string{"fuzz", "buffer"}
+		if k == 1 {
+			order = []string{"buffer", "fuzz"}
+		}
+		t := experiment.Take{
+			Number: k + 1, Name: fmt.Sprintf("take of %.0f Hz", hz), Order: order, Off: []string{}, Set: []string{}, File: "x.wav",
+			PeakVolts: 0.1, RMSVolts: 0.02, LeveldBu: db(-31.8), Before: db(-32), GainDB: 12 + 3*float64(k), After: db(-20), TruePeakDB: db(-8), Matched: true,
+			Solver: []experiment.Section{{Parts: []string{"guitar", "fuzz"}, RateHz: 384000, Steps: 1234567, Divided: 12, MaxIterations: 5}},
+		}
+		if k == 2 {
+			t.Off, t.Set = []string{"buffer"}, []string{"guitar.volume: 3"}
+		}
+		c.Takes = append(c.Takes, t)
+		p.Sounds = append(p.Sounds, Sound{testRate, tone(hz)})
+		m := &experiment.Measures{Take: t.Name, Order: t.Order, RateHz: testRate, Seconds: 2.5}
+		for n, jack := range []string{"guitar", "fuzz.in", "fuzz.out", "buffer.in", "buffer.out", "out"} {
+			j := experiment.JackMeasures{
+				Jack: jack, PeakDBV: some(-10 - float64(n)), DBV: some(-20 - float64(n)), DBu: some(-17.8 - float64(n)), CrestDB: some(10), NoiseDBu: some(-100), NoiseADBu: some(-103),
+				SNR: some(80), SNRA: some(84), CeilingVolts: some(0.5), HeadroomDB: some(4 - 2*float64(n)), OverShare: some(0.01), CentroidHz: some(700 + 100*float64(n)),
+			}
+			for b := -10; b <= 13; b++ { // 100 Hz to 20 kHz
+				f := 1000 * math.Pow(10, float64(b)/10)
+				j.ThirdOctaves = append(j.ThirdOctaves, experiment.BandLevel{Hz: f, DBV: some(-30 - 3*math.Abs(float64(b+2*k)))})
+			}
+			m.Jacks = append(m.Jacks, j)
+		}
+		m.Jacks[5].CeilingVolts, m.Jacks[5].HeadroomDB, m.Jacks[5].OverShare = none("it leads into nothing that is known"), none("no ceiling"), none("no ceiling")
+		p.Measures = append(p.Measures, m)
+		r := &experiment.ResponseReport{Take: t.Name, Order: t.Order, Jack: "out", Losses: []experiment.Loss{{
+			Jack: "fuzz.in", Source: 9000, Input: 4800, Cable: 5, At: []experiment.LossPoint{{Hz: 1000, Input: some(9), Cable: some(0)}, {Hz: 5000, Input: some(12.3), Cable: some(-0.4)}},
+		}}}
+		for n := range 240 {
+			f := 20 * math.Pow(1000, (float64(n)+0.5)/240)
+			r.Points = append(r.Points, experiment.ResponsePoint{Hz: f, GainDB: some(-10 * math.Log10(1+math.Pow(f/(1000*float64(k+1)), 2)))})
+		}
+		p.Responses = append(p.Responses, r)
+		p.Guitar = append(p.Guitar, r)
+		p.Noise = append(p.Noise, &experiment.NoiseReport{
+			Take: t.Name, Order: t.Order, Jack: "out", ADBu: some(-82.3), DBu: some(-79),
+			Blocks: []experiment.NoiseGroup{{Name: "fuzz", ADBu: some(-82.5), Share: 0.955}, {Name: "guitar", ADBu: some(-96), Share: 0.045}},
+			Causes: []experiment.NoiseGroup{{Name: "shot", ADBu: some(-83), Share: 0.8}, {Name: "thermal", ADBu: some(-89), Share: 0.2}},
+			Moves:  []experiment.NoiseMove{{Block: "buffer", From: 2, To: 1, NoiseDB: -3, GainDB: 0.5}}, Assumptions: []string{"Nobody plays."},
+		})
+	}
+	c.Nulls = []experiment.Null{{A: 1, B: 2, DB: db(-12)}, {A: 1, B: 3, DB: db(-0.5)}, {A: 2, B: 3, Identical: true}}
+	return p
+}
