@@ -317,7 +317,11 @@ type Ranked struct {
 	Pareto bool     `json:"pareto"`
 
 	order order
+	worth string // in steps
 }
+
+// Alike says that two orders are worth the same in every wish, as far as it counts.
+func (o Ranked) Alike(other Ranked) bool { return o.worth == other.worth }
 
 // bestFew is how many orders are offered as takes.
 const bestFew = 3
@@ -430,6 +434,7 @@ func (r *Rank) Result() *Ranking {
 	alike := map[string]bool{}
 	for k := range res.Orders {
 		o := &res.Orders[k]
+		o.worth = r.inSteps(*o)
 		if slices.Equal(o.Order, r.orders.names) {
 			res.Base = o
 		}
@@ -437,8 +442,8 @@ func (r *Rank) Result() *Ranking {
 			continue
 		}
 		res.Pareto = append(res.Pareto, *o)
-		if worth := r.inSteps(*o); !alike[worth] && len(res.Best) < bestFew {
-			alike[worth] = true
+		if !alike[o.worth] && len(res.Best) < bestFew {
+			alike[o.worth] = true
 			res.Best = append(res.Best, *o)
 		}
 	}

@@ -41,11 +41,12 @@ var update = flag.Bool("update", os.Getenv("UPDATE") == "1", "rewrite the texts 
 //	columns stdout|stderr MOST               want no line longer than that many characters
 //	empty FOLDER                             want nothing in it, hidden or not
 //	appears PATTERN                          wait until a file's name matches
+//	beginning FILE BYTES NEW                 write the first so many bytes of a file, of which there are more, into another
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script", UpdateScripts: *update, RequireExplicitExec: true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits": scriptExits, "tone": scriptTone, "wav": scriptWAV, "columns": scriptColumns, "empty": scriptEmpty, "appears": scriptAppears,
+			"exits": scriptExits, "tone": scriptTone, "wav": scriptWAV, "columns": scriptColumns, "empty": scriptEmpty, "appears": scriptAppears, "beginning": scriptBeginning,
 		},
 	})
 }
@@ -119,6 +120,16 @@ func scriptEmpty(ts *testscript.TestScript, neg bool, args []string) {
 	for _, e := range list {
 		ts.Fatalf("%s holds %s", args[0], e.Name())
 	}
+}
+
+func scriptBeginning(ts *testscript.TestScript, neg bool, args []string) {
+	text := ts.ReadFile(args[0])
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	if n >= len(text) {
+		ts.Fatalf("%s has %d bytes", args[0], len(text))
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[2]), []byte(text[:n]), 0o644))
 }
 
 func scriptAppears(ts *testscript.TestScript, neg bool, args []string) {

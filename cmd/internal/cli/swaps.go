@@ -1,0 +1,188 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"drywire/chains/experiment"
+	"drywire/dsp"
+)
+
+type swapsOptions struct {
+	file, take, recording, quality string
+	seconds                        float64
+	json                           bool
+}
+
+// swapSeconds is how much of a recording is rendered where nothing else is asked for.
+const swapSeconds = 5
+
+func swapsCommand(s streams) *cobra.Command {
+	var o swapsOptions
+	cmd := &cobra.Command{
+		Use:   "swaps FILE",
+		Short: "Swap every two blocks of a take: which swaps can be heard, and in what",
+		Long: fmt.Sprintf(`Swaps lets every two blocks of a take change places, renders the beginning of the recording (%d s)
+through each of these orders, brings it to the loudness of the take as it is, and says whether a
+listener could tell, and by what. It prints a map and a list, strongest first: by how likely the
+difference is heard; where that is the same, and it soon is certain, by how little had to be moved.
+
+Whether it is heard is the detection of ITU-R BS.1387, with full scale at %.0f dB SPL: mostly (in half
+of the moments and more), in places, or not. Only what is heard is looked into:
+  L  level       by 0.5 LU and more, before the loudness is matched
+  T  tone        bass (to 250 Hz), middle or treble (from 2 kHz) by 1 dB and more
+  N  noise       at rest, at equal loudness, by 1 dB (A) and more, if it can be heard at all
+  D  distortion  THD of a 997 Hz tone by 3 dB and more, if it is over 1 %%
+  S  sustain     the time for 20 dB of a falling note by 10 %% and more
+L and N are told whether the playing sounds different or not.
+
+--json prints one object in place of the tables:
+  title, take, order, quality, rate_hz, seconds, playback_db_spl
+  swaps: first, second (blocks), apart (places), order, a (always 0: the take as it is), b,
+    lag_samples, inverted, null_db, level_lu, third_octaves: hz, db;
+    bass_db, middle_db, treble_db, noise_db, distortion_db, sustain_seconds,
+    hearing: playback_db_spl, probability, share, highest, bands, bands_of;
+    log_spectral_mean_db, log_spectral_max_db, heard, respects, sentence
+What cannot be measured is {"not_measurable": "why"}.`, swapSeconds, experiment.Playback),
+		Example: `  drywire swaps my-chain.yaml
+  drywire swaps my-chain.yaml --take buffered --json > swaps.json`,
+		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.file = args[0]
+			return runSwaps(cmd.Context(), s, o)
+		},
+	}
+	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
+	cmd.Flags().Float64Var(&o.seconds, "seconds", swapSeconds, "how much of the recording is rendered, from its beginning, in seconds")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
+	recordingFlag(cmd, &o.recording)
+	qualityFlag(cmd, &o.quality)
+	complete(cmd, "take", completeTake)
+	complete(cmd, "seconds", cobra.NoFileCompletions)
+	return cmd
+}
+
+func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
+	q, err := quality(o.quality)
+	if err != nil {
+		return err
+	}
+	if !(o.seconds >= 0.1 && o.seconds <= 600) {
+		return misusef("--seconds %v: want 0.1 to 600", o.seconds)
+	}
+	f, c, err := readTake(s, o.file, o.take)
+	if err != nil {
+		return err
+	}
+	if len(c.Blocks) < 2 {
+		return fmt.Errorf("take %q has %s; it takes two to swap", c.Take, plural(len(c.Blocks), "block", "blocks"))
+	}
+	r, err := findRecording(ctx, f, o.recording)
+	if err != nil {
+		return err
+	}
+	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
+		return err
+	}
+	x, err := r.voltages(ctx, o.seconds)
+	if err != nil {
+		return err
+	}
+	bar := newProgress(s.err, int64(1+len(c.Blocks)*(len(c.Blocks)-1)/2))
+	defer bar.stop()
+	m, err := experiment.Swaps(ctx, c, x, r.rate, q, func() { bar.add(1) })
+	if err != nil {
+		return err
+	}
+	bar.stop()
+	if o.json {
+		return s.object(m)
+	}
+	if m.Title != "" {
+		s.printf("%s\n", m.Title)
+	}
+	s.printf("Take: %s\n", m.Take)
+	paragraph(s.out, "  ", orderText(c), 98)
+	r.describe(s)
+	printSwaps(s, m, len(x))
+	return nil
+}
+
+// letter is a respect in the map.
+var letter = map[string]string{"level": "L", "tone": "T", "noise": "N", "distortion": "D", "decay": "S"}
+
+// mapped is a swap in the map.
+func mapped(k *experiment.Swap) string {
+	letters := ""
+	for _, r := range k.Respects {
+		letters += letter[r]
+	}
+	switch k.Heard {
+	case experiment.HeardMostly:
+		return "!" + letters
+	case experiment.HeardInParts:
+		return "~" + letters
+	case experiment.HeardUnknown:
+		return "?"
+	}
+	return "." + letters
+}
+
+// widest is how many blocks fit into the map: a row has their numbers, a name, and up to six letters for each.
+const widest = 9
+
+func printSwaps(s streams, m *experiment.SwapMap, frames int) {
+	s.printf("\nFull scale at %.0f dB SPL; the first %s, quality %s.\n", m.Playback, quantity(float64(frames)/float64(m.RateHz), dsp.Seconds), m.Quality)
+	if n := len(m.Order); n <= widest {
+		s.printf("\n")
+		t := table{header: []string{" #", "block"}}
+		for k := range m.Order[:n-1] {
+			t.header = append(t.header, fmt.Sprint(k+1))
+		}
+		for j := 1; j < n; j++ {
+			cells := make([]string, n+1)
+			cells[0], cells[1] = fmt.Sprint(j+1), clip(m.Order[j], 20)
+			for i := range j {
+				at := slices.IndexFunc(m.Swaps, func(k experiment.Swap) bool { return k.First == m.Order[i] && k.Second == m.Order[j] })
+				cells[2+i] = mapped(&m.Swaps[at])
+			}
+			t.row(cells...)
+		}
+		t.print(s.out)
+		var names []string
+		for k, name := range m.Order[:n-1] {
+			names = append(names, fmt.Sprintf("%d %s", k+1, name))
+		}
+		paragraph(s.out, "Columns:  ", strings.Join(names, ", "), 98)
+		s.printf("! heard mostly  ~ in places  . not heard  ? not measurable\nL level  T tone  N noise at rest  D distortion  S sustain; the clearest first\n")
+	} else {
+		s.printf("%d blocks are too many for the map.\n", n)
+	}
+	s.printf("\n")
+	t := table{header: []string{" #", "swapped", "heard", " null\ndB", " level\nLU", " bass\ndB", " middle\ndB", " treble\ndB", " noise\ndB(A)", " THD\ndB", " sustain\ns"}}
+	for k, w := range m.Swaps {
+		heard := w.Heard
+		if heard == experiment.HeardUnknown {
+			heard = "?"
+		}
+		t.row(fmt.Sprint(k+1), clip(w.First, 11)+" / "+clip(w.Second, 11), heard, w.NullDB.Text(0), w.Level.Text(1), w.Bass.Text(1), w.Middle.Text(1), w.Treble.Text(1),
+			w.Noise.Text(1), w.Distortion.Text(1), w.Sustain.Text(2))
+	}
+	t.print(s.out)
+	s.printf("\n")
+	quiet := 0
+	for k, w := range m.Swaps {
+		if w.Heard == experiment.HeardMostly || w.Heard == experiment.HeardInParts || w.Heard == experiment.HeardUnknown || len(w.Respects) > 0 {
+			paragraph(s.out, fmt.Sprintf("%2d  ", k+1), w.Sentence, 98)
+		} else {
+			quiet++
+		}
+	}
+	if quiet > 0 {
+		s.printf("%s nobody is likely to hear.\n", plural(quiet, "swap", "swaps"))
+	}
+}
