@@ -14,8 +14,14 @@ import (
 // gainRate is the rate at which gain blocks are measured here.
 const gainRate = 48000
 
-// onRig runs a tone of a second's fraction through a block on the rig, and gives the last half of what comes out.
+// onRig runs n samples of a tone through a block on the rig, and gives the last half of what comes out.
 func onRig(tb testing.TB, kind string, set map[string]any, frequency, peak float64, n int) []float64 {
+	tb.Helper()
+	return wholeOnRig(tb, kind, set, frequency, peak, n)[n/2:]
+}
+
+// wholeOnRig gives all of it.
+func wholeOnRig(tb testing.TB, kind string, set map[string]any, frequency, peak float64, n int) []float64 {
 	tb.Helper()
 	k := blocks.Find(kind)
 	s := k.Defaults()
@@ -39,7 +45,7 @@ func onRig(tb testing.TB, kind string, set map[string]any, frequency, peak float
 	if f := r.Report().Failures; f > 0 {
 		tb.Errorf("%s: the solver failed %d times", kind, f)
 	}
-	return x[n/2:]
+	return x
 }
 
 // rms of a signal.

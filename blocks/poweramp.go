@@ -1,0 +1,113 @@
+package blocks
+
+import (
+	"math"
+
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/filter"
+	"drywire/dsp/oversample"
+)
+
+// poweramp is a push-pull valve power amplifier up to its speaker's terminals.
+var poweramp = Kind{
+	Name:  "poweramp",
+	Brief: "valve power amplifier: clips softly, and its supply sags under load",
+	Models: []string{
+		"1 MΩ in, a level control, a push-pull stage whose clipping has a knee, an output transformer with a corner at either end, 12 Ω out.",
+		"A supply that the signal draws on: its voltage, and with it the ceiling, falls with the output and recovers in 40 ms.",
+		"The noise of its input stage, raised by the level.",
+	},
+	Ignores: []string{
+		"Power valves one by one: class AB's crossover, their grid current, the phase inverter's own clipping, and feedback with its presence control.",
+		"The transformer's saturation, hum, and that a speaker's impedance moves the clipping: the ceiling is that at 8 Ω.",
+	},
+	Sources: []string{
+		"Curve x/(1 + x⁴)^(1/4), supply of 40 ms with up to 35 % of source resistance against the load's, corners at 35 Hz and 14 kHz, 12 Ω: common practice, no source.",
+		"Ceiling: √(2·P·8 Ω), closed form.",
+		"Input noise of 40 nV/√Hz: from memory, a small-signal pentode or triode with its grid resistor.",
+	},
+	InputImpedance:  "1 MΩ",
+	OutputImpedance: "12 Ω",
+	Knobs: []Knob{
+		dial("level", "level; at 10, a peak of 0.5 V reaches the ceiling", "audio", 5),
+		dial("sag", "how far the supply falls under load: at 10, hard playing takes a quarter of the ceiling", "linear", 3),
+		{Name: "power", Brief: "power into 8 Ω, in watts, where a sine just meets the ceiling", Unit: dsp.None, Min: 1, Max: 150, Default: 40},
+	},
+	Build: func(b *Bench, s Settings) {
+		p := b.powering(s)
+		b.highInput()
+		b.outputThrough(Stage{Name: "valves", Core: p, Noise: powerNoise * p.gain, Ceiling: p.top}, 12)
+	},
+}
+
+const powerNoise = 40e-9 // V/√Hz
+
+// powering is the core.
+type powering struct {
+	gain, top float64 // to the speaker, and its ceiling in volts
+	sag       float64 // share by which the supply falls while the output is at its ceiling
+	charge    float64 // share of the way that the supply goes in a high sample
+	supply    float64 // 1 at rest
+	up        *oversample.Up
+	down      *oversample.Down
+	factor    int
+	high      []float64
+	corners   filter.Cascade
+}
+
+const powerChunk = 64
+
+func (b *Bench) powering(s Settings) *powering {
+	p := &powering{
+		top: math.Sqrt(2 * s.Number("power") * 8), sag: 0.35 * s.Number("sag") / 10,
+		charge: 1 - math.Exp(-1/(40e-3*float64(b.Rate)*float64(b.Oversample))),
+		up:     oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate), factor: b.Oversample,
+		high:    make([]float64, powerChunk*b.Oversample),
+		corners: filter.Cascade{filter.OnePoleHigh(35, b.Rate), filter.OnePoleLow(14e3, b.Rate)},
+	}
+	p.gain = p.top / 0.5 * max(1e-4, circuit.Audio.Wiper(s.Number("level")/10)) // what leaks past a closed control
+	p.Reset()
+	return p
+}
+
+// Process implements Core.
+func (p *powering) Process(out, in [][]float64) {
+	dst, src := out[0], in[0]
+	for len(src) > 0 {
+		n := min(len(src), powerChunk)
+		high := p.high[:n*p.factor]
+		p.up.Process(high, src[:n])
+		for k, x := range high {
+			// The curve, with the ceiling where the supply is.
+			ceiling := p.supply * p.top
+			u := p.gain * x / ceiling
+			u2 := u * u
+			y := p.gain * x / math.Sqrt(math.Sqrt(1+u2*u2))
+			high[k] = y
+			p.supply += p.charge * (1 - p.sag*math.Abs(y)/p.top - p.supply)
+		}
+		p.down.Process(dst[:n], high)
+		dst, src = dst[n:], src[n:]
+	}
+	p.corners.Process(out[0], out[0])
+}
+
+// Response implements Responder: below the knee, its gain between the transformer's corners.
+func (p *powering) Response(f dsp.Hertz) complex128 {
+	return complex(p.gain, 0) * p.corners.Response(f)
+}
+
+// Latency implements Core.
+func (p *powering) Latency() int { return (p.up.Latency() + p.down.Latency()) / p.factor }
+
+// Tail implements Core.
+func (p *powering) Tail() dsp.Second { return p.corners.Tail() }
+
+// Reset implements Core.
+func (p *powering) Reset() {
+	p.supply = 1
+	p.up.Reset()
+	p.down.Reset()
+	p.corners.Reset()
+}

@@ -1,0 +1,63 @@
+package blocks_test
+
+import (
+	"math"
+	"testing"
+
+	"drywire/dsp"
+)
+
+// A sine far over the ceiling is nearly a square wave of ±√(2·P·8 Ω), whose line at its own frequency is 4/π of that, and the supply rests where its
+// loss equals what the output draws: 1/(1 + sag); closed forms. Without sag four times the power is twice the voltage.
+func TestPowerampCeiling(t *testing.T) {
+	const tolerance = 0.03 // of the line: the corners of the square, rounded by the curve and by what is over 14 kHz
+	for _, c := range []struct{ power, sag float64 }{{10, 0}, {40, 0}, {40, 5}, {40, 10}} {
+		y := onRig(t, "poweramp", map[string]any{"level": 10.0, "power": c.power, "sag": c.sag}, 500, 50, 48000)
+		want := 4 / math.Pi * math.Sqrt(2*c.power*8) / (1 + 0.35*c.sag/10)
+		if got := line(y, 500); math.Abs(got/want-1) > tolerance {
+			t.Errorf("%v W, sag %v: line of %.3f V, want %.3f V", c.power, c.sag, got, want)
+		}
+	}
+}
+
+// The sag takes its time: of what it takes away in the end, 63 % are gone after 40 ms, less what the falling supply itself draws less:
+// the time constant is 40 ms/(1 + sag); closed form.
+func TestPowerampSagTime(t *testing.T) {
+	const frequency = 1000
+	y := wholeOnRig(t, "poweramp", map[string]any{"level": 10.0, "sag": 10.0}, frequency, 50, 24000)
+	top := func(at float64) float64 { // mean magnitude over five periods
+		from := int(at * gainRate)
+		sum := 0.0
+		for _, v := range y[from : from+240] {
+			sum += math.Abs(v)
+		}
+		return sum / 240
+	}
+	first, last := top(0.004), top(0.45)
+	end := 1 / 1.35
+	for _, at := range []float64{0.02, 0.04, 0.08} {
+		share := func(t float64) float64 { return end + (1-end)*math.Exp(-t*1.35/40e-3) }
+		// Against the first stretch, which had sagged a little already. Each stretch is 5 ms long; its middle counts, and the latency is taken off.
+		late := 0.0025 - 0.0018
+		want := share(at+late) / share(0.004+late)
+		if got := top(at) / first; math.Abs(got-want) > 0.008 {
+			t.Errorf("after %v s the ceiling is %.4f of the first, want %.4f", at, got, want)
+		}
+	}
+	if got, want := last/first, end/(end+(1-end)*math.Exp(-0.0047*1.35/40e-3)); math.Abs(got-want) > 0.008 {
+		t.Errorf("in the end the ceiling is %.4f of the first, want %.4f", got, want)
+	}
+}
+
+// The clipping is soft and symmetric: odd harmonics only, and at a quarter of the ceiling under -60 dB. x/(1+x⁴)^(1/4) is x - x⁵/4 there: a fifth of
+// 1/256, of which the third harmonic has 5/16 and so is at -70 dB.
+func TestPowerampSoft(t *testing.T) {
+	y := onRig(t, "poweramp", map[string]any{"level": 10.0, "sag": 0.0}, 500, 0.125*1.01, 48000)
+	third := dsp.ToDB(line(y, 1500) / line(y, 500))
+	if want := dsp.ToDB(math.Pow(0.25, 4) / 4 * 5 / 16); math.Abs(third-want) > 0.5 {
+		t.Errorf("third harmonic at %.2f dB, want %.2f dB", third, want)
+	}
+	if second := dsp.ToDB(line(y, 1000) / line(y, 500)); second > -120 {
+		t.Errorf("second harmonic at %.1f dB", second)
+	}
+}

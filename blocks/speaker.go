@@ -1,0 +1,97 @@
+package blocks
+
+import (
+	"math"
+
+	"drywire/dsp"
+	"drywire/dsp/filter"
+)
+
+// speaker is a loudspeaker in its cabinet with a microphone before it. Its voice coil is a circuit, so the amplifier's output impedance is a part of its
+// sound; what the cone does higher up is a filter behind a stage.
+var speaker = Kind{
+	Name:  "speaker",
+	Brief: "guitar loudspeaker in a cabinet, and a microphone",
+	Models: []string{
+		"The voice coil with its resistance, inductance and eddy currents, and the moving mass, suspension and losses as their electrical equivalent, solved together with the amplifier.",
+		"Sound is the acceleration of the cone: the current in the capacitor that stands for its mass.",
+		"The cone's break-up as a peak, and its fall above that.",
+		"A microphone of 150 Ω, its noise, and a level of 100 mV for one watt at 400 Hz.",
+	},
+	Ignores: []string{
+		"Distortion of the speaker, and its warming up under power.",
+		"The room, the floor, and the microphone's place: it hears the cone on its axis.",
+		"An impulse response of a real cabinet, which would know all of its resonances.",
+	},
+	Sources: []string{
+		"Electrical equivalent of a moving coil, 6.4 Ω, 0.6 mH beside 25 Ω, resonance with Q of 8 and 0.7: J. Audio Eng. Soc. 20(5), 383-395, 1972, values common practice, no source.",
+		"Break-up at 2.5 kHz, fall of 24 dB per octave above 5 kHz: common practice, no source.",
+	},
+	InputImpedance:  "7.35 Ω to 7.67 Ω: least there, 80 Ω at the resonance, more in the treble",
+	OutputImpedance: "150 Ω",
+	Knobs: []Knob{
+		{Name: "resonance", Brief: "resonance in its cabinet", Unit: dsp.Hertzes, Min: 50, Max: 150, Default: 95},
+		{Name: "breakup", Brief: "middle of the cone's break-up", Unit: dsp.Hertzes, Min: 1500, Max: 4000, Default: 2500},
+		{Name: "bite", Brief: "height of the break-up", Unit: dsp.Decibels, Min: 0, Max: 12, Default: 6},
+		{Name: "top", Brief: "where its treble ends", Unit: dsp.Hertzes, Min: 2500, Max: 8000, Default: 5000},
+	},
+	Build: func(b *Bench, s Settings) {
+		// At resonance the coil sees Res beside it; Qms = Res·ω·C and Qes = Re·ω·C.
+		const re, qms, qes = 6.4, 8.0, 0.7
+		w := 2 * math.Pi * s.Number("resonance")
+		c := qes / (re * w)
+		b.R("re", "in", "coil", re)
+		b.L("le", "coil", "emf", 0.6e-3)
+		b.R("eddy", "coil", "emf", 25)
+		b.R("res", "emf", "0", dsp.Ohm(qms/(w*c)))
+		b.L("ces", "emf", "0", dsp.Henry(1/(w*w*c)))
+		b.V("moved", "emf", "mass", 0)
+		b.C("mes", "mass", "0", dsp.Farad(c))
+		b.Circuit.F(b.Name("acceleration"), "0", b.Name("sound"), b.Name("moved"), 1)
+		b.ColdR("air", "sound", "0", 1)
+		f := func(knob string) dsp.Hertz { return dsp.Hertz(s.Number(knob)) }
+		b.Stage(Stage{
+			Name: "cone", Sense: []string{"sound"}, Drive: []string{"microphone"},
+			Core: &filtering{
+				bands: filter.Cascade{
+					filter.Peak(f("breakup"), s.Number("bite"), 1.5, b.Rate),
+					filter.LowPass(f("top"), 0.541, b.Rate), // Butterworth of fourth order, two sections
+					filter.LowPass(f("top"), 1.307, b.Rate),
+				},
+				// One watt is 2.83 V across 8 Ω; at 400 Hz, with the resonance at 95 Hz, it drives 0.457 A through what stands for the mass.
+				gain: 0.1 / 0.457,
+			},
+			Noise: 4e-9,
+		})
+		b.R("rout", "microphone", "out", 150)
+	},
+}
+
+// filtering is a core of filters alone.
+type filtering struct {
+	bands filter.Cascade
+	gain  float64
+}
+
+// Process implements Core.
+func (l *filtering) Process(out, in [][]float64) {
+	y := out[0]
+	l.bands.Process(y, in[0])
+	for k := range y {
+		y[k] *= l.gain
+	}
+}
+
+// Response implements Responder.
+func (l *filtering) Response(f dsp.Hertz) complex128 {
+	return complex(l.gain, 0) * l.bands.Response(f)
+}
+
+// Latency implements Core.
+func (l *filtering) Latency() int { return 0 }
+
+// Tail implements Core.
+func (l *filtering) Tail() dsp.Second { return l.bands.Tail() }
+
+// Reset implements Core.
+func (l *filtering) Reset() { l.bands.Reset() }
