@@ -109,8 +109,8 @@ func (c *Chain) Noise(rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
 
-// ErrNoLedger is returned where a ledger cannot be drawn up yet: where noise comes on two paths, whose parts are not independent.
-var ErrNoLedger = errors.New("no noise ledger where paths meet again")
+// ErrNoLedger is returned where a ledger cannot be drawn up yet: where noise comes on two paths, of which one leads through an echo or a reverb.
+var ErrNoLedger = errors.New("no noise ledger where paths meet again behind an echo or a reverb")
 
 // Noises is the ledgers of several jacks.
 func (c *Chain) Noises(rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
@@ -214,14 +214,18 @@ func (m *noiseMeter) ledger(c *Chain, jack string) (*Ledger, error) {
 	}
 	plain := *c
 	plain.Recording.Load = nil
-	walk := &noiseWalk{m: m, w: plain.Wire(m.rate, section.Draft), been: map[*circuit.Netlist]bool{}, shares: map[[3]string]*Share{}}
-	walk.gain = make([]float64, len(m.centres))
-	m.setLines(walk.w.Tail())
-	ones := make([]float64, len(m.centres))
+	w := plain.Wire(m.rate, section.Draft)
+	m.setLines(w.Tail())
+	walk := &noiseWalk{
+		m: m, w: w, shares: map[[3]string]*Share{}, gain: make([]float64, len(m.centres)),
+		wanted: map[*circuit.Netlist][]wanted{}, driven: map[string]wanted{}, done: map[string]bool{},
+	}
+	ones := make([]complex128, len(m.centres))
 	for k := range ones {
 		ones[k] = 1
 	}
-	if err := walk.back(jack, ones, nil); err != nil {
+	walk.want(wanted{jack, ones, nil})
+	if err := walk.back(); err != nil {
 		return nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, jack, err)
 	}
 	l := &Ledger{Jack: jack, Centres: m.centres, Widths: m.widths, Gain: walk.gain}
@@ -247,71 +251,228 @@ func (m *noiseMeter) setLines(tail dsp.Second) {
 	}
 }
 
+// wanted is a voltage that the jack hears.
+type wanted struct {
+	node  string       // or the name of a driven source
+	gain  []complex128 // from there to the jack per cell, without the stages with memory on the way
+	rough []float64    // the product of the power responses of those, nil where there are none
+}
+
 // noiseWalk goes from the jack back to the guitar and gathers shares.
 type noiseWalk struct {
 	m      *noiseMeter
 	w      *Wiring
-	been   map[*circuit.Netlist]bool
+	wanted map[*circuit.Netlist][]wanted // what is heard of each section
+	driven map[string]wanted             // and of each driven source
+	done   map[string]bool               // stages by their names
 	shares map[[3]string]*Share
 	gain   []float64
 }
 
-// back adds what is made in the section that holds the node, and behind it. gain is the power gain from the node to the jack per cell without the stages
-// on the way that have memory; rough is the product of their power responses, nil where there are none.
-func (n *noiseWalk) back(node string, gain, rough []float64) error {
-	part := n.w.Section(node)
-	if n.been[part] {
-		return fmt.Errorf("%s is reached on two paths: %w", node, ErrNoLedger)
-	}
-	n.been[part] = true
-	ac, err := part.AC()
-	if err != nil {
-		return err
-	}
-	full := slices.Clone(gain) // with the rough part's mean
-	if rough != nil {
-		for k, p := range n.m.means(rough) {
-			full[k] *= p
-		}
-	}
-	inputs := part.Inputs()
-	own := make([][]circuit.Noise, len(n.m.centres))
-	through := make([][]float64, len(inputs)) // power gain from each input to the node
-	for i := range through {
-		through[i] = make([]float64, len(own))
-	}
-	each(len(own), func(k int) {
-		f := dsp.Hertz(n.m.centres[k])
-		own[k] = ac.Noise(node, f)
-		for i, in := range inputs {
-			through[i][k] = square(ac.Transfer(in, f, node)[0])
-		}
-	})
-	for k, list := range own {
-		for _, e := range list {
-			n.add(e.Element, e.Cause, k, e.Density*full[k])
-		}
-	}
-	for i, in := range inputs {
-		if in == source {
-			for k, p := range through[i] {
-				n.gain[k] += p * full[k]
+func (n *noiseWalk) want(v wanted) {
+	part := n.w.Section(v.node)
+	n.wanted[part] = append(n.wanted[part], v)
+}
+
+// back takes the sections from the last to the first. By the time that it comes to one, all that lies behind it is done, so that what a source makes on several
+// paths is added before it is squared.
+func (n *noiseWalk) back() error {
+	for _, part := range slices.Backward(n.w.Sections) {
+		for _, s := range slices.Backward(n.w.Stages) {
+			if !n.done[s.Name] && slices.ContainsFunc(s.Sense, part.HasNode) {
+				n.done[s.Name] = true
+				if err := n.stage(s); err != nil {
+					return err
+				}
 			}
-			n.hum(func(f float64) float64 {
-				cell, _ := slices.BinarySearch(n.m.edges, f)
-				return square(ac.Transfer(in, dsp.Hertz(f), node)[0]) * full[max(0, cell-1)]
-			})
-			continue
 		}
-		for k, p := range through[i] {
-			through[i][k] = p * gain[k]
-		}
-		if err := n.stage(in, through[i], rough); err != nil {
-			return err
+		if len(n.wanted[part]) > 0 {
+			if err := n.section(part, n.wanted[part]); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
 }
+
+// together is the rough part that several wanted voltages have in common. Where a stage with memory lies on one path only, nothing is known of how
+// what comes on the paths adds up within a cell.
+func together(list []wanted) ([]float64, error) {
+	for _, v := range list[1:] {
+		same := len(v.rough) == len(list[0].rough) && (v.rough == nil || &v.rough[0] == &list[0].rough[0])
+		if !same {
+			return nil, fmt.Errorf("%s and %s: %w", list[0].node, v.node, ErrNoLedger)
+		}
+	}
+	return list[0].rough, nil
+}
+
+// mean is the mean of a rough part over each cell.
+func (n *noiseWalk) mean(rough []float64) []float64 {
+	if rough != nil {
+		return n.m.means(rough)
+	}
+	ones := make([]float64, len(n.m.centres))
+	for k := range ones {
+		ones[k] = 1
+	}
+	return ones
+}
+
+// section adds what is made in a section.
+func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
+	ac, err := part.AC()
+	if err != nil {
+		return err
+	}
+	rough, err := together(list)
+	if err != nil {
+		return err
+	}
+	mean := n.mean(rough)
+	var nodes []string
+	weights := make([][]complex128, len(mean)) // per cell, of each node
+	for _, v := range list {
+		nodes = append(nodes, v.node)
+		for k, g := range v.gain {
+			weights[k] = append(weights[k], g)
+		}
+	}
+	// transfer is the gain from a driven source to the jack, at a frequency in a cell.
+	transfer := func(input string, f float64, cell int) complex128 {
+		var sum complex128
+		for i, h := range ac.Transfer(input, dsp.Hertz(f), nodes...) {
+			sum += weights[cell][i] * h
+		}
+		return sum
+	}
+	inputs := part.Inputs()
+	own := make([][]circuit.Noise, len(mean))
+	through := make([][]complex128, len(inputs))
+	for i := range through {
+		through[i] = make([]complex128, len(mean))
+	}
+	each(len(mean), func(k int) {
+		f := n.m.centres[k]
+		own[k] = ac.NoiseOfSum(nodes, weights[k], dsp.Hertz(f))
+		for i, in := range inputs {
+			through[i][k] = transfer(in, f, k)
+		}
+	})
+	for k, made := range own {
+		for _, e := range made {
+			n.add(e.Element, e.Cause, k, e.Density*mean[k])
+		}
+	}
+	for i, in := range inputs {
+		if in != source {
+			n.driven[in] = wanted{in, through[i], rough}
+			continue
+		}
+		for k, h := range through[i] {
+			n.gain[k] += square(h) * mean[k]
+		}
+		n.hum(func(f float64) float64 {
+			at, _ := slices.BinarySearch(n.m.edges, f)
+			cell := max(0, at-1)
+			return square(transfer(in, f, cell)) * mean[cell]
+		})
+	}
+	return nil
+}
+
+// stage adds what is made in a stage, and hands on what is heard of it to what it senses.
+func (n *noiseWalk) stage(s blocks.Stage) error {
+	var heard []wanted
+	var channels []int
+	for c, d := range s.Drive {
+		if v, ok := n.driven[d]; ok {
+			heard, channels = append(heard, v), append(channels, c)
+		}
+	}
+	if len(heard) == 0 {
+		return nil
+	}
+	for _, v := range heard { // every channel makes its own noise
+		mean := n.mean(v.rough)
+		for k, g := range v.gain {
+			if s.Noise > 0 {
+				n.add(s.Name, "stage", k, s.Noise*s.Noise*square(g)*mean[k])
+			}
+		}
+	}
+	if s.Core.Tail() > 0 {
+		if len(s.Drive) != 1 || len(s.Sense) != 1 {
+			return fmt.Errorf("%s has memory and several channels: %w", s.Name, ErrNoLedger)
+		}
+		rough := n.m.powerOf(s)
+		if before := heard[0].rough; before != nil {
+			both := make([]float64, len(rough))
+			for k, p := range rough {
+				both[k] = p * before[k]
+			}
+			rough = both
+		}
+		n.want(wanted{s.Sense[0], heard[0].gain, rough})
+		return nil
+	}
+	rough, err := together(heard)
+	if err != nil {
+		return err
+	}
+	for in, node := range s.Sense {
+		gain := make([]complex128, len(n.m.centres))
+		response := n.m.responses(s, in)
+		for i, v := range heard {
+			for k, g := range v.gain {
+				gain[k] += g * response[channels[i]][k]
+			}
+		}
+		n.want(wanted{node, gain, rough})
+	}
+	return nil
+}
+
+// responses is the response of a stage without memory from one of its inputs to all of its outputs, per cell: by what its core states, or else from its
+// response to a small impulse, with the latency taken back.
+func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
+	all := make([][]complex128, len(s.Drive))
+	for c := range all {
+		all[c] = make([]complex128, len(m.centres))
+	}
+	if core, ok := s.Core.(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
+		for k, f := range m.centres {
+			all[0][k] = core.Response(dsp.Hertz(f))
+		}
+		return all
+	}
+	in, out := make([][]float64, len(s.Sense)), make([][]float64, len(s.Drive))
+	length := blockSize + 2*s.Core.Latency()
+	for k := range in {
+		in[k] = make([]float64, length)
+	}
+	for k := range out {
+		out[k] = make([]float64, length)
+	}
+	in[input][0] = impulse
+	s.Core.Reset()
+	s.Core.Process(out, in)
+	s.Core.Reset()
+	for c, x := range out {
+		each(len(m.centres), func(k int) {
+			for t, v := range x {
+				if v != 0 {
+					angle := -2 * math.Pi * m.centres[k] / float64(m.rate) * float64(t-s.Core.Latency())
+					all[c][k] += cmplx.Rect(v/impulse, angle)
+				}
+			}
+		})
+	}
+	return all
+}
+
+// impulse is a voltage so small that every core's limits leave it alone.
+const impulse = 1e-3
 
 // What mains hum is made of.
 const (
@@ -334,45 +495,6 @@ func (n *noiseWalk) hum(gain func(f float64) float64) {
 		s.Lines = append(s.Lines, Line{k * mains, volts * volts / (k * k) / sum * gain(k*mains)})
 	}
 	n.shares[[3]string{s.Block, s.Element, s.Cause}] = s
-}
-
-// stage adds what is made in the stage that drives a source, and behind it.
-func (n *noiseWalk) stage(drive string, gain, rough []float64) error {
-	at := slices.IndexFunc(n.w.Stages, func(s blocks.Stage) bool { return slices.Contains(s.Drive, drive) })
-	if at < 0 {
-		return fmt.Errorf("nothing drives %s", drive)
-	}
-	s := n.w.Stages[at]
-	if len(s.Drive) != 1 || len(s.Sense) != 1 {
-		return fmt.Errorf("%s has several channels: %w", s.Name, ErrNoLedger)
-	}
-	var mean []float64
-	if rough != nil {
-		mean = n.m.means(rough)
-	}
-	for k, g := range gain {
-		if mean != nil {
-			g *= mean[k]
-		}
-		if s.Noise > 0 {
-			n.add(s.Name, "stage", k, s.Noise*s.Noise*g)
-		}
-	}
-	if core, ok := s.Core.(blocks.Responder); ok && s.Core.Tail() == 0 {
-		for k, f := range n.m.centres {
-			gain[k] *= square(core.Response(dsp.Hertz(f)))
-		}
-		return n.back(s.Sense[0], gain, rough)
-	}
-	power := n.m.powerOf(s)
-	if rough != nil {
-		both := make([]float64, len(power))
-		for k, p := range power {
-			both[k] = p * rough[k]
-		}
-		power = both
-	}
-	return n.back(s.Sense[0], gain, power)
 }
 
 func (n *noiseWalk) add(element, cause string, cell int, density float64) {
@@ -410,7 +532,6 @@ func (m *noiseMeter) powerOf(s blocks.Stage) []float64 {
 		each(len(p), func(k int) { p[k] = square(core.Response(dsp.Hertz(float64(k) * step))) })
 		return p
 	}
-	const impulse = 1e-3 // V
 	x := make([]float64, m.lines)
 	x[0] = impulse
 	s.Core.Reset()

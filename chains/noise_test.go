@@ -2,6 +2,7 @@ package chains
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -438,5 +439,53 @@ func TestNoiseOfEveryKind(t *testing.T) {
 		if own := slices.ContainsFunc(l.Shares, func(s Share) bool { return s.Block == "it" }); !own && k.Name != "cable" {
 			t.Errorf("%s makes no noise of its own", k.Name)
 		}
+	}
+}
+
+// Where two equal paths meet again in their mean, what was before them comes through as on one, for it adds up as a voltage; what each makes itself is
+// half as much, for it does not know of the other's.
+func TestNoiseOfPathsThatMeet(t *testing.T) {
+	file := mustParse(t, `
+drywire: 1
+recording: {file: a.wav, full_scale: 1 V, load: none}
+blocks: {drive: {kind: overdrive}, a: {kind: buffer}, b: {kind: buffer}, echo: {kind: delay}}
+order: [drive, {split: {left: [a], right: [b], mix: mono}}]
+takes:
+  - {name: equal}
+  - {name: echo, order: [drive, {split: {left: [a], right: [b, echo], mix: mono}}]}
+`)
+	c, err := file.Take("equal")
+	if err != nil {
+		t.Fatal(err)
+	}
+	power := func(jack, element string) float64 {
+		l, err := c.Noise(48000, jack)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := slices.IndexFunc(l.Shares, func(s Share) bool { return s.Element == element })
+		if at < 0 {
+			t.Fatalf("%s: no share of %s", jack, element)
+		}
+		return l.Power(at, Flat)
+	}
+	for _, e := range []struct {
+		element string
+		want    float64 // dB, mean over one path: 0 for what both have, half the voltage for what one has
+	}{
+		{"guitar.winding", 0}, {"drive.input", 0}, {"a.follower", 20 * math.Log10(0.5)},
+	} {
+		if got := 10 * math.Log10(power("out", e.element)/power("out.left", e.element)); !(math.Abs(got-e.want) < 0.001) {
+			t.Errorf("%s: %.4f dB from the left path to the mean, want %.4f", e.element, got, e.want)
+		}
+	}
+	if c, err = file.Take("echo"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.Noise(48000, "out"); !errors.Is(err, ErrNoLedger) {
+		t.Errorf("an echo in one of two paths that meet: %v, want ErrNoLedger", err)
+	}
+	if _, err := c.Noise(48000, "out.right"); err != nil {
+		t.Errorf("an echo in a path of its own: %v", err)
 	}
 }

@@ -111,15 +111,22 @@ type Noise struct {
 // shot noise 2qI of every junction current, and the input noise of amplifiers. Each is carried to the node by the
 // transposed (adjoint) circuit, so one factoring serves all. Source: IEEE JSSC 6(4) 204-208, 1971.
 func (a *AC) Noise(node string, f dsp.Hertz) []Noise {
-	out, err := a.sys.nodeIndex(node)
-	if err != nil {
-		panic(err)
-	}
+	return a.NoiseOfSum([]string{node}, []complex128{1}, f)
+}
+
+// NoiseOfSum is the noise of a weighted sum of node voltages, as Noise: what one source makes at several nodes is added before it is squared.
+func (a *AC) NoiseOfSum(nodes []string, weights []complex128, f dsp.Hertz) []Noise {
 	n := a.sys.net
 	fac := a.factor(a.matrix(f).transpose(), f)
 	rhs := make([]complex128, a.sys.size)
-	if out != ground {
-		rhs[out] = 1
+	for k, node := range nodes {
+		i, err := a.sys.nodeIndex(node)
+		if err != nil {
+			panic(err)
+		}
+		if i != ground {
+			rhs[i] += weights[k]
+		}
 	}
 	y := fac.solve(rhs)
 	square := func(z complex128) float64 { r := cmplx.Abs(z); return r * r }
