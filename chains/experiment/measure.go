@@ -149,7 +149,7 @@ func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) 
 // ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the next one's behind an output.
 func ceilingAt(jacks []string, all []chains.Ceiling, k int) chains.Ceiling {
 	into, ok := strings.CutSuffix(jacks[k], ".in")
-	if !ok && k+1 < len(jacks) {
+	if leads := jacks[k] == "guitar" || strings.HasSuffix(jacks[k], ".out"); !ok && leads && k+1 < len(jacks) {
 		into, ok = strings.CutSuffix(jacks[k+1], ".in")
 	}
 	if ok {

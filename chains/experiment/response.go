@@ -95,11 +95,23 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 	return r, nil
 }
 
-// upTo says whether a hand-over lies before a jack or is felt there: what is plugged into a jack loads it.
+// upTo says whether a hand-over lies before a jack or is felt there: what is plugged into a jack loads it. The other path of a split is left out, though it
+// is felt as well.
 func upTo(c *chains.Chain, handover, jack string) bool {
 	jacks := c.Jacks()
-	at := slices.Index(jacks, strings.Replace(handover, "load", "out", 1))
-	return at >= 0 && at <= slices.Index(jacks, jack)+1
+	at, end := slices.Index(jacks, strings.Replace(handover, "load", "out", 1)), slices.Index(jacks, jack)
+	if c.Split != nil {
+		left := slices.Index(jacks, "out.left")
+		right := slices.Index(jacks, "out.right")
+		begin := 1 + 2*len(c.Blocks) // of the left path
+		if end > left && end <= right && at >= begin && at <= left {
+			return false
+		}
+	}
+	if jack == "guitar" || strings.HasSuffix(jack, ".out") {
+		end++ // it leads into the next
+	}
+	return at >= 0 && at <= end
 }
 
 // edge is where the response falls 3 dB under the middle for the first time on the way from 1 kHz downwards or upwards, between two points on a straight line.

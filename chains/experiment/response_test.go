@@ -3,8 +3,10 @@ package experiment
 import (
 	"math"
 	"math/cmplx"
+	"strings"
 	"testing"
 
+	"drywire/chains"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -99,5 +101,31 @@ func TestLosses(t *testing.T) {
 	}
 	if l.At[2].Cable.Value < 0.001 || l.At[2].Input.Value < 0.05 {
 		t.Errorf("the losses are too small to be a check: %+v", l.At[2])
+	}
+}
+
+// In a split, a jack's losses are those on its own path.
+func TestLossesOfAPath(t *testing.T) {
+	f, err := chains.Parse("test.yaml", []byte(`
+drywire: 1
+recording: {file: a.wav, full_scale: 1 V, load: none}
+blocks: {drive: {kind: overdrive}, a: {kind: buffer}, b: {kind: buffer}}
+order: [drive, {split: {left: [a], right: [b]}}]
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for jack, want := range map[string]string{"drive.in": "drive.in", "out.left": "drive.in a.in load.left", "out.right": "drive.in b.in load.right"} {
+		r, err := Response(f.Chains()[0], measureRate, jack)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, l := range r.Losses {
+			got = append(got, l.Jack)
+		}
+		if strings.Join(got, " ") != want {
+			t.Errorf("%s: hand-overs %v, want %s", jack, got, want)
+		}
 	}
 }
