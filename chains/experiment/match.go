@@ -101,7 +101,7 @@ func (s Shape) Apply(dst, src []float64, at int64) {
 type Meter struct {
 	loudness *measure.LoudnessMeter // nil: by RMS
 	levels   measure.LevelMeter
-	peak     measure.TruePeakMeter
+	peaks    []measure.TruePeakMeter // per channel
 }
 
 // shortest is the shortest take that has a loudness: one gating block of BS.1770-5, 400 ms.
@@ -111,30 +111,44 @@ const shortest = 0.4
 func ByLoudness(frames int64, rate float64) bool { return float64(frames) >= shortest*rate }
 
 // NewMeter reads a take of one channel, by loudness or by RMS.
-func NewMeter(rate float64, byLoudness bool) *Meter {
-	m := &Meter{}
+func NewMeter(rate float64, byLoudness bool) *Meter { return newMeter(rate, byLoudness, measure.Mono) }
+
+// NewStereoMeter reads a take of two channels; its RMS is that of both together.
+func NewStereoMeter(rate float64, byLoudness bool) *Meter {
+	return newMeter(rate, byLoudness, measure.Stereo)
+}
+
+func newMeter(rate float64, byLoudness bool, layout measure.Layout) *Meter {
+	m := &Meter{peaks: make([]measure.TruePeakMeter, len(layout))}
 	if byLoudness {
-		m.loudness = measure.NewLoudnessMeter(rate, measure.Mono)
+		m.loudness = measure.NewLoudnessMeter(rate, layout)
 	}
 	return m
 }
 
-// Push takes the next samples.
-func (m *Meter) Push(x []float64) {
+// Push takes the next samples, a slice per channel.
+func (m *Meter) Push(channels ...[]float64) {
 	if m.loudness != nil {
-		m.loudness.Push(x)
-	} else {
-		m.levels.Push(x)
+		m.loudness.Push(channels...)
 	}
-	m.peak.Push(x)
+	for k, x := range channels {
+		if m.loudness == nil {
+			m.levels.Push(x)
+		}
+		m.peaks[k].Push(x)
+	}
 }
 
 // Reading is what was read; an error of type measure.NotMeasurable where there is no level.
 func (m *Meter) Reading() (Reading, error) {
 	var r Reading
 	var err error
-	if r.TruePeak, err = m.peak.TruePeak(); err != nil {
-		return r, err
+	for k := range m.peaks {
+		peak, err := m.peaks[k].TruePeak()
+		if err != nil {
+			return r, err
+		}
+		r.TruePeak = math.Max(r.TruePeak, peak)
 	}
 	if m.loudness != nil {
 		r.Level, err = m.loudness.Integrated()

@@ -2,11 +2,13 @@ package cli
 
 import (
 	"context"
+	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"drywire/chains"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
@@ -23,7 +25,9 @@ func checkCommand(s streams) *cobra.Command {
 		Long: `Check reads a chain file, wires every take and finds its operating point. It prints the order of
 every take and, at every place where one thing is plugged into another, what drives (source
 impedance, with the cable) and what is driven (input impedance), both at 1 kHz; or every mistake in
-the file with its place. It writes nothing.`,
+the file with its place. Where a take splits into two paths, it says whether they cancel when they
+are heard as one: they do where their correlation is under -0.5, or where their sum is 6 dB or more
+under the sum of their powers in any octave from 80 Hz to 5 kHz. It writes nothing.`,
 		Example: `  drywire check my-chain.yaml`,
 		Args:    oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -45,17 +49,32 @@ func qualityFlag(cmd *cobra.Command, to *string) {
 	complete(cmd, "quality", completeQuality)
 }
 
-// orderText is the order of a take, in one line.
+// orderText is the order of a take, in one line. A switcher is named wherever the signal comes back to it.
 func orderText(c *chains.Chain) string {
-	names := []string{"guitar"}
-	for _, b := range c.Blocks {
-		if b.Off {
-			names = append(names, "("+b.Name+" off)")
-		} else {
-			names = append(names, b.Name)
+	line := func(list []chains.Placed, names ...string) []string {
+		for _, b := range list {
+			switch {
+			case b.Piece():
+				names = append(names, b.Switcher)
+			case b.Off:
+				names = append(names, "("+b.Name+" off)")
+			default:
+				names = append(names, b.Name)
+			}
 		}
+		return names
 	}
-	return strings.Join(append(names, "load"), " > ")
+	names := line(c.Blocks, "guitar")
+	if c.GuitarName != "" {
+		names[0] += " " + c.GuitarName
+	}
+	if c.Split == nil {
+		return strings.Join(append(names, "load"), " > ")
+	}
+	path := func(side string, list []chains.Placed) string {
+		return side + ": " + strings.Join(append(line(list), "load"), " > ")
+	}
+	return strings.Join(append(names, "{"+path("left", c.Split.Left)+" | "+path("right", c.Split.Right)+"}"), " > ") + " " + c.Split.Mix
 }
 
 // at is the frequency at which impedances are shown.
@@ -76,7 +95,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if _, err := renderer(c, r, section.Normal, "out"); err != nil {
+		if _, err := renderer(c, r, section.Normal, c.Ends()...); err != nil {
 			return err
 		}
 		places, err := c.Handovers(at)
@@ -93,9 +112,24 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 			t.row("  "+p.Jack, ohms(p.Source), ohms(p.Input), decibels(lost(p)))
 		}
 		t.print(s.out)
+		if c.Split != nil {
+			paragraph(s.out, "  ", pathsText(c, r.rate), 98)
+		}
 	}
 	s.printf("\n%s, no mistakes found.\n", plural(len(f.Takes), "take", "takes"))
 	return nil
+}
+
+// pathsText says how the two paths of a take's split get along.
+func pathsText(c *chains.Chain, rate dsp.Hertz) string {
+	x, err := c.Cancellation(rate)
+	switch {
+	case err != nil:
+		return fmt.Sprintf("Whether the two paths cancel is not known: %v.", err)
+	case x.Cancels():
+		return "WARNING: the two paths cancel: " + x.String() + ". A trim with polarity: inverted in one of them turns it over."
+	}
+	return "The two paths do not cancel: " + x.String() + "."
 }
 
 func titleOf(f *chainFile) string {

@@ -137,6 +137,10 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	for _, c := range all {
 		longest = max(longest, c.Wire(r.rate, q).Tail())
 	}
+	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
+	for _, c := range all {
+		channels = max(channels, len(c.Ends()))
+	}
 	names := make([]string, len(all))
 	wavs := make([]*samples.Writer, len(all))
 	for k, c := range all {
@@ -145,7 +149,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		}
 		names[k] = fileName(k+1, len(all), c.Take)
 		var err error
-		wavs[k], err = out.wav(names[k], samples.Format{Rate: int(r.rate), Channels: 1, Bits: 24}, takeFrames(r, longest), r.path, f.name)
+		wavs[k], err = out.wav(names[k], samples.Format{Rate: int(r.rate), Channels: channels, Bits: 24}, takeFrames(r, longest), r.path, f.name)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -180,6 +184,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		if takes[k], err = keep(ctx, render, r, longest, out.folder, bar, jacks.push); err != nil {
 			return err
 		}
+		takes[k].channels = channels
 		if remarks[k], err = found.measure(ctx, k, render.Wiring, jacks); err != nil {
 			return err
 		}
@@ -205,6 +210,9 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		return nil, nil, err
 	}
 	found.page.Remarks = slices.Concat(remarks...)
+	if channels == 2 {
+		found.page.Remarks = append(found.page.Remarks, "The WAV files have two channels; the players of this page have the mean of both.")
+	}
 
 	e = &experiment.Comparison{
 		Title: f.Title, Quality: q.Name, Recording: r.data(), RateHz: int(r.rate), Seconds: float64(takes[0].frames) / float64(r.rate),
@@ -219,6 +227,12 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	return e, func() {
 		for _, d := range takes {
 			warn(s, d.wiring, d.reports)
+			if d.chain.Split == nil {
+				continue
+			}
+			if x, err := d.chain.Cancellation(d.wiring.Rate); err == nil && x.Cancels() {
+				s.say("drywire: take %q: the two paths cancel: %v", d.chain.Take, x)
+			}
 		}
 	}, ctx.Err()
 }
@@ -227,34 +241,38 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 func writeMatched(ctx context.Context, takes []*rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
 	differences := experiment.NewDifferences(len(takes))
 	players := make([]*player, len(takes))
-	blocks := make([][]float64, len(takes))
+	room := make([][][]float64, len(takes))
 	for k, d := range takes {
-		players[k], blocks[k] = d.play(), make([]float64, chunk)
+		players[k], room[k] = d.play(), d.blocks()
+	}
+	channels := make([][][]float64, takes[0].channels) // of each, all takes
+	for c := range channels {
+		channels[c] = make([][]float64, len(takes))
 	}
 	for {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		n := 0
 		for k, p := range players {
-			var err error
-			if n, err = p.next(blocks[k][:chunk], takes[k].shape(takes[k].settled.Gain)); err != nil {
+			x, err := p.nextOf(room[k], takes[k].shape(takes[k].settled.Gain))
+			if err != nil {
 				return nil, err
 			}
-			blocks[k] = blocks[k][:n]
-			if n == 0 {
-				break
+			if x == nil { // all takes are of one length
+				return differences.Nulls(), nil
+			}
+			for c := range channels {
+				channels[c][k] = x[c]
 			}
 			if wavs[k] != nil {
-				if err := wavs[k].Write(blocks[k]); err != nil {
+				if err := wavs[k].Write(x...); err != nil {
 					return nil, err
 				}
 			}
 		}
-		if n == 0 {
-			return differences.Nulls(), nil
+		for _, c := range channels {
+			differences.Push(c)
 		}
-		differences.Push(blocks)
 	}
 }
 
@@ -274,7 +292,7 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 		Before: finite(d.settled.Level - gain), GainDB: gain, After: finite(d.settled.Level), TruePeakDB: finite(dsp.ToDB(d.settled.TruePeak)),
 		Matched: d.settled.Matched, Solver: []experiment.Section{}, Unconverged: unconverged(d.reports),
 	}
-	for _, b := range d.chain.Blocks {
+	for _, b := range d.chain.Every() {
 		e.Order = append(e.Order, b.Name)
 		if b.Off {
 			e.Off = append(e.Off, b.Name)

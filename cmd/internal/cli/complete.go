@@ -94,7 +94,7 @@ var (
 	completeBlock = fromChain(func(f *chainFile, take string) []string {
 		return jacksOf(f, take, func(c *chains.Chain) []string {
 			var names []string
-			for _, b := range c.Blocks {
+			for _, b := range c.Every() {
 				names = append(names, b.Name)
 			}
 			return names

@@ -27,7 +27,8 @@ func renderCommand(s streams) *cobra.Command {
 		Use:   "render FILE -o OUT.wav",
 		Short: "Render one take to a WAV file",
 		Long: fmt.Sprintf(`Render plays the recording through one take of a chain file and writes what comes out of the last
-jack, or of the one that --at names: guitar, BLOCK.in, BLOCK.out, out. The file is as long as the
+jack, or of the one that --at names: guitar, BLOCK.in, BLOCK.out, out. A take that ends in two paths
+is written in stereo, left and right, or one of them with --at out.left. The file is as long as the
 recording and what sounds on after it, and is aligned to the recording, sample by sample.
 
 For listening it is 24-bit at %.0f LUFS (ITU-R BS.1770), or lower where its true peak would pass
@@ -79,10 +80,16 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := c.Jack(o.jack); err != nil {
-		return misuse{err}
+	jacks := []string{o.jack}
+	if o.jack == "out" {
+		jacks = c.Ends()
 	}
-	render, err := renderer(c, r, q, o.jack)
+	for _, j := range jacks {
+		if err := c.Jack(j); err != nil {
+			return misuse{err}
+		}
+	}
+	render, err := renderer(c, r, q, jacks...)
 	if err != nil {
 		return err
 	}
@@ -93,7 +100,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		return err
 	}
 	defer out.abort()
-	format := samples.Format{Rate: int(r.rate), Channels: 1, Bits: 24}
+	format := samples.Format{Rate: int(r.rate), Channels: len(jacks), Bits: 24}
 	if o.volts {
 		format.Bits, format.Float = 32, true
 	}
@@ -116,9 +123,11 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	done := ""
 	if o.volts {
 		var m measure.LevelMeter
-		if err := run(ctx, render, r, after, bar, func(x []float64) error {
-			m.Push(x)
-			return wav.Write(x)
+		if err := runAll(ctx, render, r, after, bar, func(taps [][]float64) error {
+			for _, x := range taps {
+				m.Push(x)
+			}
+			return wav.Write(taps...)
 		}); err != nil {
 			return err
 		}
@@ -144,7 +153,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if err := out.publish(); err != nil {
 		return err
 	}
-	s.printf("At %-8s peak %s, RMS %s (%s dBu)\n", o.jack, volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
+	s.printf("At %-8s peak %s, RMS %s (%s dBu)\n", strings.Join(jacks, ", "), volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
 	s.printf("Solver     %s\n", solverText(render.Reports()))
 	s.printf("Wrote      %s: %.2f s, %s\n", o.out, float64(wav.Frames())/float64(r.rate), done)
 	warn(s, render.Wiring, render.Reports())
@@ -167,19 +176,19 @@ func writeListening(ctx context.Context, d *rendered, wav *samples.Writer) (stri
 			return "", err
 		}
 	}
-	block := make([]float64, chunk)
+	blocks := d.blocks()
 	for p, shape := d.play(), d.shape(d.settled.Gain); ; {
 		if err := ctx.Err(); err != nil {
 			return "", err
 		}
-		n, err := p.next(block, shape)
+		x, err := p.nextOf(blocks, shape)
 		if err != nil {
 			return "", err
 		}
-		if n == 0 {
+		if x == nil {
 			break
 		}
-		if err := wav.Write(block[:n]); err != nil {
+		if err := wav.Write(x...); err != nil {
 			return "", err
 		}
 	}

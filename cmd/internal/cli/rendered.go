@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"runtime/debug"
+	"slices"
 	"strings"
 
 	"drywire/chains"
@@ -22,26 +23,24 @@ import (
 // fadeTime is how long takes for listening fade in and out: long enough that a render which begins or is cut inside a note does not click.
 const fadeTime dsp.Second = 8e-3
 
-// rendered is one jack's voltage over a whole take, kept on disk so that a recording may be of any length, with its measures.
+// rendered is one jack's voltage over a whole take, or those of the two that a take in stereo ends in, kept on disk so that a recording may be of any
+// length, with its measures.
 type rendered struct {
-	chain   *chains.Chain
-	wiring  *chains.Wiring
-	file    *os.File
-	frames  int64
-	levels  measure.Levels
-	peak    float64 // true peak, V
-	reports []chains.SectionReport
-	settled experiment.Settled
+	chain    *chains.Chain
+	wiring   *chains.Wiring
+	file     *os.File
+	frames   int64
+	kept     int // channels
+	channels int // that are played and written: where one is kept and two are played, both have it
+	levels   measure.Levels
+	peak     float64 // true peak, V
+	reports  []chains.SectionReport
+	settled  experiment.Settled
 }
 
 // renderer wires a take and prepares it to be rendered.
 func renderer(c *chains.Chain, r *recording, q section.Quality, jacks ...string) (*chains.Renderer, error) {
 	return c.Wire(r.rate, q).Renderer(jacks...)
-}
-
-// run renders the recording and passes the voltage of the last jack that is read on.
-func run(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, p *progress, sink func([]float64) error) error {
-	return runAll(ctx, render, r, after, p, func(taps [][]float64) error { return sink(taps[len(taps)-1]) })
 }
 
 // runAll renders the recording and passes on what all jacks have that are read.
@@ -54,7 +53,21 @@ func runAll(ctx context.Context, render *chains.Renderer, r *recording, after ds
 	return render.Run(ctx, source{reader, r.volts, p}, after, sink)
 }
 
-// keep renders the recording and keeps the last jack that is read in a nameless temporary file in the folder. beside is shown all jacks, unless it is nil.
+// endsOf is which of the jacks that are read are kept: both ends of a take in stereo where both are read, else the last.
+func endsOf(render *chains.Renderer) []int {
+	var ends []int
+	for _, j := range render.Wiring.Chain.Ends() {
+		if k := slices.Index(render.Taps, j); k >= 0 {
+			ends = append(ends, k)
+		}
+	}
+	if len(ends) == 2 {
+		return ends
+	}
+	return []int{len(render.Taps) - 1}
+}
+
+// keep renders the recording and keeps the jacks of endsOf in a nameless temporary file in the folder. beside is shown all jacks, unless it is nil.
 func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, folder string, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
@@ -70,22 +83,26 @@ func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.
 		return nil, fmt.Errorf("output folder %w", plainPath(folder, err))
 	}
 	os.Remove(f.Name()) // where the system can do that, nothing is left even of a run that is killed; close removes it where not
-	d = &rendered{chain: render.Wiring.Chain, wiring: render.Wiring, file: f}
-	var levels measure.LevelMeter
-	var peak measure.TruePeakMeter
+	ends := endsOf(render)
+	d = &rendered{chain: render.Wiring.Chain, wiring: render.Wiring, file: f, kept: len(ends), channels: len(ends)}
+	var levels measure.LevelMeter // of all channels, so that its RMS is that of both together
+	peaks := make([]measure.TruePeakMeter, len(ends))
 	out := bufio.NewWriterSize(f, 1<<16)
 	var bytes []byte
 	err = runAll(ctx, render, r, after, p, func(taps [][]float64) error {
 		if beside != nil {
 			beside(taps)
 		}
-		x := taps[len(taps)-1]
-		levels.Push(x)
-		peak.Push(x)
-		d.frames += int64(len(x))
+		for k, end := range ends {
+			levels.Push(taps[end])
+			peaks[k].Push(taps[end])
+		}
+		d.frames += int64(len(taps[0]))
 		bytes = bytes[:0]
-		for _, v := range x {
-			bytes = binary.LittleEndian.AppendUint32(bytes, math.Float32bits(float32(v)))
+		for at := range taps[0] {
+			for _, end := range ends {
+				bytes = binary.LittleEndian.AppendUint32(bytes, math.Float32bits(float32(taps[end][at])))
+			}
 		}
 		_, err := out.Write(bytes)
 		return d.blame(err)
@@ -100,8 +117,12 @@ func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.
 	if d.levels, err = levels.Levels(); err != nil {
 		return d, err
 	}
-	if d.peak, err = peak.TruePeak(); err != nil && !errors.As(err, new(measure.NotMeasurable)) {
-		return d, err
+	for k := range peaks {
+		peak, err := peaks[k].TruePeak()
+		if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
+			return d, err
+		}
+		d.peak = max(d.peak, peak)
 	}
 	return d, nil
 }
@@ -128,7 +149,7 @@ const chunk = 4800
 
 // play reads a kept take from its beginning.
 func (d *rendered) play() *player {
-	return &player{d: d, from: bufio.NewReaderSize(io.NewSectionReader(d.file, 0, d.frames*4), 1<<16), bytes: make([]byte, 4*chunk)}
+	return &player{d: d, from: bufio.NewReaderSize(io.NewSectionReader(d.file, 0, d.frames*int64(4*d.kept)), 1<<16), bytes: make([]byte, 4*d.kept*chunk)}
 }
 
 type player struct {
@@ -136,22 +157,56 @@ type player struct {
 	from  *bufio.Reader
 	at    int64
 	bytes []byte
+	both  [][]float64 // for next
 }
 
-// next reads the next samples, shaped, into dst of length chunk, and returns how many; 0 at the end.
-func (p *player) next(dst []float64, shape experiment.Shape) (int, error) {
+// blocks is room for the next samples.
+func (d *rendered) blocks() [][]float64 {
+	blocks := make([][]float64, d.channels)
+	for k := range blocks {
+		blocks[k] = make([]float64, chunk)
+	}
+	return blocks
+}
+
+// nextOf reads the next samples of every channel, shaped, into slices of length chunk, and returns them; nil at the end.
+func (p *player) nextOf(dst [][]float64, shape experiment.Shape) ([][]float64, error) {
 	n := int(min(chunk, p.d.frames-p.at))
 	if n == 0 {
-		return 0, nil
+		return nil, nil
 	}
-	if _, err := io.ReadFull(p.from, p.bytes[:4*n]); err != nil {
-		return 0, p.d.blame(err)
+	if _, err := io.ReadFull(p.from, p.bytes[:4*p.d.kept*n]); err != nil {
+		return nil, p.d.blame(err)
 	}
-	for k := range dst[:n] {
-		dst[k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(p.bytes[4*k:])))
+	out := make([][]float64, len(dst))
+	for c := range dst {
+		from := min(c, p.d.kept-1)
+		out[c] = dst[c][:n]
+		for k := range out[c] {
+			out[c][k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(p.bytes[4*(p.d.kept*k+from):])))
+		}
+		shape.Apply(out[c], out[c], p.at)
 	}
-	shape.Apply(dst[:n], dst[:n], p.at)
 	p.at += int64(n)
+	return out, nil
+}
+
+// next reads the mean of all channels into dst of length chunk and returns how many samples that is; 0 at the end.
+func (p *player) next(dst []float64, shape experiment.Shape) (int, error) {
+	if p.both == nil {
+		p.both = p.d.blocks()
+	}
+	channels, err := p.nextOf(p.both, shape)
+	if channels == nil {
+		return 0, err
+	}
+	n := len(channels[0])
+	for k := range dst[:n] {
+		dst[k] = 0
+		for _, x := range channels {
+			dst[k] += x[k] / float64(len(channels))
+		}
+	}
 	return n, nil
 }
 
@@ -162,22 +217,26 @@ func (d *rendered) shape(gain float64) experiment.Shape {
 // settle finds the gain that brings the take to a target level.
 func (d *rendered) settle(ctx context.Context, target float64) error {
 	rate := float64(d.wiring.Rate)
-	block := make([]float64, chunk)
+	blocks := d.blocks()
+	meter := experiment.NewMeter
+	if d.channels == 2 {
+		meter = experiment.NewStereoMeter
+	}
 	var err error
 	d.settled, err = experiment.Settle(d.peak, target, func(gain float64) (experiment.Reading, error) {
-		m := experiment.NewMeter(rate, experiment.ByLoudness(d.frames, rate))
+		m := meter(rate, experiment.ByLoudness(d.frames, rate))
 		for p, shape := d.play(), d.shape(gain); ; {
 			if err := ctx.Err(); err != nil {
 				return experiment.Reading{}, err
 			}
-			n, err := p.next(block, shape)
+			x, err := p.nextOf(blocks, shape)
 			if err != nil {
 				return experiment.Reading{}, err
 			}
-			if n == 0 {
+			if x == nil {
 				return m.Reading()
 			}
-			m.Push(block[:n])
+			m.Push(x...)
 		}
 	})
 	return err

@@ -1,0 +1,105 @@
+package chains
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"drywire/dsp"
+	"drywire/dsp/section"
+)
+
+// Two paths by their difference in level and polarity: with a gain g against 1, the sum re the sum of powers is (1+g)²/(1+g²) and the correlation is the
+// sign of g. A path that is equalised is told by what is rendered.
+func TestCancellationByClosedForm(t *testing.T) {
+	for _, c := range []struct {
+		settings string
+		gain     float64
+		cancels  bool
+	}{
+		{"{kind: trim}", 1, false},
+		{"{kind: trim, polarity: inverted}", -1, true},
+		{"{kind: trim, gain: -6 dB}", dsp.FromDB(-6), false},
+		{"{kind: trim, gain: -6 dB, polarity: inverted}", -dsp.FromDB(-6), true},
+	} {
+		f := board(t, "blocks:\n  a: {kind: trim}\n  b: "+c.settings+"\norder: [{split: {left: [a], right: [b]}}]\n")
+		x, err := f.Chains()[0].Cancellation(48000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := math.Copysign(1, c.gain); math.Abs(x.Correlation-want) > 1e-6 {
+			t.Errorf("%s: correlation %.6f, want %v", c.settings, x.Correlation, want)
+		}
+		want := 10 * math.Log10((1+c.gain)*(1+c.gain)/(1+c.gain*c.gain))
+		if c.gain == -1 {
+			if x.MonoDB > -100 {
+				t.Errorf("%s: %.1f dB are left, want nothing", c.settings, x.MonoDB)
+			}
+		} else if math.Abs(x.MonoDB-want) > 0.001 || math.Abs(x.WorstDB-want) > 0.001 {
+			t.Errorf("%s: sum %.4f dB, lowest %.4f dB, want %.4f", c.settings, x.MonoDB, x.WorstDB, want)
+		}
+		if x.Cancels() != c.cancels {
+			t.Errorf("%s: cancels: %v", c.settings, x.Cancels())
+		}
+	}
+}
+
+// The correlation is that of what is rendered: a second of noise with as much power in every octave, from 80 Hz to 5 kHz.
+func TestCancellationIsThatOfTheRender(t *testing.T) {
+	const rate = 48000
+	f := board(t, `
+blocks:
+  first: {kind: buffer}
+  a: {kind: eq, low: 12 dB, high: -12 dB}
+  b: {kind: trim, polarity: inverted, gain: -3 dB}
+order: [first, {split: {left: [a], right: [b]}}]
+`)
+	c := f.Chains()[0]
+	x, err := c.Cancellation(rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const n = rate
+	in := make([]float64, n)
+	chance := rand.New(rand.NewPCG(1, 2))
+	for hz := 80; hz < 5120; hz++ { // amplitude as 1/√f: every octave has the same power
+		amplitude, phase := 2e-4/math.Sqrt(float64(hz)), 2*math.Pi*chance.Float64()
+		step := 2 * math.Pi * float64(hz) / rate
+		for k := range in {
+			in[k] += amplitude * math.Sin(step*float64(k)+phase)
+		}
+	}
+	out := render(t, c, rate, section.Draft, Volts(in), "out.left", "out.right")
+	var left, right, cross float64
+	for k := n / 8; k < n; k++ { // 80 Hz and the bands' filters have settled
+		l, r := out[0][k], out[1][k]
+		left, right, cross = left+l*l, right+r*r, cross+l*r
+	}
+	rendered := cross / math.Sqrt(left*right)
+	if math.Abs(rendered-x.Correlation) > 0.01 {
+		t.Errorf("correlation %.4f by the responses, %.4f of what is rendered", x.Correlation, rendered)
+	}
+	if x.Correlation > -0.5 || x.Correlation < -0.99 {
+		t.Errorf("correlation %.3f: the case should lie between", x.Correlation)
+	}
+}
+
+// One octave may cancel where the whole does not: turning the polarity over and shelving all but the bass down on one side.
+func TestCancellationInAnOctave(t *testing.T) {
+	f := board(t, `
+blocks:
+  a: {kind: eq, low: 12 dB, low_freq: 200 Hz}
+  b: {kind: trim, polarity: inverted, gain: 9 dB}
+order: [{split: {left: [a], right: [b]}}]
+`)
+	x, err := f.Chains()[0].Cancellation(48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x.WorstHz > 160 || x.WorstDB > -6 {
+		t.Errorf("lowest at %.0f Hz, %.1f dB: want the bass, -6 dB or less", x.WorstHz, x.WorstDB)
+	}
+	if !x.Cancels() {
+		t.Error("it does not cancel")
+	}
+}
