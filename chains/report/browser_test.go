@@ -225,6 +225,20 @@ func TestOutputIsTheTake(t *testing.T) {
 	}
 }
 
+// Takes of any length come out of the browser's decoder as long as they went in.
+func TestLengths(t *testing.T) {
+	for _, n := range []int{1, 15, 4097, 8193, 50000} {
+		p := made()
+		for k := range p.Sounds {
+			p.Sounds[k].Samples = p.Sounds[k].Samples[:n]
+		}
+		b := open(t, p)
+		if got := eval[int](b, "drywire.decode(48000).then(t => t[2].length)"); got != n {
+			t.Errorf("%d samples became %d", n, got)
+		}
+	}
+}
+
 // True levels play a take at its own level against the loudest.
 func TestTrueLevels(t *testing.T) {
 	p := made()

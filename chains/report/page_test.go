@@ -84,5 +84,21 @@ func made() Page {
 		})
 	}
 	c.Nulls = []experiment.Null{{A: 1, B: 2, DB: db(-12)}, {A: 1, B: 3, DB: db(-0.5)}, {A: 2, B: 3, Identical: true}}
+	pair := func(a, b int, heard, sentence string, likely float64) experiment.Pair {
+		return experiment.Pair{
+			A: a, B: b, NullDB: some(-3), Level: some(1.5), Bass: some(-0.2), Middle: some(0.4), Treble: some(6.1), Noise: some(2), Distortion: none("no tone"), Sustain: some(-0.11),
+			Hearing: experiment.Hearing{Playback: 92, Probability: some(likely), BandsOf: 109}, Heard: heard, Respects: []string{"tone"}, Sentence: sentence,
+		}
+	}
+	p.Pairs = []experiment.Pair{pair(1, 2, experiment.HeardMostly, "The second is brighter.", 0.97), pair(1, 3, experiment.HeardInParts, "The third is a little duller.", 0.3), pair(2, 3, experiment.HeardNot, "They sound alike.", 0.02)}
+	p.Swaps = &experiment.SwapMap{Take: "take of 220 Hz", Order: []string{"fuzz", "buffer", "echo"}, Seconds: 5}
+	for _, names := range [][2]string{{"fuzz", "buffer"}, {"fuzz", "echo"}, {"buffer", "echo"}} {
+		s := experiment.Swap{First: names[0], Second: names[1], Apart: 1, Pair: pair(0, 1, experiment.HeardMostly, "Swapped, it is brighter.", 0.9)}
+		if names[0] == "buffer" {
+			s.Pair = pair(0, 3, experiment.HeardNot, "No difference.", 0)
+			s.Respects = nil
+		}
+		p.Swaps.Swaps = append(p.Swaps.Swaps, s)
+	}
 	return p
 }

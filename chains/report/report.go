@@ -50,6 +50,8 @@ type Page struct {
 	Guitar    []*experiment.ResponseReport // one per take, from the pickup to the guitar's jack
 	Responses []*experiment.ResponseReport // one per take, from the pickup to the last jack
 	Noise     []*experiment.NoiseReport    // one per take, at the last jack
+	Pairs     []experiment.Pair            // how takes differ, two by two
+	Swaps     *experiment.SwapMap          // of one take
 	Remarks   []string                     // what could not be measured, and why
 
 	ChainName string
@@ -111,6 +113,11 @@ func (p Page) check() error {
 	} {
 		if part.count != 0 && part.count != n {
 			return fmt.Errorf("%d takes and %d %s", n, part.count, part.what)
+		}
+	}
+	for _, pair := range p.Pairs {
+		if pair.A < 1 || pair.A > n || pair.B < 1 || pair.B > n {
+			return fmt.Errorf("a pair of takes %d and %d, of %d", pair.A, pair.B, n)
 		}
 	}
 	total := 0

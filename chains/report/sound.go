@@ -1,6 +1,7 @@
 package report
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -35,15 +36,8 @@ func quantise(x []float32) []int32 {
 	return out
 }
 
-// blockLength is the length of the blocks of a file: 4096 samples, or a little less where the last block would be shorter than the 16 that the format
-// wants (RFC 9639, section 8.2).
-func blockLength(samples int) int {
-	n := 4096
-	for samples > n && samples%n > 0 && samples%n < 16 {
-		n--
-	}
-	return n
-}
+// block is the length of the blocks of a file, but for the last.
+const block = 4096
 
 // encode makes a FLAC file of one channel of 16 bits.
 func encode(x []int32, rate int) ([]byte, error) {
@@ -51,9 +45,8 @@ func encode(x []int32, rate int) ([]byte, error) {
 		return nil, errors.New("report: a take of no length")
 	}
 	var file memory
-	block := blockLength(len(x))
 	enc, err := flac.NewEncoder(&file, &meta.StreamInfo{
-		BlockSizeMin: uint16(block), BlockSizeMax: uint16(block), SampleRate: uint32(rate), NChannels: 1, BitsPerSample: 16, NSamples: uint64(len(x)),
+		BlockSizeMin: block, BlockSizeMax: block, SampleRate: uint32(rate), NChannels: 1, BitsPerSample: 16, NSamples: uint64(len(x)),
 	})
 	if err != nil {
 		return nil, fmt.Errorf("report: %w", err)
@@ -75,6 +68,10 @@ func encode(x []int32, rate int) ([]byte, error) {
 	if err := enc.Close(); err != nil {
 		return nil, fmt.Errorf("report: %w", err)
 	}
+	// The encoder counts the last block as the smallest, which the format does not (RFC 9639, section 8.2). The two lengths stand behind the magic number
+	// and the header of the first block of metadata.
+	binary.BigEndian.PutUint16(file.b[8:], block)
+	binary.BigEndian.PutUint16(file.b[10:], block)
 	return file.b, nil
 }
 

@@ -31,6 +31,9 @@ type view struct {
 	Ticks                         []tickView
 	Levels                        table
 	Nulls                         *table
+	Pairs                         []pairView
+	PairTable                     *table
+	Swaps                         *swapsView
 	Ladders                       []ladderView
 	Jacks                         []table
 	Spectrum, Guitar, Response    *plotView
@@ -145,7 +148,9 @@ func newView(p Page) (*view, error) {
 	}
 	v.takes(p)
 	v.block(p)
-	v.levels(c)
+	v.levels(p)
+	v.pairs(p)
+	v.swaps(p.Swaps)
 	if err := v.sounds(p); err != nil {
 		return nil, err
 	}
@@ -233,7 +238,8 @@ func (v *view) block(p Page) {
 }
 
 // levels are the table of takes and that of nulls.
-func (v *view) levels(c *experiment.Comparison) {
+func (v *view) levels(p Page) {
+	c := p.Comparison
 	unit := "LUFS"
 	if c.MatchedBy == "rms" {
 		unit = "dB RMS"
@@ -251,7 +257,7 @@ func (v *view) levels(c *experiment.Comparison) {
 			v.Levels.Note += fmt.Sprintf(" Take %d is not matched: it is silent (under 1 µV), or too little sound for a loudness.", t.Number)
 		}
 	}
-	if len(c.Nulls) == 0 {
+	if len(c.Nulls) == 0 || len(p.Pairs) > 0 { // pairs say it better
 		return
 	}
 	v.Nulls = &table{
