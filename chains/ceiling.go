@@ -17,11 +17,12 @@ import (
 // rated output is one at a stated distortion is IEC 60268-3's distortion-limited output voltage (from memory); 1 % is common practice, no source. It is
 // the same for a stage that clips at its rails and for a circuit that bends long before its supply.
 const (
-	CeilingTone  dsp.Hertz = 1000
-	ceilingTHD             = 0.01
-	ceilingLow             = 0.1e-3 // V peak at the source: where looking begins
-	ceilingHigh            = 30.0   // and ends
-	ceilingSteps           = 11     // halvings of 110 dB: to 0.05 dB
+	CeilingTone = dsp.Hertz(1000)
+
+	ceilingTHD   = 0.01
+	ceilingLow   = 0.1e-3 // V peak at the source: where looking begins
+	ceilingHigh  = 30.0   // and ends
+	ceilingSteps = 11     // halvings of 110 dB: to 0.05 dB
 )
 
 // Ceiling is the ceiling of a block in its place in a chain.

@@ -134,7 +134,8 @@ type Move struct {
 	GainDB   float64 // by how much the small-signal gain at 1 kHz changes, from the pickup: noise that falls with it is no gain
 }
 
-// NoiseMoves is every move of one block that is on to any other place, in the order of the chain.
+// NoiseMoves is every move of one block that is on to any other place, in the order of the chain: what it does to the noise at the jack out, or at
+// out.left where the chain ends in two.
 func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
 	m := newNoiseMeter(rate, noiseCells/4) // a move of under 0.05 dB is of no interest
 	type outcome struct{ noise, gain float64 }
@@ -150,7 +151,7 @@ func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
 		}
 		other := *c
 		other.Blocks = order
-		l, err := m.ledger(&other, "out")
+		l, err := m.ledger(&other, c.Ends()[0])
 		if err != nil {
 			return outcome{}, err
 		}

@@ -10,7 +10,7 @@ import (
 	"drywire/dsp/section"
 )
 
-// Dynamics is how a take answers to how hard one plays, at the jack out. The definitions are this project's own. All of it is rendered at draft quality, which
+// Dynamics is how a take answers to how hard one plays, at the jack out, or at out.left where it ends in two. The definitions are this project's own. All of it is rendered at draft quality, which
 // is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
@@ -78,7 +78,7 @@ func silentBelow(l measure.Levels) Figure {
 // toneAlone is the steady state at out before any tail has filled: 0.4 s after the tone began, for 0.1 s. An echo or a reverb has come in by then as far
 // as it does while one plays.
 func toneAlone(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone Tone) ([]float64, error) {
-	r, err := c.Wire(rate, section.Draft).Renderer("out")
+	r, err := c.Wire(rate, section.Draft).Renderer(c.Ends()[0])
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +91,7 @@ func toneAlone(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone Tone) 
 
 // sustain renders the falling note and looks for the time.
 func sustain(ctx context.Context, c *chains.Chain, rate dsp.Hertz, volts float64) (Figure, error) {
-	r, err := c.Wire(rate, section.Draft).Renderer("out")
+	r, err := c.Wire(rate, section.Draft).Renderer(c.Ends()[0])
 	if err != nil {
 		return Figure{}, err
 	}

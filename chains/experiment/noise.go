@@ -22,7 +22,7 @@ type NoiseReport struct {
 	Blocks      []NoiseGroup  `json:"blocks"`  // loudest first
 	Causes      []NoiseGroup  `json:"causes"`  // loudest first
 	Sources     []NoiseSource `json:"sources"` // loudest first, all of them
-	Moves       []NoiseMove   `json:"moves"`   // of one block to another place; only for the jack out
+	Moves       []NoiseMove   `json:"moves"`   // of one block to another place; only for the jack out, or out.left where there are two
 	Assumptions []string      `json:"assumptions"`
 }
 
@@ -72,7 +72,7 @@ func Noise(c *chains.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	r.Take = c.Take
 	r.Order = orderOf(c)
 	r.Assumptions = noiseAssumptions
-	if jack != "out" {
+	if jack != c.Ends()[0] {
 		return r, nil
 	}
 	moves, err := c.NoiseMoves(rate)
