@@ -402,7 +402,7 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 			}
 		}
 	}
-	if s.Core.Tail() > 0 {
+	if s.Core.Tail() > 0 && !n.m.smooth(s) {
 		if len(s.Drive) != 1 || len(s.Sense) != 1 {
 			return fmt.Errorf("%s has memory and several channels: %w", s.Name, ErrNoLedger)
 		}
@@ -434,7 +434,23 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 	return nil
 }
 
-// responses is the response of a stage without memory from one of its inputs to all of its outputs, per cell: by what its core states, or else from its
+// smooth says whether a stage states a response that hardly changes within a cell: an equaliser does, an echo does not.
+func (m *noiseMeter) smooth(s blocks.Stage) bool {
+	core, ok := s.Core.(blocks.Responder)
+	if !ok || len(s.Sense) != 1 || len(s.Drive) != 1 {
+		return false
+	}
+	const most = 0.1 // of the response, from one edge of a cell to the other; so that its middle stands for all of it
+	for k, f := range m.centres {
+		low, high := core.Response(dsp.Hertz(m.edges[k])), core.Response(dsp.Hertz(m.edges[k+1]))
+		if !(cmplx.Abs(high-low) <= most*cmplx.Abs(core.Response(dsp.Hertz(f)))) {
+			return false
+		}
+	}
+	return true
+}
+
+// responses is the response of a stage from one of its inputs to all of its outputs, per cell: by what its core states, or else from its
 // response to a small impulse, with the latency taken back.
 func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	all := make([][]complex128, len(s.Drive))

@@ -448,10 +448,11 @@ func TestNoiseOfPathsThatMeet(t *testing.T) {
 	file := mustParse(t, `
 drywire: 1
 recording: {file: a.wav, full_scale: 1 V, load: none}
-blocks: {drive: {kind: overdrive}, a: {kind: buffer}, b: {kind: buffer}, echo: {kind: delay}}
+blocks: {drive: {kind: overdrive}, a: {kind: buffer}, b: {kind: buffer}, echo: {kind: delay}, flat: {kind: eq}}
 order: [drive, {split: {left: [a], right: [b], mix: mono}}]
 takes:
   - {name: equal}
+  - {name: flat, order: [drive, {split: {left: [a], right: [flat], mix: mono}}]}
   - {name: echo, order: [drive, {split: {left: [a], right: [b, echo], mix: mono}}]}
 `)
 	c, err := file.Take("equal")
@@ -478,6 +479,13 @@ takes:
 		if got := 10 * math.Log10(power("out", e.element)/power("out.left", e.element)); !(math.Abs(got-e.want) < 0.001) {
 			t.Errorf("%s: %.4f dB from the left path to the mean, want %.4f", e.element, got, e.want)
 		}
+	}
+	// An equaliser without gain in one path is as good as a buffer there: it adds no phase.
+	if c, err = file.Take("flat"); err != nil {
+		t.Fatal(err)
+	}
+	if got := 10 * math.Log10(power("out", "drive.input")/power("out.left", "drive.input")); !(math.Abs(got) < 0.001) {
+		t.Errorf("with a flat equaliser in one path: %.4f dB to the mean, want 0", got)
 	}
 	if c, err = file.Take("echo"); err != nil {
 		t.Fatal(err)
