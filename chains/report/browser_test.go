@@ -202,7 +202,7 @@ func TestOutputIsTheTake(t *testing.T) {
 	if len(out) != whole {
 		t.Fatalf("%d samples, want %d", len(out), whole)
 	}
-	one, two := heard(quantise(p.Sounds[0].Samples)), heard(quantise(p.Sounds[1].Samples))
+	one, two := heard(quantise(p.Sounds[0].Channels[0])), heard(quantise(p.Sounds[1].Channels[0]))
 	const fade = 480 // 10 ms
 	worst, place, differ := 0.0, 0, 0.0
 	for k, got := range out {
@@ -230,11 +230,34 @@ func TestLengths(t *testing.T) {
 	for _, n := range []int{1, 15, 4097, 8193, 50000} {
 		p := made()
 		for k := range p.Sounds {
-			p.Sounds[k].Samples = p.Sounds[k].Samples[:n]
+			p.Sounds[k].Channels[0] = p.Sounds[k].Channels[0][:n]
 		}
 		b := open(t, p)
 		if got := eval[int](b, "drywire.decode(48000).then(t => t[2].length)"); got != n {
 			t.Errorf("%d samples became %d", n, got)
+		}
+	}
+}
+
+// A take in stereo beside one in mono: left stays left.
+func TestStereo(t *testing.T) {
+	p := made()
+	p.Sounds[1].Channels = append(p.Sounds[1].Channels, p.Sounds[2].Channels[0])
+	b := open(t, p)
+	for side, from := range []int{1, 2} {
+		out := b.samples(fmt.Sprintf(`(async () => {
+			const takes = await drywire.decode(48000), context = new OfflineAudioContext(2, 48000, 48000);
+			const player = new drywire.Player(context, takes, [1, 1, 1]);
+			player.volume.node.gain.value = 1;
+			player.chosen = 1;
+			player.play(0);
+			return (await context.startRendering()).getChannelData(%d);
+		})()`, side))
+		want := heard(quantise(p.Sounds[from].Channels[0]))
+		for k := 1; k < len(out); k++ {
+			if math.Abs(float64(out[k])-want[k]) > 1e-6 {
+				t.Fatalf("side %d, sample %d: %.3g, want %.3g", side, k, out[k], want[k])
+			}
 		}
 	}
 }
@@ -253,7 +276,7 @@ func TestTrueLevels(t *testing.T) {
 		player.play(0);
 		return (await context.startRendering()).getChannelData(0);
 	})()`)
-	take := heard(quantise(p.Sounds[2].Samples))
+	take := heard(quantise(p.Sounds[2].Channels[0]))
 	gain := math.Pow(10, -6.0/20) // takes 1 and 3 have gains of 12 and 18 dB
 	for k := 1; k < len(out); k++ {
 		if e := math.Abs(float64(out[k]) - gain*take[k]); e > 2e-6 {
@@ -290,7 +313,7 @@ func TestPlaysAndSwitches(t *testing.T) {
 	b := open(t, p)
 	takes := make([][]float64, len(p.Sounds))
 	for k := range takes {
-		takes[k] = heard(quantise(p.Sounds[k].Samples))
+		takes[k] = heard(quantise(p.Sounds[k].Channels[0]))
 	}
 	b.do(chromedp.Click("#play"))
 	b.wait(`drywire.player && drywire.player.deck !== null`)

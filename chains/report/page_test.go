@@ -52,7 +52,7 @@ func made() Page {
 			t.Off, t.Set = []string{"buffer"}, []string{"guitar.volume: 3"}
 		}
 		c.Takes = append(c.Takes, t)
-		p.Sounds = append(p.Sounds, Sound{testRate, tone(hz)})
+		p.Sounds = append(p.Sounds, Sound{testRate, [][]float32{tone(hz)}})
 		m := &experiment.Measures{Take: t.Name, Order: t.Order, RateHz: testRate, Seconds: 2.5}
 		for n, jack := range []string{"guitar", "fuzz.in", "fuzz.out", "buffer.in", "buffer.out", "out"} {
 			j := experiment.JackMeasures{

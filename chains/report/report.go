@@ -60,8 +60,8 @@ type Page struct {
 
 // Sound is a take as it is to be heard: matched in loudness, full scale at ±1.
 type Sound struct {
-	Rate    int // Hz
-	Samples []float32
+	Rate     int         // Hz
+	Channels [][]float32 // one, or left and right
 }
 
 var (
@@ -122,15 +122,20 @@ func (p Page) check() error {
 	}
 	total := 0
 	for _, s := range p.Sounds {
-		if s.Rate != p.Sounds[0].Rate || len(s.Samples) != len(p.Sounds[0].Samples) {
-			return errors.New("sounds of different rates or lengths")
+		if n := len(s.Channels); n != 1 && n != 2 {
+			return fmt.Errorf("a sound of %d channels", n)
 		}
-		if s.Rate <= 0 || len(s.Samples) == 0 {
+		if s.Rate <= 0 || len(s.Channels[0]) == 0 {
 			return errors.New("a sound of no length")
 		}
-		total += len(s.Samples)
+		for _, x := range s.Channels {
+			if s.Rate != p.Sounds[0].Rate || len(x) != len(p.Sounds[0].Channels[0]) {
+				return errors.New("sounds of different rates or lengths")
+			}
+			total += len(x)
+		}
 	}
-	if n := len(p.Sounds); n > 0 && float64(len(p.Sounds[0].Samples)) > Longest(n, float64(p.Sounds[0].Rate))*float64(p.Sounds[0].Rate)+1 {
+	if total > mostSamples {
 		return fmt.Errorf("%d samples of sound: too much for one page", total)
 	}
 	return nil

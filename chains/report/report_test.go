@@ -246,12 +246,12 @@ func TestSize(t *testing.T) {
 	}
 	p := made()
 	rng := rand.New(rand.NewPCG(1, 2))
-	noise := make([]float32, int(Longest(len(p.Sounds), testRate)*testRate))
+	noise := make([]float32, Longest(len(p.Sounds), 1))
 	for k := range noise {
 		noise[k] = float32(2*rng.Float64() - 1)
 	}
 	for k := range p.Sounds {
-		p.Sounds[k].Samples = noise
+		p.Sounds[k].Channels = [][]float32{noise}
 	}
 	n := len(write(t, p))
 	t.Logf("%d takes of %.0f s of noise: %.1f MB", len(p.Sounds), float64(len(noise))/testRate, float64(n)/1e6)
@@ -259,7 +259,7 @@ func TestSize(t *testing.T) {
 		t.Errorf("the page is %.1f MB, want under 25 and no less than the 20 of its sound", float64(n)/1e6)
 	}
 	for k := range p.Sounds {
-		p.Sounds[k].Samples = append(noise, 0, 0)
+		p.Sounds[k].Channels = [][]float32{append(noise, 0, 0)}
 	}
 	if err := Write(io.Discard, p); err == nil {
 		t.Error("more sound than the page may hold is taken")
@@ -267,13 +267,13 @@ func TestSize(t *testing.T) {
 }
 
 // decode reads a FLAC file, and checks it against its own checksum.
-func decode(t *testing.T, file []byte) []int32 {
+func decode(t *testing.T, file []byte) [][]int32 {
 	t.Helper()
 	s, err := flac.New(bytes.NewReader(file))
 	if err != nil {
 		t.Fatal(err)
 	}
-	var x []int32
+	x := make([][]int32, s.Info.NChannels)
 	sum := md5.New()
 	for {
 		f, err := s.ParseNext()
@@ -283,15 +283,19 @@ func decode(t *testing.T, file []byte) []int32 {
 		if err != nil {
 			t.Fatal(err)
 		}
-		x = append(x, f.Subframes[0].Samples...)
-	}
-	for _, v := range x {
-		if err := binary.Write(sum, binary.LittleEndian, int16(v)); err != nil {
-			t.Fatal(err)
+		for c := range x {
+			x[c] = append(x[c], f.Subframes[c].Samples...)
 		}
 	}
-	if s.Info.NSamples != uint64(len(x)) || !bytes.Equal(sum.Sum(nil), s.Info.MD5sum[:]) || s.Info.SampleRate != testRate {
-		t.Errorf("%d samples at %d Hz of checksum %x; the file says %d and %x", len(x), s.Info.SampleRate, sum.Sum(nil), s.Info.NSamples, s.Info.MD5sum)
+	for k := range x[0] {
+		for c := range x {
+			if err := binary.Write(sum, binary.LittleEndian, int16(x[c][k])); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if s.Info.NSamples != uint64(len(x[0])) || !bytes.Equal(sum.Sum(nil), s.Info.MD5sum[:]) || s.Info.SampleRate != testRate {
+		t.Errorf("%d samples at %d Hz of checksum %x; the file says %d and %x", len(x[0]), s.Info.SampleRate, sum.Sum(nil), s.Info.NSamples, s.Info.MD5sum)
 	}
 	return x
 }
@@ -307,11 +311,19 @@ func TestSoundIsLossless(t *testing.T) {
 			for k := range x {
 				x[k] = value(k)
 			}
-			file, err := encode(slices.Clone(x), testRate)
+			other := slices.Clone(x)
+			slices.Reverse(other)
+			file, err := encode([][]int32{slices.Clone(x), slices.Clone(other)}, testRate)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got := decode(t, file); !slices.Equal(got, x) {
+			if got := decode(t, file); len(got) != 2 || !slices.Equal(got[0], x) || !slices.Equal(got[1], other) {
+				t.Errorf("%d samples of %s in two channels come back changed", n, name)
+			}
+			if file, err = encode([][]int32{slices.Clone(x)}, testRate); err != nil {
+				t.Fatal(err)
+			}
+			if got := decode(t, file); len(got) != 1 || !slices.Equal(got[0], x) {
 				t.Errorf("%d samples of %s come back changed", n, name)
 			}
 			if name == "silence" && len(file) > 60+n/50 {
@@ -459,12 +471,15 @@ func TestPlotIsToScale(t *testing.T) {
 
 func TestBrokenPagesAreRefused(t *testing.T) {
 	for name, spoil := range map[string]func(*Page){
-		"no comparison":    func(p *Page) { p.Comparison = nil },
-		"no takes":         func(p *Page) { p.Comparison.Takes = nil },
-		"a sound too few":  func(p *Page) { p.Sounds = p.Sounds[1:] },
-		"two lengths":      func(p *Page) { p.Sounds[1].Samples = p.Sounds[1].Samples[1:] },
-		"two rates":        func(p *Page) { p.Sounds[1].Rate = 44100 },
-		"no length":        func(p *Page) { p.Sounds = []Sound{{48000, nil}, {48000, nil}, {48000, nil}} },
+		"no comparison":   func(p *Page) { p.Comparison = nil },
+		"no takes":        func(p *Page) { p.Comparison.Takes = nil },
+		"a sound too few": func(p *Page) { p.Sounds = p.Sounds[1:] },
+		"two lengths":     func(p *Page) { p.Sounds[1].Channels[0] = p.Sounds[1].Channels[0][1:] },
+		"two rates":       func(p *Page) { p.Sounds[1].Rate = 44100 },
+		"no length": func(p *Page) {
+			p.Sounds = []Sound{{48000, [][]float32{{}}}, {48000, [][]float32{{}}}, {48000, [][]float32{{}}}}
+		},
+		"no channel":       func(p *Page) { p.Sounds[2].Channels = nil },
 		"a ledger too few": func(p *Page) { p.Noise = p.Noise[1:] },
 		"a pair of none":   func(p *Page) { p.Pairs[0].B = 7 },
 	} {

@@ -16,13 +16,13 @@ import (
 )
 
 // budget is how many bytes all takes together may take in the page, as base64: the page stays under 25 MB with all else that is on it.
-const budget = 20e6
+const budget = 20_000_000
 
-// Longest is how many seconds of each take a page of so many takes can hold, were they to resist all compression.
-func Longest(takes int, rate float64) float64 {
-	const bytesPerSample = 2 * 4.0 / 3 // 16 bits in base64
-	return budget / (bytesPerSample * rate * float64(max(takes, 1)))
-}
+// mostSamples is how many samples of 16 bits that is in base64, were they to resist all compression.
+const mostSamples = budget / 2 / 4 * 3
+
+// Longest is how many samples of each channel a page can hold of so many takes.
+func Longest(takes, channels int) int64 { return int64(mostSamples / max(takes*channels, 1)) }
 
 // quantise turns samples of ±1 into 16 bits with triangular dither of ±1 step: the error is then noise that does not follow the signal (Journal of the
 // AES 40(5), 355-375, 1992, from memory). The dither is the same for all takes, so that equal takes stay equal.
@@ -39,27 +39,28 @@ func quantise(x []float32) []int32 {
 // block is the length of the blocks of a file, but for the last.
 const block = 4096
 
-// encode makes a FLAC file of one channel of 16 bits.
-func encode(x []int32, rate int) ([]byte, error) {
-	if len(x) == 0 {
-		return nil, errors.New("report: a take of no length")
+// encode makes a FLAC file of 16 bits of one channel or two.
+func encode(channels [][]int32, rate int) ([]byte, error) {
+	length, layout := len(channels[0]), frame.ChannelsMono
+	if len(channels) == 2 {
+		layout = frame.ChannelsLR
 	}
 	var file memory
 	enc, err := flac.NewEncoder(&file, &meta.StreamInfo{
-		BlockSizeMin: block, BlockSizeMax: block, SampleRate: uint32(rate), NChannels: 1, BitsPerSample: 16, NSamples: uint64(len(x)),
+		BlockSizeMin: block, BlockSizeMax: block, SampleRate: uint32(rate), NChannels: uint8(len(channels)), BitsPerSample: 16, NSamples: uint64(length),
 	})
 	if err != nil {
 		return nil, fmt.Errorf("report: %w", err)
 	}
-	for at := 0; at < len(x); at += block {
-		part := x[at:min(at+block, len(x))]
-		f := &frame.Frame{
-			Header: frame.Header{
-				HasFixedBlockSize: true, BlockSize: uint16(len(part)), SampleRate: uint32(rate), Channels: frame.ChannelsMono, BitsPerSample: 16,
-			},
-			Subframes: []*frame.Subframe{{ // the encoder looks for the best prediction itself, and works in place
-				SubHeader: frame.SubHeader{Pred: frame.PredVerbatim}, Samples: slices.Clone(part), NSamples: len(part),
-			}},
+	for at := 0; at < length; at += block {
+		n := min(block, length-at)
+		f := &frame.Frame{Header: frame.Header{
+			HasFixedBlockSize: true, BlockSize: uint16(n), SampleRate: uint32(rate), Channels: layout, BitsPerSample: 16,
+		}}
+		for _, x := range channels {
+			f.Subframes = append(f.Subframes, &frame.Subframe{ // the encoder looks for the best prediction itself, and works in place
+				SubHeader: frame.SubHeader{Pred: frame.PredVerbatim}, Samples: slices.Clone(x[at : at+n]), NSamples: n,
+			})
 		}
 		if err := enc.WriteFrame(f); err != nil {
 			return nil, fmt.Errorf("report: %w", err)
@@ -104,18 +105,21 @@ const (
 	waveHalf    = 100 // from the middle to full scale of the picture
 )
 
-// wave is the outline of a take as the path of an SVG: the largest and least sample of each column, with top the sample that reaches the edge.
-func wave(x []float32, top float64) string {
+// wave is the outline of a take as the path of an SVG: the largest and least sample of each column, of all channels, with top the sample that reaches
+// the edge.
+func wave(channels [][]float32, top float64) string {
 	y := func(v float32) int { return int(math.Round(waveHalf - waveHalf*float64(v)/top)) }
 	up, down := make([]string, waveColumns), make([]string, waveColumns)
 	for c := range waveColumns {
-		from, to := c*len(x)/waveColumns, (c+1)*len(x)/waveColumns
-		high, low := float32(0), float32(0)
-		if from < to {
-			high, low = x[from], x[from]
+		from, to := c*len(channels[0])/waveColumns, (c+1)*len(channels[0])/waveColumns
+		high, low := float32(math.Inf(-1)), float32(math.Inf(1))
+		for _, x := range channels {
 			for _, v := range x[from:to] {
 				high, low = max(high, v), min(low, v)
 			}
+		}
+		if high < low { // fewer samples than columns
+			high, low = 0, 0
 		}
 		up[c] = fmt.Sprintf("L%d %d", c, min(y(high), waveHalf-1)) // silence is a line
 		down[waveColumns-1-c] = fmt.Sprintf("L%d %d", c, max(y(low), waveHalf+1))

@@ -289,11 +289,10 @@ func (v *view) sounds(p Page) error {
 	if len(p.Sounds) == 0 {
 		return nil
 	}
-	all := make([][]float32, len(p.Sounds))
-	for k, s := range p.Sounds {
-		all[k] = s.Samples
+	top := 0.0
+	for _, s := range p.Sounds {
+		top = math.Max(top, loudest(s.Channels))
 	}
-	top := loudest(all)
 	type takeData struct {
 		Name string  `json:"name"`
 		Gain float64 `json:"gain"` // of true levels, a factor
@@ -302,7 +301,7 @@ func (v *view) sounds(p Page) error {
 		Rate    int        `json:"rate"`
 		Seconds float64    `json:"seconds"`
 		Takes   []takeData `json:"takes"`
-	}{Rate: p.Sounds[0].Rate, Seconds: float64(len(all[0])) / float64(p.Sounds[0].Rate)}
+	}{Rate: p.Sounds[0].Rate, Seconds: float64(len(p.Sounds[0].Channels[0])) / float64(p.Sounds[0].Rate)}
 	least := math.Inf(1)
 	for _, t := range p.Comparison.Takes {
 		if t.Matched {
@@ -310,12 +309,16 @@ func (v *view) sounds(p Page) error {
 		}
 	}
 	for k, t := range p.Comparison.Takes {
-		file, err := encode(quantise(all[k]), p.Sounds[k].Rate)
+		var channels [][]int32
+		for _, x := range p.Sounds[k].Channels {
+			channels = append(channels, quantise(x))
+		}
+		file, err := encode(channels, p.Sounds[k].Rate)
 		if err != nil {
 			return err
 		}
 		v.Sounds = append(v.Sounds, template.HTML(base64.StdEncoding.EncodeToString(file)))
-		v.Takes[k].Wave = wave(all[k], top)
+		v.Takes[k].Wave = wave(p.Sounds[k].Channels, top)
 		gain := 0.0 // a take that could not be matched has no level to speak of
 		if t.Matched {
 			gain = dsp.FromDB(least - t.GainDB)

@@ -210,9 +210,6 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		return nil, nil, err
 	}
 	found.page.Remarks = slices.Concat(remarks...)
-	if channels == 2 {
-		found.page.Remarks = append(found.page.Remarks, "The WAV files have two channels; the players of this page have the mean of both.")
-	}
 
 	e = &experiment.Comparison{
 		Title: f.Title, Quality: q.Name, Recording: r.data(), RateHz: int(r.rate), Seconds: float64(takes[0].frames) / float64(r.rate),

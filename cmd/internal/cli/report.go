@@ -29,8 +29,8 @@ tables, the level diagram, spectra and responses, the noise ledger, the chain fi
 made. The page is one file that loads nothing from anywhere, so it can be sent and kept; any browser
 opens it. It is the page that compare and demo write beside the takes.
 
-The page stays under 25 MB: of long recordings it holds the beginning (three minutes and a half of
-one take, half of that of two, …). Levels at the jacks are of the first %v.`, quantity(mostMeasured, dsp.Seconds)),
+The page stays under 25 MB: of long recordings it holds the beginning (two minutes and a half of
+one take in mono at 48 kHz, half of that of two, …). Levels at the jacks are of the first %v.`, quantity(mostMeasured, dsp.Seconds)),
 		Example: `  drywire report my-chain.yaml -o my-chain.html
   drywire report my-chain.yaml -o my-chain.html --recording arpeggio`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -160,22 +160,24 @@ func (f *findings) measure(ctx context.Context, n int, w *chains.Wiring, k *jack
 // listen reads the matched takes for the player, as much of them as the page can hold.
 func (f *findings) listen(takes []*rendered) error {
 	rate, frames := float64(takes[0].wiring.Rate), takes[0].frames
-	if most := int64(report.Longest(len(takes), rate) * rate); frames > most {
-		f.page.Part = fmt.Sprintf("The players hold the first %.0f of %.0f seconds.", float64(most)/rate, float64(frames)/rate)
+	if most := report.Longest(len(takes), takes[0].channels); frames > most {
+		f.page.Part = fmt.Sprintf("The player holds the first %.0f of %.0f seconds.", float64(most)/rate, float64(frames)/rate)
 		frames = most
 	}
-	block := make([]float64, chunk)
 	for _, d := range takes {
-		sound := report.Sound{Rate: int(rate), Samples: make([]float32, 0, frames)}
+		sound := report.Sound{Rate: int(rate), Channels: make([][]float32, d.channels)}
 		shape := d.shape(d.settled.Gain)
 		shape.Frames = frames
-		for p := d.play(); int64(len(sound.Samples)) < frames; {
-			n, err := p.next(block, shape)
+		room := d.blocks()
+		for p := d.play(); int64(len(sound.Channels[0])) < frames; {
+			x, err := p.nextOf(room, shape)
 			if err != nil {
 				return err
 			}
-			for _, v := range block[:min(int64(n), frames-int64(len(sound.Samples)))] {
-				sound.Samples = append(sound.Samples, float32(v))
+			for c := range x {
+				for _, v := range x[c][:min(int64(len(x[c])), frames-int64(len(sound.Channels[c])))] {
+					sound.Channels[c] = append(sound.Channels[c], float32(v))
+				}
 			}
 		}
 		f.page.Sounds = append(f.page.Sounds, sound)
