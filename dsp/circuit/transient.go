@@ -72,9 +72,9 @@ type Transient struct {
 	history  []float64 // of the companion models
 	smooth   []smoother
 	outs     []float64
-	quick    bool    // newton4 serves
-	bend     float64 // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
-	calm     int     // undivided steps since the last divided one, up to 3
+	quick    func(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) // newton, or one of its kind for few ports
+	bend     float64                                                                  // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
+	calm     int                                                                      // undivided steps since the last divided one, up to 3
 	scratch  newtonScratch
 	report   Report
 }
@@ -157,7 +157,16 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 		t.weights = append(t.weights, cubic(float64(j)/float64(t.spans[0])))
 	}
 	t.current = make([]bool, len(t.levels))
-	t.quick = t.dev.firstQ == 0 && t.dev.firstC == 4 && t.m == 4
+	switch {
+	case t.m == 2:
+		t.quick = t.newton2
+	case t.m == 3 && t.dev.firstQ == t.dev.firstC:
+		t.quick = t.newton3
+	case t.m == 4 && t.dev.firstQ == 0 && t.dev.firstC == 4:
+		t.quick = t.newton4
+	default:
+		t.quick = t.newton
+	}
 	t.n, t.ni = t.levels[0].n, t.levels[0].ni
 	for _, name := range probes {
 		t.y0 = append(t.y0, point.V(name))
@@ -380,6 +389,14 @@ func (st *stepper) linear(p, u []float64) {
 		p[0], p[1], p[2], p[3] = p0, p1, p2, p3
 		return
 	}
+	if st.ni == 1 && st.m == 2 {
+		st.linear2(p, u)
+		return
+	}
+	if st.ni == 1 && st.m == 3 {
+		st.linear3(p, u)
+		return
+	}
 	for k := range p {
 		p[k] = dot(st.ps[k*n:k*n+n], st.s) + dot(st.pu[k*len(u):(k+1)*len(u)], u)
 	}
@@ -438,6 +455,10 @@ func (st *stepper) advance(out, u, di []float64) {
 	}
 	switch m {
 	case 0:
+	case 2:
+		add2(s, st.si, di)
+	case 3:
+		add3(s, st.si, di)
 	case 4:
 		d0, d1, d2, d3 := di[0], di[1], di[2], di[3]
 		si := st.si
@@ -467,9 +488,15 @@ func (st *stepper) straighten(bend []float64) {
 		}
 		return
 	}
-	m := st.m
-	for k := range s {
-		s[k] += dot(sb[k*m:k*m+m], bend)
+	switch m := st.m; m {
+	case 2:
+		add2(s, sb, bend)
+	case 3:
+		add3(s, sb, bend)
+	default:
+		for k := range s {
+			s[k] += dot(sb[k*m:k*m+m], bend)
+		}
 	}
 }
 
@@ -527,13 +554,7 @@ func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
 	if giveUp && limited {
 		return false
 	}
-	var it int
-	var outcome outcome
-	if t.quick {
-		it, outcome = t.newton4(st, p, w.v, maxNewton, giveUp)
-	} else {
-		it, outcome = t.newton(st, p, w.v, maxNewton, giveUp)
-	}
+	it, outcome := t.quick(st, p, w.v, maxNewton, giveUp)
 	if outcome == left {
 		clear(st.off)
 		copy(t.v, w.held)
@@ -701,7 +722,14 @@ func (st *stepper) factorJacobian() bool {
 // solveJacobian solves J·x = d in place.
 func (st *stepper) solveJacobian(d []float64) {
 	m, a := st.m, st.jac
-	if m == 4 && *(*[4]int)(st.piv) == [4]int{0, 1, 2, 3} {
+	switch {
+	case m == 2 && *(*[2]int)(st.piv) == [2]int{0, 1}:
+		st.solve2(d)
+		return
+	case m == 3 && *(*[3]int)(st.piv) == [3]int{0, 1, 2}:
+		st.solve3(d)
+		return
+	case m == 4 && *(*[4]int)(st.piv) == [4]int{0, 1, 2, 3}:
 		st.solve4(d)
 		return
 	}
