@@ -2,6 +2,7 @@
 //
 //	go run ./cmd/reference -suite                     the fixed list of cases
 //	go run ./cmd/reference -seed 7 -count 20          conditions nobody tuned for
+//	go run ./cmd/reference -gain -seed 7 -count 21    the same for the gain blocks
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
 //	go run ./cmd/reference -store chains/testdata/reference
 //	go run ./cmd/reference -decks dsp/circuit/testdata
@@ -47,6 +48,7 @@ type options struct {
 
 	rate, length       float64
 	suite, speed, deck bool
+	gain               bool
 	seed               uint64
 	count, jobs        int
 	stress             int64
@@ -65,6 +67,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	f.Float64Var(&o.rate, "rate", 48000, "sample rate in `Hz`")
 	f.Float64Var(&o.length, "length", 0.1, "length in `seconds`")
 	f.BoolVar(&o.suite, "suite", false, "check the fixed list of cases")
+	f.BoolVar(&o.gain, "gain", false, "with -count: the gain blocks in turn, not the fuzz")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of random cases")
 	f.IntVar(&o.count, "count", 0, "check so many random cases")
 	f.IntVar(&o.jobs, "jobs", 2, "cases to run at a time")
@@ -117,7 +120,9 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		}
 		cases = []Case{c}
 	case o.count > 0:
-		cases = Random(o.seed, o.count)
+		if cases = Random(o.seed, o.count); o.gain {
+			cases = gainRandom(o.seed, o.count)
+		}
 	case o.suite:
 		cases = Suite()
 	}

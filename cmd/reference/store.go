@@ -30,7 +30,7 @@ type Stored struct {
 // stored is the cases whose references are kept with the tests: each device, direct and buffered, soft and hard, all rates, all kinds of drive.
 func stored() []Case {
 	const length = 0.05 // s
-	return []Case{
+	list := []Case{
 		fuzzCase("silicon", 10, 10, false, 48000, length, Tones(330, 0.2)),
 		fuzzCase("silicon", 10, 3, false, 48000, length, Tones(330, 0.02)),
 		fuzzCase("silicon", 6, 10, true, 44100, length, Pluck(196, 0.2)),
@@ -42,6 +42,7 @@ func stored() []Case {
 		fuzzCase("germanium", 10, 10, true, 48000, length, Tones(2637, 0.2)),
 		fuzzCase("germanium", 0, 10, true, 48000, length, Tones(110, 0.02)),
 	}
+	return append(list, gainStored(length)...)
 }
 
 var notPlain = regexp.MustCompile(`[^a-z0-9.]+`)
