@@ -91,8 +91,23 @@ func (p Placed) with(piece blocks.SwitcherPiece) Placed {
 	return p
 }
 
-// WithPreset is the take on another preset and another guitar, by their names; "" for the file's own guitar and for every loop out. Both must be the file's.
-func (f *File) WithPreset(t Take, preset, guitar string) *Chain {
-	t.Preset, t.Guitar = preset, guitar
-	return f.resolve(t)
+// OnPreset is the file's order on a preset and a guitar, by their names; guitar is "" for the file's own. Where trim is not nil, it takes the place of the
+// preset's. Both names must be the file's.
+func (f *File) OnPreset(preset, guitar string, trim *float64) *Chain {
+	g := *f
+	if trim != nil {
+		g.Presets = slices.Clone(f.Presets)
+		g.preset(preset).Trim = trim
+	}
+	return g.resolve(Take{Name: preset, Preset: preset, Guitar: guitar})
+}
+
+// TrimOf is the trim that the switcher has in a preset, in dB; ok is false where the file's order has no switcher.
+func (f *File) TrimOf(preset string) (trim float64, ok bool) {
+	for _, b := range f.OnPreset(preset, "", nil).Every() {
+		if b.Kind.Name == switcherKind {
+			return b.Settings.Number("trim"), true
+		}
+	}
+	return 0, false
 }

@@ -58,6 +58,10 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	if len(c.Blocks) > 200 {
 		return nil, fmt.Errorf("take %q has %d blocks; 200 can be ranked", c.Take, len(c.Blocks))
 	}
+	if err := c.Jack("out"); err != nil {
+		return nil, err
+	}
+	keep = heldTogether(c, keep)
 	r := &Rank{Chain: c, Recording: recording, Rate: rate, Quality: q, Part: part, Parts: parts, keep: keep, most: most, known: map[string][]Figure{}}
 	var err error
 	if r.wishes, err = findWishes(prefer); err != nil {
@@ -78,6 +82,23 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	return r, nil
 }
 
+// heldTogether keeps the pieces of a switcher and what is in its loops together, in the order that they have.
+func heldTogether(c *chains.Chain, keep chains.Keep) chains.Keep {
+	held := map[string][]string{}
+	for _, b := range c.Blocks {
+		if b.Switcher != "" {
+			held[b.Switcher] = append(held[b.Switcher], b.Name)
+		}
+	}
+	for _, b := range c.Blocks {
+		if names := held[b.Switcher]; len(names) > 1 && names[0] == b.Name {
+			keep.Before = append(slices.Clone(keep.Before), names)
+			keep.Together = append(slices.Clone(keep.Together), names)
+		}
+	}
+	return keep
+}
+
 func (r *Rank) count() string {
 	if r.countable {
 		return fmt.Sprint(r.total)
@@ -93,7 +114,7 @@ func (r *Rank) Fingerprint() string {
 	if c.Recording.Load != nil {
 		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
 	}
-	for _, b := range c.Blocks {
+	for _, b := range c.Every() {
 		fmt.Fprintf(h, "%s %s %s %v\n", b.Name, b.Kind.Name, b.Settings, b.Off)
 	}
 	fmt.Fprintf(h, "%v\n%v %v\n", r.keep, float64(r.Rate), r.Quality)
@@ -299,6 +320,8 @@ type Ranking struct {
 	Pareto  []Ranked   `json:"pareto"` // no other order is better in one wish and no worse in the rest; highest score first
 	Best    []Ranked   `json:"best"`   // the first few of these, no two alike in all wishes
 	Orders  []Ranked   `json:"orders"` // all that were tried, highest score first
+
+	inside []string // names that stand in no order of the chain file: what is in a switcher, behind its input
 }
 
 // Search is what was tried.
@@ -415,6 +438,11 @@ func (r *Rank) Result() *Ranking {
 		Title: r.Chain.Title, Take: r.Chain.Take, Quality: r.Quality.Name, RateHz: int(r.Rate), Seconds: float64(len(r.Recording)) / float64(r.Rate),
 		Search: Search{Kind: "exhaustive", Tried: len(list)}, Pareto: []Ranked{}, Best: []Ranked{}, Orders: r.rankAll(list),
 	}
+	for k, b := range r.Chain.Blocks {
+		if k > 0 && b.Switcher != "" && r.Chain.Blocks[k-1].Switcher == b.Switcher {
+			res.inside = append(res.inside, b.Name)
+		}
+	}
 	for _, w := range r.wishes {
 		res.Wishes = append(res.Wishes, w.WishInfo)
 	}
@@ -467,7 +495,8 @@ func (r *Rank) inSteps(o Ranked) string {
 func (res *Ranking) Takes(settings, off []string) string {
 	var b strings.Builder
 	for k, o := range res.Best {
-		fmt.Fprintf(&b, "  - name: rank %d\n    order: [%s]\n", k+1, strings.Join(o.Order, ", "))
+		order := slices.DeleteFunc(slices.Clone(o.Order), func(name string) bool { return slices.Contains(res.inside, name) })
+		fmt.Fprintf(&b, "  - name: rank %d\n    order: [%s]\n", k+1, strings.Join(order, ", "))
 		if len(settings) > 0 {
 			fmt.Fprintf(&b, "    set: {%s}\n", strings.Join(settings, ", "))
 		}

@@ -45,6 +45,9 @@ const swapTail = 2.0
 
 // Swaps swaps every two blocks of a chain. Renders share their beginnings (chains.Memo), on all cores; done is told of each that is finished.
 func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
+	if err := c.Jack("out"); err != nil {
+		return nil, err
+	}
 	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
 	b := newWishBench(recording, rate, q, RankMemory)
@@ -58,8 +61,13 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 	done()
 	for i := range c.Blocks {
 		for j := i + 1; j < len(c.Blocks); j++ {
-			m.Swaps = append(m.Swaps, Swap{First: c.Blocks[i].Name, Second: c.Blocks[j].Name, Apart: j - i})
+			if c.Blocks[i].Switcher == "" && c.Blocks[j].Switcher == "" { // what is in a loop stays there
+				m.Swaps = append(m.Swaps, Swap{First: c.Blocks[i].Name, Second: c.Blocks[j].Name, Apart: j - i})
+			}
 		}
+	}
+	if len(m.Swaps) == 0 {
+		return nil, fmt.Errorf("take %q: no two blocks can be swapped; those in a switcher's loops and in the paths of a split stay where they are", c.Take)
 	}
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))

@@ -1,0 +1,268 @@
+package experiment
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"drywire/chains"
+	"drywire/dsp"
+	"drywire/dsp/section"
+)
+
+// PresetSpread is how far apart, in LU, trimmed presets may be: the largest difference between any two. A change of half a decibel in a broad band is about
+// the least that is noticed (JASA 19(4), 609-619, 1947, from memory).
+const PresetSpread = 0.5
+
+// trimStep is how finely trims are given, in dB.
+const trimStep = 0.1
+
+// Presets is what the presets of a file do, on every guitar of it. It is also the JSON object that the command prints. Levels are ITU-R BS.1770-5 loudness
+// with 1 V as full scale, or dB RMS re 1 V where the recording is under 0.4 s; of a file that ends in two paths, of both.
+type Presets struct {
+	Title   string           `json:"title"`
+	Quality string           `json:"quality"`
+	RateHz  int              `json:"rate_hz"`
+	Seconds float64          `json:"seconds"` // of the recording
+	ByRMS   bool             `json:"by_rms"`  // it is too short for a loudness
+	Presets []PresetMeasures `json:"presets"` // in the order of the file
+	Jumps   []PresetJump     `json:"jumps"`   // of every two, largest first
+	Spread  Figure           `json:"spread"`  // LU from the softest to the loudest
+	Trims   PresetTrims      `json:"trims"`
+	Guitars []GuitarPreset   `json:"guitars"` // every preset on every guitar
+}
+
+// PresetMeasures is a preset on the file's own guitar.
+type PresetMeasures struct {
+	Name  string   `json:"name"`
+	Order []string `json:"order"`
+	Trim  float64  `json:"trim_db"` // as the file has it
+	GuitarPreset
+}
+
+// GuitarPreset is what is measured of a preset on a guitar. Noise: A-weighted, at rest; of two ends the sum of their powers. Distortion: THD of TestTone; of
+// two ends the higher.
+type GuitarPreset struct {
+	Preset     string  `json:"preset"`
+	Guitar     string  `json:"guitar"` // "" is the file's own
+	Level      Figure  `json:"level_lufs"`
+	PeakVolts  float64 `json:"peak_volts"`
+	NoiseDBu   Figure  `json:"noise_a_dbu"`
+	Distortion Figure  `json:"thd_percent"`
+}
+
+// PresetJump is by how much the level changes when one preset follows another.
+type PresetJump struct {
+	From string  `json:"from"`
+	To   string  `json:"to"`
+	LU   float64 `json:"lu"`
+}
+
+// PresetTrims is the trims that bring the presets to one level, and what they did.
+type PresetTrims struct {
+	Why    string       `json:"not_measurable,omitempty"` // there are none
+	Target float64      `json:"target_lufs"`              // the level of the preset in the middle, which keeps its trim
+	Trims  []PresetTrim `json:"presets"`
+	Spread float64      `json:"spread_lu"` // from the softest to the loudest, rendered with the trims
+	Within bool         `json:"within"`    // no more than PresetSpread
+}
+
+// PresetTrim is one of them.
+type PresetTrim struct {
+	Name  string  `json:"name"`
+	DB    float64 `json:"db"`    // what the switcher's trim should be
+	Level float64 `json:"level"` // rendered with it
+}
+
+// PresetBench renders presets. It remembers signals, so that trims cost little.
+type PresetBench struct {
+	File    *chains.File
+	Rate    dsp.Hertz
+	Quality section.Quality
+	memo    *chains.Memo
+	samples int
+}
+
+// presetMemory is how many bytes of signals are remembered.
+const presetMemory = 512 << 20
+
+// NewPresetBench takes a recording in volts. It is an error where the file has no presets, or no order for them.
+func NewPresetBench(f *chains.File, recording []float64, rate dsp.Hertz, q section.Quality) (*PresetBench, error) {
+	if len(f.Presets) == 0 {
+		return nil, fmt.Errorf("the file has no presets")
+	}
+	if f.Order == nil {
+		return nil, fmt.Errorf("the file has no order of its own, only those of takes; presets are played through the file's")
+	}
+	return &PresetBench{File: f, Rate: rate, Quality: q, memo: chains.NewMemo(recording, rate, q, presetMemory), samples: len(recording)}, nil
+}
+
+// Ends is what the preset has at the end of the chain, in volts, a slice per jack of chains.Ends, as long as the recording.
+func (b *PresetBench) Ends(ctx context.Context, c *chains.Chain) ([][]float64, error) {
+	w := c.Wire(b.Rate, b.Quality)
+	var all [][]float64
+	for _, jack := range c.Ends() {
+		x, err := b.memo.Signal(ctx, w, jack)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, x)
+	}
+	return all, nil
+}
+
+func (b *PresetBench) level(ctx context.Context, c *chains.Chain) (Figure, float64, error) {
+	ends, err := b.Ends(ctx, c)
+	if err != nil {
+		return Figure{}, 0, err
+	}
+	meter := NewMeter
+	if len(ends) == 2 {
+		meter = NewStereoMeter
+	}
+	m := meter(float64(b.Rate), ByLoudness(int64(b.samples), float64(b.Rate)))
+	m.Push(ends...)
+	peak := 0.0
+	for _, x := range ends {
+		for _, v := range x {
+			peak = math.Max(peak, math.Abs(v))
+		}
+	}
+	if peak < Silence {
+		return noFigure("silent (under 1 µV)"), peak, nil
+	}
+	r, err := m.Reading()
+	return figure(r.Level, err), peak, nil
+}
+
+// Measure is a preset on a guitar of the file; "" is the file's own.
+func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (GuitarPreset, error) {
+	g := GuitarPreset{Preset: preset, Guitar: guitar}
+	c := b.File.OnPreset(preset, guitar, nil)
+	var err error
+	if g.Level, g.PeakVolts, err = b.level(ctx, c); err != nil {
+		return g, err
+	}
+	power := 0.0
+	for _, jack := range c.Ends() {
+		l, err := c.Noise(b.Rate, jack)
+		if err != nil {
+			g.NoiseDBu = figure(0, err)
+			break
+		}
+		a := l.RMS(chains.AWeighted)
+		power += a * a
+	}
+	if g.NoiseDBu.OK() {
+		g.NoiseDBu = noiseLevel(power)
+	}
+	// As toneAlone does it: the steady state 0.4 s after the tone began, for 0.1 s.
+	rate := float64(b.Rate)
+	r, err := c.Wire(b.Rate, section.Draft).Renderer(c.Ends()...)
+	if err != nil {
+		return g, err
+	}
+	out, err := runKept(ctx, r, sines(int(0.5*rate), rate, TestTone), int(0.1*rate))
+	if err != nil {
+		return g, err
+	}
+	for k, x := range out {
+		if d := toneTHD(x, rate); k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
+			g.Distortion = d
+		}
+	}
+	return g, nil
+}
+
+// Run measures every preset on every guitar and finds the trims.
+func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
+	rate := float64(b.Rate)
+	p := &Presets{
+		Title: b.File.Title, Quality: b.Quality.Name, RateHz: int(b.Rate), Seconds: float64(b.samples) / rate,
+		ByRMS: !ByLoudness(int64(b.samples), rate), Jumps: []PresetJump{}, Guitars: []GuitarPreset{},
+	}
+	guitars := []string{""}
+	for _, g := range b.File.Guitars {
+		guitars = append(guitars, g.Name)
+	}
+	p.Guitars = make([]GuitarPreset, len(b.File.Presets)*len(guitars))
+	var work []func(context.Context) error
+	for k, preset := range b.File.Presets {
+		for g, guitar := range guitars {
+			work = append(work, func(ctx context.Context) (err error) {
+				p.Guitars[k*len(guitars)+g], err = b.Measure(ctx, preset.Name, guitar)
+				return err
+			})
+		}
+	}
+	if err := together(ctx, work...); err != nil {
+		return nil, err
+	}
+	for k, preset := range b.File.Presets {
+		trim, _ := b.File.TrimOf(preset.Name)
+		p.Presets = append(p.Presets, PresetMeasures{preset.Name, orderOf(b.File.OnPreset(preset.Name, "", nil)), trim, p.Guitars[k*len(guitars)]})
+	}
+	for i, from := range p.Presets {
+		for _, to := range p.Presets[i+1:] {
+			if d := to.Level.minus(from.Level); d.OK() {
+				p.Jumps = append(p.Jumps, PresetJump{from.Name, to.Name, d.Value})
+			}
+		}
+	}
+	slices.SortStableFunc(p.Jumps, func(a, b PresetJump) int { return cmp.Compare(math.Abs(b.LU), math.Abs(a.LU)) })
+	p.Spread = noFigure("fewer than two presets have a level")
+	if len(p.Jumps) > 0 {
+		p.Spread = Figure{Value: math.Abs(p.Jumps[0].LU)}
+	}
+	var err error
+	p.Trims, err = b.trims(ctx, p.Presets)
+	return p, err
+}
+
+// trims looks for the trims on the file's own guitar. What stands behind the switcher may bend, so what a trim does is looked at each time.
+func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (PresetTrims, error) {
+	t := PresetTrims{Trims: []PresetTrim{}}
+	var levels []float64
+	for _, p := range presets {
+		if !p.Level.OK() {
+			return PresetTrims{Why: fmt.Sprintf("preset %q has no level: %s", p.Name, p.Level.Why), Trims: t.Trims}, nil
+		}
+		if _, ok := b.File.TrimOf(p.Name); !ok {
+			return PresetTrims{Why: "the file's order has no switcher, whose output could be trimmed", Trims: t.Trims}, nil
+		}
+		levels = append(levels, p.Level.Value)
+		t.Trims = append(t.Trims, PresetTrim{p.Name, p.Trim, p.Level.Value})
+	}
+	sorted := slices.Sorted(slices.Values(levels))
+	t.Target = sorted[(len(sorted)-1)/2]
+	const most, close = 20.0, 0.06 // dB: the range of the switcher's trim; a little more than half a step
+	for range 6 {
+		moved := false
+		for k := range t.Trims {
+			trim := &t.Trims[k]
+			db := math.Round((trim.DB+t.Target-trim.Level)/trimStep) * trimStep
+			db = math.Min(most, math.Max(-most, db))
+			if math.Abs(trim.Level-t.Target) <= close || math.Abs(db-trim.DB) < trimStep/2 {
+				continue
+			}
+			moved, trim.DB = true, db
+			level, _, err := b.level(ctx, b.File.OnPreset(trim.Name, "", &db))
+			if err != nil {
+				return t, err
+			}
+			trim.Level = level.Value
+		}
+		if !moved {
+			break
+		}
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, trim := range t.Trims {
+		low, high = math.Min(low, trim.Level), math.Max(high, trim.Level)
+	}
+	t.Spread = high - low
+	t.Within = t.Spread <= PresetSpread
+	return t, nil
+}
