@@ -21,6 +21,7 @@ type Comparison struct {
 	LimitedBy string    `json:"limited_by"` // the take whose true peak kept the target below the usual one; "" where none did
 	Takes     []Take    `json:"takes"`
 	Nulls     []Null    `json:"nulls"`
+	Pairs     []Pair    `json:"pairs"` // of the same takes as Nulls
 }
 
 // Recording is what was rendered, and how its samples became volts.

@@ -109,12 +109,18 @@ func FactsOf(ctx context.Context, c *chains.Chain, rate dsp.Hertz) (Facts, error
 	err = together(ctx,
 		func(ctx context.Context) error {
 			x, err := toneAlone(ctx, c, rate, TestTone)
-			f.THD = toneTHD(x, float64(rate))
-			return err
+			f.THD = figure(0, err)
+			if err == nil {
+				f.THD = toneTHD(x, float64(rate))
+			}
+			return ctx.Err()
 		},
-		func(ctx context.Context) (err error) {
-			f.Sustain, err = sustain(ctx, c, rate, TestTone.Volts)
-			return err
+		func(ctx context.Context) error {
+			var err error
+			if f.Sustain, err = sustain(ctx, c, rate, TestTone.Volts); err != nil {
+				f.Sustain = figure(0, err)
+			}
+			return ctx.Err()
 		})
 	return f, err
 }

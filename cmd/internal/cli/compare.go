@@ -38,7 +38,8 @@ drywire report). Files of those names are written over.
 
 The table gives what each take has at the last jack, in volts, before the gain that matched it. The
 null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,
--60 dB one part in a thousand.
+-60 dB one part in a thousand. Then, for each pair of takes, it says what a player will hear, and
+shows the measures that say so.
 
 --json prints one object in place of the table:
   title, quality, rate_hz
@@ -58,7 +59,19 @@ null is how far a take differs from the first, after matching: 0 dB is as much d
             max_iterations (of the worst), unconverged, residual_volts
     unconverged   steps whose voltages are wrong: should be 0
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
-What has no value, as the level of silence, is null.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
+  pairs: how b differs from a, matched and aligned: a, b,
+    lag_samples, inverted (taken back for null_db), null_db
+    level_lu                                before matching
+    third_octaves: hz, db; bass_db (to 250 Hz), middle_db, treble_db (from 2 kHz)
+    noise_db        A-weighted noise at rest, at equal loudness
+    distortion_db, sustain_seconds          THD of a tone; time for 20 dB of a falling note
+    hearing (ITU-R BS.1387): playback_db_spl (of full scale), probability (mean), share (of the
+      moments that are heard), highest, bands (of bands_of) over the step
+    log_spectral_mean_db, log_spectral_max_db
+    heard           "mostly", "in places", "not heard", "identical", "not measurable"
+    respects        level, tone, noise, distortion, decay: what is worth speaking of, clearest first
+    sentence        what a player will hear
+What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
 		Example: `  drywire compare my-chain.yaml -o takes
   drywire compare my-chain.yaml -o takes --recording arpeggio --json > takes.json`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -221,6 +234,10 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	for k, d := range takes {
 		e.Takes = append(e.Takes, takeData(k+1, f.Takes[k], d, names[k]))
 	}
+	if err := pairTakes(ctx, e, takes); err != nil {
+		return nil, nil, err
+	}
+	found.page.Pairs = e.Pairs
 	return e, func() {
 		for _, d := range takes {
 			warn(s, d.wiring, d.reports)
@@ -358,6 +375,7 @@ func printComparison(s streams, e *experiment.Comparison) {
 		s.printf("! not matched: silent (under 1 µV), or too little sound for a loudness.\n")
 	}
 
+	printPairs(s, e)
 	solver := table{header: []string{" #", "solved together", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}
 	for _, k := range e.Takes {
 		for _, p := range k.Solver {
