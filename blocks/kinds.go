@@ -23,6 +23,7 @@ var kinds = []*Kind{
 	&speaker,
 	&switcher,
 	&trebleBoost,
+	&tremolo,
 	&trim,
 	&volume,
 	&wah,
