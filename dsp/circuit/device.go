@@ -216,10 +216,20 @@ const (
 )
 
 func (c *clamp) eval(v float64) (i, g float64) {
-	up, dup := exponent((v - c.hi) / clampNVt)
-	down, ddown := exponent((c.lo - v) / clampNVt)
-	return clampIs*(up-down) + 2*gmin*v - gmin*(c.hi+c.lo), clampIs*(dup+ddown)/clampNVt + 2*gmin
+	i, g = 2*gmin*v-gmin*(c.hi+c.lo), 2*gmin
+	if v > c.hi-clampFar {
+		e, de := exponent((v - c.hi) / clampNVt)
+		i, g = i+clampIs*e, g+clampIs*de/clampNVt
+	}
+	if v < c.lo+clampFar {
+		e, de := exponent((c.lo - v) / clampNVt)
+		i, g = i-clampIs*e, g+clampIs*de/clampNVt
+	}
+	return i, g
 }
+
+// clampFar is how far inside its rail, in volts, a clamp's junction carries nothing: 3e-18 A, a millionth of what gmin carries.
+const clampFar = 2
 
 // limiter is a transconductance that saturates: i = Imax·tanh(gm·v/Imax), sensed from p to m, flowing from a to b.
 // It gives an op-amp its slew rate.
