@@ -17,9 +17,11 @@ type Bench struct {
 	Rate    dsp.Hertz // the recording's sample rate, at which the cores of stages run
 	// Oversample is by how much a stage that clips raises the rate for it: a power of two.
 	Oversample int
-	Stages     []Stage
-	block      string
-	key        string // of the block's stages
+	// IR is impulse responses of cabinets at Rate, by the name of the speaker's block: each takes the place of the filters of that speaker's cone.
+	IR     map[string][]float64
+	Stages []Stage
+	block  string
+	key    string // of the block's stages
 }
 
 // NewBench starts an empty bench for recordings of that rate.

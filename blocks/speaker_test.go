@@ -64,3 +64,47 @@ func TestSpeakerSound(t *testing.T) {
 		t.Errorf("against 400 Hz the resonance is at %.2f dB from a stiff source and at %.2f dB from 12 Ω", stiff, soft)
 	}
 }
+
+// An impulse response in the place of the cone: what comes out is the terminals' voltage through it, at the level of one watt, 2.83 V at 400 Hz, to
+// 100 mV; two responses are two cores. The response here is a decaying tone of 400 Hz, whose transform is a closed form.
+func TestSpeakerImpulseResponse(t *testing.T) {
+	place := func(decay float64) blocks.Stage {
+		b := blocks.NewBench(gainRate, 1)
+		ir := make([]float64, 1000)
+		for n := range ir {
+			ir[n] = math.Exp(-float64(n)/decay) * math.Cos(2*math.Pi*400*float64(n)/gainRate)
+		}
+		b.IR = map[string][]float64{"cab": ir}
+		k := blocks.Find("speaker")
+		b.Place("cab", k, k.Defaults())
+		return b.Stages[0]
+	}
+	s := place(100)
+	if s.Key == place(120).Key || s.Key != place(100).Key {
+		t.Error("keys do not tell impulse responses apart")
+	}
+	x := make([]float64, 9600)
+	for n := range x {
+		x[n] = 2.83 * math.Sin(2*math.Pi*400*float64(n)/gainRate)
+	}
+	s.Core.Process([][]float64{x}, [][]float64{x})
+	if got := line(x[4800:], 400); math.Abs(got-0.1) > 1e-4 {
+		t.Errorf("one watt gives %.5f V, want 0.1 V", got)
+	}
+	// Against 400 Hz, another frequency is |1/(1-q·e^(-jw))| of the two rotating terms: closed form, the cut after 1000 samples is e^-10.
+	q := math.Exp(-1.0 / 100)
+	h := func(f float64) complex128 {
+		sum := complex(0, 0)
+		for _, w := range []float64{f - 400, f + 400} {
+			sum += 0.5 / (1 - complex(q, 0)*cmplx.Exp(complex(0, -2*math.Pi*w/gainRate)))
+		}
+		return sum
+	}
+	core := s.Core.(blocks.Responder)
+	for _, f := range []float64{100, 1000, 5000} {
+		got, want := cmplx.Abs(core.Response(dsp.Hertz(f))/core.Response(400)), cmplx.Abs(h(f)/h(400))
+		if math.Abs(dsp.ToDB(got/want)) > 0.01 {
+			t.Errorf("%v Hz: %.5f of 400 Hz, want %.5f", f, got, want)
+		}
+	}
+}
