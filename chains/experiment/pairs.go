@@ -74,6 +74,9 @@ const (
 	HeardUnknown = "not measurable"
 )
 
+// rounding is a null, in dB, that only the rounding of the arithmetic leaves: 20·log10(2^-53) is -319 for one operation.
+const rounding = -200
+
 // What is large enough to speak of.
 const (
 	// tellLevel: comments on level vanish at 0.5 dB (common practice, no source), the textbook's step for wide-band noise.
@@ -205,6 +208,9 @@ func (p *Pair) align(x, y []float64, rate float64) ([]float64, []float64) {
 		p.NullDB = figure(0, err)
 	} else {
 		p.NullDB = figure(null.DB())
+		if p.NullDB.OK() && p.NullDB.Value < rounding {
+			p.NullDB = noFigure("no difference but rounding")
+		}
 	}
 	return x, y
 }

@@ -557,8 +557,8 @@ func TestDemoSaysWhatItDoes(t *testing.T) {
 		}
 	}
 	files, err := filepath.Glob(filepath.Join(out, "*"))
-	if err != nil || len(files) != 6 {
-		t.Fatalf("%v, %v: want four takes, a chain file and a report", files, err)
+	if err != nil || len(files) != 7 {
+		t.Fatalf("%v, %v: want four takes, a chain file, a report and a page", files, err)
 	}
 	direct, buffered := readAll(t, files[0]), readAll(t, files[1])
 	if d := treble(t, buffered) - treble(t, direct); d < 3.7 {
