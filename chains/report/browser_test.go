@@ -400,9 +400,10 @@ func TestKeyboard(t *testing.T) {
 	b.do(chromedp.KeyEvent(" "))
 	b.wait(`document.getElementById("play").textContent.trim() === "Play"`)
 
-	b.do(chromedp.Click("#keys"), chromedp.KeyEvent("1"))
+	b.do(chromedp.Focus("#keys"), chromedp.KeyEvent(" "), chromedp.KeyEvent("1"))
 	want("keys switched off", chosen(), "false,false,true")
-	b.do(chromedp.Click("#keys"))
+	b.do(chromedp.KeyEvent(" "), chromedp.KeyEvent("1"))
+	want("and on again", chosen(), "true,false,false")
 
 	// A stop of the tabulator is to be seen, and every one has a name.
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector(".skip").focus()`))

@@ -2,8 +2,11 @@ package report
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"drywire/chains/experiment"
 )
@@ -11,11 +14,10 @@ import (
 // How takes differ: the pairs, and the map of swaps.
 
 type pairView struct {
-	A, B            takeView
-	Sentence        string
-	Heard, Likely   string
-	Level           string // of hearing: most, some, none or unknown
-	Respects, Aside string
+	A, B          takeView
+	Sentence      string
+	Heard, Likely string
+	Level         string // of hearing: most, some, none or unknown
 }
 
 // heardWords are the answers to whether a listener could tell, and how strongly they are drawn.
@@ -35,7 +37,7 @@ func (v *view) pairs(p Page) {
 	for _, d := range p.Pairs {
 		w := heardWords[d.Heard]
 		a, b := v.Takes[d.A-1], v.Takes[d.B-1]
-		view := pairView{A: a, B: b, Sentence: d.Sentence, Heard: w.words, Level: w.level}
+		view := pairView{A: a, B: b, Sentence: said(d.Sentence, b.Name, a.Name), Heard: w.words, Level: w.level}
 		if d.Hearing.Probability.OK() && d.Heard != experiment.HeardSame {
 			view.Likely = percent(d.Hearing.Probability.Value)
 		}
@@ -64,6 +66,18 @@ func difference(name string, d experiment.Pair) rowView {
 	}
 	return rowView{"", name, []string{
 		heardWords[d.Heard].words, likely, figure(d.NullDB, 1), figure(d.Level, 1), figure(d.Bass, 1), figure(d.Middle, 1), figure(d.Treble, 1), figure(d.Noise, 1), figure(d.Distortion, 1), figure(d.Sustain, 2)}}
+}
+
+// unit is a number with its unit behind a space, which no line should break at.
+var unit = regexp.MustCompile(`(\d) (dB|LU|kHz|Hz|s|%)`)
+
+// said is the sentence of a pair without its subject, which the page says in another way, and with its numbers kept together.
+func said(sentence, b, a string) string {
+	rest := strings.TrimPrefix(sentence, fmt.Sprintf("%q against %q: ", b, a))
+	if first, size := utf8.DecodeRuneInString(rest); size > 0 {
+		rest = string(unicode.ToUpper(first)) + rest[size:]
+	}
+	return unit.ReplaceAllString(strings.ReplaceAll(rest, "(-", "(−"), "$1\u00a0$2")
 }
 
 func percent(share float64) string { return number(100*share, 0) + " %" }
@@ -122,5 +136,5 @@ func (v *view) swaps(m *experiment.SwapMap) {
 
 func swap(s experiment.Swap) swapView {
 	w := heardWords[s.Heard]
-	return swapView{First: s.First, Second: s.Second, Heard: w.words, Level: w.level, Respects: strings.Join(s.Respects, ", "), Sentence: s.Sentence}
+	return swapView{First: s.First, Second: s.Second, Heard: w.words, Level: w.level, Respects: strings.Join(s.Respects, ", "), Sentence: said(s.Sentence, s.First+" and "+s.Second+" swapped", "as it is")}
 }

@@ -409,6 +409,18 @@ func TestUnits(t *testing.T) {
 	}
 }
 
+func TestSentences(t *testing.T) {
+	for _, c := range []struct{ sentence, want string }{
+		{`"b" against "a": a clear difference: duller (-3 dB above 2 kHz).`, "A clear difference: duller (−3\u00a0dB above 2\u00a0kHz)."},
+		{`Not measurable: silence.`, "Not measurable: silence."},
+		{``, ``},
+	} {
+		if got := said(c.sentence, "b", "a"); got != c.want {
+			t.Errorf("%q becomes %q, want %q", c.sentence, got, c.want)
+		}
+	}
+}
+
 func TestMovedBlocks(t *testing.T) {
 	for _, c := range []struct{ from, to, want string }{
 		{"a b c d", "a b c d", ""},

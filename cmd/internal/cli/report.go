@@ -14,9 +14,13 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/report"
 	"drywire/dsp"
+	"drywire/dsp/section"
 )
 
-type reportOptions struct{ file, recording, quality, out string }
+type reportOptions struct {
+	file, recording, quality, out string
+	swaps                         bool
+}
 
 func reportCommand(s streams) *cobra.Command {
 	var o reportOptions
@@ -32,7 +36,7 @@ opens it. It is the page that compare and demo write beside the takes.
 The page stays under 25 MB: of long recordings it holds the beginning (two minutes and a half of
 one take in mono at 48 kHz, half of that of two, …). Levels at the jacks are of the first %v.`, quantity(mostMeasured, dsp.Seconds)),
 		Example: `  drywire report my-chain.yaml -o my-chain.html
-  drywire report my-chain.yaml -o my-chain.html --recording arpeggio`,
+  drywire report my-chain.yaml -o my-chain.html --recording arpeggio --swaps`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
@@ -40,6 +44,7 @@ one take in mono at 48 kHz, half of that of two, …). Levels at the jacks are o
 		},
 	}
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the HTML `FILE` to write")
+	cmd.Flags().BoolVar(&o.swaps, "swaps", false, "also swap every two blocks of the first take, as drywire swaps does, and show which is heard")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
 	return cmd
@@ -74,6 +79,11 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 	if err != nil {
 		return err
 	}
+	if o.swaps {
+		if found.page.Swaps, err = swapMap(ctx, s, f, r, q); err != nil {
+			return err
+		}
+	}
 	if err := writeReport(out, filepath.Base(o.out), f, r, e, found, nil); err != nil {
 		return err
 	}
@@ -83,6 +93,21 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 	s.printf("Wrote %s: %s, %.1f MB. Open it in a browser.\n", o.out, plural(len(e.Takes), "take", "takes"), float64(found.bytes)/1e6)
 	warnings()
 	return nil
+}
+
+// swapMap is the map of the first take's swaps.
+func swapMap(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality) (*experiment.SwapMap, error) {
+	c := f.Chains()[0]
+	if len(c.Blocks) < 2 {
+		return nil, misusef("--swaps: take %q has %s; it takes two to swap", c.Take, plural(len(c.Blocks), "block", "blocks"))
+	}
+	x, err := r.voltages(ctx, swapSeconds)
+	if err != nil {
+		return nil, err
+	}
+	bar := newProgress(s.err, int64(1+len(c.Blocks)*(len(c.Blocks)-1)/2))
+	defer bar.stop()
+	return experiment.Swaps(ctx, c, x, r.rate, q, func() { bar.add(1) })
 }
 
 // reportName is the page that compare and demo write beside the takes.
