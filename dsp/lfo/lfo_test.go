@@ -14,9 +14,9 @@ func TestWaves(t *testing.T) {
 		wave Wave
 		tol  float64
 	}{
-		"sine":     {Sine, math.Pow(2*math.Pi/points, 2) / 8 * 1.01},
+		"sine":     {Sine, math.Pow(2*math.Pi/4096, 2) / 8 * 1.01},
 		"triangle": {Triangle, 1e-9}, // its corners lie on points of the table
-		"square":   {Square, 36 * math.Pow(2*math.Pi/points, 2) / 8},
+		"square":   {Square, 36 * math.Pow(2*math.Pi/4096, 2) / 8},
 	} {
 		for _, f := range []float64{0, 0.1, 1, 4.321, 12} {
 			const start = 0.3

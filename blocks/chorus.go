@@ -1,0 +1,50 @@
+package blocks
+
+import (
+	"drywire/dsp"
+	"drywire/dsp/lfo"
+)
+
+// chorus adds a second voice that is now a little sharp and now a little flat.
+var chorus = Kind{
+	Name:  "chorus",
+	Brief: "chorus: a second voice, now a little sharp, now a little flat",
+	Models: []string{
+		"1 MΩ in, an input amplifier, a dry path and a delay that a sine moves, an output amplifier, 100 Ω out; both amplifiers clip 1.5 V before their rails.",
+		"The second voice is out of tune by 2π·rate·depth at most, as a share of the frequency: 0.8 Hz and 1.5 ms make 0.75 %, 13 cents.",
+		"Mix fades in proportion from dry alone (0 %) to the second voice alone (100 %); at 50 % it combs deepest.",
+		"The delay starts at its middle, getting longer, at the first sample of the render.",
+		"The noise of the amplifiers, and of a converter of 16 bits.",
+	},
+	Ignores: []string{
+		"Stereo: the block is mono, both voices at one jack.",
+		"The bandwidth, noise and distortion of a bucket-brigade line: the delay is a clean digital one.",
+		"The rounding of the converter and its distortion at low level: only its noise is known.",
+		"Next to half the sample rate, above 0.38 of it, the delay is not exact.",
+	},
+	Sources: []string{
+		"Pitch: the derivative of the delay, a closed form.",
+		"Delay, rate and depth, 16 bits, 1 MΩ, 100 Ω, 1.5 V: common practice, no source.",
+		"Noise of rounding, a step over √12: closed form. Op-amps 8 nV/√Hz: from memory.",
+	},
+	InputImpedance:  "1 MΩ",
+	OutputImpedance: "100 Ω",
+	Knobs: []Knob{
+		{Name: "rate", Brief: "how often the second voice goes sharp and flat", Unit: dsp.Hertzes, Min: 0.1, Max: 8, Default: 0.8},
+		{Name: "depth", Brief: "how far the delay moves to either side", Unit: dsp.Seconds, Min: 0, Max: 4e-3, Default: 1.5e-3},
+		{Name: "delay", Brief: "middle of the delay", Unit: dsp.Seconds, Min: 5e-3, Max: 20e-3, Default: 12e-3},
+		{Name: "mix", Brief: "share of the second voice; the rest is dry", Unit: dsp.Percents, Min: 0, Max: 1, Default: 0.5},
+		supplyKnob(9, 9, 18),
+		bypassKnob("true"),
+	},
+	Build: func(b *Bench, s Settings) {
+		middle, depth := s.Number("delay"), s.Number("depth")
+		v := sweep{
+			wave: lfo.Sine, rate: dsp.Hertz(s.Number("rate")),
+			shortest: middle - depth, most: middle + depth,
+			mix: s.Number("mix"), supply: s.Number("supply"),
+		}
+		b.highInput()
+		b.output(Stage{Name: "line", Core: b.swept(v), Noise: sweptNoise(v), Ceiling: swing(v.supply)})
+	},
+}

@@ -1,0 +1,56 @@
+package blocks_test
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+	"testing"
+
+	"drywire/blocks"
+)
+
+// Standing still at its shortest delay, it is a comb with feedback: 1 - mix + mix·d/(1 - feedback·d), d = exp(-i·2π·f·delay). Closed form; what the line
+// errs, -85 dB, feedback raises by up to 1/(1 - |feedback|)².
+func TestFlangerComb(t *testing.T) {
+	k := blocks.Find("flanger")
+	for _, c := range []struct{ rate, delay, feedback, mix float64 }{
+		{48000, 0.3e-3, 0, 0.5}, {44100, 0.3e-3, 0.5, 0.5}, {48000, 1.2345e-3, 0.8, 0.5}, {48000, 1.2345e-3, -0.8, 0.4}, {48000, 5e-3, -0.5, 1},
+	} {
+		s := k.Defaults().With("depth", 0).With("delay", c.delay).With("feedback", c.feedback).With("mix", c.mix)
+		for _, f := range []float64{100, 405, 811, 1013, 1667, 5003, 12007, 16001} {
+			d := cmplx.Exp(complex(0, -2*math.Pi*f*c.delay))
+			want := cmplx.Abs(complex(1-c.mix, 0) + complex(c.mix, 0)*d/(1-complex(c.feedback, 0)*d))
+			bound := 6e-5 / math.Pow(1-math.Abs(c.feedback), 2)
+			if got := gainAt(t, k, s, c.rate, 0.05, f); math.Abs(got-want) > bound {
+				t.Errorf("%+v: gain at %v Hz is %.6f, want %.6f", c, f, got, want)
+			}
+		}
+	}
+}
+
+// It sweeps from the shortest delay to the longest at half a cycle: an impulse at either moment comes back so much later.
+func TestFlangerSweep(t *testing.T) {
+	const rate = 48000
+	k := blocks.Find("flanger")
+	s := k.Defaults().With("rate", 0.5).With("delay", 1e-3).With("depth", 4e-3).With("feedback", 0).With("mix", 1)
+	for _, c := range []struct{ at, want float64 }{{0, 1e-3}, {0.5, 3e-3}, {1, 5e-3}, {1.5, 3e-3}, {2, 1e-3}} {
+		x := make([]float64, int((c.at+0.1)*rate))
+		at := int(c.at * rate)
+		x[at] = 1
+		y := run(stageOf(t, k, s, rate), x)
+		top := slices.Index(y, slices.Max(y))
+		// 4 ms in a second: while the impulse runs through, and while the input amplifier's filter holds it, the delay moves by 0.03 ms.
+		if got := float64(top-at) / rate; math.Abs(got-c.want) > 0.04e-3 {
+			t.Errorf("after %v s the delay is %.4f ms, want %v ms", c.at, 1e3*got, 1e3*c.want)
+		}
+	}
+}
+
+// However much feedback, it stays under what the amplifiers give.
+func TestFlangerFeedback(t *testing.T) {
+	k := blocks.Find("flanger")
+	y := run(stageOf(t, k, k.Defaults().With("feedback", 0.95).With("mix", 1), 48000), tone(2*48000, 3, 500, 48000))
+	if top := slices.Max(y); top < 2.9 || top > 3.3 { // 9 V: 3 V; the last tenth is what an edge rings
+		t.Errorf("it reaches %v V", top)
+	}
+}
