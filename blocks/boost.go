@@ -22,6 +22,9 @@ var boost = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "101 Ω",
+	Draw:            5e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "gain", Brief: "how much louder", Unit: dsp.Decibels, Min: 0, Max: 30, Default: 12},
 		supplyKnob(9, 9, 18),

@@ -1,5 +1,7 @@
 package blocks
 
+import "drywire/dsp"
+
 // buffer draws next to nothing from what is before it and drives what is after it.
 var buffer = Kind{
 	Name:  "buffer",
@@ -15,6 +17,9 @@ var buffer = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            3e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs:           []Knob{supplyKnob(9, 9, 18), bypassKnob("true")},
 	Build: func(b *Bench, s Settings) {
 		supply := s.Number("supply")

@@ -29,6 +29,9 @@ var chorus = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            15e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       50,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often the second voice goes sharp and flat", Unit: dsp.Hertzes, Min: 0.1, Max: 8, Default: 0.8},
 		{Name: "depth", Brief: "how far the delay moves to either side", Unit: dsp.Seconds, Min: 0, Max: 4e-3, Default: 1.5e-3},

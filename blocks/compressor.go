@@ -27,6 +27,9 @@ var compressor = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            8e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it acts (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -60, Max: 10, Default: -20},
 		{Name: "ratio", Brief: "by how many dB the input must rise for one dB more at the output", Unit: dsp.Ratios, Min: 1, Max: 100, Default: 4},

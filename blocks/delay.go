@@ -35,6 +35,9 @@ var delay = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "1 kΩ",
+	Draw:            100e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       50,
 	Knobs: []Knob{
 		{Name: "time", Brief: "from one repeat to the next", Unit: dsp.Seconds, Min: 1e-3, Max: 2, Default: 380e-3},
 		dial("repeats", "how much of each repeat is fed back: 0 gives one repeat, 10 feeds back 95 %", "linear", 4),

@@ -1,5 +1,7 @@
 package blocks
 
+import "drywire/dsp"
+
 import "drywire/dsp/circuit"
 
 // distortion clips hard: an op-amp with much gain, then two diodes to ground.
@@ -24,6 +26,9 @@ var distortion = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "1 Ω to 25 kΩ: the wiper of the level control",
+	Draw:            8e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		dial("distortion", "gain before the diodes: 1 to 214 times", "audio", 6),
 		dial("tone", "treble after the diodes: a low-pass at 475 Hz up to 32 kHz", "reverse audio", 6),

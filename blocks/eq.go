@@ -29,6 +29,9 @@ var eq = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            15e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		bandGain("low", "gain below the low shelf's frequency"),
 		bandFrequency("low_freq", "where the low shelf has half its gain (in dB)", 30, 500, 100),

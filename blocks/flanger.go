@@ -31,6 +31,9 @@ var flanger = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            15e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       50,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often the comb sweeps down and up", Unit: dsp.Hertzes, Min: 0.05, Max: 10, Default: 0.3},
 		{Name: "delay", Brief: "shortest delay: the comb at its highest", Unit: dsp.Seconds, Min: 0.3e-3, Max: 5e-3, Default: 0.5e-3},

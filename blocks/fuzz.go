@@ -29,6 +29,9 @@ var fuzz = Kind{
 	},
 	InputImpedance:  "330 Ω to 33 kΩ: lowest with fuzz at 0; silicon at 9 V has 440 Ω there, 510 Ω at 5 and 4.7 kΩ at 10",
 	OutputImpedance: "1 Ω to 125 kΩ: the wiper of the level control",
+	Draw:            1e-3,
+	Volts:           [2]dsp.Volt{9, 12},
+	PositiveGround:  func(s Settings) bool { return s.Word("device") == "germanium" },
 	Knobs: []Knob{
 		choice("device", "what the transistors are made of", "silicon", "silicon", "germanium"),
 		dial("fuzz", "how much of the second emitter's resistance is bypassed: gain, and input impedance", "linear", 7),

@@ -29,6 +29,9 @@ var gate = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            15e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it opens (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -80, Max: 0, Default: -50},
 		{Name: "hysteresis", Brief: "how far under the threshold the level must fall before it closes", Unit: dsp.Decibels, Min: 0, Max: 20, Default: 6},

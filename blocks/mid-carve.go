@@ -26,6 +26,9 @@ var midCarve = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            10e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		bandFrequency("freq", "middle of the cut", 200, 2e3, 650),
 		{Name: "depth", Brief: "how deep the cut is", Unit: dsp.Decibels, Min: 0, Max: 24, Default: 9},

@@ -28,6 +28,9 @@ var opAmpFuzz = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "1 Ω to 25 kΩ: the wiper of the volume control",
+	Draw:            8e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		dial("sustain", "level into the clipping stages", "audio", 7),
 		dial("tone", "from bass to treble, with a notch in the mids between", "linear", 5),

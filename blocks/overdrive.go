@@ -27,6 +27,9 @@ var overdrive = Kind{
 	},
 	InputImpedance:  "510 kΩ",
 	OutputImpedance: "101 Ω",
+	Draw:            8e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		dial("drive", "gain before the diodes: 12 to 118 times", "audio", 5),
 		dial("tone", "treble after the diodes", "linear", 5),

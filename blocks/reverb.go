@@ -34,6 +34,9 @@ var reverb = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "1 kΩ",
+	Draw:            150e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       50,
 	Knobs: []Knob{
 		{Name: "decay", Brief: "time in which the reverb falls by 60 dB, at 1 kHz", Unit: dsp.Seconds, Min: 0.2, Max: 20, Default: 1.8},
 		dial("tone", "how long the treble lasts: 10 as long as the rest, 0 a fifth of that", "", 5),

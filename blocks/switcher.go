@@ -24,6 +24,9 @@ var switcher = Kind{
 	},
 	InputImpedance:  "1 MΩ: its own with the input buffer on, else that of what follows, here 1 MΩ",
 	OutputImpedance: "100 Ω to 10 kΩ: 100 Ω with the input buffer or a trim, else that of what comes before",
+	Draw:            100e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		choice("input_buffer", "a buffer before the first loop, or a wire", "on", "on", "off"),
 		{Name: "trim", Brief: "gain at the output; 0 dB is a wire, anything else an amplifier", Unit: dsp.Decibels, Min: -20, Max: 20, Default: 0},

@@ -27,6 +27,8 @@ var trebleBoost = Kind{
 	},
 	InputImpedance:  "35 kΩ to 41 kΩ: mostly the capacitor, so that less of it is left in the treble",
 	OutputImpedance: "15.9 kΩ to 19 kΩ: the capacitor, and the collector control",
+	Draw:            1e-3,
+	Volts:           [2]dsp.Volt{9, 18},
 	Knobs: []Knob{
 		choice("device", "what the transistor is made of", "germanium", "germanium", "silicon"),
 		dial("boost", "how much of the collector's voltage reaches the output", "linear", 10),

@@ -29,6 +29,9 @@ var tremolo = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            5e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often it rises and falls", Unit: dsp.Hertzes, Min: 0.1, Max: 15, Default: 5},
 		{Name: "depth", Brief: "how much of the level it takes away; at 100 % down to nothing", Unit: dsp.Percents, Min: 0, Max: 1, Default: 0.6},

@@ -17,6 +17,9 @@ var trim = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            5e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "gain", Brief: "how much louder or softer", Unit: dsp.Decibels, Min: -30, Max: 20, Default: 0},
 		choice("polarity", "as it comes in, or upside down", "normal", "normal", "inverted"),

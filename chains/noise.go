@@ -29,7 +29,8 @@ import (
 // no source), together of the voltage that the guitar has for it.
 //
 // It is the noise of a chain that nobody plays through. It leaves out the noise that is in the recording itself, and what playing does to noise: a clipping
-// stage lets less of it through, a compressor changes it with its gain. Supplies are ideal, so there is no ripple.
+// stage lets less of it through, a compressor changes it with its gain. The ripple of supplies is in it as Supply
+// says; a block that is plugged into none has an ideal one.
 type Ledger struct {
 	Jack    string
 	Centres []float64 // Hz: the middle of each cell of the frequency axis
@@ -42,9 +43,9 @@ type Ledger struct {
 type Share struct {
 	Block   string    // the block's name, "guitar", "cables" or "load"
 	Element string    // the part of it, by its name in the circuit, or the stage
-	Cause   string    // "thermal", "shot", "input" (an amplifier in the circuit), "stage" (amplifiers and converters inside a stage) or "hum"
+	Cause   string    // "thermal", "shot", "input" (an amplifier in the circuit), "stage" (amplifiers and converters inside a stage), "hum" or "ripple" (of a supply)
 	Density []float64 // V²/Hz at the jack, the mean over each cell
-	Lines   []Line    // what is no noise but tones: hum
+	Lines   []Line    // what is no noise but tones: hum and ripple
 }
 
 // Line is a tone.
@@ -374,12 +375,21 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 			n.gain[k] += square(h) * mean[k]
 		}
 		n.hum(func(f float64) float64 {
-			at, _ := slices.BinarySearch(n.m.edges, f)
-			cell := max(0, at-1)
+			cell := n.m.cell(f)
 			return square(transfer(in, f, cell)) * mean[cell]
 		})
 	}
+	n.rippleIn(part, func(input string, f float64) complex128 {
+		cell := n.m.cell(f)
+		return transfer(input, f, cell) * complex(math.Sqrt(mean[cell]), 0)
+	})
 	return nil
+}
+
+// cell is the cell of the frequency axis that holds a frequency.
+func (m *noiseMeter) cell(f float64) int {
+	at, _ := slices.BinarySearch(m.edges, f)
+	return min(max(0, at-1), len(m.centres)-1)
 }
 
 // stage adds what is made in a stage, and hands on what is heard of it to what it senses.
@@ -396,6 +406,7 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 	}
 	for _, v := range heard { // every channel makes its own noise
 		mean := n.mean(v.rough)
+		n.rippleOf(s, func(f float64) float64 { cell := n.m.cell(f); return square(v.gain[cell]) * mean[cell] })
 		for k, g := range v.gain {
 			if s.Noise > 0 {
 				n.add(s.Name, "stage", k, s.Noise*s.Noise*square(g)*mean[k])

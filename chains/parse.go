@@ -48,6 +48,9 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
 		r.orders(body, f, seen)
 		r.unused(f)
 	}
+	if len(r.faults) == 0 {
+		r.shorts(f)
+	}
 	if len(r.faults) > 0 {
 		return nil, r.report()
 	}

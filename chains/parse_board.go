@@ -1,7 +1,6 @@
 package chains
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -375,6 +374,7 @@ func supplyKeys() []key[Supply] {
 	const brief = "the outputs by name or number, like {1: {voltage: 9 V, current: 500 mA}}"
 	return []key[Supply]{
 		choiceKey("isolated", "whether its outputs share nothing, or are one voltage behind several sockets", []string{"yes", "no"}, "yes", func(s *Supply, w string) { s.Isolated = w == "yes" }),
+		quantityKey("ripple", "RMS voltage of the mains ripple on its outputs; where it is left out, none if they are isolated, 5 mV if not", dsp.Volts, 0, 1, "", func(s *Supply, v float64) { s.Ripple = dsp.Volt(v) }),
 		{
 			name: "outputs", brief: brief, must: true,
 			schema: object{
@@ -415,7 +415,10 @@ func suppliesKey() key[File] {
 		read: func(r *reader, path string, n ast.Node) func(*File) {
 			for _, p := range r.named(path, n, "brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}", "supply", maxSupplies) {
 				s := Supply{Name: p.Key.GetToken().Value, Isolated: true}
-				readMap(r, join(path, s.Name), p.Value, "outputs: {1: {voltage: 9 V, current: 500 mA}}", supplyKeys(), &s)
+				seen := readMap(r, join(path, s.Name), p.Value, "outputs: {1: {voltage: 9 V, current: 500 mA}}", supplyKeys(), &s)
+				if seen["ripple"] == nil && !s.Isolated {
+					s.Ripple = usualRipple
+				}
 				r.supplies = append(r.supplies, s)
 			}
 			all := r.supplies
@@ -452,8 +455,8 @@ func powerKey[T any](kind *blocks.Kind, set func(*T, string)) key[T] {
 			if o.Voltage == 0 {
 				return nil // a fault that has been told
 			}
-			if harm := harm(kind, o); harm != "" {
-				r.at(n, "%s: caution: %s", path, harm)
+			if why := refused(kind, o); why != "" {
+				r.at(n, "%s: %s", path, why)
 				return nil
 			}
 			return func(t *T) { set(t, word) }
@@ -474,17 +477,26 @@ func (r *reader) settable(f *File, s Setting) {
 	}
 }
 
-// harm says what an output would do to a block of that kind; "" for nothing.
-func harm(kind *blocks.Kind, o *Output) string {
-	knob, _ := kind.Knob("supply")
-	v := func(v float64) string { return dsp.FormatQuantity(v, dsp.Volts) }
-	switch {
-	case o.CentrePositive:
-		return fmt.Sprintf("the plug is centre-positive, and a %s wants it centre-negative; the other way round it may be destroyed", kind.Name)
-	case float64(o.Voltage) > knob.Max:
-		return fmt.Sprintf("%s is too much for a %s, which takes %s at most; it may be destroyed", v(float64(o.Voltage)), kind.Name, v(knob.Max))
-	case float64(o.Voltage) < knob.Min:
-		return fmt.Sprintf("%s is too little for a %s, which works from %s on; what it does below that is not modelled", v(float64(o.Voltage)), kind.Name, v(knob.Min))
+// shorts faults blocks whose ground is the positive pole, on a supply that has one ground for all.
+func (r *reader) shorts(f *File) {
+	if !slices.ContainsFunc(f.Blocks, func(b Block) bool { return b.Power != "" && b.Kind.PositiveGround != nil }) {
+		return
 	}
-	return ""
+	told := map[string]bool{}
+	for _, c := range f.Chains() {
+		for _, b := range c.Every() {
+			s, _ := find(f.Supplies, b.Power)
+			if s == nil || s.Isolated || told[b.Name] || b.Kind.PositiveGround == nil || !b.Kind.PositiveGround(b.Settings) {
+				continue
+			}
+			for _, other := range f.Blocks {
+				if on, _ := find(f.Supplies, other.Power); on == s && other.Name != b.Name {
+					told[b.Name] = true
+					r.at(r.places[b.Name], "caution: the ground of %s is the positive pole, and %s, whose ground is the negative one, is on the same supply %s: the cable between them shorts it; give it an isolated output",
+						b.Name, other.Name, s.Name)
+					break
+				}
+			}
+		}
+	}
 }

@@ -33,6 +33,10 @@ var testKinds = []*blocks.Kind{
 		{Name: "bypass", Brief: "what is left when it is off", Words: []string{"true", "buffered"}, Word: "true"},
 		{Name: "level", Brief: "volume", Unit: dsp.Dial, Min: 0, Max: 10, Default: 5},
 	}},
+	{Name: "switcher", Brief: "a switcher", Draw: 0.1, Volts: [2]dsp.Volt{9, 18}, Knobs: []blocks.Knob{
+		{Name: "trim", Brief: "gain at the output", Unit: dsp.Decibels, Min: -20, Max: 20},
+		{Name: "supply", Brief: "supply voltage", Unit: dsp.Volts, Min: 9, Max: 18, Default: 9},
+	}},
 	{Name: "tremolo", Brief: "a tremolo", Knobs: []blocks.Knob{
 		{Name: "rate", Brief: "waves per second", Unit: dsp.Hertzes, Min: 0.5, Max: 12, Default: 5},
 	}},

@@ -30,6 +30,9 @@ func schema(kinds []*blocks.Kind) []byte {
 	defs := object{}
 	for _, k := range kinds {
 		def := mapSchema(k.Brief, blockKeys(k))
+		if _, ok := k.Knob("supply"); ok {
+			def["not"] = object{"required": []string{"power", "supply"}}
+		}
 		defs["block-"+k.Name] = def
 	}
 	top["$defs"] = defs

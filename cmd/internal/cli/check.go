@@ -27,7 +27,8 @@ every take and, at every place where one thing is plugged into another, what dri
 impedance, with the cable) and what is driven (input impedance), both at 1 kHz; or every mistake in
 the file with its place. Where a take splits into two paths, it says whether they cancel when they
 are heard as one: they do where their correlation is under -0.5, or where their sum is 6 dB or more
-under the sum of their powers in any octave from 80 Hz to 5 kHz. It writes nothing.`,
+under the sum of their powers in any octave from 80 Hz to 5 kHz. A plug that would harm a block is a
+mistake; an output that is overloaded and a block that starves are warned of. It writes nothing.`,
 		Example: `  drywire check my-chain.yaml`,
 		Args:    oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -116,8 +117,33 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 			paragraph(s.out, "  ", pathsText(c, r.rate), 98)
 		}
 	}
+	printSupplies(s, f)
 	s.printf("\n%s, no mistakes found.\n", plural(len(f.Takes), "take", "takes"))
 	return nil
+}
+
+// printSupplies says what is plugged into which output of a supply, and what is wrong with that.
+func printSupplies(s streams, f *chainFile) {
+	outputs := f.Plugged()
+	if len(outputs) == 0 {
+		return
+	}
+	s.printf("\nSupplies, whatever is switched on\n")
+	t := table{header: []string{"  output", " voltage\nV", " drawn\nmA", " of\nmA", " ripple\nmV", "feeds"}}
+	for _, o := range outputs {
+		feeds := "nothing"
+		if len(o.Blocks) > 0 {
+			feeds = strings.Join(o.Blocks, ", ")
+		}
+		t.row("  "+o.Output, fmt.Sprintf("%.4g", float64(o.Voltage)), fmt.Sprintf("%.4g", 1e3*float64(o.Draw)), fmt.Sprintf("%.4g", 1e3*float64(o.Current)),
+			fmt.Sprintf("%.3g", 1e3*float64(o.Ripple)), clip(feeds, 50))
+	}
+	t.print(s.out)
+	for _, o := range outputs {
+		for _, w := range o.Warnings {
+			paragraph(s.out, "  ", "WARNING: "+w+".", 98)
+		}
+	}
 }
 
 // pathsText says how the two paths of a take's split get along.

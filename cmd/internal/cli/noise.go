@@ -31,7 +31,8 @@ At the jack out it also moves every block to every other place. What counts is t
 gain: noise that falls only because everything gets softer is no help.
 
 A-weighting is IEC 61672-1; unweighted is 20 Hz to 20 kHz. What a chain does to noise while the
-strings sound, the noise in the recording, and ripple of supplies are not in it.
+strings sound, and the noise in the recording are not in it. Ripple is that of the supplies that
+the file gives; a block that is plugged into none has an ideal one.
 
 --json prints one object in place of the tables:
   take, order, jack
@@ -155,11 +156,11 @@ const mostMoves = 6
 
 // causes is what makes a noise, in words.
 var causes = map[string]string{
-	"thermal": "resistance", "shot": "junction current", "input": "amplifier", "stage": "amplifiers, converters", "hum": "mains hum",
+	"thermal": "resistance", "shot": "junction current", "input": "amplifier", "stage": "amplifiers, converters", "hum": "mains hum", "ripple": "ripple of its supply",
 }
 
 func sourceText(n experiment.NoiseSource) string {
-	if n.Cause == "hum" {
+	if n.Cause == "hum" || n.Cause == "ripple" {
 		return causes[n.Cause]
 	}
 	return n.Element + ", " + causes[n.Cause]

@@ -1,0 +1,41 @@
+package blocks_test
+
+import (
+	"testing"
+
+	"drywire/blocks"
+	"drywire/dsp"
+)
+
+// Every kind that has a supply says what it wants of it, inside the range of its knob; no other kind does. One whose circuit does not hold the supply says how
+// well it rejects a ripple.
+func TestEverySupplyIsStated(t *testing.T) {
+	n := 0
+	for _, k := range blocks.Kinds() {
+		knob, active := k.Knob("supply")
+		if !active {
+			if k.Draw != 0 || k.Volts != [2]dsp.Volt{} || k.Rejection != 0 {
+				t.Errorf("%s has no knob for its supply and yet wants something of it", k.Name)
+			}
+			continue
+		}
+		n++
+		if !(k.Draw > 0 && k.Draw <= 1) {
+			t.Errorf("%s draws %v A", k.Name, k.Draw)
+		}
+		if !(knob.Min <= float64(k.Volts[0]) && k.Volts[0] <= k.Volts[1] && float64(k.Volts[1]) <= knob.Max) {
+			t.Errorf("%s is made for %v V, its knob goes from %v to %v", k.Name, k.Volts, knob.Min, knob.Max)
+		}
+		bench := blocks.NewBench(48000, 1)
+		bench.Place("block", k, k.Defaults())
+		if circuit := bench.Circuit.HasNode("block.vcc"); circuit == (k.Rejection > 0) {
+			t.Errorf("%s: its circuit has the supply: %v; it states a rejection of %v dB", k.Name, circuit, k.Rejection)
+		}
+		if !bench.Circuit.HasNode("block.vcc") && len(bench.Stages) == 0 {
+			t.Errorf("%s has neither its supply in its circuit nor a stage: no ripple could come in", k.Name)
+		}
+	}
+	if n == 0 {
+		t.Error("no kind has a supply")
+	}
+}
