@@ -19,6 +19,7 @@ var kinds = []*Kind{
 	&midCarve,
 	&opAmpFuzz,
 	&overdrive,
+	&phaser,
 	&poweramp,
 	&preamp,
 	&reverb,
