@@ -298,12 +298,5 @@
 	document.documentElement.classList.add("live");
 	if (byId("player-data")) setUpPlayer();
 	document.querySelectorAll("[data-plot]").forEach(f => setUpPlot(/** @type {HTMLElement} */ (f)));
-	/** What was folded when the page went to the printer. @type {HTMLDetailsElement[]} */
-	let folded = [];
-	addEventListener("beforeprint", () => {
-		folded = [...document.querySelectorAll("details")].filter(d => !d.open);
-		for (const d of folded) d.open = true;
-	});
-	addEventListener("afterprint", () => { for (const d of folded) d.open = false; });
 	Object.assign(globalThis, { drywire });
 }
