@@ -55,6 +55,9 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	if !(1 <= part && part <= parts) || most < 1 {
 		return nil, fmt.Errorf("part %d of %d, %d orders at most: makes no sense", part, parts, most)
 	}
+	if c.Split != nil {
+		return nil, fmt.Errorf("take %q splits into two paths; orders are ranked of one", c.Take)
+	}
 	if len(c.Blocks) > 200 {
 		return nil, fmt.Errorf("take %q has %d blocks; 200 can be ranked", c.Take, len(c.Blocks))
 	}

@@ -310,7 +310,7 @@ func TestJudging(t *testing.T) {
 	for order, values := range map[string][]Figure{
 		"fuzz buffer eq pedal": {v(40), v(10)},
 		"fuzz buffer pedal eq": {v(40.04), v(10.2)},       // alike
-		"fuzz eq buffer pedal": {v(50), v(5)},             // better in one
+		"fuzz eq buffer pedal": {v(50), v(9.5)},           // better in one, a step worse in the other
 		"fuzz eq pedal buffer": {v(39), v(10)},            // worse than the first
 		"fuzz pedal buffer eq": {v(60), noFigure("hush")}, // best in one
 		"fuzz pedal eq buffer": {v(30), noFigure("hush")}, // worst

@@ -65,6 +65,9 @@ func TestHeadroom(t *testing.T) {
 		got := wished(t, c, swelling(0.5, Tone{220, volts}), "headroom")[0]
 		near(t, "headroom after 12 dB of gain", got, math.Max(dsp.ToDB(3/volts)-12, 0), 0.5, "dB") // what comes out of a stage that clips is at its ceiling
 	}
+	// What goes in tells by how much a stage is over.
+	got := wished(t, take(t, "one: {kind: buffer}", "volume: 10", "one"), swelling(0.5, Tone{220, 6}), "headroom")[0]
+	near(t, "headroom of a stage that gets twice what it can", got, dsp.ToDB(3.0/6), 0.5, "dB")
 	if got := wished(t, take(t, "pedal: {kind: volume}", "volume: 10", "pedal"), swelling(0.5, Tone{220, 0.1}), "headroom")[0]; got.OK() {
 		t.Errorf("two resistors have %v dB of headroom", got.Value)
 	}
