@@ -34,6 +34,10 @@ func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
 	}
 }
 
+// pairWeight is by how much more an error in a pair's voltage counts: in the feedback of an op-amp, with some picofarads beside it, a pair
+// turns over from one diode to the other within a step.
+const pairWeight = 4
+
 func (p *pair) currents(v float64) (forward, reverse, g float64) {
 	f, df := exponent(v / p.nf)
 	r, dr := exponent(-v / p.nr)

@@ -163,6 +163,9 @@ func (n *Netlist) devices() devices {
 	for k := range d.weight {
 		d.weight[k] = 1
 	}
+	for k := range d.pairs {
+		d.weight[d.firstP+k] = pairWeight
+	}
 	for k, t := range d.triodes {
 		d.weight[d.firstT+2*k], d.weight[d.firstT+2*k+1] = gridWeight, gridWeight*t.imu
 	}
