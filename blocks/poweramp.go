@@ -63,9 +63,10 @@ func (b *Bench) powering(s Settings) *powering {
 		top: math.Sqrt(2 * s.Number("power") * 8), sag: 0.35 * s.Number("sag") / 10,
 		charge: 1 - math.Exp(-1/(40e-3*float64(b.Rate)*float64(b.Oversample))),
 		up:     oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate), factor: b.Oversample,
-		high:    make([]float64, powerChunk*b.Oversample),
-		corners: filter.Cascade{filter.OnePoleHigh(35, b.Rate), filter.OnePoleLow(14e3, b.Rate)},
+		high: make([]float64, powerChunk*b.Oversample),
 	}
+	rate := b.Rate * dsp.Hertz(b.Oversample) // where the bilinear transform squeezes nothing that is heard
+	p.corners = filter.Cascade{filter.OnePoleHigh(35, rate), filter.OnePoleLow(14e3, rate)}
 	p.gain = p.top / 0.5 * max(1e-4, circuit.Audio.Wiper(s.Number("level")/10)) // what leaks past a closed control
 	p.Reset()
 	return p
@@ -87,10 +88,10 @@ func (p *powering) Process(out, in [][]float64) {
 			high[k] = y
 			p.supply += p.charge * (1 - p.sag*math.Abs(y)/p.top - p.supply)
 		}
+		p.corners.Process(high, high)
 		p.down.Process(dst[:n], high)
 		dst, src = dst[n:], src[n:]
 	}
-	p.corners.Process(out[0], out[0])
 }
 
 // Response implements Responder: below the knee, its gain between the transformer's corners.
