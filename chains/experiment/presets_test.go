@@ -131,3 +131,42 @@ presets: {all: {loops: [1, 2]}}
 		t.Errorf("%d orders, want 6", r.total)
 	}
 }
+
+// The shipped presets jump by more than anyone overlooks, and the trims take that away: 0.5 LU is the bound. Gain after a limit adds level and hum before it
+// comes through: a single-coil's hum is at least 20 dB over a humbucker's noise in every preset (common practice has it that it hums, no source for how much).
+func TestShippedPresets(t *testing.T) {
+	src, err := chains.ReadShipped("presets-on-a-loop-switcher")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := chains.Parse("presets-on-a-loop-switcher.yaml", src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const rate = 48000
+	x := sines(rate, rate, Tone{110, 0.15}, Tone{220, 0.05}, Tone{330, 0.03})
+	for k := range x {
+		x[k] *= math.Exp(-3 * float64(k) / rate)
+	}
+	b, err := NewPresetBench(f, x, rate, section.Draft)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := b.Run(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("from %s to %s: %.1f LU; with the trims %.2f LU", p.Jumps[0].From, p.Jumps[0].To, p.Jumps[0].LU, p.Trims.Spread)
+	if p.Spread.Value < 6 {
+		t.Errorf("the presets are %.1f LU apart, want 6 or more: there is nothing to show", p.Spread.Value)
+	}
+	if !p.Trims.Within {
+		t.Errorf("with the trims they are %.2f LU apart, want %.1f or less", p.Trims.Spread, PresetSpread)
+	}
+	for k := 0; k < len(p.Guitars); k += 2 {
+		own, other := p.Guitars[k], p.Guitars[k+1]
+		if other.Guitar != "second" || other.NoiseDBu.Value < own.NoiseDBu.Value+20 {
+			t.Errorf("%s: noise %.1f dBu, on the other guitar %.1f dBu", own.Preset, own.NoiseDBu.Value, other.NoiseDBu.Value)
+		}
+	}
+}

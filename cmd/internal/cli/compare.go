@@ -34,7 +34,8 @@ func compareCommand(s streams) *cobra.Command {
 NN-take-name.wav, for the ear to judge tone and not level: all of one loudness (ITU-R BS.1770,
 %.0f LUFS, or lower where a true peak would pass %.0f dBTP), of one length, aligned to the sample,
 with a fade of %v at either end; and report.html, a page to hear and see them side by side (see
-drywire report). Files of those names are written over.
+drywire report). Files of those names are written over. Where a take ends in two paths, all files
+have two channels, and what a player will hear is told from the mean of both.
 
 The table gives what each take has at the last jack, in volts, before the gain that matched it. The
 null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,
