@@ -17,6 +17,7 @@ var kinds = []*Kind{
 	&gate,
 	&graphicEQ,
 	&midCarve,
+	&octaveDown,
 	&opAmpFuzz,
 	&overdrive,
 	&phaser,
