@@ -225,16 +225,56 @@ func TestOutputIsTheTake(t *testing.T) {
 	}
 }
 
-// Takes of any length come out of the browser's decoder as long as they went in.
+// Many takes of long chains with long names fit on a telephone.
+func TestManyTakes(t *testing.T) {
+	p := made()
+	long := strings.Repeat("unbreakable", 15)
+	var order []string
+	for k := range 14 {
+		order = append(order, fmt.Sprintf("block-number-%d", k))
+	}
+	p.Comparison.Title = long
+	p.ListenFor, p.Remarks = []string{long}, []string{long}
+	first := p.Comparison.Takes[0]
+	p.Comparison.Takes, p.Sounds = nil, nil
+	measures, noise, response := p.Measures[0], p.Noise[0], p.Responses[0]
+	jack := measures.Jacks[1]
+	measures.Jacks = nil
+	for _, b := range order {
+		jack.Jack = b + ".in"
+		measures.Jacks = append(measures.Jacks, jack)
+	}
+	p.Measures, p.Noise, p.Responses, p.Guitar = nil, nil, nil, nil
+	for k := range 13 {
+		take := first
+		take.Number, take.Name, take.Order, take.Set = k+1, long, order, []string{long}
+		p.Comparison.Takes = append(p.Comparison.Takes, take)
+		p.Sounds = append(p.Sounds, Sound{testRate, [][]float32{tone(200 + 30*float64(k))}})
+		p.Measures, p.Noise, p.Responses, p.Guitar = append(p.Measures, measures), append(p.Noise, noise), append(p.Responses, response), append(p.Guitar, response)
+	}
+	b := open(t, p)
+	for _, width := range []int64{1280, 700, 390} {
+		b.do(chromedp.EmulateViewport(width, 900))
+		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach(d => d.open = true)`))
+		if wide := eval[int64](b, "document.documentElement.scrollWidth"); wide > width {
+			what := eval[string](b, fmt.Sprintf(`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > %d && !e.closest(".scroll, .across, pre")).map(e => e.tagName + "." + e.className).slice(0, 5).join()`, width))
+			t.Errorf("at %d px the page is %d px wide: %s", width, wide, what)
+		}
+	}
+	b.quiet()
+}
+
+// Takes of any length and rate come out of the browser's decoder as long as they went in.
 func TestLengths(t *testing.T) {
-	for _, n := range []int{1, 15, 4097, 8193, 50000} {
+	for n, rate := range map[int]int{1: 48000, 15: 48000, 4097: 44100, 8193: 96000, 50000: 192000} {
 		p := made()
 		for k := range p.Sounds {
+			p.Sounds[k].Rate = rate
 			p.Sounds[k].Channels[0] = p.Sounds[k].Channels[0][:n]
 		}
 		b := open(t, p)
-		if got := eval[int](b, "drywire.decode(48000).then(t => t[2].length)"); got != n {
-			t.Errorf("%d samples became %d", n, got)
+		if got := eval[int](b, fmt.Sprintf("drywire.decode(%d).then(t => t[2].length)", rate)); got != n {
+			t.Errorf("%d samples at %d Hz became %d", n, rate, got)
 		}
 	}
 }

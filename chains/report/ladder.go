@@ -45,8 +45,12 @@ func drawLadder(k int, rungs []experiment.Rung, low, high float64) []drawing {
 	for _, s := range ladderSizes {
 		left, right, top := 3.2*s.letter, 4.6*s.letter, 1.6*s.letter
 		bottom := s.height - 4*s.letter
-		column := (s.width - left - right) / float64(max(1, len(rungs)))
-		c := newCanvas(vg.Length(s.width), vg.Length(s.height))
+		width, least := s.width, 0.0
+		if need := left + right + 4.3*s.letter*float64(len(rungs)); need > width {
+			width, least = math.Ceil(need), math.Ceil(need)
+		}
+		column := (width - left - right) / float64(max(1, len(rungs)))
+		c := newCanvas(vg.Length(width), vg.Length(s.height))
 		y := func(db float64) float64 {
 			return bottom - (bottom-top)*(math.Max(low, math.Min(high, db))-low)/(high-low)
 		}
@@ -115,7 +119,7 @@ func drawLadder(k int, rungs []experiment.Rung, low, high float64) []drawing {
 			}
 		}
 		c.names(rungs, end+6, s.letter, y)
-		list = append(list, drawing{Class: s.class, Width: s.width, Height: s.height, Body: c.body.String()})
+		list = append(list, drawing{Class: s.class, Least: least, Width: width, Height: s.height, Body: c.body.String()})
 	}
 	return list
 }

@@ -130,9 +130,18 @@
 		return (Number(s) === 0 ? s.replace("-", "") : s).replace("-", "\u2212");
 	};
 
+	/** What make gives at the sounds' rate; at another where the browser knows no such rate. @type {<T>(rate: number, make: (rate?: number) => T, other?: number) => T} */
+	const atRate = (rate, make, other) => {
+		try {
+			return make(rate);
+		} catch {
+			return make(other);
+		}
+	};
+
 	/** The sounds of the page. @param {number} rate */
 	const decode = rate => {
-		const context = new OfflineAudioContext(1, 1, rate);
+		const context = atRate(rate, r => new OfflineAudioContext(1, 1, r), 48000);
 		return Promise.all([...document.querySelectorAll("script.sound")].map(e => {
 			const raw = atob(/** @type {string} */ (e.textContent)), bytes = new Uint8Array(raw.length);
 			for (let k = 0; k < raw.length; k++) bytes[k] = raw.charCodeAt(k);
@@ -187,7 +196,7 @@
 		const prepare = () => preparing ??= (async () => {
 			play.lastElementChild.textContent = "Wait…";
 			const takes = await decode(data.rate);
-			const context = new AudioContext({ sampleRate: data.rate });
+			const context = atRate(data.rate, sampleRate => new AudioContext({ sampleRate }));
 			const p = new Player(context, takes, data.takes.map((/** @type {{gain: number}} */ t) => t.gain));
 			p.volume.node.gain.value = p.volume.to = p.volume.from = 10 ** (volume.value / 20);
 			p.loop = loop.checked;

@@ -33,6 +33,7 @@ type curve struct {
 // drawing is a plot at one size, with the place of its data so that a script can point into it.
 type drawing struct {
 	Class         string
+	Least         float64 // the narrowest that it can be read at, pixels; 0: it may be scaled to its place
 	Width, Height float64
 	Left, Right   float64 // of the data
 	Top, Bottom   float64
@@ -52,6 +53,12 @@ var sizes = []struct {
 
 // dashes and markers tell the curves apart where colours do not. In pixels.
 var dashes = [][]vg.Length{nil, {9, 4}, {2, 3}, {11, 3, 2, 3}, {5, 2, 5, 6}, {1, 5}}
+
+// line is the dashes and the marker of a take. Colours begin again after six takes; together with these there are 36.
+func line(k int) ([]vg.Length, draw.GlyphDrawer) {
+	round := k / 6
+	return dashes[(k+round)%6], markers[(k+2*round)%6]
+}
 
 var markers = []draw.GlyphDrawer{draw.CircleGlyph{}, draw.BoxGlyph{}, draw.PyramidGlyph{}, diamond{}, draw.RingGlyph{}, draw.SquareGlyph{}}
 
@@ -183,12 +190,13 @@ func (c curves) draw() ([]drawing, error) {
 		g := grid{}
 		p.Add(g)
 		for k, t := range c.takes {
-			line, err := lineOf(c.hz, t)
+			dash, marker := line(t.take)
+			stretches, err := lineOf(c.hz, t)
 			if err != nil {
 				return nil, err
 			}
-			for _, l := range line {
-				l.LineStyle = draw.LineStyle{Color: take(t.take), Width: 2, Dashes: dashes[t.take%len(dashes)]}
+			for _, l := range stretches {
+				l.LineStyle = draw.LineStyle{Color: take(t.take), Width: 2, Dashes: dash}
 				p.Add(l)
 			}
 			if marks := c.marks(k, t); len(marks) > 0 {
@@ -196,7 +204,7 @@ func (c curves) draw() ([]drawing, error) {
 				if err != nil {
 					return nil, err
 				}
-				dots.GlyphStyle = draw.GlyphStyle{Color: take(t.take), Radius: 3.5, Shape: markers[t.take%len(markers)]}
+				dots.GlyphStyle = draw.GlyphStyle{Color: take(t.take), Radius: 3.5, Shape: marker}
 				p.Add(dots)
 			}
 		}
@@ -284,7 +292,8 @@ func (c curves) marks(k int, t curve) plotter.XYs {
 func sample(k int) string {
 	c := newCanvas(36, 14)
 	dc := draw.NewCanvas(c, 36, 14)
-	dc.StrokeLine2(draw.LineStyle{Color: take(k), Width: 2, Dashes: dashes[k%len(dashes)]}, 1, 7, 35, 7)
-	dc.DrawGlyph(draw.GlyphStyle{Color: take(k), Radius: 3.5, Shape: markers[k%len(markers)]}, vg.Point{X: 18, Y: 7})
+	dash, marker := line(k)
+	dc.StrokeLine2(draw.LineStyle{Color: take(k), Width: 2, Dashes: dash}, 1, 7, 35, 7)
+	dc.DrawGlyph(draw.GlyphStyle{Color: take(k), Radius: 3.5, Shape: marker}, vg.Point{X: 18, Y: 7})
 	return c.body.String()
 }

@@ -421,6 +421,17 @@ func TestSentences(t *testing.T) {
 	}
 }
 
+// No two of 36 takes are drawn alike.
+func TestTakesAreTold(t *testing.T) {
+	seen := map[string]bool{}
+	for k := range 36 {
+		seen[sample(k)] = true
+	}
+	if len(seen) != 36 {
+		t.Errorf("%d different lines for 36 takes", len(seen))
+	}
+}
+
 func TestMovedBlocks(t *testing.T) {
 	for _, c := range []struct{ from, to, want string }{
 		{"a b c d", "a b c d", ""},

@@ -95,6 +95,7 @@ type ladderView struct {
 	Take     takeView
 	Drawings []drawing
 	Words    string
+	Long     bool // too long to stand beside another
 }
 
 type plotView struct {
@@ -363,7 +364,9 @@ func (v *view) ladders(p Page) {
 			continue
 		}
 		rungs := all.Takes[len(v.Ladders)].Rungs
-		v.Ladders = append(v.Ladders, ladderView{v.Takes[k], drawLadder(k, rungs, low, high), ladderWords(rungs)})
+		drawings := drawLadder(k, rungs, low, high)
+		long := slices.ContainsFunc(drawings, func(d drawing) bool { return d.Least > 0 })
+		v.Ladders = append(v.Ladders, ladderView{v.Takes[k], drawings, ladderWords(rungs), long})
 		t := table{
 			Caption: fmt.Sprintf("%d %s", v.Takes[k].Number, v.Takes[k].Name),
 			Head: []headView{{"jack", "", true}, {"peak", "dBV", false}, {"RMS", "dBV", false}, {"crest", "dB", false}, {"noise, A", "dBu", false},
