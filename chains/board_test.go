@@ -1,7 +1,9 @@
 package chains
 
 import (
+	"context"
 	"math"
+	"math/cmplx"
 	"slices"
 	"strings"
 	"testing"
@@ -126,6 +128,81 @@ guitar: {cable: 0 m}
 	}
 	if got := real(hands[0].Input); math.Abs(got-500e3) > 500 {
 		t.Errorf("input of the split: %.0f Ω, want 500 kΩ", got)
+	}
+}
+
+// Backwards from either path, the other one is seen beside what feeds both: 1 MΩ more, in parallel.
+func TestSplitSeesTheOtherPath(t *testing.T) {
+	lines := "blocks: {a: {kind: buffer}, b: {kind: buffer}}\nguitar: {cable: 0 m, volume: 5}\norder: [{split: {left: [a], right: [b]}}]\ntakes: [{name: both}, {name: alone, order: [a]}]\n"
+	f := board(t, lines)
+	source := func(take string) complex128 {
+		hands, err := takeOf(t, f, take).Handovers(10)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, h := range hands {
+			if h.Jack == "a.in" {
+				return h.Source
+			}
+		}
+		t.Fatalf("%s: no hand-over at a.in", take)
+		return 0
+	}
+	both, alone := source("both"), source("alone")
+	want := 1 / (1/alone + 1e-6)
+	if d := cmplx.Abs(both-want) / cmplx.Abs(want); d > 1e-3 {
+		t.Errorf("source of the left path: %.0f Ω, want %.0f", both, want)
+	}
+	if cmplx.Abs(both-alone) < 1e3 {
+		t.Errorf("alone it is %.0f Ω: nothing to tell apart", alone)
+	}
+}
+
+// In a path of a split a block has the ceiling that it has alone behind the same block: a volume pedal half way up is a source of 20 kΩ and more for what
+// follows, a buffer one of 100 Ω.
+func TestSplitCeilings(t *testing.T) {
+	f := board(t, `
+blocks:
+  first: {kind: buffer}
+  pedal: {kind: volume, volume: 5}
+  over: {kind: fuzz, fuzz: 4}
+  dirt: {kind: fuzz}
+order: [first, {split: {left: [pedal, dirt], right: [over]}}]
+takes: [{name: both}, {name: left, order: [first, pedal, dirt]}, {name: right, order: [first, over]}]
+`)
+	ceilings := func(take string) map[string]float64 {
+		list, err := takeOf(t, f, take).Ceilings(context.Background(), 48000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all := map[string]float64{}
+		for _, c := range list {
+			all[c.Block] = c.Volts
+		}
+		return all
+	}
+	both, left, right := ceilings("both"), ceilings("left"), ceilings("right")
+	for block, want := range map[string]float64{"first": left["first"], "pedal": left["pedal"], "dirt": left["dirt"], "over": right["over"]} {
+		if got := both[block]; math.Abs(got-want) > 0.01*want {
+			t.Errorf("ceiling of %s: %.4g V, alone %.4g V", block, got, want)
+		}
+	}
+	if both["dirt"] == 0 || both["over"] == 0 {
+		t.Errorf("ceilings: %v", both)
+	}
+}
+
+// With the input buffer off, what is in the first loop feels the guitar; with it on, 100 Ω.
+func TestSwitcherInputBuffer(t *testing.T) {
+	f := board(t, loops+"takes: [{name: off, preset: solo}, {name: on, preset: solo, set: {board.input_buffer: on}}]\n")
+	for take, want := range map[string][2]float64{"off": {5e3, 1e6}, "on": {100, 101}} {
+		hands, err := takeOf(t, f, take).Handovers(1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := cmplx.Abs(hands[1].Source); hands[1].Jack != "dirt.in" || got < want[0] || got > want[1] {
+			t.Errorf("%s: source at %s %.1f Ω, want %v", take, hands[1].Jack, got, want)
+		}
 	}
 }
 

@@ -100,7 +100,7 @@ func (c *Chain) before(at cut) *circuit.Netlist {
 	case last:
 		length = c.Load.Cable
 	}
-	bench.Cable("cable.last", from, at.jack, length)
+	bench.Cable("cable.out", from, at.jack, length) // no block has that name
 	return bench.Circuit
 }
 

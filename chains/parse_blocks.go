@@ -11,7 +11,7 @@ import (
 )
 
 // reserved are the names of other things that have jacks or settings.
-var reserved = []string{"guitar", "load", "out", "recording"}
+var reserved = []string{"guitar", "load", "out", "recorded", "recording"}
 
 func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) func(*File) {
 	return func(r *reader, path string, n ast.Node) func(*File) {

@@ -56,6 +56,9 @@ func guitarsKey() key[File] {
 			var all []NamedGuitar
 			for _, p := range r.named(path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
 				g := NamedGuitar{p.Key.GetToken().Value, newFile().Guitar}
+				if g.Name == "guitar" {
+					r.at(p.Key, "a guitar may not be called %q: that is the file's own", g.Name)
+				}
 				r.guitars[g.Name] = p.Key
 				readMap(r, join(path, g.Name), p.Value, "pickup: humbucker", guitarKeys(), &g.Guitar)
 				all = append(all, g)

@@ -95,6 +95,10 @@ func TestRippleByRejection(t *testing.T) {
 	if want := 5e-6 * math.Sqrt(101); math.Abs(dsp.ToDB(two/want)) > 0.1 {
 		t.Errorf("two boosts: %.3g V, want %.3g", two, want)
 	}
+	// An overdrive has two stages, and the ripple comes in at the last.
+	if v := ripple(t, board(t, brick+"blocks: {a: {kind: overdrive, drive: 10, level: 10, power: daisy.1}}\norder: [a]\n")); math.Abs(dsp.ToDB(v/5e-6)) > 0.1 {
+		t.Errorf("an overdrive: %.3g V, want 5e-6", v)
+	}
 	for _, output := range []string{"brick.1", "clean.1"} {
 		if v := ripple(t, board(t, brick+"blocks: {a: {kind: boost, power: "+output+"}}\norder: [a]\n")); v != 0 {
 			t.Errorf("on %s: %.3g V of ripple", output, v)
