@@ -118,7 +118,13 @@ func (r *Rank) Fingerprint() string {
 		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
 	}
 	for _, b := range c.Every() {
-		fmt.Fprintf(h, "%s %s %s %v\n", b.Name, b.Kind.Name, b.Settings, b.Off)
+		fmt.Fprintf(h, "%s %s %s %v %s %s\n", b.Name, b.Kind.Name, b.Settings, b.Off, b.Power, b.Switcher)
+	}
+	// Whatever else a chain file may say: what is wired in the end.
+	w := c.Wire(r.Rate, r.Quality)
+	fmt.Fprintf(h, "%x\n", w.Circuit.Key("out"))
+	for _, s := range w.Stages {
+		fmt.Fprintf(h, "%s %s\n", s.Name, s.Key)
 	}
 	fmt.Fprintf(h, "%v\n%v %v\n", r.keep, float64(r.Rate), r.Quality)
 	for _, w := range r.wishes {

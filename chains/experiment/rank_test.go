@@ -294,6 +294,33 @@ func TestRankWithinABudget(t *testing.T) {
 	}
 }
 
+// Whatever changes what is heard changes the fingerprint; the share does not.
+func TestFingerprint(t *testing.T) {
+	of := func(blocks, guitar string, x []float64, parts int) string {
+		r, err := NewRank(take(t, blocks, guitar, "one", "two"), chains.Keep{}, nil, x, measureRate, section.Draft, 100, parts, parts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.Fingerprint()
+	}
+	const blocks = "one: {kind: buffer}; two: {kind: eq}"
+	x := []float64{0, 0.1}
+	same := of(blocks, "volume: 10", x, 1)
+	if of(blocks, "volume: 10", x, 2) != same || of(blocks, "volume: 10", slices.Clone(x), 1) != same {
+		t.Error("the same search has two fingerprints")
+	}
+	for what, other := range map[string]string{
+		"knob":      of("one: {kind: buffer}; two: {kind: eq, high: 1 dB}", "volume: 10", x, 1),
+		"guitar":    of(blocks, "volume: 9", x, 1),
+		"cable":     of(blocks, "cable: 4 m", x, 1),
+		"recording": of(blocks, "volume: 10", []float64{0, 0.1000001}, 1),
+	} {
+		if other == same {
+			t.Errorf("another %s, the same fingerprint", what)
+		}
+	}
+}
+
 func TestRankStops(t *testing.T) {
 	ended, cancel := context.WithCancel(context.Background())
 	cancel()
