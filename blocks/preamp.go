@@ -10,11 +10,12 @@ var preamp = Kind{
 	Name:  "preamp",
 	Brief: "valve preamplifier: two triodes, passive treble, middle and bass, a send",
 	Models: []string{
-		"Two triodes with grid current and their capacitances, solved together with the tone network and with whatever is before the first one.",
+		"Two triodes with grid current and their capacitances, solved together with the tone network.",
 		"A passive tone network whose controls interact, then the master control and a send amplifier that brings the level down 20 dB and clips at 13.5 V.",
 		"Thermal noise of every resistor, the triodes' noise as that of 2.5/gm at their grids, and the send's.",
 	},
 	Ignores: []string{
+		"That the first grid's current is felt by what is before it: it flows above 1.5 V of signal, through 68 kΩ.",
 		"What the supply of 300 V does under load, hum, heaters, microphony and flicker noise.",
 		"The triodes' plate to cathode capacitance. That from plate to grid is what it is at rest (Miller's value), also while a triode is cut off and has no gain.",
 		"The triodes' law beyond a volt of positive grid, where a plate may swing too low.",
@@ -25,7 +26,7 @@ var preamp = Kind{
 		"Tone network of 56 kΩ, 250 pF, 22 nF, 22 nF, treble 250 kΩ, bass 1 MΩ, middle 25 kΩ, master 1 MΩ: common practice, no source.",
 		"Grid to plate 1.7 pF, grid to cathode 1.6 pF; a triode's noise resistance of 2.5/gm: from memory.",
 	},
-	InputImpedance:  "790 kΩ to 795 kΩ: 1 MΩ, and the first triode's grid and Miller capacitance",
+	InputImpedance:  "794 kΩ: 1 MΩ, and the first triode's Miller capacitance",
 	OutputImpedance: "100 Ω",
 	Knobs: []Knob{
 		dial("gain", "level into the second triode", "audio", 5),
@@ -37,7 +38,15 @@ var preamp = Kind{
 	Build: func(b *Bench, s Settings) {
 		b.V("supply", "vcc", "0", 300)
 		b.R("r1", "in", "0", 1e6)
-		b.R("r2", "in", "g1", 68e3)
+		// What is before it is loaded by a copy of the grid's resistor and capacitance, and the grid itself stands behind a boundary, so that the amplifier is a
+		// section of its own: one that knows four ports in place of all of a fuzz's too.
+		b.ColdR("rload", "in", "cload", 68e3)
+		b.C("cload", "cload", "0", millerCapacitance(firstGain))
+		b.Stage(Stage{
+			Name: "grid", Sense: []string{"in"}, Drive: []string{"driven"},
+			Core: b.follower(1, gridSupply), Noise: boundaryNoise, Ceiling: swing(gridSupply),
+		})
+		b.R("r2", "driven", "g1", 68e3)
 		b.T("t1", "p1", "g1", "k1", doubleTriode)
 		b.C("cm1", "g1", "0", millerCapacitance(firstGain))
 		b.R("r3", "vcc", "p1", 100e3)
@@ -61,7 +70,12 @@ var preamp = Kind{
 	},
 }
 
-const sendSupply = 30 // V from rail to rail
+const (
+	sendSupply = 30  // V from rail to rail
+	gridSupply = 103 // V: so that the boundary at the grid limits at 50 V, which nothing reaches
+
+	boundaryNoise = 1e-12 // V/√Hz: next to none; the boundary is a means of modelling, not a part
+)
 
 // toneNetwork is the passive treble, middle and bass of valve amplifiers, from a plate to node "toned".
 func (b *Bench) toneNetwork(from string, s Settings) {

@@ -10,7 +10,7 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// The circuit from the jack to the send, with the tone controls at their ends and in the middle, against a circuit simulator: ngspice 39.3,
+// The circuit from its grid resistor to the send, with the tone controls at their ends and in the middle, against a circuit simulator: ngspice 39.3,
 // ngspice -b DECK, where DECK is what this test logs (go test ./blocks -run PreampAgainstSimulator -v).
 func TestPreampAgainstSimulator(t *testing.T) {
 	const tolerance = 0.01 // dB
@@ -24,10 +24,9 @@ func TestPreampAgainstSimulator(t *testing.T) {
 		{0, 10, 0, [4]float64{16.28917, 24.25270, 24.85956, 18.56762}},
 	} {
 		b := laid("preamp", map[string]float64{"treble": c.treble, "middle": c.middle, "bass": c.bass})
-		b.Circuit.Input("preamp.in", "preamp.in", circuit.Ground)
 		lines := []string{".control"}
 		for k, f := range frequencies {
-			if got := dsp.ToDB(cmplx.Abs(between(t, b, "preamp.in", "preamp.mastered", f))); math.Abs(got-c.want[k]) > tolerance {
+			if got := dsp.ToDB(cmplx.Abs(between(t, b, "preamp.driven", "preamp.mastered", f))); math.Abs(got-c.want[k]) > tolerance {
 				t.Errorf("treble %v, middle %v, bass %v: %v Hz at %.4f dB, want %.4f dB", c.treble, c.middle, c.bass, float64(f), got, c.want[k])
 			}
 			lines = append(lines, fmt.Sprintf("ac lin 1 %v %v", float64(f), float64(f)), "print vdb(preamp_mastered)")
@@ -39,12 +38,11 @@ func TestPreampAgainstSimulator(t *testing.T) {
 // The gains for which the Miller capacitances stand are those of the stages: within 5 %, which moves the treble's corner as much.
 func TestPreampMiller(t *testing.T) {
 	b := laid("preamp", map[string]float64{"gain": 10})
-	b.Circuit.Input("preamp.in", "preamp.in", circuit.Ground)
 	for _, c := range []struct {
 		grid, plate string
 		want        float64
 	}{{"preamp.g1", "preamp.p1", 65.5}, {"preamp.g2", "preamp.p2", 38.4}} {
-		if got := cmplx.Abs(between(t, b, "preamp.in", c.plate, 1000) / between(t, b, "preamp.in", c.grid, 1000)); math.Abs(got/c.want-1) > 0.05 {
+		if got := cmplx.Abs(between(t, b, "preamp.driven", c.plate, 1000) / between(t, b, "preamp.driven", c.grid, 1000)); math.Abs(got/c.want-1) > 0.05 {
 			t.Errorf("from %s to %s the gain is %.2f, the capacitance is for %v", c.grid, c.plate, got, c.want)
 		}
 	}

@@ -20,7 +20,7 @@ var trebleBoost = Kind{
 		"The battery's own resistance.",
 	},
 	Sources: []string{
-		"5 nF in, 470 kΩ and 68 kΩ, 3.9 kΩ with 47 µF, 10 kΩ collector control, 10 nF out: common practice, no source.",
+		"5 nF in, 470 kΩ and 68 kΩ, 3.9 kΩ with 47 µF, 10 kΩ collector control, 10 nF and 1 MΩ out: common practice, no source.",
 		"Series resistance of the 47 µF: loss factor 0.16 at 120 Hz, from memory.",
 		"Silicon: a generic small-signal NPN, Is 10 fA, BF 200, VAF 100 V; junctions 5 pF and 4 pF: from memory.",
 		"Germanium: PNP signal type, DAFx-17, 152-159, Table 1, without its resistances and high-level injection.",
@@ -50,5 +50,6 @@ var trebleBoost = Kind{
 		b.C("c2", "c2", "0", 47e-6)
 		b.Pot("boost", "collector", "wiper", "vcc", 10e3, circuit.Linear.Wiper(s.Number("boost")/10))
 		b.C("c3", "wiper", "out", 10e-9)
+		b.R("rpop", "out", "0", 1e6)
 	},
 }
