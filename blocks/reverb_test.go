@@ -107,3 +107,31 @@ func TestReverbTail(t *testing.T) {
 		t.Errorf("the longest tail is %v s", float64(got))
 	}
 }
+
+// Springs and room decay at 1 kHz as the knob says: T30 in the octave, within two standard deviations of what one position shows, 0.55·√(1.152/(B·T)) with
+// B of 707 Hz (ISO 3382-2:2008 clause 7, from memory): 4 % at 1.2 s. And they begin when they should: a spring after its first pass of 33 ms, the room
+// with its first reflection, off the ceiling or the floor, 2 to 6 ms after the direct sound.
+func TestReverbStyles(t *testing.T) {
+	const rate, decay = 48000, 1.2
+	k := blocks.Find("reverb")
+	for style, c := range map[string]struct{ from, to float64 }{"spring": {33e-3, 37e-3}, "room": {1e-3, 6e-3}, "plate": {0, 9e-3}} {
+		s := k.Defaults().With("decay", decay).With("tone", 10).With("mix", 1).WithWord("style", style)
+		x := make([]float64, 2.5*rate)
+		x[0] = 0.1
+		y := run(stageOf(t, k, s, rate), x)
+		d, err := measure.OctaveDecay(y, rate, 1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tol := 2 * 0.55 * math.Sqrt(1.152/(707*decay))
+		t.Logf("%s: T30 %+.1f %%", style, 100*(d.T30/decay-1))
+		if math.Abs(d.T30/decay-1) > tol {
+			t.Errorf("%s: T30 is %.3f s, want %v s", style, d.T30, decay)
+		}
+		top := slices.Max(y)
+		first := float64(slices.IndexFunc(y, func(v float64) bool { return math.Abs(v) > 0.01*top })) / rate
+		if first < c.from || first > c.to {
+			t.Errorf("%s begins after %.1f ms, want %.1f to %.1f ms", style, 1e3*first, 1e3*c.from, 1e3*c.to)
+		}
+	}
+}

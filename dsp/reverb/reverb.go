@@ -1,12 +1,13 @@
-// Package reverb holds a plate: a dense decay that starts at once, with no early reflections of a room.
+// Package reverb holds three reverberators: a plate, a room and a pair of springs.
 //
-// It is a feedback delay network: all-passes that diffuse the input, then sixteen delay lines that feed each other
-// through an orthogonal matrix. It models what a plate does to the ear (density, decay by frequency), not its metal: no
-// dispersion, no transducers. It is mono in, with two decorrelated outputs.
+// The plate is a dense decay that starts at once, with no early reflections: a feedback delay network, all-passes that diffuse the input, then sixteen
+// delay lines that feed each other through an orthogonal matrix. It models what a plate does to the ear (density, decay by frequency), not its metal: no
+// dispersion, no transducers. It is mono in, with two decorrelated outputs. The room has early reflections and then the same network; the springs are two
+// waveguides that slow high frequencies down. These two are mono.
 //
 // Signals are in any unit, volts as a rule; times in seconds.
 //
-// Start reading at Settings, then Plate.Process.
+// Start reading at Settings, then Plate.Process; then Room and Spring.
 package reverb
 
 import (
