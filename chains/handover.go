@@ -15,6 +15,8 @@ type Handover struct {
 	Jack   string     // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"
 	Source complex128 // Ω: what is seen from the jack backwards, with the cable that leads to it
 	Input  complex128 // Ω: what is seen from the jack forwards
+	Cable  dsp.Metre  // length of the cable that leads to it
+	Path   string     // "out.left" or "out.right" in a path of a split; else ""
 }
 
 // cut is where a chain is cut open: in front of the k-th block of Blocks or of a path, or behind the last.
@@ -62,7 +64,7 @@ func (c *Chain) Handovers(f dsp.Hertz) ([]Handover, error) {
 				z[side] = ac.Impedance(at.jack, f)
 			}
 		}
-		list = append(list, Handover{at.jack, z[0], z[1]})
+		list = append(list, Handover{at.jack, z[0], z[1], c.cableTo(at), at.end})
 	}
 	return list, nil
 }
@@ -78,30 +80,38 @@ func handoverBench() *blocks.Bench {
 func (c *Chain) before(at cut) *circuit.Netlist {
 	bench := handoverBench()
 	wireGuitar(bench, c.Guitar, c.Recording.Load)
-	common, line := c.Blocks, []Placed(nil)
+	common := c.Blocks
 	if at.end == "" {
 		common = c.Blocks[:at.k]
 	}
 	from, length := c.run(bench, common, "guitar", c.Guitar.Cable)
-	last := at.end == "" && at.k == len(c.Blocks)
 	if at.end != "" {
 		other := outLeft
 		if at.end == outLeft {
 			other = outRight
 		}
 		c.path(bench, other, from, length)
+		from, _ = c.run(bench, c.side(at.end)[:at.k], from, length)
+	}
+	bench.Cable("cable.out", from, at.jack, c.cableTo(at)) // no block has that name
+	return bench.Circuit
+}
+
+// cableTo is the length of the cable that leads to where the chain is cut.
+func (c *Chain) cableTo(at cut) dsp.Metre {
+	line := c.Blocks
+	if at.end != "" {
 		line = c.side(at.end)
-		last = at.k == len(line)
-		from, length = c.run(bench, line[:at.k], from, length)
 	}
 	switch {
-	case at.jack == "split":
-		length = 0
-	case last:
-		length = c.Load.Cable
+	case at.jack == "split": // behind the last block, or in the guitar
+		return 0
+	case at.k == len(line):
+		return c.Load.Cable
+	case at.k == 0 && (at.end == "" || len(c.Blocks) == 0):
+		return c.Guitar.Cable
 	}
-	bench.Cable("cable.out", from, at.jack, length) // no block has that name
-	return bench.Circuit
+	return c.Patch
 }
 
 // after is the chain from where it is cut on.

@@ -153,9 +153,8 @@ func lossAt(c *chains.Chain, k int) (Loss, error) {
 			return 0, 0, 0, err
 		}
 		h := hands[k]
-		length := cableAt(c, k, h.Jack)
-		l.Jack, l.Cable = h.Jack, float64(length)
-		r, capacitance = blocks.CableParts(length)
+		l.Jack, l.Cable = h.Jack, float64(h.Cable)
+		r, capacitance = blocks.CableParts(h.Cable)
 		cable = complex(0, 2*math.Pi*f*float64(capacitance)) // S
 		return 1/(1/h.Source-cable) - complex(float64(r), 0), h.Input, cable, nil
 	}
@@ -181,15 +180,4 @@ func lossAt(c *chains.Chain, k int) (Loss, error) {
 		})
 	}
 	return l, nil
-}
-
-// cableAt is the length of the cable of the k-th hand-over, to a block or to a load.
-func cableAt(c *chains.Chain, k int, handover string) dsp.Metre {
-	switch {
-	case strings.HasPrefix(handover, "load"):
-		return c.Load.Cable
-	case k == 0:
-		return c.Guitar.Cable
-	}
-	return c.Patch
 }
