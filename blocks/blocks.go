@@ -32,7 +32,7 @@ type Kind struct {
 	// What an active block wants of its supply; all 0 where it has no knob "supply". Common practice, no source.
 	Draw      dsp.Ampere  // the most that it takes
 	Volts     [2]dsp.Volt // what it is made for: under that it starves, over that it may be destroyed
-	Rejection float64     // dB by which a ripple on its supply comes out softer; 0 where the block has its supply in its circuit, which tells
+	Rejection float64     // dB by which a ripple on its supply comes out softer; 0 where the block has its supply in its circuit, whatever its settings, which tells
 
 	// PositiveGround says whether the block's ground is the positive pole of its supply; nil: never.
 	PositiveGround func(Settings) bool

@@ -32,6 +32,9 @@ var octaveDown = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            10e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       50,
 	Knobs: []Knob{
 		dial("direct", "level of the note itself", "linear", 5),
 		dial("octave", "level of the octave below", "linear", 5),

@@ -33,6 +33,9 @@ var phaser = Kind{
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "100 Ω",
+	Draw:            8e-3,
+	Volts:           [2]dsp.Volt{9, 18},
+	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often the notches sweep up and down", Unit: dsp.Hertzes, Min: 0.05, Max: 10, Default: 0.5},
 		dial("depth", "how far they sweep to either side: 10 is two octaves", "linear", 6),
