@@ -74,4 +74,21 @@ func TestTriodeEnds(t *testing.T) {
 	if got := rest(50).V("g"); math.Abs(got-0.26) > 0.03 {
 		t.Errorf("driven by 50 V through 470 kΩ, the grid is at %.3f V", got)
 	}
+	// What the grid takes of the cathode's current does not reach the plate: with 10 kΩ in place of 100 kΩ it is at 300 V - 10 kΩ·(Ik - Ig), by the law.
+	n := New()
+	n.V("supply", "vcc", "0", 300)
+	n.V("bias", "g", "0", 1)
+	n.R("plate", "vcc", "p", 10e3)
+	n.T("t", "p", "g", "0", testTriode)
+	p, err := n.Operating()
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := func(u, c float64) float64 { return math.Log(1+math.Exp(c*u)) / c }
+	m := testTriode
+	v := p.V("p")
+	want := 300 - 10e3*(m.G*math.Pow(l(v/m.Mu+1, m.C), m.Gamma)-m.Gg*math.Pow(l(1, m.Cg), m.Xi))
+	if math.Abs(v-want) > 1e-3 {
+		t.Errorf("with the grid at 1 V the plate is at %.4f V, by the law at %.4f V", v, want)
+	}
 }
