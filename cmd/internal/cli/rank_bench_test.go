@@ -32,6 +32,8 @@ order: [fuzz, comp, eq, buffer, echo, plate]
 // full render of the same 5 s (the mean over every 90th order, on one core): at the same quality to the end of the tail, as the commands render it; at
 // normal quality, likewise; and cut off at the end of the recording. Blocks before a place are shared, but no more: of 6·720 blocks, 1956 are
 // rendered, so 0.45 of a render that is cut off is what sharing alone can come to.
+//
+// Measured on a busy machine: 290 ms for an order; 0.29 of a full render at draft, 0.20 at normal, 0.53 of one that is cut off, with all that is measured.
 func BenchmarkRank(b *testing.B) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	f, err := parseChainFile("six.yaml", []byte(rankSix), ".")
