@@ -4,13 +4,16 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
+	"strings"
 
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
 // Cancellation is what becomes of the two paths of a split when they are heard as one: from one loudspeaker, or by a listener between two. It is of the
-// small-signal responses from the pickup to the two ends, from 80 Hz to 5 kHz, with as much power in every octave, as music has it on the whole.
+// small-signal responses to the two ends, from 80 Hz to 5 kHz, with as much power in every octave, as music has it on the whole: from the pickup, or from
+// behind the last block in front of both paths that states no response.
 type Cancellation struct {
 	Correlation float64 // of the two ends, -1 to 1
 	MonoDB      float64 // level of their sum re the sum of their powers: 3 dB for two that are equal, 0 for two that know nothing of each other
@@ -43,7 +46,7 @@ const (
 	cancelSteps   = 48
 )
 
-// Cancellation looks at the two paths of a split. It is an error where a stage on the way states no response.
+// Cancellation looks at the two paths of a split. It is an error where a stage in one of the paths states no response.
 func (c *Chain) Cancellation(rate dsp.Hertz) (Cancellation, error) {
 	if c.Split == nil {
 		return Cancellation{}, fmt.Errorf("take %q does not split", c.Take)
@@ -51,6 +54,9 @@ func (c *Chain) Cancellation(rate dsp.Hertz) (Cancellation, error) {
 	plain := *c
 	plain.Recording.Load = nil // the source is the pickup then; what the recording was made into is the same for both paths
 	r := newResponder(plain.Wire(rate, section.Draft))
+	r.begin = func(stage string) bool { // what states no response in front of both paths is the same for both
+		return slices.ContainsFunc(c.Blocks, func(b Placed) bool { return strings.HasPrefix(stage, b.Name+".") })
+	}
 	var x Cancellation
 	var left, right, cross, sum float64
 	x.WorstDB = math.Inf(1)

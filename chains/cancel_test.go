@@ -104,3 +104,16 @@ order: [{split: {left: [a], right: [b, c]}}]
 		t.Errorf("correlation %.2f, cancels %v", x.Correlation, x.Cancels())
 	}
 }
+
+// What is in front of both paths does not matter, not even where it states no response; in one of them it does.
+func TestCancellationBehindAReverb(t *testing.T) {
+	lines := "blocks: {plate: {kind: reverb}, a: {kind: trim}, b: {kind: trim, polarity: inverted}}\norder: [plate, {split: {left: [a], right: [b]}}]\ntakes: [{name: before}, {name: inside, order: [{split: {left: [a], right: [plate, b]}}]}]\n"
+	f := board(t, lines)
+	x, err := takeOf(t, f, "before").Cancellation(48000)
+	if err != nil || math.Abs(x.Correlation+1) > 1e-6 {
+		t.Errorf("behind a reverb: correlation %v, %v", x.Correlation, err)
+	}
+	if _, err := takeOf(t, f, "inside").Cancellation(48000); err == nil {
+		t.Error("a reverb in one path has a correlation")
+	}
+}
