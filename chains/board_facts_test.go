@@ -64,3 +64,42 @@ func TestTwoAmplifiersCancelInMono(t *testing.T) {
 		t.Errorf("a polarity changes the correlation's sign and nothing else: %v and %v", a.Correlation, b.Correlation)
 	}
 }
+
+// The reference board is what it says: sixteen pedals, a switcher, two amplifiers, six presets, two guitars. Nothing on it starves, no output is overloaded,
+// and its two amplifiers add up in every take.
+func TestReferenceBoard(t *testing.T) {
+	f := shippedFile(t, "reference-board")
+	pedals, switchers := 0, 0
+	for _, b := range f.Blocks {
+		switch {
+		case b.Kind.Name == switcherKind:
+			switchers++
+		case b.Power != "":
+			pedals++
+		}
+	}
+	if pedals != 16 || switchers != 1 || len(f.Blocks) != 16+1+6 || len(f.Presets) != 6 || len(f.Guitars)+1 != 2 {
+		t.Errorf("%d pedals, %d switchers, %d blocks, %d presets, %d guitars", pedals, switchers, len(f.Blocks), len(f.Presets), len(f.Guitars)+1)
+	}
+	for _, o := range f.Plugged() {
+		if len(o.Blocks) == 0 || len(o.Warnings) > 0 {
+			t.Errorf("%s feeds %v: %v", o.Output, o.Blocks, o.Warnings)
+		}
+	}
+	chains := f.Chains()
+	for _, c := range chains {
+		if x, err := c.Cancellation(48000); err != nil || x.Cancels() {
+			t.Errorf("%s: %v, %v", c.Take, x, err)
+		}
+	}
+	all := chains[len(chains)-1]
+	for _, b := range f.Blocks {
+		found := b.Loops != nil
+		for _, p := range all.Every() {
+			found = found || p.Name == b.Name && !p.Off
+		}
+		if !found {
+			t.Errorf("%s: %s is not in it", all.Take, b.Name)
+		}
+	}
+}

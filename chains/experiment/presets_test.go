@@ -170,3 +170,39 @@ func TestShippedPresets(t *testing.T) {
 		}
 	}
 }
+
+// The reference board's six presets come within 0.5 LU of each other, through two amplifiers that bend behind the switcher.
+func TestTrimsOfTheReferenceBoard(t *testing.T) {
+	src, err := chains.ReadShipped("reference-board")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := chains.Parse("reference-board.yaml", src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const rate = 48000
+	x := sines(rate/2, rate, Tone{110, 0.15}, Tone{220, 0.05}, Tone{330, 0.03})
+	b, err := NewPresetBench(f, x, rate, section.Draft)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var presets []PresetMeasures
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, p := range f.Presets {
+		m := PresetMeasures{Name: p.Name}
+		if m.Level, m.PeakVolts, err = b.level(context.Background(), f.OnPreset(p.Name, "", nil)); err != nil {
+			t.Fatal(err)
+		}
+		low, high = math.Min(low, m.Level.Value), math.Max(high, m.Level.Value)
+		presets = append(presets, m)
+	}
+	trims, err := b.trims(context.Background(), presets)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%.1f LU apart, with the trims %.2f LU", high-low, trims.Spread)
+	if high-low < 6 || trims.Why != "" || !trims.Within {
+		t.Errorf("%.1f LU apart, with the trims %.2f LU: %s", high-low, trims.Spread, trims.Why)
+	}
+}
