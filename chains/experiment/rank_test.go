@@ -51,13 +51,6 @@ func resultOf(t testing.TB, r *Rank) []byte {
 	return text
 }
 
-func factorial(n int) int {
-	if n < 2 {
-		return 1
-	}
-	return n * factorial(n-1)
-}
-
 func TestOrders(t *testing.T) {
 	base := strings.Split("a b c d e f", " ")
 	for _, c := range []struct {

@@ -61,7 +61,6 @@ type Section struct {
 	level     []leveller
 	transient *circuit.Transient
 	filter    *circuit.Filter
-	delay     [][]float64 // per probe: what brings the latency to a whole number of samples
 	highIn    [][]float64
 	highOut   [][]float64
 	u, y      []float64
