@@ -76,8 +76,56 @@ func handoverBench() *blocks.Bench {
 	return blocks.NewBench(handoverRate, section.Draft.Oversample(handoverRate))
 }
 
-// before is the chain up to the end of the cable that leads to where it is cut.
+// line is the list of blocks that a cut is in.
+func (c *Chain) line(at cut) []Placed {
+	if at.end == "" {
+		return c.Blocks
+	}
+	return c.side(at.end)
+}
+
+// before is what is seen backwards from where the chain is cut: the last few blocks in front of it, where what is in front of these is out of reach, behind a
+// stage.
 func (c *Chain) before(at cut) *circuit.Netlist {
+	line := c.line(at)
+	for j := at.k - 1; j >= 0; j-- {
+		bench := handoverBench()
+		line[j].place(bench)
+		from, _ := c.run(bench, line[j+1:at.k], line[j].Out(), c.Patch)
+		bench.Cable("cable.out", from, at.jack, c.cableTo(at))
+		if !connected(bench.Circuit, at.jack, line[j].In()) {
+			return bench.Circuit
+		}
+	}
+	return c.allBefore(at)
+}
+
+// after is what is seen forwards.
+func (c *Chain) after(at cut) *circuit.Netlist {
+	line := c.line(at)[at.k:]
+	for j := range line {
+		bench := handoverBench()
+		line[0].place(bench)
+		c.run(bench, line[1:j+1], line[0].Out(), c.Patch)
+		if !connected(bench.Circuit, at.jack, line[j].Out()) {
+			return bench.Circuit
+		}
+	}
+	return c.allAfter(at)
+}
+
+// connected says whether two nodes are in one part of a circuit.
+func connected(n *circuit.Netlist, a, b string) bool {
+	for _, part := range n.Split() {
+		if part.HasNode(a) {
+			return part.HasNode(b)
+		}
+	}
+	return false
+}
+
+// allBefore is the chain up to the end of the cable that leads to where it is cut.
+func (c *Chain) allBefore(at cut) *circuit.Netlist {
 	bench := handoverBench()
 	wireGuitar(bench, c.Guitar, c.Recording.Load)
 	common := c.Blocks
@@ -99,10 +147,7 @@ func (c *Chain) before(at cut) *circuit.Netlist {
 
 // cableTo is the length of the cable that leads to where the chain is cut.
 func (c *Chain) cableTo(at cut) dsp.Metre {
-	line := c.Blocks
-	if at.end != "" {
-		line = c.side(at.end)
-	}
+	line := c.line(at)
 	switch {
 	case at.jack == "split": // behind the last block, or in the guitar
 		return 0
@@ -114,14 +159,10 @@ func (c *Chain) cableTo(at cut) dsp.Metre {
 	return c.Patch
 }
 
-// after is the chain from where it is cut on.
-func (c *Chain) after(at cut) *circuit.Netlist {
+// allAfter is the chain from where it is cut on.
+func (c *Chain) allAfter(at cut) *circuit.Netlist {
 	bench := handoverBench()
-	line := c.Blocks
-	if at.end != "" {
-		line = c.side(at.end)
-	}
-	line = line[at.k:]
+	line := c.line(at)[at.k:]
 	switch {
 	case len(line) > 0:
 		line[0].place(bench)

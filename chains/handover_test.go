@@ -177,3 +177,37 @@ func TestAt(t *testing.T) {
 		t.Errorf("what is not there is at %d:%d", f.Line, f.Column)
 	}
 }
+
+// What is seen from a hand-over is the same whether the whole chain is laid out or only what is in reach.
+func TestHandoversInReach(t *testing.T) {
+	look := func(n *circuit.Netlist, jack string) complex128 {
+		for _, part := range n.Split() {
+			if part.HasNode(jack) {
+				ac, err := part.AC()
+				if err != nil {
+					t.Fatal(err)
+				}
+				return ac.Impedance(jack, 1000)
+			}
+		}
+		t.Fatalf("no %s", jack)
+		return 0
+	}
+	cuts := 0
+	for _, name := range []string{"reference-board", "two-amplifiers", "fuzz-or-buffer-first"} {
+		for _, c := range shippedFile(t, name).Chains() {
+			for _, at := range c.cuts() {
+				cuts++
+				for side, pair := range [2][2]*circuit.Netlist{{c.before(at), c.allBefore(at)}, {c.after(at), c.allAfter(at)}} {
+					near, whole := look(pair[0], at.jack), look(pair[1], at.jack)
+					if d := cmplx.Abs(near-whole) / cmplx.Abs(whole); !(d < 1e-6) {
+						t.Errorf("%s, %s, at %s, side %d: %v Ω, of the whole chain %v Ω", name, c.Take, at.jack, side, near, whole)
+					}
+				}
+			}
+		}
+	}
+	if cuts < 100 {
+		t.Errorf("%d hand-overs", cuts)
+	}
+}
