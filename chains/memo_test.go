@@ -81,3 +81,24 @@ func TestMemoStopsAndGoesOn(t *testing.T) {
 		t.Fatalf("after a stopped computation: %v", err)
 	}
 }
+
+// So it is of a switcher and of both paths of a split.
+func TestMemoOfABoard(t *testing.T) {
+	in := tone(6000, 48000, 220, 0.2)
+	m := NewMemo(in, 48000, section.Draft, 1<<30)
+	f := shippedFile(t, "reference-board")
+	f.Recording = Recording{FullScale: 1}
+	c := takeOf(t, f, "riff")
+	w := c.Wire(48000, section.Draft)
+	jacks := []string{"board.send-3", "board.out", "out.left", "out.right"}
+	want := render(t, c, 48000, section.Draft, Volts(in), jacks...)
+	for k, jack := range jacks {
+		got, err := m.Signal(context.Background(), w, jack)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(got, want[k]) {
+			t.Errorf("%s differs from the render by %.1f dB", jack, residual(got, want[k]))
+		}
+	}
+}

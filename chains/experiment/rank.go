@@ -501,11 +501,15 @@ func (r *Rank) inSteps(o Ranked) string {
 }
 
 // Takes is the best few as takes of a chain file, to be pasted under takes. settings are what the ranked take changes, as they are written there.
-func (res *Ranking) Takes(settings, off []string) string {
+// more is further keys, like "preset: verse".
+func (res *Ranking) Takes(settings, off []string, more ...string) string {
 	var b strings.Builder
 	for k, o := range res.Best {
 		order := slices.DeleteFunc(slices.Clone(o.Order), func(name string) bool { return slices.Contains(res.inside, name) })
 		fmt.Fprintf(&b, "  - name: rank %d\n    order: [%s]\n", k+1, strings.Join(order, ", "))
+		for _, key := range more {
+			fmt.Fprintf(&b, "    %s\n", key)
+		}
 		if len(settings) > 0 {
 			fmt.Fprintf(&b, "    set: {%s}\n", strings.Join(settings, ", "))
 		}

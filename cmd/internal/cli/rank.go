@@ -415,7 +415,7 @@ func (r *ranking) print(s streams, o rankOptions) error {
 	for _, k := range r.take.Set {
 		set = append(set, k.Target+": "+quoted(k.Text))
 	}
-	s.printf("\nThe best, to be pasted into the chain file under takes:\n\n%s", res.Takes(set, r.take.Off))
+	s.printf("\nThe best, to be pasted into the chain file under takes:\n\n%s", res.Takes(set, r.take.Off, boardKeys(r.take)...))
 	return nil
 }
 
@@ -432,4 +432,19 @@ func quoted(text string) string {
 		return "'" + strings.ReplaceAll(text, "'", "''") + "'"
 	}
 	return text
+}
+
+// boardKeys is what a take says about its guitar and its preset, as it stands in a chain file.
+func boardKeys(t chains.Take) []string {
+	var keys []string
+	if t.Guitar != "" {
+		keys = append(keys, "guitar: "+t.Guitar)
+	}
+	if t.Preset != "" {
+		keys = append(keys, "preset: "+quoted(t.Preset))
+	}
+	if len(t.Toggle) > 0 {
+		keys = append(keys, "toggle: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(t.Toggle), " ", ", "), "[]")+"]")
+	}
+	return keys
 }
