@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"sync"
 
 	"drywire/dsp"
 	"drywire/dsp/circuit"
@@ -60,7 +61,28 @@ func (c *Chain) Ceilings(ctx context.Context, rate dsp.Hertz) ([]Ceiling, error)
 	return list, nil
 }
 
+// ceiling looks a ceiling up where the same block between the same impedances has been measured before; takes have most of them in common.
 func (p Placed) ceiling(ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (Ceiling, error) {
+	if p.piece != nil || p.Kind == nil {
+		return p.measureCeiling(ctx, rate, source, load)
+	}
+	key := fmt.Sprintf("%s %v %x %x %x %s", p.Kind.Name, p.Off, float64(rate), float64(source), float64(load), p.Settings)
+	if known, ok := ceilings.Load(key); ok {
+		c := known.(Ceiling)
+		c.Block = p.Name
+		return c, nil
+	}
+	c, err := p.measureCeiling(ctx, rate, source, load)
+	if err == nil {
+		ceilings.Store(key, c)
+	}
+	return c, err
+}
+
+// ceilings is what measureCeiling has found, by all that it depends on.
+var ceilings sync.Map
+
+func (p Placed) measureCeiling(ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (Ceiling, error) {
 	look := Ceiling{Block: p.Name}
 	if w := p.rig(rate, source, load); len(w.Stages) == 0 && w.Circuit.Linear() {
 		look.Why = "nothing in it clips"
