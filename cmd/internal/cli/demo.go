@@ -29,7 +29,7 @@ riff, through a fuzz that the guitar is plugged into directly and through the sa
 buffer, each with the guitar's volume full and rolled back. It writes the takes, matched in
 loudness, with the chain file and a report into a folder, and says what to listen for.`, demoChain),
 		Example: `  drywire demo
-  drywire demo -o /tmp/first`,
+  drywire demo -o first`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), s, o) },
 	}
