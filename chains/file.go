@@ -25,6 +25,7 @@ type File struct {
 	Blocks    []Block     // in the order in which the file names them
 	Order     []string    // the signal flows from the first to the last; names of blocks
 	Split     *SplitOrder // where the order ends in two paths; nil where it does not
+	Tray      []string    // blocks that wait off the board; they may be in no order
 	Presets   []Preset
 	Takes     []Take   // at least one
 	Keep      Keep     // what a search for orders keeps to

@@ -157,6 +157,7 @@ func fileKeys(kinds []*blocks.Kind) []key[File] {
 				return func(f *File) { f.Order, f.Split = order, split }
 			},
 		},
+		trayKey(),
 		presetsKey(kinds),
 		{
 			name: "takes", brief: "what to render and compare",
@@ -164,6 +165,27 @@ func fileKeys(kinds []*blocks.Kind) []key[File] {
 		},
 		keepKey(),
 		preferKey(),
+	}
+}
+
+// trayKey is the one place where a block may be named that is in no order.
+func trayKey() key[File] {
+	const brief = "blocks that wait off the board; they may be in no order"
+	return key[File]{
+		name: "tray", brief: brief, schema: orderSchema(brief),
+		read: func(r *reader, path string, n ast.Node) func(*File) {
+			names, ok := r.blockNames(path, n)
+			if names == nil {
+				names = r.declared // no list: what it would hold is not known
+			}
+			for _, name := range names {
+				r.used[name] = true
+			}
+			if !ok {
+				return nil
+			}
+			return func(f *File) { f.Tray = names }
+		},
 	}
 }
 

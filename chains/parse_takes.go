@@ -319,7 +319,7 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 func (r *reader) unused(f *File) {
 	for _, name := range r.declared {
 		if !r.used[name] {
-			r.at(r.places[name], "block %q is in no order; put it in order, or in a take's, or take it out", name)
+			r.at(r.places[name], "block %q is in no order; put it in order, or in a take's, or in tray, or take it out", name)
 		}
 	}
 	if len(f.Presets) > 0 { // each of which can be played on every guitar

@@ -69,7 +69,7 @@ func TestSchemaTakesWhatParseTakes(t *testing.T) {
 func TestSchemaRefusesWhatParseRefuses(t *testing.T) {
 	s := compiled(t, schema(testKinds))
 	beyond := []string{
-		"block-unused.yaml", "blocks-missing.yaml", "keep-circle.yaml", "keep-circle-long.yaml", "order-missing.yaml", "order-unknown.yaml", "takes-no-order.yaml", "takes-off.yaml", "takes-order-unknown.yaml", // what is where
+		"block-unused.yaml", "blocks-missing.yaml", "tray-unknown.yaml", "keep-circle.yaml", "keep-circle-long.yaml", "order-missing.yaml", "order-unknown.yaml", "takes-no-order.yaml", "takes-off.yaml", "takes-order-unknown.yaml", // what is where
 		"guitars-own.yaml", "guitars-unused.yaml", "takes-guitar.yaml", "takes-guitar-none.yaml", "split-not-last.yaml", "split-twice.yaml", "split-unknown.yaml",
 		"loops-both.yaml", "loops-itself.yaml", "loops-twice.yaml", "loops-two.yaml", "loops-unknown.yaml", "presets-loop.yaml", "presets-no-switcher.yaml", "presets-set.yaml",
 		"takes-loop-out.yaml", "takes-preset.yaml", "takes-preset-order.yaml", "power-none.yaml", "power-over.yaml", "power-polarity.yaml", "power-set-supply.yaml",
