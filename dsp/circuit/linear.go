@@ -21,9 +21,10 @@ type Filter struct {
 
 	n, ni, ny int
 	modes     modes
-	in        []float64 // n × 4·ni: state from the taps of each input
-	ys        []float64 // ny × n
-	yu        []float64 // ny × 4·ni
+	to, from  matrix[float64] // histories into modes and back
+	in        []float64       // n × 4·ni: state from the taps of each input
+	ys        []float64       // ny × n
+	yu        []float64       // ny × 4·ni
 	y0        []float64
 
 	s     []float64
@@ -67,6 +68,7 @@ func (n *Netlist) NewFilter(step dsp.Second, probes ...string) (*Filter, error) 
 	}
 	var to, from matrix[float64]
 	f.modes, to, from = newModes(h.a, filterSteps)
+	f.to, f.from = to, from
 	power := newMatrix[float64](f.n, f.n)
 	for k := 0; k < f.n; k++ {
 		power.set(k, k, 1)

@@ -55,6 +55,7 @@ type Transient struct {
 	m, n  int // ports, states
 	ni    int // inputs
 	y0    []float64
+	micro float64 // seconds of a microstep
 
 	levels  []*stepper   // the whole step, its quarter, its sixteenth, …
 	spans   []int        // how many of the smallest steps each of them is
@@ -134,7 +135,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 	if err != nil {
 		return nil, err
 	}
-	t := &Transient{point: point, dev: point.dev, m: point.dev.count, bend: 12 * float64(o.Tolerance)}
+	t := &Transient{point: point, dev: point.dev, m: point.dev.count, bend: 12 * float64(o.Tolerance), micro: float64(o.Step) / microSteps}
 	if o.Levels < 0 || o.Levels > 3 {
 		panic("circuit: a step is divided by four 0 to 3 times")
 	}

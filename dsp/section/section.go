@@ -71,11 +71,16 @@ const chunk = 64
 
 // New prepares a section of the circuit for signals at the given rate. Probes name the nodes that are read.
 func New(n *circuit.Netlist, rate dsp.Hertz, q Quality, probes ...string) (*Section, error) {
+	return newFrom(1, n, rate, q, probes)
+}
+
+// newFrom is New with the least multiple of the rate at which a linear circuit may run.
+func newFrom(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes []string) (*Section, error) {
 	s := &Section{ni: len(n.Inputs()), ny: len(probes)}
 	late := 0 // high-rate samples that the circuit's own stepping costs
 	if n.Linear() {
 		top := dsp.Hertz(min(20e3, 0.4535*float64(rate)))
-		for s.Factor = 1; ; s.Factor *= 2 {
+		for s.Factor = least; ; s.Factor *= 2 {
 			f, err := n.NewFilter(dsp.Second(1/(float64(rate)*float64(s.Factor))), probes...)
 			if err != nil {
 				return nil, err

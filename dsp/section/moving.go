@@ -1,0 +1,224 @@
+package section
+
+import (
+	"errors"
+	"fmt"
+	"sync"
+
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+)
+
+// Moving is a section whose controls are turned while it runs: a row of frames, each of them a circuit that has the same elements with other values.
+//
+// Two of the circuits run on the same input, and the output fades from the one to the other in proportion to the time between their frames. What is silent
+// is changed: a circuit that has just faded out hands the charge of its capacitors and the current of its inductors to that of the frame after the next,
+// which from there on fades in. So no control ever steps while it is heard; and since each of the two takes every second frame, the one's controls run
+// ahead by half a frame where the other's lag by as much, so that slow memory (a bias that drifts) follows the control without a lag. The error is of second
+// order in the change from one frame to the next.
+//
+// Where two frames in a row have one circuit, it runs alone, as it would in a Section, to the last bit.
+type Moving struct {
+	Factor int
+
+	sections []*Section // of each circuit; the first one's filters serve all
+	frames   []Frame
+	start    int64 // of the first input sample
+	probes   int
+
+	at     int64 // the next step, counted in steps from time 0
+	frame  int   // the last frame that has been passed; -1: none yet
+	here   int   // circuit of the frame, or of the first
+	next   int   // circuit that fades in; -1: none
+	from   int64 // the step of this frame, and by how much a step fades
+	share  float64
+	yh, yn []float64
+}
+
+// Frame is the circuit that is heard alone at a sample.
+type Frame struct {
+	At      int64 // sample of the recording
+	Circuit int
+}
+
+// NewMoving prepares the circuits. The frames' times rise; before the first its circuit holds, after the last that one's. start is the time of the first
+// input sample, negative where the input comes late.
+func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate dsp.Hertz, q Quality, probes ...string) (*Moving, error) {
+	if len(circuits) == 0 || len(frames) == 0 {
+		panic("section: nothing to move")
+	}
+	for k := 1; k < len(frames); k++ {
+		if frames[k].At <= frames[k-1].At {
+			panic("section: times of frames must rise")
+		}
+	}
+	m := &Moving{frames: frames, start: start, probes: len(probes), sections: make([]*Section, len(circuits))}
+	build := func(least int) error {
+		faults := make([]error, len(circuits))
+		var all sync.WaitGroup
+		for k, n := range circuits {
+			if s := m.sections[k]; s != nil && (s.Factor == least || !s.Linear()) {
+				continue
+			}
+			all.Go(func() { m.sections[k], faults[k] = newFrom(max(1, least), n, rate, q, probes) })
+		}
+		all.Wait()
+		return errors.Join(faults...)
+	}
+	if err := build(0); err != nil {
+		return nil, err
+	}
+	least := 0
+	for _, s := range m.sections {
+		least = max(least, s.Factor)
+	}
+	if err := build(least); err != nil {
+		return nil, err
+	}
+	first := m.sections[0]
+	for _, s := range m.sections[1:] {
+		if s.Linear() != first.Linear() || s.Factor != first.Factor || s.latency != first.latency || s.Linear() && !s.filter.Alike(first.filter) || !s.Linear() && !s.transient.Alike(first.transient) {
+			return nil, fmt.Errorf("section: a control that moves changes what the circuit is made of")
+		}
+	}
+	m.Factor = first.Factor
+	m.yh, m.yn = make([]float64, len(probes)), make([]float64, len(probes))
+	m.Reset()
+	return m, nil
+}
+
+// Latency is by how many samples the output comes late; exact.
+func (m *Moving) Latency() int { return m.sections[0].Latency() }
+
+// Linear says whether the section has no device that bends.
+func (m *Moving) Linear() bool { return m.sections[0].Linear() }
+
+// Report is how the solver fared, over all circuits.
+func (m *Moving) Report() circuit.Report {
+	var r circuit.Report
+	for _, s := range m.sections {
+		r.Add(s.Report())
+	}
+	return r
+}
+
+// Reset puts the circuits to rest, and goes back to the first input sample.
+func (m *Moving) Reset() {
+	for _, s := range m.sections {
+		s.Reset()
+	}
+	s := m.sections[0]
+	late := len(s.highPad()) // what the output is padded by to come late by whole samples
+	// The time of a step is that of its output: the input's, less what the filter before the circuit and the circuit's own stepping cost.
+	m.at = (m.start-int64(s.latency))*int64(m.Factor) + int64(late) + int64(s.downLatency())
+	m.frame, m.here, m.next = -1, m.frames[0].Circuit, -1
+}
+
+// Process takes a signal for every driven source and gives one for every probe.
+func (m *Moving) Process(out, in [][]float64) {
+	s := m.sections[0]
+	n := 0
+	if len(in) > 0 {
+		n = len(in[0])
+	} else if len(out) > 0 {
+		n = len(out[0])
+	}
+	pad := len(s.highPad())
+	for at := 0; at < n; at += chunk {
+		count := min(chunk, n-at)
+		high := count * s.Factor
+		for k, u := range s.up {
+			u.Process(s.highIn[k][:high], in[k][at:at+count])
+		}
+		for j := 0; j < high; j++ {
+			for k := range s.u {
+				s.u[k] = s.highIn[k][j]
+			}
+			if m.frame+1 < len(m.frames) && m.at >= m.frames[m.frame+1].At*int64(m.Factor) {
+				m.pass()
+			}
+			m.sections[m.here].stepTo(m.yh, s.u)
+			if m.next >= 0 {
+				m.sections[m.next].stepTo(m.yn, s.u)
+				w := float64(m.at-m.from) * m.share
+				for k, y := range m.yh {
+					m.yh[k] = y + w*(m.yn[k]-y)
+				}
+			}
+			for k, y := range m.yh {
+				s.highOut[k][pad+j] = y
+			}
+			m.at++
+		}
+		for k, d := range s.down {
+			h := s.highOut[k]
+			d.Process(out[k][at:at+count], h[:high])
+			copy(h[:pad], h[high:high+pad])
+		}
+	}
+}
+
+// pass goes to the next frame: what faded in is heard alone, and what faded out gives its state to what fades in.
+func (m *Moving) pass() {
+	m.frame++
+	gone := -1
+	if m.next >= 0 {
+		gone, m.here = m.here, m.next
+	}
+	m.next = -1
+	if m.frame+1 == len(m.frames) {
+		return
+	}
+	a, b := m.frames[m.frame], m.frames[m.frame+1]
+	if a.Circuit == b.Circuit {
+		return
+	}
+	m.next = b.Circuit
+	m.from = a.At * int64(m.Factor)
+	m.share = 1 / float64((b.At-a.At)*int64(m.Factor))
+	switch gone {
+	case m.next: // it turns back, and runs on as it is
+	case -1:
+		m.sections[m.next].adopt(m.sections[m.here])
+	default:
+		m.sections[m.next].adopt(m.sections[gone])
+	}
+}
+
+// stepTo is one step of the circuit at the raised rate.
+func (s *Section) stepTo(y, u []float64) {
+	if s.transient == nil {
+		s.filter.Step(y, u)
+		return
+	}
+	s.transient.Step(y, u)
+	for k := range y {
+		y[k] = s.level[k].step(y[k])
+	}
+}
+
+// adopt takes over the state of another circuit.
+func (s *Section) adopt(from *Section) {
+	if s.transient == nil {
+		s.filter.Adopt(from.filter)
+		return
+	}
+	s.transient.Adopt(from.transient)
+	copy(s.level, from.level)
+}
+
+// highPad is the part of the output's buffer that is kept from call to call.
+func (s *Section) highPad() []float64 {
+	if s.ny == 0 {
+		return nil
+	}
+	return s.highOut[0][:len(s.highOut[0])-chunk*s.Factor]
+}
+
+// downLatency is how many steps late the filter behind the circuit is.
+func (s *Section) downLatency() int {
+	if s.ny == 0 {
+		return 0
+	}
+	return s.down[0].Latency()
+}
