@@ -32,7 +32,7 @@ var poweramp = Kind{
 	Knobs: []Knob{
 		dial("level", "level; at 10, a peak of 0.5 V reaches the ceiling", "audio", 5),
 		dial("sag", "how far the supply falls under load: at 10, hard playing takes a quarter of the ceiling", "linear", 3),
-		{Name: "power", Brief: "power into 8 Ω, in watts, where a sine just meets the ceiling", Unit: dsp.None, Min: 1, Max: 150, Default: 40},
+		{Name: "watts", Brief: "power into 8 Ω at which a sine just meets the ceiling", Unit: dsp.None, Min: 1, Max: 150, Default: 40},
 	},
 	Build: func(b *Bench, s Settings) {
 		p := b.powering(s)
@@ -60,7 +60,7 @@ const powerChunk = 64
 
 func (b *Bench) powering(s Settings) *powering {
 	p := &powering{
-		top: math.Sqrt(2 * s.Number("power") * 8), sag: 0.35 * s.Number("sag") / 10,
+		top: math.Sqrt(2 * s.Number("watts") * 8), sag: 0.35 * s.Number("sag") / 10,
 		charge: 1 - math.Exp(-1/(40e-3*float64(b.Rate)*float64(b.Oversample))),
 		up:     oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate), factor: b.Oversample,
 		high: make([]float64, powerChunk*b.Oversample),

@@ -11,11 +11,11 @@ import (
 // loss equals what the output draws: 1/(1 + sag); closed forms. Without sag four times the power is twice the voltage.
 func TestPowerampCeiling(t *testing.T) {
 	const tolerance = 0.03 // of the line: the corners of the square, rounded by the curve and by what is over 14 kHz
-	for _, c := range []struct{ power, sag float64 }{{10, 0}, {40, 0}, {40, 5}, {40, 10}} {
-		y := onRig(t, "poweramp", map[string]any{"level": 10.0, "power": c.power, "sag": c.sag}, 500, 50, 48000)
-		want := 4 / math.Pi * math.Sqrt(2*c.power*8) / (1 + 0.35*c.sag/10)
+	for _, c := range []struct{ watts, sag float64 }{{10, 0}, {40, 0}, {40, 5}, {40, 10}} {
+		y := onRig(t, "poweramp", map[string]any{"level": 10.0, "watts": c.watts, "sag": c.sag}, 500, 50, 48000)
+		want := 4 / math.Pi * math.Sqrt(2*c.watts*8) / (1 + 0.35*c.sag/10)
 		if got := line(y, 500); math.Abs(got/want-1) > tolerance {
-			t.Errorf("%v W, sag %v: line of %.3f V, want %.3f V", c.power, c.sag, got, want)
+			t.Errorf("%v W, sag %v: line of %.3f V, want %.3f V", c.watts, c.sag, got, want)
 		}
 	}
 }
