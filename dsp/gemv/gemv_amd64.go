@@ -1,0 +1,11 @@
+package gemv
+
+import "golang.org/x/sys/cpu"
+
+var fast = cpu.X86.HasAVX
+
+//go:noescape
+func add8AVX(y *[8]float64, a *float64, stride int, x *float64, n int)
+
+//go:noescape
+func add4AVX(y *[4]float64, a *float64, stride int, x *float64, n int)

@@ -1,0 +1,85 @@
+#include "textflag.h"
+
+// func add8AVX(y *[8]float64, a *float64, stride int, x *float64, n int)
+// Y0 Y1 sum the columns of even index, Y2 Y3 those of odd index.
+TEXT ·add8AVX(SB), NOSPLIT, $0-40
+	MOVQ y+0(FP), DI
+	MOVQ a+8(FP), SI
+	MOVQ stride+16(FP), DX
+	MOVQ x+24(FP), BX
+	MOVQ n+32(FP), CX
+	SHLQ $3, DX
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	SUBQ $2, CX
+	JL   last8
+two8:
+	VBROADCASTSD (BX), Y4
+	VBROADCASTSD 8(BX), Y5
+	VMULPD (SI), Y4, Y6
+	VMULPD 32(SI), Y4, Y7
+	VMULPD (SI)(DX*1), Y5, Y8
+	VMULPD 32(SI)(DX*1), Y5, Y9
+	VADDPD Y6, Y0, Y0
+	VADDPD Y7, Y1, Y1
+	VADDPD Y8, Y2, Y2
+	VADDPD Y9, Y3, Y3
+	LEAQ (SI)(DX*2), SI
+	ADDQ $16, BX
+	SUBQ $2, CX
+	JGE  two8
+last8:
+	ADDQ $2, CX
+	JZ   sum8
+	VBROADCASTSD (BX), Y4
+	VMULPD (SI), Y4, Y6
+	VMULPD 32(SI), Y4, Y7
+	VADDPD Y6, Y0, Y0
+	VADDPD Y7, Y1, Y1
+sum8:
+	VADDPD Y2, Y0, Y0
+	VADDPD Y3, Y1, Y1
+	VADDPD (DI), Y0, Y0
+	VADDPD 32(DI), Y1, Y1
+	VMOVUPD Y0, (DI)
+	VMOVUPD Y1, 32(DI)
+	VZEROUPPER
+	RET
+
+// func add4AVX(y *[4]float64, a *float64, stride int, x *float64, n int)
+TEXT ·add4AVX(SB), NOSPLIT, $0-40
+	MOVQ y+0(FP), DI
+	MOVQ a+8(FP), SI
+	MOVQ stride+16(FP), DX
+	MOVQ x+24(FP), BX
+	MOVQ n+32(FP), CX
+	SHLQ $3, DX
+	VXORPD Y0, Y0, Y0
+	VXORPD Y2, Y2, Y2
+	SUBQ $2, CX
+	JL   last4
+two4:
+	VBROADCASTSD (BX), Y4
+	VBROADCASTSD 8(BX), Y5
+	VMULPD (SI), Y4, Y6
+	VMULPD (SI)(DX*1), Y5, Y8
+	VADDPD Y6, Y0, Y0
+	VADDPD Y8, Y2, Y2
+	LEAQ (SI)(DX*2), SI
+	ADDQ $16, BX
+	SUBQ $2, CX
+	JGE  two4
+last4:
+	ADDQ $2, CX
+	JZ   sum4
+	VBROADCASTSD (BX), Y4
+	VMULPD (SI), Y4, Y6
+	VADDPD Y6, Y0, Y0
+sum4:
+	VADDPD Y2, Y0, Y0
+	VADDPD (DI), Y0, Y0
+	VMOVUPD Y0, (DI)
+	VZEROUPPER
+	RET

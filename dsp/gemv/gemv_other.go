@@ -1,0 +1,8 @@
+//go:build !amd64
+
+package gemv
+
+const fast = false
+
+func add8AVX(y *[8]float64, a *float64, stride int, x *float64, n int) { panic("gemv: no AVX") }
+func add4AVX(y *[4]float64, a *float64, stride int, x *float64, n int) { panic("gemv: no AVX") }

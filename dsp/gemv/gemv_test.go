@@ -1,0 +1,63 @@
+package gemv
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// The fast forms give the plain ones' bits, for matrices and for sliding windows, and touch nothing beyond y.
+func TestSameBits(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	draw := func(n int) []float64 {
+		x := make([]float64, n)
+		for k := range x {
+			x[k] = r.NormFloat64()
+		}
+		return x
+	}
+	for n := 0; n < 40; n++ {
+		for _, stride := range []int{1, 4, 8, 12} {
+			a, x := draw(n*stride+8), draw(n)
+			y := draw(10)
+			got, want := append([]float64(nil), y...), append([]float64(nil), y...)
+			Add8((*[8]float64)(got[1:]), a, stride, x)
+			add8((*[8]float64)(want[1:]), a, stride, x)
+			sum := y[3]
+			for k := range x {
+				sum += a[k*stride+2] * x[k]
+			}
+			if d := got[3] - sum; d > 1e-12 || d < -1e-12 {
+				t.Errorf("%d columns at %d: %v, want %v", n, stride, got[3], sum)
+			}
+			for k := range got {
+				if got[k] != want[k] {
+					t.Errorf("eight rows, %d columns at %d: %d is %v, want %v", n, stride, k, got[k], want[k])
+				}
+			}
+			got, want = append(got[:0], y...), append(want[:0], y...)
+			Add4((*[4]float64)(got[1:]), a, stride, x)
+			add4((*[4]float64)(want[1:]), a, stride, x)
+			for k := range got {
+				if got[k] != want[k] {
+					t.Errorf("four rows, %d columns at %d: %d is %v, want %v", n, stride, k, got[k], want[k])
+				}
+			}
+		}
+	}
+}
+
+func BenchmarkAdd8(b *testing.B) {
+	a, x := make([]float64, 200), make([]float64, 64)
+	var y [8]float64
+	for b.Loop() {
+		Add8(&y, a, 1, x)
+	}
+}
+
+func BenchmarkAdd4(b *testing.B) {
+	a, x := make([]float64, 200), make([]float64, 12)
+	var y [4]float64
+	for b.Loop() {
+		Add4(&y, a, 4, x)
+	}
+}
