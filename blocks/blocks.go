@@ -61,6 +61,7 @@ type Knob struct {
 	Taper    string   // how the track follows the dial, for people: "linear", "audio"; "" where it has none
 	Words    []string // legal words of a choice; nil for numbers
 	Word     string   // the default word of a choice
+	Still    string   // why it cannot move while the recording plays; "" where it can
 }
 
 // Settings is a complete set of knob positions of one block. The zero value has none.

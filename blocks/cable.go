@@ -15,8 +15,8 @@ var cable = Kind{
 	InputImpedance:  "3.2 kΩ to 1 MΩ: that of what follows, with the cable's capacitance beside it",
 	OutputImpedance: "3 kΩ to 10 kΩ: that of what comes before (here 10 kΩ), with the cable's capacitance beside it",
 	Knobs: []Knob{
-		{Name: "length", Brief: "length", Unit: dsp.Metres, Min: 0.05, Max: 100, Default: 6},
-		{Name: "capacitance", Brief: "capacitance of one metre", Unit: dsp.Farads, Min: 30e-12, Max: 500e-12, Default: cableCapacitance},
+		{Name: "length", Brief: "length", Unit: dsp.Metres, Min: 0.05, Max: 100, Default: 6, Still: stillPart},
+		{Name: "capacitance", Brief: "capacitance of one metre", Unit: dsp.Farads, Min: 30e-12, Max: 500e-12, Default: cableCapacitance, Still: stillPart},
 	},
 	Build: func(b *Bench, s Settings) {
 		length := s.Number("length")

@@ -33,9 +33,9 @@ var chorus = Kind{
 	Volts:           [2]dsp.Volt{9, 18},
 	Rejection:       50,
 	Knobs: []Knob{
-		{Name: "rate", Brief: "how often the second voice goes sharp and flat", Unit: dsp.Hertzes, Min: 0.1, Max: 8, Default: 0.8},
-		{Name: "depth", Brief: "how far the delay moves to either side", Unit: dsp.Seconds, Min: 0, Max: 4e-3, Default: 1.5e-3},
-		{Name: "delay", Brief: "middle of the delay", Unit: dsp.Seconds, Min: 5e-3, Max: 20e-3, Default: 12e-3},
+		{Name: "rate", Brief: "how often the second voice goes sharp and flat", Unit: dsp.Hertzes, Min: 0.1, Max: 8, Default: 0.8, Still: stillRate},
+		{Name: "depth", Brief: "how far the delay moves to either side", Unit: dsp.Seconds, Min: 0, Max: 4e-3, Default: 1.5e-3, Still: stillTime},
+		{Name: "delay", Brief: "middle of the delay", Unit: dsp.Seconds, Min: 5e-3, Max: 20e-3, Default: 12e-3, Still: stillTime},
 		{Name: "mix", Brief: "share of the second voice; the rest is dry", Unit: dsp.Percents, Min: 0, Max: 1, Default: 0.5},
 		supplyKnob(9, 9, 18),
 		bypassKnob("true"),

@@ -36,7 +36,7 @@ var fuzz = Kind{
 		choice("device", "what the transistors are made of", "silicon", "silicon", "germanium"),
 		dial("fuzz", "how much of the second emitter's resistance is bypassed: gain, and input impedance", "linear", 7),
 		dial("level", "output level", "audio", 6),
-		{Name: "supply", Brief: "supply voltage", Unit: dsp.Volts, Min: 6, Max: 12, Default: 9},
+		{Name: "supply", Brief: "supply voltage", Unit: dsp.Volts, Min: 6, Max: 12, Default: 9, Still: stillSupply},
 	},
 	Build: func(b *Bench, s Settings) {
 		q, supply, trim := silicon, dsp.Volt(s.Number("supply")), dsp.Ohm(8.2e3)

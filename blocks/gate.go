@@ -35,8 +35,8 @@ var gate = Kind{
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it opens (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -80, Max: 0, Default: -50},
 		{Name: "hysteresis", Brief: "how far under the threshold the level must fall before it closes", Unit: dsp.Decibels, Min: 0, Max: 20, Default: 6},
-		{Name: "hold", Brief: "for how long it stays open after that", Unit: dsp.Seconds, Min: 0, Max: 1, Default: 50e-3},
-		{Name: "release", Brief: "time in which it has closed by 63 %", Unit: dsp.Seconds, Min: 2e-3, Max: 2, Default: 80e-3},
+		{Name: "hold", Brief: "for how long it stays open after that", Unit: dsp.Seconds, Min: 0, Max: 1, Default: 50e-3, Still: stillTime},
+		{Name: "release", Brief: "time in which it has closed by 63 %", Unit: dsp.Seconds, Min: 2e-3, Max: 2, Default: 80e-3, Still: stillTime},
 		{Name: "range", Brief: "how much softer the signal is when it is closed", Unit: dsp.Decibels, Min: 0, Max: 90, Default: 70},
 		supplyKnob(9, 9, 18),
 		bypassKnob("true"),

@@ -54,15 +54,24 @@ func dial(name, brief, taper string, at float64) Knob {
 
 // choice is a knob of words.
 func choice(name, brief, word string, words ...string) Knob {
-	return Knob{Name: name, Brief: brief, Word: word, Words: words}
+	return Knob{Name: name, Brief: brief, Word: word, Words: words, Still: "it has positions, and nothing between them"}
 }
 
 // supplyKnob is the supply voltage of an active block.
 func supplyKnob(at, lo, hi float64) Knob {
-	return Knob{Name: "supply", Brief: "supply voltage; headroom follows it", Unit: dsp.Volts, Min: lo, Max: hi, Default: at}
+	return Knob{Name: "supply", Brief: "supply voltage; headroom follows it", Unit: dsp.Volts, Min: lo, Max: hi, Default: at, Still: stillSupply}
 }
 
 // bypassKnob says what a block is when it is off.
 func bypassKnob(word string) Knob {
 	return choice("bypass", "what is left when the block is off: a wire, or its input and output buffers", word, "true", "buffered")
 }
+
+// Why a knob cannot move. Between two settings of a stage there is a fade from what it does at the one to what it does at the other; of a time that makes two
+// echoes, and no pitch that bends.
+const (
+	stillTime   = "it is a time, and between two of them there would be two at once, not one that changes"
+	stillRate   = "it is a rate, and between two of them there would be two waves at once, not one that gets faster"
+	stillPart   = "it belongs to a part, and is no control"
+	stillSupply = "it is the supply, and no control"
+)

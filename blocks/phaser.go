@@ -37,7 +37,7 @@ var phaser = Kind{
 	Volts:           [2]dsp.Volt{9, 18},
 	Rejection:       60,
 	Knobs: []Knob{
-		{Name: "rate", Brief: "how often the notches sweep up and down", Unit: dsp.Hertzes, Min: 0.05, Max: 10, Default: 0.5},
+		{Name: "rate", Brief: "how often the notches sweep up and down", Unit: dsp.Hertzes, Min: 0.05, Max: 10, Default: 0.5, Still: stillRate},
 		dial("depth", "how far they sweep to either side: 10 is two octaves", "linear", 6),
 		{Name: "frequency", Brief: "middle of the sweep, of the all-passes' corner", Unit: dsp.Hertzes, Min: 200, Max: 2e3, Default: 600},
 		choice("stages", "how many all-passes: two make a notch", "four", "four", "six"),

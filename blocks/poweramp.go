@@ -32,7 +32,7 @@ var poweramp = Kind{
 	Knobs: []Knob{
 		dial("level", "level; at 10, a peak of 0.5 V reaches the ceiling", "audio", 5),
 		dial("sag", "how far the supply falls under load: at 10, hard playing takes a quarter of the ceiling", "linear", 3),
-		{Name: "watts", Brief: "power into 8 Ω at which a sine just meets the ceiling", Unit: dsp.None, Min: 1, Max: 150, Default: 40},
+		{Name: "watts", Brief: "power into 8 Ω at which a sine just meets the ceiling", Unit: dsp.None, Min: 1, Max: 150, Default: 40, Still: stillPart},
 	},
 	Build: func(b *Bench, s Settings) {
 		p := b.powering(s)

@@ -36,10 +36,10 @@ var speaker = Kind{
 	InputImpedance:  "7.35 Ω to 7.67 Ω: least there, 80 Ω at the resonance, more in the treble",
 	OutputImpedance: "150 Ω",
 	Knobs: []Knob{
-		{Name: "resonance", Brief: "resonance in its cabinet", Unit: dsp.Hertzes, Min: 50, Max: 150, Default: 95},
-		{Name: "breakup", Brief: "middle of the cone's break-up", Unit: dsp.Hertzes, Min: 1500, Max: 4000, Default: 2500},
-		{Name: "bite", Brief: "height of the break-up", Unit: dsp.Decibels, Min: 0, Max: 12, Default: 6},
-		{Name: "top", Brief: "where its treble ends", Unit: dsp.Hertzes, Min: 2500, Max: 8000, Default: 5000},
+		{Name: "resonance", Brief: "resonance in its cabinet", Unit: dsp.Hertzes, Min: 50, Max: 150, Default: 95, Still: stillPart},
+		{Name: "breakup", Brief: "middle of the cone's break-up", Unit: dsp.Hertzes, Min: 1500, Max: 4000, Default: 2500, Still: stillPart},
+		{Name: "bite", Brief: "height of the break-up", Unit: dsp.Decibels, Min: 0, Max: 12, Default: 6, Still: stillPart},
+		{Name: "top", Brief: "where its treble ends", Unit: dsp.Hertzes, Min: 2500, Max: 8000, Default: 5000, Still: stillPart},
 	},
 	Build: func(b *Bench, s Settings) {
 		// At resonance the coil sees Res beside it; Qms = Res·ω·C and Qes = Re·ω·C.

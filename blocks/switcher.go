@@ -29,7 +29,7 @@ var switcher = Kind{
 	Rejection:       60,
 	Knobs: []Knob{
 		choice("input_buffer", "a buffer before the first loop, or a wire", "on", "on", "off"),
-		{Name: "trim", Brief: "gain at the output; 0 dB is a wire, anything else an amplifier", Unit: dsp.Decibels, Min: -20, Max: 20, Default: 0},
+		{Name: "trim", Brief: "gain at the output; 0 dB is a wire, anything else an amplifier", Unit: dsp.Decibels, Min: -20, Max: 20, Default: 0, Still: "it is set with a preset; a trim of 0 dB is a wire, and any other an amplifier"},
 		supplyKnob(9, 9, 18),
 	},
 	Build: func(b *Bench, s Settings) {

@@ -33,7 +33,7 @@ var tremolo = Kind{
 	Volts:           [2]dsp.Volt{9, 18},
 	Rejection:       60,
 	Knobs: []Knob{
-		{Name: "rate", Brief: "how often it rises and falls", Unit: dsp.Hertzes, Min: 0.1, Max: 15, Default: 5},
+		{Name: "rate", Brief: "how often it rises and falls", Unit: dsp.Hertzes, Min: 0.1, Max: 15, Default: 5, Still: stillRate},
 		{Name: "depth", Brief: "how much of the level it takes away; at 100 % down to nothing", Unit: dsp.Percents, Min: 0, Max: 1, Default: 0.6},
 		choice("wave", "how the level moves", "sine", "sine", "triangle", "square"),
 		supplyKnob(9, 9, 18),

@@ -31,8 +31,8 @@ var vibrato = Kind{
 	Volts:           [2]dsp.Volt{9, 18},
 	Rejection:       50,
 	Knobs: []Knob{
-		{Name: "rate", Brief: "how often the pitch moves", Unit: dsp.Hertzes, Min: 0.1, Max: 12, Default: 5},
-		{Name: "depth", Brief: "how far the delay moves to either side", Unit: dsp.Seconds, Min: 0, Max: 3e-3, Default: 0.3e-3},
+		{Name: "rate", Brief: "how often the pitch moves", Unit: dsp.Hertzes, Min: 0.1, Max: 12, Default: 5, Still: stillRate},
+		{Name: "depth", Brief: "how far the delay moves to either side", Unit: dsp.Seconds, Min: 0, Max: 3e-3, Default: 0.3e-3, Still: stillTime},
 		supplyKnob(9, 9, 18),
 		bypassKnob("true"),
 	},

@@ -16,7 +16,7 @@ var volume = Kind{
 	OutputImpedance: "1 Ω to 253 kΩ: the wiper, highest a little above the middle of the travel",
 	Knobs: []Knob{
 		dial("volume", "position of the pedal", "audio", 10),
-		{Name: "track", Brief: "resistance of the track", Unit: dsp.Ohms, Min: 10e3, Max: 1e6, Default: 250e3},
+		{Name: "track", Brief: "resistance of the track", Unit: dsp.Ohms, Min: 10e3, Max: 1e6, Default: 250e3, Still: stillPart},
 	},
 	Build: func(b *Bench, s Settings) {
 		b.Pot("pot", "in", "out", "0", dsp.Ohm(s.Number("track")), circuit.Audio.Wiper(s.Number("volume")/10))
