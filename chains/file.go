@@ -131,6 +131,8 @@ type Chain struct {
 	Blocks     []Placed // the signal flows from the first to the last; of a switcher, its pieces and what is in its loops
 	Split      *Split   // what follows Blocks, where that is two paths
 
+	switchers []Block // those of Blocks and Split: cables hang in all of their loops
+
 	pool map[string]*Placed // every block of the file, while takes and presets set their knobs
 }
 
@@ -253,6 +255,7 @@ func (f *File) line(c *Chain, names []string, t Take) []Placed {
 			switch {
 			case b.Name != name:
 			case b.Loops != nil:
+				c.switchers = append(c.switchers, b)
 				line = append(line, b.pieces(c.pool, f.loopsOn(t))...)
 			default:
 				line = append(line, *c.pool[name])
