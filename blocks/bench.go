@@ -17,8 +17,8 @@ type Bench struct {
 	Rate    dsp.Hertz // the recording's sample rate, at which the cores of stages run
 	// Oversample is by how much a stage that clips raises the rate for it: a power of two.
 	Oversample int
-	// IR is impulse responses of cabinets at Rate, by the name of the speaker's block: each takes the place of the filters of that speaker's cone.
-	IR     map[string][]float64
+	// IR is impulse responses of cabinets, by the name of the speaker's block: each takes the place of the filters of that speaker's cone.
+	IR     map[string]ImpulseResponse
 	Stages []Stage
 	block  string
 	key    string // of the block's stages

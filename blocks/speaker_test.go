@@ -65,33 +65,32 @@ func TestSpeakerSound(t *testing.T) {
 	}
 }
 
-// An impulse response in the place of the cone: what comes out is the terminals' voltage through it, at the level of one watt, 2.83 V at 400 Hz, to
-// 100 mV; two responses are two cores. The response here is a decaying tone of 400 Hz, whose transform is a closed form.
-func TestSpeakerImpulseResponse(t *testing.T) {
-	place := func(decay float64) blocks.Stage {
-		b := blocks.NewBench(gainRate, 1)
-		ir := make([]float64, 1000)
-		for n := range ir {
-			ir[n] = math.Exp(-float64(n)/decay) * math.Cos(2*math.Pi*400*float64(n)/gainRate)
-		}
-		b.IR = map[string][]float64{"cab": ir}
-		k := blocks.Find("speaker")
-		b.Place("cab", k, k.Defaults())
-		return b.Stages[0]
+// decaying is an impulse response of a tone at 400 Hz that falls to 1/e in so many samples.
+func decaying(decay float64) blocks.ImpulseResponse {
+	h := make([]float64, 1000)
+	for n := range h {
+		h[n] = math.Exp(-float64(n)/decay) * math.Cos(2*math.Pi*400*float64(n)/gainRate)
 	}
-	s := place(100)
-	if s.Key == place(120).Key || s.Key != place(100).Key {
+	return blocks.ImpulseResponse{Samples: h}
+}
+
+// cabinetOf is the stage of a speaker with that impulse response.
+func cabinetOf(ir blocks.ImpulseResponse) blocks.Stage {
+	b := blocks.NewBench(gainRate, 1)
+	b.IR = map[string]blocks.ImpulseResponse{"cab": ir}
+	k := blocks.Find("speaker")
+	b.Place("cab", k, k.Defaults())
+	return b.Stages[0]
+}
+
+// An impulse response in the place of the cone: what comes out is the terminals' voltage through it, so loud that one watt, 2.83 V, in the octave about 400 Hz
+// gives 100 mV: here the root of the mean square of the response's transform in closed form, geometric series of the two rotating terms (the cut after 1000 samples
+// is e^-10), over frequencies in equal ratios. Two responses are two cores.
+func TestSpeakerImpulseResponse(t *testing.T) {
+	s := cabinetOf(decaying(100))
+	if s.Key == cabinetOf(decaying(120)).Key || s.Key != cabinetOf(decaying(100)).Key {
 		t.Error("keys do not tell impulse responses apart")
 	}
-	x := make([]float64, 9600)
-	for n := range x {
-		x[n] = 2.83 * math.Sin(2*math.Pi*400*float64(n)/gainRate)
-	}
-	s.Core.Process([][]float64{x}, [][]float64{x})
-	if got := line(x[4800:], 400); math.Abs(got-0.1) > 1e-4 {
-		t.Errorf("one watt gives %.5f V, want 0.1 V", got)
-	}
-	// Against 400 Hz, another frequency is |1/(1-q·e^(-jw))| of the two rotating terms: closed form, the cut after 1000 samples is e^-10.
 	q := math.Exp(-1.0 / 100)
 	h := func(f float64) complex128 {
 		sum := complex(0, 0)
@@ -100,11 +99,44 @@ func TestSpeakerImpulseResponse(t *testing.T) {
 		}
 		return sum
 	}
+	var octave, n float64
+	for x := -0.4995; x < 0.5; x += 0.001 {
+		v := cmplx.Abs(h(400 * math.Pow(2, x)))
+		octave, n = octave+v*v, n+1
+	}
+	level := 0.1 / math.Sqrt(octave/n)
+	x := make([]float64, 9600)
+	for n := range x {
+		x[n] = 2.83 * math.Sin(2*math.Pi*400*float64(n)/gainRate)
+	}
+	s.Core.Process([][]float64{x}, [][]float64{x})
+	if got, want := line(x[4800:], 400), level*cmplx.Abs(h(400)); math.Abs(dsp.ToDB(got/want)) > 0.01 {
+		t.Errorf("one watt at 400 Hz gives %.5f V, want %.5f V", got, want)
+	}
 	core := s.Core.(blocks.Responder)
 	for _, f := range []float64{100, 1000, 5000} {
-		got, want := cmplx.Abs(core.Response(dsp.Hertz(f))/core.Response(400)), cmplx.Abs(h(f)/h(400))
-		if math.Abs(dsp.ToDB(got/want)) > 0.01 {
-			t.Errorf("%v Hz: %.5f of 400 Hz, want %.5f", f, got, want)
+		got, want := core.Response(dsp.Hertz(f)), h(f)*complex(level/2.83, 0)
+		if cmplx.Abs(got/want-1) > 1e-3 {
+			t.Errorf("%v Hz: %.6f, want %.6f", f, got, want)
+		}
+	}
+}
+
+// What a resampled response has before its time zero is taken back: with a lead, the same response one lead later is the same core, but for its latency.
+func TestSpeakerLead(t *testing.T) {
+	plain := decaying(100)
+	led := blocks.ImpulseResponse{Samples: append(make([]float64, 37), plain.Samples...), Lead: 37}
+	a, b := cabinetOf(plain), cabinetOf(led)
+	if a.Key == b.Key {
+		t.Error("keys do not tell leads apart")
+	}
+	if got := b.Core.Latency() - a.Core.Latency(); got != 37 {
+		t.Errorf("the latency grows by %d samples, want 37", got)
+	}
+	for _, f := range []dsp.Hertz{100, 400, 3000} {
+		x, y := a.Core.(blocks.Responder).Response(f), b.Core.(blocks.Responder).Response(f)
+		if cmplx.Abs(x-y) > 1e-9*cmplx.Abs(x) {
+			t.Errorf("%v Hz: %v with a lead, %v without", f, y, x)
 		}
 	}
 }
