@@ -60,6 +60,8 @@ type Guitar struct {
 	Volume, Tone  float64   // positions of the dials, 0 to 10
 	Hum           dsp.Volt  // mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
 	Cable         dsp.Metre // from the guitar's jack to the first block
+
+	volume, tone *Curve // of the dials, where they move; a Chain has them among its Turns
 }
 
 // NamedGuitar is a guitar that takes choose by its name.
@@ -93,6 +95,8 @@ type Block struct {
 	Settings blocks.Settings
 	Power    string // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
 	Loops    []Loop // of a switcher, by their numbers
+
+	moves curves // of the knobs that move; Settings has where they are at 0 s
 }
 
 // Take is one rendering: an order, changed settings, blocks that are off.
@@ -130,6 +134,7 @@ type Chain struct {
 	Supplies   []Supply
 	Blocks     []Placed // the signal flows from the first to the last; of a switcher, its pieces and what is in its loops
 	Split      *Split   // what follows Blocks, where that is two paths
+	Turns      []Turn   // settings that move; everything else has where they are at 0 s
 
 	switchers []Block // those of Blocks and Split: cables hang in all of their loops
 
@@ -146,6 +151,7 @@ type Placed struct {
 	Switcher string // the switcher that it is a piece of, or in a loop of: it has its place there and no other
 
 	piece *blocks.SwitcherPiece // nil for every other block
+	moves curves                // as in Block, while takes and presets set its knobs
 }
 
 // In is the block's input jack.
@@ -209,7 +215,7 @@ func (f *File) resolve(t Take) *Chain {
 		}
 	}
 	for _, b := range f.Blocks {
-		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Off: slices.Contains(t.Off, b.Name)}
+		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Off: slices.Contains(t.Off, b.Name), moves: b.moves}
 	}
 	if p := f.preset(t.Preset); p != nil {
 		for _, s := range p.Set {
@@ -235,6 +241,7 @@ func (f *File) resolve(t Take) *Chain {
 		c.Split = &Split{Left: f.line(c, split.Left, t), Right: f.line(c, split.Right, t), Mix: split.Mix}
 	}
 	c.pool = nil
+	c.gatherTurns()
 	if c.Guitar.VolumePot == 0 {
 		c.Guitar.VolumePot = usualPot(c.Guitar.Pickup)
 	}

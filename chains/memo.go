@@ -86,7 +86,7 @@ func (m *Memo) node(ctx context.Context, w *Wiring, node string) ([]float64, err
 				return nil, err
 			}
 		}
-		s, err := section.New(n, m.Rate, m.Quality, node)
+		s, _, err := w.solver(n, -margin, node)
 		if err != nil {
 			return nil, err
 		}
@@ -119,8 +119,12 @@ func (m *Memo) driven(ctx context.Context, w *Wiring, name string) ([]float64, e
 						return nil, err
 					}
 				}
-				s.Core.Reset()
-				out, err := m.run(ctx, s.Core.Process, s.Core.Latency(), in, len(s.Drive))
+				core, err := w.core(s, -margin)
+				if err != nil {
+					return nil, err
+				}
+				core.Reset()
+				out, err := m.run(ctx, core.Process, core.Latency(), in, len(s.Drive))
 				if err != nil {
 					return nil, err
 				}
@@ -208,6 +212,9 @@ func (w *Wiring) key(node string) [32]byte {
 	n := w.Section(node)
 	h := sha256.New()
 	k := n.Key(node)
+	if moved, _ := w.motion(); moved.sections[n] != nil { // a fault is told by whoever computes the signal
+		k = moved.sections[n].key(node)
+	}
 	h.Write(k[:])
 	for _, in := range n.Inputs() {
 		d := w.driveKey(in)
@@ -230,6 +237,10 @@ func (w *Wiring) driveKey(name string) [32]byte {
 			}
 			h := sha256.New()
 			fmt.Fprintf(h, "%s channel %d", s.Key, channel)
+			if moved, _ := w.motion(); moved.stages[s.Name] != nil {
+				k := moved.stages[s.Name].key()
+				h.Write(k[:])
+			}
 			for _, node := range s.Sense {
 				k := w.key(node)
 				h.Write(k[:])

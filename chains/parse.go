@@ -332,8 +332,8 @@ func guitarKeys() []key[Guitar] {
 				return func(g *Guitar) { g.Pickup = p }
 			},
 		},
-		quantityKey("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", func(g *Guitar, v float64) { g.Volume = v }),
-		quantityKey("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", func(g *Guitar, v float64) { g.Tone = v }),
+		movingKey("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *Guitar, v float64) { g.Volume = v }, func(g *Guitar, c *Curve) { g.volume = c }),
+		movingKey("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *Guitar, v float64) { g.Tone = v }, func(g *Guitar, c *Curve) { g.tone = c }),
 		quantityKey("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
 		quantityKey("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
 		quantityKey("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),

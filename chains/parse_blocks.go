@@ -115,7 +115,7 @@ func blockKeys(kind *blocks.Kind) []key[Block] {
 		schema: object{"const": kind.Name, "description": kind.Brief},
 		read:   func(*reader, string, ast.Node) func(*Block) { return nil },
 	}}
-	keys = append(keys, within(knobKeys(kind), func(b *Block) *blocks.Settings { return &b.Settings })...)
+	keys = append(keys, knobKeys(kind, func(b *Block) (*blocks.Settings, *curves) { return &b.Settings, &b.moves })...)
 	if _, ok := kind.Knob("supply"); ok {
 		keys = append(keys, powerKey(kind, func(b *Block, power string) { b.Power = power }))
 	}
@@ -143,21 +143,32 @@ func within[T, U any](keys []key[T], of func(*U) *T) []key[U] {
 	return all
 }
 
-func knobKeys(kind *blocks.Kind) []key[blocks.Settings] {
-	var keys []key[blocks.Settings]
+// knobKeys are the knobs of a block of this kind; of says where its settings are, and those of them that move.
+func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *curves)) []key[T] {
+	var keys []key[T]
 	for _, k := range kind.Knobs {
 		if k.Words != nil {
-			keys = append(keys, choiceKey(k.Name, k.Brief, k.Words, k.Word, func(s *blocks.Settings, w string) { *s = s.WithWord(k.Name, w) }))
-		} else {
-			keys = append(keys, quantityKey(k.Name, k.Brief, k.Unit, k.Min, k.Max, dsp.FormatQuantity(k.Default, k.Unit), func(s *blocks.Settings, v float64) { *s = s.With(k.Name, v) }))
+			keys = append(keys, choiceKey(k.Name, k.Brief, k.Words, k.Word, func(t *T, w string) {
+				s, _ := of(t)
+				*s = s.WithWord(k.Name, w)
+			}))
+			continue
 		}
+		keys = append(keys, movingKey(k.Name, k.Brief, k.Unit, k.Min, k.Max, dsp.FormatQuantity(k.Default, k.Unit), k.Still, func(t *T, v float64) {
+			s, _ := of(t)
+			*s = s.With(k.Name, v)
+		}, func(t *T, c *Curve) {
+			_, m := of(t)
+			*m = m.with(k.Name, c)
+		}))
 	}
 	return keys
 }
 
 // addTargets lets takes set the knobs of a block, and the output that it is plugged into.
 func (r *reader) addTargets(name string, kind *blocks.Kind) {
-	r.targets = append(r.targets, lifted(name, knobKeys(kind), func(c *Chain) *blocks.Settings { return &c.pool[name].Settings })...)
+	knobs := knobKeys(kind, func(p *Placed) (*blocks.Settings, *curves) { return &p.Settings, &p.moves })
+	r.targets = append(r.targets, lifted(name, knobs, func(c *Chain) *Placed { return c.pool[name] })...)
 	if _, ok := kind.Knob("supply"); ok {
 		power := powerKey(kind, func(p *Placed, power string) { p.Power = power })
 		r.targets = append(r.targets, lifted(name, []key[Placed]{power}, func(c *Chain) *Placed { return c.pool[name] })...)

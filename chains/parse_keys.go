@@ -272,6 +272,9 @@ func quantityKey[T any](name, brief string, unit dsp.Unit, low, high float64, in
 	return key[T]{
 		name: name, brief: brief, schema: quantitySchema(brief, unit, low, high, initial),
 		read: func(r *reader, path string, n ast.Node) func(*T) {
+			if r.held(path, n, "it is no knob that one turns while playing") {
+				return nil
+			}
 			v, ok := r.quantity(path, n, unit, low, high)
 			if !ok {
 				return nil
@@ -286,6 +289,9 @@ func choiceKey[T any](name, brief string, words []string, initial string, set fu
 	return key[T]{
 		name: name, brief: brief, schema: choiceSchema(brief, words, initial),
 		read: func(r *reader, path string, n ast.Node) func(*T) {
+			if r.held(path, n, "it has positions, and nothing between them") {
+				return nil
+			}
 			w, ok := r.choice(path, n, words)
 			if !ok {
 				return nil

@@ -11,7 +11,6 @@ import (
 	"drywire/blocks"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
-	"drywire/dsp/section"
 )
 
 // Source is a recording as the render needs it: one channel, in volts.
@@ -51,7 +50,8 @@ type Renderer struct {
 // step is a section or a stage with the signals that it reads and writes.
 type step struct {
 	name    string
-	section *section.Section
+	section solver
+	factor  int // of the section
 	core    blocks.Core
 	in, out []int
 	align   []delay // per input: what makes them as late as the latest
@@ -111,12 +111,13 @@ func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 			if len(probes) == 0 {
 				continue
 			}
-			s, err := section.New(n, w.Rate, w.Quality, probes...)
+			st := step{name: probes[0], names: probes}
+			late := st.read(signalOf, latency, n.Inputs())
+			s, factor, err := w.solver(n, int64(-late), probes...)
 			if err != nil {
 				return nil, fmt.Errorf("take %q: section with %s: %w", w.Chain.Take, probes[0], err)
 			}
-			st := step{name: probes[0], section: s, names: probes}
-			late := st.read(signalOf, latency, n.Inputs())
+			st.section, st.factor = s, factor
 			for _, p := range probes {
 				st.out = append(st.out, signal(p, late+s.Latency()))
 			}
@@ -125,12 +126,17 @@ func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 		}
 		s := stages[0]
 		stages = stages[1:]
-		st := step{name: s.Name, core: s.Core, names: s.Drive}
+		st := step{name: s.Name, names: s.Drive}
 		late := st.read(signalOf, latency, s.Sense)
-		for _, d := range s.Drive {
-			st.out = append(st.out, signal(d, late+s.Core.Latency()))
+		core, err := w.core(s, int64(-late))
+		if err != nil {
+			return nil, err
 		}
-		r.tail += s.Core.Tail()
+		st.core = core
+		for _, d := range s.Drive {
+			st.out = append(st.out, signal(d, late+core.Latency()))
+		}
+		r.tail += core.Tail()
 		r.steps = append(r.steps, st)
 	}
 	for _, name := range taps {
@@ -304,7 +310,7 @@ func (r *Renderer) Reports() []SectionReport {
 	var list []SectionReport
 	for _, st := range r.steps {
 		if st.section != nil && !st.section.Linear() {
-			list = append(list, SectionReport{st.name, st.section.Factor, st.section.Report()})
+			list = append(list, SectionReport{st.name, st.factor, st.section.Report()})
 		}
 	}
 	return list

@@ -19,6 +19,8 @@ type Wiring struct {
 	Circuit  *circuit.Netlist   // the whole of it
 	Sections []*circuit.Netlist // its parts, in the order in which the signal reaches them
 	Stages   []blocks.Stage     // in the order in which the signal reaches them
+
+	moving // where the chain has Turns: all the above is as it is at 0 s
 }
 
 // Jacks is the names of the chain's jacks in the order of the signal: guitar, BLOCK.in and BLOCK.out of every block, out. Where it splits, the left

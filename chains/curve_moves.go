@@ -1,0 +1,498 @@
+package chains
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+	"sync"
+
+	"drywire/blocks"
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/section"
+)
+
+// Turn is a setting of a chain that moves.
+type Turn struct {
+	Target string // guitar.volume, guitar.tone or BLOCK.KNOB
+	Curve  *Curve
+}
+
+// gatherTurns notes what moves. A block that is off has nothing that one could turn to any effect.
+func (c *Chain) gatherTurns() {
+	add := func(target string, curve *Curve) {
+		if curve != nil {
+			c.Turns = append(c.Turns, Turn{target, curve})
+		}
+	}
+	add("guitar.volume", c.Guitar.volume)
+	add("guitar.tone", c.Guitar.tone)
+	c.Guitar.volume, c.Guitar.tone = nil, nil
+	of := func(line []Placed) {
+		for i, p := range line {
+			if !p.Off && p.Kind != nil {
+				for _, k := range p.Kind.Knobs {
+					add(p.Name+"."+k.Name, p.moves[k.Name])
+				}
+			}
+			line[i].moves = nil
+		}
+	}
+	of(c.Blocks)
+	if c.Split != nil {
+		of(c.Split.Left)
+		of(c.Split.Right)
+	}
+}
+
+// At is the chain with every setting held where it is at a time.
+func (c *Chain) At(t dsp.Second) *Chain {
+	values := make([]float64, len(c.Turns))
+	for k, m := range c.Turns {
+		values[k] = m.Curve.At(t)
+	}
+	return c.with(values)
+}
+
+// with is the chain with its moves held at values.
+func (c *Chain) with(values []float64) *Chain {
+	h := *c
+	h.Turns = nil
+	h.Blocks = slices.Clone(c.Blocks)
+	if c.Split != nil {
+		h.Split = &Split{slices.Clone(c.Split.Left), slices.Clone(c.Split.Right), c.Split.Mix}
+	}
+	for k, m := range c.Turns {
+		part, knob, _ := strings.Cut(m.Target, ".")
+		switch {
+		case m.Target == "guitar.volume":
+			h.Guitar.Volume = values[k]
+		case m.Target == "guitar.tone":
+			h.Guitar.Tone = values[k]
+		default:
+			for _, line := range h.lines() {
+				for i := range line {
+					if line[i].Name == part {
+						line[i].Settings = line[i].Settings.With(knob, values[k])
+					}
+				}
+			}
+		}
+	}
+	return &h
+}
+
+// lines is the chain's lists of blocks.
+func (c *Chain) lines() [][]Placed {
+	if c.Split == nil {
+		return [][]Placed{c.Blocks}
+	}
+	return [][]Placed{c.Blocks, c.Split.Left, c.Split.Right}
+}
+
+// Held says which settings move and that they are taken where they are at 0 s, in one line; "" where none moves. Whatever looks at a chain without playing the
+// recording through it (impedances, responses, noise at rest, ceilings, decks, searches) does so, and says this.
+func Held(list ...*Chain) string {
+	var names []string
+	for _, c := range list {
+		for _, m := range c.Turns {
+			if text := fmt.Sprintf("%s at %s", m.Target, dsp.FormatQuantity(m.Curve.At(0), m.Curve.unit)); !slices.Contains(names, text) {
+				names = append(names, text)
+			}
+		}
+	}
+	if names == nil {
+		return ""
+	}
+	return "what moves is held where it is at 0 s: " + strings.Join(names, ", ")
+}
+
+// motion is what a wiring does beyond its first frame: circuits and cores that differ from frame to frame. What is not in it does not move.
+type motion struct {
+	sections map[*circuit.Netlist]*movingSection // by the wiring's own
+	stages   map[string]*movingStage             // by name
+}
+
+type movingSection struct {
+	circuits []*circuit.Netlist
+	frames   []section.Frame
+}
+
+type movingStage struct {
+	core   *fading
+	keys   []string // of each core
+	stages []blocks.Stage
+}
+
+// mostCircuits is how many settings of one section there may be, and mostCores of one stage. The latter all run all the time.
+const (
+	mostCircuits = 2000
+	mostCores    = 200
+)
+
+// motion works out the frames, once. It wires the chain for every setting that a frame has.
+func (w *Wiring) motion() (*motion, error) {
+	w.once.Do(func() {
+		if len(w.Chain.Turns) > 0 {
+			w.moved, w.fault = w.findMotion()
+		}
+		if w.moved == nil {
+			w.moved = &motion{}
+		}
+	})
+	return w.moved, w.fault
+}
+
+func (w *Wiring) findMotion() (*motion, error) {
+	moves := w.Chain.Turns
+	wired := &wirings{w: w, known: map[string]*frozen{}}
+	start := make([]float64, len(moves))
+	for i, m := range moves {
+		start[i] = m.Curve.At(0)
+	}
+	with := func(i int, v float64) []float64 {
+		values := slices.Clone(start)
+		values[i] = v
+		return values
+	}
+	fine, coarse := make([][]stop, len(moves)), make([][]stop, len(moves))
+	var all [][]float64
+	for i, m := range moves {
+		steps := m.Curve.steps()
+		fine[i], coarse[i] = m.Curve.stops(w.Rate, steps.circuit), m.Curve.stops(w.Rate, steps.stage)
+		for _, s := range append(slices.Clone(fine[i]), coarse[i]...) {
+			all = append(all, with(i, s.value))
+		}
+	}
+	wired.lay(all)
+
+	// layOut is the frames of what differs: which moves it depends on, and then every time at which one of them stops.
+	layOut := func(stops [][]stop, same func(a, b *frozen) bool) ([]int64, []*frozen, error) {
+		var movers []int
+		for i := range moves {
+			first := wired.at(with(i, stops[i][0].value))
+			if slices.ContainsFunc(stops[i], func(s stop) bool { return !same(first, wired.at(with(i, s.value))) }) {
+				movers = append(movers, i)
+			}
+		}
+		var times []int64
+		for _, i := range movers {
+			for _, s := range stops[i] {
+				times = append(times, s.at)
+			}
+		}
+		slices.Sort(times)
+		times = slices.Compact(times)
+		var settings [][]float64
+		for _, t := range times {
+			values := slices.Clone(start)
+			for _, i := range movers {
+				values[i] = at(moves[i].Curve, stops[i], t, w.Rate)
+			}
+			settings = append(settings, values)
+		}
+		if len(movers) > 1 {
+			if len(settings) > mostCircuits {
+				return nil, nil, fmt.Errorf("take %q: %d settings of what moves together; at most %d", w.Chain.Take, len(settings), mostCircuits)
+			}
+			wired.lay(settings)
+		}
+		var list []*frozen
+		for _, s := range settings {
+			list = append(list, wired.at(s))
+		}
+		return times, list, nil
+	}
+
+	m := &motion{sections: map[*circuit.Netlist]*movingSection{}, stages: map[string]*movingStage{}}
+	for _, f := range wired.known {
+		if !f.alike(w) {
+			return nil, fmt.Errorf("take %q: %s changes what is wired to what as it moves", w.Chain.Take, names(moves))
+		}
+	}
+	for k, own := range w.Sections {
+		times, list, err := layOut(fine, func(a, b *frozen) bool { return a.keys[k] == b.keys[k] })
+		if err != nil {
+			return nil, err
+		}
+		if times == nil {
+			continue
+		}
+		s := &movingSection{}
+		index := map[[32]byte]int{}
+		for j, f := range list {
+			at, ok := index[f.keys[k]]
+			if !ok {
+				at = len(s.circuits)
+				index[f.keys[k]] = at
+				s.circuits = append(s.circuits, f.w.Sections[k])
+			}
+			s.frames = append(s.frames, section.Frame{At: times[j], Circuit: at})
+		}
+		m.sections[own] = s
+	}
+	for k, own := range w.Stages {
+		times, list, err := layOut(coarse, func(a, b *frozen) bool { return sameCore(a.w.Stages[k], b.w.Stages[k]) })
+		if err != nil {
+			return nil, err
+		}
+		if times == nil {
+			continue
+		}
+		s := &movingStage{core: &fading{}}
+		for j, f := range list {
+			stage := f.w.Stages[k]
+			at := slices.IndexFunc(s.stages, func(other blocks.Stage) bool { return sameCore(stage, other) })
+			if at < 0 {
+				at = len(s.stages)
+				s.stages, s.keys = append(s.stages, stage), append(s.keys, stage.Key)
+				s.core.cores = append(s.core.cores, stage.Core)
+			}
+			s.core.frames = append(s.core.frames, section.Frame{At: times[j], Circuit: at})
+		}
+		if len(s.stages) > mostCores {
+			return nil, fmt.Errorf("take %q: %d settings of %s run at the same time; at most %d", w.Chain.Take, len(s.stages), own.Name, mostCores)
+		}
+		if err := s.core.prepare(len(own.Drive)); err != nil {
+			return nil, fmt.Errorf("take %q, %s: %w", w.Chain.Take, own.Name, err)
+		}
+		m.stages[own.Name] = s
+	}
+	return m, nil
+}
+
+func names(moves []Turn) string {
+	var list []string
+	for _, m := range moves {
+		list = append(list, m.Target)
+	}
+	return strings.Join(list, ", ")
+}
+
+// at is a setting at a sample: where it stops there, or stands between two equal stops, that to the last bit.
+func at(c *Curve, stops []stop, t int64, rate dsp.Hertz) float64 {
+	k, exact := slices.BinarySearchFunc(stops, t, func(s stop, t int64) int { return int(s.at - t) })
+	switch {
+	case exact:
+		return stops[k].value
+	case k == 0:
+		return stops[0].value
+	case k == len(stops) || stops[k-1].value == stops[k].value:
+		return stops[k-1].value
+	}
+	return c.At(dsp.Second(float64(t) / float64(rate)))
+}
+
+// sameCore says whether two stages do the same.
+func sameCore(a, b blocks.Stage) bool {
+	return a.Key == b.Key || reflect.DeepEqual(a.Core, b.Core)
+}
+
+// frozen is the chain wired with every setting held.
+type frozen struct {
+	w    *Wiring
+	keys [][32]byte // of its sections
+}
+
+// wirings remembers what was wired, by the values of the moves.
+type wirings struct {
+	w     *Wiring
+	known map[string]*frozen
+}
+
+func keyOf(values []float64) string { return fmt.Sprintf("%x", values) }
+
+// lay wires all of these that are not known, on all cores.
+func (s *wirings) lay(list [][]float64) {
+	var fresh [][]float64
+	for _, v := range list {
+		if key := keyOf(v); s.known[key] == nil {
+			s.known[key] = &frozen{}
+			fresh = append(fresh, v)
+		}
+	}
+	done := make([]*frozen, len(fresh))
+	each(len(fresh), func(k int) {
+		f := &frozen{w: s.w.Chain.with(fresh[k]).Wire(s.w.Rate, s.w.Quality)}
+		for _, n := range f.w.Sections {
+			f.keys = append(f.keys, n.Key())
+		}
+		done[k] = f
+	})
+	for k, v := range fresh {
+		s.known[keyOf(v)] = done[k]
+	}
+}
+
+func (s *wirings) at(values []float64) *frozen { return s.known[keyOf(values)] }
+
+// alike says whether a wiring has the sections and stages of another, whatever their values.
+func (f *frozen) alike(w *Wiring) bool {
+	return slices.EqualFunc(f.w.Sections, w.Sections, func(a, b *circuit.Netlist) bool {
+		return slices.Equal(a.Nodes(), b.Nodes()) && slices.Equal(a.Inputs(), b.Inputs())
+	}) && slices.EqualFunc(f.w.Stages, w.Stages, func(a, b blocks.Stage) bool {
+		return a.Name == b.Name && slices.Equal(a.Sense, b.Sense) && slices.Equal(a.Drive, b.Drive)
+	})
+}
+
+// key identifies a moving section with a node that is read.
+func (s *movingSection) key(node string) [32]byte {
+	var list [][32]byte
+	for _, n := range s.circuits {
+		list = append(list, n.Key(node))
+	}
+	return movingKeyOf(s.frames, func(k int) []byte { return list[k][:] })
+}
+
+// key identifies a moving stage.
+func (s *movingStage) key() [32]byte {
+	return movingKeyOf(s.core.frames, func(k int) []byte { h := sha256.Sum256([]byte(s.keys[k])); return h[:] })
+}
+
+func movingKeyOf(frames []section.Frame, of func(k int) []byte) [32]byte {
+	h := sha256.New()
+	h.Write([]byte("moving"))
+	var at [8]byte
+	for _, f := range frames {
+		binary.LittleEndian.PutUint64(at[:], uint64(f.At))
+		h.Write(at[:])
+		h.Write(of(f.Circuit))
+	}
+	var key [32]byte
+	h.Sum(key[:0])
+	return key
+}
+
+// fading is the core of a stage with a knob that moves. The cores of all its settings run all the time on the same input, so that each of them remembers
+// what it would have had the knob stood there, and the output fades from the one to the next.
+type fading struct {
+	cores  []blocks.Core
+	frames []section.Frame
+
+	at    int64         // sample of the recording that comes out next
+	start int64         // of the first
+	frame int           // the last that has been passed; -1: none yet
+	outs  [][][]float64 // a block of every core
+}
+
+func (f *fading) prepare(channels int) error {
+	for _, c := range f.cores {
+		if c.Latency() != f.cores[0].Latency() {
+			return fmt.Errorf("a knob that moves changes its latency")
+		}
+		var out [][]float64
+		for range channels {
+			out = append(out, make([]float64, blockSize))
+		}
+		f.outs = append(f.outs, out)
+	}
+	f.begin(0)
+	return nil
+}
+
+// begin says which sample of the recording the first of the input is.
+func (f *fading) begin(sample int64) {
+	f.start = sample - int64(f.Latency())
+	f.at, f.frame = f.start, -1
+}
+
+// Process implements blocks.Core.
+func (f *fading) Process(out, in [][]float64) {
+	n := len(out[0])
+	for k, c := range f.cores {
+		o := f.outs[k]
+		for ch := range o {
+			o[ch] = o[ch][:n]
+		}
+		c.Process(o, in)
+	}
+	for j := range n {
+		for f.frame+1 < len(f.frames) && f.at >= f.frames[f.frame+1].At {
+			f.frame++
+		}
+		a, b, w := f.frames[max(0, f.frame)], f.frames[max(0, f.frame)], 0.0
+		if f.frame >= 0 && f.frame+1 < len(f.frames) {
+			b = f.frames[f.frame+1]
+			w = float64(f.at-a.At) / float64(b.At-a.At)
+		}
+		for ch := range out {
+			y := f.outs[a.Circuit][ch][j]
+			if w > 0 {
+				y += w * (f.outs[b.Circuit][ch][j] - y)
+			}
+			out[ch][j] = y
+		}
+		f.at++
+	}
+}
+
+// Latency implements blocks.Core.
+func (f *fading) Latency() int { return f.cores[0].Latency() }
+
+// Tail implements blocks.Core.
+func (f *fading) Tail() dsp.Second {
+	var longest dsp.Second
+	for _, c := range f.cores {
+		longest = max(longest, c.Tail())
+	}
+	return longest
+}
+
+// Reset implements blocks.Core.
+func (f *fading) Reset() {
+	for _, c := range f.cores {
+		c.Reset()
+	}
+	f.at, f.frame = f.start, -1
+}
+
+// solver is a section at work, whether its controls move or not.
+type solver interface {
+	Process(out, in [][]float64)
+	Latency() int
+	Linear() bool
+	Report() circuit.Report
+}
+
+// solver prepares a section for an input whose first sample is that of the recording.
+func (w *Wiring) solver(n *circuit.Netlist, sample int64, probes ...string) (s solver, factor int, err error) {
+	m, err := w.motion()
+	if err != nil {
+		return nil, 0, err
+	}
+	if moving := m.sections[n]; moving != nil {
+		s, err := section.NewMoving(moving.circuits, moving.frames, sample, w.Rate, w.Quality, probes...)
+		if err != nil {
+			return nil, 0, err
+		}
+		return s, s.Factor, nil
+	}
+	fixed, err := section.New(n, w.Rate, w.Quality, probes...)
+	if err != nil {
+		return nil, 0, err
+	}
+	return fixed, fixed.Factor, nil
+}
+
+// core is what a stage does to an input whose first sample is that of the recording.
+func (w *Wiring) core(s blocks.Stage, sample int64) (blocks.Core, error) {
+	m, err := w.motion()
+	if err != nil {
+		return nil, err
+	}
+	if moving := m.stages[s.Name]; moving != nil {
+		moving.core.begin(sample)
+		return moving.core, nil
+	}
+	return s.Core, nil
+}
+
+// moving is what a wiring remembers of its motion.
+type moving struct {
+	once  sync.Once
+	moved *motion
+	fault error
+}

@@ -1,0 +1,159 @@
+package chains
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"drywire/dsp"
+)
+
+// A curve in the file: {at: {0 s: 10, 4 s: 3}} in place of a number.
+
+// More points than a song has, an hour, and less time than a foot needs.
+const (
+	maxPoints  = 100
+	maxTime    = 3600.0
+	leastApart = 10e-3
+)
+
+// curves is the settings of a block that move, by their knobs.
+type curves map[string]*Curve
+
+// with is a copy with one knob moved, or, by nil, left where it is.
+func (c curves) with(knob string, curve *Curve) curves {
+	if curve == nil && c[knob] == nil {
+		return c
+	}
+	c = maps.Clone(c)
+	if c == nil {
+		c = curves{}
+	}
+	delete(c, knob)
+	if curve != nil {
+		c[knob] = curve
+	}
+	return c
+}
+
+// movingKey is a quantityKey whose value may also be a curve. move gets the curve, or nil for a value that holds; set gets the value, or that at 0 s. still
+// says why the setting cannot move; "" where it can.
+func movingKey[T any](name, brief string, unit dsp.Unit, low, high float64, initial, still string, set func(*T, float64), move func(*T, *Curve)) key[T] {
+	k := quantityKey(name, brief, unit, low, high, initial, set)
+	number := k.read
+	if still == "" {
+		k.schema = curveSchema(k.schema)
+	}
+	k.read = func(r *reader, path string, n ast.Node) func(*T) {
+		if !isMap(n) {
+			apply := number(r, path, n)
+			if apply == nil {
+				return nil
+			}
+			return func(t *T) { apply(t); move(t, nil) }
+		}
+		if still != "" {
+			r.at(n, "%s cannot move: %s", path, still)
+			return nil
+		}
+		c, ok := r.curve(path, n, unit, low, high)
+		if !ok {
+			return nil
+		}
+		return func(t *T) { set(t, c.At(0)); move(t, c) }
+	}
+	return k
+}
+
+// curve is a value over time.
+func (r *reader) curve(path string, n ast.Node, unit dsp.Unit, low, high float64) (*Curve, bool) {
+	like := "at: {0 s: " + dsp.FormatQuantity(high, unit) + ", 4 s: " + dsp.FormatQuantity(low, unit) + "}"
+	faults := len(r.faults)
+	var c *Curve
+	readMap(r, path, n, like, []key[struct{}]{{
+		name: "at", brief: "values by their times, like " + like, must: true,
+		read: func(r *reader, path string, n ast.Node) func(*struct{}) {
+			pairs, ok := r.pairs(path, n, strings.TrimPrefix(like, "at: "))
+			if !ok {
+				return nil
+			}
+			if len(pairs) > maxPoints {
+				r.at(pairs[maxPoints].Key, "%s has more than %d points", path, maxPoints)
+				return nil
+			}
+			if len(pairs) < 2 && len(r.faults) == faults {
+				r.at(n, "%s has %d of two points or more, like %s; a value that holds needs none", path, len(pairs), like)
+				return nil
+			}
+			var times, values []float64
+			for _, p := range pairs {
+				t, ok := r.quantity(path, p.Key, dsp.Seconds, 0, maxTime)
+				text := p.Key.GetToken().Value
+				if ok && len(times) > 0 {
+					if last := times[len(times)-1]; t <= last {
+						r.at(p.Key, "%s: %s does not come after %s; times rise from point to point", path, text, dsp.FormatQuantity(last, dsp.Seconds))
+						ok = false
+					} else if t-last < leastApart*(1-1e-9) {
+						r.at(p.Key, "%s: %s comes less than 10 ms after the point before; nobody turns a knob that fast", path, text)
+						ok = false
+					}
+				}
+				v, good := r.quantity(join(path, text), p.Value, unit, low, high)
+				if ok && good {
+					times, values = append(times, t), append(values, v)
+				}
+			}
+			if len(r.faults) == faults {
+				c = newCurve(times, values, unit, low, high)
+			}
+			return nil
+		},
+	}}, &struct{}{})
+	return c, c != nil
+}
+
+// held says why a value that is written as a curve may not be one, where it is.
+func (r *reader) held(path string, n ast.Node, why string) bool {
+	pairs, ok := r.quietPairs(n)
+	if !ok || !slices.ContainsFunc(pairs, func(p *ast.MappingValueNode) bool { return p.Key.GetToken().Value == "at" }) {
+		return false
+	}
+	r.at(n, "%s cannot move: %s", path, why)
+	return true
+}
+
+// curveSchema is a value of that schema, or a curve of such values.
+func curveSchema(value object) object {
+	plain := object{}
+	for k, v := range value {
+		if k != "description" && k != "default" && k != "examples" {
+			plain[k] = v
+		}
+	}
+	s := object{"anyOf": []any{plain, object{
+		"type": "object", "required": []string{"at"}, "additionalProperties": false,
+		"properties": object{"at": object{
+			"type": "object", "description": "values by their times: before the first and after the last the value holds, between them it moves smoothly",
+			"minProperties": 2, "maxProperties": maxPoints,
+			"propertyNames": object{"pattern": dsp.Seconds.Pattern()}, "additionalProperties": plain,
+		}},
+	}}}
+	for _, k := range []string{"description", "default", "examples"} {
+		if v, ok := value[k]; ok {
+			s[k] = v
+		}
+	}
+	return s
+}
+
+// String is the curve as a file has it.
+func (c *Curve) String() string {
+	var points []string
+	for k, t := range c.Times {
+		points = append(points, fmt.Sprintf("%s: %s", dsp.FormatQuantity(t, dsp.Seconds), dsp.FormatQuantity(c.Values[k], c.unit)))
+	}
+	return "{at: {" + strings.Join(points, ", ") + "}}"
+}
