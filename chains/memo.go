@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"drywire/dsp"
+	"drywire/dsp/circuit"
 	"drywire/dsp/section"
 )
 
@@ -86,19 +87,24 @@ func (m *Memo) node(ctx context.Context, w *Wiring, node string) ([]float64, err
 				return nil, err
 			}
 		}
-		s, _, err := w.solver(n, -margin, node)
-		if err != nil {
-			return nil, err
-		}
-		out, err := m.run(ctx, s.Process, s.Latency(), in, 1)
-		if err != nil {
-			return nil, err
-		}
-		if f := s.Report().Failures; f > 0 {
-			return nil, fmt.Errorf("take %q: %d samples at %s did not converge", w.Chain.Take, f, node)
-		}
-		return out[0], nil
+		return m.section(ctx, w, n, node, in)
 	})
+}
+
+// section runs a section.
+func (m *Memo) section(ctx context.Context, w *Wiring, n *circuit.Netlist, node string, in [][]float64) ([]float64, error) {
+	s, _, err := w.solver(n, -margin, node)
+	if err != nil {
+		return nil, err
+	}
+	out, err := m.run(ctx, s.Process, s.Latency(), in, 1)
+	if err != nil {
+		return nil, err
+	}
+	if f := s.Report().Failures; f > 0 {
+		return nil, fmt.Errorf("take %q: %d samples at %s did not converge", w.Chain.Take, f, node)
+	}
+	return out[0], nil
 }
 
 // driven is the voltage of a driven source: the recording, or what a stage puts out.

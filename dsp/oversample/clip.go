@@ -40,6 +40,7 @@ type Clip struct {
 	idle    int        // for how many samples, up to the chunk, the excess has been zero
 	stale   bool       // the chunks before were left out and up has not seen them
 	restful int        // a quiet of this length leaves every memory here zero, but that of up
+	reached bool       // whether there has been any excess since the last Reset
 }
 
 // NewClip makes a limiter to [lo, hi] volts that computes at factor times the base rate. It panics unless
@@ -92,7 +93,11 @@ func (c *Clip) Reset() {
 	clear(c.excess)
 	c.lastV, c.means = 0, [3]float64{}
 	c.quiet, c.idle, c.stale = c.restful, c.restful, false
+	c.reached = false
 }
+
+// Reached says whether the input has gone past a limit since the last Reset, in between samples too.
+func (c *Clip) Reached() bool { return c.reached }
 
 // Process limits src into dst, both in volts, of equal length. dst may be src.
 //
@@ -147,7 +152,7 @@ func (c *Clip) work(in []float64) bool {
 	high := c.high[:c.factor*n]
 	c.up.Process(high, in)
 	if c.mend(c.excess[c.held:], high) {
-		c.idle = 0
+		c.idle, c.reached = 0, true
 	} else if c.idle += n; c.idle > c.down.memory()+4+n {
 		c.idle = c.down.memory() + 4 + n
 		clear(c.excess)
