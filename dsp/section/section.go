@@ -2,7 +2,7 @@
 // driven sources in, voltages of its probes out, both in volts.
 //
 // A section with diodes, transistors or op-amps runs at a multiple of the rate, between band-limiting filters, so that what it adds above half
-// the rate does not fold down. A linear one runs at the lowest multiple at which its response is the circuit's own.
+// the rate does not fold down. A linear one runs at the recording's own rate.
 //
 // It does not know what is on either side of it, and it keeps no signal: that is for who wires sections.
 //
@@ -60,7 +60,8 @@ type Section struct {
 	down      []*oversample.Down
 	level     []leveller
 	transient *circuit.Transient
-	filter    *circuit.Filter
+	sampled   *circuit.Sampled // a linear circuit at the recording's rate; it needs nothing of what follows
+	filter    *circuit.Filter  // a linear circuit at a multiple of it
 	highIn    [][]float64
 	highOut   [][]float64
 	u, y      []float64
@@ -71,15 +72,29 @@ const chunk = 64
 
 // New prepares a section of the circuit for signals at the given rate. Probes name the nodes that are read.
 func New(n *circuit.Netlist, rate dsp.Hertz, q Quality, probes ...string) (*Section, error) {
-	return newFrom(1, n, rate, q, probes)
+	if !n.Linear() {
+		return newFrom(1, n, rate, q, probes)
+	}
+	top := topOf(rate)
+	f, err := n.NewSampled(dsp.Second(1/float64(rate)), top, probes...)
+	if err != nil {
+		return nil, err
+	}
+	if e := f.Error(top); !(e <= linearError) {
+		return newFrom(1, n, rate, q, probes) // a mode that rings on and on above what is heard
+	}
+	return &Section{Factor: 1, ni: len(n.Inputs()), ny: len(probes), latency: f.Latency(), sampled: f}, nil
 }
 
-// newFrom is New with the least multiple of the rate at which a linear circuit may run.
+// topOf is up to which frequency a linear section has its circuit's response.
+func topOf(rate dsp.Hertz) dsp.Hertz { return dsp.Hertz(min(20e3, 0.4535*float64(rate))) }
+
+// newFrom makes a section between filters that raise and lower the rate, with the least multiple of it at which a linear circuit may run.
 func newFrom(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes []string) (*Section, error) {
 	s := &Section{ni: len(n.Inputs()), ny: len(probes)}
 	late := 0 // high-rate samples that the circuit's own stepping costs
 	if n.Linear() {
-		top := dsp.Hertz(min(20e3, 0.4535*float64(rate)))
+		top := topOf(rate)
 		for s.Factor = least; ; s.Factor *= 2 {
 			f, err := n.NewFilter(dsp.Second(1/(float64(rate)*float64(s.Factor))), probes...)
 			if err != nil {
@@ -126,7 +141,7 @@ func newFrom(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes []
 func (s *Section) Latency() int { return s.latency }
 
 // Linear says whether the section has no device that bends.
-func (s *Section) Linear() bool { return s.filter != nil }
+func (s *Section) Linear() bool { return s.transient == nil }
 
 // Report is how the solver fared; zero for a linear section.
 func (s *Section) Report() circuit.Report {
@@ -138,6 +153,10 @@ func (s *Section) Report() circuit.Report {
 
 // Reset puts the circuit to rest at its operating point.
 func (s *Section) Reset() {
+	if s.sampled != nil {
+		s.sampled.Reset()
+		return
+	}
 	for _, u := range s.up {
 		u.Reset()
 	}
@@ -156,6 +175,10 @@ func (s *Section) Reset() {
 // Process takes a signal for every driven source and gives one for every probe. A probe's own voltage at rest is in its signal; for what
 // stands behind a capacitor it is zero.
 func (s *Section) Process(out, in [][]float64) {
+	if s.sampled != nil {
+		s.sampled.Process(out, in)
+		return
+	}
 	n := 0
 	if len(in) > 0 {
 		n = len(in[0])
