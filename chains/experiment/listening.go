@@ -1,6 +1,7 @@
 package experiment
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -12,6 +13,7 @@ import (
 // ListeningTest is one such test under way. Which of the two each X is comes from its seed alone, so a test can be checked afterwards.
 type ListeningTest struct {
 	seed    uint64
+	planned int
 	coin    *rand.Rand
 	x       Stimulus
 	trials  []ListeningTrial
@@ -34,8 +36,8 @@ type ListeningTrial struct {
 	Answer Stimulus `json:"answer"`
 }
 
-// The number of trials that a test is planned for, and what counts as told apart. Sixteen trials and one chance in twenty: common practice, no source. Who
-// goes on has a plan of twice as many, and so on.
+// The number of trials that a test is planned for where Plan says nothing, and what counts as told apart. Sixteen trials and one chance in twenty: common
+// practice, no source. Who goes on has a plan of twice as many, and so on.
 const (
 	plannedTrials = 16
 	significance  = 0.05
@@ -46,9 +48,21 @@ const MaxTrials = 10000
 
 // NewListeningTest begins a test. The order of its Xs is that of a generator (PCG) with the seed; each is A or B with equal chances, whatever came before.
 func NewListeningTest(seed uint64) *ListeningTest {
-	t := &ListeningTest{seed: seed, coin: rand.New(rand.NewPCG(seed, 0))}
+	t := &ListeningTest{seed: seed, planned: plannedTrials, coin: rand.New(rand.NewPCG(seed, 0))}
 	t.draw()
 	return t
+}
+
+// Plan sets how many trials there are to be, before the first: a number chosen then is one that the result cannot have chosen.
+func (t *ListeningTest) Plan(trials int) error {
+	if len(t.trials) > 0 {
+		return errors.New("the number of trials is set before the first of them")
+	}
+	if trials < 5 || trials > MaxTrials { // with 4, all of them right is chance once in 16
+		return fmt.Errorf("a test has from 5 to %d trials, and not %d", MaxTrials, trials)
+	}
+	t.planned = trials
+	return nil
 }
 
 func (t *ListeningTest) draw() {
@@ -86,9 +100,10 @@ func (t *ListeningTest) Answer(a Stimulus) error {
 	return nil
 }
 
-// plan is the number of trials that a test of n is planned for: 16, or 16 doubled until it is enough.
-func plan(n int) (trials, stages int) {
-	trials, stages = plannedTrials, 1
+// plan is the number of trials that a test which has come to n is planned for: the number set before, or that doubled until it is enough; and how many
+// plans that makes.
+func (t *ListeningTest) plan(n int) (trials, stages int) {
+	trials, stages = t.planned, 1
 	for trials < n {
 		trials, stages = 2*trials, stages+1
 	}
@@ -98,7 +113,7 @@ func plan(n int) (trials, stages int) {
 // hopeless says that the two would not count as told apart at the end of the plan, were all answers from now on right.
 func (t *ListeningTest) hopeless() bool {
 	n := len(t.trials)
-	planned, _ := plan(n)
+	planned, _ := t.plan(n)
 	return ChanceOf(t.correct+planned-n, planned) > significance
 }
 
@@ -108,19 +123,20 @@ func (t *ListeningTest) Stop() string {
 	if t.stop == 0 {
 		return ""
 	}
-	planned, _ := plan(t.stop)
+	planned, _ := t.plan(t.stop)
 	return fmt.Sprintf("You may stop: within %d trials it cannot come out any more that you tell them apart. Going on until it looks better would prove nothing.", planned)
 }
 
 // ListeningResult is how a test came out, as it is kept beside the chain file. Numbers that there are not are null.
 type ListeningResult struct {
 	Seed    uint64           `json:"seed"`
+	Planned int              `json:"planned"` // trials, before the first
 	Trials  int              `json:"trials"`
 	Correct int              `json:"correct"`
 	Answers []ListeningTrial `json:"answers"` // x is what it was, answer what was said
 
 	// PValue is the chance to be right this often, or more often, by tossing a coin: the exact one-sided binomial test. It holds for a number of trials
-	// that was chosen beforehand. PBound holds for whoever went on past a plan too: PValue times the plans that were begun (16 trials, 32, 64 …), 1 at most.
+	// that was chosen beforehand. PBound holds for whoever went on past a plan too: PValue times the plans that were begun (16 trials, say, then 32, then 64), 1 at most.
 	PValue *float64 `json:"p"`
 	PBound *float64 `json:"p_bound"`
 
@@ -138,13 +154,13 @@ type ListeningResult struct {
 // Result is how the test has come out so far. To look at it and go on is to choose the number of trials by the result, so it is for the end.
 func (t *ListeningTest) Result() ListeningResult {
 	n := len(t.trials)
-	r := ListeningResult{Seed: t.seed, Trials: n, Correct: t.correct, Answers: append([]ListeningTrial{}, t.trials...), StopAdvised: t.stop}
+	r := ListeningResult{Seed: t.seed, Planned: t.planned, Trials: n, Correct: t.correct, Answers: append([]ListeningTrial{}, t.trials...), StopAdvised: t.stop}
 	if n == 0 {
 		r.Advice = "No trial was made, so there is nothing to tell."
 		return r
 	}
 	p := ChanceOf(t.correct, n)
-	_, stages := plan(n)
+	_, stages := t.plan(n)
 	bound := math.Min(1, p*float64(stages))
 	r.PValue, r.PBound, r.ToldApart = &p, &bound, bound <= significance
 	low, high := proportion(t.correct, n, 0.95)
@@ -167,12 +183,12 @@ func (r ListeningResult) advise() string {
 	case r.ToldApart:
 		return fmt.Sprintf("You told them apart: %s, which chance does once in %s.", score, times(*r.PBound))
 	case all > significance:
-		return fmt.Sprintf("Too few trials to tell: with %d, even all of them right would be chance once in %s. Make %d.", r.Trials, times(all), plannedTrials)
+		return fmt.Sprintf("Too few trials to tell: with %d, even all of them right would be chance once in %s. Make %d.", r.Trials, times(all), max(plannedTrials, r.Planned))
 	case *r.PValue <= significance:
 		return fmt.Sprintf("Not shown: %s would count, had the number of trials been fixed before; but this test went on past its %d trials, and who goes on until it looks good finds something in the end. Make a new test with a number that you choose now.",
-			score, plannedTrials)
-	case r.Trials < plannedTrials && r.StopAdvised == 0:
-		return fmt.Sprintf("Not told apart so far: %s. Fewer than %d trials miss small differences; make a new test with all of them.", score, plannedTrials)
+			score, r.Planned)
+	case r.Trials < r.Planned && r.StopAdvised == 0:
+		return fmt.Sprintf("Not told apart so far: %s. Fewer than the planned %d trials miss small differences; make a new test with all of them.", score, r.Planned)
 	}
 	text := fmt.Sprintf("Not told apart: %s, which chance does once in %s. ", score, times(*r.PValue))
 	if r.DPrimeHigh != nil {

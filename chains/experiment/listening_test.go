@@ -183,6 +183,34 @@ func TestChanceIsNotSkill(t *testing.T) {
 	}
 }
 
+// A number set before the first trial is a plan of its own: 17 of 24 counts then (p = 0.032, as above), and does not for who went on from 16 to 24.
+func TestPlan(t *testing.T) {
+	for _, planned := range []int{16, 24} {
+		l := NewListeningTest(2)
+		if err := l.Plan(planned); err != nil {
+			t.Fatal(err)
+		}
+		for k := range 24 {
+			a := l.X()
+			if k >= 17 {
+				a = map[Stimulus]Stimulus{StimulusA: StimulusB, StimulusB: StimulusA}[a]
+			}
+			if err := l.Answer(a); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if r := l.Result(); r.ToldApart != (planned == 24) || r.Planned != planned {
+			t.Errorf("17 of 24, %d planned: %+v", planned, r)
+		}
+		if l.Plan(30) == nil {
+			t.Error("a plan after the trials")
+		}
+	}
+	if NewListeningTest(1).Plan(4) == nil {
+		t.Error("a plan that cannot come out")
+	}
+}
+
 func TestAdvice(t *testing.T) {
 	for _, c := range []struct {
 		correct, trials int
