@@ -1,0 +1,210 @@
+package page
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"math"
+	"time"
+
+	"drywire/chains"
+	"drywire/dsp/section"
+)
+
+// A preview is rendered from the playing position on, so that a change is heard at once. It begins a little earlier, with the chain at rest, so that
+// coupling capacitors have charged when it is heard; echoes and reverbs have in them what the sound before the change had put there, so that
+// tails survive. It is in draft quality unless this machine is fast enough for more.
+const (
+	settleCost   = 0.06 // s of work that may be spent on what comes before the first sound
+	fillCost     = 0.12 // likewise where nothing is known of what was fed to echoes and reverbs: then it is played to them
+	leastSettled = 0.15 // s of sound
+	mostSettled  = 0.5
+	mostFilled   = 3.0
+	handover     = 30e-3 // s: crossfade from what a stage was fed to what is rendered
+	firstPiece   = 2048  // frames of the first message
+	nextPiece    = 6144
+	fineSpeed    = 6.0 // times real time in normal quality, from which on a preview is in normal quality
+	usualSpeed   = 5.0 // what is assumed of a draft before anything was measured
+)
+
+var errEnough = errors.New("enough of a preview")
+
+// preview sends the loop once round, or as much of it as there is before the exact sound is ready; work begins that, and is called after
+// the first piece.
+func (p *rendering) preview(ctx context.Context, work func() *sound) error {
+	e := p.server.engine
+	t := turns{ctx: ctx, queue: e.queue}
+	defer t.end()
+	if err := t.begin(); err != nil {
+		return err
+	}
+	quality, speed := e.previewQuality()
+	w := p.chain.Wire(p.loop.rate, quality)
+	r, err := w.Renderer(p.chain.Ends()...)
+	if err != nil {
+		return err
+	}
+	rate := float64(p.loop.rate)
+	settled := int(rate * min(max(settleCost*speed, leastSettled), mostSettled))
+	lead, start := p.pasts(w, r, settled)
+	if !lead && w.Tail() > 0 {
+		settled = int(rate * min(max(fillCost*speed, leastSettled), mostFilled))
+		start = int(p.from) - settled
+	}
+	src := &around{loop: p.loop, at: start, turn: &t}
+	g := p.guess(start, settled)
+
+	skip, piece := settled, firstPiece
+	pending := make([]byte, 0, nextPiece*4*p.meta.Channels)
+	at, sent := p.from, int64(0)
+	p.meta.Layer, p.meta.Quality, p.meta.Estimated = "preview", quality.Name, true
+	flush := func() error {
+		t.end() // nothing is held while a listener is waited for
+		seconds := t.spent.Seconds()
+		measured := float64(src.done) / rate / max(seconds, 1e-9)
+		p.meta.Speed = &measured
+		if g.better(&p.meta) || sent == 0 {
+			if err := p.out.json(metaMessage, p.meta); err != nil {
+				return err
+			}
+		}
+		for len(pending) > 0 {
+			n := min(int64(len(pending)/(4*p.meta.Channels)), p.n-at)
+			bytes := int(n) * 4 * p.meta.Channels
+			if err := p.out.audio(previewMessage, p.a+at, pending[:bytes]); err != nil {
+				return err
+			}
+			pending = append(pending[:0], pending[bytes:]...)
+			at = (at + n) % p.n
+			sent += n
+		}
+		piece = nextPiece
+		t.urgency = moreSound
+		select {
+		case <-work().ready:
+			return errEnough
+		default:
+		}
+		if sent >= p.n {
+			return errEnough
+		}
+		return nil
+	}
+	err = r.Run(ctx, src, 0, func(taps [][]float64) error {
+		g.push(taps)
+		n := len(taps[0])
+		drop := min(skip, n)
+		skip -= drop
+		for k := drop; k < n; k++ {
+			for _, x := range taps {
+				pending = binary.LittleEndian.AppendUint32(pending, math.Float32bits(float32(x[k])))
+			}
+			if len(pending) >= piece*4*p.meta.Channels {
+				if err := flush(); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	if src.done > int(rate/4) {
+		e.measured(quality, float64(src.done)/rate/max(t.spent.Seconds(), 1e-9))
+	}
+	if errors.Is(err, errEnough) {
+		return nil
+	}
+	return err
+}
+
+// pasts fills the stages of a preview with what was heard before, and says whether that went and at which sample of the loop the preview must begin.
+func (p *rendering) pasts(w *chains.Wiring, r *chains.Renderer, settled int) (filled bool, start int) {
+	start = int(p.from) - settled
+	fade := int(handover * float64(p.loop.rate))
+	for _, h := range p.heard {
+		at := h.lead + start
+		if at < 0 {
+			at += int(p.n)
+		}
+		if names := r.Resume(max(0, settled-2*fade), fade, w.PastOf(h.memo, h.wiring, at)...); len(names) > 0 {
+			return true, start
+		}
+	}
+	return false, start
+}
+
+// turns is a rendering's turns at a processor.
+type turns struct {
+	ctx     context.Context
+	queue   *queue
+	urgency int
+	done    func() // nil while it is not this one's turn
+	since   time.Time
+	spent   time.Duration
+}
+
+func (t *turns) begin() error {
+	if t.done != nil {
+		return nil
+	}
+	done, err := t.queue.turn(t.ctx, t.urgency)
+	if err != nil {
+		return err
+	}
+	t.done, t.since = done, time.Now()
+	return nil
+}
+
+func (t *turns) end() {
+	if t.done != nil {
+		t.done()
+		t.done = nil
+		t.spent += time.Since(t.since)
+	}
+}
+
+// around is a chains.Source that plays a loop round and round. It waits for its turn.
+type around struct {
+	loop *loop
+	at   int
+	turn *turns
+	done int // samples read
+}
+
+// Read implements chains.Source.
+func (a *around) Read(dst []float64) (int, error) {
+	if err := a.turn.begin(); err != nil {
+		return 0, err
+	}
+	a.loop.round(dst, a.at)
+	a.at += len(dst)
+	a.done += len(dst)
+	return len(dst), nil
+}
+
+// previewQuality is the quality of the next preview and how many seconds of sound a second is likely to give.
+func (e *engine) previewQuality() (section.Quality, float64) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	draft, normal := e.speeds[0], e.speeds[1]
+	if normal == 0 {
+		normal = draft / 2 // half the steps
+	}
+	if normal >= fineSpeed {
+		return section.Normal, normal
+	}
+	if draft == 0 {
+		draft = usualSpeed
+	}
+	return section.Draft, draft
+}
+
+// measured takes down how fast a preview was. Where a normal one was too slow, the next is a draft.
+func (e *engine) measured(q section.Quality, speed float64) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if q == section.Normal {
+		e.speeds[1] = speed
+	} else {
+		e.speeds[0], e.speeds[1] = speed, 0
+	}
+}

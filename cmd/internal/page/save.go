@@ -1,0 +1,216 @@
+package page
+
+import (
+	"bytes"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"os"
+	"runtime"
+
+	"drywire/chains"
+)
+
+// save writes a window's changes into the chain file, if that is still what the window began with.
+func (s *server) save(w http.ResponseWriter, r *http.Request) error {
+	var q struct {
+		Session string `json:"session"`
+		Side    string `json:"side"`
+		How     string `json:"how"`
+		Name    string `json:"name"`
+		Force   bool   `json:"force"`
+	}
+	if err := question(r, &q); err != nil {
+		return err
+	}
+	n, err := s.session(q.Session)
+	if err != nil {
+		return err
+	}
+	side, err := sideOf(q.Side)
+	if err != nil {
+		return err
+	}
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	s.saving.Lock()
+	defer s.saving.Unlock()
+	theirs, err := s.readFile()
+	gone := errors.Is(err, fs.ErrNotExist)
+	if err != nil && !gone {
+		return err
+	}
+	// What is written is made from the text that the window began with: a save with force puts it over what is there now.
+	mine, doc, err := n.saved(r, side, q.How, q.Name)
+	if err != nil {
+		return err
+	}
+	if !q.Force && (gone || !bytes.Equal(theirs, n.base)) {
+		text := "The file has changed on disk since this window read it."
+		if gone {
+			text = "The file is no longer there."
+		}
+		answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(theirs), "mine": string(mine)})
+		return nil
+	}
+	if err := s.writeFile(mine); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	s.disk = diskState{text: mine}
+	others := []*session{}
+	for _, o := range s.sessions {
+		if o != n {
+			others = append(others, o)
+		}
+	}
+	s.mu.Unlock()
+	before := n.doc
+	n.doc, n.base, n.opened, n.disk = doc, mine, mine, diskSame
+	n.changed(before)
+	state, err := n.state()
+	if err != nil {
+		return err
+	}
+	for _, o := range others {
+		go o.noticed(s.ctx, diskState{text: mine}) // which wait for their own locks
+	}
+	answer(w, http.StatusOK, map[string]any{"saved": true, "state": state})
+	return nil
+}
+
+// saved is the text that is to be written, and the document that the window has then. The lock is held.
+func (n *session) saved(r *http.Request, side int, how, name string) ([]byte, document, error) {
+	ctx, t, d := r.Context(), n.doc.take(side), n.doc
+	if t.Order == nil {
+		t.Order, t.Split = n.doc.file.Order, n.doc.file.Split
+	}
+	switch how {
+	case "all":
+		return d.text, d, nil
+	case "order":
+		mine, err := chains.SetOrder(n.base, t.Order, t.Split)
+		if err != nil {
+			return nil, d, fmt.Errorf("%w (to save every change of this window, save all)", err)
+		}
+		text, err := chains.SetOrder(d.text, t.Order, t.Split)
+		if err != nil {
+			return nil, d, err
+		}
+		d, err = n.server.parsed(ctx, text, d.takes)
+		return mine, d, err
+	case "take":
+		if name == "" {
+			return nil, d, refuse(http.StatusUnprocessableEntity, "the new take needs a name")
+		}
+		if _, err := d.file.Take(name); err == nil {
+			return nil, d, refuse(http.StatusUnprocessableEntity, "there is a take %q already", name)
+		}
+		old := t.Name
+		t.Name = name
+		mine, err := chains.AddTake(n.base, "", t)
+		if err != nil {
+			return nil, d, fmt.Errorf("%w (to save every change of this window, save all)", err)
+		}
+		text, err := chains.AddTake(d.text, "", t)
+		if err != nil {
+			return nil, d, err
+		}
+		// The take that was changed becomes again what it is in the file, or goes where the file has none of that name.
+		takes := d.takes
+		takes[side] = name
+		if file, err := chains.Parse(n.server.name, n.base); err == nil && takes[1-side] != old {
+			back := func() ([]byte, error) { return chains.RemoveTake(text, old) }
+			for _, was := range file.Takes {
+				if was.Name == old {
+					back = func() ([]byte, error) { return chains.SetTake(text, old, was) }
+				}
+			}
+			if again, err := back(); err == nil {
+				text = again
+			}
+		}
+		d, err = n.server.parsed(ctx, text, takes)
+		return mine, d, err
+	}
+	return nil, d, refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)
+}
+
+// writeFile puts a new text in the file's place, whole or not at all.
+func (s *server) writeFile(text []byte) error {
+	mode := fs.FileMode(0o644)
+	if info, err := s.root.Stat(s.name); err == nil {
+		mode = info.Mode().Perm()
+	}
+	return s.writeWhole(s.name, text, mode)
+}
+
+// writeWhole writes a file of the folder under another name and moves it to its own.
+func (s *server) writeWhole(name string, text []byte, mode fs.FileMode) (err error) {
+	var bits [6]byte
+	rand.Read(bits[:]) // never fails
+	temporary := "." + name + "." + hex.EncodeToString(bits[:]) + ".tmp"
+	f, err := s.root.OpenFile(temporary, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+	if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", name, plain(err))
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			s.root.Remove(temporary)
+			err = fmt.Errorf("%s cannot be written: %w", name, plain(err))
+		}
+	}()
+	if err := f.Chmod(mode); err != nil && runtime.GOOS != "windows" {
+		return err
+	}
+	if _, err := f.Write(text); err != nil {
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if err := s.root.Rename(temporary, name); err != nil {
+		return err
+	}
+	if folder, err := s.root.Open("."); err == nil {
+		folder.Sync() // not every system can
+		folder.Close()
+	}
+	return nil
+}
+
+// reload takes the file as it is on disk, and gives up what the window has changed.
+func (s *server) reload(w http.ResponseWriter, r *http.Request) error {
+	var q struct {
+		Session string `json:"session"`
+	}
+	if err := question(r, &q); err != nil {
+		return err
+	}
+	n, err := s.session(q.Session)
+	if err != nil {
+		return err
+	}
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	text, err := s.readFile()
+	if err != nil {
+		return err
+	}
+	if err := n.adopt(r.Context(), text); err != nil {
+		return err
+	}
+	state, err := n.state()
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, map[string]any{"state": state})
+	return nil
+}

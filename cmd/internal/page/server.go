@@ -1,0 +1,336 @@
+package page
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/subtle"
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log"
+	"mime"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+)
+
+// server is everything that one address serves.
+type server struct {
+	options Options
+	ctx     context.Context // ends with the server
+	token   string
+	host    string // 127.0.0.1:PORT
+	root    *os.Root
+	folder  string
+	name    string // of the chain file in the root
+	engine  *engine
+	static  map[string][]byte
+	now     func() time.Time
+
+	saving sync.Mutex // one writer of the file at a time
+
+	mu         sync.Mutex
+	sessions   map[string]*session
+	disk       diskState
+	recordings map[string]*recording
+}
+
+// Serve opens the page and serves it until the context ends; that is no error.
+func Serve(ctx context.Context, o Options) error {
+	s, err := newServer(ctx, o)
+	if err != nil {
+		return err
+	}
+	defer s.root.Close()
+	listener, err := net.Listen("tcp4", fmt.Sprintf("127.0.0.1:%d", o.Port))
+	if err != nil {
+		return fmt.Errorf("cannot listen on port %d of this machine: %w", o.Port, plain(err))
+	}
+	return s.serve(ctx, listener)
+}
+
+// plain takes the name of a system call off an error.
+func plain(err error) error {
+	var op *net.OpError
+	var sys *os.SyscallError
+	var path *os.PathError
+	switch {
+	case errors.As(err, &sys):
+		return sys.Err
+	case errors.As(err, &op):
+		return op.Err
+	case errors.As(err, &path):
+		return path.Err
+	}
+	return err
+}
+
+// newServer opens the folder of the chain file and reads the file, so that a fault in it is told before a browser opens.
+func newServer(ctx context.Context, o Options) (*server, error) {
+	path, err := filepath.EvalSymlinks(o.File) // the folder is that in which the file really lies
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", o.File, plain(err))
+	}
+	folder, err := filepath.Abs(filepath.Dir(path))
+	if err != nil {
+		return nil, err
+	}
+	root, err := os.OpenRoot(folder)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", folder, plain(err))
+	}
+	var bits [16]byte
+	rand.Read(bits[:]) // never fails
+	s := &server{
+		options: o, ctx: ctx, root: root, folder: folder, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]),
+		engine: newEngine(), static: staticFiles(), now: o.now, sessions: map[string]*session{}, recordings: map[string]*recording{},
+	}
+	if s.now == nil {
+		s.now = time.Now
+	}
+	if err := s.begin(ctx); err != nil {
+		root.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *server) log(format string, args ...any) {
+	if s.options.Log != nil {
+		s.options.Log(fmt.Sprintf(format, args...))
+	}
+}
+
+func (s *server) serve(ctx context.Context, listener net.Listener) error {
+	s.host = listener.Addr().String()
+	inner, stop := context.WithCancel(ctx)
+	defer stop()
+	h := &http.Server{
+		Handler:           s,
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       15 * time.Second, // of a whole request; a stream's answer has deadlines of its own
+		IdleTimeout:       60 * time.Second,
+		MaxHeaderBytes:    16 << 10,
+		BaseContext:       func(net.Listener) context.Context { return inner },
+		ErrorLog:          log.New(quiet{}, "", 0), // what a hostile client does is no news
+	}
+	var others sync.WaitGroup
+	others.Go(func() { s.watch(inner) })
+	others.Go(func() { s.sweep(inner) })
+	failed := make(chan error, 1)
+	others.Go(func() {
+		failed <- h.Serve(&fewConnections{Listener: listener, free: make(chan struct{}, mostConnections)})
+	})
+	if s.options.Ready != nil {
+		s.options.Ready("http://" + s.host + "/" + s.token + "/")
+	}
+	var err error
+	select {
+	case <-ctx.Done():
+	case err = <-failed:
+	}
+	stop() // streams end
+	patience, done := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+	defer done()
+	if h.Shutdown(patience) != nil {
+		h.Close()
+	}
+	others.Wait()
+	s.engine.wait()
+	return err
+}
+
+type quiet struct{}
+
+func (quiet) Write(b []byte) (int, error) { return len(b), nil }
+
+// mostConnections is how many connections are open at a time; a browser opens six per window.
+const mostConnections = 256
+
+// fewConnections is a listener that bounds how many connections are open. One too many is closed at once, rather than left waiting: those that wait
+// would lock out whoever means well.
+type fewConnections struct {
+	net.Listener
+	free chan struct{}
+}
+
+func (l *fewConnections) Accept() (net.Conn, error) {
+	for {
+		c, err := l.Listener.Accept()
+		if err != nil {
+			return nil, err
+		}
+		select {
+		case l.free <- struct{}{}:
+			return &counted{Conn: c, free: l.free}, nil
+		default:
+			c.Close()
+		}
+	}
+}
+
+type counted struct {
+	net.Conn
+	free chan struct{}
+	once sync.Once
+}
+
+func (c *counted) Close() error {
+	c.once.Do(func() { <-c.free })
+	return c.Conn.Close()
+}
+
+// policy is the content security policy: nothing is loaded from elsewhere, nothing is framed, nothing inline runs.
+const policy = "default-src 'none'; script-src 'self'; worker-src 'self'; connect-src 'self'; style-src 'self'; img-src 'self' data: blob:; " +
+	"media-src 'self' blob:; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+// ServeHTTP lets in what comes from this machine's own page: the right host name (so that no foreign name that points here gets in), no foreign
+// origin, the token. Who has not got these is told nothing.
+func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	h.Set("Content-Security-Policy", policy)
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Referrer-Policy", "no-referrer") // the address holds the token
+	h.Set("Cross-Origin-Resource-Policy", "same-origin")
+	h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	h.Set("Cache-Control", "no-store")
+	if origin, sent := r.Header["Origin"]; r.Host != s.host || sent && (len(origin) != 1 || origin[0] != "http://"+s.host) {
+		http.Error(w, "forbidden", http.StatusForbidden)
+		return
+	}
+	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" {
+		http.Error(w, "forbidden", http.StatusForbidden)
+		return
+	}
+	token, path, slash := strings.Cut(strings.TrimPrefix(r.URL.EscapedPath(), "/"), "/") // escaped: nothing that hides in %2e or %2f is a path here
+	if !slash || subtle.ConstantTimeCompare([]byte(token), []byte(s.token)) != 1 {
+		http.NotFound(w, r)
+		return
+	}
+	for _, route := range routes {
+		if route.path != path {
+			continue
+		}
+		if r.Method != route.method {
+			h.Set("Allow", route.method)
+			http.Error(w, "this takes a "+route.method, http.StatusMethodNotAllowed)
+			return
+		}
+		if route.method == http.MethodPost && !s.ours(w, r) {
+			return
+		}
+		if err := route.serve(s, w, r); err != nil {
+			answerError(w, err)
+		}
+		return
+	}
+	if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		http.Error(w, "this takes a GET", http.StatusMethodNotAllowed)
+		return
+	}
+	serveStatic(s.static, w, r, path)
+}
+
+type route struct {
+	method, path string
+	serve        func(*server, http.ResponseWriter, *http.Request) error
+}
+
+var routes []route
+
+func init() { // which breaks the circle from a handler to the list
+	get, post := http.MethodGet, http.MethodPost
+	routes = []route{
+		{post, "api/open", (*server).open},
+		{get, "api/events", (*server).events},
+		{post, "api/do", (*server).do},
+		{post, "api/render", (*server).render},
+		{post, "api/figures", (*server).figures},
+		{post, "api/save", (*server).save},
+		{post, "api/reload", (*server).reload},
+		{get, "api/export", (*server).export},
+		{post, "api/test/start", (*server).testStart},
+		{post, "api/test/answer", (*server).testAnswer},
+		{post, "api/test/finish", (*server).testFinish},
+	}
+}
+
+// ours checks that a POST is from the page: a header that no foreign form can send, JSON, and no more than mostBody of it.
+func (s *server) ours(w http.ResponseWriter, r *http.Request) bool {
+	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	switch {
+	case r.Header.Get("X-Drywire") != "1":
+		http.Error(w, "forbidden", http.StatusForbidden)
+	case err != nil || kind != "application/json":
+		http.Error(w, "this takes application/json", http.StatusUnsupportedMediaType)
+	case r.ContentLength > mostBody:
+		http.Error(w, "too large", http.StatusRequestEntityTooLarge)
+	default:
+		r.Body = http.MaxBytesReader(w, r.Body, mostBody)
+		return true
+	}
+	return false
+}
+
+// refusal is an error with a status of its own and a text for people.
+type refusal struct {
+	status int
+	text   string
+}
+
+func (e refusal) Error() string { return e.text }
+
+func refuse(status int, format string, args ...any) error {
+	return refusal{status, fmt.Sprintf(format, args...)}
+}
+
+// answerError says what is wrong as JSON. Where the answer has begun, it does nothing.
+func answerError(w http.ResponseWriter, err error) {
+	var r refusal
+	switch {
+	case errors.As(err, &r):
+	case errors.Is(err, context.Canceled):
+		return // nobody listens
+	case errors.Is(err, errBusy):
+		r = refusal{http.StatusTooManyRequests, err.Error()}
+	default:
+		r = refusal{http.StatusUnprocessableEntity, err.Error()}
+	}
+	answer(w, r.status, map[string]string{"error": r.text})
+}
+
+// answer writes JSON, and does not wait long for a reader.
+func answer(w http.ResponseWriter, status int, v any) {
+	body, err := json.Marshal(v)
+	if err != nil {
+		status, body = http.StatusInternalServerError, []byte(`{"error":"a mistake in the program: the answer cannot be written down"}`)
+	}
+	http.NewResponseController(w).SetWriteDeadline(time.Now().Add(writeWait))
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Content-Length", strconv.Itoa(len(body)))
+	w.WriteHeader(status)
+	w.Write(body)
+}
+
+// question reads a request's JSON: one object, nothing unknown, nothing behind it.
+func question(r *http.Request, v any) error {
+	d := json.NewDecoder(r.Body)
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		var large *http.MaxBytesError
+		if errors.As(err, &large) {
+			return refuse(http.StatusRequestEntityTooLarge, "the request is larger than %d KiB", mostBody>>10)
+		}
+		return refuse(http.StatusBadRequest, "the request is not understood: %v", err)
+	}
+	if d.More() {
+		return refuse(http.StatusBadRequest, "the request goes on after its end")
+	}
+	return nil
+}

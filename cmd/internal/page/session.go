@@ -1,0 +1,432 @@
+package page
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"drywire/chains"
+)
+
+// session is one browser window: its text of the chain file and what its two sides show of it.
+type session struct {
+	id     string
+	server *server
+
+	mu       sync.Mutex
+	doc      document
+	undo     []document
+	redo     []document
+	revision int
+	last     string // the knob that the last step has turned and that the hand is still on; "" for none
+	base     []byte // the file's text that this one began with or was last saved as
+	opened   []byte // what of it the window began with: a window shows two takes, so a second one may have been added
+	disk     string // same, changed or gone, as this window sees it
+	moved    [2][]string
+	heard    [2]soundKey // what was last heard of each side
+	sides    [2]*Side    // as they were told last
+	tests    map[string]*listening
+
+	windows map[chan event]bool // its event streams
+	left    time.Time           // when the last of them went
+	streams int                 // of sound, at the moment
+}
+
+// document is a text with what is made of it, and the takes that the sides A and B show. It is never changed, only replaced.
+type document struct {
+	text      []byte
+	file      *chains.File
+	recording *recording
+	takes     [2]string
+}
+
+// letters is the names of the sides.
+var letters = [2]string{"A", "B"}
+
+func sideOf(letter string) (int, error) {
+	if k := slices.Index(letters[:], letter); k >= 0 {
+		return k, nil
+	}
+	return 0, refuse(http.StatusBadRequest, "no side %q; a side is A or B", letter)
+}
+
+// parsed makes a document of a text.
+func (s *server) parsed(ctx context.Context, text []byte, takes [2]string) (document, error) {
+	f, err := chains.Parse(s.name, text)
+	if err != nil {
+		return document{}, err
+	}
+	r, err := s.recordingOf(ctx, f, text)
+	if err != nil {
+		return document{}, err
+	}
+	return document{text: text, file: f, recording: r, takes: takes}, nil
+}
+
+// first is the document that a window begins with: the first two takes of the file, or its only one and a copy of it.
+func (s *server) first(ctx context.Context, text []byte) (document, error) {
+	d, err := s.parsed(ctx, text, [2]string{})
+	if err != nil {
+		return d, err
+	}
+	d.takes = [2]string{d.file.Takes[0].Name, d.file.Takes[0].Name}
+	if len(d.file.Takes) > 1 {
+		d.takes[1] = d.file.Takes[1].Name
+		return d, nil
+	}
+	t := d.file.Takes[0]
+	t.Name = unique(d.file, "B")
+	with, err := chains.AddTake(text, d.takes[0], t)
+	if err != nil {
+		return d, nil // then both sides show the one take until one of them is edited
+	}
+	return s.parsed(ctx, with, [2]string{d.takes[0], t.Name})
+}
+
+// unique is a name that no take of the file has.
+func unique(f *chains.File, name string) string {
+	taken := func(n string) bool {
+		return slices.ContainsFunc(f.Takes, func(t chains.Take) bool { return t.Name == n })
+	}
+	for k, n := 2, name; ; k++ {
+		if !taken(n) {
+			return n
+		}
+		n = fmt.Sprintf("%s %d", name, k)
+	}
+}
+
+// take is what a side shows, as the file has it.
+func (d document) take(side int) chains.Take {
+	for _, t := range d.file.Takes {
+		if t.Name == d.takes[side] {
+			return t
+		}
+	}
+	return d.file.Takes[0]
+}
+
+// chain is what a side shows, resolved.
+func (d document) chain(side int) *chains.Chain {
+	c, err := d.file.Take(d.take(side).Name)
+	if err != nil {
+		panic(err) // its name is the file's
+	}
+	return c
+}
+
+func newID() string {
+	var b [12]byte
+	rand.Read(b[:]) // never fails
+	return base64.RawURLEncoding.EncodeToString(b[:])
+}
+
+// open begins a session.
+func (s *server) open(w http.ResponseWriter, r *http.Request) error {
+	if err := question(r, &struct{}{}); err != nil {
+		return err
+	}
+	text, err := s.readFile()
+	if err != nil {
+		return refuse(http.StatusConflict, "%v", err)
+	}
+	d, err := s.first(r.Context(), text)
+	if err != nil {
+		return err
+	}
+	n := &session{id: newID(), server: s, doc: d, base: text, opened: d.text, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}}
+	s.mu.Lock()
+	if len(s.sessions) >= mostSessions {
+		s.mu.Unlock()
+		return refuse(http.StatusTooManyRequests, "%d windows are open, and there are to be no more; close one of them", mostSessions)
+	}
+	s.sessions[n.id] = n
+	s.mu.Unlock()
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	state, err := n.state()
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, map[string]any{"session": n.id, "state": state})
+	return nil
+}
+
+// session finds a session.
+func (s *server) session(id string) (*session, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if n := s.sessions[id]; n != nil {
+		return n, nil
+	}
+	return nil, refuse(http.StatusNotFound, "no such session: it has ended; load the page anew")
+}
+
+// sweep drops sessions that nobody looks at any more.
+func (s *server) sweep(ctx context.Context) {
+	for tick := time.NewTicker(5 * time.Second); ; {
+		select {
+		case <-ctx.Done():
+			tick.Stop()
+			return
+		case <-tick.C:
+			s.dropAbandoned()
+		}
+	}
+}
+
+func (s *server) dropAbandoned() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for id, n := range s.sessions {
+		n.mu.Lock()
+		gone := len(n.windows) == 0 && n.streams == 0 && s.now().Sub(n.left) >= abandoned
+		n.mu.Unlock()
+		if gone {
+			delete(s.sessions, id)
+		}
+	}
+}
+
+// operation is one change that a hand makes.
+type operation struct {
+	Do     string       `json:"do"`
+	Order  []orderEntry `json:"order"`
+	Block  string       `json:"block"`
+	On     bool         `json:"on"`
+	Number int          `json:"number"`
+	Target string       `json:"target"`
+	Value  string       `json:"value"`
+	More   bool         `json:"more"` // the hand is still on the knob
+	Name   string       `json:"name"`
+	Kind   string       `json:"kind"`
+}
+
+// orderEntry is a block, a switcher with what is in its loops, or a split.
+type orderEntry struct {
+	Block string
+	In    map[int][]string // of a switcher; nil: as they are
+	Split *splitEntry
+}
+
+type splitEntry struct {
+	Left  []orderEntry `json:"left"`
+	Right []orderEntry `json:"right"`
+	Mix   string       `json:"mix"`
+}
+
+// UnmarshalJSON implements json.Unmarshaler.
+func (e *orderEntry) UnmarshalJSON(b []byte) error {
+	if bytes.HasPrefix(b, []byte(`"`)) {
+		return json.Unmarshal(b, &e.Block)
+	}
+	var object struct {
+		Split *splitEntry         `json:"split"`
+		Loops string              `json:"loops"`
+		In    map[string][]string `json:"in"`
+	}
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&object); err != nil {
+		return err
+	}
+	if (object.Split == nil) == (object.Loops == "") {
+		return fmt.Errorf("an entry of an order is a block's name, a split or a switcher's loops")
+	}
+	e.Split, e.Block = object.Split, object.Loops
+	if object.Loops != "" {
+		e.In = map[int][]string{}
+		for number, names := range object.In {
+			n, err := strconv.Atoi(number)
+			if err != nil {
+				return fmt.Errorf("no loop %q", number)
+			}
+			e.In[n] = names
+		}
+	}
+	return nil
+}
+
+// do makes a change and answers with what came of it.
+func (s *server) do(w http.ResponseWriter, r *http.Request) error {
+	var q struct {
+		Session  string    `json:"session"`
+		Side     string    `json:"side"`
+		Revision *int      `json:"revision"` // where it is given, the change is refused if it is not that of the latest state
+		Op       operation `json:"op"`
+	}
+	if err := question(r, &q); err != nil {
+		return err
+	}
+	n, err := s.session(q.Session)
+	if err != nil {
+		return err
+	}
+	side, err := sideOf(q.Side)
+	if err != nil {
+		return err
+	}
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if q.Revision != nil && *q.Revision != n.revision {
+		return refuse(http.StatusConflict, "this was a change to an older state: %d, and it is %d now", *q.Revision, n.revision)
+	}
+	if err := n.apply(r.Context(), side, q.Op); err != nil {
+		return err
+	}
+	state, err := n.state()
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, state)
+	return nil
+}
+
+// apply makes a change, as one step that can be undone. A change that is refused leaves all as it was.
+func (n *session) apply(ctx context.Context, side int, op operation) error {
+	switch op.Do {
+	case "undo", "redo":
+		from, to := &n.undo, &n.redo
+		if op.Do == "redo" {
+			from, to = to, from
+		}
+		if len(*from) == 0 {
+			return refuse(http.StatusUnprocessableEntity, "there is nothing to %s", op.Do)
+		}
+		*to = append(*to, n.doc)
+		before := n.doc
+		n.doc = (*from)[len(*from)-1]
+		*from = (*from)[:len(*from)-1]
+		n.last = ""
+		n.changed(before)
+		return nil
+	}
+	d, err := n.edited(ctx, side, op)
+	if err != nil {
+		return err
+	}
+	before := n.doc
+	knob := ""
+	if op.Do == "knob" && op.More {
+		knob = letters[side] + " " + op.Target
+	}
+	switch {
+	case bytes.Equal(d.text, before.text) && d.takes == before.takes:
+		n.last = knob
+		return nil // nothing has changed, so there is nothing to undo
+	case n.last != "" && n.last == letters[side]+" "+op.Target && op.Do == "knob":
+		// still the same turn
+	default:
+		n.undo = append(n.undo, before)
+		if len(n.undo) > mostUndo {
+			n.undo = slices.Delete(n.undo, 0, 1)
+		}
+	}
+	n.last, n.redo, n.doc = knob, nil, d
+	n.changed(before)
+	return nil
+}
+
+// edited is the document after a change other than undo and redo.
+func (n *session) edited(ctx context.Context, side int, op operation) (document, error) {
+	d := n.doc
+	switch op.Do {
+	case "take":
+		if _, err := d.file.Take(op.Name); err != nil {
+			return d, err
+		}
+		d.takes[side] = op.Name
+		return d, nil
+	case "copy":
+		d.takes[side] = d.takes[1-side]
+		return d, nil
+	case "add":
+		text, err := chains.AddBlock(d.text, op.Name, op.Kind)
+		if err != nil {
+			return d, err
+		}
+		return n.server.parsed(ctx, text, d.takes)
+	}
+	d, err := n.own(ctx, side)
+	if err != nil {
+		return d, err
+	}
+	t := d.take(side)
+	switch op.Do {
+	case "order":
+		return n.reordered(ctx, d, side, op.Order)
+	case "bypass":
+		off := slices.DeleteFunc(slices.Clone(t.Off), func(b string) bool { return b == op.Block })
+		if op.On {
+			off = append(off, op.Block)
+		}
+		t.Off = off
+	case "loop":
+		toggle := slices.DeleteFunc(slices.Clone(t.Toggle), func(k int) bool { return k == op.Number })
+		if len(toggle) == len(t.Toggle) {
+			toggle = append(toggle, op.Number)
+			slices.Sort(toggle)
+		}
+		t.Toggle = toggle
+		t = n.kept(d, t)
+	case "knob":
+		t.Set = slices.Clone(t.Set)
+		at := slices.IndexFunc(t.Set, func(s chains.Setting) bool { return s.Target == op.Target })
+		if at < 0 {
+			t.Set = append(t.Set, chains.Setting{Target: op.Target, Text: op.Value})
+		} else {
+			t.Set[at] = chains.Setting{Target: op.Target, Text: op.Value}
+		}
+	case "preset":
+		t.Preset = op.Name
+		t = n.kept(d, t)
+	case "guitar":
+		t.Guitar = op.Name
+	default:
+		return d, refuse(http.StatusBadRequest, "no operation %q", op.Do)
+	}
+	text, err := chains.SetTake(d.text, t.Name, t)
+	if err != nil {
+		return d, err
+	}
+	return n.server.parsed(ctx, text, d.takes)
+}
+
+// own gives a side a take of its own, where it shows the same one as the other side.
+func (n *session) own(ctx context.Context, side int) (document, error) {
+	d := n.doc
+	if d.takes[0] != d.takes[1] {
+		return d, nil
+	}
+	t := d.take(side)
+	before := t.Name
+	t.Name = unique(d.file, strings.TrimSuffix(before, ", changed")+", changed")
+	text, err := chains.AddTake(d.text, before, t)
+	if err != nil {
+		return d, err
+	}
+	takes := d.takes
+	takes[side] = t.Name
+	return n.server.parsed(ctx, text, takes)
+}
+
+// changed is called after the document was replaced.
+func (n *session) changed(before document) {
+	n.revision++
+	for side := range letters {
+		if n.sides[side] != nil && before.takes[side] != "" {
+			n.moved[side] = sentences(before.chain(side), n.doc.chain(side))
+		}
+	}
+}
+
+func (n *session) dirty() bool { return !bytes.Equal(n.doc.text, n.opened) }

@@ -1,0 +1,436 @@
+package page
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"drywire/blocks"
+	"drywire/chains"
+	"drywire/dsp"
+)
+
+// State is all that a page is told of its document.
+type State struct {
+	File      string           `json:"file"`
+	Title     string           `json:"title"`
+	Revision  int              `json:"revision"`
+	Dirty     bool             `json:"dirty"`
+	Disk      string           `json:"disk"` // same, changed or gone
+	Undo      int              `json:"undo"`
+	Redo      int              `json:"redo"`
+	Takes     []string         `json:"takes"`
+	Presets   []string         `json:"presets"`
+	Guitars   []string         `json:"guitars"` // "" is the file's own
+	Kinds     []KindOf         `json:"kinds"`
+	Recording RecordingOf      `json:"recording"`
+	Region    [2]int64         `json:"region"` // that a page begins with, in frames
+	Longest   int64            `json:"longest"`
+	Sides     map[string]*Side `json:"sides"`
+	Cautions  []string         `json:"cautions"`
+}
+
+// KindOf is a kind of block, for a page to offer.
+type KindOf struct {
+	Name  string `json:"name"`
+	Brief string `json:"brief"`
+}
+
+// RecordingOf is the recording, for a page to draw.
+type RecordingOf struct {
+	Name     string       `json:"name"`
+	Rate     int          `json:"rate"`
+	Frames   int64        `json:"frames"`
+	Waveform [][2]float64 `json:"waveform"` // least and largest, in volts
+}
+
+// Side is what one side shows.
+type Side struct {
+	Take      string        `json:"take"`
+	Preset    string        `json:"preset"`
+	Guitar    string        `json:"guitar"`
+	Lane      []any         `json:"lane"` // of *Station; the last may be a *Paths
+	Tray      []*Station    `json:"tray"`
+	Station   GuitarStation `json:"guitar_station"`
+	Load      LoadStation   `json:"load_station"`
+	Cables    []CableOf     `json:"cables"`
+	Sentences []string      `json:"sentences"`
+
+	take chains.Take
+	of   *chains.File
+}
+
+// Station is a block in its place.
+type Station struct {
+	Block   string   `json:"block"`
+	Kind    string   `json:"kind"`
+	Brief   string   `json:"brief"`
+	Off     bool     `json:"off"`
+	In      *string  `json:"in"`  // |Z| at 1 kHz; null where it is not plugged in
+	Out     *string  `json:"out"` // with the cable behind it
+	Loading string   `json:"loading"`
+	LossDB  *float64 `json:"loss_db"` // what plugging it in costs at 1 kHz, under 0
+	Weak    bool     `json:"weak"`    // what drives it is loaded by it
+	Knobs   []KnobOf `json:"knobs"`
+	Loops   []LoopOf `json:"loops,omitempty"` // of a switcher
+}
+
+// LoopOf is a loop of a switcher.
+type LoopOf struct {
+	Number int        `json:"number"`
+	On     bool       `json:"on"`
+	Blocks []*Station `json:"blocks"`
+}
+
+// Paths is a split.
+type Paths struct {
+	Split struct {
+		Left  []*Station `json:"left"`
+		Right []*Station `json:"right"`
+		Mix   string     `json:"mix"`
+	} `json:"split"`
+}
+
+// GuitarStation is where the signal begins.
+type GuitarStation struct {
+	Name   string   `json:"name"`
+	Pickup string   `json:"pickup"`
+	Out    *string  `json:"out"`
+	Knobs  []KnobOf `json:"knobs"`
+}
+
+// LoadStation is where it ends.
+type LoadStation struct {
+	In     *string  `json:"in"`
+	LossDB *float64 `json:"loss_db"`
+}
+
+// KnobOf is a knob, with its position. Percentages are in per cent; every other number is in the unit, which is "" for dials.
+type KnobOf struct {
+	Name   string   `json:"name"`
+	Target string   `json:"target"`
+	Brief  string   `json:"brief"`
+	Unit   string   `json:"unit"`
+	Min    *float64 `json:"min"`
+	Max    *float64 `json:"max"`
+	Value  *float64 `json:"value"` // null for a word
+	Text   string   `json:"text"`  // as a chain file has it
+	Words  []string `json:"words"` // null for a number
+}
+
+// CableOf is a cable to move between the order on the floor and the one on screen.
+type CableOf struct {
+	Text string `json:"text"`
+	From string `json:"from"`
+	To   string `json:"to"`
+}
+
+// hearing is said wherever someone is about to listen.
+const hearing = "Start with the volume turned down, then raise it: fuzz is dense and tires the ear unnoticed."
+
+// state is what the page is told. The lock is held.
+func (n *session) state() (json.RawMessage, error) {
+	f, r := n.doc.file, n.doc.recording
+	s := State{
+		File: n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
+		Takes: []string{}, Presets: []string{}, Guitars: []string{""},
+		Recording: RecordingOf{r.name, int(r.rate), r.frames, r.waveform},
+		Region:    [2]int64{0, min(r.frames, r.longest(), int64(usualSeconds*float64(r.rate)))}, Longest: r.longest(),
+		Sides: map[string]*Side{}, Cautions: []string{hearing},
+	}
+	for _, t := range f.Takes {
+		s.Takes = append(s.Takes, t.Name)
+	}
+	for _, p := range f.Presets {
+		s.Presets = append(s.Presets, p.Name)
+	}
+	for _, g := range f.Guitars {
+		s.Guitars = append(s.Guitars, g.Name)
+	}
+	for _, k := range blocks.Kinds() {
+		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
+	}
+	for _, p := range f.Plugged() {
+		s.Cautions = append(s.Cautions, p.Warnings...)
+	}
+	for k, letter := range letters {
+		side, err := n.side(k)
+		if err != nil {
+			return nil, err
+		}
+		s.Sides[letter] = side
+	}
+	return json.Marshal(s)
+}
+
+// longest is how many frames a region of the recording may have.
+func (r *recording) longest() int64 {
+	return min(r.frames, mostFrames, int64(mostSeconds*float64(r.rate)))
+}
+
+// side is what one side shows. The lock is held.
+func (n *session) side(k int) (*Side, error) {
+	f, t := n.doc.file, n.doc.take(k)
+	if old := n.sides[k]; old != nil && old.of == f && old.take.Name == t.Name {
+		old.Sentences = n.moved[k]
+		return old, nil
+	}
+	c := n.doc.chain(k)
+	hands, err := c.Handovers(at1k)
+	if err != nil {
+		return nil, err
+	}
+	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(c), Sentences: n.moved[k], take: t, of: f}
+	s.Station = GuitarStation{Name: t.Guitar, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
+		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
+	}}
+	here := map[string]bool{}
+	l := layer{file: f, on: loopsOn(f, t), here: here}
+	for _, station := range l.lay(c.Blocks, hands, "the guitar") {
+		s.Lane = append(s.Lane, station)
+	}
+	end := hands[len(c.Blocks)]
+	if c.Split != nil {
+		p := &Paths{}
+		from := "the guitar"
+		if len(c.Blocks) > 0 {
+			from = c.Blocks[len(c.Blocks)-1].Name
+		}
+		left := hands[len(c.Blocks)+1:]
+		right := left[len(c.Split.Left)+1:]
+		p.Split.Left, p.Split.Right, p.Split.Mix = l.lay(c.Split.Left, left, from), l.lay(c.Split.Right, right, from), c.Split.Mix
+		s.Lane = append(s.Lane, p)
+		end = left[len(c.Split.Left)]
+	}
+	s.Load = LoadStation{In: ohms(end.Input), LossDB: loss(end)}
+	for _, b := range f.Blocks {
+		if !here[b.Name] {
+			s.Tray = append(s.Tray, stationOf(b.Name, b.Kind, b.Settings, false))
+		}
+	}
+	n.sides[k] = s
+	return s, nil
+}
+
+// at1k is the frequency at which impedances are told.
+const at1k = 1000
+
+// layer lays stations out.
+type layer struct {
+	file *chains.File
+	on   []int
+	here map[string]bool // the blocks that have been laid
+}
+
+// lay is the stations of a run of blocks, with the hand-over into each and the one behind the last.
+func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) []*Station {
+	stations := []*Station{}
+	var switcher *Station // that the signal is in
+	for k, p := range line {
+		var s *Station
+		switch {
+		case p.Piece() && switcher != nil && switcher.Block == p.Switcher:
+			s = switcher // comes back to it from a loop
+		case p.Piece():
+			s = stationOf(p.Switcher, p.Kind, p.Settings, false)
+			s.loopsOf(l)
+			switcher = s
+			stations = append(stations, s)
+			s.plug(hands[k], from)
+		case switcher != nil && p.Switcher == switcher.Block:
+			s = stationOf(p.Name, p.Kind, p.Settings, p.Off)
+			switcher.replace(s)
+			s.plug(hands[k], from)
+		default:
+			switcher = nil
+			s = stationOf(p.Name, p.Kind, p.Settings, p.Off)
+			stations = append(stations, s)
+			s.plug(hands[k], from)
+		}
+		s.Out = ohms(hands[k+1].Source)
+		l.here[s.Block] = true
+		from = s.Block
+	}
+	return stations
+}
+
+// loopsOf puts the loops of a switcher into its station, with every block as the file has it.
+func (s *Station) loopsOf(l layer) {
+	for _, b := range l.file.Blocks {
+		if b.Name != s.Block {
+			continue
+		}
+		for _, loop := range b.Loops {
+			o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Blocks: []*Station{}}
+			for _, name := range loop.Blocks {
+				at := slices.IndexFunc(l.file.Blocks, func(b chains.Block) bool { return b.Name == name })
+				inner := l.file.Blocks[at]
+				o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, false))
+				l.here[name] = true
+			}
+			s.Loops = append(s.Loops, o)
+		}
+	}
+}
+
+// replace puts a station of a loop that is in where the file's stood.
+func (s *Station) replace(with *Station) {
+	for _, l := range s.Loops {
+		for k, b := range l.Blocks {
+			if b.Block == with.Block {
+				l.Blocks[k] = with
+			}
+		}
+	}
+}
+
+func stationOf(name string, kind *blocks.Kind, set blocks.Settings, off bool) *Station {
+	s := &Station{Block: name, Kind: kind.Name, Brief: kind.Brief, Off: off, Knobs: []KnobOf{}}
+	for _, knob := range kind.Knobs {
+		k := KnobOf{Name: knob.Name, Target: name + "." + knob.Name, Brief: knob.Brief, Words: knob.Words}
+		if knob.Words != nil {
+			k.Text = set.Word(knob.Name)
+		} else {
+			k.number(knob.Unit, knob.Min, knob.Max, set.Number(knob.Name))
+		}
+		s.Knobs = append(s.Knobs, k)
+	}
+	return s
+}
+
+// number is the position of a knob that has no words.
+func (k *KnobOf) number(unit dsp.Unit, low, high, v float64) {
+	factor := 1.0
+	switch unit {
+	case dsp.Dial:
+		k.Unit = ""
+	case dsp.Percents:
+		k.Unit, factor = "%", 100
+	default:
+		k.Unit = string(unit)
+	}
+	scaled := func(v float64) *float64 {
+		v = math.Round(v*factor*1e12) / 1e12
+		return &v
+	}
+	k.Min, k.Max, k.Value = scaled(low), scaled(high), scaled(v)
+	k.Text = dsp.FormatQuantity(v, unit)
+	if unit == dsp.Dial {
+		k.Text = fmt.Sprint(*k.Value)
+	}
+}
+
+func dial(target, brief string, v float64) KnobOf {
+	k := KnobOf{Name: target[len("guitar."):], Target: target, Brief: brief}
+	k.number(dsp.Dial, 0, 10, v)
+	return k
+}
+
+// ohms is the magnitude of an impedance to three digits, with its unit.
+func ohms(z complex128) *string {
+	v := cmplx.Abs(z)
+	if v > 0 && !math.IsInf(v, 0) {
+		digits := math.Pow(10, 2-math.Floor(math.Log10(v)))
+		v = math.Round(v*digits) / digits
+	}
+	text := dsp.FormatQuantity(v, dsp.Ohms)
+	return &text
+}
+
+// loss is what plugging in costs at a hand-over, in dB under 0: the divider of source and input.
+func loss(h chains.Handover) *float64 {
+	db := dsp.ToDB(cmplx.Abs(h.Input / (h.Source + h.Input)))
+	if math.IsNaN(db) || math.IsInf(db, 0) {
+		return nil
+	}
+	db = math.Round(db*100) / 100
+	return &db
+}
+
+// bridging is how many times the impedance of what drives it an input must have not to load it: common practice, no source.
+const bridging = 10
+
+// weak says whether a source is loaded by the input that it drives.
+func weak(h chains.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
+
+// plug tells what drives a station.
+func (s *Station) plug(h chains.Handover, from string) {
+	s.In, s.LossDB, s.Weak = ohms(h.Input), loss(h), weak(h)
+	if s.Weak && s.LossDB != nil {
+		s.Loading = fmt.Sprintf("It loads %s: %s into %s costs %.1f dB at 1 kHz, and other frequencies more or less.", from, *ohms(h.Source), *ohms(h.Input), -*s.LossDB)
+	}
+}
+
+// fed is what drives each block of a chain, and the end.
+type fed struct {
+	by string
+	chains.Handover
+}
+
+func feeds(c *chains.Chain) map[string]fed {
+	hands, err := c.Handovers(at1k)
+	if err != nil {
+		return nil
+	}
+	list := map[string]fed{}
+	walk := func(line []chains.Placed, hands []chains.Handover, from, end string) string {
+		for k, p := range line {
+			list[p.Name] = fed{from, hands[k]}
+			if from = p.Name; p.Piece() {
+				from = p.Switcher
+			}
+		}
+		if end != "" {
+			list[end] = fed{from, hands[len(line)]}
+		}
+		return from
+	}
+	if c.Split == nil {
+		walk(c.Blocks, hands, "the guitar", "the load")
+		return list
+	}
+	from := walk(c.Blocks, hands, "the guitar", "")
+	left := hands[len(c.Blocks)+1:]
+	walk(c.Split.Left, left, from, "the left load")
+	walk(c.Split.Right, left[len(c.Split.Left)+1:], from, "the right load")
+	return list
+}
+
+// worthTelling is by how many dB at 1 kHz a loading must change for a sentence: a step in level that is just heard (common practice, no source).
+const worthTelling = 0.5
+
+// sentences says where a change has changed the loading, and why.
+func sentences(before, after *chains.Chain) []string {
+	old, now := feeds(before), feeds(after)
+	list := []string{}
+	names := []string{}
+	for _, p := range after.Every() {
+		if !p.Piece() {
+			names = append(names, p.Name)
+		}
+	}
+	for _, name := range append(names, "the load", "the left load", "the right load") {
+		a, was := old[name]
+		b, is := now[name]
+		if !was || !is {
+			continue
+		}
+		la, lb := loss(a.Handover), loss(b.Handover)
+		if la == nil || lb == nil || math.Abs(*la-*lb) < worthTelling {
+			continue
+		}
+		if a.by != b.by {
+			list = append(list, fmt.Sprintf("%s is now driven by %s (%s) and no longer by %s (%s): it takes %.1f dB of it at 1 kHz and not %.1f dB.",
+				name, b.by, *ohms(b.Source), a.by, *ohms(a.Source), -*lb, -*la))
+		} else if as, bs := cmplx.Abs(a.Source), cmplx.Abs(b.Source); math.Abs(math.Log(as/bs)) > math.Abs(math.Log(cmplx.Abs(a.Input)/cmplx.Abs(b.Input))) {
+			list = append(list, fmt.Sprintf("%s has %s behind it now and no longer %s, so that %s takes %.1f dB of it at 1 kHz and not %.1f dB.",
+				b.by, *ohms(b.Source), *ohms(a.Source), name, -*lb, -*la))
+		} else {
+			list = append(list, fmt.Sprintf("%s has an input of %s now and no longer of %s: it takes %.1f dB of %s at 1 kHz and not %.1f dB.",
+				name, *ohms(b.Input), *ohms(a.Input), -*lb, b.by, -*la))
+		}
+	}
+	return list
+}
