@@ -1,0 +1,225 @@
+// @ts-check
+// Figures of both sides: what sounds as a full line, the other side as a dashed one. Values are read by pointing and by arrow keys.
+import { el, svg, say, num, diff, hertz } from "./dom.js";
+
+/** @typedef {{side: string, y: (number | null)[]}} Series */
+/** @typedef {{x: number[], names: string[], log: boolean, unit: string, series: Series[], extra?: {name: string, cls: string, y: (number | null)[]}[], range?: [number, number]}} Plot */
+
+const wide = 540, high = 250, left = 44, right = 12, top = 10, bottom = 30;
+
+/** Round steps for an axis. @param {number} lo @param {number} hi */
+function ticks(lo, hi) {
+	const step = [1, 2, 3, 6, 10, 20, 40].find(s => (hi - lo) / s <= 7) ?? 50, all = [];
+	for (let v = Math.ceil(lo / step) * step; v <= hi + 1e-9; v += step) all.push(v);
+	return all;
+}
+
+let unique = 0;
+
+export class Figure {
+	/** @param {string} title @param {string} about @param {string} unit */
+	constructor(title, about, unit) {
+		const id = "figure-" + ++unique;
+		this.unit = unit;
+		this.drawing = svg("svg", { viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-label": title });
+		this.at = el("span", { class: "hz" });
+		this.values = el("output", { class: "values", "aria-live": "polite", for: id }, this.at);
+		this.slider = el("input", { id, type: "range", min: 0, max: 0, step: 1, "aria-label": `${title}: where to read values`, oninput: () => this.read(Number(this.slider.value)) });
+		this.missing = el("p", { class: "missing soft", hidden: true });
+		this.holder = el("div", { class: "drawing" }, this.drawing);
+		this.root = el("figure", { class: "plot" }, el("figcaption", {}, title, el("small", {}, about)), this.holder, el("div", { class: "reading" }, this.slider, this.values), this.missing);
+		this.holder.addEventListener("pointermove", (/** @type {PointerEvent} */ e) => this.point(e));
+		this.holder.addEventListener("pointerdown", (/** @type {PointerEvent} */ e) => this.point(e));
+		/** @type {Plot | null} */
+		this.plot = null;
+		this.reader = svg("line", { class: "reader" });
+		this.k = -1;
+	}
+
+	/** @param {Plot | null} plot @param {string} sounding @param {string} why there is nothing to see */
+	show(plot, sounding, why) {
+		this.plot = plot;
+		this.sounding = sounding;
+		this.holder.hidden = this.slider.hidden = this.values.hidden = !plot;
+		this.missing.hidden = Boolean(plot);
+		say(this.missing, why);
+		if (!plot) return;
+		const all = [...plot.series.flatMap(s => s.y), ...(plot.extra ?? []).flatMap(s => s.y)].filter(v => v !== null && Number.isFinite(v)).map(Number);
+		let lo = all.length ? Math.min(...all) : 0, hi = all.length ? Math.max(...all) : 1;
+		if (plot.range) lo = Math.max(lo, hi + plot.range[0]), hi = Math.max(hi, lo + plot.range[1]);
+		const pad = Math.max(1, 0.06 * (hi - lo));
+		lo -= pad, hi += pad;
+		const n = plot.x.length, x0 = plot.log ? Math.log(20) : 0, x1 = plot.log ? Math.log(20000) : Math.max(1, n - 1);
+		const inset = plot.log ? 0 : Math.min(40, (wide - left - right) / (2 * Math.max(1, n)));
+		this.x = (/** @type {number} */ k) => left + inset + (wide - left - right - 2 * inset) * ((plot.log ? Math.log(plot.x[k]) : k) - x0) / (x1 - x0);
+		const xOf = (/** @type {number} */ f) => left + (wide - left - right) * (Math.log(f) - x0) / (x1 - x0);
+		const y = (/** @type {number} */ v) => top + (high - top - bottom) * (hi - Math.min(hi, Math.max(lo, v))) / (hi - lo);
+		const parts = [];
+		for (const t of ticks(lo, hi)) {
+			parts.push(svg("line", { class: "grid", x1: left, x2: wide - right, y1: y(t), y2: y(t) }), svg("text", { x: left - 8, y: y(t) + 4, "text-anchor": "end" }, num(t, 0)));
+		}
+		if (plot.log) {
+			for (let d = 10; d <= 10000; d *= 10) for (let m = 1; m < 10; m++) {
+				const f = d * m;
+				if (f < 20 || f > 20000) continue;
+				parts.push(svg("line", { class: "grid" + (m === 1 ? " strong" : ""), x1: xOf(f), x2: xOf(f), y1: top, y2: high - bottom }));
+			}
+			for (const f of [20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000]) {
+				parts.push(svg("text", { x: xOf(f), y: high - 10, "text-anchor": f === 20 ? "start" : f === 20000 ? "end" : "middle" }, f < 1000 ? (f === 20 ? "20 Hz" : String(f)) : f / 1000 + "k"));
+			}
+		} else {
+			const fits = (wide - left - right) / Math.max(1, n) > 7 * Math.max(...plot.names.map(s => s.length)), every = fits ? 1 : Math.ceil(Math.max(...plot.names.map(s => s.length)) * 7.4 / ((wide - left - right) / n));
+			plot.names.forEach((name, k) => {
+				parts.push(svg("line", { class: "grid", x1: this.x?.(k), x2: this.x?.(k), y1: top, y2: high - bottom }));
+				if (k % every === 0) parts.push(svg("text", { x: this.x?.(k), y: high - 10, "text-anchor": "middle" }, name));
+			});
+		}
+		/** @param {(number | null)[]} v */
+		const path = v => {
+			let d = "", pen = false;
+			v.forEach((value, k) => {
+				if (value === null || !Number.isFinite(value)) { pen = false; return; }
+				d += `${pen ? "L" : "M"}${this.x?.(k).toFixed(1)} ${y(Number(value)).toFixed(1)}`;
+				pen = true;
+			});
+			return d;
+		};
+		for (const e of plot.extra ?? []) parts.push(svg("path", { class: "line " + e.cls, d: path(e.y) }));
+		for (const s of [...plot.series].sort((p, q) => Number(p.side === sounding) - Number(q.side === sounding))) {
+			parts.push(svg("path", { class: `line side-${s.side.toLowerCase()}${s.side === sounding ? " sounding" : " other"}`, d: path(s.y) }));
+			if (!plot.log) s.y.forEach((v, k) => {
+				if (v !== null && Number.isFinite(v)) parts.push(svg("circle", { class: `dot side-${s.side.toLowerCase()}${s.side === sounding ? " sounding" : " other"}`, cx: this.x?.(k), cy: y(v), r: 3.5 }));
+			});
+		}
+		parts.push(this.reader);
+		this.reader.setAttribute("y1", String(top));
+		this.reader.setAttribute("y2", String(high - bottom));
+		this.drawing.replaceChildren(...parts);
+		this.slider.max = String(n - 1);
+		const at = this.k < 0 || this.k >= n ? (plot.log ? nearest(plot.x, 1000) : 0) : this.k;
+		this.slider.value = String(at);
+		this.read(at, true);
+	}
+
+	/** @param {number} k @param {boolean} [quietly] */
+	read(k, quietly) {
+		const p = this.plot;
+		if (!p) return;
+		if (!quietly) this.k = k;
+		const name = p.log ? hertz(p.x[k]) : p.names[k];
+		const parts = p.series.map(s => el("span", { class: "read" }, el("i", { class: `swatch side-${s.side.toLowerCase()}${s.side === this.sounding ? " sounding" : " other"}` }), s.side + " ", el("b", {}, num(s.y[k], 1, p.unit))));
+		if (p.series.length === 2) {
+			const [a, b] = p.series.map(s => s.y[k]);
+			if (a !== null && b !== null && Number.isFinite(a) && Number.isFinite(b)) parts.push(el("span", { class: "read soft" }, "B against A ", el("b", {}, diff(b - a, 1, "dB"))));
+		}
+		for (const e of p.extra ?? []) parts.push(el("span", { class: "read soft" }, e.name + " ", el("b", {}, num(e.y[k], 1, p.unit))));
+		say(this.at, name);
+		this.values.replaceChildren(this.at, ...parts);
+		this.slider.setAttribute("aria-valuetext", name);
+		const x = String(this.x?.(k) ?? 0);
+		this.reader.setAttribute("x1", x);
+		this.reader.setAttribute("x2", x);
+	}
+
+	/** @param {PointerEvent} e */
+	point(e) {
+		const p = this.plot;
+		if (!p) return;
+		const r = this.drawing.getBoundingClientRect(), x = (e.clientX - r.left) / r.width * wide;
+		let best = 0;
+		for (let k = 0; k < p.x.length; k++) if (Math.abs(/** @type {any} */ (this).x(k) - x) < Math.abs(/** @type {any} */ (this).x(best) - x)) best = k;
+		this.slider.value = String(best);
+		this.read(best);
+	}
+}
+
+/** @param {number[]} all @param {number} v */
+const nearest = (all, v) => all.reduce((best, x, k) => Math.abs(x - v) < Math.abs(all[best] - v) ? k : best, 0);
+
+/** Curves of two sides over the same frequencies: the sounding side's, the other's taken where they are. @param {any} a @param {any} b @returns {Plot | null} */
+function curves(a, b) {
+	const hz = (a?.hz?.length ? a : b)?.hz;
+	if (!hz?.length) return null;
+	const keep = hz.map((/** @type {number} */ f, /** @type {number} */ k) => k).filter((/** @type {number} */ k) => hz[k] >= 20 && hz[k] <= 20000);
+	const x = keep.map((/** @type {number} */ k) => hz[k]);
+	/** @type {Series[]} */
+	const series = [];
+	for (const [side, f] of /** @type {[string, any][]} */ ([["A", a], ["B", b]])) {
+		if (!f?.hz?.length) continue;
+		series.push({ side, y: f.hz.length === hz.length ? keep.map((/** @type {number} */ k) => f.db[k]) : x.map((/** @type {number} */ v) => f.db[nearest(f.hz, v)]) });
+	}
+	return { x, names: [], log: true, unit: "dB", series };
+}
+
+/** All figures of the page. */
+export class Figures {
+	/** @param {HTMLElement} root */
+	constructor(root) {
+		this.root = root;
+		this.ladder = new Figure("Ladder", "the peak at every jack, and how far the ceiling is", "dBV");
+		this.spectrum = new Figure("Spectrum", "of what comes out, averaged over the loop", "dB");
+		this.response = new Figure("Response", "from the pickup to the output, for small signals", "dB");
+		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, "Noise", el("small", {}, "at the output, and where it comes from")));
+		this.ledger = el("div", { class: "ledger" });
+		this.noise.append(this.ledger);
+		this.missing = el("ul", { class: "lines soft" });
+		root.append(this.ladder.root, this.noise, this.spectrum.root, this.response.root);
+		root.after(this.missing);
+	}
+
+	/** @param {Record<string, any>} sides figures of A and B, or null @param {Record<string, boolean>} stale @param {string} sounding */
+	show(sides, stale, sounding) {
+		const other = sounding === "A" ? "B" : "A", mine = sides[sounding], theirs = sides[other];
+		this.root.classList.toggle("stale", Boolean(stale[sounding]) && Boolean(mine));
+		this.root.classList.toggle("stale-other", Boolean(stale[other]) && Boolean(theirs));
+		this.root.setAttribute("aria-busy", String(Boolean(stale[sounding])));
+		const why = "Comes as soon as the sound is computed.";
+		const jacks = (mine?.jacks ?? []).filter((/** @type {any} */ j) => Number.isFinite(j.peak_dbv));
+		/** @type {Plot | null} */
+		let ladder = null;
+		if (jacks.length) {
+			const at = (/** @type {any} */ f) => jacks.map((/** @type {any} */ j) => f?.jacks?.find((/** @type {any} */ o) => o.jack === j.jack)?.peak_dbv ?? null);
+			const names = jacks.map((/** @type {any} */ j) => j.block || j.jack.replace(/\.in$/, ""));
+			ladder = { x: jacks.map((/** @type {any} */ _, /** @type {number} */ k) => k), names, log: false, unit: "dBV",
+				series: [...(sounding === "A" || theirs ? [{ side: "A", y: sounding === "A" ? jacks.map((/** @type {any} */ j) => j.peak_dbv) : at(theirs) }] : []),
+					...(sounding === "B" || theirs ? [{ side: "B", y: sounding === "B" ? jacks.map((/** @type {any} */ j) => j.peak_dbv) : at(theirs) }] : [])],
+				extra: [{ name: "ceiling", cls: "ceiling", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.ceiling_dbv) && j.ceiling_dbv < 30 ? j.ceiling_dbv : null) },
+					{ name: "noise", cls: "floor", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.noise_dbv) ? j.noise_dbv : null) }] };
+		}
+		this.ladder.show(ladder, sounding, why);
+		const spectrum = curves(sides.A?.spectrum, sides.B?.spectrum), response = curves(sides.A?.response, sides.B?.response);
+		this.spectrum.show(spectrum && { ...spectrum, range: [-80, 20] }, sounding, why);
+		this.response.show(response && { ...response, range: [-60, 12] }, sounding, why);
+		this.showNoise(sides, sounding, why);
+		const missing = [...new Set([...(mine?.not_measurable ?? []), ...(theirs?.not_measurable ?? [])])];
+		this.missing.replaceChildren(...missing.map(m => el("li", {}, m)));
+	}
+
+	/** @param {Record<string, any>} sides @param {string} sounding @param {string} why */
+	showNoise(sides, sounding, why) {
+		/** @type {Map<string, Record<string, any>>} */
+		const sources = new Map();
+		for (const side of [sounding, sounding === "A" ? "B" : "A"]) {
+			for (const n of sides[side]?.noise ?? []) {
+				const name = [n.block, n.source].filter(Boolean).join(": "), row = sources.get(name) ?? {};
+				row[side] = n;
+				sources.set(name, row);
+			}
+		}
+		const rows = [...sources].sort((p, q) => Math.max(q[1].A?.share ?? 0, q[1].B?.share ?? 0) - Math.max(p[1].A?.share ?? 0, p[1].B?.share ?? 0)).slice(0, 6);
+		if (!rows.length) {
+			this.ledger.replaceChildren(el("p", { class: "missing soft" }, why));
+			return;
+		}
+		/** @param {any} n @param {string} side */
+		const bar = (n, side) => {
+			const b = el("span", { class: `share side-${side.toLowerCase()}${side === sounding ? " sounding" : " other"}` });
+			b.style.setProperty("--share", String(n ? Math.max(0.004, n.share ?? 0) : 0));
+			return el("td", {}, el("div", { class: "amount" }, b, el("span", {}, n ? num(n.dbv, 1) : "\u2013")));
+		};
+		const have = ["A", "B"].filter(s => sides[s]?.noise);
+		this.ledger.replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, el("td"), ...have.map(s => el("th", { scope: "col" }, s, el("small", {}, "dBV"))))),
+			el("tbody", {}, ...rows.map(([name, r]) => el("tr", {}, el("th", { scope: "row" }, name), ...have.map(s => bar(r[s], s)))),
+				el("tr", { class: "total" }, el("th", { scope: "row" }, "all together"), ...have.map(s => el("td", {}, num(sides[s].noise_total_dbv, 1)))))));
+	}
+}

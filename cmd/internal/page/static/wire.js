@@ -1,0 +1,101 @@
+// @ts-check
+// What the page says to the program and hears from it. See the program's own package page for the other end.
+
+/** A refusal in words for people. */
+export class Refusal extends Error {
+	/** @param {string} text @param {number} status @param {any} body */
+	constructor(text, status, body) {
+		super(text);
+		this.status = status;
+		this.body = body;
+	}
+}
+
+/** @param {string} what @param {object} body @param {AbortSignal} [signal] */
+const send = (what, body, signal) => fetch("api/" + what, {
+	method: "POST", headers: { "Content-Type": "application/json", "X-Drywire": "1" }, body: JSON.stringify(body), signal, cache: "no-store",
+});
+
+/** The answer to a question. @param {string} what @param {object} body @param {AbortSignal} [signal] @returns {Promise<any>} */
+export async function ask(what, body, signal) {
+	const r = await send(what, body, signal);
+	const text = await r.text();
+	let value = null;
+	try {
+		value = text ? JSON.parse(text) : {};
+	} catch { /* no JSON: its text is all there is to say */ }
+	if (!r.ok || value === null || value.error) throw new Refusal(value?.error ?? value?.conflict ?? (text.trim() || `The program answers ${r.status}.`), r.status, value);
+	return value;
+}
+
+/**
+ * Asks for a sound and hands over its messages as they come, in order.
+ * @param {object} body
+ * @param {{json: (type: number, value: any) => void, audio: (exact: boolean, start: number, samples: Float32Array) => void}} on
+ * @param {AbortSignal} signal
+ */
+export async function stream(body, on, signal) {
+	const r = await send("render", body, signal);
+	if (!r.ok || !r.body) {
+		const text = await r.text();
+		let value = null;
+		try { value = JSON.parse(text); } catch { /* as above */ }
+		throw new Refusal(value?.error ?? (text.trim() || `The program answers ${r.status}.`), r.status, value);
+	}
+	const reader = r.body.getReader();
+	/** @type {Uint8Array[]} */
+	let chunks = [];
+	let have = 0;
+	/** The next n bytes, or null where there are not as many yet. @param {number} n */
+	const take = n => {
+		if (have < n) return null;
+		const whole = new Uint8Array(n);
+		let at = 0;
+		while (at < n) {
+			const c = chunks[0], m = Math.min(c.length, n - at);
+			whole.set(c.subarray(0, m), at);
+			at += m;
+			if (m === c.length) chunks.shift();
+			else chunks[0] = c.subarray(m);
+		}
+		have -= n;
+		return whole;
+	};
+	/** @type {{type: number, size: number} | null} */
+	let head = null;
+	for (;;) {
+		const { done, value } = await reader.read();
+		if (done) break;
+		chunks.push(value);
+		have += value.length;
+		for (;;) {
+			if (!head) {
+				const h = take(8);
+				if (!h) break;
+				const v = new DataView(h.buffer);
+				head = { type: v.getUint32(0, true), size: v.getUint32(4, true) };
+			}
+			const payload = take(head.size);
+			if (!payload) break;
+			if (head.type === 1 || head.type === 4) on.json(head.type, JSON.parse(new TextDecoder().decode(payload)));
+			else if (head.type === 2 || head.type === 3) {
+				on.audio(head.type === 3, new DataView(payload.buffer).getUint32(0, true), new Float32Array(payload.buffer, 4, (payload.length - 4) >> 2));
+			}
+			head = null;
+		}
+	}
+	if (head || have) throw new Refusal("The sound broke off.", 0, null);
+}
+
+/** @param {string} session @param {{state: (s: any) => void, disk: (d: any) => void, lost: (gone: boolean) => void}} on */
+export function listen(session, on) {
+	const source = new EventSource("api/events?session=" + encodeURIComponent(session));
+	source.addEventListener("state", e => on.state(JSON.parse(e.data)));
+	source.addEventListener("disk", e => on.disk(JSON.parse(e.data)));
+	source.addEventListener("open", () => on.lost(false));
+	source.addEventListener("error", () => on.lost(true));
+	return source;
+}
+
+/** Where a file to keep comes from. @param {string} session @param {string} side @param {string} what */
+export const keep = (session, side, what) => `api/export?session=${encodeURIComponent(session)}&side=${side}&what=${what}`;
