@@ -22,6 +22,7 @@ type File struct {
 	Load      Load          // what the last jack is plugged into
 	Patch     dsp.Metre     // length of each cable between two blocks
 	Supplies  []Supply
+	Cabinets  []*Cabinet  // impulse responses that speakers name, each once
 	Blocks    []Block     // in the order in which the file names them
 	Order     []string    // the signal flows from the first to the last; names of blocks
 	Split     *SplitOrder // where the order ends in two paths; nil where it does not
@@ -93,8 +94,9 @@ type Block struct {
 	Name     string
 	Kind     *blocks.Kind
 	Settings blocks.Settings
-	Power    string // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
-	Loops    []Loop // of a switcher, by their numbers
+	Power    string   // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
+	Loops    []Loop   // of a switcher, by their numbers
+	Cabinet  *Cabinet // of a speaker; nil: its own cone
 
 	moves curves // of the knobs that move; Settings has where they are at 0 s
 }
@@ -146,9 +148,10 @@ type Placed struct {
 	Name     string // unique; a piece is called by its switcher, or by the return jack that it begins at
 	Kind     *blocks.Kind
 	Settings blocks.Settings
-	Off      bool   // in the chain, but bypassed
-	Power    string // as in Block
-	Switcher string // the switcher that it is a piece of, or in a loop of: it has its place there and no other
+	Off      bool     // in the chain, but bypassed
+	Power    string   // as in Block
+	Switcher string   // the switcher that it is a piece of, or in a loop of: it has its place there and no other
+	Cabinet  *Cabinet // as in Block
 
 	piece *blocks.SwitcherPiece // nil for every other block
 	moves curves                // as in Block, while takes and presets set its knobs
@@ -215,7 +218,7 @@ func (f *File) resolve(t Take) *Chain {
 		}
 	}
 	for _, b := range f.Blocks {
-		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Off: slices.Contains(t.Off, b.Name), moves: b.moves}
+		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Cabinet: b.Cabinet, Off: slices.Contains(t.Off, b.Name), moves: b.moves}
 	}
 	if p := f.preset(t.Preset); p != nil {
 		for _, s := range p.Set {

@@ -190,6 +190,12 @@ func (p Placed) place(bench *blocks.Bench) {
 	} else if p.Off {
 		bench.Bypass(p.Name, p.Kind, p.Settings)
 	} else {
+		if p.Cabinet != nil {
+			if bench.IR == nil {
+				bench.IR = map[string]blocks.ImpulseResponse{}
+			}
+			bench.IR[p.Name] = p.Cabinet.response(bench.Rate)
+		}
 		bench.Place(p.Name, p.Kind, p.Settings)
 	}
 }

@@ -66,6 +66,9 @@ func (m *Memo) Signal(ctx context.Context, w *Wiring, node string) ([]float64, e
 	if w.Rate != m.Rate || w.Quality != m.Quality {
 		panic("chains: a wiring of another rate or quality")
 	}
+	if err := w.Chain.bare(); err != nil {
+		return nil, err
+	}
 	signal, err := m.node(ctx, w, node)
 	if err != nil {
 		return nil, err

@@ -45,6 +45,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
 	}
 	f = newFile()
 	if seen := readMap(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
+		f.Cabinets = r.cabinets
 		r.orders(body, f, seen)
 		r.unused(f)
 	}

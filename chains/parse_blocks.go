@@ -80,6 +80,11 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (Block,
 		if seen["power"] != nil && seen["supply"] != nil {
 			r.at(later(seen["power"], seen["supply"]), "%s has a supply and a power; the voltage is that of the output which it is plugged into", name)
 		}
+		if b.Cabinet != nil {
+			for _, knob := range blocks.ConeKnobs {
+				r.idle(seen[knob], name, knob, b.Cabinet.Path)
+			}
+		}
 		r.addTargets(name, kinds[i])
 		r.read[name] = true
 		return b, true
@@ -121,6 +126,9 @@ func blockKeys(kind *blocks.Kind) []key[Block] {
 	}
 	if kind.Name == switcherKind {
 		keys = append(keys, loopsKey())
+	}
+	if kind.Name == speakerKind {
+		keys = append(keys, cabinetKey(func(b *Block, c *Cabinet) { b.Cabinet = c }))
 	}
 	return keys
 }
@@ -172,6 +180,10 @@ func (r *reader) addTargets(name string, kind *blocks.Kind) {
 	if _, ok := kind.Knob("supply"); ok {
 		power := powerKey(kind, func(p *Placed, power string) { p.Power = power })
 		r.targets = append(r.targets, lifted(name, []key[Placed]{power}, func(c *Chain) *Placed { return c.pool[name] })...)
+	}
+	if kind.Name == speakerKind {
+		cabinet := cabinetKey(func(p *Placed, c *Cabinet) { p.Cabinet = c })
+		r.targets = append(r.targets, lifted(name, []key[Placed]{cabinet}, func(c *Chain) *Placed { return c.pool[name] })...)
 	}
 }
 

@@ -467,14 +467,14 @@ func powerKey[T any](kind *blocks.Kind, set func(*T, string)) key[T] {
 	}
 }
 
-// settable faults a changed supply of a block that has the voltage of its power.
+// settable faults a changed supply of a block that has the voltage of its power, and a changed knob of a cone that a cabinet has taken the place of.
 func (r *reader) settable(f *File, s Setting) {
 	part, knob, _ := strings.Cut(s.Target, ".")
-	if knob != "supply" {
-		return
-	}
 	for _, b := range f.Blocks {
-		if b.Name == part && b.Power != "" {
+		if b.Name == part && b.Cabinet != nil {
+			r.idle(s.node, part, knob, b.Cabinet.Path)
+		}
+		if knob == "supply" && b.Name == part && b.Power != "" {
 			r.at(s.node, "%s changes nothing: %s is plugged into %s; change %s.power", s.Target, part, b.Power, part)
 		}
 	}

@@ -24,6 +24,7 @@ type reader struct {
 	used       map[string]bool     // names that some order holds, or seems to mean
 	targets    []key[Chain]        // what a take may set
 
+	cabinets []*Cabinet          // impulse responses that are named
 	guitars  map[string]ast.Node // where each named guitar is declared
 	supplies []Supply
 	switcher string   // the name of the block that is one; "" for none

@@ -88,6 +88,9 @@ const blockSize = 512
 // Renderer prepares the chain to be rendered, with the jacks that are to be read.
 func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 	r := &Renderer{Wiring: w, Taps: taps}
+	if err := w.Chain.bare(); err != nil {
+		return nil, err
+	}
 	latency := map[int]int{}
 	signalOf := map[string]int{} // a node's or a driven source's signal
 	signal := func(name string, late int) int {

@@ -151,6 +151,9 @@ func setSchema(kinds []*blocks.Kind, brief string) object {
 	}
 	var knobs []string
 	for _, kind := range kinds {
+		if kind.Name == speakerKind {
+			knobs = append(knobs, "file")
+		}
 		for _, k := range kind.Knobs {
 			if name := regexp.QuoteMeta(k.Name); !slices.Contains(knobs, name) {
 				knobs = append(knobs, name)

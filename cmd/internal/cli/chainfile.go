@@ -12,7 +12,9 @@ import (
 	"strings"
 
 	"drywire/chains"
+	"drywire/cmd/internal/cabinet"
 	"drywire/dsp/section"
+	"drywire/samples"
 )
 
 // chainFile is a chain file that was read and parsed.
@@ -26,8 +28,38 @@ type chainFile struct {
 // mostRead is how much of a file is read before it is known to be a chain file; Parse takes less.
 const mostRead = 1 << 20
 
-// readChainFile reads the chain file at path, or from standard input for "-".
+// readChainFile reads the chain file at path, or from standard input for "-", and the impulse responses that it names.
 func readChainFile(s streams, path string) (*chainFile, error) {
+	f, err := openChainFile(s, path)
+	if err != nil {
+		return nil, err
+	}
+	err = cabinet.Read(f.File, f.name, f.source, func(path string) (*samples.Reader, error) { return samples.Open(f.beside(path)) })
+	if err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// beside is a path that the chain file names, as the system has it.
+func (f *chainFile) beside(path string) string {
+	if filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(f.folder, filepath.FromSlash(path))
+}
+
+// inputs is all that is read in a run and so not written over.
+func (f *chainFile) inputs(r *recording) []string {
+	all := []string{r.path, f.name}
+	for _, c := range f.Cabinets {
+		all = append(all, f.beside(c.Path))
+	}
+	return all
+}
+
+// openChainFile reads the chain file alone.
+func openChainFile(s streams, path string) (*chainFile, error) {
 	if path == "-" {
 		src, err := io.ReadAll(io.LimitReader(s.in, mostRead))
 		if err != nil {

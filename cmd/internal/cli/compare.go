@@ -163,7 +163,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		}
 		names[k] = fileName(k+1, len(all), c.Take)
 		var err error
-		wavs[k], err = out.wav(names[k], samples.Format{Rate: int(r.rate), Channels: channels, Bits: 24}, takeFrames(r, longest), r.path, f.name)
+		wavs[k], err = out.wav(names[k], samples.Format{Rate: int(r.rate), Channels: channels, Bits: 24}, takeFrames(r, longest), f.inputs(r)...)
 		if err != nil {
 			return nil, nil, err
 		}

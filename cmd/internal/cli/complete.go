@@ -68,7 +68,7 @@ func fromChain(words func(f *chainFile, take string) []string) completion {
 		if len(args) == 0 || args[0] == "-" {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		f, err := readChainFile(streams{}, args[0])
+		f, err := openChainFile(streams{}, args[0])
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}

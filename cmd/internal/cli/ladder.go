@@ -137,7 +137,7 @@ func writeFile(path string, content []byte, f *chainFile, r *recording) error {
 		return err
 	}
 	defer out.abort()
-	if err := out.text(filepath.Base(path), content, f.name, r.path); err != nil {
+	if err := out.text(filepath.Base(path), content, f.inputs(r)...); err != nil {
 		return err
 	}
 	return out.publish()

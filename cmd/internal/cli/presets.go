@@ -158,7 +158,7 @@ func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.
 			return nil, err
 		}
 		frames := int64(len(ends[0]))
-		wav, err := out.wav(one.name, samples.Format{Rate: int(r.rate), Channels: len(ends), Bits: 24}, frames, r.path, f.name)
+		wav, err := out.wav(one.name, samples.Format{Rate: int(r.rate), Channels: len(ends), Bits: 24}, frames, f.inputs(r)...)
 		if err != nil {
 			return nil, err
 		}

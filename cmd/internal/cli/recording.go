@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"math"
 	"os"
-	"path/filepath"
 	"slices"
 
 	"drywire/chains"
@@ -50,10 +49,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		want.Sample, want.File = "", override
 		r.path = override
 	case want.File != "":
-		r.path = want.File
-		if !filepath.IsAbs(r.path) {
-			r.path = filepath.Join(f.folder, filepath.FromSlash(r.path))
-		}
+		r.path = f.beside(want.File)
 	}
 	r.load = want.Load
 

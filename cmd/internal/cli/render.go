@@ -104,7 +104,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if o.volts {
 		format.Bits, format.Float = 32, true
 	}
-	wav, err := out.wav(filepath.Base(o.out), format, takeFrames(r, after), r.path, f.name)
+	wav, err := out.wav(filepath.Base(o.out), format, takeFrames(r, after), f.inputs(r)...)
 	if err != nil {
 		return err
 	}

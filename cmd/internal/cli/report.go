@@ -225,5 +225,5 @@ func writeReport(out *outputs, name string, f *chainFile, r *recording, e *exper
 		return err
 	}
 	found.bytes = page.Len()
-	return out.text(name, page.Bytes(), r.path, f.name)
+	return out.text(name, page.Bytes(), f.inputs(r)...)
 }

@@ -1,0 +1,55 @@
+// Package cabinet reads the impulse responses that a chain file names for its speakers. What may be one, package chains says.
+package cabinet
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+
+	"drywire/chains"
+	"drywire/dsp"
+	"drywire/samples"
+)
+
+// Read reads every impulse response of a parsed file, which then holds them. name and source are what Parse got; open opens a path as it is written. The
+// error is chains.Faults, each with its place in the chain file.
+func Read(f *chains.File, name string, source []byte, open func(path string) (*samples.Reader, error)) error {
+	var faults chains.Faults
+	for _, c := range f.Cabinets {
+		if err := read(c, open); err != nil {
+			faults = append(faults, chains.CabinetFault(name, source, c.Path, "impulse response "+err.Error()))
+		}
+	}
+	if faults != nil {
+		return faults
+	}
+	return nil
+}
+
+func read(c *chains.Cabinet, open func(path string) (*samples.Reader, error)) error {
+	r, err := open(c.Path)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("%w; its path is relative to the chain file", err)
+		}
+		return err
+	}
+	defer r.Close()
+	if r.Channels != 1 {
+		return fmt.Errorf("%s: has %d channels; a speaker has one: export the one that you want as a mono file", c.Path, r.Channels)
+	}
+	x := make([]float64, min(r.Frames(), chains.MostCabinetFrames))
+	for at := 0; at < len(x); {
+		n, err := r.Read(x[at:])
+		if at += n; errors.Is(err, io.EOF) {
+			x = x[:at]
+		} else if err != nil {
+			return err
+		}
+	}
+	if err := c.Hold(x, dsp.Hertz(r.Rate)); err != nil {
+		return fmt.Errorf("%s: %w", c.Path, err)
+	}
+	return nil
+}
