@@ -40,7 +40,7 @@ const (
 // MostCabinetFrames is more samples than any impulse response may have: who reads a file may stop there.
 const MostCabinetFrames = int64(float64(longestCabinet)*float64(fastestCabinet)) + 1
 
-// Hold gives the cabinet its impulse response: one channel, in any unit, at the rate that it was made at; Wire resamples it to the recording's. An error says
+// Hold gives the cabinet its impulse response: one channel, full scale being 1, at the rate that it was made at; Wire resamples it to the recording's. An error says
 // why it can be no cabinet's.
 func (c *Cabinet) Hold(samples []float64, rate dsp.Hertz) error {
 	if rate < slowestCabinet || rate > fastestCabinet {
@@ -56,7 +56,7 @@ func (c *Cabinet) Hold(samples []float64, rate dsp.Hertz) error {
 		}
 		top = math.Max(top, math.Abs(v))
 	}
-	if top == 0 {
+	if top < nothing { // or nothing but dither
 		return fmt.Errorf("is silent; an impulse response is what a cabinet answers to a click")
 	}
 	ir := blocks.ImpulseResponse{Samples: samples}
@@ -74,7 +74,8 @@ func (c *Cabinet) Hold(samples []float64, rate dsp.Hertz) error {
 	return nil
 }
 
-// nothing is the share of what a response could have, under which it has nothing: -80 dB. Common practice, no source.
+// nothing is the share of full scale under which samples are silence with its dither, and of what a response could have under which it has nothing: -80 dB.
+// Common practice, no source.
 const nothing = 1e-4
 
 func (c *Cabinet) held() bool {
