@@ -12,13 +12,16 @@ import (
 	"drywire/samples"
 )
 
-// Read reads every impulse response of a parsed file, which then holds them. name and source are what Parse got; open opens a path as it is written. The
+// Open opens a path as it is written in the chain file; done closes it. Its errors say what it is that cannot be opened: an impulse response.
+type Open func(path string) (r *samples.Reader, done func(), err error)
+
+// Read reads every impulse response of a parsed file, which then holds them. name and source are what Parse got; The
 // error is chains.Faults, each with its place in the chain file.
-func Read(f *chains.File, name string, source []byte, open func(path string) (*samples.Reader, error)) error {
+func Read(f *chains.File, name string, source []byte, open Open) error {
 	var faults chains.Faults
 	for _, c := range f.Cabinets {
 		if err := read(c, open); err != nil {
-			faults = append(faults, chains.CabinetFault(name, source, c.Path, "impulse response "+err.Error()))
+			faults = append(faults, chains.CabinetFault(name, source, c.Path, err.Error()))
 		}
 	}
 	if faults != nil {
@@ -27,17 +30,17 @@ func Read(f *chains.File, name string, source []byte, open func(path string) (*s
 	return nil
 }
 
-func read(c *chains.Cabinet, open func(path string) (*samples.Reader, error)) error {
-	r, err := open(c.Path)
+func read(c *chains.Cabinet, open Open) error {
+	r, done, err := open(c.Path)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
 			return fmt.Errorf("%w; its path is relative to the chain file", err)
 		}
 		return err
 	}
-	defer r.Close()
+	defer done()
 	if r.Channels != 1 {
-		return fmt.Errorf("%s: has %d channels; a speaker has one: export the one that you want as a mono file", c.Path, r.Channels)
+		return fmt.Errorf("impulse response %s: has %d channels; a speaker has one: export the one that you want as a mono file", c.Path, r.Channels)
 	}
 	x := make([]float64, min(r.Frames(), chains.MostCabinetFrames))
 	for at := 0; at < len(x); {
@@ -49,7 +52,7 @@ func read(c *chains.Cabinet, open func(path string) (*samples.Reader, error)) er
 		}
 	}
 	if err := c.Hold(x, dsp.Hertz(r.Rate)); err != nil {
-		return fmt.Errorf("%s: %w", c.Path, err)
+		return fmt.Errorf("impulse response %s: %w", c.Path, err)
 	}
 	return nil
 }

@@ -34,7 +34,13 @@ func readChainFile(s streams, path string) (*chainFile, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = cabinet.Read(f.File, f.name, f.source, func(path string) (*samples.Reader, error) { return samples.Open(f.beside(path)) })
+	err = cabinet.Read(f.File, f.name, f.source, func(path string) (*samples.Reader, func(), error) {
+		r, err := samples.Open(f.beside(path))
+		if err != nil {
+			return nil, nil, fmt.Errorf("impulse response %w", err)
+		}
+		return r, func() { r.Close() }, nil
+	})
 	if err != nil {
 		return nil, err
 	}

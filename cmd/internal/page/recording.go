@@ -30,30 +30,30 @@ type recording struct {
 // waveColumns is how many parts a waveform is drawn in.
 const waveColumns = 800
 
-// openFile opens a recording by the path that a chain file gives: one that stays in the folder, whatever links there are in it.
-func (s *server) openFile(path string) (*samples.Reader, func(), error) {
+// openFile opens a WAV file by the path that a chain file gives, and says what it is for: one that stays in the folder, whatever links there are in it.
+func (s *server) openFile(what, path string) (*samples.Reader, func(), error) {
 	clean := filepath.FromSlash(path)
 	if !filepath.IsLocal(clean) {
-		return nil, nil, fmt.Errorf("recording %s is not in the folder that was opened; a page plays only what is", path)
+		return nil, nil, fmt.Errorf("%s %s is not in the folder that was opened; a page plays only what is", what, path)
 	}
 	info, err := s.root.Stat(clean) // before opening: opening a named pipe would wait for ever
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, nil, fmt.Errorf("recording %s: %w", path, fs.ErrNotExist)
+			return nil, nil, fmt.Errorf("%s %s: %w", what, path, fs.ErrNotExist)
 		}
-		return nil, nil, fmt.Errorf("recording %s is not to be read from the folder that was opened", path)
+		return nil, nil, fmt.Errorf("%s %s is not to be read from the folder that was opened", what, path)
 	}
 	if !info.Mode().IsRegular() {
-		return nil, nil, fmt.Errorf("recording %s is not a regular file", path)
+		return nil, nil, fmt.Errorf("%s %s is not a regular file", what, path)
 	}
 	f, err := s.root.Open(clean)
 	if err != nil {
-		return nil, nil, fmt.Errorf("recording %s: %w", path, plain(err))
+		return nil, nil, fmt.Errorf("%s %s: %w", what, path, plain(err))
 	}
 	r, err := samples.NewReader(f, info.Size(), path)
 	if err != nil {
 		f.Close()
-		return nil, nil, fmt.Errorf("recording %w", err)
+		return nil, nil, fmt.Errorf("%s %w", what, err)
 	}
 	return r, func() { f.Close() }, nil
 }
@@ -78,7 +78,7 @@ func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (
 		}
 	} else {
 		r.name = strings.TrimSuffix(filepath.Base(filepath.FromSlash(want.File)), filepath.Ext(want.File))
-		r.open = func() (*samples.Reader, func(), error) { return s.openFile(want.File) }
+		r.open = func() (*samples.Reader, func(), error) { return s.openFile("recording", want.File) }
 		if info, err := s.root.Stat(filepath.FromSlash(want.File)); err == nil {
 			r.key += fmt.Sprint(info.Size(), info.ModTime().UnixNano())
 		}

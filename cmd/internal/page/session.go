@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"drywire/chains"
+	"drywire/cmd/internal/cabinet"
+	"drywire/samples"
 )
 
 // session is one browser window: its text of the chain file and what its two sides show of it.
@@ -63,6 +65,9 @@ func sideOf(letter string) (int, error) {
 func (s *server) parsed(ctx context.Context, text []byte, takes [2]string) (document, error) {
 	f, err := chains.Parse(s.name, text)
 	if err != nil {
+		return document{}, err
+	}
+	if err := cabinet.Read(f, s.name, text, func(path string) (*samples.Reader, func(), error) { return s.openFile("impulse response", path) }); err != nil {
 		return document{}, err
 	}
 	r, err := s.recordingOf(ctx, f, text)
