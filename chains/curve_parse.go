@@ -59,6 +59,10 @@ func movingKey[T any](name, brief string, unit dsp.Unit, low, high float64, init
 			r.at(n, "%s cannot move: %s", path, still)
 			return nil
 		}
+		if pairs, ok := r.quietPairs(n); ok && !slices.ContainsFunc(pairs, func(p *ast.MappingValueNode) bool { return nearest(p.Key.GetToken().Value, []string{"at"}) != "" }) {
+			r.wrong(path, n, unit.Means()+" like "+unit.Examples()[0]+", or a curve like at: "+curveLike(unit, low, high))
+			return nil
+		}
 		c, ok := r.curve(path, n, unit, low, high)
 		if !ok {
 			return nil
@@ -68,15 +72,19 @@ func movingKey[T any](name, brief string, unit dsp.Unit, low, high float64, init
 	return k
 }
 
+func curveLike(unit dsp.Unit, low, high float64) string {
+	return "{0 s: " + dsp.FormatQuantity(high, unit) + ", 4 s: " + dsp.FormatQuantity(low, unit) + "}"
+}
+
 // curve is a value over time.
 func (r *reader) curve(path string, n ast.Node, unit dsp.Unit, low, high float64) (*Curve, bool) {
-	like := "at: {0 s: " + dsp.FormatQuantity(high, unit) + ", 4 s: " + dsp.FormatQuantity(low, unit) + "}"
+	like := curveLike(unit, low, high)
 	faults := len(r.faults)
 	var c *Curve
-	readMap(r, path, n, like, []key[struct{}]{{
-		name: "at", brief: "values by their times, like " + like, must: true,
+	readMap(r, path, n, "at: "+like, []key[struct{}]{{
+		name: "at", brief: "values by their times, like at: " + like, must: true,
 		read: func(r *reader, path string, n ast.Node) func(*struct{}) {
-			pairs, ok := r.pairs(path, n, strings.TrimPrefix(like, "at: "))
+			pairs, ok := r.pairs(path, n, like)
 			if !ok {
 				return nil
 			}
@@ -85,7 +93,7 @@ func (r *reader) curve(path string, n ast.Node, unit dsp.Unit, low, high float64
 				return nil
 			}
 			if len(pairs) < 2 && len(r.faults) == faults {
-				r.at(n, "%s has %d of two points or more, like %s; a value that holds needs none", path, len(pairs), like)
+				r.at(n, "%s has %d of two points or more, like at: %s; a value that holds needs none", path, len(pairs), like)
 				return nil
 			}
 			var times, values []float64
@@ -125,28 +133,33 @@ func (r *reader) held(path string, n ast.Node, why string) bool {
 	return true
 }
 
-// curveSchema is a value of that schema, or a curve of such values.
+// curveSchema is a value of that schema, or a curve. The range of a curve's values is left to Parse.
 func curveSchema(value object) object {
-	plain := object{}
+	s, plain := object{}, object{}
 	for k, v := range value {
-		if k != "description" && k != "default" && k != "examples" {
+		switch k {
+		case "description", "default", "examples":
+			s[k] = v
+		default:
 			plain[k] = v
 		}
 	}
-	s := object{"anyOf": []any{plain, object{
+	s["anyOf"] = []any{plain, object{"$ref": "#/$defs/" + curveDef}}
+	return s
+}
+
+// curveDef is the name of the schema of curves.
+const curveDef = "curve"
+
+func anyCurveSchema() object {
+	return object{
 		"type": "object", "required": []string{"at"}, "additionalProperties": false,
 		"properties": object{"at": object{
 			"type": "object", "description": "values by their times: before the first and after the last the value holds, between them it moves smoothly",
 			"minProperties": 2, "maxProperties": maxPoints,
-			"propertyNames": object{"pattern": dsp.Seconds.Pattern()}, "additionalProperties": plain,
+			"propertyNames": object{"pattern": dsp.Seconds.Pattern()}, "additionalProperties": object{"type": []string{"string", "number"}},
 		}},
-	}}}
-	for _, k := range []string{"description", "default", "examples"} {
-		if v, ok := value[k]; ok {
-			s[k] = v
-		}
 	}
-	return s
 }
 
 // String is the curve as a file has it.

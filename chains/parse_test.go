@@ -23,7 +23,7 @@ var testKinds = []*blocks.Kind{
 		{Name: "threshold", Brief: "where it begins", Unit: dsp.DBus, Min: -60, Max: 10, Default: -20},
 	}},
 	{Name: "delay", Brief: "an echo", Knobs: []blocks.Knob{
-		{Name: "time", Brief: "between repeats", Unit: dsp.Seconds, Min: 0.02, Max: 1, Default: 0.38},
+		{Name: "time", Brief: "between repeats", Unit: dsp.Seconds, Min: 0.02, Max: 1, Default: 0.38, Still: "it is a time"},
 		{Name: "repeats", Brief: "how many", Unit: dsp.Dial, Min: 0, Max: 10, Default: 4},
 		{Name: "mix", Brief: "echo in the sound", Unit: dsp.Percents, Min: 0, Max: 1, Default: 0.3},
 	}},

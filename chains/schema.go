@@ -35,6 +35,7 @@ func schema(kinds []*blocks.Kind) []byte {
 		}
 		defs["block-"+k.Name] = def
 	}
+	defs[curveDef] = anyCurveSchema()
 	top["$defs"] = defs
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)
@@ -170,7 +171,7 @@ func setSchema(kinds []*blocks.Kind, brief string) object {
 	if knobs != nil {
 		slices.Sort(knobs)
 		pattern := strings.TrimSuffix(namePattern, "$") + `\.(` + strings.Join(knobs, "|") + ")$"
-		set["patternProperties"] = object{pattern: object{"type": []string{"string", "number", "boolean"}}}
+		set["patternProperties"] = object{pattern: curveSchema(object{"type": []string{"string", "number", "boolean"}})}
 	}
 	return set
 }

@@ -51,6 +51,7 @@ func Template(title string) []byte {
 	line("guitar:", "its electronics: what it is plugged into changes its sound")
 	line("  pickup: humbucker", "or "+strings.Join(without(presetNames(), defaultPickup), ", "))
 	line("  volume: 10", "the guitar's own knobs: 0 to 10, a percentage, or 2 o'clock")
+	line("  # volume: {at: {0 s: 10, 4 s: 3}}", "turned while the recording plays; most knobs can be")
 	line("  tone: 10", "10 is full treble")
 	line("  cable: 5 m", "from the guitar to the first block; a long one dulls the sound")
 	b.WriteString("\n")

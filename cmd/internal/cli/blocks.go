@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -52,6 +53,7 @@ func showBlock(s streams, k *blocks.Kind) {
 	in, out := k.Impedances(k.Defaults(), at)
 	paragraph(s.out, k.Name+": ", k.Brief, width)
 	s.printf("\n")
+	moves := "" // an example of a knob that can
 	t := table{header: []string{"knob", "range, with unit", "default", "what it does"}}
 	for _, knob := range k.Knobs {
 		limits, usual := strings.Join(knob.Words, ", "), knob.Word
@@ -66,10 +68,19 @@ func showBlock(s streams, k *blocks.Kind) {
 		if knob.Taper != "" {
 			brief += " (" + knob.Taper + " taper)"
 		}
+		if knob.Still == "" {
+			brief += " ~"
+			if moves == "" {
+				moves = fmt.Sprintf("%s: {at: {0 s: %s, 4 s: %s}}", knob.Name, dsp.FormatQuantity(knob.Min, knob.Unit), dsp.FormatQuantity(knob.Max, knob.Unit))
+			}
+		}
 		t.row(knob.Name, limits, usual, brief)
 	}
 	if len(k.Knobs) > 0 {
 		t.wrap(s.out, width)
+		if moves != "" {
+			s.printf("~ can be turned while the recording plays: %s\n", moves)
+		}
 		s.printf("\n")
 	}
 	s.printf("Impedance at 1 kHz, knobs at their defaults: %s in (1 MΩ at its output),\n%s out (10 kΩ at its input).\n", ohms(in), ohms(out))
