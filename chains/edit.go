@@ -312,6 +312,9 @@ func (t Take) plain() (Take, error) {
 	if p.Name == "" {
 		return p, errors.New("a take needs a name")
 	}
+	if strings.ContainsFunc(p.Name, steers) {
+		return p, errors.New("the name of a take is one line of text")
+	}
 	if p.Split != nil {
 		p.Order = full(p.Order)
 	}
@@ -329,13 +332,13 @@ func (t Take) plain() (Take, error) {
 // settingText is the text of a setting as Parse would have it: a value with keys of its own, like {resistance: 6 kΩ}, in its usual form.
 func settingText(text string) (string, error) {
 	text = strings.TrimSpace(text)
+	if strings.ContainsFunc(text, steers) {
+		return "", errors.New("a value is one line of text")
+	}
 	if !keyed(text) {
 		return text, nil
 	}
 	r := &reader{}
-	if strings.ContainsAny(text, "\n\r") {
-		text = strings.Join(strings.Fields(text), " ")
-	}
 	body := r.guard([]byte("k: " + text))
 	pairs, ok := r.quietPairs(body)
 	if body == nil || !ok || len(pairs) != 1 || !isMap(pairs[0].Value) {

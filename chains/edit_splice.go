@@ -2,6 +2,7 @@ package chains
 
 import (
 	"bytes"
+	"fmt"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -89,7 +90,12 @@ func (d *document) insertKey(m *part, before int, key, value string, apart bool)
 	if m.form == flowMap {
 		return d.insertFlow(m, before+1, quote(key, true)+": "+value)
 	}
-	text := strings.Repeat(" ", d.indent(m.from)) + quote(key, false) + ": " + value
+	text := strings.Repeat(" ", d.indent(m.from)) + quote(key, false) + ":"
+	if isBreak(value[0]) {
+		text += value
+	} else {
+		text += " " + value
+	}
 	if before < 0 {
 		return d.splice(m.from, m.from, strings.TrimLeft(text, " ")+d.eol()+strings.Repeat(" ", d.indent(m.from)))
 	}
@@ -97,6 +103,13 @@ func (d *document) insertKey(m *part, before int, key, value string, apart bool)
 		text = d.eol() + text
 	}
 	at := d.lineEnd(m.entries[before].to())
+	for next := d.next(at); next < len(d.src); next = d.next(at) { // comments that are indented like the entry's own lines
+		line := strings.TrimRight(string(d.src[next:d.lineEnd(next)]), " \t")
+		if word := strings.TrimLeft(line, " "); !strings.HasPrefix(word, "#") || len(line)-len(word) <= d.indent(m.from) {
+			break
+		}
+		at = d.lineEnd(next)
+	}
 	return d.splice(at, at, d.eol()+text)
 }
 
@@ -197,7 +210,14 @@ func (d *document) remove(list *part, k int) error {
 	if len(list.entries) == 1 {
 		return errLayout
 	}
-	return d.removeLines(list.entries[k])
+	e := list.entries[k]
+	if to := d.next(e.to()); k == 0 && d.blank(to) && d.lead(list, 1) > to { // the empty lines before the next go too
+		for d.blank(to) {
+			to = d.next(to)
+		}
+		return d.splice(d.lineStart(e.from), to, "")
+	}
+	return d.removeLines(e)
 }
 
 // permute gives a list its entries in another order: the k-th is then the one that was from[k]. In block style, comments above an entry and behind it
@@ -322,6 +342,11 @@ func (d *document) empty(e entry) error {
 // arrange gives the list at a path the entries that are wanted. names are those it has; text is what an entry that it does not have looks like in one line.
 func (d *document) arrange(names, wanted []string, text func(string) string, path ...any) error {
 	now := slices.Clone(names)
+	for k, n := range wanted {
+		if slices.Contains(wanted[:k], n) {
+			return fmt.Errorf("%q is there twice", n)
+		}
+	}
 	list := d.find(path...)
 	if list == nil || !slices.Contains([]form{flowList, blockList}, list.form) || len(list.entries) != len(names) {
 		return errLayout
@@ -341,6 +366,30 @@ func (d *document) arrange(names, wanted []string, text func(string) string, pat
 			return d.empty(e)
 		}
 	}
+	// First the order of those that stay, in the places of those that stay: so each has its comments with it before one goes.
+	var kept []string
+	for _, n := range wanted {
+		if slices.Contains(now, n) {
+			kept = append(kept, n)
+		}
+	}
+	from, moved := make([]int, len(now)), false
+	for k, n := range now {
+		from[k] = k
+		if stay(n) {
+			from[k], kept = slices.Index(now, kept[0]), kept[1:]
+		}
+		moved = moved || from[k] != k
+	}
+	if moved {
+		if err := d.permute(d.find(path...), from); err != nil {
+			return err
+		}
+		old := slices.Clone(now)
+		for k := range now {
+			now[k] = old[from[k]]
+		}
+	}
 	for k := len(now) - 1; k >= 0; k-- {
 		if stay(now[k]) {
 			continue
@@ -349,22 +398,6 @@ func (d *document) arrange(names, wanted []string, text func(string) string, pat
 			return err
 		}
 		now = slices.Delete(now, k, k+1)
-	}
-	var kept []string
-	for _, n := range wanted {
-		if slices.Contains(now, n) {
-			kept = append(kept, n)
-		}
-	}
-	if !slices.Equal(now, kept) {
-		from := make([]int, len(kept))
-		for k, n := range kept {
-			from[k] = slices.Index(now, n)
-		}
-		if err := d.permute(d.find(path...), from); err != nil {
-			return err
-		}
-		now = kept
 	}
 	for k, n := range wanted {
 		if k < len(now) && now[k] == n {
