@@ -32,6 +32,9 @@ type engine struct {
 	jobs   sync.WaitGroup
 }
 
+// soundQuality is the quality of exact sound: what the commands render in where nobody asks for another.
+var soundQuality = section.Normal
+
 // What is remembered, at most. Loops hold what Memos know of the voltages inside chains; sounds are what comes out.
 const (
 	mostLoops  = 3
@@ -127,7 +130,7 @@ func (l *loop) memo(lead int) *chains.Memo {
 		if len(l.memos) == 2 { // which share the loop's budget
 			clear(l.memos)
 		}
-		m = chains.NewMemo(x, l.rate, section.Normal, loopBudget/2)
+		m = chains.NewMemo(x, l.rate, soundQuality, loopBudget/2)
 		l.memos[lead] = m
 	}
 	return m
@@ -165,7 +168,7 @@ func (k soundKey) short() string {
 
 // keyOf identifies the exact sound of a chain on a loop.
 func keyOf(l *loop, c *chains.Chain) soundKey {
-	return soundKey{l.key, c.Wire(l.rate, section.Normal).Key()}
+	return soundKey{l.key, c.Wire(l.rate, soundQuality).Key()}
 }
 
 // known is the exact sound of that key where it is ready.
@@ -195,7 +198,7 @@ func (e *engine) touch(k soundKey) {
 
 // begin joins the work on an exact sound, or begins it. leave must be called: when the last one has left, work that is not done is given up.
 func (e *engine) begin(l *loop, c *chains.Chain) (s *sound, leave func()) {
-	w := c.Wire(l.rate, section.Normal)
+	w := c.Wire(l.rate, soundQuality)
 	k := soundKey{l.key, w.Key()}
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -275,7 +278,7 @@ func (s *sound) render(ctx context.Context, q *queue) (err error) {
 	}
 	defer done()
 	begin, work := time.Now(), s.memo.Computed()
-	w := s.chain.Wire(s.loop.rate, section.Normal)
+	w := s.chain.Wire(s.loop.rate, soundQuality)
 	for _, end := range s.chain.Ends() {
 		x, err := s.memo.Signal(ctx, w, end)
 		if err != nil {

@@ -9,7 +9,6 @@ package page
 
 import (
 	"context"
-	"io"
 	"time"
 
 	"drywire/samples"
@@ -20,9 +19,9 @@ type Options struct {
 	File string // path of the chain file
 	Port int    // 0: any that is free
 
-	// What the commands do, for the page to offer: a take's file for listening and the report of a text. nil: not offered.
-	WAV    func(ctx context.Context, doc Document, take string, w io.Writer) error
-	Report func(ctx context.Context, doc Document, w io.Writer) error
+	// What the commands do, for the page to offer: a take's file for listening and the report of a text, each written to a path. nil: not offered.
+	WAV    func(ctx context.Context, doc Document, take, path string) error
+	Report func(ctx context.Context, doc Document, path string) error
 
 	Ready func(address string) // told once the page can be opened
 	Log   func(text string)    // what people at the terminal should know

@@ -33,7 +33,8 @@ type server struct {
 	static  map[string][]byte
 	now     func() time.Time
 
-	saving sync.Mutex // one writer of the file at a time
+	saving    sync.Mutex // one writer of the file at a time
+	exporting sync.Mutex // one export at a time
 
 	mu         sync.Mutex
 	sessions   map[string]*session

@@ -38,9 +38,10 @@ type session struct {
 	sides    [2]*Side    // as they were told last
 	tests    map[string]*listening
 
-	windows map[chan event]bool // its event streams
-	left    time.Time           // when the last of them went
-	streams int                 // of sound, at the moment
+	windows  map[chan event]bool // its event streams
+	left     time.Time           // when the last of them went
+	streams  int                 // of sound, at the moment
+	figuring int                 // figures at work
 }
 
 // document is a text with what is made of it, and the takes that the sides A and B show. It is never changed, only replaced.

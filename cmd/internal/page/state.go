@@ -182,7 +182,7 @@ func (n *session) side(k int) (*Side, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(c), Sentences: n.moved[k], take: t, of: f}
+	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c), Sentences: n.moved[k], take: t, of: f}
 	s.Station = GuitarStation{Name: t.Guitar, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}

@@ -1,0 +1,163 @@
+package page
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"drywire/chains"
+	"drywire/samples"
+)
+
+// floor is the chain that stands on the floor: the take as the file has it that the side's take was made of, or the file's first.
+func (n *session) floor(side int) (*chains.Chain, error) {
+	f, err := chains.Parse(n.server.name, n.base)
+	if err != nil {
+		return nil, err
+	}
+	name := n.doc.takes[side]
+	for _, name := range []string{name, strings.TrimSuffix(name, ", changed")} {
+		if c, err := f.Take(name); err == nil {
+			return c, nil
+		}
+	}
+	return f.Chains()[0], nil
+}
+
+// cables is what to move on the floor for a chain.
+func (n *session) cables(side int, c *chains.Chain) []CableOf {
+	list := []CableOf{}
+	floor, err := n.floor(side)
+	if err != nil {
+		return list
+	}
+	for _, m := range chains.Cables(floor, c) {
+		list = append(list, CableOf{m.Text, m.From.String(), m.To.String()})
+	}
+	return list
+}
+
+// export answers with a file to keep.
+func (s *server) export(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	n, err := s.session(q.Get("session"))
+	if err != nil {
+		return err
+	}
+	side, err := sideOf(q.Get("side"))
+	if err != nil {
+		return err
+	}
+	n.mu.Lock()
+	doc := n.doc
+	floor, floorErr := n.floor(side)
+	n.mu.Unlock()
+	stem := strings.TrimSuffix(s.name, filepath.Ext(s.name))
+	take := doc.take(side).Name
+	switch what := q.Get("what"); what {
+	case "text":
+		attach(w, s.name, "application/yaml", int64(len(doc.text)))
+		return send(w, strings.NewReader(string(doc.text)))
+	case "cables":
+		if floorErr != nil {
+			return floorErr
+		}
+		var b strings.Builder
+		fmt.Fprintf(&b, "Cables to move from %q as %s has it to %q on screen, fewest first\n\n", floor.Take, s.name, take)
+		moves := chains.Cables(floor, doc.chain(side))
+		for k, m := range moves {
+			fmt.Fprintf(&b, "%2d. %s\n", k+1, m.Text)
+		}
+		if len(moves) == 0 {
+			fmt.Fprintln(&b, "None: the order on the floor is the one on screen.")
+		}
+		attach(w, stem+" cables.txt", "text/plain; charset=utf-8", int64(b.Len()))
+		return send(w, strings.NewReader(b.String()))
+	case "wav", "report":
+		return s.exportRendered(r.Context(), w, doc, take, what, stem)
+	default:
+		return refuse(http.StatusBadRequest, "no export %q; there are wav, report, cables and text", what)
+	}
+}
+
+// exportRendered makes a file in a temporary folder as the commands make it, and sends it.
+func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc document, take, what, stem string) error {
+	d := Document{Name: s.name, Text: doc.text, Folder: s.folder, Open: func(path string) (*samples.Reader, func(), error) { return s.openFile("recording", path) }}
+	if s.options.WAV == nil || s.options.Report == nil {
+		return refuse(http.StatusNotImplemented, "this program makes no such file")
+	}
+	if !s.exporting.TryLock() {
+		return errBusy
+	}
+	defer s.exporting.Unlock()
+	done, err := s.engine.queue.turn(ctx, exactSound)
+	if err != nil {
+		return err
+	}
+	folder, err := os.MkdirTemp("", "drywire-*")
+	if err == nil {
+		defer os.RemoveAll(folder)
+		if what == "wav" {
+			err = s.options.WAV(ctx, d, take, filepath.Join(folder, "take.wav"))
+		} else {
+			err = s.options.Report(ctx, d, filepath.Join(folder, "report.html"))
+		}
+	}
+	done()
+	if err != nil {
+		return err
+	}
+	path, name, kind := filepath.Join(folder, "take.wav"), stem+" "+take+".wav", "audio/wav"
+	if what == "report" {
+		path, name, kind = filepath.Join(folder, "report.html"), stem+".html", "text/html; charset=utf-8"
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	attach(w, name, kind, info.Size())
+	return send(w, f)
+}
+
+// attach says that what follows is a file to keep and not a page to show.
+func attach(w http.ResponseWriter, name, kind string, size int64) {
+	name = strings.Map(func(c rune) rune {
+		if c < ' ' || strings.ContainsRune(`/\:*?"<>|`, c) {
+			return '_'
+		}
+		return c
+	}, name)
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+	w.Header().Set("Content-Type", kind)
+	w.Header().Set("Content-Length", strconv.FormatInt(size, 10))
+}
+
+// send copies a file to a listener, who has writeWait for each piece of it.
+func send(w http.ResponseWriter, from io.Reader) error {
+	rc := http.NewResponseController(w)
+	piece := make([]byte, 64<<10)
+	for {
+		n, err := from.Read(piece)
+		if n > 0 {
+			rc.SetWriteDeadline(time.Now().Add(writeWait))
+			if _, err := w.Write(piece[:n]); err != nil {
+				return context.Canceled // nobody reads
+			}
+		}
+		if err != nil {
+			return nil
+		}
+	}
+}

@@ -1,0 +1,270 @@
+package page
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+
+	"drywire/chains"
+	"drywire/chains/experiment"
+	"drywire/dsp"
+)
+
+// Figures is what the meters say about a side, at every jack. What has no value is null, with the reason in NotMeasurable.
+type Figures struct {
+	Jacks         []JackOf  `json:"jacks"`
+	LadderSVG     string    `json:"ladder_svg"`
+	Spectrum      Curve     `json:"spectrum"` // third octaves at the end, dBV
+	Response      Curve     `json:"response"` // from the pickup's own voltage to the end, dB
+	Noise         []NoiseOf `json:"noise"`    // loudest first
+	NoiseTotal    *float64  `json:"noise_total_dbv"`
+	NoiseTotalA   *float64  `json:"noise_total_a_dbv"`
+	Sentences     []string  `json:"sentences"`
+	NotMeasurable []string  `json:"not_measurable"`
+}
+
+// JackOf is the meters at one jack.
+type JackOf struct {
+	Jack     string   `json:"jack"`
+	Block    string   `json:"block"` // that it belongs to; "" at the guitar and at the ends
+	Into     string   `json:"into"`  // the block whose ceiling this is
+	Peak     *float64 `json:"peak_dbv"`
+	RMS      *float64 `json:"rms_dbv"`
+	Noise    *float64 `json:"noise_dbv"`
+	Ceiling  *float64 `json:"ceiling_dbv"`
+	Headroom *float64 `json:"headroom_db"`
+	Over     *float64 `json:"over"` // share of the time over the ceiling
+}
+
+// Curve is levels over frequencies.
+type Curve struct {
+	Hz []float64  `json:"hz"`
+	DB []*float64 `json:"db"`
+}
+
+// NoiseOf is what one source adds to the noise at the end.
+type NoiseOf struct {
+	Source string   `json:"source"`
+	Block  string   `json:"block"`
+	DBV    *float64 `json:"dbv"`
+	Share  float64  `json:"share"` // of the A-weighted power
+}
+
+const (
+	mostMeasured = 30.0 // s of a region that meters read, as in the command that measures
+	mostSources  = 12   // of noise that are told
+	mostFiguring = 2    // figures at work for one session
+)
+
+// figures measures a side on its exact sound.
+func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
+	var q struct {
+		Session string   `json:"session"`
+		Side    string   `json:"side"`
+		Region  [2]int64 `json:"region"`
+	}
+	if err := question(r, &q); err != nil {
+		return err
+	}
+	n, err := s.session(q.Session)
+	if err != nil {
+		return err
+	}
+	side, err := sideOf(q.Side)
+	if err != nil {
+		return err
+	}
+	n.mu.Lock()
+	if n.figuring >= mostFiguring {
+		n.mu.Unlock()
+		return errBusy
+	}
+	n.figuring++
+	doc := n.doc
+	n.mu.Unlock()
+	defer func() {
+		n.mu.Lock()
+		n.figuring--
+		n.mu.Unlock()
+	}()
+	if err := doc.recording.region(q.Region); err != nil {
+		return err
+	}
+	ctx := r.Context()
+	l, err := s.engine.loop(ctx, doc.recording, q.Region[0], q.Region[1])
+	if err != nil {
+		return err
+	}
+	work, leave := s.engine.begin(l, doc.chain(side))
+	defer leave()
+	select {
+	case <-work.ready:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	if work.err != nil {
+		return work.err
+	}
+	done, err := s.engine.queue.turn(ctx, exactSound)
+	if err != nil {
+		return err
+	}
+	defer done()
+	f, err := figuresOf(ctx, work)
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, f)
+	return nil
+}
+
+// figuresOf measures a sound with the functions that the commands call.
+func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
+	w := s.chain.Wire(s.loop.rate, soundQuality)
+	signals, frames, err := s.atJacks(ctx, w)
+	if err != nil {
+		return nil, err
+	}
+	f := &Figures{Jacks: []JackOf{}, Noise: []NoiseOf{}, Sentences: []string{}, NotMeasurable: []string{}}
+	f.Spectrum.Hz, f.Spectrum.DB, f.Response.Hz, f.Response.DB = []float64{}, []*float64{}, []float64{}, []*float64{}
+	if frames < len(s.loop.x) {
+		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", mostMeasured, float64(len(s.loop.x))/float64(s.loop.rate)))
+	}
+	missing := func(what string, err error) error {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			f.none(what, err.Error())
+		}
+		return nil
+	}
+	m, err := experiment.Measure(ctx, w, signals, experiment.Tone{})
+	if err := missing("levels at the jacks", err); err != nil {
+		return nil, err
+	}
+	end := s.chain.Ends()[0]
+	if m != nil {
+		f.jacks(m)
+		f.LadderSVG = string(experiment.NewLadder(m).SVG())
+		for _, j := range m.Jacks {
+			if j.Jack == end {
+				for _, b := range j.ThirdOctaves {
+					f.Spectrum.Hz = append(f.Spectrum.Hz, b.Hz)
+					f.Spectrum.DB = append(f.Spectrum.DB, f.value("spectrum", b.DBV, 0))
+				}
+			}
+		}
+	}
+	response, err := experiment.Response(s.chain, s.loop.rate, end)
+	if err := missing("response", err); err != nil {
+		return nil, err
+	}
+	if err == nil {
+		for _, p := range response.Points {
+			f.Response.Hz = append(f.Response.Hz, p.Hz)
+			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB, 0))
+		}
+	}
+	noise, err := experiment.Noise(s.chain, s.loop.rate, end)
+	if err := missing("noise", err); err != nil {
+		return nil, err
+	}
+	if err == nil {
+		f.noise(noise)
+	}
+	return f, nil
+}
+
+// atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
+// has put there, as far as that is still remembered; the rest of the chain gets half a second.
+func (s *sound) atJacks(ctx context.Context, w *chains.Wiring) (experiment.Signals, int, error) {
+	jacks := s.chain.Jacks()
+	r, err := w.Renderer(jacks...)
+	if err != nil {
+		return nil, 0, err
+	}
+	rate := float64(s.loop.rate)
+	settled, fade := int(rate/2), int(rate/20)
+	r.Resume(settled-2*fade, fade, w.PastOf(s.memo, s.wiring, s.lead-settled)...)
+	frames := min(len(s.loop.x), int(mostMeasured*rate))
+	x := make([]float64, settled+frames)
+	s.loop.round(x, -settled)
+	all := make([][]float64, len(jacks))
+	skip := settled
+	if err := r.Run(ctx, chains.Volts(x), 0, func(taps [][]float64) error {
+		drop := min(skip, len(taps[0]))
+		skip -= drop
+		for k, y := range taps {
+			all[k] = append(all[k], y[drop:]...)
+		}
+		return nil
+	}); err != nil {
+		return nil, 0, err
+	}
+	return func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
+		if at := slices.Index(jacks, jack); at >= 0 && other == w {
+			return all[at], nil
+		}
+		return nil, errors.New("not rendered")
+	}, frames, nil
+}
+
+// none takes down why there is no value, once.
+func (f *Figures) none(what, why string) {
+	if text := what + ": " + why; !slices.Contains(f.NotMeasurable, text) {
+		f.NotMeasurable = append(f.NotMeasurable, text)
+	}
+}
+
+// value is a figure moved by so many dB, or null and the reason.
+func (f *Figures) value(what string, v experiment.Figure, by float64) *float64 {
+	if !v.OK() {
+		f.none(what, v.Why)
+		return nil
+	}
+	x := v.Value + by
+	return &x
+}
+
+// toDBV is what a level in dBu has over one in dBV, in dB, turned over.
+func toDBV() float64 { return dsp.VoltsToDBV(dsp.DBu) }
+
+func (f *Figures) jacks(m *experiment.Measures) {
+	for _, j := range m.Jacks {
+		o := JackOf{Jack: j.Jack, Into: j.CeilingOf}
+		for _, end := range []string{".in", ".out"} {
+			if block, ok := strings.CutSuffix(j.Jack, end); ok {
+				o.Block = block
+			}
+		}
+		at := func(what string) string { return what + " at " + j.Jack }
+		o.Peak, o.RMS = f.value(at("peak"), j.PeakDBV, 0), f.value(at("level"), j.DBV, 0)
+		o.Noise = f.value(at("noise"), j.NoiseDBu, toDBV())
+		o.Headroom, o.Over = f.value(at("headroom"), j.HeadroomDB, 0), f.value(at("share over the ceiling"), j.OverShare, 0)
+		if ceiling := j.CeilingVolts; ceiling.OK() {
+			ceiling.Value = dsp.VoltsToDBV(ceiling.Value)
+			o.Ceiling = f.value("", ceiling, 0)
+		}
+		f.Jacks = append(f.Jacks, o)
+		if o.Over != nil && *o.Over > 0 && strings.HasSuffix(j.Jack, ".in") {
+			f.Sentences = append(f.Sentences, fmt.Sprintf("%s is over its ceiling for %.2g %% of the time: there it distorts.", o.Block, 100**o.Over))
+		}
+	}
+}
+
+func (f *Figures) noise(r *experiment.NoiseReport) {
+	f.NoiseTotal, f.NoiseTotalA = f.value("noise", r.DBu, toDBV()), f.value("noise", r.ADBu, toDBV())
+	for _, n := range r.Sources[:min(mostSources, len(r.Sources))] {
+		f.Noise = append(f.Noise, NoiseOf{n.Element, n.Block, f.value("noise of "+n.Element, n.DBu, toDBV()), n.Share})
+	}
+	if len(r.Blocks) > 0 && r.ADBu.OK() {
+		f.Sentences = append(f.Sentences, fmt.Sprintf("When you stop playing, what is heard first is %s: %.0f %% of the noise.", r.Blocks[0].Name, 100*r.Blocks[0].Share))
+	}
+	if move, ok := r.Quieter(); ok {
+		f.Sentences = append(f.Sentences, fmt.Sprintf("With %s at place %d and not %d, the noise would be %.1f dB lower at the same loudness of soft notes.", move.Block, move.To, move.From, move.GainDB-move.NoiseDB))
+	}
+}
