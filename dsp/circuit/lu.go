@@ -68,6 +68,17 @@ func (m matrix[T]) taps(weights [4]T) matrix[T] {
 	return out
 }
 
+// byColumn is the elements column by column, each column filled up with zeros to so many rows.
+func (m matrix[T]) byColumn(rows int) []T {
+	out := make([]T, rows*m.cols)
+	for r := 0; r < m.rows; r++ {
+		for c, x := range m.row(r) {
+			out[c*rows+r] = x
+		}
+	}
+	return out
+}
+
 func (m matrix[T]) transpose() matrix[T] {
 	out := newMatrix[T](m.cols, m.rows)
 	for r := 0; r < m.rows; r++ {

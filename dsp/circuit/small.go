@@ -4,7 +4,7 @@ import "math"
 
 // newton2 is newton for two ports, one transistor or two junctions: as newton4, with the loops written out.
 func (t *Transient) newton2(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) {
-	k, lu := (*[4]float64)(st.k), (*[4]float64)(st.jac)
+	k, lu := (*[8]float64)(st.k), (*[4]float64)(st.jac)
 	*(*[2]int)(st.piv) = [2]int{0, 1}
 	pp, vv, v0 := (*[2]float64)(p), (*[2]float64)(v), (*[2]float64)(t.point.v)
 	base := (*[2]float64)(t.scratch.base)
@@ -15,13 +15,13 @@ func (t *Transient) newton2(st *stepper, p, v []float64, limit int, giveUp bool)
 		t.report.Evaluations++
 		t.dev.eval(v, t.i, t.own, t.oth)
 		g0, g1, x0, x1 := own[0], own[1], oth[0], oth[1]
-		a00 := 1 - k[0]*g0 - k[1]*x1
-		a01 := -k[1]*g1 - k[0]*x0
-		a10 := -k[2]*g0 - k[3]*x1
-		a11 := 1 - k[3]*g1 - k[2]*x0
+		a00 := 1 - k[0]*g0 - k[4]*x1
+		a01 := -k[4]*g1 - k[0]*x0
+		a10 := -k[1]*g0 - k[5]*x1
+		a11 := 1 - k[5]*g1 - k[1]*x0
 		d0, d1 := cur[0]-base[0], cur[1]-base[1]
-		f0 := pp[0] + v0[0] - vv[0] + (k[0]*d0 + k[1]*d1)
-		f1 := pp[1] + v0[1] - vv[1] + (k[2]*d0 + k[3]*d1)
+		f0 := pp[0] + v0[0] - vv[0] + (k[0]*d0 + k[4]*d1)
+		f1 := pp[1] + v0[1] - vv[1] + (k[1]*d0 + k[5]*d1)
 		if !(math.Abs(a00) > smallPivot) {
 			return it, lost
 		}
@@ -62,7 +62,7 @@ const smallPivot = 1e-6
 
 // newton3 is newton for three ports that do not know of each other: junctions and rails.
 func (t *Transient) newton3(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) {
-	k, lu := (*[9]float64)(st.k), (*[9]float64)(st.jac)
+	k, lu := (*[12]float64)(st.k), (*[9]float64)(st.jac)
 	*(*[3]int)(st.piv) = [3]int{0, 1, 2}
 	pp, vv, v0 := (*[3]float64)(p), (*[3]float64)(v), (*[3]float64)(t.point.v)
 	base := (*[3]float64)(t.scratch.base)
@@ -73,13 +73,13 @@ func (t *Transient) newton3(st *stepper, p, v []float64, limit int, giveUp bool)
 		t.report.Evaluations++
 		t.dev.eval(v, t.i, t.own, t.oth)
 		g0, g1, g2 := own[0], own[1], own[2]
-		a00, a01, a02 := 1-k[0]*g0, -k[1]*g1, -k[2]*g2
-		a10, a11, a12 := -k[3]*g0, 1-k[4]*g1, -k[5]*g2
-		a20, a21, a22 := -k[6]*g0, -k[7]*g1, 1-k[8]*g2
+		a00, a01, a02 := 1-k[0]*g0, -k[4]*g1, -k[8]*g2
+		a10, a11, a12 := -k[1]*g0, 1-k[5]*g1, -k[9]*g2
+		a20, a21, a22 := -k[2]*g0, -k[6]*g1, 1-k[10]*g2
 		d0, d1, d2 := cur[0]-base[0], cur[1]-base[1], cur[2]-base[2]
-		f0 := pp[0] + v0[0] - vv[0] + (k[0]*d0 + k[1]*d1 + k[2]*d2)
-		f1 := pp[1] + v0[1] - vv[1] + (k[3]*d0 + k[4]*d1 + k[5]*d2)
-		f2 := pp[2] + v0[2] - vv[2] + (k[6]*d0 + k[7]*d1 + k[8]*d2)
+		f0 := pp[0] + v0[0] - vv[0] + (k[0]*d0 + k[4]*d1 + k[8]*d2)
+		f1 := pp[1] + v0[1] - vv[1] + (k[1]*d0 + k[5]*d1 + k[9]*d2)
+		f2 := pp[2] + v0[2] - vv[2] + (k[2]*d0 + k[6]*d1 + k[10]*d2)
 		if !(math.Abs(a00) > smallPivot) {
 			return it, lost
 		}
@@ -145,50 +145,4 @@ func (st *stepper) solve3(d []float64) {
 	f1 = (f1 - lu[5]*f2) * lu[4]
 	f0 = (f0 - lu[1]*f1 - lu[2]*f2) * lu[0]
 	f[0], f[1], f[2] = f0, f1, f2
-}
-
-// linear2 and linear3 are linear for so many ports and one driven source.
-func (st *stepper) linear2(p, u []float64) {
-	v, pu := (*[4]float64)(u), (*[8]float64)(st.pu)
-	p0 := (pu[0]*v[0] + pu[1]*v[1]) + (pu[2]*v[2] + pu[3]*v[3])
-	p1 := (pu[4]*v[0] + pu[5]*v[1]) + (pu[6]*v[2] + pu[7]*v[3])
-	c := st.psColumns
-	for k, x := range st.s {
-		col := (*[2]float64)(c[2*k:])
-		p0 += col[0] * x
-		p1 += col[1] * x
-	}
-	p[0], p[1] = p0, p1
-}
-
-func (st *stepper) linear3(p, u []float64) {
-	v, pu := (*[4]float64)(u), (*[12]float64)(st.pu)
-	p0 := (pu[0]*v[0] + pu[1]*v[1]) + (pu[2]*v[2] + pu[3]*v[3])
-	p1 := (pu[4]*v[0] + pu[5]*v[1]) + (pu[6]*v[2] + pu[7]*v[3])
-	p2 := (pu[8]*v[0] + pu[9]*v[1]) + (pu[10]*v[2] + pu[11]*v[3])
-	c := st.psColumns
-	for k, x := range st.s {
-		col := (*[3]float64)(c[3*k:])
-		p0 += col[0] * x
-		p1 += col[1] * x
-		p2 += col[2] * x
-	}
-	p[0], p[1], p[2] = p0, p1, p2
-}
-
-// add2 and add3 add to s what so many values bring it by the rows of b.
-func add2(s, b, d []float64) {
-	d0, d1 := d[0], d[1]
-	for k := range s {
-		r := b[2*k : 2*k+2 : 2*k+2]
-		s[k] += r[0]*d0 + r[1]*d1
-	}
-}
-
-func add3(s, b, d []float64) {
-	d0, d1, d2 := d[0], d[1], d[2]
-	for k := range s {
-		r := b[3*k : 3*k+3 : 3*k+3]
-		s[k] += r[0]*d0 + r[1]*d1 + r[2]*d2
-	}
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"drywire/dsp"
+	"drywire/dsp/gemv"
 )
 
 // Report is how the solver fared since the last Reset.
@@ -91,16 +92,19 @@ type smoother struct {
 // stepper is the circuit reduced to one length of step.
 type stepper struct {
 	m, n, ni     int
+	mp, np       int // m and n, rounded up to what a vector operation takes: what is beyond is zero
 	modes        modes
-	ps, pu, k    []float64       // m×n, m×4·ni, m×m
-	psColumns    []float64       // ps, column by column
-	su, si, sb   []float64       // n×4·ni, n×m, n×m
+	diagonal     []float64       // np: of the modes' step
+	ps, pu, k    []float64       // mp×n, mp×4·ni, mp×m, column by column
+	drive        []float64       // np×(4·ni+m+m), column by column: what inputs, device currents and their bend bring to the modes
 	ys, yu, yi   []float64       // probes × n, 4·ni, m
-	u, bend      []float64       // of the last step: the inputs' samples and the second differences of the device currents
+	w            []float64       // of the last step: u, i and bend in a row
+	u, i, bend   []float64       // the inputs' samples, the device currents and their second differences
+	rest         []float64       // room for the modes' step where it is dense
 	outS, outU   matrix[float64] // histories from the last modal state, from the inputs,
 	outI, outB   matrix[float64] // from the device currents and from their bend
 	inS, inI     matrix[float64] // and back
-	s, last      []float64       // modal states, now and a step ago
+	s, last      []float64       // modal states, now and a step ago; behind each, up to np, zeros
 	tangent, off []float64       // where the last tangent led, and by how much the solution lay off it
 	p            []float64       // linear parts of the last solved port voltages
 	jac          []float64
@@ -108,7 +112,7 @@ type stepper struct {
 }
 
 type newtonScratch struct {
-	p, v, next, di, d, base, held, target []float64
+	p, v, next, di, d, base, held, target, sum []float64
 }
 
 // ErrSingular is returned where the circuit has no unique solution: a loop of voltage sources, a node that
@@ -172,7 +176,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 	for _, name := range probes {
 		t.y0 = append(t.y0, point.V(name))
 	}
-	vec := func() []float64 { return make([]float64, t.m) }
+	vec := func() []float64 { return make([]float64, padded(t.m))[:t.m] } // vector operations use the rest
 	t.v, t.i, t.own, t.oth = vec(), vec(), vec(), vec()
 	t.taps, t.line = make([]float64, 4*t.ni), make([]float64, 4*t.ni)
 	t.last, t.before, t.history = vec(), vec(), make([]float64, t.n)
@@ -180,7 +184,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 		t.smooth = make([]smoother, len(probes))
 	}
 	t.outs = make([]float64, len(probes))
-	t.scratch = newtonScratch{vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec()}
+	t.scratch = newtonScratch{vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec()}
 	t.dev.eval(point.v, t.scratch.base, t.own, t.oth)
 	t.Reset()
 	return t, nil
@@ -234,9 +238,10 @@ func (t *Transient) Reset() {
 
 // reseat makes the last solution the point from which the stepper predicts.
 func (t *Transient) reseat(st *stepper) {
-	m, di := t.m, t.last
+	di := t.last
+	kd := st.times(st.k, di, t.scratch.sum)
 	for k := range di {
-		st.p[k] = t.v[k] - t.point.v[k] - dot(st.k[k*m:k*m+m], di)
+		st.p[k] = t.v[k] - t.point.v[k] - kd[k]
 	}
 	clear(st.off)
 	st.jacobian(&t.dev, t.own, t.oth)
@@ -252,7 +257,7 @@ func (t *Transient) Step(out, in []float64) {
 		u[0], u[1], u[2], u[3] = u[1], u[2], u[3], x
 	}
 	if t.m == 0 {
-		t.levels[0].advance(t.outs, t.taps, nil)
+		t.levels[0].advance(t.outs, t.taps, nil, nil)
 		t.gather(0, 1)
 	} else {
 		t.cover(0, 0)
@@ -299,11 +304,12 @@ func (t *Transient) cover(level, from int) {
 	}
 	h := float64(span) / float64(parts)
 	if t.try(st, u, h, level+1 < len(t.levels)) {
-		st.advance(t.outs, u, t.scratch.di)
-		t.gather(float64(from)/float64(parts), h)
-		if level == 0 {
-			st.straighten(t.scratch.d)
+		bend := t.scratch.d
+		if level > 0 {
+			bend = nil
 		}
+		st.advance(t.outs, u, t.scratch.di, bend)
+		t.gather(float64(from)/float64(parts), h)
 		copy(t.before, t.last)
 		copy(t.last, t.scratch.di)
 		t.width, t.owner = h, level
@@ -370,43 +376,44 @@ func (t *Transient) try(st *stepper, u []float64, h float64, giveUp bool) bool {
 	return true
 }
 
+// padded is how many rows of port voltages vector operations work on.
+func padded(m int) int {
+	if m <= 4 {
+		return 4
+	}
+	return (m + 7) / 8 * 8
+}
+
 // linear is the port voltages that the linear part alone would give.
 func (st *stepper) linear(p, u []float64) {
-	n := st.n
-	if st.m == 4 && st.ni == 1 {
-		u, pu := (*[4]float64)(u), (*[16]float64)(st.pu)
-		p0 := (pu[0]*u[0] + pu[1]*u[1]) + (pu[2]*u[2] + pu[3]*u[3])
-		p1 := (pu[4]*u[0] + pu[5]*u[1]) + (pu[6]*u[2] + pu[7]*u[3])
-		p2 := (pu[8]*u[0] + pu[9]*u[1]) + (pu[10]*u[2] + pu[11]*u[3])
-		p3 := (pu[12]*u[0] + pu[13]*u[1]) + (pu[14]*u[2] + pu[15]*u[3])
-		c := st.psColumns
-		for k, x := range st.s {
-			col := (*[4]float64)(c[4*k:])
-			p0 += col[0] * x
-			p1 += col[1] * x
-			p2 += col[2] * x
-			p3 += col[3] * x
-		}
-		p[0], p[1], p[2], p[3] = p0, p1, p2, p3
+	p = p[:st.mp]
+	clear(p)
+	st.add(p, st.pu, u)
+	st.add(p, st.ps, st.s)
+}
+
+// add adds to the mp numbers y the columns a, each times an element of x.
+func (st *stepper) add(y, a, x []float64) {
+	if st.mp == 4 {
+		gemv.Add4((*[4]float64)(y), a, 4, x)
 		return
 	}
-	if st.ni == 1 && st.m == 2 {
-		st.linear2(p, u)
-		return
+	for r := 0; r < st.mp; r += 8 {
+		gemv.Add8((*[8]float64)(y[r:]), a[r:], st.mp, x)
 	}
-	if st.ni == 1 && st.m == 3 {
-		st.linear3(p, u)
-		return
-	}
-	for k := range p {
-		p[k] = dot(st.ps[k*n:k*n+n], st.s) + dot(st.pu[k*len(u):(k+1)*len(u)], u)
-	}
+}
+
+// times is the product of such columns and x, in dst.
+func (st *stepper) times(a, x, dst []float64) []float64 {
+	dst = dst[:st.mp]
+	clear(dst)
+	st.add(dst, a, x)
+	return dst
 }
 
 // bends says whether the device currents bend within the step by more than its straight line may miss, and leaves their second
 // differences in scratch.d.
 func (t *Transient) bends(st *stepper, h float64) bool {
-	m := t.m
 	bend := t.scratch.d
 	r := h / t.width // the last step may have had another length
 	scale := 2 * r / (1 + r)
@@ -414,8 +421,9 @@ func (t *Transient) bends(st *stepper, h float64) bool {
 		last := t.last[k]
 		bend[k] = scale * ((i - last) - r*(last-t.before[k]))
 	}
-	for k := range bend {
-		if math.Abs(dot(st.k[k*m:k*m+m], bend))*t.dev.weight[k] > t.bend {
+	moved := st.times(st.k, bend, t.scratch.sum)
+	for k, weight := range t.dev.weight {
+		if math.Abs(moved[k])*weight > t.bend {
 			return true
 		}
 	}
@@ -433,71 +441,35 @@ func (t *Transient) move(dst, src *stepper) {
 }
 
 // advance reads the probes and moves the state, given the inputs' samples and the device currents at the step's end.
-func (st *stepper) advance(out, u, di []float64) {
+//
+// With their bend, the second differences of the device currents, it adds to the state what that brought it over the step: the parabola through the last three
+// values in place of the straight line. A small current that always bends to the same side, into a large capacitor, would otherwise
+// move the bias a little with every cycle. It does not move the voltages of this step and so cannot make it unstable: where the currents bend by more than
+// a little, the step is divided.
+func (st *stepper) advance(out, u, di, bend []float64) {
 	n, m := st.n, st.m
 	s := st.s
 	for k := range out {
 		out[k] = dot(st.ys[k*n:k*n+n], s) + dot(st.yu[k*len(u):(k+1)*len(u)], u) + dot(st.yi[k*m:k*m+m], di)
 	}
-	copy(st.last, s)
 	copy(st.u, u)
-	st.modes.step(s)
-	if len(u) == 4 {
-		u0, u1, u2, u3 := u[0], u[1], u[2], u[3]
-		su := st.su
-		for k := range s {
-			b := su[4*k : 4*k+4 : 4*k+4]
-			s[k] += (b[0]*u0 + b[1]*u1) + (b[2]*u2 + b[3]*u3)
-		}
-	} else {
-		for k := range s {
-			s[k] += dot(st.su[k*len(u):(k+1)*len(u)], u)
-		}
-	}
-	switch m {
-	case 0:
-	case 2:
-		add2(s, st.si, di)
-	case 3:
-		add3(s, st.si, di)
-	case 4:
-		d0, d1, d2, d3 := di[0], di[1], di[2], di[3]
-		si := st.si
-		for k := range s {
-			b := si[4*k : 4*k+4 : 4*k+4]
-			s[k] += (b[0]*d0 + b[1]*d1) + (b[2]*d2 + b[3]*d3)
-		}
-	default:
-		for k := range s {
-			s[k] += dot(st.si[k*m:k*m+m], di)
-		}
-	}
-}
-
-// straighten adds to the state what the bend of the device currents brought it over the step that was just taken: the parabola through the last three
-// values in place of the straight line. A small current that always bends to the same side, into a large capacitor, would otherwise
-// move the bias a little with every cycle. It comes after the step and so cannot make it unstable: where the currents bend by more than
-// a little, the step is divided.
-func (st *stepper) straighten(bend []float64) {
+	copy(st.i, di)
 	copy(st.bend, bend)
-	s, sb := st.s, st.sb
-	if len(bend) == 4 {
-		b0, b1, b2, b3 := bend[0], bend[1], bend[2], bend[3]
-		for k := range s {
-			b := sb[4*k : 4*k+4 : 4*k+4]
-			s[k] += (b[0]*b0 + b[1]*b1) + (b[2]*b2 + b[3]*b3)
-		}
+	w := st.w[:len(u)+len(di)+len(bend)]
+	if n == 0 {
 		return
 	}
-	switch m := st.m; m {
-	case 2:
-		add2(s, sb, bend)
-	case 3:
-		add3(s, sb, bend)
-	default:
-		for k := range s {
-			s[k] += dot(sb[k*m:k*m+m], bend)
-		}
+	st.s, st.last = st.last, s
+	if st.modes.dense != nil {
+		copy(st.rest, s)
+		st.modes.step(st.rest[:n])
+		s = st.rest[:st.np]
+	}
+	next := st.s[:st.np]
+	gemv.Recur(next, st.diagonal, s[:st.np], st.drive, w)
+	for k, im := range st.modes.im { // the diagonal does not know that pairs turn
+		next[2*k] += im * s[2*k+1]
+		next[2*k+1] -= im * s[2*k]
 	}
 }
 
@@ -615,7 +587,6 @@ const (
 // newton iterates from v. Once solved, t.i holds currents that satisfy the linear part to rounding.
 func (t *Transient) newton(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) {
 	w := &t.scratch
-	m := t.m
 	d := w.d
 	sharp := t.dev.sharpness()
 	for it := 1; it <= limit; it++ {
@@ -626,8 +597,9 @@ func (t *Transient) newton(st *stepper, p, v []float64, limit int, giveUp bool) 
 		for k := range di {
 			di[k] = t.i[k] - w.base[k]
 		}
+		kd := st.times(st.k, di, w.sum)
 		for k := range d {
-			d[k] = p[k] + t.point.v[k] - v[k] + dot(st.k[k*m:k*m+m], di)
+			d[k] = p[k] + t.point.v[k] - v[k] + kd[k]
 		}
 		st.jacobian(&t.dev, t.own, t.oth)
 		if !st.factorJacobian() {
@@ -669,19 +641,22 @@ func (dev *devices) advance(i, d, own, oth []float64) {
 	}
 }
 
-// jacobian fills I - K·D.
+// jacobian fills I - K·D, row by row.
 func (st *stepper) jacobian(dev *devices, own, oth []float64) {
-	m := st.m
-	for r := 0; r < m; r++ {
-		kr, jr := st.k[r*m:r*m+m], st.jac[r*m:r*m+m]
-		for c := range jr {
-			jr[c] = -kr[c] * own[c]
+	m, k, j := st.m, st.k, st.jac
+	for c := 0; c < m; c++ {
+		col, g := k[c*st.mp:c*st.mp+m], own[c]
+		for r, x := range col {
+			j[r*m+c] = -x * g
 		}
-		for c := dev.firstQ; c < dev.firstC; c += 2 {
-			jr[c] -= kr[c+1] * oth[c+1]
-			jr[c+1] -= kr[c] * oth[c]
+		j[c*m+c]++
+	}
+	for c := dev.firstQ; c < dev.firstC; c += 2 {
+		col, next := k[c*st.mp:c*st.mp+m], k[(c+1)*st.mp:(c+1)*st.mp+m]
+		for r := range col {
+			j[r*m+c] -= next[r] * oth[c+1]
+			j[r*m+c+1] -= col[r] * oth[c]
 		}
-		jr[r]++
 	}
 }
 
@@ -913,17 +888,31 @@ func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64
 	st := &stepper{m: m, n: ns, ni: ni}
 	var to, from matrix[float64]
 	st.modes, to, from = newModes(a, micro)
-	st.ps, st.ys = ps.times(from).v, ys.times(from).v
-	st.psColumns = ps.times(from).transpose().v
-	st.pu, st.k = pw.columns(0, ni).taps(newest).plus(ps.times(c1), 1).v, pw.columns(ni, ni+m).plus(ps.times(v1), 1).v
+	st.mp, st.np = padded(m), (ns+7)/8*8
+	st.diagonal = make([]float64, st.np)
+	for k := range ns {
+		switch pairs := len(st.modes.re); {
+		case st.modes.dense != nil:
+			st.diagonal[k] = 1 // once they have made their step
+		case k < 2*pairs:
+			st.diagonal[k] = st.modes.re[k/2]
+		default:
+			st.diagonal[k] = st.modes.real[k-2*pairs]
+		}
+	}
+	st.ys, st.ps = ys.times(from).v, ps.times(from).byColumn(st.mp)
+	st.pu = pw.columns(0, ni).taps(newest).plus(ps.times(c1), 1).byColumn(st.mp)
+	st.k = pw.columns(ni, ni+m).plus(ps.times(v1), 1).byColumn(st.mp)
 	st.yu, st.yi = yw.columns(0, ni).taps(newest).plus(ys.times(c1), 1).v, yw.columns(ni, ni+m).plus(ys.times(v1), 1).v
-	st.su = to.times(am.times(c1).plus(f1.times(bn), 1)).v
-	st.si, st.sb = to.times(am.times(v1).plus(f1.times(bi), 1).plus(u1, 1)).v, to.times(am.times(b1)).v
+	st.drive = append(st.drive, to.times(am.times(c1).plus(f1.times(bn), 1)).byColumn(st.np)...)
+	st.drive = append(st.drive, to.times(am.times(v1).plus(f1.times(bi), 1).plus(u1, 1)).byColumn(st.np)...)
+	st.drive = append(st.drive, to.times(am.times(b1)).byColumn(st.np)...)
 	st.outS, st.outU = a.times(from), a.times(c1).plus(bn, 1)
 	st.outI, st.outB = a.times(v1).plus(bi, 1), a.times(b1)
 	st.inS, st.inI = to.times(f1), to.times(u1)
-	st.u, st.bend = make([]float64, 4*ni), make([]float64, m)
-	st.s, st.last = make([]float64, ns), make([]float64, ns)
+	st.w = make([]float64, 4*ni+m+m)
+	st.u, st.i, st.bend = st.w[:4*ni], st.w[4*ni:4*ni+m], st.w[4*ni+m:]
+	st.s, st.last, st.rest = make([]float64, st.np)[:ns], make([]float64, st.np)[:ns], make([]float64, st.np)
 	st.off, st.tangent = make([]float64, m), make([]float64, m)
 	st.p, st.jac, st.piv = make([]float64, m), make([]float64, m*m), make([]int, m)
 	return st, nil

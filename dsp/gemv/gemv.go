@@ -1,4 +1,4 @@
-// Package gemv adds a matrix times a vector to a few numbers, y ← y + A·x, for four or eight rows: what the inner loops of filters and circuits are made of.
+// Package gemv adds a matrix times a vector to a few numbers, y ← y + A·x, for four or eight rows, or eight at a time: what the inner loops of filters and circuits are made of.
 // The columns of A lie at a constant distance. At the number of rows it is a matrix; at one it is a signal seen through a sliding window, x the taps of a FIR
 // filter and y so many neighbouring outputs.
 //
@@ -32,6 +32,42 @@ func Add4(y *[4]float64, a []float64, stride int, x []float64) {
 		return
 	}
 	add4(y, a, stride, x)
+}
+
+// Recur sets y to d∘s + A·x, the step of a recursion with a diagonal matrix: y, d and s have as many elements as A has rows, a multiple of eight; column k of A is
+// a[k*len(y) : (k+1)*len(y)].
+func Recur(y, d, s, a, x []float64) {
+	if len(y) == 0 || len(x) == 0 {
+		panic("gemv: nothing to do")
+	}
+	_, _, _ = d[len(y)-1], s[len(y)-1], a[len(x)*len(y)-1]
+	if fast {
+		recurAVX(&y[0], &d[0], &s[0], &a[0], len(y), &x[0], len(x))
+		return
+	}
+	recur(y, d, s, a, x)
+}
+
+func recur(y, d, s, a, x []float64) {
+	for r := 0; r < len(y); r += 8 {
+		var even, odd [8]float64
+		for j := range even {
+			even[j] = d[r+j] * s[r+j]
+		}
+		for k, v := range x {
+			c := (*[8]float64)(a[k*len(y)+r:])
+			sum := &even
+			if k%2 == 1 {
+				sum = &odd
+			}
+			for j := range sum {
+				sum[j] += float64(c[j] * v)
+			}
+		}
+		for j := range even {
+			y[r+j] = even[j] + odd[j]
+		}
+	}
 }
 
 // add8 sums the columns of even and of odd index apart, which lets the fast form do two additions at a time. The conversions keep a compiler from fusing

@@ -9,3 +9,6 @@ func add8AVX(y *[8]float64, a *float64, stride int, x *float64, n int)
 
 //go:noescape
 func add4AVX(y *[4]float64, a *float64, stride int, x *float64, n int)
+
+//go:noescape
+func recurAVX(y, d, s, a *float64, rows int, x *float64, n int)

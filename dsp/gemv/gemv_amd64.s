@@ -83,3 +83,62 @@ sum4:
 	VMOVUPD Y0, (DI)
 	VZEROUPPER
 	RET
+
+// func recurAVX(y, d, s, a *float64, rows int, x *float64, n int)
+// Eight rows at a time; Y0 Y1 sum d·s and the columns of even index, Y2 Y3 those of odd index.
+TEXT ·recurAVX(SB), NOSPLIT, $0-56
+	MOVQ y+0(FP), DI
+	MOVQ d+8(FP), R8
+	MOVQ s+16(FP), R9
+	MOVQ a+24(FP), R10
+	MOVQ rows+32(FP), R11
+	MOVQ R11, DX
+	SHLQ $3, DX
+rows:
+	MOVQ R10, SI
+	MOVQ x+40(FP), BX
+	MOVQ n+48(FP), CX
+	VMOVUPD (R8), Y0
+	VMOVUPD 32(R8), Y1
+	VMULPD (R9), Y0, Y0
+	VMULPD 32(R9), Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	SUBQ $2, CX
+	JL   last
+two:
+	VBROADCASTSD (BX), Y4
+	VBROADCASTSD 8(BX), Y5
+	VMULPD (SI), Y4, Y6
+	VMULPD 32(SI), Y4, Y7
+	VMULPD (SI)(DX*1), Y5, Y8
+	VMULPD 32(SI)(DX*1), Y5, Y9
+	VADDPD Y6, Y0, Y0
+	VADDPD Y7, Y1, Y1
+	VADDPD Y8, Y2, Y2
+	VADDPD Y9, Y3, Y3
+	LEAQ (SI)(DX*2), SI
+	ADDQ $16, BX
+	SUBQ $2, CX
+	JGE  two
+last:
+	ADDQ $2, CX
+	JZ   sum
+	VBROADCASTSD (BX), Y4
+	VMULPD (SI), Y4, Y6
+	VMULPD 32(SI), Y4, Y7
+	VADDPD Y6, Y0, Y0
+	VADDPD Y7, Y1, Y1
+sum:
+	VADDPD Y2, Y0, Y0
+	VADDPD Y3, Y1, Y1
+	VMOVUPD Y0, (DI)
+	VMOVUPD Y1, 32(DI)
+	ADDQ $64, DI
+	ADDQ $64, R8
+	ADDQ $64, R9
+	ADDQ $64, R10
+	SUBQ $8, R11
+	JG   rows
+	VZEROUPPER
+	RET

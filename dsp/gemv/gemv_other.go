@@ -6,3 +6,4 @@ const fast = false
 
 func add8AVX(y *[8]float64, a *float64, stride int, x *float64, n int) { panic("gemv: no AVX") }
 func add4AVX(y *[4]float64, a *float64, stride int, x *float64, n int) { panic("gemv: no AVX") }
+func recurAVX(y, d, s, a *float64, rows int, x *float64, n int)        { panic("gemv: no AVX") }

@@ -46,6 +46,45 @@ func TestSameBits(t *testing.T) {
 	}
 }
 
+func TestRecurSameBits(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	draw := func(n int) []float64 {
+		x := make([]float64, n)
+		for k := range x {
+			x[k] = r.NormFloat64()
+		}
+		return x
+	}
+	for _, rows := range []int{8, 16, 32} {
+		for n := 1; n < 20; n++ {
+			a, x, d, s := draw(n*rows), draw(n), draw(rows), draw(rows)
+			got, want := draw(rows+1), make([]float64, rows)
+			beyond := got[rows]
+			Recur(got[:rows], d, s, a, x)
+			recur(want, d, s, a, x)
+			for k := range want {
+				sum := d[k] * s[k]
+				for c := range x {
+					sum += a[c*rows+k] * x[c]
+				}
+				if off := got[k] - sum; got[k] != want[k] || off > 1e-12 || off < -1e-12 {
+					t.Errorf("%d rows, %d columns: %d is %v, plain %v, want %v", rows, n, k, got[k], want[k], sum)
+				}
+			}
+			if got[rows] != beyond {
+				t.Errorf("%d rows, %d columns: written beyond the end", rows, n)
+			}
+		}
+	}
+}
+
+func BenchmarkRecur(b *testing.B) {
+	a, x, y, d, s := make([]float64, 8*12), make([]float64, 12), make([]float64, 8), make([]float64, 8), make([]float64, 8)
+	for b.Loop() {
+		Recur(y, d, s, a, x)
+	}
+}
+
 func BenchmarkAdd8(b *testing.B) {
 	a, x := make([]float64, 200), make([]float64, 64)
 	var y [8]float64
