@@ -42,6 +42,7 @@ type Rank struct {
 	most       int
 	exhaustive bool
 	known      map[string][]Figure
+	commuting  []bool // of the chain's blocks
 }
 
 // RankMemory is how many bytes of signals a search remembers at most, for the recording; for every test signal a quarter of it more.
@@ -73,6 +74,7 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	if r.orders, err = newOrders(orderOf(c), keep); err != nil {
 		return nil, fmt.Errorf("take %q: %w", c.Take, err)
 	}
+	r.commuting = c.Wire(rate, q).Commuting()
 	r.total, r.countable = r.orders.count()
 	if r.countable && r.total == 0 {
 		return nil, fmt.Errorf("take %q: no order keeps to all that keep says", c.Take)
@@ -191,7 +193,7 @@ func (r *Rank) Left() int {
 
 // Run renders and measures what is not known yet. found is told of every order as soon as it is known, one after the other, in no particular order.
 func (r *Rank) Run(ctx context.Context, found func(names []string, values []Figure) error) error {
-	b := newWishBench(r.Recording, r.Rate, r.Quality, RankMemory)
+	b := newWishBench(r.Recording, r.Rate, r.Quality, RankMemory, false)
 	if r.exhaustive {
 		return r.try(ctx, b, r.share(), found)
 	}
@@ -247,7 +249,22 @@ func (r *Rank) search(ctx context.Context, b *wishBench, found func([]string, []
 	return nil
 }
 
-// try renders a list of orders, sorted, on all cores. Cores take stretches whose orders have the same beginning.
+// like is the first order in the alphabet that may well sound the same: blocks next to each other that commute are sorted.
+func (r *Rank) like(w order) order {
+	l := slices.Clone(w)
+	for from := 0; from < len(l); {
+		to := from
+		for to < len(l) && r.commuting[l[to]] {
+			to++
+		}
+		slices.Sort(l[from:to])
+		from = to + 1
+	}
+	return l
+}
+
+// try renders a list of orders on all cores, those with the same beginning one after the other: what they share is still remembered then. Cores take
+// stretches whose orders have the same beginning, or one that may well sound the same.
 func (r *Rank) try(ctx context.Context, b *wishBench, list []order, found func([]string, []Figure) error) error {
 	var todo []order
 	for _, w := range list {
@@ -255,10 +272,11 @@ func (r *Rank) try(ctx context.Context, b *wishBench, list []order, found func([
 			todo = append(todo, w)
 		}
 	}
+	slices.SortFunc(todo, func(a, b order) int { return cmp.Or(slices.Compare(r.like(a), r.like(b)), slices.Compare(a, b)) })
 	var mu sync.Mutex
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for _, stretch := range stretches(todo, 4*runtime.GOMAXPROCS(0)) {
+	for _, stretch := range stretches(todo, r.like, 4*runtime.GOMAXPROCS(0)) {
 		g.Go(func() error {
 			for _, w := range stretch {
 				if err := ctx.Err(); err != nil {
@@ -282,8 +300,8 @@ func (r *Rank) try(ctx context.Context, b *wishBench, list []order, found func([
 	return g.Wait()
 }
 
-// stretches cuts a sorted list where a beginning changes: the longest stretches of which there are at least so many.
-func stretches(list []order, atLeast int) [][]order {
+// stretches cuts a sorted list where the beginning of what an order is like changes: the longest stretches of which there are at least so many.
+func stretches(list []order, like func(order) order, atLeast int) [][]order {
 	if len(list) == 0 {
 		return nil
 	}
@@ -292,7 +310,7 @@ func stretches(list []order, atLeast int) [][]order {
 		cut = nil
 		from := 0
 		for k := 1; k <= len(list); k++ {
-			if k == len(list) || !slices.Equal(list[k][:depth], list[from][:depth]) {
+			if k == len(list) || !slices.Equal(like(list[k])[:depth], like(list[from])[:depth]) {
 				cut = append(cut, list[from:k])
 				from = k
 			}

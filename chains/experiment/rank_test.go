@@ -122,10 +122,11 @@ func TestOrders(t *testing.T) {
 }
 
 func TestStretches(t *testing.T) {
+	same := func(w order) order { return w }
 	o, _ := newOrders([]string{"a", "b", "c", "d"}, chains.Keep{})
 	list := o.slice(0, 24)
 	for _, c := range [][2]int{{1, 4}, {4, 4}, {5, 12}, {13, 24}, {1000, 24}} { // 4 beginnings of one block, 4·3 of two, 4·3·2 of three
-		cut := stretches(list, c[0])
+		cut := stretches(list, same, c[0])
 		if len(cut) != c[1] {
 			t.Errorf("at least %d: %d stretches, want %d", c[0], len(cut), c[1])
 		}
@@ -133,10 +134,10 @@ func TestStretches(t *testing.T) {
 			t.Errorf("at least %d: the stretches are not the list", c[0])
 		}
 	}
-	if stretches(nil, 3) != nil {
+	if stretches(nil, same, 3) != nil {
 		t.Error("stretches of nothing")
 	}
-	if got := stretches([]order{{0}}, 3); len(got) != 1 {
+	if got := stretches([]order{{0}}, same, 3); len(got) != 1 {
 		t.Errorf("one order of one block: %v", got)
 	}
 }

@@ -53,7 +53,7 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 	}
 	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
-	b := newWishBench(recording, rate, q, RankMemory)
+	b := newWishBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{
 		Title: c.Title, Take: c.Take, Order: orderOf(c), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback, Swaps: []Swap{},
 	}
@@ -121,13 +121,13 @@ func placeOf(c *chains.Chain, block string) int {
 
 // side renders a chain, brings it to the target loudness and gathers the facts about it.
 func (b *wishBench) side(ctx context.Context, number int, name string, c *chains.Chain) (*Side, error) {
-	w := c.Wire(b.rate, b.quality)
-	out, err := b.main.Signal(ctx, w, "out")
+	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err
 	}
+	out := p.out
 	s := &Side{Number: number, Name: name}
-	if s.Facts, err = b.facts(ctx, w); err != nil {
+	if s.Facts, err = b.facts(ctx, p); err != nil {
 		return nil, err
 	}
 	peak, err := measure.TruePeak(out)
@@ -156,17 +156,17 @@ func amplified(x []float64, gain float64) []float64 {
 }
 
 // facts is FactsOf, with the renders shared.
-func (b *wishBench) facts(ctx context.Context, w *chains.Wiring) (Facts, error) {
+func (b *wishBench) facts(ctx context.Context, p *played) (Facts, error) {
 	var f Facts
-	noise, err := b.noise.AWeighted(w.Chain)
+	noise, err := b.noise.AWeighted(p.Chain)
 	if err != nil {
 		f.NoiseDBu = figure(0, err)
 	} else {
 		f.NoiseDBu = noiseLevel(noise * noise)
 	}
-	if f.THD, err = b.thd(ctx, w); err != nil {
+	if f.THD, err = b.thd(ctx, p.Wiring); err != nil {
 		return f, err
 	}
-	f.Sustain, err = b.sustained(ctx, w, nil)
+	f.Sustain, err = b.sustained(ctx, p)
 	return f, err
 }

@@ -26,7 +26,14 @@ type WishInfo struct {
 
 type wish struct {
 	WishInfo
-	measure func(b *wishBench, ctx context.Context, w *chains.Wiring, out []float64) (Figure, error)
+	measure func(b *wishBench, ctx context.Context, p *played) (Figure, error)
+}
+
+// played is the recording through a chain.
+type played struct {
+	*chains.Wiring
+	order *chains.Order
+	out   []float64 // V
 }
 
 // wishes is all wishes, in the order of the alphabet. Their definitions are this project's own, from standard measures where there are some.
@@ -80,45 +87,57 @@ type wishBench struct {
 	quality   section.Quality
 	recording []float64 // V
 	memory    int       // bytes, for each set of remembered signals
+	literal   bool      // orders are computed as they stand
 
-	main   *chains.Memo
+	main   *chains.Orders
 	noise  *chains.NoiseLevels
-	peaks  *chains.StagePeaks
 	mu     sync.Mutex
-	probes map[string]*chains.Memo // tests signals in the place of the recording
-	asked  map[string]Figure       // of the recording
+	probes map[string]*chains.Orders // test signals in the place of the recording
+	asked  map[string]Figure         // of the recording
 }
 
-func newWishBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int) *wishBench {
-	b := &wishBench{rate: rate, quality: q, recording: recording, memory: memory, probes: map[string]*chains.Memo{}, asked: map[string]Figure{}}
-	b.main = chains.NewMemo(recording, rate, q, memory)
+func newWishBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int, literal bool) *wishBench {
+	b := &wishBench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*chains.Orders{}, asked: map[string]Figure{}}
+	b.main = b.orders(recording, memory)
 	b.noise = chains.NewNoiseLevels(rate)
-	b.peaks = &chains.StagePeaks{Memo: b.main}
 	return b
+}
+
+func (b *wishBench) orders(recording []float64, memory int) *chains.Orders {
+	o := chains.NewOrders(recording, b.rate, b.quality, memory)
+	o.Literal = b.literal
+	return o
 }
 
 // measure is the values of some wishes for one chain.
 func (b *wishBench) measure(ctx context.Context, c *chains.Chain, list []wish) ([]Figure, error) {
-	w := c.Wire(b.rate, b.quality)
-	out, err := b.main.Signal(ctx, w, "out")
+	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err
 	}
 	values := make([]Figure, len(list))
 	for k, wish := range list {
-		if values[k], err = wish.measure(b, ctx, w, out); err != nil {
+		if values[k], err = wish.measure(b, ctx, p); err != nil {
 			return nil, fmt.Errorf("wish %q: %w", wish.Name, err)
 		}
 	}
 	return values, nil
 }
 
+func (b *wishBench) play(ctx context.Context, c *chains.Chain) (*played, error) {
+	w := c.Wire(b.rate, b.quality)
+	p := &played{Wiring: w, order: b.main.Order(w)}
+	var err error
+	p.out, err = p.order.Signal(ctx, "out")
+	return p, err
+}
+
 // probe is a memo with a test signal in the place of the recording.
-func (b *wishBench) probe(name string, signal func() []float64) *chains.Memo {
+func (b *wishBench) probe(name string, signal func() []float64) *chains.Orders {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.probes[name] == nil {
-		b.probes[name] = chains.NewMemo(signal(), b.rate, b.quality, b.memory/4)
+		b.probes[name] = b.orders(signal(), b.memory/4)
 	}
 	return b.probes[name]
 }
@@ -135,7 +154,7 @@ func (b *wishBench) inRecording(name string, of func([]float64) Figure) Figure {
 	return f
 }
 
-func (b *wishBench) brightness(_ context.Context, _ *chains.Wiring, out []float64) (Figure, error) {
+func (b *wishBench) brightness(_ context.Context, p *played) (Figure, error) {
 	share := func(x []float64) Figure {
 		if f := unplayed(x); !f.OK() {
 			return f
@@ -150,34 +169,34 @@ func (b *wishBench) brightness(_ context.Context, _ *chains.Wiring, out []float6
 		}
 		return levelOf(math.Sqrt(s.Power(2e3, 8e3)/all), "nothing from 2 to 8 kHz")
 	}
-	return share(out).minus(b.inRecording("brightness", share)), nil
+	return share(p.out).minus(b.inRecording("brightness", share)), nil
 }
 
-func (b *wishBench) quiet(_ context.Context, w *chains.Wiring, out []float64) (Figure, error) {
-	if f := unplayed(out); !f.OK() {
+func (b *wishBench) quiet(_ context.Context, p *played) (Figure, error) {
+	if f := unplayed(p.out); !f.OK() {
 		return f, nil
 	}
-	noise, err := b.noise.AWeighted(w.Chain)
+	noise, err := b.noise.AWeighted(p.Chain)
 	if err != nil {
 		return Figure{}, err
 	}
 	if noise == 0 {
 		return noFigure("no noise"), nil
 	}
-	played, err := measure.AWeighted(out, float64(b.rate))
+	played, err := measure.AWeighted(p.out, float64(b.rate))
 	if err != nil {
 		return figure(0, err), nil
 	}
 	return figure(dsp.ToDB(played/noise), nil), nil
 }
 
-func (b *wishBench) headroom(ctx context.Context, w *chains.Wiring, _ []float64) (Figure, error) {
+func (b *wishBench) headroom(ctx context.Context, p *played) (Figure, error) {
 	least := noFigure("no stage has a ceiling")
-	for _, s := range w.Stages {
+	for _, s := range p.Stages {
 		if s.Ceiling == 0 {
 			continue
 		}
-		top, err := b.peaks.Stage(ctx, w, s)
+		top, err := p.order.Peak(ctx, s)
 		if err != nil {
 			return Figure{}, err
 		}
@@ -191,9 +210,9 @@ func (b *wishBench) headroom(ctx context.Context, w *chains.Wiring, _ []float64)
 	return least, nil
 }
 
-func (b *wishBench) dynamicsKept(_ context.Context, _ *chains.Wiring, out []float64) (Figure, error) {
+func (b *wishBench) dynamicsKept(_ context.Context, p *played) (Figure, error) {
 	spread := func(x []float64) Figure { return levelSpread(x, float64(b.rate)) }
-	return spread(out).minus(b.inRecording("dynamics", spread)), nil
+	return spread(p.out).minus(b.inRecording("dynamics", spread)), nil
 }
 
 // levelSpread is from the 10 % to the 95 % point of the levels of 50 ms, in dB, of those within 40 dB of the loudest.
@@ -224,9 +243,9 @@ func levelSpread(x []float64, rate float64) Figure {
 }
 
 // cleanUp is Dynamics' clean-up range, with the renders shared.
-func (b *wishBench) cleanUp(ctx context.Context, w *chains.Wiring, _ []float64) (Figure, error) {
+func (b *wishBench) cleanUp(ctx context.Context, p *played) (Figure, error) {
 	thd := func(volume float64) (Figure, error) {
-		c := *w.Chain
+		c := *p.Chain
 		c.Guitar.Volume = volume
 		return b.thd(ctx, c.Wire(b.rate, b.quality))
 	}
@@ -247,7 +266,7 @@ func (b *wishBench) cleanUp(ctx context.Context, w *chains.Wiring, _ []float64) 
 // thd is the THD at out of the test tone, as in Dynamics.
 func (b *wishBench) thd(ctx context.Context, w *chains.Wiring) (Figure, error) {
 	m := b.probe("tone", func() []float64 { return sines(int(0.5*float64(b.rate)), float64(b.rate), TestTone) })
-	x, err := m.Signal(ctx, w, "out")
+	x, err := m.Order(w).Signal(ctx, "out")
 	if err != nil {
 		return Figure{}, err
 	}
@@ -269,9 +288,9 @@ func toneTHD(x []float64, rate float64) Figure {
 	return percent(h.THD(), nil)
 }
 
-func (b *wishBench) sustained(ctx context.Context, w *chains.Wiring, _ []float64) (Figure, error) {
+func (b *wishBench) sustained(ctx context.Context, p *played) (Figure, error) {
 	m := b.probe("note", func() []float64 { return fallingNote(float64(b.rate)) })
-	x, err := m.Signal(ctx, w, "out")
+	x, err := m.Order(p.Wiring).Signal(ctx, "out")
 	if err != nil {
 		return Figure{}, err
 	}
@@ -291,9 +310,9 @@ func fallingNote(rate float64) []float64 {
 //
 // Both notes and the window are so chosen that every harmonic of either falls on a line of the transform, and that the lines of the two have no common
 // factor. What a non-linear block makes of both together, and what a reverb smears, falls between.
-func (b *wishBench) clearRepeats(ctx context.Context, w *chains.Wiring, _ []float64) (Figure, error) {
+func (b *wishBench) clearRepeats(ctx context.Context, p *played) (Figure, error) {
 	time := 0.0
-	for _, p := range w.Chain.Blocks {
+	for _, p := range p.Chain.Blocks {
 		if p.Kind.Name == "delay" && !p.Off {
 			if time > 0 {
 				return noFigure("two delays: which repeat is meant?"), nil
@@ -315,7 +334,7 @@ func (b *wishBench) clearRepeats(ctx context.Context, w *chains.Wiring, _ []floa
 	}
 	low, high := repeatLines(size, rate)
 	m := b.probe(fmt.Sprintf("repeats %d %d", length, size), func() []float64 { return twoNotes(length, size, rate) })
-	x, err := m.Signal(ctx, w, "out")
+	x, err := m.Order(p.Wiring).Signal(ctx, "out")
 	if err != nil {
 		return Figure{}, err
 	}

@@ -36,7 +36,7 @@ func wished(t *testing.T, c *chains.Chain, recording []float64, names ...string)
 	if err != nil {
 		t.Fatal(err)
 	}
-	values, err := newWishBench(recording, measureRate, section.Draft, RankMemory).measure(t.Context(), c, list)
+	values, err := newWishBench(recording, measureRate, section.Draft, RankMemory, false).measure(t.Context(), c, list)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -31,7 +31,8 @@ func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 	if err := checkFinite(x); err != nil {
 		return Spectrum{}, err
 	}
-	options := spectral.PwelchOptions{NFFT: segment, Noverlap: segment / 2, Window: periodicHann}
+	hann := periodicHann(segment)
+	options := spectral.PwelchOptions{NFFT: segment, Noverlap: segment / 2, Window: func(int) []float64 { return hann }} // the library asks for every segment
 	hop := segment / 2
 	total := (len(x)-segment)/hop + 1
 	s := Spectrum{Step: rate / float64(segment), Density: make([]float64, segment/2+1)}
