@@ -59,9 +59,9 @@ class Row {
 		this.kind.title = this.title.title = s.brief ?? "";
 		this.root.classList.toggle("off", Boolean(s.off));
 		if (this.bypass) this.bypass.checked = Boolean(s.off);
-		const z = s.in || s.out ? `${s.in || "\u2013"} \u2192 ${s.out || "\u2013"}` : "";
+		const z = s.in || s.out ? `${s.in ? s.in + " " : ""}\u2192 ${s.out || "\u2013"}` : "";
 		say(this.impedance.value, z);
-		this.impedance.root.hidden = !z;
+		this.impedance.root.classList.toggle("void", !z);
 		say(this.loading, s.loading ?? "");
 		this.loading.hidden = !s.loading;
 		this.loading.classList.toggle("weak", Boolean(s.weak));
@@ -92,7 +92,9 @@ class Row {
 		say(this.headroom.value, has && !s.off ? Number.isFinite(j.headroom_db) ? j.headroom_db < 0 ? "clips" : num(j.headroom_db, 1, "dB") : "no limit" : "");
 		this.headroom.root.classList.toggle("over", has && j.headroom_db < 0 && !s.off);
 		this.headroom.root.title = has && j.headroom_db < 0 ? `${num(-j.headroom_db, 1)} dB over its ceiling` + (j.over ? `, ${num(100 * j.over, 1)} % of the time` : "") : "";
+		this.headroom.root.classList.toggle("void", !this.headroom.value.textContent);
 		say(this.adds.value, noise ? `${num(10 * Math.log10(noise.power), 0, "dBV")}, ${num(100 * noise.share, noise.share < 0.1 ? 1 : 0, "%")}` : has && !s.off ? "too little" : "");
+		this.adds.root.classList.toggle("void", !this.adds.value.textContent);
 	}
 }
 
@@ -156,7 +158,7 @@ export class Lane {
 			if (!s) continue;
 			const own = name === " guitar" ? jacks.find((/** @type {any} */ j) => j.block === "guitar" || j.jack.startsWith("guitar")) : jacks.find((/** @type {any} */ j) => j.block === name);
 			if (name === " guitar") row.show({ ...s, kind: [s.name, s.pickup].filter(Boolean).join(", ") }, own, noise.get("guitar"));
-			else row.show(s, this.isOn(name) ? own : null, this.isOn(name) ? noise.get(name) : null);
+			else row.root.classList.toggle("idle", !this.isOn(name)), row.show(s, this.isOn(name) ? own : null, this.isOn(name) ? noise.get(name) : null);
 		}
 		const ends = jacks.filter((/** @type {any} */ j) => !j.block || /^(out|load|left|right|amplifier)/.test(j.jack));
 		for (const e of this.root.querySelectorAll(".end-row")) {
@@ -222,7 +224,7 @@ export class Lane {
 
 	/** @param {string} name @param {import("./order.js").Item[]} items @param {string} label */
 	list(name, items, label) {
-		const ol = el("ol", { class: "stations " + name.replace(/ .*/, ""), "data-list": name, "aria-label": label });
+		const ol = el("ol", { class: "stations " + (name.startsWith("loop") ? "in-loop" : name), "data-list": name, "aria-label": label });
 		for (const i of items) {
 			if (i.split) {
 				ol.append(el("li", { class: "split" },

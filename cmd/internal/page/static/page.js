@@ -195,7 +195,7 @@ function showSides() {
 	byId("sides").replaceChildren(...["A", "B"].map(side => {
 		const off = flatOff(side), o = orders[/** @type {"A" | "B"} */ (side)], paths = [...new Set(o.map(x => x.path))];
 		const chips = (/** @type {{name: string}[]} */ list) => list.map(x => el("li", { class: (moved.has(x.name) ? "moved" : "") + (off.includes(x.name) ? " off" : "") }, x.name));
-		return el("div", { class: `order side-${side.toLowerCase()}${side === sound.side ? " sounding" : ""}` },
+		return el("div", { class: `order side-${side.toLowerCase()}${side === sound.side ? " sounding" : ""}`, onclick: () => hear(side) },
 			el("span", { class: "letter", "aria-hidden": "true" }, side),
 			el("div", { class: "about" }, el("p", { class: "take" }, el("span", { class: "unseen" }, `Side ${side}: `), el("b", {}, state.sides[side].take), " ", el("span", { class: "soft" }, side === sound.side ? "sounds" : "")),
 				...paths.map(p => el("ol", { class: "flow", "aria-label": p ? `${p} path` : `Order of side ${side}` }, el("li", { class: "end" }, p || "guitar"), ...chips(o.filter(x => x.path === p)), el("li", { class: "end" }, p ? "out" : paths.length > 1 ? "split" : "out")))));

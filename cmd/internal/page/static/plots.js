@@ -112,7 +112,7 @@ export class Figure {
 			const [a, b] = p.series.map(s => s.y[k]);
 			if (a !== null && b !== null && Number.isFinite(a) && Number.isFinite(b)) parts.push(el("span", { class: "read soft" }, "B against A ", el("b", {}, diff(b - a, 1, "dB"))));
 		}
-		for (const e of p.extra ?? []) parts.push(el("span", { class: "read soft" }, e.name + " ", el("b", {}, num(e.y[k], 1, p.unit))));
+		for (const e of p.extra ?? []) if (Number.isFinite(e.y[k])) parts.push(el("span", { class: "read soft" }, e.name + " ", el("b", {}, num(e.y[k], 1, p.unit))));
 		say(this.at, name);
 		this.values.replaceChildren(this.at, ...parts);
 		this.slider.setAttribute("aria-valuetext", name);

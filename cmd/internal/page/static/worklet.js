@@ -6,10 +6,12 @@
 /** How long one sound takes to give way to another, in seconds. They are the same music at the same place, so the fade is a straight line: equal powers
  * would add up to a bump of 3 dB. */
 const fadeSeconds = 0.02;
-/** How much of a new sound has to lie ahead before it is played, beyond the fade, when the engine is fast enough: what a busy page may be late by. */
-const marginSeconds = 0.04;
-/** How fast a gain moves to a new value, in seconds. */
-const glideSeconds = 0.05;
+/** How much of a new sound has to lie ahead before it is played, beyond the fade, when the engine is fast enough: what a busy page may be late by. A sound
+ * that has run dry has to show more. */
+const marginSeconds = 0.04, dryMarginSeconds = 0.3;
+/** How fast a gain moves, in decibels a second: quickly where levels are switched from matched to true, slowly where the loudness of a sound becomes better
+ * known while it is computed. */
+const quickly = 480, slowly = 20;
 
 /** One sound around its loop: as much of it as has come. */
 class Loop {
@@ -21,6 +23,7 @@ class Loop {
 		/** What is there, in frames from the beginning of the loop: sorted, apart from one another. @type {[number, number][]} */
 		this.runs = [];
 		this.speed = 1;
+		this.margin = marginSeconds;
 	}
 	/** Interleaved frames, put where they belong. @param {number} at @param {Float32Array} piece */
 	put(at, piece) {
@@ -53,7 +56,7 @@ class Loop {
 	 * yet to make lies ahead. @param {number} at */
 	ready(at) {
 		const s = Math.max(0.02, this.speed), missing = this.frames - this.held();
-		const need = (fadeSeconds + marginSeconds) * this.rate + (s < 1.1 ? Math.max(0, 1.1 - s) / s * missing : 0);
+		const need = (fadeSeconds + this.margin) * this.rate + (s < 1.1 ? Math.max(0, 1.1 - s) / s * missing : 0);
 		return this.ahead(at) >= Math.min(need, this.frames);
 	}
 }
@@ -86,8 +89,11 @@ class Deck extends AudioWorkletProcessor {
 		this.voice = null;
 		/** @type {Voice | null} */
 		this.next = null; // the sound that is being faded to; null with fading set is silence
+		/** What sounded before. @type {Voice | null} */
+		this.last = null;
 		this.fading = false;
 		this.faded = 0;
+		this.quick = 0; // frames in which gains move quickly
 		/** @type {number | null} */
 		this.jump = null; // a place to go to once a running fade is over
 		this.moved = false; // the fade to silence goes to another place
@@ -131,7 +137,10 @@ class Deck extends AudioWorkletProcessor {
 			this.sounds.delete(m.key);
 			break;
 		case "want": this.wanted = m.key; break;
-		case "levels": this.trueLevels = m.true; break;
+		case "levels":
+			this.trueLevels = m.true;
+			this.quick = 0.15 * sampleRate;
+			break;
 		case "play": this.playing = true; break;
 		case "stop": this.playing = false; break;
 		case "seek":
@@ -191,7 +200,17 @@ class Deck extends AudioWorkletProcessor {
 		const same = c && c.loop === v.loop;
 		const better = c && !same && (c.key !== v.key || c.layer === "exact");
 		if (better) this.leave(c);
-		else if (v.loop.ahead(v.at) < fade + 256) this.leave(c && !same ? c : null); // it has run dry
+		else if (v.loop.ahead(v.at) < fade + 256) { // it has run dry
+			v.loop.margin = Math.min(4, Math.max(dryMarginSeconds, 2 * v.loop.margin));
+			this.leave(c && !same ? c : this.fallback(v, fade));
+		}
+	}
+
+	/** What sounded before, if that can go on; else silence. @param {Voice} v @param {number} fade @returns {Voice | null} */
+	fallback(v, fade) {
+		const l = this.last;
+		if (!l || l.loop === v.loop || this.old(l) || l.loop.ahead(v.at) < 4 * fade) return null;
+		return new Voice(l.key, l.layer, l.loop, l.begin, v.at, l.gain);
 	}
 
 	/** Whether a voice sounds of a region that is no longer the one. @param {Voice} v */
@@ -199,6 +218,7 @@ class Deck extends AudioWorkletProcessor {
 
 	/** @param {Voice | null} next */
 	leave(next) {
+		if (this.voice && this.voice.loop !== next?.loop) this.last = this.voice;
 		this.next = next;
 		this.fading = true;
 		this.faded = 0;
@@ -209,7 +229,7 @@ class Deck extends AudioWorkletProcessor {
 		const out = outputs[0], n = out[0].length, fade = Math.round(fadeSeconds * sampleRate);
 		if (!this.fading) this.decide(fade);
 		if (this.voice || this.fading) {
-			const step = 1 / (glideSeconds * sampleRate);
+			const step = 10 ** ((this.quick > 0 ? quickly : slowly) / 20 / sampleRate);
 			for (let k = 0; k < n; k++) {
 				const w = this.fading ? ++this.faded / fade : 0;
 				if (this.voice) this.add(this.voice, 1 - w, out, k, step);
@@ -224,6 +244,7 @@ class Deck extends AudioWorkletProcessor {
 				}
 			}
 		}
+		this.quick -= n;
 		this.tell(n);
 		return true;
 	}
@@ -231,10 +252,7 @@ class Deck extends AudioWorkletProcessor {
 	/** One frame of a voice. @param {Voice} v @param {number} weight @param {Float32Array[]} out @param {number} k @param {number} step */
 	add(v, weight, out, k, step) {
 		const to = this.gainOf(v.key, v.gain);
-		if (v.gain !== to) { // along a line in decibels is not needed for the small steps that happen here
-			const most = step * Math.max(to, v.gain);
-			v.gain = Math.abs(to - v.gain) <= most ? to : v.gain + Math.sign(to - v.gain) * most;
-		}
+		if (v.gain !== to) v.gain = v.gain < to ? Math.min(to, v.gain * step) : Math.max(to, v.gain / step);
 		const g = v.gain * weight, c = v.loop.channels, l = c[0][v.at];
 		out[0][k] += g * l;
 		if (out[1]) out[1][k] += g * (c.length > 1 ? c[1][v.at] : l);

@@ -1,0 +1,1039 @@
+//go:build browser
+
+package page
+
+import (
+	"context"
+	"encoding/base64"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/heapprofiler"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// A chain that renders fast and sounds different in every order. Its comments and its layout have to survive.
+const testChain = `# Kept by hand.
+drywire: 1
+title:   Does the echo belong before the drive?   # a question
+recording: {sample: riff}
+guitar: {pickup: humbucker, cable: 3 m}
+
+blocks:
+  lift:  {kind: boost, gain: 6 dB}     # clean
+  drive: {kind: overdrive, drive: 7}
+  echo:  {kind: delay, time: 220 ms, mix: 40 %}
+
+order: [lift, drive, echo]   # as on the floor
+takes:
+  - name: echo last
+  - name: echo first
+    order: [echo, lift, drive]
+`
+
+// browser is the page in a browser without a window, with all that it says and asks for, and the server behind it.
+type browser struct {
+	t       *testing.T
+	ctx     context.Context
+	address string
+	file    string
+
+	mu       sync.Mutex
+	requests []string
+	console  []string
+}
+
+// open serves a chain file and opens its page.
+func open(t *testing.T, chain string) *browser {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "chain.yaml")
+	if err := os.WriteFile(file, []byte(chain), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	ready, ended := make(chan string, 1), make(chan error, 1)
+	o := Options{File: file, Ready: func(address string) { ready <- address }}
+	o.WAV = func(_ context.Context, _ Document, take, path string) error {
+		return os.WriteFile(path, []byte("RIFF "+take), 0o644)
+	}
+	o.Report = func(_ context.Context, d Document, path string) error { return os.WriteFile(path, d.Text, 0o644) }
+	go func() { ended <- Serve(ctx, o) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	})
+	b := &browser{t: t, file: file}
+	select {
+	case b.address = <-ready:
+	case err := <-ended:
+		ended <- err
+		t.Fatal(err)
+	}
+	b.launch()
+	return b
+}
+
+func (b *browser) launch() {
+	b.t.Helper()
+	t := b.t
+	program, err := exec.LookPath("chromium")
+	if err != nil {
+		t.Fatal("these tests need Debian's package chromium: ", err)
+	}
+	ac, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(program), chromedp.Headless, chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()),
+		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-gpu", true), chromedp.Flag("disable-quic", true),
+		chromedp.Flag("no-first-run", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-sync", true))
+	t.Cleanup(stop)
+	first, close := chromedp.NewContext(ac)
+	t.Cleanup(close)
+	if err := chromedp.Do(first); err != nil {
+		t.Fatal(err)
+	}
+	patience := 3*time.Minute + loopFor()
+	ctx, cancel := context.WithTimeout(first, patience)
+	t.Cleanup(cancel)
+	b.ctx = ctx
+	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
+		t.Fatal(err)
+	}
+	chromedp.Listen(ctx, func(ev any) {
+		if r, ok := ev.(*network.EventRequestWillBeSent); ok {
+			b.mu.Lock()
+			b.requests = append(b.requests, r.Request.URL)
+			b.mu.Unlock()
+		}
+	})
+	go func() {
+		for m := range chromedp.Console(ctx) {
+			b.mu.Lock()
+			b.console = append(b.console, m.String())
+			b.mu.Unlock()
+		}
+	}()
+	b.do(chromedp.EmulateViewport(1280, 900), chromedp.Navigate(b.address))
+	b.wait(`globalThis.drywire?.state()`)
+}
+
+func (b *browser) do(actions ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b.ctx, actions...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+func (b *browser) run(script string) {
+	b.t.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](script, chromedp.EvalAwaitPromise))
+}
+
+// eval is the value of an expression in the page.
+func eval[T any](b *browser, expression string) T {
+	b.t.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatalf("%s: %v", expression, err)
+	}
+	return v
+}
+
+// wait waits for an expression to hold.
+func (b *browser) wait(expression string) {
+	b.t.Helper()
+	for range 1200 {
+		if eval[bool](b, "Boolean("+expression+")") {
+			return
+		}
+		time.Sleep(25 * time.Millisecond)
+	}
+	b.t.Fatalf("never came to be: %s; the page says %q", expression, eval[string](b, `document.getElementById("notices").textContent + document.getElementById("state").textContent`))
+}
+
+// samples is a Float32Array of the page.
+func (b *browser) samples(expression string) []float32 {
+	b.t.Helper()
+	text := eval[string](b, `(async () => {
+		const x = await (`+expression+`), bytes = new Uint8Array(x.buffer, x.byteOffset, x.byteLength);
+		let text = "";
+		for (let k = 0; k < bytes.length; k += 4096) text += String.fromCharCode(...bytes.subarray(k, k + 4096));
+		return btoa(text);
+	})()`)
+	raw, err := base64.StdEncoding.DecodeString(text)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	x := make([]float32, len(raw)/4)
+	for k := range x {
+		x[k] = math.Float32frombits(binary.LittleEndian.Uint32(raw[4*k:]))
+	}
+	return x
+}
+
+// quiet fails where the page asked for anything but its own server, or had something to say.
+func (b *browser) quiet() {
+	b.t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.requests) == 0 {
+		b.t.Error("no request was seen, not even for the page: the watch is blind")
+	}
+	for _, r := range b.requests {
+		if !strings.HasPrefix(r, b.address) && !strings.HasPrefix(r, "data:") && !strings.HasPrefix(r, "blob:"+b.address[:20]) {
+			b.t.Errorf("the page asked for %.100s", r)
+		}
+	}
+	for _, m := range b.console {
+		b.t.Errorf("the console says: %s", m)
+	}
+}
+
+// played is what one side sends for its loop: volts, and the gain to play them at.
+type played struct {
+	volts []float32
+	gain  float64
+}
+
+// exact asks the server, past all that the page plays, for the exact sound of a side.
+func (b *browser) exact(side string) played {
+	b.t.Helper()
+	b.run(`(async () => {
+		const { stream } = await import("./wire.js"), [a, z] = drywire.sound.region;
+		const got = globalThis.got = { gain: 0, x: new Float32Array(z - a), have: 0 };
+		await stream({ session: drywire.session(), side: "` + side + `", from: a, region: [a, z] }, {
+			json: (type, v) => { if (type === 1 && v.layer === "exact") got.gain = v.gain; },
+			audio: (exact, start, x) => { if (exact) for (let k = 0; k < x.length; k++) got.x[(start - a + k) % (z - a)] = x[k], got.have++; },
+		}, new AbortController().signal);
+	})()`)
+	s := played{b.samples("got.x"), eval[float64](b, "got.gain")}
+	if have := eval[int](b, "got.have"); have < len(s.volts) || s.gain == 0 {
+		b.t.Fatalf("side %s: %d of %d frames of exact sound, gain %g", side, have, len(s.volts), s.gain)
+	}
+	return s
+}
+
+// region loops a part of the recording, in frames.
+func (b *browser) region(from, to int) {
+	b.t.Helper()
+	b.run(fmt.Sprintf("drywire.wave.set(%d, %d)", from, to))
+}
+
+// play presses Play, and taps what leaves the worklet, before the volume.
+func (b *browser) play() {
+	b.t.Helper()
+	b.do(chromedp.Click("#play"))
+	b.wait("drywire.sound.deck && drywire.sound.playing")
+	b.run(`globalThis.tap ??= (() => { const t = new AnalyserNode(drywire.sound.context, { fftSize: 32768 }); drywire.sound.deck.connect(t); return t; })()`)
+}
+
+// both waits for the exact sound of both sides to be held, and for that of the side that is chosen to be what is heard.
+func (b *browser) both() {
+	b.t.Helper()
+	b.wait(`drywire.sound.holds("A") && drywire.sound.holds("B") && drywire.sound.heard.layer === "exact" && drywire.sound.heard.key === drywire.sound.orders[drywire.sound.side].key`)
+}
+
+const window = 32768 // frames of a tap: 0.68 s
+
+// tapped is the last of what left the worklet.
+func (b *browser) tapped() []float32 {
+	b.t.Helper()
+	return b.samples(`(() => { const x = new Float32Array(32768); tap.getFloatTimeDomainData(x); return x; })()`)
+}
+
+// find is where in a sound what was tapped begins, and how far off it is at most.
+func find(x []float32, s played) (at int, worst float64) {
+	n, best := len(s.volts), math.Inf(1)
+	for from := range n {
+		sum := 0.0
+		for k := 0; k < 48 && sum < best; k++ {
+			i := k * len(x) / 48
+			e := float64(x[i]) - s.gain*float64(s.volts[(from+i)%n])
+			sum += e * e
+		}
+		if sum < best {
+			at, best = from, sum
+		}
+	}
+	return at, off(x, s, at)
+}
+
+// off is the largest difference of what was tapped from a sound that begins at a place.
+func off(x []float32, s played, at int) float64 {
+	worst := 0.0
+	for k, v := range x {
+		worst = math.Max(worst, math.Abs(float64(v)-s.gain*float64(s.volts[(at+k)%len(s.volts)])))
+	}
+	return worst
+}
+
+func loudest(x []float32) float64 {
+	m := 0.0
+	for _, v := range x {
+		m = math.Max(m, math.Abs(float64(v)))
+	}
+	return m
+}
+
+// lane is the order that the page draws, and side is the order of a side of the state.
+func (b *browser) lane() string {
+	b.t.Helper()
+	return eval[string](b, `[...document.querySelectorAll(".stations.main > .station[data-block]")].map(e => e.dataset.block).join(" ")`)
+}
+
+func (b *browser) order(side string) string {
+	b.t.Helper()
+	return eval[string](b, `drywire.state().sides.`+side+`.lane.map(s => s.block).join(" ")`)
+}
+
+func (b *browser) want(what, got, want string) {
+	b.t.Helper()
+	if got != want {
+		b.t.Errorf("%s: %q, want %q", what, got, want)
+	}
+}
+
+// near is floats' arithmetic: 32 bits of a signal under full scale, times a gain of up to some tens.
+const near = 2e-6
+
+func TestOpens(t *testing.T) {
+	b := open(t, testChain)
+	for _, width := range []int64{1280, 1100, 700, 390, 320} {
+		b.do(chromedp.EmulateViewport(width, 900))
+		if wide := eval[int64](b, "document.documentElement.scrollWidth"); wide > width {
+			what := eval[string](b, fmt.Sprintf(`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > %d).map(e => e.tagName + "." + e.className).slice(0, 5).join()`, width))
+			t.Errorf("at %d px the page is %d px wide: %s", width, wide, what)
+		}
+	}
+	b.want("title", eval[string](b, `document.querySelector("h1").textContent`), "Does the echo belong before the drive?")
+	b.want("lane", b.lane(), "lift drive echo")
+	b.want("takes", eval[string](b, `["A", "B"].map(s => document.getElementById("name-" + s).textContent).join()`), "echo last,echo first")
+	if !eval[bool](b, "document.fonts.load('16px Go').then(f => f.length > 0 && document.fonts.check('16px Go'))") {
+		t.Error("the page's letters are not there")
+	}
+	b.wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && document.querySelectorAll("#figures .line.other").length >= 3`)
+	b.quiet()
+}
+
+// The watch sees what leaves the page, and what the policy of the page stops.
+func TestWatchSees(t *testing.T) {
+	b := open(t, testChain)
+	b.run(`fetch("https://example.invalid/").catch(() => 0); document.body.append(Object.assign(new Image(), {src: "https://example.invalid/x.png"}))`)
+	time.Sleep(300 * time.Millisecond)
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	said := strings.Join(b.console, "\n")
+	if !strings.Contains(said, "connect-src") || !strings.Contains(said, "img-src") {
+		t.Errorf("the policy did not stop a fetch and a picture: %s", said)
+	}
+}
+
+// What leaves the worklet is what the program sent for the side, sample for sample, at the place that the page shows; quietly at first.
+func TestPlays(t *testing.T) {
+	b := open(t, testChain)
+	b.region(48000, 48000*3)
+	b.play()
+	if v := eval[float64](b, "drywire.sound.volume.gain.value"); v > 0.03 {
+		t.Errorf("the volume begins at %.3g, want to rise from 0 to -24 dB", v)
+	}
+	b.both()
+	time.Sleep(900 * time.Millisecond) // the tap looks back 0.68 s
+	a, other := b.exact("A"), b.exact("B")
+	for _, side := range []string{"A", "B", "A"} {
+		b.do(chromedp.KeyEvent(strings.ToLower(side)))
+		time.Sleep(900 * time.Millisecond)
+		mine, theirs := a, other
+		if side == "B" {
+			mine, theirs = other, a
+		}
+		x := b.tapped()
+		at, worst := find(x, mine)
+		if worst > near {
+			t.Errorf("side %s: the output is %.3g off", side, worst)
+		}
+		if loudest(x) < 0.05 {
+			t.Errorf("side %s: next to nothing is heard, %.3g", side, loudest(x))
+		}
+		if _, wrong := find(x, theirs); wrong < 0.01 {
+			t.Errorf("side %s: the other side matches too (%.3g): this is no check", side, wrong)
+		}
+		// The tap's newest frame is where the picture is, but for the output's latency and the time between the two questions.
+		loop := float64(len(mine.volts))
+		apart := math.Mod(eval[float64](b, "drywire.sound.position() - drywire.sound.region[0]")-float64(at+window)+2.5*loop, loop) - loop/2
+		if math.Abs(apart) > 0.2*48000 {
+			t.Errorf("side %s: the picture is %.0f ms from the sound", side, apart/48)
+		}
+	}
+	b.do(chromedp.KeyEvent(" "))
+	b.wait(`!drywire.sound.playing && document.getElementById("play").textContent.trim() === "Play"`)
+	if v := eval[float64](b, `new Promise(r => setTimeout(() => r(drywire.sound.context.state === "suspended" ? 1 : 0), 700))`); v != 1 {
+		t.Error("stopped, and the sound card still runs")
+	}
+	b.quiet()
+}
+
+// A flip goes over 20 ms along a straight line, from one sound to the other at the same place: that is all that happens.
+func TestFlipIsALine(t *testing.T) {
+	b := open(t, testChain)
+	b.region(48000, 48000*3)
+	b.play()
+	b.both()
+	from, to := b.exact("A"), b.exact("B")
+	b.both()
+	time.Sleep(900 * time.Millisecond)
+	for n, key := range []string{"x", "x", "x"} {
+		b.do(chromedp.KeyEvent(key))
+		time.Sleep(250 * time.Millisecond)
+		x := b.tapped()
+		at, _ := find(x[:8192], from)
+		// The seam: the first frame that is no longer the old sound.
+		seam := -1
+		for k := range x {
+			if math.Abs(float64(x[k])-from.gain*float64(from.volts[(at+k)%len(from.volts)])) > near {
+				seam = k
+				break
+			}
+		}
+		if seam < 8192 || seam > window-2048 {
+			t.Fatalf("flip %d: the seam is at %d of the tap", n+1, seam)
+		}
+		const fade = 960 // 20 ms
+		worst, step, own := 0.0, 0.0, 0.0
+		best := math.Inf(1)
+		for begin := seam - 40; begin <= seam; begin++ { // the line's first frames may differ by less than near
+			w := 0.0
+			for k := begin - 100; k < begin+fade+100; k++ {
+				p := math.Min(1, math.Max(0, float64(k-begin+1)/fade))
+				i := (at + k) % len(from.volts)
+				w = math.Max(w, math.Abs(float64(x[k])-(1-p)*from.gain*float64(from.volts[i])-p*to.gain*float64(to.volts[i])))
+			}
+			best = math.Min(best, w)
+		}
+		worst = best
+		for k := seam - 100; k < seam+fade+100; k++ {
+			i, j := (at+k)%len(from.volts), (at+k+1)%len(from.volts)
+			step = math.Max(step, math.Abs(float64(x[k+1]-x[k])))
+			own = math.Max(own, math.Max(from.gain*math.Abs(float64(from.volts[j]-from.volts[i])), to.gain*math.Abs(float64(to.volts[j]-to.volts[i]))))
+		}
+		t.Logf("flip %d: %.2g off the line, largest step %.3f, the sounds' own %.3f", n+1, worst, step, own)
+		if worst > near {
+			t.Errorf("flip %d: %.3g off a line of 20 ms", n+1, worst)
+		}
+		apart := 0.0 // how far the two sounds are apart there: what a cut could add
+		for k := seam; k < seam+fade; k++ {
+			i := (at + k) % len(from.volts)
+			apart = math.Max(apart, math.Abs(from.gain*float64(from.volts[i])-to.gain*float64(to.volts[i])))
+		}
+		if step > own+apart/fade+near {
+			t.Errorf("flip %d: a step of %.3g, where the sounds' own are %.3g", n+1, step, own)
+		}
+		if apart < 0.01 {
+			t.Errorf("flip %d: the sounds are too much alike there", n+1)
+		}
+		from, to = to, from
+		time.Sleep(700 * time.Millisecond)
+	}
+	b.quiet()
+}
+
+// A block moves by key and by hand; either changes the order and what is heard, without a click and without a gap.
+func TestMoves(t *testing.T) {
+	b := open(t, testChain)
+	b.region(48000, 48000*3)
+	b.play()
+	b.both()
+	before := b.exact("A")
+	for _, by := range []string{"key", "hand", "lifted"} {
+		time.Sleep(900 * time.Millisecond)
+		old := b.exact("A")
+		b.run(`document.querySelector('[data-block="echo"] .grip').scrollIntoView({ block: "center" })`)
+		want := map[string]string{"key": "lift echo drive", "hand": "lift drive echo", "lifted": "echo lift drive"}[by]
+		switch by {
+		case "key":
+			b.do(chromedp.Focus(`[data-block="echo"] .grip`))
+			b.do(chromedp.KeyEvent(kb.ArrowUp, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+		case "hand":
+			b.drag(`[data-block="echo"] .grip`, `[data-block="drive"] .grip`, 14)
+		case "lifted":
+			b.do(chromedp.Focus(`[data-block="echo"] .grip`))
+			for _, k := range []string{" ", kb.ArrowUp, kb.ArrowUp} {
+				b.do(chromedp.KeyEvent(k))
+			}
+			b.want("while lifted, the order is drawn", b.lane(), want)
+			b.want("while lifted, the order", b.order("A"), "lift drive echo")
+			b.do(chromedp.KeyEvent(kb.Enter))
+		}
+		b.wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "` + want + `"`)
+		b.want(by+": lane", b.lane(), want)
+		b.wait(`document.getElementById("spoken").textContent.includes("echo, place")`)
+		b.want(by+": focus", eval[string](b, `document.activeElement.closest(".station")?.dataset.block ?? document.activeElement.tagName`), "echo")
+		b.wait(`drywire.sound.heard.key === drywire.sound.orders.A.key && drywire.sound.orders.A.revision === drywire.state().revision`)
+		time.Sleep(80 * time.Millisecond)
+		b.seam(by, old)
+		b.both()
+		time.Sleep(900 * time.Millisecond)
+		x := b.tapped()
+		if _, worst := find(x, b.exact("A")); worst > near {
+			t.Errorf("%s: what is heard is %.3g off the new order", by, worst)
+		}
+		if _, worst := find(x, old); worst < 0.01 {
+			t.Errorf("%s: what is heard is still the old order", by)
+		}
+	}
+	b.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	b.wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "lift drive echo"`)
+	b.both()
+	time.Sleep(900 * time.Millisecond)
+	if _, worst := find(b.tapped(), before); worst > near {
+		t.Errorf("undone, what is heard is %.3g off what was there before", worst)
+	}
+	b.do(chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierCtrl, chromedp.ModifierShift)))
+	b.wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "echo lift drive"`)
+	// Escape puts back; Delete takes off the board.
+	b.do(chromedp.Focus(`[data-block="echo"] .grip`), chromedp.KeyEvent(" "), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Escape))
+	b.want("put back", b.lane(), "echo lift drive")
+	b.do(chromedp.KeyEvent(kb.Delete))
+	b.wait(`drywire.state().sides.A.tray.some(s => s.block === "echo")`)
+	b.want("off the board", b.lane(), "lift drive")
+	b.quiet()
+}
+
+// seam looks through the tap for what no sound does: a step greater than the loudest one of the sounds around it, or a gap.
+func (b *browser) seam(what string, old played) {
+	b.t.Helper()
+	x := b.tapped()
+	own := 0.0
+	for k := 1; k < len(old.volts); k++ {
+		own = math.Max(own, old.gain*math.Abs(float64(old.volts[k]-old.volts[k-1])))
+	}
+	now := b.exact("A")
+	for k := 1; k < len(now.volts); k++ {
+		own = math.Max(own, now.gain*math.Abs(float64(now.volts[k]-now.volts[k-1])))
+	}
+	step, quiet, run := 0.0, 0, 0
+	for k := 1; k < len(x); k++ {
+		step = math.Max(step, math.Abs(float64(x[k]-x[k-1])))
+		if run++; x[k] != 0 {
+			run = 0
+		}
+		quiet = max(quiet, run)
+	}
+	b.t.Logf("%s: largest step %.3f, the sounds' own %.3f", what, step, own)
+	if step > own*math.Pow(10, 1.0/20) { // the gain of a sound that is still being computed is an estimate, here let to be 1 dB off
+		b.t.Errorf("%s: a step of %.3g, where the sounds' own are %.3g", what, step, own)
+	}
+	if quiet > 64 {
+		b.t.Errorf("%s: a gap of %d frames", what, quiet)
+	}
+}
+
+// drag takes one thing by hand to another, in steps, and some pixels past its middle.
+func (b *browser) drag(from, to string, past float64) {
+	b.t.Helper()
+	type point struct{ X, Y float64 }
+	middle := func(s string) point {
+		return eval[point](b, `(() => { const r = document.querySelector('`+s+`').getBoundingClientRect(); return { X: r.left + r.width / 2, Y: r.top + r.height / 2 }; })()`)
+	}
+	p, q := middle(from), middle(to)
+	q.Y += past
+	mouse := func(kind input.DispatchMouseEventType, at point, buttons int64) {
+		b.t.Helper()
+		_, err := chromedp.Call(b.ctx, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: at.X, Y: at.Y, Button: input.MouseButtonLeft, Buttons: buttons, ClickCount: 1})
+		if err != nil {
+			b.t.Fatal(err)
+		}
+	}
+	mouse(input.DispatchMouseEventTypeMousePressed, p, 1)
+	for k := 1; k <= 10; k++ {
+		f := float64(k) / 10
+		mouse(input.DispatchMouseEventTypeMouseMoved, point{p.X + f*(q.X-p.X), p.Y + f*(q.Y-p.Y)}, 1)
+		time.Sleep(15 * time.Millisecond)
+	}
+	mouse(input.DispatchMouseEventTypeMouseReleased, q, 0)
+}
+
+// The levels of the two sides are equal until one asks for the true ones, which differ by what the page says.
+func TestLevels(t *testing.T) {
+	b := open(t, strings.Replace(testChain, "order: [echo, lift, drive]", "order: [echo, lift, drive]\n    set: {drive.level: 2}", 1))
+	b.region(48000, 48000*3)
+	b.play()
+	b.both()
+	loud := func() float64 {
+		time.Sleep(900 * time.Millisecond)
+		sum := 0.0
+		x := b.tapped()
+		for _, v := range x {
+			sum += float64(v) * float64(v)
+		}
+		return 10 * math.Log10(sum/float64(len(x)))
+	}
+	gain := func(side, which string) float64 { return eval[float64](b, "drywire.sound.orders."+side+".meta."+which) }
+	type pair struct{ a, b played }
+	s := pair{b.exact("A"), b.exact("B")}
+	b.do(chromedp.KeyEvent("t"))
+	_ = loud()
+	for _, side := range []string{"A", "B"} {
+		b.do(chromedp.KeyEvent(strings.ToLower(side)))
+		time.Sleep(900 * time.Millisecond)
+		v := s.a
+		if side == "B" {
+			v = s.b
+		}
+		v.gain = gain(side, "true_gain")
+		if _, worst := find(b.tapped(), v); worst > near {
+			t.Errorf("true levels, side %s: %.3g off", side, worst)
+		}
+	}
+	difference := 20 * math.Log10(gain("A", "gain")/gain("A", "true_gain")*gain("B", "true_gain")/gain("B", "gain"))
+	said := eval[string](b, `document.getElementById("match").textContent.replace(/\u00a0/g, " ")`)
+	if want := fmt.Sprintf("In truth A is %.1f dB louder", -difference); difference > -3 || !strings.HasPrefix(said, want) {
+		t.Errorf("%q, want %q", said, want)
+	}
+	b.quiet()
+}
+
+// A setting, a bypass and a take are edits like any other, and are heard.
+func TestEdits(t *testing.T) {
+	b := open(t, testChain)
+	b.region(48000, 48000*3)
+	b.play()
+	b.both()
+	b.run(`document.querySelector('[data-block="drive"] details').open = true`)
+	key := func() string { return eval[string](b, "drywire.sound.orders.A.key") }
+	seen := map[string]bool{key(): true}
+	fresh := func(what string) {
+		t.Helper()
+		b.both()
+		if seen[key()] {
+			t.Errorf("%s: the sound is one that was there before", what)
+		}
+		seen[key()] = true
+	}
+	b.run(`(() => { const k = [...document.querySelectorAll('[data-block="drive"] .knob')].find(k => k.textContent.startsWith("drive")), s = k.querySelector("input[type=range]"); s.focus(); })()`)
+	b.do(chromedp.KeyEvent(kb.Home))
+	b.wait(`drywire.state().sides.A.lane[1].knobs.find(k => k.name === "drive").value === 0`)
+	fresh("a slider")
+	b.run(`(() => { const e = [...document.querySelectorAll('[data-block="drive"] .knob')].find(k => k.textContent.startsWith("drive")).querySelector(".exact"); e.focus(); e.select(); })()`)
+	b.do(chromedp.KeyEvent("3"), chromedp.KeyEvent(kb.Enter))
+	b.wait(`drywire.state().sides.A.lane[1].knobs.find(k => k.name === "drive").value === 3`)
+	fresh("a number")
+	b.do(chromedp.Focus(`[data-block="drive"] .grip`), chromedp.KeyEvent("o"))
+	b.wait(`drywire.state().sides.A.lane[1].off`)
+	fresh("a bypass")
+	b.want("marked as off", eval[string](b, `document.querySelector('[data-block="drive"]').className`), "station off")
+	b.quiet()
+}
+
+// A, B, X: by keyboard from the beginning to the end; nothing is told before the end.
+func TestBlindTest(t *testing.T) {
+	b := open(t, testChain)
+	b.region(48000, 48000*3)
+	b.play()
+	b.both()
+	b.do(chromedp.Focus("#test"), chromedp.KeyEvent(kb.Enter))
+	b.wait(`document.getElementById("trial").open && !document.getElementById("answer-a").disabled`)
+	drawn := func() string {
+		return eval[string](b, `document.getElementById("hear-A").outerHTML + document.getElementById("hear-B").outerHTML + document.documentElement.dataset.side + document.title`)
+	}
+	before := drawn()
+	const trials = 6
+	for k := range trials {
+		for _, key := range []string{"a", "b", "x"} {
+			b.do(chromedp.KeyEvent(key))
+			b.want("pressed", eval[string](b, `document.querySelector(".abx [aria-pressed=true]").id`), "abx-"+key)
+		}
+		time.Sleep(150 * time.Millisecond)
+		// The one who answers knows: what sounds as X is looked up behind the page, and every answer but the first is right.
+		side := eval[string](b, "drywire.sound.side")
+		answer := "1"
+		if (side == "B") != (k == 0) {
+			answer = "2"
+		}
+		if told := eval[string](b, `document.getElementById("trial").innerText`); strings.Contains(told, "right") || strings.Contains(told, "correct") {
+			t.Errorf("trial %d tells: %s", k+1, told)
+		}
+		b.want("what is behind the test", drawn(), before)
+		b.do(chromedp.KeyEvent(answer))
+		b.wait(fmt.Sprintf(`document.getElementById("trial-count").textContent.includes("trial %d")`, k+2))
+	}
+	b.do(chromedp.KeyEvent(kb.Escape))
+	b.wait(`!document.getElementById("trial-result").hidden`)
+	b.want("result", eval[string](b, `document.getElementById("result-title").textContent`), "5 of 6 right")
+	// Binomial, one-sided: (6 + 1)/2^6 = 0.109
+	b.want("p", eval[string](b, `document.getElementById("result-p").textContent`), "0.109")
+	written, err := filepath.Glob(filepath.Join(filepath.Dir(b.file), "*"))
+	if err != nil || len(written) < 2 {
+		t.Errorf("beside the chain file: %v, %v", written, err)
+	}
+	b.do(chromedp.KeyEvent(kb.Escape))
+	b.wait(`!document.getElementById("trial").open`)
+	b.quiet()
+}
+
+// Saving keeps the rest of the file; what others wrote meanwhile is not written over, and both ways out are offered.
+func TestSaves(t *testing.T) {
+	b := open(t, testChain)
+	move := func(key string) {
+		t.Helper()
+		revision := eval[int](b, "drywire.state().revision")
+		b.do(chromedp.Focus(`[data-block="echo"] .grip`), chromedp.KeyEvent(key, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+		b.wait(fmt.Sprintf("drywire.state().revision > %d", revision))
+	}
+	read := func() string {
+		t.Helper()
+		text, err := os.ReadFile(b.file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	move(kb.ArrowUp)
+	b.wait(`document.getElementById("saved").textContent === "not saved yet"`)
+	b.do(chromedp.KeyEvent("s", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	b.do(chromedp.Click(`#save-box input[value="order"]`), chromedp.Click("#save-go"))
+	b.wait(`!document.getElementById("save-box").open`)
+	want := strings.Replace(testChain, "order: [lift, drive, echo]   #", "order: [lift, echo, drive]   #", 1)
+	b.want("saved", read(), want)
+
+	// Somebody else writes while nothing is unsaved: the page follows.
+	b.do(chromedp.Navigate(b.address))
+	b.wait(`globalThis.drywire?.state()`)
+	time.Sleep(700 * time.Millisecond) // the watch has looked once
+	if err := os.WriteFile(b.file, []byte(strings.Replace(want, "Does the echo", "Should the echo", 1)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	b.wait(`document.querySelector("h1").textContent.startsWith("Should") && document.getElementById("notices").textContent.includes("changed on disk")`)
+
+	// And while something is: nothing is lost, and saving asks.
+	move(kb.ArrowUp)
+	theirs := strings.Replace(want, "Does the echo", "Why would the echo", 1)
+	if err := os.WriteFile(b.file, []byte(theirs), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	b.wait(`document.getElementById("saved").textContent === "changed on disk"`)
+	b.run(`document.getElementById("save").click()`)
+	b.do(chromedp.Click("#save-go"))
+	b.wait(`document.getElementById("conflict-box").open`)
+	b.want("on disk", read(), theirs)
+	b.want("theirs", eval[string](b, `document.getElementById("theirs").textContent`), theirs)
+	b.do(chromedp.Click("#take-theirs"))
+	b.wait(`document.querySelector("h1").textContent.startsWith("Why") && !document.getElementById("conflict-box").open`)
+	b.want("taken", read(), theirs)
+
+	move(kb.ArrowUp)
+	if err := os.WriteFile(b.file, []byte(want), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	b.wait(`document.getElementById("saved").textContent === "changed on disk"`)
+	b.run(`document.getElementById("save").click()`)
+	b.do(chromedp.Click("#save-go"))
+	b.wait(`document.getElementById("conflict-box").open`)
+	b.do(chromedp.Click("#keep-mine"))
+	b.wait(`document.getElementById("saved").textContent === "saved"`)
+	if got := read(); !strings.Contains(got, "Why would the echo") || !strings.Contains(got, "# Kept by hand.") {
+		t.Errorf("mine, written over: %s", got)
+	}
+	b.loudOnly("409")
+}
+
+// loudOnly is quiet, but for what the browser itself says of answers with a status.
+func (b *browser) loudOnly(status string) {
+	b.mu.Lock()
+	b.console = slices.DeleteFunc(b.console, func(m string) bool { return strings.Contains(m, "status of "+status) })
+	b.mu.Unlock()
+	b.quiet()
+}
+
+// Blocks move into a switcher's loops and into the paths of a split, by keyboard; and what is refused is said and drawn back.
+func TestLoopsAndPaths(t *testing.T) {
+	b := open(t, `drywire: 1
+title: Loops and paths
+recording: {sample: riff}
+guitar: {pickup: humbucker}
+blocks:
+  board: {kind: switcher, loops: {1: [lift], 2: [drive]}}
+  lift:  {kind: boost}
+  drive: {kind: overdrive}
+  clean: {kind: preamp}
+  dark:  {kind: preamp}
+  echo:  {kind: delay}
+presets: {on: {loops: [1, 2]}}
+order:
+  - echo
+  - board
+  - split: {left: [clean], right: [dark]}
+takes: [{name: all, preset: on}]
+`)
+	stands := func() string {
+		return eval[string](b, `document.querySelector('[data-block="echo"]').closest("[data-list]").dataset.list`)
+	}
+	b.do(chromedp.Focus(`[data-block="echo"] .grip`))
+	for _, want := range []string{"loop 1", "loop 1", "loop 2", "loop 2", "main", "left", "left", "right", "right"} {
+		revision := eval[int](b, "drywire.state().revision")
+		b.do(chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+		b.wait(fmt.Sprintf("drywire.state().revision > %d", revision))
+		b.want("after a step on", stands(), want)
+		b.want("focus", eval[string](b, `document.activeElement.closest(".station")?.dataset.block ?? ""`), "echo")
+	}
+	b.run(`document.querySelector('[data-block="lift"]').scrollIntoView({ block: "center" })`)
+	b.drag(`[data-block="lift"] .grip`, `[data-block="drive"] .grip`, -20)
+	b.wait(`document.querySelector('[data-block="lift"]').closest("[data-list]").dataset.list === "loop 2" && JSON.stringify(drywire.state().sides.A.lane[0].loops[1].blocks.map(s => s.block)) === '["lift","drive"]'`)
+	b.quiet()
+}
+
+// Values are read off a figure by pointing and by keyboard.
+func TestReadsValues(t *testing.T) {
+	b := open(t, testChain)
+	b.wait(`drywire.figures.response.plot`)
+	b.run(`drywire.figures.response.root.scrollIntoView({ block: "center", behavior: "instant" })`)
+	point := eval[struct{ X, Y float64 }](b, `(() => { const f = drywire.figures.response, r = f.drawing.getBoundingClientRect(), k = f.plot.x.findIndex(v => v >= 500); return { X: r.left + f.x(k) * r.width / 540, Y: r.top + r.height / 3 }; })()`)
+	b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, point.X, point.Y))
+	want := eval[string](b, `(() => { const p = drywire.figures.response.plot, k = p.x.findIndex(v => v >= 500); return p.series[0].y[k].toFixed(1).replace("-", "\u2212"); })()`)
+	text := func() string { return eval[string](b, `drywire.figures.response.values.textContent`) }
+	if got := text(); !strings.Contains(got, want) {
+		t.Errorf("pointing at 500 Hz: %q says no %q", got, want)
+	}
+	before := text()
+	b.run(`drywire.figures.response.slider.focus()`)
+	b.do(chromedp.KeyEvent(kb.ArrowRight))
+	if text() == before {
+		t.Errorf("a step by keyboard leaves %q", before)
+	}
+	b.quiet()
+}
+
+// The sound of an engine that is slower than the music is not begun before it can go on to the end; until then the old one plays on.
+func TestSlowEngine(t *testing.T) {
+	b := open(t, testChain)
+	x := b.samples(`(async () => {
+		const rate = 48000, frames = 4 * rate, context = new OfflineAudioContext(1, 6 * rate, rate);
+		await context.audioWorklet.addModule("worklet.js");
+		const deck = new AudioWorkletNode(context, "drywire-deck", { numberOfInputs: 0, outputChannelCount: [1] });
+		deck.connect(context.destination);
+		const say = m => deck.port.postMessage(m), settle = () => new Promise(r => setTimeout(r, 30));
+		const loop = key => { say({ do: "loop", key, layer: "exact", frames, rate, memory: [new ArrayBuffer(4 * frames)] }); say({ do: "gain", key, gain: 1, trueGain: 1 }); };
+		say({ do: "region", begin: 0, frames, place: 0 });
+		loop("old"); loop("new");
+		say({ do: "piece", key: "old", layer: "exact", at: 0, piece: new Float32Array(frames).fill(0.25) });
+		say({ do: "want", key: "old" }); say({ do: "play" });
+		let made = 0;
+		for (let t = 0.25; t < 6; t += 0.25) context.suspend(t).then(async () => {
+			if (t === 0.25) say({ do: "want", key: "new" });
+			const n = Math.min(frames - made, 0.5 * 0.25 * rate); // half as fast as the music, from where the music is
+			if (n > 0) say({ do: "piece", key: "new", layer: "exact", at: (0.25 * rate + made) % frames, piece: new Float32Array(n).fill(0.5) });
+			made += n;
+			say({ do: "speed", key: "new", speed: 0.5 });
+			await settle();
+			context.resume();
+		});
+		await settle();
+		return (await context.startRendering()).getChannelData(0);
+	})()`)
+	begun, gaps := -1, 0
+	for k := 4800; k < len(x); k++ {
+		if x[k] < 0.2499 {
+			gaps++
+		}
+		if begun < 0 && x[k] > 0.4999 {
+			begun = k
+		}
+		if begun > 0 && x[k] < 0.4999 {
+			t.Fatalf("the new sound was left again at %.2f s", float64(k)/48000)
+		}
+	}
+	t.Logf("the new sound was heard from %.2f s on", float64(begun)/48000)
+	// Half speed from 0.25 s on: 4 s of music are made in 8 s. What is there runs ahead of the music only once the music has come round; it must be late, and at last begin or not at all.
+	if gaps > 0 {
+		t.Errorf("%d frames of nothing", gaps)
+	}
+	if begun > 0 && begun < 3*48000 {
+		t.Errorf("begun at %.2f s, it would have run dry", float64(begun)/48000)
+	}
+}
+
+func loopFor() time.Duration {
+	d, err := time.ParseDuration(os.Getenv("LOOP"))
+	if err != nil {
+		return 12 * time.Second
+	}
+	return d
+}
+
+// Round after round the picture stays with the sound, and memory stays what it was. LOOP=1h is the long form.
+func TestLoops(t *testing.T) {
+	b := open(t, testChain)
+	b.region(48000, 48000*3)
+	b.play()
+	b.both()
+	a := b.exact("A")
+	b.run(`got = null`)
+	heap := func() float64 {
+		t.Helper()
+		if _, err := chromedp.Call(b.ctx, heapprofiler.CollectGarbage, cdp.Empty{}); err != nil {
+			t.Fatal(err)
+		}
+		u, err := chromedp.Call(b.ctx, runtime.GetHeapUsage, cdp.Empty{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return u.UsedSize
+	}
+	apart := func() float64 {
+		t.Helper()
+		// Both are taken within one turn of the page's loop.
+		raw := b.samples(`(() => { const x = new Float32Array(32769); tap.getFloatTimeDomainData(x.subarray(0, 32768)); x[32768] = drywire.sound.position() - drywire.sound.region[0]; return x; })()`)
+		at, worst := find(raw[:window], a)
+		if worst > near {
+			t.Fatalf("what is heard is %.3g off", worst)
+		}
+		loop := float64(len(a.volts))
+		return (math.Mod(float64(raw[window])-float64(at+window)+2.5*loop, loop) - loop/2) / 48
+	}
+	time.Sleep(2 * time.Second)
+	first, used := apart(), heap()
+	steps := 10
+	worst := 0.0
+	for range steps {
+		time.Sleep(loopFor() / time.Duration(steps))
+		worst = math.Max(worst, math.Abs(apart()-first))
+	}
+	grown := heap() - used
+	t.Logf("%v: picture %.0f ms from the sound at first, at most %.0f ms otherwise; heap %.1f MB, %+.0f kB", loopFor(), first, worst, used/1e6, grown/1e3)
+	if worst > 60 { // a message every 40 ms, and quanta
+		t.Errorf("the picture drifts by %.0f ms", worst)
+	}
+	if grown > 1e6 {
+		t.Errorf("memory grows by %.0f kB", grown/1e3)
+	}
+	b.quiet()
+}
+
+// Nothing that a checker of accessibility finds serious. It is given by its path, since it is no part of this project (axe-core of npm).
+func TestAccessible(t *testing.T) {
+	path := os.Getenv("AXE")
+	if path == "" {
+		t.Skip("AXE does not name a file axe.min.js")
+	}
+	axe, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := open(t, testChain)
+	b.wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && !document.querySelector(".stale")`)
+	b.run(string(axe))
+	b.run(`document.querySelectorAll("details").forEach(d => d.open = true)`)
+	type finding struct {
+		ID, Impact, Help string
+		Where            []string
+	}
+	for _, scheme := range []string{"light", "dark"} {
+		for _, width := range []int64{1280, 390} {
+			b.do(chromedp.EmulateViewport(width, 900))
+			b.scheme(scheme)
+			for _, box := range []string{"", "help-box", "save-box", "conflict-box", "export-box", "trial"} {
+				if box != "" {
+					b.run(`document.getElementById("` + box + `").showModal()`)
+				}
+				r := eval[struct {
+					Passes     int
+					Violations []finding
+				}](b, `axe.run().then(r => ({Passes: r.passes.length, Violations: r.violations.map(v => ({ID: v.id, Impact: v.impact, Help: v.help, Where: v.nodes.slice(0, 5).map(n => n.html.slice(0, 160) + " " + (n.any[0]?.message ?? ""))}))}))`)
+				t.Logf("%s, %d px, %q: %d rules kept, %d broken", scheme, width, box, r.Passes, len(r.Violations))
+				if r.Passes < 10 {
+					t.Errorf("only %d rules looked at", r.Passes)
+				}
+				for _, v := range r.Violations {
+					t.Errorf("%s, %d px, %q: %s (%s): %s\n  %s", scheme, width, box, v.ID, v.Impact, v.Help, strings.Join(v.Where, "\n  "))
+				}
+				if box != "" {
+					b.run(`document.getElementById("` + box + `").close()`)
+				}
+			}
+		}
+	}
+}
+
+func (b *browser) scheme(name string) {
+	b.t.Helper()
+	if _, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}}}); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// Every stop of the tabulator is to be seen and has a name.
+func TestTabulator(t *testing.T) {
+	b := open(t, testChain)
+	b.wait(`document.querySelectorAll("#figures .line.sounding").length >= 3`)
+	b.run(`document.querySelector(".skip").focus()`)
+	seen := map[string]bool{}
+	for range 80 {
+		b.do(chromedp.KeyEvent(kb.Tab))
+		s := eval[struct {
+			What, Name string
+			Outline    float64
+		}](b, `(() => { const e = document.activeElement, c = getComputedStyle(e);
+			return {What: e.tagName + " " + e.id + " " + e.className, Name: e.ariaLabel || e.labels?.[0]?.textContent || e.textContent, Outline: c.outlineStyle === "none" ? 0 : parseFloat(c.outlineWidth)}; })()`)
+		if strings.HasPrefix(s.What, "BODY") || strings.HasPrefix(s.What, "HTML") {
+			break
+		}
+		seen[s.What+s.Name] = true
+		if s.Outline < 2 || strings.TrimSpace(s.Name) == "" {
+			t.Errorf("focus on %q (named %q) has an outline of %.0f px", s.What, s.Name, s.Outline)
+		}
+	}
+	if len(seen) < 25 {
+		t.Errorf("only %d stops of the tabulator: %v", len(seen), seen)
+	}
+	b.quiet()
+}
+
+// Pictures of the page for people to look at, into the folder that SHOTS names; CHAIN names a chain file other than the shipped demonstration.
+func TestPictures(t *testing.T) {
+	folder := os.Getenv("SHOTS")
+	if folder == "" {
+		t.Skip("SHOTS names no folder")
+	}
+	chain, err := os.ReadFile(filepath.Join("..", "..", "..", "chains", "fuzz-or-buffer-first.yaml"))
+	if other := os.Getenv("CHAIN"); other != "" {
+		chain, err = os.ReadFile(other)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := open(t, string(chain))
+	b.play()
+	b.both()
+	b.wait(`!document.querySelector(".stale")`)
+	for _, width := range []int64{1280, 390} {
+		for _, scheme := range []string{"light", "dark"} {
+			b.scheme(scheme)
+			b.do(chromedp.EmulateViewport(width, 900), chromedp.Sleep(300*time.Millisecond))
+			b.run(`document.fonts.ready`)
+			height := eval[int64](b, "document.documentElement.scrollHeight")
+			b.do(chromedp.EmulateViewport(width, height), chromedp.Sleep(300*time.Millisecond))
+			png, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("listen-%s-%d.png", scheme, width)), png, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
