@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"drywire/dsp"
+	"drywire/dsp/measure"
 )
 
 const tolDecay = 0.025 // of the T60 asked for: half of the 5 % that ISO 3382-1 table A.1 gives as just noticeable
@@ -167,6 +168,78 @@ func TestDecay(t *testing.T) {
 	}
 }
 
+// metered is the T30 that the project's own meter reads in an octave with the stated T60 at each frequency: its filter, a Butterworth band-pass of sixth order,
+// lets the slower neighbours in by a little.
+func metered(p *Plate, f float64) float64 {
+	const steps = 300
+	edge := math.Pow(10, 0.15)
+	left := make([]float64, steps)
+	longest := float64(max(p.T60(0), p.T60(middle)))
+	for u := f / 16; u < 16*f && u < p.rate/2; u *= 1.02 {
+		x := (u/f - f/u) / (edge - 1/edge)
+		t60 := float64(p.T60(dsp.Hertz(u)))
+		for i := range left {
+			left[i] += u * t60 / (1 + math.Pow(x, 6)) * math.Pow(10, -6*float64(i)/steps*longest/t60)
+		}
+	}
+	return slope(left, longest/steps)
+}
+
+// places are the impulse responses of a plate, or of a room that has it, at so many places: what an output is, but for other taps along the lines and other signs.
+func places(p *Plate, impulse func(x []float64), n, places int) [][]float64 {
+	taps, out := p.taps, p.out
+	defer func() { p.taps, p.out = taps, out }()
+	var all [][]float64
+	for k := range places {
+		for i := range p.line {
+			_, at := math.Modf(float64(i)*(math.Sqrt(5)-1)/2 + 0.31 + 0.41*float64(k))
+			p.taps[0][i] = int(at * float64(p.length[i]))
+			p.out[0][i] = math.Abs(out[0][i]) * sign(i&k)
+		}
+		x := make([]float64, n)
+		x[0] = 1
+		impulse(x)
+		all = append(all, x)
+	}
+	return all
+}
+
+// In every octave from 125 Hz to 8 kHz, plate and room decay in the time stated, within 2.5 %, by the project's own meter. Any place in a diffuse field shows T30 with a
+// scatter that is the field's, not the decay's: so the mean over places is held, as ISO 3382-2:2008 has it (its precision method wants twelve). SciPy 1.10.1 reads
+// the plate's 84 of 1.3 s (butter(3, …, 'bandpass', output='sos'), sosfilt backwards, cumsum, polyfit) as the meter does, within 1e-6.
+func TestOctaveDecay(t *testing.T) {
+	const rate = 48000
+	for _, s := range []Settings{{Decay: 0.5, Tone: 1}, {Decay: 1.3, Tone: 0.45}, {Decay: 3, Tone: 0.2}} {
+		n := int((1.3*float64(s.Decay) + 0.3) * rate)
+		plate, room := New(s, rate), NewRoom(s, rate)
+		for name, hs := range map[string][][]float64{
+			"plate": places(plate, func(x []float64) { plate.Reset(); plate.Process(x, nil, x) }, n, 12),
+			"room":  places(room.late, func(x []float64) { room.Reset(); room.Process(x, nil, x) }, n, 12),
+		} {
+			for _, f := range octaves {
+				want := metered(plate, f)
+				var mean, square float64
+				for _, h := range hs {
+					d, err := measure.OctaveDecay(h, rate, f)
+					if err != nil {
+						t.Fatal(err)
+					}
+					v := d.T30/want - 1
+					mean, square = mean+v/float64(len(hs)), square+v*v/float64(len(hs))
+				}
+				scatter := math.Sqrt(square - mean*mean)
+				t.Logf("%s, %+v: %v Hz: %.3f of the decay stated, T30 %+.1f %%, one place ± %.1f %%", name, s, f, want/float64(s.Decay), 100*mean, 100*scatter)
+				if math.Abs(mean) > tolDecay {
+					t.Errorf("%s, %+v: T30 in the octave of %v Hz is %+.1f %% off", name, s, f, 100*mean)
+				}
+				if most := 2 * deviation(f, want); scatter > most {
+					t.Errorf("%s, %+v: T30 in the octave of %v Hz scatters by %.1f %%, twice that of a diffuse field is %.1f %%", name, s, f, 100*scatter, 100*most)
+				}
+			}
+		}
+	}
+}
+
 // density is the normalised echo density around sample at: the share of samples beyond one standard deviation in 20 ms, by
 // that of Gaussian noise, erfc(1/√2) (AES 121, 2006, paper 6985).
 func density(h []float64, at, rate int) float64 {
@@ -186,6 +259,20 @@ func density(h []float64, at, rate int) float64 {
 
 func TestDensity(t *testing.T) {
 	const rate = 48000
+	for _, s := range []Settings{{Decay: 0.5, Tone: 0.2}, {Decay: 1.8, Tone: 0.45}, {Decay: 10, Tone: 1}} {
+		one, two := impulse(s, rate, 0.2)
+		for ch, h := range [][]float64{one, two} {
+			reached := rate / 100
+			for density(h, reached, rate) < 0.9 && reached < rate/10 {
+				reached += rate / 200
+			}
+			at := density(h, rate/10, rate)
+			t.Logf("%+v, output %d: density 0.9 after %d ms, %.2f after 100 ms", s, ch, reached*1000/rate, at)
+			if reached >= rate/10 || at < 0.9 {
+				t.Errorf("%+v, output %d: density 0.9 after %d ms, %.2f after 100 ms", s, ch, reached*1000/rate, at)
+			}
+		}
+	}
 	one, two := impulse(neutral, rate, 1.2)
 	for ch, h := range [][]float64{one, two} {
 		reached, mean, n := math.Inf(1), 0.0, 0.0

@@ -15,6 +15,10 @@ import (
 // A pass along a spring is a delay and a chain of stretched all-passes, which delay the more the nearer to the transition frequency; beyond that a spring
 // carries nothing. Source of that form: J. Audio Eng. Soc. 58(7/8), 2010, "Parametric spring reverberation effect". The high-frequency chirps that
 // come sooner and softer are left out, and so is what the springs' shape does under 100 Hz.
+//
+// What a spring loses, it loses along its wire, by friction that is in proportion to the speed: then every wave on it falls at one rate in time, whatever its
+// frequency and however slow it runs (the damped wave equation, ü + 2σu̇ + … = 0; a closed form). In a network that is a gain γ in every sample of delay, those
+// of the all-passes too: z^-1 becomes γ·z^-1, and the response is that of the lossless springs times γ^n.
 type Spring struct {
 	rate   float64
 	pre    *delayline.Line
@@ -23,7 +27,7 @@ type Spring struct {
 	ends   filter.Cascade // what driver, pick-up and the transition leave
 	quiet  int            // samples since the input was last other than zero
 	rest   int            // a quiet of this length ends the decay
-	decay  dsp.Second     // the longest, just under the transition
+	decay  dsp.Second
 	x, y   [chunk]float64
 }
 
@@ -37,23 +41,24 @@ const (
 
 var passes = [2]float64{33e-3, 41e-3} // s, without the all-passes
 
-// NewSpring makes springs with that decay at 1 kHz. Tone sets a low-pass after them, from 1 kHz at 0.1 to 6 kHz at 1, in equal ratios. It panics
+// NewSpring makes springs with that decay, at all frequencies. Tone sets a low-pass after them, from 1 kHz at 0.1 to 6 kHz at 1, in equal ratios. It panics
 // like New, and on a decay that never ends.
 func NewSpring(s Settings, rate dsp.Hertz) *Spring {
 	if !(s.Decay >= 0.2 && s.Decay < 1e3 && s.Tone >= 0.1 && s.Tone <= 1 && s.PreDelay >= 0 && s.PreDelay < 10 && rate >= 32000 && rate < 1e6) {
 		panic(fmt.Sprintf("reverb: spring of %+v at %v Hz", s, float64(rate)))
 	}
 	fs := float64(rate)
-	p := &Spring{rate: fs, before: int(math.Round(float64(s.PreDelay) * fs))}
+	p := &Spring{rate: fs, before: int(math.Round(float64(s.PreDelay) * fs)), decay: s.Decay}
+	each := math.Pow(10, -3/(fs*float64(s.Decay)))
 	p.pre = delayline.New(p.before + chunk)
 	var edge float64
 	for k := range p.coil {
 		c := newCoil(passes[k], fs)
-		// Each pass loses as much as makes 60 dB in the decay time; the energies of passes 1, 3, 5, … add up to one, half of it in each spring.
-		c.loss = math.Pow(10, -3*c.pass(middle, fs)/float64(s.Decay))
-		c.level = math.Sqrt((1-math.Pow(c.loss, 4))/2) / c.loss
+		c.loss, c.turn = math.Pow(each, float64(c.delay)), math.Pow(each, float64(c.stretch))
+		// At 1 kHz, the energies of passes 1, 3, 5, … add up to one, half of it in each spring.
+		whole := math.Pow(each, c.pass(middle, fs)*fs)
+		c.level = math.Sqrt((1-math.Pow(whole, 4))/2) / whole
 		edge = fs / (2 * float64(c.stretch))
-		p.decay = max(p.decay, dsp.Second(-3*c.pass(edge, fs)/math.Log10(c.loss)))
 		p.coil[k] = c
 	}
 	// Butterworth of sixth order, under the transition.
@@ -67,14 +72,8 @@ func NewSpring(s Settings, rate dsp.Hertz) *Spring {
 	return p
 }
 
-// T60 is the decay time at f in closed form: 60 dB over what a pass takes, times the time that it takes there. It is that of the longer spring.
-func (p *Spring) T60(f dsp.Hertz) (longest dsp.Second) {
-	for k := range p.coil {
-		c := &p.coil[k]
-		longest = max(longest, dsp.Second(-3*c.pass(float64(f), p.rate)/math.Log10(c.loss)))
-	}
-	return longest
-}
+// T60 is the decay time at f: the same everywhere.
+func (p *Spring) T60(dsp.Hertz) dsp.Second { return p.decay }
 
 // Tail is for how long the output goes on after the input has ended, until 60 dB down.
 func (p *Spring) Tail() dsp.Second {
@@ -129,9 +128,10 @@ func (p *Spring) Process(dst, second, src []float64) {
 
 // coil is one spring: a way there and a way back.
 type coil struct {
-	stretch int // samples of delay in an all-pass
-	delay   int // samples of a pass without the all-passes
-	loss    float64
+	stretch int     // samples of delay in an all-pass
+	delay   int     // samples of a pass without the all-passes
+	loss    float64 // what is left after the delay
+	turn    float64 // and after that of an all-pass
 	level   float64
 	way     [2]way
 }
@@ -192,7 +192,7 @@ func (w *way) read(x []float64, c *coil) {
 		for n, v := range x {
 			old := s[at]
 			v -= stiffness * old
-			s[at] = v
+			s[at] = c.turn * v
 			x[n] = stiffness*v + old
 			if at++; at == len(s) {
 				at = 0
