@@ -116,6 +116,9 @@ func SetLoops(src []byte, switcher string, loops []Loop) ([]byte, error) {
 		if at < 0 || f.Blocks[at].Kind.Name != switcherKind {
 			return fmt.Errorf("no block %q that is a switcher", switcher)
 		}
+		if len(loops) == 0 {
+			return fmt.Errorf("%s has one loop at least; an empty one is a cable", switcher)
+		}
 		loops = slices.Clone(loops)
 		slices.SortStableFunc(loops, func(a, b Loop) int { return a.Number - b.Number })
 		for k := range loops {
@@ -320,6 +323,9 @@ func (t Take) plain() (Take, error) {
 	}
 	slices.Sort(p.Toggle)
 	for k, s := range p.Set {
+		if slices.ContainsFunc(p.Set[:k], func(o Setting) bool { return o.Target == s.Target }) {
+			return p, fmt.Errorf("%s is set twice", s.Target)
+		}
 		text, err := settingText(s.Text)
 		if err != nil {
 			return p, fmt.Errorf("%s: %w", s.Target, err)

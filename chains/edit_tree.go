@@ -11,8 +11,9 @@ import (
 	"github.com/goccy/go-yaml/ast"
 )
 
-// A document is the text of a chain file with the places, in bytes, of all that it says. Positions of the YAML parser are lines and columns of
-// characters; here they are checked against the text, so that a splice cannot hit another place than the one that was meant.
+// A document is the text of a chain file with the places, in bytes, of all that it says. The YAML parser says what there is, one after the other; where it is
+// comes from the text itself, since the parser's columns are wrong behind blanks at the end of a line, for one. Each value is matched with the text, so
+// that a splice cannot hit another place than the one that was meant.
 type document struct {
 	src   []byte
 	lines []int // where each line begins
@@ -63,7 +64,12 @@ func newDocument(src []byte) (d *document, err error) {
 		return nil, r.report()
 	}
 	d = &document{src: src, lines: lineStarts(src)}
-	d.root, err = d.part(body, -1)
+	at := d.lines[0]
+	at, _ = d.skip(at)
+	if strings.HasPrefix(string(src[at:]), "---") {
+		at += len("---")
+	}
+	d.root, err = d.part(body, at, -1)
 	return d, err
 }
 
@@ -80,22 +86,6 @@ func lineStarts(src []byte) []int {
 		}
 	}
 	return lines
-}
-
-// offset is the byte at a line and a column of characters, both from 1.
-func (d *document) offset(line, column int) (int, error) {
-	if line < 1 || line > len(d.lines) {
-		return 0, errLayout
-	}
-	at := d.lines[line-1]
-	for ; column > 1; column-- {
-		if at >= len(d.src) || isBreak(d.src[at]) {
-			return 0, errLayout
-		}
-		_, size := utf8.DecodeRune(d.src[at:])
-		at += size
-	}
-	return at, nil
 }
 
 func isBreak(c byte) bool { return c == '\n' || c == '\r' }
@@ -153,47 +143,54 @@ func (d *document) eol() string {
 	return "\n"
 }
 
-// part finds the places of a value. parent is the column, from 0, of the key or dash that it is behind: what a literal text is indented by more than.
-func (d *document) part(n ast.Node, parent int) (*part, error) {
+// part finds the places of a value that comes next after a byte. parent is the column, from 0, of the key or dash that it is behind: what a literal text is
+// indented by more than.
+func (d *document) part(n ast.Node, after, parent int) (*part, error) {
+	at, _ := d.skip(after)
 	switch n := n.(type) {
 	case *ast.MappingNode:
 		if n.IsFlowStyle {
-			return d.flow(flowMap, n, n.Values, nil)
+			return d.flow(flowMap, at, n.Values, nil)
 		}
-		return d.blockMap(n.Values, parent)
+		return d.blockMap(n.Values, at)
 	case *ast.MappingValueNode:
-		return d.blockMap([]*ast.MappingValueNode{n}, parent)
+		return d.blockMap([]*ast.MappingValueNode{n}, at)
 	case *ast.SequenceNode:
 		if n.IsFlowStyle {
-			return d.flow(flowList, n, nil, n.Values)
+			return d.flow(flowList, at, nil, n.Values)
 		}
-		return d.blockList(n)
+		return d.blockList(n.Values, at)
 	case *ast.LiteralNode:
-		return d.literal(n, parent)
+		return d.literal(n, at, parent)
 	case ast.ScalarNode:
-		return d.scalar(n)
+		return d.scalar(n, at)
 	}
 	return nil, errLayout
 }
 
-func (d *document) flow(s form, n ast.Node, pairs []*ast.MappingValueNode, values []ast.Node) (*part, error) {
+func (d *document) flow(f form, from int, pairs []*ast.MappingValueNode, values []ast.Node) (*part, error) {
 	open, end := byte('['), byte(']')
-	if s == flowMap {
+	if f == flowMap {
 		open, end = '{', '}'
 	}
-	t := n.GetToken()
-	from, err := d.offset(t.Position.Line, t.Position.Column)
-	if err != nil {
-		return nil, err
-	}
-	p := &part{form: s, from: from}
-	at := from
-	if !d.has(at, open) {
+	p := &part{form: f, from: from}
+	if !d.has(from, open) {
 		return nil, errLayout
 	}
-	at++
+	at := from + 1
+	next := func() (int, error) {
+		to, comma := d.skip(at)
+		if comma != (len(p.entries) > 0) {
+			return 0, errLayout
+		}
+		return to, nil
+	}
 	for _, pair := range pairs {
-		e, err := d.pair(pair, -1)
+		from, err := next()
+		if err != nil {
+			return nil, err
+		}
+		e, err := d.pair(pair, from)
 		if err != nil {
 			return nil, err
 		}
@@ -201,18 +198,19 @@ func (d *document) flow(s form, n ast.Node, pairs []*ast.MappingValueNode, value
 		at = e.to()
 	}
 	for _, v := range values {
-		value, err := d.part(v, -1)
+		from, err := next()
+		if err != nil {
+			return nil, err
+		}
+		value, err := d.part(v, from, -1)
 		if err != nil {
 			return nil, err
 		}
 		p.entries = append(p.entries, entry{from: value.from, value: value})
 		at = value.to
 	}
-	at, comma := d.skip(at)
-	if comma {
-		at, comma = d.skip(at)
-	}
-	if comma || !d.has(at, end) {
+	at, _ = d.skip(at)
+	if !d.has(at, end) {
 		return nil, errLayout
 	}
 	p.to = at + 1
@@ -237,73 +235,63 @@ func (d *document) skip(at int) (end int, comma bool) {
 	return at, comma
 }
 
-func (d *document) pair(n *ast.MappingValueNode, parent int) (entry, error) {
+func (d *document) pair(n *ast.MappingValueNode, from int) (entry, error) {
 	k, ok := n.Key.(ast.ScalarNode)
 	if !ok {
 		return entry{}, errLayout
 	}
-	key, err := d.scalar(k)
+	key, err := d.scalar(k, from)
 	if err != nil {
 		return entry{}, err
 	}
-	value, err := d.part(n.Value, parent)
-	if err != nil {
-		return entry{}, err
-	}
-	if value.from < key.to {
+	colon, _ := d.skip(key.to)
+	if !d.has(colon, ':') {
 		return entry{}, errLayout
 	}
-	return entry{from: key.from, key: key, value: value}, nil
+	value, err := d.part(n.Value, colon+1, d.indent(from))
+	return entry{from: from, key: key, value: value}, err
 }
 
-func (d *document) blockMap(pairs []*ast.MappingValueNode, parent int) (*part, error) {
-	p := &part{form: blockMap}
+func (d *document) blockMap(pairs []*ast.MappingValueNode, from int) (*part, error) {
+	p := &part{form: blockMap, from: from}
 	for _, pair := range pairs {
-		_, column := start(pair.Key)
-		e, err := d.pair(pair, column-1)
+		e, err := d.pair(pair, from)
 		if err != nil {
 			return nil, err
 		}
 		p.entries = append(p.entries, e)
+		p.to = e.to()
+		from, _ = d.skip(p.to)
 	}
 	if len(p.entries) == 0 {
 		return nil, errLayout
 	}
-	p.from, p.to = p.entries[0].from, p.entries[len(p.entries)-1].to()
 	return p, nil
 }
 
-func (d *document) blockList(n *ast.SequenceNode) (*part, error) {
-	p := &part{form: blockList}
-	if len(n.Values) == 0 || len(n.Entries) != len(n.Values) {
-		return nil, errLayout
-	}
-	for k, v := range n.Values {
-		dash := n.Entries[k].Start
-		if dash == nil {
+func (d *document) blockList(values []ast.Node, from int) (*part, error) {
+	p := &part{form: blockList, from: from}
+	for _, v := range values {
+		if !d.has(from, '-') {
 			return nil, errLayout
 		}
-		from, err := d.offset(dash.Position.Line, dash.Position.Column)
+		value, err := d.part(v, from+1, d.indent(from))
 		if err != nil {
 			return nil, err
-		}
-		value, err := d.part(v, dash.Position.Column-1)
-		if err != nil {
-			return nil, err
-		}
-		if !d.has(from, '-') || value.from < from {
-			return nil, errLayout
 		}
 		p.entries = append(p.entries, entry{from: from, value: value})
+		p.to = value.to
+		from, _ = d.skip(p.to)
 	}
-	p.from, p.to = p.entries[0].from, p.entries[len(p.entries)-1].to()
+	if len(p.entries) == 0 {
+		return nil, errLayout
+	}
 	return p, nil
 }
 
 // literal is a text behind | or >: all lines that are indented by more than its key.
-func (d *document) literal(n *ast.LiteralNode, parent int) (*part, error) {
-	from, err := d.offset(n.Start.Position.Line, n.Start.Position.Column)
-	if err != nil || !d.has(from, '|') && !d.has(from, '>') {
+func (d *document) literal(n *ast.LiteralNode, from, parent int) (*part, error) {
+	if !d.has(from, '|') && !d.has(from, '>') {
 		return nil, errLayout
 	}
 	p := &part{form: scalarPart, from: from, to: d.lineEnd(from), text: n.Value.Value}
@@ -322,12 +310,8 @@ func (d *document) literal(n *ast.LiteralNode, parent int) (*part, error) {
 }
 
 // scalar is a word, a number or a quoted text.
-func (d *document) scalar(n ast.ScalarNode) (*part, error) {
+func (d *document) scalar(n ast.ScalarNode, from int) (*part, error) {
 	t := n.GetToken()
-	from, err := d.offset(t.Position.Line, t.Position.Column)
-	if err != nil {
-		return nil, err
-	}
 	p := &part{from: from, text: t.Value}
 	if d.has(from, '"') || d.has(from, '\'') {
 		p.to = d.quoted(from)
