@@ -160,8 +160,10 @@ type Stage struct {
 	Sense []string // nodes whose voltage to ground goes into the core, a channel each
 	Drive []string // nodes that the core's output channels drive
 	Core  Core
-	// Noise is the white noise that the stage adds at its output, in V/√Hz, seen with its input at rest.
+	// Noise is the white noise that the stage adds at its output, in V/√Hz, seen with its input at rest, without that of Converter.
 	Noise float64
+	// Converter is the noise that a converter in it, or a line of charges, adds at its output, likewise; 0 where it has none.
+	Converter float64
 	// Ceiling is the highest output voltage, peak, in volts; 0 where the stage has none.
 	Ceiling float64
 }

@@ -48,6 +48,6 @@ var chorus = Kind{
 			mix: s.Number("mix"), supply: s.Number("supply"),
 		}
 		b.highInput()
-		b.output(Stage{Name: "line", Core: b.swept(v), Noise: sweptNoise(v), Ceiling: swing(v.supply)})
+		b.output(b.sweptStage(v))
 	},
 }

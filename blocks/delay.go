@@ -73,9 +73,9 @@ var delay = Kind{
 		}
 		b.highInput()
 		b.outputThrough(Stage{
-			Name:    "repeats",
-			Core:    core,
-			Noise:   root(opAmpNoise, (1-mix)*opAmpNoise, mix*wet),
+			Name:  "repeats",
+			Core:  core,
+			Noise: root(opAmpNoise, (1-mix)*opAmpNoise), Converter: mix * wet,
 			Ceiling: swing(supply),
 		}, 1e3)
 	},

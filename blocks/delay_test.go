@@ -133,10 +133,10 @@ func TestDelayTail(t *testing.T) {
 // Noise of a converter of 16 bits and 2 V peak: a step of 4 V/65536 over √12, over √24 kHz, raised by the repeats' sum of powers.
 func TestDelayNoise(t *testing.T) {
 	k := blocks.Find("delay")
-	got := stageOf(t, k, k.Defaults().With("mix", 1).With("repeats", 10), 48000).Noise
+	s := stageOf(t, k, k.Defaults().With("mix", 1).With("repeats", 10), 48000)
 	converter := 4.0 / 65536 / math.Sqrt(12) / math.Sqrt(24e3) / math.Sqrt(1-0.95*0.95)
-	if want := math.Hypot(converter, 8e-9); math.Abs(got/want-1) > 1e-12 {
-		t.Errorf("noise %v V/√Hz, want %v", got, want)
+	if math.Abs(s.Converter/converter-1) > 1e-12 || math.Abs(s.Noise/8e-9-1) > 1e-12 {
+		t.Errorf("noise %v and %v V/√Hz, want 8e-9 of the output amplifier and %v of the converter", s.Noise, s.Converter, converter)
 	}
 }
 
@@ -207,10 +207,10 @@ func TestDelayBucketBrigade(t *testing.T) {
 // At rest the expander takes 30 dB off the line's noise, 100 µV in 20 kHz; and it comes round with the repeats.
 func TestDelayBucketBrigadeNoise(t *testing.T) {
 	k := blocks.Find("delay")
-	got := stageOf(t, k, k.Defaults().With("mix", 1).With("repeats", 10).WithWord("voice", "bucket-brigade"), 48000).Noise
+	s := stageOf(t, k, k.Defaults().With("mix", 1).With("repeats", 10).WithWord("voice", "bucket-brigade"), 48000)
 	line := 100e-6 / math.Sqrt(20e3) * math.Pow(10, -1.5) / math.Sqrt(1-0.95*0.95)
-	if want := math.Hypot(line, 8e-9); math.Abs(got/want-1) > 1e-9 {
-		t.Errorf("noise %v V/√Hz, want %v", got, want)
+	if math.Abs(s.Converter/line-1) > 1e-9 || math.Abs(s.Noise/8e-9-1) > 1e-12 {
+		t.Errorf("noise %v and %v V/√Hz, want 8e-9 of the output amplifier and %v of the line", s.Noise, s.Converter, line)
 	}
 }
 

@@ -78,9 +78,9 @@ var reverb = Kind{
 		p.line = delayline.New(p.late + loopChunk)
 		b.highInput()
 		b.outputThrough(Stage{
-			Name:    s.Word("style"),
-			Core:    p,
-			Noise:   root(opAmpNoise, (1-mix)*opAmpNoise), Converter: math.Sqrt2 * mix * converterNoise(headroom), // each of two converters is as loud as what steadily drives it
+			Name:  s.Word("style"),
+			Core:  p,
+			Noise: root(opAmpNoise, (1-mix)*opAmpNoise), Converter: math.Sqrt2 * mix * converterNoise(headroom), // each of two converters is as loud as what steadily drives it
 			Ceiling: swing(supply),
 		}, 1e3)
 	},

@@ -48,13 +48,13 @@ func (b *Bench) swept(s sweep) *swept {
 	}
 }
 
-// sweptNoise is what such a core adds: of the input amplifier, of a converter that takes what the amplifiers give, whose noise comes
-// round with the feedback, and of the output amplifier.
-func sweptNoise(s sweep) float64 {
+// sweptStage is the stage of such a core. Its amplifiers, at the input and the output, make noise, and so does a converter that takes what the amplifiers
+// give; what it makes comes round with the feedback.
+func (b *Bench) sweptStage(s sweep) Stage {
 	wet := converterNoise(swing(s.supply)) / math.Sqrt(1-s.feedback*s.feedback)
 	// Over a wide band, what passes the delay adds to what is dry as if they knew nothing of each other.
 	through := root(1-s.mix, s.mix/math.Sqrt(1-s.feedback*s.feedback))
-	return root(through*opAmpNoise, s.mix*wet, opAmpNoise)
+	return Stage{Name: "line", Core: b.swept(s), Noise: root(through*opAmpNoise, opAmpNoise), Converter: s.mix * wet, Ceiling: swing(s.supply)}
 }
 
 // Process implements Core.

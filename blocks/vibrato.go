@@ -45,6 +45,6 @@ var vibrato = Kind{
 			mix: 1, supply: s.Number("supply"),
 		}
 		b.highInput()
-		b.output(Stage{Name: "line", Core: b.swept(v), Noise: sweptNoise(v), Ceiling: swing(v.supply)})
+		b.output(b.sweptStage(v))
 	},
 }

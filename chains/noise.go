@@ -43,7 +43,7 @@ type Ledger struct {
 type Share struct {
 	Block   string    // the block's name, "guitar", "cables" or "load"
 	Element string    // the part of it, by its name in the circuit, or the stage
-	Cause   string    // "thermal", "shot", "input" (an amplifier in the circuit), "stage" (amplifiers and converters inside a stage), "hum" or "ripple" (of a supply)
+	Cause   string    // "thermal", "shot", "input" (an amplifier in the circuit), "stage" (amplifiers inside a stage), "converter" (of a stage, or its line of charges), "hum" or "ripple" (of a supply)
 	Density []float64 // V²/Hz at the jack, the mean over each cell
 	Lines   []Line    // what is no noise but tones: hum and ripple
 }
@@ -410,6 +410,9 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 		for k, g := range v.gain {
 			if s.Noise > 0 {
 				n.add(s.Name, "stage", k, s.Noise*s.Noise*square(g)*mean[k])
+			}
+			if s.Converter > 0 {
+				n.add(s.Name, "converter", k, s.Converter*s.Converter*square(g)*mean[k])
 			}
 		}
 	}

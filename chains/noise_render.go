@@ -41,7 +41,8 @@ func (r *Renderer) AddNoise(seed uint64) error {
 func (w *Wiring) ownDensity(stage bool, name string) (func(f float64) float64, error) {
 	if stage {
 		at := slices.IndexFunc(w.Stages, func(s blocks.Stage) bool { return slices.Contains(s.Drive, name) })
-		density := w.Stages[at].Noise * w.Stages[at].Noise
+		s := w.Stages[at]
+		density := s.Noise*s.Noise + s.Converter*s.Converter
 		return func(float64) float64 { return density }, nil
 	}
 	ac, err := w.Section(name).AC()

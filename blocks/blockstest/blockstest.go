@@ -471,6 +471,9 @@ func stage(t *try) {
 			if !(s.Noise > 0 && s.Noise < 1e-3) {
 				t.fault("%s: noise of %s is %v V/√Hz", p.name, s.Name, s.Noise)
 			}
+			if !(s.Converter >= 0 && s.Converter < 1e-3) {
+				t.fault("%s: noise of the converter of %s is %v V/√Hz", p.name, s.Name, s.Converter)
+			}
 			if !(s.Ceiling >= 0 && s.Ceiling < 100) {
 				t.fault("%s: ceiling of %s is %v V", p.name, s.Name, s.Ceiling)
 			}

@@ -170,6 +170,7 @@ func TestBroken(t *testing.T) {
 		}), "silence"},
 
 		{"no noise", state(func(s *blocks.Stage) { s.Noise = 0 }), "stage"},
+		{"a converter that takes noise away", state(func(s *blocks.Stage) { s.Converter = -1e-9 }), "stage"},
 		{"a tail without end", core(func(p *plain) { p.tail = dsp.Second(math.Inf(1)) }), "stage"},
 		{"states 0.002 dB too much", core(func(p *plain) { p.stated = dsp.FromDB(0.002) }), "response"},
 		{"states a sample of latency too much", core(func(p *plain) { p.late = 101 }), "response"},

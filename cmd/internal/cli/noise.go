@@ -156,7 +156,7 @@ const mostMoves = 6
 
 // causes is what makes a noise, in words.
 var causes = map[string]string{
-	"thermal": "resistance", "shot": "junction current", "input": "amplifier", "stage": "amplifiers, converters", "hum": "mains hum", "ripple": "ripple of its supply",
+	"thermal": "resistance", "shot": "junction current", "input": "amplifier", "stage": "amplifiers", "converter": "converter", "hum": "mains hum", "ripple": "ripple of its supply",
 }
 
 func sourceText(n experiment.NoiseSource) string {
