@@ -44,14 +44,14 @@ type Orders struct {
 	mu       sync.Mutex
 	peaks    map[[32]byte]float64    // of signals, by their keys
 	limits   map[[32]byte]bool       // whether a stage reaches a limit, by the keys of its input and its core
-	circuits map[[32]byte]*lineMaker // by the keys of circuits
+	circuits map[[32]byte]*leadFacts // by the keys of circuits
 }
 
 // NewOrders is like NewMemo.
 func NewOrders(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Orders {
 	return &Orders{
 		memo:  NewMemo(recording, rate, q, budget),
-		peaks: map[[32]byte]float64{}, limits: map[[32]byte]bool{}, circuits: map[[32]byte]*lineMaker{},
+		peaks: map[[32]byte]float64{}, limits: map[[32]byte]bool{}, circuits: map[[32]byte]*leadFacts{},
 	}
 }
 
@@ -154,7 +154,7 @@ type base struct {
 // link is a stage and the circuit that it drives; the stage of what the base drives is nil.
 type link struct {
 	*stage
-	line
+	lead
 }
 
 type stage struct {
@@ -162,12 +162,12 @@ type stage struct {
 	blocks.Core
 }
 
-// line is a circuit in a run.
-type line struct {
+// lead is a circuit in a run.
+type lead struct {
 	key     [32]byte
 	netlist *circuit.Netlist
 	probe   string
-	maker   *lineMaker
+	facts   *leadFacts
 }
 
 func (p link) compare(q link) int {
@@ -177,7 +177,7 @@ func (p link) compare(q link) int {
 		}
 		return s.key
 	}
-	return cmp.Or(strings.Compare(name(p.stage), name(q.stage)), slices.Compare(p.line.key[:], q.line.key[:]))
+	return cmp.Or(strings.Compare(name(p.stage), name(q.stage)), slices.Compare(p.lead.key[:], q.lead.key[:]))
 }
 
 func newRun(b base, past []link, last *stage) *run {
@@ -191,7 +191,7 @@ func newRun(b base, past []link, last *stage) *run {
 		if p.stage != nil {
 			fmt.Fprintf(h, "stage %s\n", p.stage.key)
 		}
-		fmt.Fprintf(h, "circuit %x\n", p.line.key)
+		fmt.Fprintf(h, "circuit %x\n", p.lead.key)
 	}
 	if last != nil {
 		fmt.Fprintf(h, "stage %s\n", last.key)
@@ -202,7 +202,7 @@ func newRun(b base, past []link, last *stage) *run {
 
 func (r *run) drive(s *stage) *run { return newRun(r.base, r.past, s) }
 
-func (r *run) through(l line) *run {
+func (r *run) through(l lead) *run {
 	past := append(slices.Clone(r.past), link{r.last, l})
 	slices.SortStableFunc(past, link.compare)
 	return newRun(r.base, past, nil)
@@ -238,12 +238,12 @@ func (o *Order) node(ctx context.Context, name string) (*run, error) {
 	if moves := o.moves.sections[n]; moves != nil {
 		key = moves.key(name)
 	} else if len(in) == 1 && n.Linear() && !o.all.Literal {
-		maker, err := o.all.maker(key, n, name)
+		facts, err := o.all.facts(key, n, name)
 		if err != nil {
 			return nil, err
 		}
-		if maker.still {
-			r := in[0].through(line{key, n, name, maker})
+		if facts.still {
+			r := in[0].through(lead{key, n, name, facts})
 			if ok, err := o.provenPast(ctx, r); err != nil {
 				return nil, err
 			} else if ok {
@@ -432,16 +432,16 @@ func (o *Order) signal(ctx context.Context, r *run) ([]float64, error) {
 		if r.last != nil {
 			return o.process(ctx, from, r.last, x)
 		}
-		l := r.past[len(r.past)-1].line
-		if l.maker.response != nil {
-			return l.maker.convolve(x), nil
+		l := r.past[len(r.past)-1].lead
+		if l.facts.response != nil {
+			return l.facts.convolve(x), nil
 		}
 		return o.all.memo.section(ctx, o.wiring, l.netlist, l.probe, [][]float64{x})
 	})
 }
 
-// lineMaker is what is known of a linear circuit.
-type lineMaker struct {
+// leadFacts is what is known of a linear circuit.
+type leadFacts struct {
 	still    bool         // no voltage at rest
 	response []complex128 // the transform of its impulse response, scaled; nil where it is long
 	length   int          // of the impulse response, in samples
@@ -449,13 +449,13 @@ type lineMaker struct {
 }
 
 const (
-	lineBlock   = 4096          // samples transformed at a time
-	longestLine = lineBlock / 4 // a longer response is not worth a convolution
-	lineRest    = 1e-10         // what a response may leave out, as a share of the sum of its magnitudes
+	leadBlock   = 4096          // samples transformed at a time
+	longestLead = leadBlock / 4 // a longer response is not worth a convolution
+	leadRest    = 1e-10         // what a response may leave out, as a share of the sum of its magnitudes
 )
 
-// maker looks at a linear circuit once.
-func (o *Orders) maker(key [32]byte, n *circuit.Netlist, probe string) (*lineMaker, error) {
+// facts looks at a linear circuit once.
+func (o *Orders) facts(key [32]byte, n *circuit.Netlist, probe string) (*leadFacts, error) {
 	o.mu.Lock()
 	m := o.circuits[key]
 	o.mu.Unlock()
@@ -466,8 +466,8 @@ func (o *Orders) maker(key [32]byte, n *circuit.Netlist, probe string) (*lineMak
 	if err != nil {
 		return nil, err
 	}
-	m = &lineMaker{still: true, latency: s.Latency()}
-	x := make([]float64, lineBlock)
+	m = &leadFacts{still: true, latency: s.Latency()}
+	x := make([]float64, leadBlock)
 	s.Process([][]float64{x}, [][]float64{make([]float64, len(x))})
 	for _, y := range x {
 		m.still = m.still && y == 0
@@ -481,16 +481,16 @@ func (o *Orders) maker(key [32]byte, n *circuit.Netlist, probe string) (*lineMak
 		sum += math.Abs(y)
 	}
 	rest := 0.0
-	for m.length = len(x); m.length > 0 && rest+math.Abs(x[m.length-1]) <= lineRest*sum; m.length-- {
+	for m.length = len(x); m.length > 0 && rest+math.Abs(x[m.length-1]) <= leadRest*sum; m.length-- {
 		rest += math.Abs(x[m.length-1])
 	}
-	if 0 < m.length && m.length <= longestLine {
+	if 0 < m.length && m.length <= longestLead {
 		for k := range x {
-			if x[k] /= lineBlock; k >= m.length { // the inverse transform is not normalised
+			if x[k] /= leadBlock; k >= m.length { // the inverse transform is not normalised
 				x[k] = 0
 			}
 		}
-		m.response = fourier.NewFFT(lineBlock).Coefficients(nil, x)
+		m.response = fourier.NewFFT(leadBlock).Coefficients(nil, x)
 	}
 	o.mu.Lock()
 	defer o.mu.Unlock()
@@ -499,11 +499,11 @@ func (o *Orders) maker(key [32]byte, n *circuit.Netlist, probe string) (*lineMak
 }
 
 // convolve is a whole signal through the circuit, with the latency taken back: blocks of it, transformed, and what they give added up.
-func (m *lineMaker) convolve(x []float64) []float64 {
-	fft := fourier.NewFFT(lineBlock)
-	block, lines := make([]float64, lineBlock), make([]complex128, lineBlock/2+1)
+func (m *leadFacts) convolve(x []float64) []float64 {
+	fft := fourier.NewFFT(leadBlock)
+	block, lines := make([]float64, leadBlock), make([]complex128, leadBlock/2+1)
 	out := make([]float64, len(x))
-	step := lineBlock - m.length + 1
+	step := leadBlock - m.length + 1
 	for at := 0; at < len(x); at += step {
 		clear(block[copy(block, x[at:min(at+step, len(x))]):])
 		fft.Coefficients(lines, block)
@@ -512,7 +512,7 @@ func (m *lineMaker) convolve(x []float64) []float64 {
 		}
 		fft.Sequence(block, lines)
 		from := max(0, m.latency-at) // what comes before the signal's own beginning
-		to := max(from, min(lineBlock, len(x)+m.latency-at))
+		to := max(from, min(leadBlock, len(x)+m.latency-at))
 		for k, y := range block[from:to] {
 			out[at+from-m.latency+k] += y
 		}
