@@ -21,6 +21,7 @@ import (
 
 // engine renders for all windows, and remembers. What is exact is rendered once, however many listen.
 type engine struct {
+	ctx   context.Context // in which it works
 	queue *queue
 
 	mu     sync.Mutex
@@ -42,7 +43,9 @@ const (
 	soundBytes = 384 << 20 // all together
 )
 
-func newEngine() *engine { return &engine{queue: newQueue(), sounds: map[soundKey]*sound{}} }
+func newEngine(ctx context.Context) *engine {
+	return &engine{ctx: ctx, queue: newQueue(), sounds: map[soundKey]*sound{}}
+}
 
 func (e *engine) wait() { e.jobs.Wait() }
 
@@ -148,13 +151,14 @@ type sound struct {
 	memo   *chains.Memo
 	wiring *chains.Wiring // for what the memo knows; never for rendering
 
-	ready  chan struct{} // closed when what follows is there
-	err    error
-	volts  [][]float32 // per channel, as long as the region
-	peak   float64     // true peak, V
-	speed  float64     // seconds of sound in a second; 0 where nothing had to be rendered
-	mu     sync.Mutex
-	levels [2]*experiment.Settled // as it is, and played by two channels; nil until asked for
+	ready   chan struct{} // closed when what follows is there
+	err     error
+	volts   [][]float32 // per channel, as long as the region
+	peak    float64     // true peak, V
+	speed   float64     // seconds of sound in a second; 0 where nothing had to be rendered
+	mu      sync.Mutex
+	levels  [2]*experiment.Settled // as it is, and played by two channels; nil until asked for
+	figures *Figures               // nil until asked for
 
 	waiting int // who wants it; the engine's lock
 	cancel  context.CancelFunc
@@ -204,7 +208,7 @@ func (e *engine) begin(l *loop, c *chains.Chain) (s *sound, leave func()) {
 	defer e.mu.Unlock()
 	s = e.sounds[k]
 	if s == nil {
-		ctx, cancel := context.WithCancel(context.Background())
+		ctx, cancel := context.WithCancel(e.ctx)
 		s = &sound{key: k, loop: l, chain: c, lead: l.lead(w), wiring: w, ready: make(chan struct{}), cancel: cancel}
 		s.memo = l.memo(s.lead)
 		e.sounds[k] = s

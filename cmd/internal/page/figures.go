@@ -108,14 +108,21 @@ func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
 	if work.err != nil {
 		return work.err
 	}
-	done, err := s.engine.queue.turn(ctx, exactSound)
-	if err != nil {
-		return err
-	}
-	defer done()
-	f, err := figuresOf(ctx, work)
-	if err != nil {
-		return err
+	work.mu.Lock()
+	f := work.figures
+	work.mu.Unlock()
+	if f == nil {
+		done, err := s.engine.queue.turn(ctx, exactSound)
+		if err != nil {
+			return err
+		}
+		defer done()
+		if f, err = figuresOf(ctx, work); err != nil {
+			return err
+		}
+		work.mu.Lock()
+		work.figures = f
+		work.mu.Unlock()
 	}
 	answer(w, http.StatusOK, f)
 	return nil

@@ -23,8 +23,9 @@ const (
 	handover     = 30e-3 // s: crossfade from what a stage was fed to what is rendered
 	firstPiece   = 2048  // frames of the first message
 	nextPiece    = 6144
-	fineSpeed    = 6.0 // times real time in normal quality, from which on a preview is in normal quality
-	usualSpeed   = 5.0 // what is assumed of a draft before anything was measured
+	fineSpeed    = 6.0  // times real time in normal quality, from which on a preview is in normal quality
+	mostAhead    = 10.0 // s by which a preview is in front of the player
+	usualSpeed   = 5.0  // what is assumed of a draft before anything was measured
 )
 
 var errEnough = errors.New("enough of a preview")
@@ -88,7 +89,7 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 		if sent >= p.n {
 			return errEnough
 		}
-		return nil
+		return p.pace(ctx, float64(sent)/rate, work())
 	}
 	err = r.Run(ctx, src, 0, func(taps [][]float64) error {
 		g.push(taps)
@@ -114,6 +115,24 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 		return nil
 	}
 	return err
+}
+
+// pace waits while a preview is further in front of the player than it need be, until it is not or the exact sound is ready.
+func (p *rendering) pace(ctx context.Context, sent float64, work *sound) error {
+	wait := time.Duration((sent-mostAhead)*float64(time.Second)) - time.Since(p.begun)
+	if wait <= 0 {
+		return nil
+	}
+	timer := time.NewTimer(wait)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-work.ready:
+		return errEnough
+	case <-timer.C:
+		return nil
+	}
 }
 
 // pasts fills the stages of a preview with what was heard before, and says whether that went and at which sample of the loop the preview must begin.

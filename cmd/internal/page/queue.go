@@ -78,10 +78,22 @@ func (q *queue) turn(ctx context.Context, urgency int) (done func(), err error) 
 	return nil, ctx.Err()
 }
 
+// may says whether one more of that urgency may run. While exact sound waits and none is at work, a processor is kept for it from all but first sounds, so
+// that many previews do not put it off for ever.
+func (q *queue) may(urgency int) bool {
+	switch {
+	case urgency == exactSound:
+		return q.running < q.most && q.exacts < q.mostExact
+	case urgency == moreSound && q.exacts == 0 && len(q.waiting[exactSound]) > 0:
+		return q.running < max(1, q.most-1)
+	}
+	return q.running < q.most
+}
+
 // next lets in who may come in. The lock is held.
 func (q *queue) next() {
 	for u := range q.waiting {
-		for len(q.waiting[u]) > 0 && q.running < q.most && (u != exactSound || q.exacts < q.mostExact) {
+		for len(q.waiting[u]) > 0 && q.may(u) {
 			close(q.waiting[u][0])
 			q.waiting[u] = q.waiting[u][1:]
 			q.count--

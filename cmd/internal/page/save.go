@@ -61,12 +61,6 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	}
 	s.mu.Lock()
 	s.disk = diskState{text: mine}
-	others := []*session{}
-	for _, o := range s.sessions {
-		if o != n {
-			others = append(others, o)
-		}
-	}
 	s.mu.Unlock()
 	before := n.doc
 	n.doc, n.base, n.opened, n.disk = doc, mine, mine, diskSame
@@ -75,8 +69,10 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	for _, o := range others {
-		go o.noticed(s.ctx, diskState{text: mine}) // which wait for their own locks
+	for _, o := range s.all() {
+		if o != n {
+			s.engine.jobs.Go(func() { o.noticed(s.ctx, diskState{text: mine}) }) // which waits for its own lock
+		}
 	}
 	answer(w, http.StatusOK, map[string]any{"saved": true, "state": state})
 	return nil

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"crypto/subtle"
@@ -8,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log"
 	"mime"
 	"net"
@@ -90,7 +92,7 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	rand.Read(bits[:]) // never fails
 	s := &server{
 		options: o, ctx: ctx, root: root, folder: folder, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]),
-		engine: newEngine(), static: staticFiles(), now: o.now, sessions: map[string]*session{}, recordings: map[string]*recording{},
+		engine: newEngine(ctx), static: staticFiles(), now: o.now, sessions: map[string]*session{}, recordings: map[string]*recording{},
 	}
 	if s.now == nil {
 		s.now = time.Now
@@ -116,6 +118,7 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 		Handler:           s,
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       15 * time.Second, // of a whole request; a stream's answer has deadlines of its own
+		WriteTimeout:      30 * time.Second, // likewise
 		IdleTimeout:       60 * time.Second,
 		MaxHeaderBytes:    16 << 10,
 		BaseContext:       func(net.Listener) context.Context { return inner },
@@ -226,6 +229,7 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		if route.method == http.MethodPost && !s.ours(w, r) {
 			return
 		}
+		http.NewResponseController(w).SetReadDeadline(time.Time{}) // the request is read; an answer may take longer than it may
 		if err := route.serve(s, w, r); err != nil {
 			answerError(w, err)
 		}
@@ -273,7 +277,17 @@ func (s *server) ours(w http.ResponseWriter, r *http.Request) bool {
 	case r.ContentLength > mostBody:
 		http.Error(w, "too large", http.StatusRequestEntityTooLarge)
 	default:
-		r.Body = http.MaxBytesReader(w, r.Body, mostBody)
+		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, mostBody))
+		var large *http.MaxBytesError
+		if errors.As(err, &large) {
+			http.Error(w, "too large", http.StatusRequestEntityTooLarge)
+			return false
+		}
+		if err != nil {
+			http.Error(w, "the request broke off", http.StatusBadRequest)
+			return false
+		}
+		r.Body = io.NopCloser(bytes.NewReader(body))
 		return true
 	}
 	return false
@@ -324,10 +338,6 @@ func question(r *http.Request, v any) error {
 	d := json.NewDecoder(r.Body)
 	d.DisallowUnknownFields()
 	if err := d.Decode(v); err != nil {
-		var large *http.MaxBytesError
-		if errors.As(err, &large) {
-			return refuse(http.StatusRequestEntityTooLarge, "the request is larger than %d KiB", mostBody>>10)
-		}
 		return refuse(http.StatusBadRequest, "the request is not understood: %v", err)
 	}
 	if d.More() {

@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strconv"
@@ -191,16 +192,23 @@ func (s *server) sweep(ctx context.Context) {
 }
 
 func (s *server) dropAbandoned() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	for id, n := range s.sessions {
+	for _, n := range s.all() {
 		n.mu.Lock()
 		gone := len(n.windows) == 0 && n.streams == 0 && s.now().Sub(n.left) >= abandoned
 		n.mu.Unlock()
 		if gone {
-			delete(s.sessions, id)
+			s.mu.Lock()
+			delete(s.sessions, n.id)
+			s.mu.Unlock()
 		}
 	}
+}
+
+// all is every session. Whoever holds a session's lock may take the server's, and not the other way round.
+func (s *server) all() []*session {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Collect(maps.Values(s.sessions))
 }
 
 // operation is one change that a hand makes.

@@ -47,17 +47,19 @@ type progress struct {
 
 // stream writes messages, each with a deadline of its own: who does not read is left.
 type stream struct {
-	w  http.ResponseWriter
-	rc *http.ResponseController
+	w     http.ResponseWriter
+	rc    *http.ResponseController
+	begun bool // from then on there is no other answer
 }
 
 func newStream(w http.ResponseWriter) *stream {
 	w.Header().Set("Content-Type", "application/octet-stream")
-	return &stream{w, http.NewResponseController(w)}
+	return &stream{w: w, rc: http.NewResponseController(w)}
 }
 
 func (s *stream) message(kind uint32, parts ...[]byte) error {
 	s.rc.SetWriteDeadline(time.Now().Add(writeWait))
+	s.begun = true
 	n := 0
 	for _, p := range parts {
 		n += len(p)
@@ -170,7 +172,11 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 		n.heard[side] = sound.key
 		n.mu.Unlock()
 	}
-	return p.run(r.Context(), slices.Contains(q.Have, p.key), finish)
+	if err := p.run(r.Context(), slices.Contains(q.Have, p.key), finish); err != nil && !p.out.begun {
+		w.Header().Del("Content-Type")
+		return err
+	}
+	return nil
 }
 
 // run sends all there is to send. An error before the first message is the answer; after it, the stream just ends.

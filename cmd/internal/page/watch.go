@@ -87,16 +87,12 @@ func (s *server) look(ctx context.Context) {
 	s.mu.Lock()
 	same := now.gone == s.disk.gone && bytes.Equal(now.text, s.disk.text)
 	s.disk = now
-	var all []*session
-	for _, n := range s.sessions {
-		all = append(all, n)
-	}
 	s.mu.Unlock()
 	s.saving.Unlock()
 	if same {
 		return
 	}
-	for _, n := range all {
+	for _, n := range s.all() {
 		n.noticed(ctx, now)
 	}
 }
