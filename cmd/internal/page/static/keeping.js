@@ -61,7 +61,8 @@ export class Keeping {
 			this.box.close();
 			this.conflict.close();
 			this.page.show(r.state);
-			this.page.notice(`Saved in ${r.state.file}.`, { id: "disk" });
+			this.page.notice(`Saved in ${r.state.file}.`, { id: "disk", passing: true });
+			this.page.announce("Saved.");
 		} catch (e) {
 			const error = /** @type {any} */ (e);
 			if (error.status === 409) {
@@ -89,7 +90,7 @@ export class Keeping {
 			const s = await ask("reload", { session: this.page.session() });
 			this.conflict.close();
 			this.page.show(s.state ?? s);
-			this.page.notice("The page shows the file as it is on disk.", { id: "disk" });
+			this.page.notice("The page shows the file as it is on disk.", { id: "disk", passing: true });
 		} catch (e) {
 			this.conflict.close();
 			this.page.fault(e);

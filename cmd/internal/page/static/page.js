@@ -35,7 +35,7 @@ const announce = text => {
 	box.replaceChildren(el("span", {}, text + (++spoken % 2 ? "" : "\u00a0"))); // the same words twice are to be said twice
 };
 
-/** A line that stays until it is read. @param {string} text @param {{id?: string, fault?: boolean, actions?: [string, () => void][]}} [how] */
+/** A line that stays until it is read. @param {string} text @param {{id?: string, fault?: boolean, passing?: boolean, actions?: [string, () => void][]}} [how] */
 function notice(text, how = {}) {
 	const id = how.id ?? "n-" + text;
 	const old = [...byId("notices").children].find(n => n.dataset.id === id);
@@ -43,6 +43,7 @@ function notice(text, how = {}) {
 	const n = el("div", { class: "notice" + (how.fault ? " wrong" : ""), "data-id": id }, el("p", {}, text), el("div", { class: "row" }, ...(how.actions ?? []).map(([name, act]) => el("button", { type: "button", onclick: () => { n.remove(); act(); } }, name)), close));
 	if (old) old.replaceWith(n);
 	else byId("notices").append(n);
+	if (how.passing) setTimeout(() => n.remove(), 12000);
 	return n;
 }
 
@@ -441,7 +442,7 @@ async function open() {
 				const before = state?.revision;
 				show(s);
 				if (before !== s.revision) {
-					notice(`${s.file} changed on disk; the page follows.`, { id: "disk" });
+					notice(`${s.file} changed on disk; the page follows.`, { id: "followed", passing: true });
 					announce("The file changed on disk. The page follows.");
 				}
 			},
