@@ -72,11 +72,13 @@ func (e *engine) loop(ctx context.Context, r *recording, from, to int64) (*loop,
 		return l, nil
 	}
 	e.mu.Unlock()
-	x, err := r.read(ctx, from, to)
+	before := min(from, int64(math.Round(float64(seam)*float64(r.rate))))
+	x, err := r.read(ctx, from-before, to)
 	if err != nil {
 		return nil, err
 	}
-	l := &loop{key: key, rate: r.rate, x: x, memos: map[int]*chains.Memo{}}
+	l := &loop{key: key, rate: r.rate, x: x[before:], memos: map[int]*chains.Memo{}}
+	l.close(x[:before])
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	if at := slices.IndexFunc(e.loops, func(l *loop) bool { return l.key == key }); at >= 0 {
@@ -87,6 +89,20 @@ func (e *engine) loop(ctx context.Context, r *recording, from, to int64) (*loop,
 		e.loops = e.loops[:mostLoops]
 	}
 	return l, nil
+}
+
+// close crossfades the end of the region with what goes before it: silence, where the recording begins with it.
+func (l *loop) close(before []float64) {
+	over := l.seam()
+	end := l.x[len(l.x)-over:]
+	for k := range end {
+		w := (float64(k) + 0.5) / float64(over)
+		y := 0.0
+		if at := len(before) - over + k; at >= 0 {
+			y = before[at]
+		}
+		end[k] = (1-w)*end[k] + w*y
+	}
 }
 
 // round is n samples of the region played round and round, beginning at a sample of it that may be under 0.
@@ -102,8 +118,9 @@ func (l *loop) round(dst []float64, from int) {
 }
 
 // The exact sound of a loop is the second time round: what a chain gives when the end of the region, or several times the whole of it, has gone before, for as long as the
-// chain's tails last (60 dB down), and when its beginning comes after. seam is for how long the beginning is crossfaded with what comes out when the
-// region has ended and begins again, so that nothing steps there: what an oscillator in a chorus does is not as long as the loop.
+// chain's tails last (60 dB down), and when its beginning comes after. So that nothing steps where the loop begins again, the last moments of the
+// region are crossfaded with what goes before its beginning in the recording, and the last moments of the sound with what has gone before its beginning
+// a round ago: what an oscillator in a chorus does is not as long as the loop. Attacks at the beginning stay as they are.
 const (
 	seam    dsp.Second = 10e-3
 	mostLed dsp.Second = 16
@@ -122,13 +139,14 @@ func (l *loop) seam() int {
 	return min(len(l.x)/4, int(math.Round(float64(seam)*float64(l.rate))))
 }
 
-// memo remembers the voltages of chains with that lead: signals begin lead samples before the region, and end behind its seam.
+// memo remembers the voltages of chains with that lead: signals begin lead samples before the region, and end so far behind it that filters which look
+// ahead find its beginning there.
 func (l *loop) memo(lead int) *chains.Memo {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	m := l.memos[lead]
 	if m == nil {
-		x := make([]float64, lead+len(l.x)+l.seam()+chains.Margin)
+		x := make([]float64, lead+len(l.x)+chains.Margin)
 		l.round(x, -lead)
 		if len(l.memos) == 2 { // which share the loop's budget
 			clear(l.memos)
@@ -300,16 +318,15 @@ func (s *sound) render(ctx context.Context, q *queue) (err error) {
 	return s.measure()
 }
 
-// joined is the region of a signal, with its beginning crossfaded out of what follows its end.
+// joined is the region of a signal, with its end crossfaded with what has gone before its beginning.
 func (s *sound) joined(x []float64) ([]float32, error) {
-	n := len(s.loop.x)
+	n, over := len(s.loop.x), s.loop.seam()
 	v := make([]float32, n)
-	over := s.loop.seam()
 	for k := range v {
 		y := x[s.lead+k]
-		if k < over {
-			w := (float64(k) + 0.5) / float64(over)
-			y = w*y + (1-w)*x[s.lead+n+k]
+		if at := k - (n - over); at >= 0 {
+			w := (float64(at) + 0.5) / float64(over)
+			y = (1-w)*y + w*x[s.lead-over+at]
 		}
 		if math.IsNaN(y) || math.IsInf(y, 0) {
 			return nil, chains.ErrNotFinite

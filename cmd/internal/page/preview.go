@@ -69,8 +69,8 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 				return err
 			}
 		}
-		for len(pending) > 0 {
-			n := min(int64(len(pending)/(4*p.meta.Channels)), p.n-at)
+		for len(pending) > 0 && sent < p.n {
+			n := min(int64(len(pending)/(4*p.meta.Channels)), p.n-at, p.n-sent)
 			bytes := int(n) * 4 * p.meta.Channels
 			if err := p.out.audio(previewMessage, p.a+at, pending[:bytes]); err != nil {
 				return err

@@ -258,6 +258,9 @@ func listen(t testing.TB, from io.Reader) *heard {
 				for c := range channels {
 					frame = append(frame, math.Float32frombits(binary.LittleEndian.Uint32(body[k+4*c:])))
 				}
+				if _, again := to[at]; again {
+					t.Fatalf("frame %d comes twice in kind %d", at, kind)
+				}
 				to[at] = frame
 				at++
 			}
@@ -383,7 +386,7 @@ func TestHostile(t *testing.T) {
 	for _, body := range []string{"", "{", "null x", "[]", "1", huge, deep, do + do, `{"session":1}`, `{` + session + `}`, `{` + session + `,"side":"C","op":{"do":"undo"}}`, `{` + session + `,"side":"A","op":{"do":"rm"}}`,
 		`{` + session + `,"side":"A","unknown":1}`, `{"session":"none","side":"A","op":{"do":"undo"}}`, `{` + session + `,"side":"A","revision":99,"op":{"do":"undo"}}`, `{` + session + `,"side":"A","op":{"do":"undo"}}`,
 		`{` + session + `,"side":"A","op":{"do":"order","order":["nothing"]}}`, `{` + session + `,"side":"A","op":{"do":"order","order":[{"split":null}]}}`, `{` + session + `,"side":"A","op":{"do":"order","order":[{"loops":"vol","in":{}}]}}`,
-		`{` + session + `,"side":"A","op":{"do":"knob","target":"vol.position","value":"1\ntakes: []"}}`, `{` + session + `,"side":"A","op":{"do":"knob","target":"guitar.volume","value":"11"}}`,
+		`{` + session + `,"side":"A","op":{"do":"knob","target":"vol.volume","value":"1\ntakes: []"}}`, `{` + session + `,"side":"A","op":{"do":"knob","target":"guitar.volume","value":"11"}}`,
 		`{` + session + `,"side":"A","op":{"do":"add","kind":"fuzz","name":"a: {b"}}`, `{` + session + `,"side":"A","op":{"do":"add","kind":"../x","name":"y"}}`, `{` + session + `,"side":"A","op":{"do":"take","name":"zz"}}`} {
 		post("api/do", body, ours())
 	}
