@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"drywire/blocks"
+	"drywire/dsp"
 )
 
 // Past is what a stage was fed before a rendering begins, and for a while after, in another rendering of the same recording: what makes an echo go on
@@ -78,7 +79,16 @@ func fill(core blocks.Core, p Past, late, outputs int) {
 		for k := range out {
 			out[k] = out[k][:n]
 		}
-		core.Process(out, in)
+		if f, ok := core.(*fading); ok { // whose time begins with the rendering
+			for c := range f.cores {
+				for k := range f.outs[c] {
+					f.outs[c][k] = f.outs[c][k][:n]
+				}
+				f.cores[c].Process(f.outs[c], in)
+			}
+		} else {
+			core.Process(out, in)
+		}
 		from += n
 	}
 }
@@ -178,4 +188,68 @@ func (w *Wiring) PastOf(m *Memo, other *Wiring, at int) []Past {
 		}
 	}
 	return pasts
+}
+
+// Round is the chain as it is heard when the stretch of the recording from sample a to b is played round and round: what moves with the recording begins
+// again with it. The render's first sample is that of the recording at a+first, where first may be under 0 and is rounds before, and it is n samples long.
+func (c *Chain) Round(rate dsp.Hertz, a, b, first, n int64) *Chain {
+	if len(c.Turns) == 0 {
+		return c
+	}
+	turns := make([]Turn, len(c.Turns))
+	values := make([]float64, len(c.Turns))
+	for k, t := range c.Turns {
+		curve := t.Curve.round(rate, a, b, first, n)
+		turns[k], values[k] = Turn{t.Target, curve}, curve.At(0)
+	}
+	r := c.with(values)
+	r.Turns = turns
+	return r
+}
+
+// round is the curve of Chain.Round. From the end of the stretch it goes back to the beginning in leastFrame.
+func (c *Curve) round(rate dsp.Hertz, a, b, first, n int64) *Curve {
+	r := &Curve{unit: c.unit, low: c.low, high: c.high}
+	length := b - a
+	turn := first / length // the round that the render begins in
+	if first%length < 0 {
+		turn--
+	}
+	from, to := float64(a)/float64(rate), float64(b)/float64(rate)-leastFrame
+	add := func(t, shift float64) {
+		r.Times = append(r.Times, t+shift)
+		r.Values = append(r.Values, c.At(dsp.Second(t)))
+		r.slopes = append(r.slopes, c.slope(t))
+	}
+	for ; turn*length < first+n; turn++ {
+		shift := float64(turn*length-first-a) / float64(rate) // from the recording's time to the render's
+		begin := max(from, -shift)                            // no frame is before the render
+		if begin >= to {
+			continue
+		}
+		add(begin, shift)
+		for _, t := range c.Times {
+			if t > begin+leastFrame && t < to-leastFrame {
+				add(t, shift)
+			}
+		}
+		add(to, shift)
+	}
+	return r
+}
+
+// slope is how fast the curve goes at a time, on its axis, per second.
+func (c *Curve) slope(t float64) float64 {
+	k, exact := slices.BinarySearch(c.Times, t)
+	switch {
+	case exact:
+		return c.slopes[k]
+	case k == 0 || k == len(c.Times):
+		return 0
+	}
+	k--
+	h := c.Times[k+1] - c.Times[k]
+	x := (t - c.Times[k]) / h
+	rise := (c.scale(c.Values[k+1]) - c.scale(c.Values[k])) / h
+	return 6*x*(1-x)*rise + (1-x)*(1-3*x)*c.slopes[k] + x*(3*x-2)*c.slopes[k+1]
 }
