@@ -45,3 +45,61 @@ func TestChorusSidebands(t *testing.T) {
 		}
 	}
 }
+
+// inStereo sends a signal through a chorus in stereo in calls of that length, and takes the latency back.
+func inStereo(t *testing.T, s blocks.Settings, x []float64, call int) (left, right []float64) {
+	t.Helper()
+	core := stageOf(t, blocks.Find("chorus"), s.WithWord("stereo", "on"), 48000).Core
+	late := core.Latency()
+	in := append(append([]float64(nil), x...), make([]float64, late)...)
+	left, right = make([]float64, len(in)), make([]float64, len(in))
+	for at := 0; at < len(in); at += call {
+		end := min(at+call, len(in))
+		core.Process([][]float64{left[at:end], right[at:end]}, [][]float64{in[at:end]})
+	}
+	return left[late:], right[late:]
+}
+
+// In stereo the first output is the mono chorus to the last bit, whatever the call length, and the outputs are aligned: with nothing but dry sound they are one.
+// Of a tone, the second output's voice alone has the sidebands of a modulation half a turn later: J0 and Jn as the first's, those of odd n the other way round, so
+// that the mean of both has J0 and J2 and no J1 (closed form of phase modulation).
+func TestChorusStereo(t *testing.T) {
+	const rate, f, sway, depth = 48000, 500, 4, 0.5e-3
+	k := blocks.Find("chorus")
+	x := tone(2*rate, 0.3, f, rate)
+	mono := run(stageOf(t, k, k.Defaults(), rate), x)
+	left, right := inStereo(t, k.Defaults(), x, len(x)+1e6)
+	l7, r7 := inStereo(t, k.Defaults(), x, 7)
+	same := true
+	for n := range mono {
+		if left[n] != mono[n] || l7[n] != left[n] || r7[n] != right[n] {
+			t.Fatalf("sample %d: left %v, mono %v; in calls of 7 %v; right %v, in calls of 7 %v", n, left[n], mono[n], l7[n], right[n], r7[n])
+		}
+		same = same && left[n] == right[n]
+	}
+	if same {
+		t.Error("both outputs are one")
+	}
+	left, right = inStereo(t, k.Defaults().With("mix", 0), x, 64)
+	for n := range left {
+		if left[n] != right[n] {
+			t.Fatalf("sample %d: %v and %v of the same dry sound", n, left[n], right[n])
+		}
+	}
+	left, right = inStereo(t, k.Defaults().With("mix", 1).With("rate", sway).With("depth", depth), tone(2*rate, 1, f, rate), 479)
+	mean := make([]float64, len(left))
+	for n := range mean {
+		mean[n] = (left[n] + right[n]) / 2
+	}
+	for n := 0; n <= 3; n++ {
+		want := math.Abs(math.Jn(n, 2*math.Pi*f*depth))
+		both := want
+		if n%2 == 1 {
+			both = 0
+		}
+		at := f + float64(n)*sway
+		if r, m := partial(right[rate/2:][:rate], at, rate), partial(mean[rate/2:][:rate], at, rate); math.Abs(r-want) > 1e-4 || math.Abs(m-both) > 1e-4 {
+			t.Errorf("sideband %d is %.6f at the second output, want %.6f; %.6f in the mean, want %.6f", n, r, want, m, both)
+		}
+	}
+}

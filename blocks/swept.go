@@ -10,7 +10,7 @@ import (
 )
 
 // swept is the core of vibrato, chorus and flanger: amplifier, dry path and a delay that a slow oscillator moves, amplifier. The delay may feed back
-// into itself.
+// into itself. In stereo the same delay is read once more, where the oscillator would be half a turn later, for a second output.
 //
 // The delay moves with every sample and is read between samples, so nothing jumps; the error of that reading is below -85 dB up to 0.38 of the sample
 // rate, see package delayline.
@@ -18,7 +18,9 @@ type swept struct {
 	in, out       *oversample.Clip
 	line          *delayline.Line
 	wave          *lfo.Oscillator
-	middle, swing float64 // samples: where the delay is, and how far it goes to either side
+	other         *lfo.Oscillator  // of a second output, half a turn away; nil: there is none
+	second        *oversample.Clip // its amplifier
+	middle, swing float64          // samples: where the delay is, and how far it goes to either side
 	feedback      float64
 	limit         float64 // V, what the line takes at most; only feedback reaches it
 	dry, wet      float64
@@ -70,8 +72,14 @@ func (s *swept) Process(out, in [][]float64) {
 		}
 		s.line.Write(max(-s.limit, min(s.limit, v)))
 		y[k] = s.dry*x + s.wet*echo
+		if s.other != nil {
+			out[1][k] = s.dry*x + s.wet*s.line.Read(s.middle+s.swing*s.other.Next()) // x is in the line now
+		}
 	}
 	s.out.Process(y, y)
+	if s.other != nil {
+		s.second.Process(out[1], out[1])
+	}
 }
 
 // Latency implements Core. The delay itself is meant.
@@ -92,4 +100,8 @@ func (s *swept) Reset() {
 	s.line.Reset()
 	s.wave.Reset()
 	s.out.Reset()
+	if s.other != nil {
+		s.other.Reset()
+		s.second.Reset()
+	}
 }

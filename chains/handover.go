@@ -12,7 +12,7 @@ import (
 
 // Handover is a place where one thing is plugged into another, cut open: what drives it and what it drives.
 type Handover struct {
-	Jack   string     // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"
+	Jack   string     // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds both
 	Source complex128 // Ω: what is seen from the jack backwards, with the cable that leads to it
 	Input  complex128 // Ω: what is seen from the jack forwards
 	Cable  dsp.Metre  // length of the cable that leads to it
@@ -138,8 +138,8 @@ func (c *Chain) allBefore(at cut) *circuit.Netlist {
 		if at.end == outLeft {
 			other = outRight
 		}
-		c.path(bench, other, from, length)
-		from, _ = c.run(bench, c.side(at.end)[:at.k], from, length)
+		c.path(bench, other, c.feed(other, from), length)
+		from, _ = c.run(bench, c.side(at.end)[:at.k], c.feed(at.end, from), length)
 	}
 	bench.Cable("cable.out", from, at.jack, c.cableTo(at)) // no block has that name
 	return bench.Circuit
@@ -177,7 +177,11 @@ func (c *Chain) allAfter(at cut) *circuit.Netlist {
 		if len(c.Blocks) == 0 {
 			length = c.Guitar.Cable
 		}
-		c.finish(bench, at.jack, length)
+		if _, ok := c.feeds(); ok { // what is behind the other output is no load of this one
+			c.path(bench, outLeft, at.jack, length)
+		} else {
+			c.finish(bench, at.jack, length)
+		}
 	default:
 		bench.R("load", at.jack, circuit.Ground, c.Load.Resistance)
 	}

@@ -417,10 +417,10 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 		}
 	}
 	if s.Core.Tail() > 0 && !n.m.smooth(s) {
-		if len(s.Drive) != 1 || len(s.Sense) != 1 {
+		if len(heard) != 1 || len(s.Sense) != 1 {
 			return fmt.Errorf("%s has memory and several channels: %w", s.Name, ErrNoLedger)
 		}
-		rough := n.m.powerOf(s)
+		rough := n.m.powerOf(s, channels[0])
 		if before := heard[0].rough; before != nil {
 			both := make([]float64, len(rough))
 			for k, p := range rough {
@@ -552,12 +552,13 @@ func (c *Chain) owner(element string) string {
 
 // powerOf is the power response of a stage's core, line by line: by what it states, or else from the response to an impulse small enough to be left alone by
 // any limit. The core is put to rest before and after.
-func (m *noiseMeter) powerOf(s blocks.Stage) []float64 {
-	if p := m.rough[s.Key]; p != nil {
+func (m *noiseMeter) powerOf(s blocks.Stage, channel int) []float64 {
+	key := fmt.Sprintf("%s %d", s.Key, channel)
+	if p := m.rough[key]; p != nil {
 		return p
 	}
 	p := make([]float64, m.lines/2+1)
-	m.rough[s.Key] = p
+	m.rough[key] = p
 	if core, ok := s.Core.(blocks.Responder); ok {
 		step := float64(m.rate) / float64(m.lines)
 		each(len(p), func(k int) { p[k] = square(core.Response(dsp.Hertz(float64(k) * step))) })
@@ -566,11 +567,18 @@ func (m *noiseMeter) powerOf(s blocks.Stage) []float64 {
 	x := make([]float64, m.lines)
 	x[0] = impulse
 	s.Core.Reset()
-	out, in := [][]float64{nil}, [][]float64{nil}
+	out, in := make([][]float64, len(s.Drive)), [][]float64{nil}
+	for c := range out {
+		out[c] = make([]float64, blockSize)
+	}
 	for at := 0; at < len(x); at += blockSize {
 		b := x[at:min(at+blockSize, len(x))]
-		out[0], in[0] = b, b
+		in[0] = b
+		for c := range out {
+			out[c] = out[c][:len(b)]
+		}
 		s.Core.Process(out, in)
+		copy(b, out[channel])
 	}
 	s.Core.Reset()
 	lines := fourier.NewFFT(m.lines).Coefficients(nil, x)

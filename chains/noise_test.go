@@ -102,7 +102,7 @@ func TestNoiseThroughEcho(t *testing.T) {
 	w := c.Wire(48000, section.Draft)
 	m.setLines(w.Tail())
 	sum, count := 0.0, 0.0
-	for k, p := range m.means(m.powerOf(w.Stages[0])) {
+	for k, p := range m.means(m.powerOf(w.Stages[0], 0)) {
 		if f := m.centres[k]; f > 300 && f < 800 {
 			sum += p * m.widths[k]
 			count += m.widths[k]

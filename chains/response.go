@@ -2,6 +2,7 @@ package chains
 
 import (
 	"fmt"
+	"slices"
 
 	"drywire/blocks"
 	"drywire/dsp"
@@ -60,6 +61,9 @@ func (r *responder) at(node string, f dsp.Hertz) (complex128, error) {
 // stage is the transfer from the recording's source to a node that a stage drives.
 func (r *responder) stage(drive string, f dsp.Hertz) (complex128, error) {
 	for _, s := range r.w.Stages {
+		if r.begin != nil && len(s.Drive) > 1 && slices.Contains(s.Drive, drive) && r.begin(s.Name) {
+			return 1, nil // what the outputs of a block in stereo have in common
+		}
 		if len(s.Drive) != 1 || s.Drive[0] != drive {
 			continue
 		}

@@ -1,6 +1,10 @@
 package chains
 
-import "drywire/dsp"
+import (
+	"fmt"
+
+	"drywire/dsp"
+)
 
 // SplitOrder is how an order may end: in two paths, each with its own load.
 type SplitOrder struct {
@@ -8,7 +12,7 @@ type SplitOrder struct {
 	Mix         string   // "stereo" or "mono"
 }
 
-// Split is two paths that are fed from one jack, so that both load it. With the mix "stereo" the chain ends in the jacks out.left and out.right, each with
+// Split is two paths that are fed from one jack, so that both load it; or, behind a block in stereo, from its two outputs, so that each loads its own. With the mix "stereo" the chain ends in the jacks out.left and out.right, each with
 // the file's load. With "mono" the mean of the two is the jack out: what a listener between the two hears, without the room.
 type Split struct {
 	Left, Right []Placed
@@ -45,6 +49,47 @@ func (c *Chain) Ends() []string {
 
 // Stereo says whether the chain ends in two jacks.
 func (c *Chain) Stereo() bool { return c.Split != nil && c.Split.Mix == mixStereo }
+
+// stereo says whether a block has a second output, the jack right.
+func (p Placed) stereo() bool {
+	if p.piece != nil || p.Off || p.Kind == nil { // a bypass has one output
+		return false
+	}
+	_, ok := p.Kind.Knob("stereo")
+	return ok && p.Settings.Word("stereo") == "on"
+}
+
+// right is the second output of a block in stereo.
+func (p Placed) right() string { return p.Name + ".right" }
+
+// feeds is the jack that the right path of a split starts at, where that is another one than the left path's: the second output of the block in front of it.
+func (c *Chain) feeds() (right string, ok bool) {
+	if c.Split == nil || len(c.Blocks) == 0 {
+		return "", false
+	}
+	last := c.Blocks[len(c.Blocks)-1]
+	return last.right(), last.stereo()
+}
+
+// feed is the jack that a path starts at; from is the output of the last block in front of it.
+func (c *Chain) feed(end, from string) string {
+	if right, ok := c.feeds(); ok && end == outRight {
+		return right
+	}
+	return from
+}
+
+// Warnings is what will work, but perhaps not as it was meant: second outputs that nothing is plugged into. A setting does not change how many jacks a take
+// ends in; its order does.
+func (c *Chain) Warnings() (list []string) {
+	plugged, _ := c.feeds()
+	for _, b := range c.Every() {
+		if b.stereo() && b.right() != plugged {
+			list = append(list, fmt.Sprintf("the right output of %s goes nowhere; it feeds the right path of a split that stands right behind it, as in order: [%s, {split: {left: [], right: []}}]", b.Name, b.Name))
+		}
+	}
+	return list
+}
 
 // averaging is the core of a mono mix.
 type averaging struct{}

@@ -24,7 +24,7 @@ type Wiring struct {
 }
 
 // Jacks is the names of the chain's jacks in the order of the signal: guitar, BLOCK.in and BLOCK.out of every block, out. Where it splits, the left
-// path with out.left, the right one with out.right, and out where these are mixed.
+// path with out.left, the right one with out.right, and out where these are mixed. A block in stereo has a jack more, BLOCK.right, which is not among them.
 func (c *Chain) Jacks() []string {
 	jacks := []string{"guitar"}
 	add := func(line []Placed) {
@@ -49,6 +49,11 @@ func (c *Chain) Jacks() []string {
 // Jack checks that the chain has the jack; the error offers the nearest name and lists those there are.
 func (c *Chain) Jack(name string) error {
 	jacks := c.Jacks()
+	for _, b := range c.Every() {
+		if b.stereo() {
+			jacks = append(jacks, b.right())
+		}
+	}
 	if slices.Contains(jacks, name) {
 		return nil
 	}
@@ -92,7 +97,7 @@ func (c *Chain) finish(bench *blocks.Bench, from string, length dsp.Metre) {
 		return
 	}
 	c.path(bench, outLeft, from, length)
-	c.path(bench, outRight, from, length)
+	c.path(bench, outRight, c.feed(outRight, from), length)
 	if c.Split.Mix == mixMono {
 		bench.Stage(blocks.Stage{Name: "mix", Sense: []string{outLeft, outRight}, Drive: []string{"out"}, Core: averaging{}})
 	}

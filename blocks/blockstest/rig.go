@@ -84,6 +84,9 @@ func NewRig(k *blocks.Kind, s blocks.Settings, off bool, rate dsp.Hertz, q secti
 			probes = slices.DeleteFunc(append(probes, Jack), func(p string) bool { return !n.HasNode(p) })
 			slices.Sort(probes)
 			probes = slices.Compact(probes)
+			if len(probes) == 0 { // a second output, which nothing is plugged into
+				return true
+			}
 			st.section, fault = section.New(n, rate, q, probes...)
 			if fault != nil {
 				return false

@@ -116,6 +116,9 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		if c.Split != nil {
 			paragraph(s.out, "  ", pathsText(c, r.rate), 98)
 		}
+		for _, w := range c.Warnings() {
+			paragraph(s.out, "  ", "WARNING: "+w+".", 98)
+		}
 	}
 	printSupplies(s, f)
 	s.printf("\n%s, no mistakes found.\n", plural(len(f.Takes), "take", "takes"))

@@ -40,7 +40,8 @@ have two channels, and what a player will hear is told from the mean of both.
 The table gives what each take has at the last jack, in volts, before the gain that matched it. The
 null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,
 -60 dB one part in a thousand. Then, for each pair of takes, it says what a player will hear, and
-shows the measures that say so.
+shows the measures that say so; and which cables to move on the floor from the first take to each of
+the others, as few as can be.
 
 --json prints one object in place of the table:
   title, quality, rate_hz
@@ -72,6 +73,9 @@ shows the measures that say so.
     heard           "mostly", "in places", "not heard", "identical", "not measurable"
     respects        level, tone, noise, distortion, decay: what is worth speaking of, clearest first
     sentence        what a player will hear
+  cables: which to move on the floor to get from take a to take b: a, b,
+    moves: block (that comes or goes), or from (not there for a cable that is added) and to (not
+      there for one that is left over): out, in (jacks); ends (plugs that change), text
 What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
 		Example: `  drywire compare my-chain.yaml -o takes
   drywire compare my-chain.yaml -o takes --recording arpeggio --json > takes.json`,
@@ -235,6 +239,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	for k, d := range takes {
 		e.Takes = append(e.Takes, takeData(k+1, f.Takes[k], d, names[k]))
 	}
+	e.Cables = experiment.Rewirings(all)
 	if err := pairTakes(ctx, e, takes); err != nil {
 		return nil, nil, err
 	}
@@ -242,6 +247,9 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	return e, func() {
 		for _, d := range takes {
 			warn(s, d.wiring, d.reports)
+			for _, w := range d.chain.Warnings() {
+				s.say("drywire: take %q: %s", d.chain.Take, w)
+			}
 			if d.chain.Split == nil {
 				continue
 			}
@@ -377,6 +385,7 @@ func printComparison(s streams, e *experiment.Comparison) {
 	}
 
 	printPairs(s, e)
+	printCables(s, e)
 	solver := table{header: []string{" #", "solved together", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}
 	for _, k := range e.Takes {
 		for _, p := range k.Solver {
@@ -387,6 +396,40 @@ func printComparison(s streams, e *experiment.Comparison) {
 		s.printf("\n")
 		solver.print(s.out)
 	}
+}
+
+// printCables prints which cables to move from the first take to each of the others; takes that are wired alike share a line.
+func printCables(s streams, e *experiment.Comparison) {
+	if len(e.Cables) == 0 {
+		return
+	}
+	s.printf("\nCables to move on the floor, from take 1:\n")
+	t := table{header: []string{" to take", " cables", " plugs", "what to do"}}
+	told := map[int]bool{}
+	for k, r := range e.Cables {
+		if told[k] {
+			continue
+		}
+		var to []string
+		for j, o := range e.Cables[k:] {
+			if r.Same(o) {
+				told[k+j] = true
+				to = append(to, fmt.Sprint(o.B))
+			}
+		}
+		cables, plugs := r.Count()
+		for n, m := range r.Moves {
+			if n == 0 {
+				t.row(clip(strings.Join(to, ", "), 20), fmt.Sprint(cables), fmt.Sprint(plugs), m.Text)
+			} else {
+				t.row("", "", "", m.Text)
+			}
+		}
+		if len(r.Moves) == 0 {
+			t.row(clip(strings.Join(to, ", "), 20), "0", "0", "Nothing: it is wired the same.")
+		}
+	}
+	t.wrap(s.out, 100)
 }
 
 // voltage is a voltage in volts, for a column of them.
