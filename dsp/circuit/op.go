@@ -155,10 +155,10 @@ func maxAbs(v []float64) float64 {
 
 // partner is the other port of a transistor's port, or -1.
 func (d *devices) partner(k int) int {
-	if k < d.firstQ || k >= d.firstC {
+	if k >= d.firstD {
 		return -1
 	}
-	return d.firstQ + (k - d.firstQ) ^ 1
+	return k ^ 1
 }
 
 // stamp adds the devices' small-signal conductances.

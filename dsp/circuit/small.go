@@ -60,22 +60,22 @@ func (t *Transient) newton2(st *stepper, p, v []float64, limit int, giveUp bool)
 // smallPivot is the pivot under which a step is left to newton, which exchanges rows.
 const smallPivot = 1e-6
 
-// newton3 is newton for three ports that do not know of each other: junctions and rails.
+// newton3 is newton for three ports, of which the first two may be one device's.
 func (t *Transient) newton3(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) {
 	k, lu := (*[12]float64)(st.k), (*[9]float64)(st.jac)
 	*(*[3]int)(st.piv) = [3]int{0, 1, 2}
 	pp, vv, v0 := (*[3]float64)(p), (*[3]float64)(v), (*[3]float64)(t.point.v)
 	base := (*[3]float64)(t.scratch.base)
-	cur, own := (*[3]float64)(t.i), (*[3]float64)(t.own)
+	cur, own, oth := (*[3]float64)(t.i), (*[3]float64)(t.own), (*[3]float64)(t.oth)
 	next := (*[3]float64)(t.scratch.next)
 	sharp, weight := t.dev.sharpness(), (*[3]float64)(t.dev.weight)
 	for it := 1; it <= limit; it++ {
 		t.report.Evaluations++
 		t.dev.eval(v, t.i, t.own, t.oth)
-		g0, g1, g2 := own[0], own[1], own[2]
-		a00, a01, a02 := 1-k[0]*g0, -k[4]*g1, -k[8]*g2
-		a10, a11, a12 := -k[1]*g0, 1-k[5]*g1, -k[9]*g2
-		a20, a21, a22 := -k[2]*g0, -k[6]*g1, 1-k[10]*g2
+		g0, g1, g2, x0, x1 := own[0], own[1], own[2], oth[0], oth[1]
+		a00, a01, a02 := 1-k[0]*g0-k[4]*x1, -k[4]*g1-k[0]*x0, -k[8]*g2
+		a10, a11, a12 := -k[1]*g0-k[5]*x1, 1-k[5]*g1-k[1]*x0, -k[9]*g2
+		a20, a21, a22 := -k[2]*g0-k[6]*x1, -k[6]*g1-k[2]*x0, 1-k[10]*g2
 		d0, d1, d2 := cur[0]-base[0], cur[1]-base[1], cur[2]-base[2]
 		f0 := pp[0] + v0[0] - vv[0] + (k[0]*d0 + k[4]*d1 + k[8]*d2)
 		f1 := pp[1] + v0[1] - vv[1] + (k[1]*d0 + k[5]*d1 + k[9]*d2)
@@ -118,8 +118,8 @@ func (t *Transient) newton3(st *stepper, p, v []float64, limit int, giveUp bool)
 			vv[0] += f0
 			vv[1] += f1
 			vv[2] += f2
-			cur[0] += g0 * f0
-			cur[1] += g1 * f1
+			cur[0] += g0*f0 + x0*f1
+			cur[1] += g1*f1 + x1*f0
 			cur[2] += g2 * f2
 			return it, solved
 		}

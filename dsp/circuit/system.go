@@ -63,9 +63,6 @@ func (n *Netlist) system() *system {
 		addAt(s.g, f.a, s.sourceRow[f.sense], f.gain)
 		addAt(s.g, f.b, s.sourceRow[f.sense], -f.gain)
 	}
-	for _, d := range n.diodes {
-		s.ports = append(s.ports, port{d.a, d.b, d.a, d.b})
-	}
 	for _, q := range n.bjts {
 		e, c := port{q.b, q.e, q.b, q.e}, port{q.b, q.c, q.b, q.c}
 		if q.model.PNP {
@@ -75,6 +72,9 @@ func (n *Netlist) system() *system {
 	}
 	for _, t := range n.triodes {
 		s.ports = append(s.ports, port{t.g, t.k, t.g, t.k}, port{t.p, t.k, t.p, t.k})
+	}
+	for _, d := range n.diodes {
+		s.ports = append(s.ports, port{d.a, d.b, d.a, d.b})
 	}
 	for _, c := range n.clamps {
 		s.ports = append(s.ports, port{c.a, c.b, c.a, c.b})
@@ -141,8 +141,8 @@ type devices struct {
 	limiters []limiter
 	pairs    []pair
 	triodes  []triode
-	firstQ   int // port of the first transistor
-	firstT   int // of the first triode
+	firstT   int // port of the first triode; those of the transistors are before
+	firstD   int // of the first diode: behind it every port is a device of its own
 	firstC   int // of the first clamp
 	firstL   int // of the first limiter
 	firstP   int // of the first pair
@@ -153,9 +153,9 @@ type devices struct {
 
 func (n *Netlist) devices() devices {
 	d := devices{diodes: n.diodes, bjts: n.bjts, clamps: n.clamps, limiters: n.limiters, pairs: n.pairs, triodes: n.triodes}
-	d.firstQ = len(d.diodes)
-	d.firstT = d.firstQ + 2*len(d.bjts)
-	d.firstC = d.firstT + 2*len(d.triodes)
+	d.firstT = 2 * len(d.bjts)
+	d.firstD = d.firstT + 2*len(d.triodes)
+	d.firstC = d.firstD + len(d.diodes)
 	d.firstL = d.firstC + len(d.clamps)
 	d.firstP = d.firstL + len(d.limiters)
 	d.count = d.firstP + len(d.pairs)
@@ -178,11 +178,8 @@ func (n *Netlist) devices() devices {
 // eval writes the currents at v and the derivatives: own[k] = di[k]/dv[k], and for the two ports k, k+1 of a
 // transistor other[k] = di[k]/dv[k+1], other[k+1] = di[k+1]/dv[k].
 func (d *devices) eval(v, i, own, other []float64) {
-	for k := range d.diodes {
-		i[k], own[k] = d.diodes[k].eval(v[k])
-	}
 	var o bjtPoint
-	p := d.firstQ
+	p := 0
 	for k := range d.bjts {
 		d.bjts[k].k.eval(v[p], v[p+1], &o)
 		i[p], i[p+1] = o.i1, o.i2
@@ -196,6 +193,10 @@ func (d *devices) eval(v, i, own, other []float64) {
 		own[p], own[p+1] = o.g11, o.g22
 		other[p], other[p+1] = o.g12, o.g21
 		p += 2
+	}
+	for k := range d.diodes {
+		i[p], own[p] = d.diodes[k].eval(v[p])
+		p++
 	}
 	for k := range d.clamps {
 		i[p], own[p] = d.clamps[k].eval(v[p])
@@ -219,11 +220,7 @@ func (d *devices) limit(v, old []float64) bool {
 			v[k], limited = x, true
 		}
 	}
-	for k := range d.diodes {
-		x, hit := limitJunction(v[k], old[k], d.diodes[k].nvt, d.crit[k])
-		note(k, x, hit)
-	}
-	p := d.firstQ
+	p := 0
 	for k := range d.bjts {
 		law := &d.bjts[k].k
 		x, hit := limitJunction(v[p], old[p], law.nE, law.vcritE)
@@ -232,7 +229,12 @@ func (d *devices) limit(v, old []float64) bool {
 		note(p+1, x, hit)
 		p += 2
 	}
-	p = d.firstC
+	p = d.firstD
+	for k := range d.diodes {
+		x, hit := limitJunction(v[p], old[p], d.diodes[k].nvt, d.crit[k])
+		note(p, x, hit)
+		p++
+	}
 	const clampCrit = 0.6 // V past the rail: where its junction carries some 10 mA
 	for k := range d.clamps {
 		c := &d.clamps[k]

@@ -66,6 +66,8 @@ type Transient struct {
 
 	v, i     []float64 // last solved port voltages, and device currents, absolute
 	own, oth []float64 // derivatives of the currents at the last evaluation
+	v0       []float64 // port voltages at the operating point
+	weight   []float64 // of errors in the port voltages
 	taps     []float64 // the last four samples of every input, the newest last
 	line     []float64 // the same within a step: only the inputs at the last small step's end and at this one's
 	last     []float64 // device currents at the end of the last step, deviations
@@ -74,7 +76,7 @@ type Transient struct {
 	history  []float64 // of the companion models
 	smooth   []smoother
 	outs     []float64
-	quick    func(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) // newton, or one of its kind for few ports
+	quick    func(st *stepper, p, v []float64, limit int, giveUp bool) (int, outcome) // newton, or its form for few ports
 	bend     float64                                                                  // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
 	calm     int                                                                      // undivided steps since the last divided one, up to 3
 	scratch  newtonScratch
@@ -100,6 +102,7 @@ type stepper struct {
 	ys, yu, yi   []float64       // probes × n, 4·ni, m
 	w            []float64       // of the last step: u, i and bend in a row
 	u, i, bend   []float64       // the inputs' samples, the device currents and their second differences
+	room         []float64       // mp
 	rest         []float64       // room for the modes' step where it is dense
 	outS, outU   matrix[float64] // histories from the last modal state, from the inputs,
 	outI, outB   matrix[float64] // from the device currents and from their bend
@@ -107,12 +110,14 @@ type stepper struct {
 	s, last      []float64       // modal states, now and a step ago; behind each, up to np, zeros
 	tangent, off []float64       // where the last tangent led, and by how much the solution lay off it
 	p            []float64       // linear parts of the last solved port voltages
+	inverse      []float64       // of the Jacobian, mp×mp column by column
+	inverted     bool            // it is the last; else factors are, in jac and piv
 	jac          []float64
 	piv          []int
 }
 
 type newtonScratch struct {
-	p, v, next, di, d, base, held, target, sum []float64
+	p, v, next, di, d, f, base, held, target, sum []float64
 }
 
 // ErrSingular is returned where the circuit has no unique solution: a loop of voltage sources, a node that
@@ -162,29 +167,30 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 		t.weights = append(t.weights, cubic(float64(j)/float64(t.spans[0])))
 	}
 	t.current = make([]bool, len(t.levels))
-	switch {
-	case t.m == 2:
+	switch t.quick = t.newton; t.m {
+	case 2:
 		t.quick = t.newton2
-	case t.m == 3 && t.dev.firstQ == t.dev.firstC:
+	case 3:
 		t.quick = t.newton3
-	case t.m == 4 && t.dev.firstQ == 0 && t.dev.firstC == 4:
+	case 4:
 		t.quick = t.newton4
-	default:
-		t.quick = t.newton
+	case 5, 6, 7, 8:
+		t.quick = t.newton8
 	}
 	t.n, t.ni = t.levels[0].n, t.levels[0].ni
 	for _, name := range probes {
 		t.y0 = append(t.y0, point.V(name))
 	}
 	vec := func() []float64 { return make([]float64, padded(t.m))[:t.m] } // vector operations use the rest
-	t.v, t.i, t.own, t.oth = vec(), vec(), vec(), vec()
+	t.v, t.i, t.own, t.oth, t.v0, t.weight = vec(), vec(), vec(), vec(), vec()[:0], vec()[:0]
 	t.taps, t.line = make([]float64, 4*t.ni), make([]float64, 4*t.ni)
 	t.last, t.before, t.history = vec(), vec(), make([]float64, t.n)
 	if o.Smooth {
 		t.smooth = make([]smoother, len(probes))
 	}
 	t.outs = make([]float64, len(probes))
-	t.scratch = newtonScratch{vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec()}
+	t.v0, t.weight = append(t.v0, point.v...), append(t.weight, t.dev.weight...)
+	t.scratch = newtonScratch{vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec(), vec()}
 	t.dev.eval(point.v, t.scratch.base, t.own, t.oth)
 	t.Reset()
 	return t, nil
@@ -244,8 +250,7 @@ func (t *Transient) reseat(st *stepper) {
 		st.p[k] = t.v[k] - t.point.v[k] - kd[k]
 	}
 	clear(st.off)
-	st.jacobian(&t.dev, t.own, t.oth)
-	st.factorJacobian()
+	st.tangentAt(&t.dev, t.own, t.oth)
 }
 
 // Step advances by one step: in holds the voltages of the driven sources at its end, out receives the probes
@@ -310,12 +315,11 @@ func (t *Transient) cover(level, from int) {
 		}
 		st.advance(t.outs, u, t.scratch.di, bend)
 		t.gather(float64(from)/float64(parts), h)
-		copy(t.before, t.last)
-		copy(t.last, t.scratch.di)
-		t.width, t.owner = h, level
+		t.before, t.last, t.scratch.di = t.last, t.scratch.di, t.before
 		for l := range t.current {
 			t.current[l] = l == level
 		}
+		t.width, t.owner = h, level
 		return
 	}
 	if level == 0 {
@@ -359,9 +363,8 @@ func (t *Transient) gather(x, h float64) {
 // try solves the ports for one step, h of the whole long, and leaves the deviations of the device currents in scratch.di. With giveUp
 // it stops, and reports false, where the devices leave their tangent by more than divideAt or bend by more than the tolerance.
 func (t *Transient) try(st *stepper, u []float64, h float64, giveUp bool) bool {
-	p := t.scratch.p
-	st.linear(p, u)
-	if !t.solve(st, p, giveUp) {
+	st.linear(t.scratch.p, u)
+	if !t.solve(st, giveUp) {
 		return false
 	}
 	di, base := t.scratch.di, t.scratch.base
@@ -386,10 +389,8 @@ func padded(m int) int {
 
 // linear is the port voltages that the linear part alone would give.
 func (st *stepper) linear(p, u []float64) {
-	p = p[:st.mp]
-	clear(p)
-	st.add(p, st.pu, u)
-	st.add(p, st.ps, st.s)
+	st.times(st.pu, u, p)
+	st.add(p[:st.mp], st.ps, st.s)
 }
 
 // add adds to the mp numbers y the columns a, each times an element of x.
@@ -406,8 +407,13 @@ func (st *stepper) add(y, a, x []float64) {
 // times is the product of such columns and x, in dst.
 func (st *stepper) times(a, x, dst []float64) []float64 {
 	dst = dst[:st.mp]
-	clear(dst)
-	st.add(dst, a, x)
+	if st.mp == 4 {
+		gemv.Mul4((*[4]float64)(dst), a, 4, x)
+		return dst
+	}
+	for r := 0; r < st.mp; r += 8 {
+		gemv.Mul8((*[8]float64)(dst[r:]), a[r:], st.mp, x)
+	}
 	return dst
 }
 
@@ -452,9 +458,15 @@ func (st *stepper) advance(out, u, di, bend []float64) {
 	for k := range out {
 		out[k] = dot(st.ys[k*n:k*n+n], s) + dot(st.yu[k*len(u):(k+1)*len(u)], u) + dot(st.yi[k*m:k*m+m], di)
 	}
-	copy(st.u, u)
-	copy(st.i, di)
-	copy(st.bend, bend)
+	for k, x := range u { // so few that a call of copy takes longer
+		st.u[k] = x
+	}
+	for k, x := range di {
+		st.i[k] = x
+	}
+	for k, x := range bend {
+		st.bend[k] = x
+	}
 	w := st.w[:len(u)+len(di)+len(bend)]
 	if n == 0 {
 		return
@@ -508,11 +520,11 @@ const (
 	divideAt = 20e-3
 )
 
-// solve finds the port voltages for the linear parts p, starting from the last solution moved along its tangent.
+// solve finds the port voltages for the linear parts p in the scratch, starting from the last solution moved along its tangent.
 // It is false only where it gave up, see try.
-func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
+func (t *Transient) solve(st *stepper, giveUp bool) bool {
 	w := &t.scratch
-	copy(w.held, t.v)
+	p := w.p
 	// Predict: the last Jacobian tells how v follows p.
 	d := w.d
 	for k := range d {
@@ -530,7 +542,6 @@ func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
 	it, outcome := t.quick(st, p, w.v, maxNewton, giveUp)
 	if outcome == left {
 		clear(st.off)
-		copy(t.v, w.held)
 		t.dev.eval(t.v, t.i, t.own, t.oth)
 		return false
 	}
@@ -539,15 +550,15 @@ func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
 		for k, v := range w.v {
 			st.off[k] = v - st.tangent[k]
 		}
-		copy(t.v, w.v)
-		copy(st.p, p)
+		t.v, w.v, w.held = w.v, w.held, t.v
+		st.p, w.p = w.p, st.p
 		return true
 	}
 	clear(st.off)
+	copy(w.held, t.v)
 	t.report.MaxIterations = maxNewton
 	// Continuation: walk from the last solved p to the new one in steps that Newton can take.
 	at, step := 0.0, 0.25
-	copy(t.v, w.held)
 	for halvings := 0; at < 1; {
 		to := min(1, at+step)
 		for k := range p {
@@ -565,8 +576,7 @@ func (t *Transient) solve(st *stepper, p []float64, giveUp bool) bool {
 			t.report.Failures++
 			copy(t.v, w.held)
 			t.dev.eval(t.v, t.i, t.own, t.oth)
-			st.jacobian(&t.dev, t.own, t.oth)
-			st.factorJacobian()
+			st.tangentAt(&t.dev, t.own, t.oth)
 			copy(st.p, p)
 			return true
 		}
@@ -582,6 +592,7 @@ const (
 	solved outcome = iota
 	left           // the devices left their tangent
 	lost           // no convergence
+	going          // not yet
 )
 
 // newton iterates from v. Once solved, t.i holds currents that satisfy the linear part to rounding.
@@ -605,6 +616,7 @@ func (t *Transient) newton(st *stepper, p, v []float64, limit int, giveUp bool) 
 		if !st.factorJacobian() {
 			return it, lost
 		}
+		st.inverted = false
 		st.solveJacobian(d)
 		worst := 0.0
 		for k, x := range d {
@@ -635,10 +647,20 @@ func (dev *devices) advance(i, d, own, oth []float64) {
 	for k := range d {
 		i[k] += own[k] * d[k]
 	}
-	for k := dev.firstQ; k < dev.firstC; k += 2 {
+	for k := 0; k < dev.firstD; k += 2 {
 		i[k] += oth[k] * d[k+1]
 		i[k+1] += oth[k+1] * d[k]
 	}
+}
+
+// tangentAt makes ready to follow the tangent at these derivatives.
+func (st *stepper) tangentAt(dev *devices, own, oth []float64) {
+	if st.mp == 8 && st.invert8(own, oth) {
+		return
+	}
+	st.inverted = false
+	st.jacobian(dev, own, oth)
+	st.factorJacobian()
 }
 
 // jacobian fills I - K·D, row by row.
@@ -651,7 +673,7 @@ func (st *stepper) jacobian(dev *devices, own, oth []float64) {
 		}
 		j[c*m+c]++
 	}
-	for c := dev.firstQ; c < dev.firstC; c += 2 {
+	for c := 0; c < dev.firstD; c += 2 {
 		col, next := k[c*st.mp:c*st.mp+m], k[(c+1)*st.mp:(c+1)*st.mp+m]
 		for r := range col {
 			j[r*m+c] -= next[r] * oth[c+1]
@@ -698,6 +720,10 @@ func (st *stepper) factorJacobian() bool {
 // solveJacobian solves J·x = d in place.
 func (st *stepper) solveJacobian(d []float64) {
 	m, a := st.m, st.jac
+	if st.inverted {
+		copy(d, st.times(st.inverse, d, st.room))
+		return
+	}
 	switch {
 	case m == 2 && *(*[2]int)(st.piv) == [2]int{0, 1}:
 		st.solve2(d)
@@ -902,7 +928,8 @@ func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64
 	}
 	st.ys, st.ps = ys.times(from).v, ps.times(from).byColumn(st.mp)
 	st.pu = pw.columns(0, ni).taps(newest).plus(ps.times(c1), 1).byColumn(st.mp)
-	st.k = pw.columns(ni, ni+m).plus(ps.times(v1), 1).byColumn(st.mp)
+	st.k = make([]float64, st.mp*st.mp)
+	copy(st.k, pw.columns(ni, ni+m).plus(ps.times(v1), 1).byColumn(st.mp))
 	st.yu, st.yi = yw.columns(0, ni).taps(newest).plus(ys.times(c1), 1).v, yw.columns(ni, ni+m).plus(ys.times(v1), 1).v
 	st.drive = append(st.drive, to.times(am.times(c1).plus(f1.times(bn), 1)).byColumn(st.np)...)
 	st.drive = append(st.drive, to.times(am.times(v1).plus(f1.times(bi), 1).plus(u1, 1)).byColumn(st.np)...)
@@ -914,6 +941,7 @@ func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64
 	st.u, st.i, st.bend = st.w[:4*ni], st.w[4*ni:4*ni+m], st.w[4*ni+m:]
 	st.s, st.last, st.rest = make([]float64, st.np)[:ns], make([]float64, st.np)[:ns], make([]float64, st.np)
 	st.off, st.tangent = make([]float64, m), make([]float64, m)
-	st.p, st.jac, st.piv = make([]float64, m), make([]float64, m*m), make([]int, m)
+	st.p, st.jac, st.piv = make([]float64, st.mp)[:m], make([]float64, m*m), make([]int, m)
+	st.inverse, st.room = make([]float64, st.mp*st.mp), make([]float64, st.mp)
 	return st, nil
 }

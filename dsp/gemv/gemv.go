@@ -34,6 +34,28 @@ func Add4(y *[4]float64, a []float64, stride int, x []float64) {
 	add4(y, a, stride, x)
 }
 
+// Mul8 sets y to A·x; it does not wait for what y was.
+func Mul8(y *[8]float64, a []float64, stride int, x []float64) {
+	if len(x) > 0 && fast {
+		_ = a[(len(x)-1)*stride+7]
+		mul8AVX(y, &a[0], stride, &x[0], len(x))
+		return
+	}
+	clear(y[:])
+	Add8(y, a, stride, x)
+}
+
+// Mul4 sets y to A·x.
+func Mul4(y *[4]float64, a []float64, stride int, x []float64) {
+	if len(x) > 0 && fast {
+		_ = a[(len(x)-1)*stride+3]
+		mul4AVX(y, &a[0], stride, &x[0], len(x))
+		return
+	}
+	clear(y[:])
+	Add4(y, a, stride, x)
+}
+
 // Recur sets y to d∘s + A·x, the step of a recursion with a diagonal matrix: y, d and s have as many elements as A has rows, a multiple of eight; column k of A is
 // a[k*len(y) : (k+1)*len(y)].
 func Recur(y, d, s, a, x []float64) {

@@ -1,6 +1,7 @@
 package gemv
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 )
@@ -32,6 +33,22 @@ func TestSameBits(t *testing.T) {
 			for k := range got {
 				if got[k] != want[k] {
 					t.Errorf("eight rows, %d columns at %d: %d is %v, want %v", n, stride, k, got[k], want[k])
+				}
+			}
+			Mul8((*[8]float64)(got[1:]), a, stride, x)
+			clear(want[1:9])
+			add8((*[8]float64)(want[1:]), a, stride, x)
+			for k := range got {
+				if got[k] != want[k] {
+					t.Errorf("eight rows, %d columns at %d: %d of the product is %v, want %v", n, stride, k, got[k], want[k])
+				}
+			}
+			Mul4((*[4]float64)(got[1:]), a, stride, x)
+			clear(want[1:5])
+			add4((*[4]float64)(want[1:]), a, stride, x)
+			for k := range got {
+				if got[k] != want[k] {
+					t.Errorf("four rows, %d columns at %d: %d of the product is %v, want %v", n, stride, k, got[k], want[k])
 				}
 			}
 			got, want = append(got[:0], y...), append(want[:0], y...)
@@ -75,6 +92,99 @@ func TestRecurSameBits(t *testing.T) {
 				t.Errorf("%d rows, %d columns: written beyond the end", rows, n)
 			}
 		}
+	}
+}
+
+// Inverses times their matrices are the identity, for random matrices with a heavy diagonal, with rows and columns of very different sizes; both forms
+// of the larger give the same bits; what has no inverse is told.
+func TestInvert(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 8))
+	draw := func(n int) []float64 {
+		a := make([]float64, n*n)
+		left, right := make([]float64, n), make([]float64, n)
+		for k := range left {
+			left[k], right[k] = math.Exp(3*r.NormFloat64()), math.Exp(3*r.NormFloat64())
+		}
+		for c := range n {
+			for i := range n {
+				a[c*n+i] = 0.3 * r.NormFloat64()
+				if i == c {
+					a[c*n+i] += 3
+				}
+				a[c*n+i] *= left[i] * right[c]
+			}
+		}
+		return a
+	}
+	check := func(a, inverse []float64, n int) {
+		t.Helper()
+		for i := range n {
+			for c := range n {
+				sum, size := inverse[c*n+i], math.Abs(inverse[c*n+i]) // times the identity in the matrix
+				if n == 4 {
+					sum, size = 0, 0
+				}
+				for k := range n {
+					x := inverse[k*n+i] * a[c*n+k]
+					sum, size = sum+x, size+math.Abs(x)
+				}
+				if i == c {
+					sum--
+				}
+				if math.Abs(sum) > 1e-13*(1+size) {
+					t.Fatalf("%d rows: %g at row %d, column %d of the product less the identity", n, sum, i, c)
+				}
+			}
+		}
+	}
+	for range 1000 {
+		a := draw(8)
+		got, want := [64]float64(a), [64]float64(a)
+		if !Invert8(&got, 1e-9) || !invert8(&want, 1e-9) {
+			t.Fatal("given up")
+		}
+		if got != want {
+			t.Fatal("eight rows: other bits")
+		}
+		check(a, got[:], 8)
+		a = draw(4)
+		four := [16]float64(a)
+		if !Invert4(&four, 1e-9) {
+			t.Fatal("given up")
+		}
+		check(a, four[:], 4)
+	}
+	for _, x := range []float64{0, math.NaN(), math.Inf(1)} {
+		var a, b [64]float64
+		a[27], b[27] = x-1, x-1
+		if Invert8(&a, 1e-9) || invert8(&b, 1e-9) {
+			t.Errorf("eight rows: a pivot of %v is taken", x)
+		}
+		four := [16]float64{0: 1, 5: 1, 10: x, 15: 1}
+		if Invert4(&four, 1e-9) {
+			t.Errorf("four rows: %v on the diagonal is taken", x)
+		}
+	}
+}
+
+func BenchmarkInvert8(b *testing.B) {
+	var a [64]float64
+	for b.Loop() {
+		for k := range a {
+			a[k] = 0.1
+		}
+		for k := range 8 {
+			a[9*k] = 1
+		}
+		Invert8(&a, 1e-9)
+	}
+}
+
+func BenchmarkInvert4(b *testing.B) {
+	var a [16]float64
+	for b.Loop() {
+		a = [16]float64{1, .1, .1, .1, .1, 1, .2, .3, .1, .4, 1, .2, .1, .3, .3, 1}
+		Invert4(&a, 1e-9)
 	}
 }
 
