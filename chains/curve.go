@@ -82,28 +82,28 @@ func (c *Curve) on(k int, t float64) float64 {
 	return min(max(y, min(from, to)), max(from, to)) // what rounding may add
 }
 
-// Steps from one frame to the next: how many there are in the range of the setting, or how large one is. The first is for circuits, the second for stages, all of
-// whose settings run all the time.
-//
-// What a linear fade between two settings misses of a gain g is an eighth of g″/g by the square of the step. An audio taper has g″/g = (ln 32.1)² at its top:
-// in 128 steps that is -81 dB. A quarter of a dB gives (ln 10/80)²/8: -80 dB.
-type grid struct{ circuit, stage float64 }
+// slopeOn is the slope of the cubic from point k to the next.
+func (c *Curve) slopeOn(k int, t float64) float64 {
+	h := c.Times[k+1] - c.Times[k]
+	x := (t - c.Times[k]) / h
+	return 6*x*(1-x)*(c.scale(c.Values[k+1])-c.scale(c.Values[k]))/h + (1-x)*(1-3*x)*c.slopes[k] + x*(3*x-2)*c.slopes[k+1]
+}
 
-func (c *Curve) steps() grid {
-	span := c.scale(c.high) - c.scale(c.low)
-	switch c.unit {
-	case dsp.Dial:
-		return grid{span / 128, span / 32}
-	case dsp.Decibels, dsp.DBVs, dsp.DBus:
-		return grid{0.25, 1}
-	case dsp.Hertzes:
-		return grid{1. / 24, 1. / 12}
+// way is how far the curve goes from one time to another with no point between them, and the terms of that in x, x² and x³, where x goes from 0 to 1.
+func (c *Curve) way(from, to float64) (far float64, terms [3]float64) {
+	k, _ := slices.BinarySearch(c.Times, (from+to)/2)
+	if k == 0 || k == len(c.Times) {
+		return 0, terms
 	}
-	return grid{span / 64, span / 16}
+	k--
+	h := to - from
+	far = c.on(k, to) - c.on(k, from)
+	d0, d1 := h*c.slopeOn(k, from), h*c.slopeOn(k, to)
+	return far, [3]float64{d0, 3*far - 2*d0 - d1, d0 + d1 - 2*far}
 }
 
 // leastFrame is the shortest time between two frames, in seconds. A knob that moves faster goes in larger steps, of this length each.
-const leastFrame = 1e-3
+const leastFrame = 0.25e-3
 
 // stop is a setting at a sample, exactly.
 type stop struct {
@@ -111,35 +111,69 @@ type stop struct {
 	value float64
 }
 
-// stops is where the curve passes multiples of a step, and its points.
-func (c *Curve) stops(rate dsp.Hertz, step float64) []stop {
+// stops is where the curve passes any of some places on its axis, which are sorted, and its points.
+func (c *Curve) stops(rate dsp.Hertz, places []float64) []stop {
 	sample := func(t float64) int64 { return int64(math.Round(t * float64(rate))) }
 	least := max(1, sample(leastFrame))
 	list := []stop{{sample(c.Times[0]), c.Values[0]}}
 	for k := 0; k+1 < len(c.Times); k++ {
 		from, to := c.scale(c.Values[k]), c.scale(c.Values[k+1])
 		end := sample(c.Times[k+1])
-		way := 1.0
-		first, last := math.Floor(from/step)+1, math.Ceil(to/step)-1
+		way, between := 1.0, slices.Clone(places)
 		if to < from {
 			way = -1
-			first, last = math.Ceil(from/step)-1, math.Floor(to/step)+1
+			slices.Reverse(between)
 		}
-		for n := first; way*(last-n) >= 0; n += way {
+		for _, place := range between {
+			if way*(place-from) <= 0 || way*(to-place) <= 0 {
+				continue
+			}
 			low, high := c.Times[k], c.Times[k+1]
 			for range 60 {
 				middle := (low + high) / 2
-				if way*(c.on(k, middle)-n*step) < 0 {
+				if way*(c.on(k, middle)-place) < 0 {
 					low = middle
 				} else {
 					high = middle
 				}
 			}
 			if at := sample(high); at >= list[len(list)-1].at+least && at <= end-least {
-				list = append(list, stop{at, c.value(n * step)})
+				list = append(list, stop{at, c.value(place)})
 			}
 		}
 		list = append(list, stop{end, c.Values[k+1]})
 	}
 	return list
+}
+
+// places is the points' places on the axis and so many others in the range of the setting, as far as the curve goes; for a setting that goes by octaves, so many in
+// each of them.
+func (c *Curve) places(count float64) []float64 {
+	var list []float64
+	for _, v := range c.Values {
+		list = append(list, c.scale(v))
+	}
+	low, high := slices.Min(list), slices.Max(list)
+	step := (c.scale(c.high) - c.scale(c.low)) / count
+	if c.octaves() {
+		step = 1 / count
+	}
+	for n := math.Floor(low/step) + 1; n*step < high; n++ {
+		list = append(list, n*step)
+	}
+	slices.Sort(list)
+	return slices.Compact(list)
+}
+
+// stagePlaces is where a stage has a setting. They all run all the time, so there are few: 32 of a dial, a decibel, a twelfth of an octave of a frequency.
+func (c *Curve) stagePlaces() []float64 {
+	switch c.unit {
+	case dsp.Dial:
+		return c.places(32)
+	case dsp.Decibels, dsp.DBVs, dsp.DBus:
+		return c.places(c.high - c.low)
+	case dsp.Hertzes:
+		return c.places(12)
+	}
+	return c.places(16)
 }

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
+	"math/cmplx"
 	"reflect"
 	"slices"
 	"strings"
@@ -159,18 +160,28 @@ func (w *Wiring) findMotion() (*motion, error) {
 		return values
 	}
 	fine, coarse := make([][]stop, len(moves)), make([][]stop, len(moves))
-	var all [][]float64
 	for i, m := range moves {
-		steps := m.Curve.steps()
-		fine[i], coarse[i] = m.Curve.stops(w.Rate, steps.circuit), m.Curve.stops(w.Rate, steps.stage)
-		for _, s := range append(slices.Clone(fine[i]), coarse[i]...) {
+		places := m.Curve.stagePlaces()
+		coarse[i] = m.Curve.stops(w.Rate, places)
+		var all [][]float64
+		for _, s := range coarse[i] {
 			all = append(all, with(i, s.value))
 		}
+		wired.lay(all)
+		places, err := wired.refine(m.Curve.places(firstPlaces), func(place float64) []float64 { return with(i, m.Curve.value(place)) })
+		if err != nil {
+			return nil, err
+		}
+		fine[i] = m.Curve.stops(w.Rate, places)
+		all = nil
+		for _, s := range fine[i] {
+			all = append(all, with(i, s.value))
+		}
+		wired.lay(all)
 	}
-	wired.lay(all)
 
 	// layOut is the frames of what differs: which moves it depends on, and then every time at which one of them stops.
-	layOut := func(stops [][]stop, same func(a, b *frozen) bool) ([]int64, []*frozen, error) {
+	layOut := func(stops [][]stop, same func(a, b *frozen) bool) ([]section.Frame, []*frozen, error) {
 		var movers []int
 		for i := range moves {
 			first := wired.at(with(i, stops[i][0].value))
@@ -204,7 +215,15 @@ func (w *Wiring) findMotion() (*motion, error) {
 		for _, s := range settings {
 			list = append(list, wired.at(s))
 		}
-		return times, list, nil
+		var frames []section.Frame
+		for k, t := range times {
+			f := section.Frame{At: t}
+			if k+1 < len(times) {
+				f.Way = way(moves, movers, float64(t)/float64(w.Rate), float64(times[k+1])/float64(w.Rate))
+			}
+			frames = append(frames, f)
+		}
+		return frames, list, nil
 	}
 
 	m := &motion{sections: map[*circuit.Netlist]*movingSection{}, stages: map[string]*movingStage{}}
@@ -214,14 +233,14 @@ func (w *Wiring) findMotion() (*motion, error) {
 		}
 	}
 	for k, own := range w.Sections {
-		times, list, err := layOut(fine, func(a, b *frozen) bool { return a.keys[k] == b.keys[k] })
+		frames, list, err := layOut(fine, func(a, b *frozen) bool { return a.keys[k] == b.keys[k] })
 		if err != nil {
 			return nil, err
 		}
-		if times == nil {
+		if frames == nil {
 			continue
 		}
-		s := &movingSection{}
+		s := &movingSection{frames: frames}
 		index := map[[32]byte]int{}
 		for j, f := range list {
 			at, ok := index[f.keys[k]]
@@ -230,19 +249,19 @@ func (w *Wiring) findMotion() (*motion, error) {
 				index[f.keys[k]] = at
 				s.circuits = append(s.circuits, f.w.Sections[k])
 			}
-			s.frames = append(s.frames, section.Frame{At: times[j], Circuit: at})
+			s.frames[j].Circuit = at
 		}
 		m.sections[own] = s
 	}
 	for k, own := range w.Stages {
-		times, list, err := layOut(coarse, func(a, b *frozen) bool { return sameCore(a.w.Stages[k], b.w.Stages[k]) })
+		frames, list, err := layOut(coarse, func(a, b *frozen) bool { return sameCore(a.w.Stages[k], b.w.Stages[k]) })
 		if err != nil {
 			return nil, err
 		}
-		if times == nil {
+		if frames == nil {
 			continue
 		}
-		s := &movingStage{core: &fading{}}
+		s := &movingStage{core: &fading{frames: frames}}
 		for j, f := range list {
 			stage := f.w.Stages[k]
 			at := slices.IndexFunc(s.stages, func(other blocks.Stage) bool { return sameCore(stage, other) })
@@ -251,7 +270,7 @@ func (w *Wiring) findMotion() (*motion, error) {
 				s.stages, s.keys = append(s.stages, stage), append(s.keys, stage.Key)
 				s.core.cores = append(s.core.cores, stage.Core)
 			}
-			s.core.frames = append(s.core.frames, section.Frame{At: times[j], Circuit: at})
+			s.core.frames[j].Circuit = at
 		}
 		if len(s.stages) > mostCores {
 			return nil, fmt.Errorf("take %q: %d settings of %s run at the same time; at most %d", w.Chain.Take, len(s.stages), own.Name, mostCores)
@@ -262,6 +281,152 @@ func (w *Wiring) findMotion() (*motion, error) {
 		m.stages[own.Name] = s
 	}
 	return m, nil
+}
+
+// way is how the controls go from one time to another: all of them together, each by its own range.
+func way(moves []Turn, movers []int, from, to float64) [3]float64 {
+	var sum float64
+	var terms [3]float64
+	for _, i := range movers {
+		c := moves[i].Curve
+		far, own := c.way(from, to)
+		scale := 1 / (c.scale(c.high) - c.scale(c.low))
+		if far < 0 {
+			scale = -scale
+		}
+		sum += scale * far
+		for k, x := range own {
+			terms[k] += scale * x
+		}
+	}
+	if sum == 0 {
+		return [3]float64{1}
+	}
+	for k := range terms {
+		terms[k] /= sum
+	}
+	return terms
+}
+
+// How densely circuits follow each other: from firstPlaces in the range of a setting, or an octave, on, a place is put between two of them until the small-signal
+// response half-way is the mean of theirs within fadeError of itself (or, where it is under a thousandth of the largest, of a thousandth of that), at every
+// jack and at every frequency of fadeTones; and at most so often. So they are close where a knob is quick: near the full end of a volume pot, say, in front of a low
+// impedance.
+const (
+	firstPlaces = 16
+	fadeError   = 1e-3
+	mostHalved  = 8
+)
+
+var fadeTones = []dsp.Hertz{60, 200, 600, 1500, 4000, 10e3}
+
+// refine adds places to those of one move; values is the values of all moves with that one there.
+func (s *wirings) refine(places []float64, values func(place float64) []float64) ([]float64, error) {
+	s.lay(mapped(places, values))
+	type cell struct {
+		low, high float64
+		halved    int
+	}
+	var open []cell
+	for k := 1; k < len(places); k++ {
+		open = append(open, cell{places[k-1], places[k], 0})
+	}
+	for len(open) > 0 {
+		s.lay(mapped(open, func(c cell) []float64 { return values((c.low + c.high) / 2) }))
+		far, faults := make([]float64, len(open)), make([]error, len(open))
+		each(len(open), func(k int) {
+			c := open[k]
+			far[k], faults[k] = bend(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
+		})
+		var next []cell
+		for k, c := range open {
+			if faults[k] != nil {
+				return nil, faults[k]
+			}
+			if far[k] <= fadeError || c.halved == mostHalved {
+				continue
+			}
+			middle := (c.low + c.high) / 2
+			places = append(places, middle)
+			next = append(next, cell{c.low, middle, c.halved + 1}, cell{middle, c.high, c.halved + 1})
+		}
+		open = next
+	}
+	slices.Sort(places)
+	return places, nil
+}
+
+func mapped[T, U any](list []T, f func(T) U) []U {
+	out := make([]U, len(list))
+	for k, x := range list {
+		out[k] = f(x)
+	}
+	return out
+}
+
+// bend is how far the response of what is in the middle lies from the mean of what is on either side, over all sections that differ.
+func bend(a, middle, b *frozen) (float64, error) {
+	worst := 0.0
+	for k := range middle.w.Sections {
+		if a.keys[k] == middle.keys[k] && b.keys[k] == middle.keys[k] {
+			continue
+		}
+		var h [3][]complex128
+		for i, f := range []*frozen{a, middle, b} {
+			var err error
+			if h[i], err = f.responses(k); err != nil {
+				return 0, err
+			}
+		}
+		largest := 0.0
+		for j := range h[1] {
+			largest = max(largest, cmplx.Abs(h[0][j]), cmplx.Abs(h[2][j]))
+		}
+		for j, x := range h[1] {
+			if size := max(cmplx.Abs(x), 1e-3*largest); size > 0 {
+				worst = max(worst, cmplx.Abs(x-(h[0][j]+h[2][j])/2)/size)
+			}
+		}
+	}
+	return worst, nil
+}
+
+// responses is the small-signal response of a section from each of its inputs to each jack in it, at fadeTones.
+func (f *frozen) responses(k int) ([]complex128, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if h := f.known[k]; h != nil {
+		return h, nil
+	}
+	n := f.w.Sections[k]
+	var nodes []string
+	for _, j := range f.w.Chain.Jacks() {
+		if n.HasNode(j) {
+			nodes = append(nodes, j)
+		}
+	}
+	for _, s := range f.w.Stages {
+		for _, node := range s.Sense {
+			if n.HasNode(node) && !slices.Contains(nodes, node) {
+				nodes = append(nodes, node)
+			}
+		}
+	}
+	ac, err := n.AC()
+	if err != nil {
+		return nil, fmt.Errorf("take %q: %w", f.w.Chain.Take, err)
+	}
+	h := []complex128{}
+	for _, in := range n.Inputs() {
+		for _, tone := range fadeTones {
+			h = append(h, ac.Transfer(in, tone, nodes...)...)
+		}
+	}
+	if f.known == nil {
+		f.known = map[int][]complex128{}
+	}
+	f.known[k] = h
+	return h, nil
 }
 
 func names(moves []Turn) string {
@@ -295,6 +460,9 @@ func sameCore(a, b blocks.Stage) bool {
 type frozen struct {
 	w    *Wiring
 	keys [][32]byte // of its sections
+
+	mu    sync.Mutex
+	known map[int][]complex128 // responses
 }
 
 // wirings remembers what was wired, by the values of the moves.
@@ -416,7 +584,8 @@ func (f *fading) Process(out, in [][]float64) {
 		a, b, w := f.frames[max(0, f.frame)], f.frames[max(0, f.frame)], 0.0
 		if f.frame >= 0 && f.frame+1 < len(f.frames) {
 			b = f.frames[f.frame+1]
-			w = float64(f.at-a.At) / float64(b.At-a.At)
+			x := float64(f.at-a.At) / float64(b.At-a.At)
+			w = x * (a.Way[0] + x*(a.Way[1]+x*a.Way[2]))
 		}
 		for ch := range out {
 			y := f.outs[a.Circuit][ch][j]

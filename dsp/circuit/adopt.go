@@ -1,7 +1,30 @@
 package circuit
 
-// A circuit whose controls are turned while it sounds is a row of circuits that differ in their values, and of which each takes over from another what a
-// real one keeps while a wiper moves: the charge of its capacitors and the current of its inductors.
+// Carry hands what a real circuit keeps while a control of it is turned, the voltages of its capacitors and the currents of its inductors, from one circuit to
+// another of the same elements with other values. It allocates only when it is made.
+type Carry struct {
+	t *Transient // one of the two
+	f *Filter
+
+	rest    []float64 // see OperatingPoint.rest
+	weight  []float64
+	history []float64 // deviations from rest
+	joined  int64     // the count of steps at which history was put into the transient
+}
+
+// Carry prepares a transient.
+func (t *Transient) Carry() *Carry {
+	c := &Carry{t: t, history: make([]float64, t.n), joined: -1}
+	c.rest, c.weight = t.point.rest(t.micro)
+	return c
+}
+
+// Carry prepares a filter.
+func (f *Filter) Carry() *Carry {
+	c := &Carry{f: f, history: make([]float64, f.n)}
+	c.rest, c.weight = f.point.rest(float64(f.step) / filterSteps)
+	return c
+}
 
 // rest is what the history of every companion model (2C/h·v + i of a capacitor, 2L/h·i + v of an inductor) is at the operating point, where no current
 // flows through a capacitor and no voltage is across an inductor; and its weight, 2C/h or 2L/h. The order is that of histories.
@@ -29,72 +52,104 @@ func (p *OperatingPoint) rest(h float64) (rest, weight []float64) {
 	return rest, weight
 }
 
-// exchange turns histories that are counted from one circuit's operating point into those from another's, in place.
-func exchange(history []float64, from, to *OperatingPoint, h float64) {
-	was, wasWeight := from.rest(h)
-	is, isWeight := to.rest(h)
-	for k := range history {
-		history[k] = (history[k]+was[k])*(isWeight[k]/wasWeight[k]) - is[k]
+// Alike says whether one circuit can take over the state of the other: the same elements, at the same step, with the same nodes read.
+func (c *Carry) Alike(other *Carry) bool {
+	if c.t != nil && other.t != nil {
+		t, o := c.t, other.t
+		return t.m == o.m && t.n == o.n && t.ni == o.ni && len(t.outs) == len(o.outs) && len(t.levels) == len(o.levels) && t.micro == o.micro
 	}
+	if c.f != nil && other.f != nil {
+		f, o := c.f, other.f
+		return f.n == o.n && f.ni == o.ni && f.ny == o.ny && f.step == o.step
+	}
+	return false
 }
 
-// Alike says whether the filter may take over the state of another: the same elements with other values, at the same rate.
-func (f *Filter) Alike(other *Filter) bool {
-	return f.n == other.n && f.ni == other.ni && f.ny == other.ny && f.step == other.step
-}
-
-// Adopt takes over the voltage of every capacitor, the current of every inductor and the inputs from a filter that is Alike. It allocates, and is no
-// part of a loop over samples.
-func (f *Filter) Adopt(from *Filter) {
-	h := float64(f.step) / filterSteps
-	history := make([]float64, f.n)
-	for k := range history {
-		history[k] = dot(from.from.row(k), from.s)
+// Adopt takes over all that another circuit has: its state, the inputs and, as a place for the solver to begin, the voltages at the devices. The transient's
+// report stays its own.
+func (c *Carry) Adopt(from *Carry) {
+	from.get()
+	for k, g := range from.history {
+		c.history[k] = (g+from.rest[k])*(c.weight[k]/from.weight[k]) - c.rest[k]
 	}
-	exchange(history, from.point, f.point, h)
-	for k := range f.s {
-		f.s[k] = dot(f.to.row(k), history)
+	if c.f != nil {
+		copy(c.f.taps, from.f.taps)
+		c.f.steps = from.f.steps
+		c.put()
+		return
 	}
-	copy(f.taps, from.taps)
-	f.steps = from.steps
-}
-
-// Alike says whether the transient may take over the state of another: the same elements with other values, at the same step.
-func (t *Transient) Alike(other *Transient) bool {
-	return t.m == other.m && t.n == other.n && t.ni == other.ni && len(t.outs) == len(other.outs) && len(t.levels) == len(other.levels) && t.micro == other.micro
-}
-
-// Adopt takes over the voltage of every capacitor, the current of every inductor, the inputs and, as a place to begin, the voltages at the devices from a
-// transient that is Alike. It allocates, and is no part of a loop over samples. The report stays the transient's own.
-func (t *Transient) Adopt(from *Transient) {
-	history, src := make([]float64, t.n), from.levels[from.owner]
-	for k := range history {
-		history[k] = dot(src.outS.row(k), src.last) + dot(src.outU.row(k), src.u) + dot(src.outI.row(k), from.last) + dot(src.outB.row(k), src.bend)
-	}
-	exchange(history, from.point, t.point, t.micro)
-	copy(t.history, history)
-	copy(t.v, from.v)
+	t, o := c.t, from.t
+	copy(t.v, o.v)
 	t.dev.eval(t.v, t.i, t.own, t.oth)
 	for k := range t.last {
-		shift := from.scratch.base[k] - t.scratch.base[k]
-		t.last[k], t.before[k] = from.last[k]+shift, from.before[k]+shift
+		shift := o.scratch.base[k] - t.scratch.base[k]
+		t.last[k], t.before[k] = o.last[k]+shift, o.before[k]+shift
 	}
-	copy(t.taps, from.taps)
-	copy(t.line, from.line)
-	for k, q := range from.smooth {
-		shift := from.y0[k] - t.y0[k]
+	copy(t.taps, o.taps)
+	copy(t.line, o.line)
+	for k, q := range o.smooth {
+		shift := o.y0[k] - t.y0[k]
 		q.y1, q.y2 = q.y1+shift, q.y2+shift
 		q.rise += shift / 2 // the rising half of the triangle weighs a half
 		t.smooth[k] = q
 	}
-	t.width, t.calm = from.width, from.calm
+	t.width, t.calm, t.owner = o.width, o.calm, 0
+	clear(t.current)
+	c.put()
+}
+
+// Join gives two circuits that have run side by side one state: what lies between theirs, w of the way from the first to the second. Where the values of a
+// circuit move, the rate of change of its state is between those of the two, and so, over a short time, is the state.
+func Join(a, b *Carry, w float64) {
+	a.get()
+	b.get()
+	for k := range a.history {
+		x, y := (a.history[k]+a.rest[k])/a.weight[k], (b.history[k]+b.rest[k])/b.weight[k]
+		x += w * (y - x)
+		a.history[k], b.history[k] = x*a.weight[k]-a.rest[k], x*b.weight[k]-b.rest[k]
+	}
+	a.put()
+	b.put()
+}
+
+// get reads the histories.
+func (c *Carry) get() {
+	if c.f != nil {
+		for k := range c.history {
+			c.history[k] = dot(c.f.from.row(k), c.f.s)
+		}
+		return
+	}
+	t := c.t
+	if c.joined == t.report.Steps {
+		return // it has not moved since
+	}
+	src := t.levels[t.owner]
+	for k := range c.history {
+		c.history[k] = dot(src.outS.row(k), src.last) + dot(src.outU.row(k), src.u) + dot(src.outI.row(k), t.last) + dot(src.outB.row(k), src.bend)
+	}
+}
+
+// put writes them.
+func (c *Carry) put() {
+	if c.f != nil {
+		for k := range c.f.s {
+			c.f.s[k] = dot(c.f.to.row(k), c.history)
+		}
+		return
+	}
+	t := c.t
 	for l, st := range t.levels {
 		for k := range st.s {
-			st.s[k] = dot(st.inS.row(k), history) + dot(st.inI.row(k), t.last)
+			st.s[k] = dot(st.inS.row(k), c.history) + dot(st.inI.row(k), t.last)
 		}
-		copy(st.u, from.taps)
-		t.reseat(st)
-		t.current[l] = true
+		if !t.current[l] {
+			t.reseat(st)
+			t.current[l] = true
+		}
 	}
-	t.owner = 0
+	c.joined = t.report.Steps
 }
+
+// Reset forgets what was carried; the circuit itself is reset by its own method.
+func (c *Carry) Reset() { c.joined = -1 }

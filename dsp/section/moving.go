@@ -2,7 +2,6 @@ package section
 
 import (
 	"errors"
-	"fmt"
 	"sync"
 
 	"drywire/dsp"
@@ -11,27 +10,27 @@ import (
 
 // Moving is a section whose controls are turned while it runs: a row of frames, each of them a circuit that has the same elements with other values.
 //
-// Two of the circuits run on the same input, and the output fades from the one to the other in proportion to the time between their frames. What is silent
-// is changed: a circuit that has just faded out hands the charge of its capacitors and the current of its inductors to that of the frame after the next,
-// which from there on fades in. So no control ever steps while it is heard; and since each of the two takes every second frame, the one's controls run
-// ahead by half a frame where the other's lag by as much, so that slow memory (a bias that drifts) follows the control without a lag. The error is of second
-// order in the change from one frame to the next.
+// Between two frames both of their circuits run on the same input, and the output lies between theirs by where the control is. After every sample of the
+// recording they are given one state, as far between theirs: the voltages of the capacitors and the currents of the inductors, which is what a real circuit keeps
+// while a wiper moves. So the rate at which the state changes is that of a circuit between the two, no control ever steps, and no memory, short or long, is
+// late. What is left is how far a circuit between the two frames differs from the mean of both; that is for who chooses the frames.
 //
-// Where two frames in a row have one circuit, it runs alone, as it would in a Section, to the last bit.
+// Where two frames in a row have one circuit, it runs alone, as it would in a Section.
 type Moving struct {
 	Factor int
 
 	sections []*Section // of each circuit; the first one's filters serve all
+	carries  []*circuit.Carry
 	frames   []Frame
 	start    int64 // of the first input sample
-	probes   int
 
 	at     int64 // the next step, counted in steps from time 0
 	frame  int   // the last frame that has been passed; -1: none yet
 	here   int   // circuit of the frame, or of the first
 	next   int   // circuit that fades in; -1: none
-	from   int64 // the step of this frame, and by how much a step fades
-	share  float64
+	from   int64 // the step of this frame
+	span   float64
+	way    [3]float64
 	yh, yn []float64
 }
 
@@ -39,6 +38,8 @@ type Moving struct {
 type Frame struct {
 	At      int64 // sample of the recording
 	Circuit int
+	// Way is how the control goes to the next frame: with the time x going from 0 to 1, it has gone Way[0]·x + Way[1]·x² + Way[2]·x³ of the way; they add up to 1.
+	Way [3]float64
 }
 
 // NewMoving prepares the circuits. The frames' times rise; before the first its circuit holds, after the last that one's. start is the time of the first
@@ -52,7 +53,7 @@ func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate ds
 			panic("section: times of frames must rise")
 		}
 	}
-	m := &Moving{frames: frames, start: start, probes: len(probes), sections: make([]*Section, len(circuits))}
+	m := &Moving{frames: frames, start: start, sections: make([]*Section, len(circuits))}
 	build := func(least int) error {
 		faults := make([]error, len(circuits))
 		var all sync.WaitGroup
@@ -76,9 +77,14 @@ func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate ds
 		return nil, err
 	}
 	first := m.sections[0]
-	for _, s := range m.sections[1:] {
-		if s.Linear() != first.Linear() || s.Factor != first.Factor || s.latency != first.latency || s.Linear() && !s.filter.Alike(first.filter) || !s.Linear() && !s.transient.Alike(first.transient) {
-			return nil, fmt.Errorf("section: a control that moves changes what the circuit is made of")
+	for _, s := range m.sections {
+		if s.transient != nil {
+			m.carries = append(m.carries, s.transient.Carry())
+		} else {
+			m.carries = append(m.carries, s.filter.Carry())
+		}
+		if s.latency != first.latency || s.Factor != first.Factor || !m.carries[len(m.carries)-1].Alike(m.carries[0]) {
+			return nil, errors.New("section: a control that moves changes what the circuit is made of")
 		}
 	}
 	m.Factor = first.Factor
@@ -104,8 +110,9 @@ func (m *Moving) Report() circuit.Report {
 
 // Reset puts the circuits to rest, and goes back to the first input sample.
 func (m *Moving) Reset() {
-	for _, s := range m.sections {
+	for k, s := range m.sections {
 		s.Reset()
+		m.carries[k].Reset()
 	}
 	s := m.sections[0]
 	late := len(s.highPad()) // what the output is padded by to come late by whole samples
@@ -140,9 +147,13 @@ func (m *Moving) Process(out, in [][]float64) {
 			m.sections[m.here].stepTo(m.yh, s.u)
 			if m.next >= 0 {
 				m.sections[m.next].stepTo(m.yn, s.u)
-				w := float64(m.at-m.from) * m.share
+				x := float64(m.at-m.from) / m.span
+				w := x * (m.way[0] + x*(m.way[1]+x*m.way[2]))
 				for k, y := range m.yh {
 					m.yh[k] = y + w*(m.yn[k]-y)
+				}
+				if m.at%int64(m.Factor) == 0 {
+					circuit.Join(m.carries[m.here], m.carries[m.next], w)
 				}
 			}
 			for k, y := range m.yh {
@@ -158,12 +169,11 @@ func (m *Moving) Process(out, in [][]float64) {
 	}
 }
 
-// pass goes to the next frame: what faded in is heard alone, and what faded out gives its state to what fades in.
+// pass goes to the next frame: what faded in is heard alone, and the one after it starts from its state.
 func (m *Moving) pass() {
 	m.frame++
-	gone := -1
 	if m.next >= 0 {
-		gone, m.here = m.here, m.next
+		m.here = m.next
 	}
 	m.next = -1
 	if m.frame+1 == len(m.frames) {
@@ -174,15 +184,9 @@ func (m *Moving) pass() {
 		return
 	}
 	m.next = b.Circuit
-	m.from = a.At * int64(m.Factor)
-	m.share = 1 / float64((b.At-a.At)*int64(m.Factor))
-	switch gone {
-	case m.next: // it turns back, and runs on as it is
-	case -1:
-		m.sections[m.next].adopt(m.sections[m.here])
-	default:
-		m.sections[m.next].adopt(m.sections[gone])
-	}
+	m.from, m.span, m.way = a.At*int64(m.Factor), float64((b.At-a.At)*int64(m.Factor)), a.Way
+	m.carries[m.next].Adopt(m.carries[m.here])
+	copy(m.sections[m.next].level, m.sections[m.here].level)
 }
 
 // stepTo is one step of the circuit at the raised rate.
@@ -195,16 +199,6 @@ func (s *Section) stepTo(y, u []float64) {
 	for k := range y {
 		y[k] = s.level[k].step(y[k])
 	}
-}
-
-// adopt takes over the state of another circuit.
-func (s *Section) adopt(from *Section) {
-	if s.transient == nil {
-		s.filter.Adopt(from.filter)
-		return
-	}
-	s.transient.Adopt(from.transient)
-	copy(s.level, from.level)
 }
 
 // highPad is the part of the output's buffer that is kept from call to call.
