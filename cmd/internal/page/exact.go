@@ -53,10 +53,12 @@ func (e *engine) wait() { e.jobs.Wait() }
 type loop struct {
 	key  string
 	rate dsp.Hertz
-	x    []float64 // the region, in volts
+	a, b int64     // the region, in samples of the recording
+	x    []float64 // it, in volts
 
 	mu    sync.Mutex
 	memos map[int]*chains.Memo // by the length of the lead
+	keys  map[*chains.Chain]soundKey
 }
 
 // loop finds or reads a region.
@@ -77,7 +79,7 @@ func (e *engine) loop(ctx context.Context, r *recording, from, to int64) (*loop,
 	if err != nil {
 		return nil, err
 	}
-	l := &loop{key: key, rate: r.rate, x: x[before:], memos: map[int]*chains.Memo{}}
+	l := &loop{key: key, rate: r.rate, a: from, b: to, x: x[before:], memos: map[int]*chains.Memo{}, keys: map[*chains.Chain]soundKey{}}
 	l.close(x[:before])
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -188,9 +190,29 @@ func (k soundKey) short() string {
 	return base64.RawURLEncoding.EncodeToString(sum[:12])
 }
 
+// wired is a chain as it is rendered for its exact sound, and how many samples go before.
+func (l *loop) wired(c *chains.Chain) (w *chains.Wiring, lead int) {
+	w = c.Wire(l.rate, soundQuality)
+	lead = l.lead(w)
+	if round := c.Round(l.rate, l.a, l.b, int64(-lead), int64(lead+len(l.x)+chains.Margin)); round != c {
+		w = round.Wire(l.rate, soundQuality)
+	}
+	return w, lead
+}
+
 // keyOf identifies the exact sound of a chain on a loop.
 func keyOf(l *loop, c *chains.Chain) soundKey {
-	return soundKey{l.key, c.Wire(l.rate, soundQuality).Key()}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if k, ok := l.keys[c]; ok {
+		return k
+	}
+	if len(l.keys) >= 64 {
+		clear(l.keys)
+	}
+	w, _ := l.wired(c)
+	l.keys[c] = soundKey{l.key, w.Key()}
+	return l.keys[c]
 }
 
 // known is the exact sound of that key where it is ready.
@@ -220,14 +242,14 @@ func (e *engine) touch(k soundKey) {
 
 // begin joins the work on an exact sound, or begins it. leave must be called: when the last one has left, work that is not done is given up.
 func (e *engine) begin(l *loop, c *chains.Chain) (s *sound, leave func()) {
-	w := c.Wire(l.rate, soundQuality)
-	k := soundKey{l.key, w.Key()}
+	k := keyOf(l, c)
+	w, lead := l.wired(c)
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	s = e.sounds[k]
 	if s == nil {
 		ctx, cancel := context.WithCancel(e.ctx)
-		s = &sound{key: k, loop: l, chain: c, lead: l.lead(w), wiring: w, ready: make(chan struct{}), cancel: cancel}
+		s = &sound{key: k, loop: l, chain: c, lead: lead, wiring: w, ready: make(chan struct{}), cancel: cancel}
 		s.memo = l.memo(s.lead)
 		e.sounds[k] = s
 		e.jobs.Go(func() {
@@ -300,7 +322,7 @@ func (s *sound) render(ctx context.Context, q *queue) (err error) {
 	}
 	defer done()
 	begin, work := time.Now(), s.memo.Computed()
-	w := s.chain.Wire(s.loop.rate, soundQuality)
+	w, _ := s.loop.wired(s.chain) // of its own: the cores of a wiring are for one goroutine
 	for _, end := range s.chain.Ends() {
 		x, err := s.memo.Signal(ctx, w, end)
 		if err != nil {

@@ -130,8 +130,7 @@ func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
 
 // figuresOf measures a sound with the functions that the commands call.
 func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
-	w := s.chain.Wire(s.loop.rate, soundQuality)
-	signals, frames, err := s.atJacks(ctx, w)
+	w, signals, frames, err := s.atJacks(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -139,6 +138,9 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 	f.Spectrum.Hz, f.Spectrum.DB, f.Response.Hz, f.Response.DB = []float64{}, []*float64{}, []float64{}, []*float64{}
 	if frames < len(s.loop.x) {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", mostMeasured, float64(len(s.loop.x))/float64(s.loop.rate)))
+	}
+	if held := chains.Held(s.chain); held != "" {
+		f.Sentences = append(f.Sentences, "In the response, the noise and the ceilings, "+held+".")
 	}
 	missing := func(what string, err error) error {
 		if ctx.Err() != nil {
@@ -188,14 +190,15 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 
 // atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
 // has put there, as far as that is still remembered; the rest of the chain gets half a second.
-func (s *sound) atJacks(ctx context.Context, w *chains.Wiring) (experiment.Signals, int, error) {
+func (s *sound) atJacks(ctx context.Context) (*chains.Wiring, experiment.Signals, int, error) {
 	jacks := s.chain.Jacks()
-	r, err := w.Renderer(jacks...)
-	if err != nil {
-		return nil, 0, err
-	}
 	rate := float64(s.loop.rate)
 	settled, fade := int(rate/2), int(rate/20)
+	w := s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))).Wire(s.loop.rate, soundQuality)
+	r, err := w.Renderer(jacks...)
+	if err != nil {
+		return nil, nil, 0, err
+	}
 	r.Resume(settled-2*fade, fade, w.PastOf(s.memo, s.wiring, s.lead-settled)...)
 	frames := min(len(s.loop.x), int(mostMeasured*rate))
 	x := make([]float64, settled+frames)
@@ -210,9 +213,9 @@ func (s *sound) atJacks(ctx context.Context, w *chains.Wiring) (experiment.Signa
 		}
 		return nil
 	}); err != nil {
-		return nil, 0, err
+		return nil, nil, 0, err
 	}
-	return func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
+	return w, func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
 		if at := slices.Index(jacks, jack); at >= 0 && other == w {
 			return all[at], nil
 		}

@@ -40,18 +40,23 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 		return err
 	}
 	quality, speed := e.previewQuality()
+	rate := float64(p.loop.rate)
+	fade := int(handover * rate)
+	settled := int(rate * min(max(settleCost*speed, leastSettled), mostSettled))
 	w := p.chain.Wire(p.loop.rate, quality)
+	pasts := p.pasts(w, settled)
+	if pasts == nil && w.Tail() > 0 {
+		settled = int(rate * min(max(fillCost*speed, leastSettled), mostFilled))
+	}
+	start := int(p.from) - settled
+	if round := p.chain.Round(p.loop.rate, p.loop.a, p.loop.b, int64(start), int64(settled)+p.n+nextPiece); round != p.chain {
+		w = round.Wire(p.loop.rate, quality)
+	}
 	r, err := w.Renderer(p.chain.Ends()...)
 	if err != nil {
 		return err
 	}
-	rate := float64(p.loop.rate)
-	settled := int(rate * min(max(settleCost*speed, leastSettled), mostSettled))
-	lead, start := p.pasts(w, r, settled)
-	if !lead && w.Tail() > 0 {
-		settled = int(rate * min(max(fillCost*speed, leastSettled), mostFilled))
-		start = int(p.from) - settled
-	}
+	r.Resume(max(0, settled-2*fade), fade, pasts...)
 	src := &around{loop: p.loop, at: start, turn: &t}
 	g := p.guess(start, settled)
 
@@ -135,20 +140,18 @@ func (p *rendering) pace(ctx context.Context, sent float64, work *sound) error {
 	}
 }
 
-// pasts fills the stages of a preview with what was heard before, and says whether that went and at which sample of the loop the preview must begin.
-func (p *rendering) pasts(w *chains.Wiring, r *chains.Renderer, settled int) (filled bool, start int) {
-	start = int(p.from) - settled
-	fade := int(handover * float64(p.loop.rate))
+// pasts is what was fed before to the stages of a preview that begins so many samples in front of what is heard; nil where nothing is known of it.
+func (p *rendering) pasts(w *chains.Wiring, settled int) []chains.Past {
 	for _, h := range p.heard {
-		at := h.lead + start
+		at := h.lead + int(p.from) - settled
 		if at < 0 {
 			at += int(p.n)
 		}
-		if names := r.Resume(max(0, settled-2*fade), fade, w.PastOf(h.memo, h.wiring, at)...); len(names) > 0 {
-			return true, start
+		if pasts := w.PastOf(h.memo, h.wiring, at); len(pasts) > 0 {
+			return pasts
 		}
 	}
-	return false, start
+	return nil
 }
 
 // turns is a rendering's turns at a processor.

@@ -51,6 +51,13 @@ type document struct {
 	file      *chains.File
 	recording *recording
 	takes     [2]string
+	resolved  *resolved
+}
+
+// resolved is the takes of a file that have been resolved: one chain for each, which is never changed.
+type resolved struct {
+	mu     sync.Mutex
+	chains map[string]*chains.Chain
 }
 
 // letters is the names of the sides.
@@ -76,7 +83,7 @@ func (s *server) parsed(ctx context.Context, text []byte, takes [2]string) (docu
 	if err != nil {
 		return document{}, err
 	}
-	return document{text: text, file: f, recording: r, takes: takes}, nil
+	return document{text: text, file: f, recording: r, takes: takes, resolved: &resolved{chains: map[string]*chains.Chain{}}}, nil
 }
 
 // first is the document that a window begins with: the first two takes of the file, or its only one and a copy of it.
@@ -124,10 +131,17 @@ func (d document) take(side int) chains.Take {
 
 // chain is what a side shows, resolved.
 func (d document) chain(side int) *chains.Chain {
-	c, err := d.file.Take(d.take(side).Name)
+	name := d.take(side).Name
+	d.resolved.mu.Lock()
+	defer d.resolved.mu.Unlock()
+	if c := d.resolved.chains[name]; c != nil {
+		return c
+	}
+	c, err := d.file.Take(name)
 	if err != nil {
 		panic(err) // its name is the file's
 	}
+	d.resolved.chains[name] = c
 	return c
 }
 

@@ -118,6 +118,7 @@ type KnobOf struct {
 	Value  *float64 `json:"value"` // null for a word
 	Text   string   `json:"text"`  // as a chain file has it
 	Words  []string `json:"words"` // null for a number
+	Moves  bool     `json:"moves"` // with the recording; what is told is where it is at 0 s
 }
 
 // CableOf is a cable to move between the order on the floor and the one on screen.
@@ -210,8 +211,41 @@ func (n *session) side(k int) (*Side, error) {
 			s.Tray = append(s.Tray, stationOf(b.Name, b.Kind, b.Settings, false))
 		}
 	}
+	s.moving(c)
 	n.sides[k] = s
 	return s, nil
+}
+
+// moving marks the knobs that move.
+func (s *Side) moving(c *chains.Chain) {
+	moves := map[string]bool{}
+	for _, t := range c.Turns {
+		moves[t.Target] = true
+	}
+	var mark func(stations []*Station)
+	knobs := func(list []KnobOf) {
+		for k := range list {
+			list[k].Moves = moves[list[k].Target]
+		}
+	}
+	mark = func(stations []*Station) {
+		for _, st := range stations {
+			knobs(st.Knobs)
+			for _, l := range st.Loops {
+				mark(l.Blocks)
+			}
+		}
+	}
+	knobs(s.Station.Knobs)
+	for _, entry := range s.Lane {
+		switch e := entry.(type) {
+		case *Station:
+			mark([]*Station{e})
+		case *Paths:
+			mark(e.Split.Left)
+			mark(e.Split.Right)
+		}
+	}
 }
 
 // at1k is the frequency at which impedances are told.
