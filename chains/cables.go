@@ -24,8 +24,8 @@ func (c Cable) String() string {
 // take it off.
 type CableMove struct {
 	Block string `json:"block,omitempty"` // a block that comes onto the board or leaves it; there is no cable then
-	From  Cable  `json:"from"`            // where the cable is; two empty jacks for one that is added
-	To    Cable  `json:"to"`              // where it goes; two empty jacks for one that is left over
+	From  Cable  `json:"from,omitzero"`   // where the cable is; none for one that is added
+	To    Cable  `json:"to,omitzero"`     // where it goes; none for one that is left over
 	Ends  int    `json:"ends"`            // plugs that are pulled out of a jack or put into one: a plug that changes its jack counts once
 	Text  string `json:"text"`            // one plain sentence
 }
@@ -207,7 +207,10 @@ func (m CableMove) blockedBy(moves []CableMove) []string {
 func (m CableMove) say(taken []string) string {
 	wait := ""
 	if len(taken) > 0 {
-		wait = fmt.Sprintf(" once %s is free", strings.Join(taken, " and "))
+		wait = " once that is free"
+		if m.Ends > 1 {
+			wait = fmt.Sprintf(" once %s is free", strings.Join(taken, " and "))
+		}
 	}
 	switch {
 	case m.From == (Cable{}):

@@ -10,18 +10,19 @@ package experiment
 // documented names. Levels in volts are those of the simulated circuit; LUFS and dBTP are those of the files for listening. What has no value
 // (the level of silence) is null.
 type Comparison struct {
-	Title     string    `json:"title"`
-	Quality   string    `json:"quality"` // draft, normal or fine
-	Recording Recording `json:"recording"`
-	RateHz    int       `json:"rate_hz"`
-	Seconds   float64   `json:"seconds"`    // length of every file: the recording and the longest tail
-	MatchedBy string    `json:"matched_by"` // "loudness" (ITU-R BS.1770, integrated), or "rms" where the recording is under 0.4 s
-	TargetDB  float64   `json:"target_db"`  // the common level of all files: LUFS, or dB re full scale where matched by rms
-	CeilingDB float64   `json:"ceiling_dbtp"`
-	LimitedBy string    `json:"limited_by"` // the take whose true peak kept the target below the usual one; "" where none did
-	Takes     []Take    `json:"takes"`
-	Nulls     []Null    `json:"nulls"`
-	Pairs     []Pair    `json:"pairs"` // of the same takes as Nulls
+	Title     string     `json:"title"`
+	Quality   string     `json:"quality"` // draft, normal or fine
+	Recording Recording  `json:"recording"`
+	RateHz    int        `json:"rate_hz"`
+	Seconds   float64    `json:"seconds"`    // length of every file: the recording and the longest tail
+	MatchedBy string     `json:"matched_by"` // "loudness" (ITU-R BS.1770, integrated), or "rms" where the recording is under 0.4 s
+	TargetDB  float64    `json:"target_db"`  // the common level of all files: LUFS, or dB re full scale where matched by rms
+	CeilingDB float64    `json:"ceiling_dbtp"`
+	LimitedBy string     `json:"limited_by"` // the take whose true peak kept the target below the usual one; "" where none did
+	Takes     []Take     `json:"takes"`
+	Nulls     []Null     `json:"nulls"`
+	Pairs     []Pair     `json:"pairs"`  // of the same takes as Nulls
+	Cables    []Rewiring `json:"cables"` // from the first take to each of the others
 }
 
 // Recording is what was rendered, and how its samples became volts.
