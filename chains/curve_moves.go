@@ -108,7 +108,7 @@ func Held(list ...*Chain) string {
 	if names == nil {
 		return ""
 	}
-	return "what moves is held where it is at 0 s: " + strings.Join(names, ", ")
+	return "but for what the recording itself sounds like, what moves is held where it is at 0 s: " + strings.Join(names, ", ")
 }
 
 // motion is what a wiring does beyond its first frame: circuits and cores that differ from frame to frame. What is not in it does not move.

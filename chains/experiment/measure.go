@@ -295,7 +295,7 @@ const steady dsp.Second = 0.5
 // toneThrough puts into out what the jacks have in the steady state of some tones.
 func toneThrough(out *[][]float64, c *chains.Chain, rate dsp.Hertz, q section.Quality, tones ...Tone) func(context.Context) error {
 	return func(ctx context.Context) error {
-		w := c.Wire(rate, q)
+		w := c.At(0).Wire(rate, q) // a steady state has no time
 		r, err := w.Renderer(c.Jacks()...)
 		if err != nil {
 			return err

@@ -72,6 +72,9 @@ func Noise(c *chains.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	r.Take = c.Take
 	r.Order = orderOf(c)
 	r.Assumptions = noiseAssumptions
+	if held := chains.Held(c); held != "" {
+		r.Assumptions = append(slices.Clone(noiseAssumptions), held)
+	}
 	if jack != c.Ends()[0] {
 		return r, nil
 	}

@@ -65,6 +65,7 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	if err := c.Jack("out"); err != nil {
 		return nil, err
 	}
+	c = c.At(0)
 	keep = heldTogether(c, keep)
 	r := &Rank{Chain: c, Recording: recording, Rate: rate, Quality: q, Part: part, Parts: parts, keep: keep, most: most, known: map[string][]Figure{}}
 	var err error

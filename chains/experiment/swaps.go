@@ -51,6 +51,7 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 	if c.Split != nil {
 		return nil, fmt.Errorf("take %q splits into two paths; blocks are swapped on one", c.Take)
 	}
+	c = c.At(0)
 	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
 	b := newWishBench(recording, rate, q, RankMemory, true)

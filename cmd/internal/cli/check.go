@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -92,6 +93,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 	}
 	s.printf("%s: %s\n", f.name, titleOf(f))
 	r.describe(s)
+	s.held(f.Chains()...)
 	for k, c := range f.Chains() {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -107,6 +109,11 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		paragraph(s.out, "  ", orderText(c), 98)
 		for _, set := range f.Takes[k].Set {
 			s.printf("  %s: %s\n", set.Target, set.Text)
+		}
+		for _, t := range c.Turns {
+			if !slices.ContainsFunc(f.Takes[k].Set, func(set chains.Setting) bool { return set.Target == t.Target }) {
+				s.printf("  %s: %v\n", t.Target, t.Curve)
+			}
 		}
 		t := table{header: []string{"  into", " source at 1 kHz\nΩ", " input at 1 kHz\nΩ", " lost\ndB"}}
 		for _, p := range places {

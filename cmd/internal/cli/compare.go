@@ -151,6 +151,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 // comparison goes into found. warnings says what went wrong in the solver.
 func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs, found *findings, files bool) (e *experiment.Comparison, warnings func(), err error) {
 	all := f.Chains()
+	s.held(all...)
 	var longest dsp.Second
 	for _, c := range all {
 		longest = max(longest, c.Wire(r.rate, q).Tail())

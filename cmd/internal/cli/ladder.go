@@ -84,6 +84,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 			list = append(list, c)
 		}
 	}
+	s.held(list...)
 	l, err := ladder(ctx, s, list, r, q)
 	if err != nil {
 		return err

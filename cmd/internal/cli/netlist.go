@@ -66,7 +66,8 @@ func runNetlist(s streams, o netlistOptions) error {
 	if assumed {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
-	w := c.Wire(anyRate, section.Normal)
+	s.held(c)
+	w := c.At(0).Wire(anyRate, section.Normal)
 	deck := ""
 	if o.section == "" {
 		deck = w.Deck(tone)

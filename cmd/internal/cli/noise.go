@@ -71,7 +71,15 @@ func readTake(s streams, file, take string) (*chainFile, *chains.Chain, error) {
 	if assumed {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
+	s.held(c)
 	return f, c, nil
+}
+
+// held says which knobs that move are taken where they are at the start, by whatever does not play the recording through a take.
+func (s streams) held(list ...*chains.Chain) {
+	if text := chains.Held(list...); text != "" {
+		s.say("drywire: %s", text)
+	}
 }
 
 // checkJack is a jack's name as a flag.
