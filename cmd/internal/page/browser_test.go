@@ -1020,7 +1020,12 @@ func TestPictures(t *testing.T) {
 	b := open(t, string(chain))
 	b.play()
 	b.both()
-	b.wait(`!document.querySelector(".stale")`)
+	b.wait(`document.querySelectorAll("#figures .line.other").length >= 3 && !document.querySelector(".stale, .stale-other")`)
+	if script := os.Getenv("SCRIPT"); script != "" { // something to do before
+		b.run(script)
+		b.both()
+		b.wait(`!document.querySelector(".stale, .stale-other")`)
+	}
 	for _, width := range []int64{1280, 390} {
 		for _, scheme := range []string{"light", "dark"} {
 			b.scheme(scheme)

@@ -87,11 +87,16 @@ class Row {
 				this.room.style.width = Math.max(0, along(top) - along(j.peak_dbv)) + "%";
 			}
 		}
-		this.scale.classList.toggle("over", has && Number.isFinite(j.headroom_db) && j.headroom_db < 0);
+		const over = has && Number.isFinite(j.headroom_db) && j.headroom_db < 0;
+		this.scale.classList.toggle("over", over);
+		if (over && Number.isFinite(j.ceiling_dbv)) {
+			this.room.style.left = along(j.ceiling_dbv) + "%";
+			this.room.style.width = along(j.peak_dbv) - along(j.ceiling_dbv) + "%";
+		}
 		say(this.level.value, has ? `${num(j.peak_dbv, 1)} dBV peak` : "");
-		say(this.headroom.value, has && !s.off ? Number.isFinite(j.headroom_db) ? j.headroom_db < 0 ? "clips" : num(j.headroom_db, 1, "dB") : "no limit" : "");
+		say(this.headroom.value, has && !s.off && this.name !== "guitar" ? Number.isFinite(j.headroom_db) ? j.headroom_db < 0 ? num(-j.headroom_db, 0, "dB") + " over" : num(j.headroom_db, 1, "dB") : "no limit" : "");
 		this.headroom.root.classList.toggle("over", has && j.headroom_db < 0 && !s.off);
-		this.headroom.root.title = has && j.headroom_db < 0 ? `${num(-j.headroom_db, 1)} dB over its ceiling` + (j.over ? `, ${num(100 * j.over, 1)} % of the time` : "") : "";
+		this.headroom.root.title = has && j.headroom_db < 0 ? "Over its ceiling: it distorts" + (j.over ? `, ${num(100 * j.over, 1)} % of the time` : "") : "";
 		this.headroom.root.classList.toggle("void", !this.headroom.value.textContent);
 		say(this.adds.value, noise ? `${num(10 * Math.log10(noise.power), 0, "dBV")}, ${num(100 * noise.share, noise.share < 0.1 ? 1 : 0, "%")}` : has && !s.off ? "too little" : "");
 		this.adds.root.classList.toggle("void", !this.adds.value.textContent);
@@ -156,7 +161,8 @@ export class Lane {
 		for (const [name, row] of this.rows) {
 			const s = name === " guitar" ? this.side?.guitar_station : this.stations.get(name);
 			if (!s) continue;
-			const own = name === " guitar" ? jacks.find((/** @type {any} */ j) => j.block === "guitar" || j.jack.startsWith("guitar")) : jacks.find((/** @type {any} */ j) => j.block === name);
+			let own = name === " guitar" ? jacks.find((/** @type {any} */ j) => j.block === "guitar" || j.jack.startsWith("guitar")) : jacks.find((/** @type {any} */ j) => j.block === name);
+			if (own && name === " guitar") own = { ...own, ceiling_dbv: null, headroom_db: null };
 			if (name === " guitar") row.show({ ...s, kind: [s.name, s.pickup].filter(Boolean).join(", ") }, own, noise.get("guitar"));
 			else row.root.classList.toggle("idle", !this.isOn(name)), row.show(s, this.isOn(name) ? own : null, this.isOn(name) ? noise.get(name) : null);
 		}
@@ -164,7 +170,8 @@ export class Lane {
 		for (const e of this.root.querySelectorAll(".end-row")) {
 			const path = /** @type {HTMLElement} */ (e).dataset.path ?? "", j = ends.find((/** @type {any} */ x) => path && x.jack.includes(path)) ?? (path ? null : ends.at(-1));
 			const v = e.querySelector(".v");
-			if (v) say(v, j && Number.isFinite(j.peak_dbv) ? `${num(j.peak_dbv, 1)} dBV peak arrives` : "");
+			const load = path ? null : this.side?.load_station?.in;
+			if (v) say(v, [j && Number.isFinite(j.peak_dbv) ? `${num(j.peak_dbv, 1)} dBV peak arrives` : "", load ? `into ${load}` : ""].filter(Boolean).join(" "));
 		}
 	}
 
@@ -199,7 +206,8 @@ export class Lane {
 			const tray = this.list("tray", b.tray, "Tray: blocks off the board");
 			const gone = [...this.rows.keys()].filter(n => n !== " guitar" && !this.stations.has(n));
 			for (const n of gone) this.rows.delete(n);
-			this.root.replaceChildren(this.heads(), main, el("div", { class: "tray-box" }, el("h3", {}, "Tray ", el("small", {}, b.tray.length ? "off the board; drag a block into the lane, or here" : "empty; drag a block here to take it off the board")), tray));
+			const key = el("p", { class: "lane-key soft" }, ...[["span", "bar: average to peak"], ["room", "pale: room to the ceiling"], ["noise", "dots: noise"], ["room over", "hatched: over the ceiling, where it distorts"]].map(([mark, text]) => el("span", {}, el("i", { class: mark, "aria-hidden": "true" }), text)));
+			this.root.replaceChildren(this.heads(), main, key, el("div", { class: "tray-box" }, el("h3", {}, "Tray ", el("small", {}, b.tray.length ? "off the board; drag a block into the lane, or here" : "empty; drag a block here to take it off the board")), tray));
 			if (inside && focus?.isConnected && document.activeElement !== focus) focus.focus({ preventScroll: true });
 		}
 		for (const [name, r] of this.rows) {
@@ -422,7 +430,7 @@ export class Lane {
 		const edge = 72, speed = d.clientY < edge + 64 ? d.clientY - edge - 64 : d.clientY > innerHeight - edge ? d.clientY - innerHeight + edge : 0;
 		if (speed) scrollBy({ top: speed / 5, behavior: "instant" });
 		const y = d.clientY + scrollY;
-		d.row.style.transform = `translateY(${y - d.y}px)`;
+		d.row.style.transform = `translate(14px, ${y - d.y}px)`;
 		let best = d.spots[0];
 		const aim = y + 10 * Math.sign(y - d.y); // over the middle of a row: beyond it, the way the hand goes
 		for (const s of d.spots) if (Math.abs(s.y - aim) < Math.abs(best.y - aim)) best = s;

@@ -168,7 +168,7 @@ function show(s, again) {
 	fillList(byId("sentences"), mine.sentences ?? [], "Nothing yet. Move a block: where the new order changes what loads what, it is said here.");
 	fillList(byId("cables"), (mine.cables ?? []).map((/** @type {any} */ c) => c.text), "None: the order is the one on the floor.");
 	say(byId("cables-count"), mine.cables?.length ? count(mine.cables.length, "move") : "");
-	fillList(byId("cautions"), s.cautions ?? [], "");
+	fillList(byId("cautions"), (s.cautions ?? []).filter((/** @type {string} */ c) => !c.startsWith("Start with the volume")), ""); // which the page says at its beginning
 	showFigures();
 	keeping.show();
 	if (fresh) {

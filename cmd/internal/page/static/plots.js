@@ -9,7 +9,7 @@ const wide = 540, high = 250, left = 44, right = 12, top = 10, bottom = 30;
 
 /** Round steps for an axis. @param {number} lo @param {number} hi */
 function ticks(lo, hi) {
-	const step = [1, 2, 3, 6, 10, 20, 40].find(s => (hi - lo) / s <= 7) ?? 50, all = [];
+	const step = [1, 2, 3, 6, 10, 20, 40].find(s => (hi - lo) / s <= 9) ?? 50, all = [];
 	for (let v = Math.ceil(lo / step) * step; v <= hi + 1e-9; v += step) all.push(v);
 	return all;
 }
@@ -156,15 +156,17 @@ export class Figures {
 	/** @param {HTMLElement} root */
 	constructor(root) {
 		this.root = root;
-		this.ladder = new Figure("Ladder", "the peak at every jack, and how far the ceiling is", "dBV");
+		this.ladder = new Figure("Ladder", "the peak at every block's input; dotted, its ceiling above and the noise below", "dBV");
 		this.spectrum = new Figure("Spectrum", "of what comes out, averaged over the loop", "dB");
-		this.response = new Figure("Response", "from the pickup to the output, for small signals", "dB");
+		this.response = new Figure("Response", "from the pickup to the output, for small signals; echoes and rooms make it ripple", "dB");
 		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, "Noise", el("small", {}, "at the output, and where it comes from")));
 		this.ledger = el("div", { class: "ledger" });
 		this.noise.append(this.ledger);
-		this.missing = el("ul", { class: "lines soft" });
+		this.list = el("ul", { class: "lines" });
+		this.missing = el("details", { class: "not-measured", hidden: true }, el("summary", {}, "What could not be measured, and why"), this.list);
+		this.sentences = el("ul", { class: "lines" });
 		root.append(this.ladder.root, this.noise, this.spectrum.root, this.response.root);
-		root.after(this.missing);
+		root.after(this.sentences, this.missing);
 	}
 
 	/** @param {Record<string, any>} sides figures of A and B, or null @param {Record<string, boolean>} stale @param {string} sounding */
@@ -174,12 +176,12 @@ export class Figures {
 		this.root.classList.toggle("stale-other", Boolean(stale[other]) && Boolean(theirs));
 		this.root.setAttribute("aria-busy", String(Boolean(stale[sounding])));
 		const why = "Comes as soon as the sound is computed.";
-		const jacks = (mine?.jacks ?? []).filter((/** @type {any} */ j) => Number.isFinite(j.peak_dbv));
+		const all = mine?.jacks ?? [], jacks = all.filter((/** @type {any} */ j, /** @type {number} */ k) => Number.isFinite(j.peak_dbv) && (j.jack.endsWith(".in") || !j.block || k === all.length - 1));
 		/** @type {Plot | null} */
 		let ladder = null;
 		if (jacks.length) {
 			const at = (/** @type {any} */ f) => jacks.map((/** @type {any} */ j) => f?.jacks?.find((/** @type {any} */ o) => o.jack === j.jack)?.peak_dbv ?? null);
-			const names = jacks.map((/** @type {any} */ j) => j.block || j.jack.replace(/\.in$/, ""));
+			const names = jacks.map((/** @type {any} */ j) => j.jack.replace(/\.in$/, ""));
 			ladder = { x: jacks.map((/** @type {any} */ _, /** @type {number} */ k) => k), names, log: false, unit: "dBV",
 				series: [...(sounding === "A" || theirs ? [{ side: "A", y: sounding === "A" ? jacks.map((/** @type {any} */ j) => j.peak_dbv) : at(theirs) }] : []),
 					...(sounding === "B" || theirs ? [{ side: "B", y: sounding === "B" ? jacks.map((/** @type {any} */ j) => j.peak_dbv) : at(theirs) }] : [])],
@@ -192,7 +194,9 @@ export class Figures {
 		this.response.show(response && { ...response, range: [-60, 12] }, sounding, why);
 		this.showNoise(sides, sounding, why);
 		const missing = [...new Set([...(mine?.not_measurable ?? []), ...(theirs?.not_measurable ?? [])])];
-		this.missing.replaceChildren(...missing.map(m => el("li", {}, m)));
+		this.list.replaceChildren(...missing.map(m => el("li", {}, m)));
+		this.missing.hidden = !missing.length;
+		this.sentences.replaceChildren(...(mine?.sentences ?? []).map((/** @type {string} */ t) => el("li", {}, t)));
 	}
 
 	/** @param {Record<string, any>} sides @param {string} sounding @param {string} why */
@@ -201,7 +205,7 @@ export class Figures {
 		const sources = new Map();
 		for (const side of [sounding, sounding === "A" ? "B" : "A"]) {
 			for (const n of sides[side]?.noise ?? []) {
-				const name = [n.block, n.source].filter(Boolean).join(": "), row = sources.get(name) ?? {};
+				const part = (n.source ?? "").replace(new RegExp("^" + (n.block ?? "").replace(/\W/g, "\\$&") + "\\."), "").replace(/[._]/g, " "), name = n.block && part && part !== n.block ? `${n.block}, ${part}` : n.block || part, row = sources.get(name) ?? {};
 				row[side] = n;
 				sources.set(name, row);
 			}
@@ -211,11 +215,12 @@ export class Figures {
 			this.ledger.replaceChildren(el("p", { class: "missing soft" }, why));
 			return;
 		}
+		const greatest = Math.max(0.01, ...rows.flatMap(([, r]) => [r.A?.share ?? 0, r.B?.share ?? 0]));
 		/** @param {any} n @param {string} side */
 		const bar = (n, side) => {
 			const b = el("span", { class: `share side-${side.toLowerCase()}${side === sounding ? " sounding" : " other"}` });
-			b.style.setProperty("--share", String(n ? Math.max(0.004, n.share ?? 0) : 0));
-			return el("td", {}, el("div", { class: "amount" }, b, el("span", {}, n ? num(n.dbv, 1) : "\u2013")));
+			b.style.setProperty("--share", String((n?.share ?? 0) / greatest));
+			return el("td", {}, el("div", { class: "amount" }, b, el("span", {}, n ? num(n.dbv, 1) : "\u2013"), n ? el("span", { class: "soft" }, num(100 * n.share, n.share < 0.1 ? 1 : 0, "%")) : ""));
 		};
 		const have = ["A", "B"].filter(s => sides[s]?.noise);
 		this.ledger.replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, el("td"), ...have.map(s => el("th", { scope: "col" }, s, el("small", {}, "dBV"))))),

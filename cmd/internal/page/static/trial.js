@@ -14,6 +14,7 @@ export class Trial {
 		this.busy = false;
 		this.hearing = "A";
 		this.levels = false;
+		this.side = "A"; // that sounded before: the one that sounds last would tell what X was
 		/** What X is, in this closure alone. @type {() => string} */
 		this.hidden = () => "A";
 		for (const s of ["a", "x", "b"]) byId("abx-" + s).addEventListener("click", () => this.hear(s.toUpperCase()));
@@ -28,7 +29,10 @@ export class Trial {
 				this.finish();
 			}
 		});
-		this.box.addEventListener("close", () => this.page.over());
+		this.box.addEventListener("close", () => {
+			this.page.sound.hear(this.side);
+			this.page.over();
+		});
 		this.box.addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
 			if (!this.id || e.ctrlKey || e.altKey || e.metaKey) return;
 			const k = e.key.toUpperCase();
@@ -49,6 +53,7 @@ export class Trial {
 			const r = await ask("test/start", { session: this.page.session(), seed: 0, region: this.page.region() });
 			this.id = r.test;
 			this.levels = s.trueLevels;
+			this.side = s.side;
 			s.setTrueLevels(false);
 			this.answered = 0;
 			this.next(r);
