@@ -26,7 +26,8 @@ type Options struct {
 	Ready func(address string) // told once the page can be opened
 	Log   func(text string)    // what people at the terminal should know
 
-	now func() time.Time // for tests
+	now  func() time.Time // for tests
+	wait time.Duration    // likewise, in place of writeWait
 }
 
 // Document is a chain file's text as a window has it, and how its recording is opened: from the folder of the file that was opened and no other.

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"encoding/json"
@@ -49,16 +50,17 @@ type progress struct {
 type stream struct {
 	w     http.ResponseWriter
 	rc    *http.ResponseController
-	begun bool // from then on there is no other answer
+	wait  time.Duration // for who does not read
+	begun bool          // from then on there is no other answer
 }
 
-func newStream(w http.ResponseWriter) *stream {
+func newStream(w http.ResponseWriter, wait time.Duration) *stream {
 	w.Header().Set("Content-Type", "application/octet-stream")
-	return &stream{w: w, rc: http.NewResponseController(w)}
+	return &stream{w: w, rc: http.NewResponseController(w), wait: wait}
 }
 
 func (s *stream) message(kind uint32, parts ...[]byte) error {
-	s.rc.SetWriteDeadline(time.Now().Add(writeWait))
+	s.rc.SetWriteDeadline(time.Now().Add(s.wait))
 	s.begun = true
 	n := 0
 	for _, p := range parts {
@@ -153,7 +155,7 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := &rendering{
-		ctx: r.Context(), server: s, out: newStream(w), loop: l, chain: doc.chain(side), other: doc.chain(1 - side),
+		ctx: r.Context(), server: s, out: newStream(w, cmp.Or(s.options.wait, writeWait)), loop: l, chain: doc.chain(side), other: doc.chain(1 - side),
 		a: q.Region[0], n: q.Region[1] - q.Region[0], begun: time.Now(),
 	}
 	p.from = min(max(q.From-p.a, 0), p.n) % p.n
