@@ -120,6 +120,11 @@ func (p Page) check() error {
 			return fmt.Errorf("a pair of takes %d and %d, of %d", pair.A, pair.B, n)
 		}
 	}
+	for _, r := range c.Cables {
+		if r.B < 1 || r.B > n {
+			return fmt.Errorf("cables to take %d, of %d", r.B, n)
+		}
+	}
 	total := 0
 	for _, s := range p.Sounds {
 		if n := len(s.Channels); n != 1 && n != 2 {

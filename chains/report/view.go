@@ -33,6 +33,7 @@ type view struct {
 	Nulls                         *table
 	Pairs                         []pairView
 	PairTable                     *table
+	Cables                        *table
 	Swaps                         *swapsView
 	Ladders                       []ladderView
 	Jacks                         []table
@@ -151,6 +152,7 @@ func newView(p Page) (*view, error) {
 	v.block(p)
 	v.levels(p)
 	v.pairs(p)
+	v.cables(p.Comparison.Cables)
 	v.swaps(p.Swaps)
 	if err := v.sounds(p); err != nil {
 		return nil, err
