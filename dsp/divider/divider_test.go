@@ -123,8 +123,9 @@ func wrong(x func(float64) float64, f float64) float64 {
 	return float64(bad) / float64(all)
 }
 
-// One clean note tracks; two at once do not, as players know (common practice, no source). Distortion alone does not make a note stumble: its square wave has
-// a stronger fundamental than anything else, and the filter keeps that. It makes two notes worse, for their difference tone rises, and it does make a note
+// One clean note tracks; two at once do not, as players know (common practice, no source). Distortion alone does not make this note stumble, whose
+// fundamental is four times its second harmonic: its square wave has a stronger fundamental than anything else, and the filter keeps that. (A stiff low string with strong
+// harmonics does stumble behind a real fuzz: TestOctaveTracking in cmd/internal/cli.) It makes two notes worse, for their difference tone rises, and it does make a note
 // stumble when its second harmonic comes out four times as high as its fundamental, as after a rectifier.
 func TestTracking(t *testing.T) {
 	fuzz := func(x func(float64) float64) func(float64) float64 {
