@@ -47,7 +47,8 @@ type diode struct {
 	name  string
 	a, b  int
 	model Diode
-	nvt   float64
+	nvt   float64 // V
+	gvt   float64 // its inverse
 }
 
 type bjt struct {
@@ -69,7 +70,7 @@ func (n *Netlist) D(name, a, k string, d Diode) {
 		inner = name + ".j"
 		n.ColdR(name+".rs", a, inner, d.Rs)
 	}
-	n.diodes = append(n.diodes, diode{name, n.node(inner), n.node(k), d, d.N * thermal})
+	n.diodes = append(n.diodes, diode{name, n.node(inner), n.node(k), d, d.N * thermal, 1 / (d.N * thermal)})
 	if d.Cj > 0 {
 		n.capacitor(name+".cj", inner, k, float64(d.Cj), true)
 	}
@@ -101,9 +102,9 @@ func (n *Netlist) Q(name, c, b, e string, q BJT) {
 
 // eval is the diode's current and conductance at v volts.
 func (d *diode) eval(v float64) (i, g float64) {
-	e, de := exponent(v / d.nvt)
+	e, de := exponent(v * d.gvt)
 	is := float64(d.model.Is)
-	return is*(e-1) + gmin*v, is*de/d.nvt + gmin
+	return is*(e-1) + gmin*v, is*de*d.gvt + gmin
 }
 
 // bjtLaw is the transistor's law with its constants worked out.
@@ -218,12 +219,12 @@ const (
 func (c *clamp) eval(v float64) (i, g float64) {
 	i, g = 2*gmin*v-gmin*(c.hi+c.lo), 2*gmin
 	if v > c.hi-clampFar {
-		e, de := exponent((v - c.hi) / clampNVt)
-		i, g = i+clampIs*e, g+clampIs*de/clampNVt
+		e, de := exponent((v - c.hi) * (1 / clampNVt))
+		i, g = i+clampIs*e, g+clampIs*de*(1/clampNVt)
 	}
 	if v < c.lo+clampFar {
-		e, de := exponent((c.lo - v) / clampNVt)
-		i, g = i-clampIs*e, g+clampIs*de/clampNVt
+		e, de := exponent((c.lo - v) * (1 / clampNVt))
+		i, g = i-clampIs*e, g+clampIs*de*(1/clampNVt)
 	}
 	return i, g
 }

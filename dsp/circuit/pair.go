@@ -8,6 +8,7 @@ type pair struct {
 	a, b             int
 	forward, reverse Diode   // forward conducts from a to b
 	nf, nr           float64 // V
+	gf, gr           float64 // their inverses, 1/V
 	vf, vr           float64 // critical voltages
 }
 
@@ -28,7 +29,7 @@ func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
 		}
 	}
 	n.pairs = append(n.pairs, pair{name, n.node(a), n.node(b), forward, reverse, forward.N * thermal, reverse.N * thermal,
-		critical(forward.N*thermal, float64(forward.Is)), critical(reverse.N*thermal, float64(reverse.Is))})
+		1 / (forward.N * thermal), 1 / (reverse.N * thermal), critical(forward.N*thermal, float64(forward.Is)), critical(reverse.N*thermal, float64(reverse.Is))})
 	if c := float64(forward.Cj + reverse.Cj); c > 0 {
 		n.capacitor(name+".cj", a, b, c, true)
 	}
@@ -39,10 +40,10 @@ func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
 const pairWeight = 4
 
 func (p *pair) currents(v float64) (forward, reverse, g float64) {
-	f, df := exponent(v / p.nf)
-	r, dr := exponent(-v / p.nr)
+	f, df := exponent(v * p.gf)
+	r, dr := exponent(-v * p.gr)
 	is, ir := float64(p.forward.Is), float64(p.reverse.Is)
-	return is * (f - 1), ir * (r - 1), is*df/p.nf + ir*dr/p.nr + 2*gmin
+	return is * (f - 1), ir * (r - 1), is*df*p.gf + ir*dr*p.gr + 2*gmin
 }
 
 func (p *pair) eval(v float64) (i, g float64) {

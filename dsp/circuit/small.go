@@ -35,15 +35,16 @@ func (t *Transient) newton2(st *stepper, p, v []float64, limit int, giveUp bool)
 		lu[0], lu[1], lu[2], lu[3] = r0, a01, l10, r1
 		f1 = (f1 - l10*f0) * r1
 		f0 = (f0 - a01*f1) * r0
-		worst := max(math.Abs(f0)*weight[0], math.Abs(f1)*weight[1])
+		w0, w1 := math.Abs(f0)*weight[0], math.Abs(f1)*weight[1]
+		worst := larger(w0, w1)
 		if giveUp && worst > divideAt {
 			return it, left
 		}
-		if !(worst < 1e12) {
+		if !(w0+w1 < 1e12) { // or not a number
 			return it, lost
 		}
 		if rest := worst * worst * sharp; rest <= portTolerance {
-			t.report.Residual = max(t.report.Residual, rest)
+			t.report.Residual = larger(t.report.Residual, rest)
 			vv[0] += f0
 			vv[1] += f1
 			cur[0] += g0*f0 + x0*f1
@@ -106,15 +107,16 @@ func (t *Transient) newton3(st *stepper, p, v []float64, limit int, giveUp bool)
 		f2 = (f2 - l20*f0 - l21*f1) * r2
 		f1 = (f1 - a12*f2) * r1
 		f0 = (f0 - a01*f1 - a02*f2) * r0
-		worst := max(math.Abs(f0)*weight[0], math.Abs(f1)*weight[1], math.Abs(f2)*weight[2])
+		w0, w1, w2 := math.Abs(f0)*weight[0], math.Abs(f1)*weight[1], math.Abs(f2)*weight[2]
+		worst := larger(larger(w0, w1), w2)
 		if giveUp && worst > divideAt {
 			return it, left
 		}
-		if !(worst < 1e12) {
+		if !(w0+w1+w2 < 1e12) { // or not a number
 			return it, lost
 		}
 		if rest := worst * worst * sharp; rest <= portTolerance {
-			t.report.Residual = max(t.report.Residual, rest)
+			t.report.Residual = larger(t.report.Residual, rest)
 			vv[0] += f0
 			vv[1] += f1
 			vv[2] += f2

@@ -337,7 +337,7 @@ func (t *Transient) gather(x, h float64) {
 	for k := range t.smooth {
 		q, y := &t.smooth[k], t.outs[k]
 		// ∫(y1+(y-y1)·z)·(x+h·z) dz and the same with 1-x-h·z, z from 0 to 1, times h
-		mean, tilt := (q.y1+y)/2, (q.y1+2*y)/6
+		mean, tilt := (q.y1+y)/2, (q.y1+2*y)*(1./6)
 		d := y - 2*q.y1 + q.y2
 		second := d
 		rise := h * (x*mean + h*tilt)
@@ -352,7 +352,8 @@ func (t *Transient) gather(x, h float64) {
 		default:
 			second = 0
 		}
-		rise, fall = rise-second/24, fall-second/24
+		second *= 1. / 24
+		rise, fall = rise-second, fall-second
 		q.d1, q.d2 = d, q.d1
 		q.a += rise
 		q.b += fall
