@@ -162,6 +162,11 @@ func (n *session) state() (json.RawMessage, error) {
 			return nil, err
 		}
 		s.Sides[letter] = side
+		for _, w := range n.doc.chain(k).Warnings() {
+			if !slices.Contains(s.Cautions, w) {
+				s.Cautions = append(s.Cautions, w)
+			}
+		}
 	}
 	return json.Marshal(s)
 }
