@@ -165,13 +165,14 @@ func (c *Curve) places(count float64) []float64 {
 	return slices.Compact(list)
 }
 
-// stagePlaces is where a stage has a setting. They all run all the time, so there are few: 32 of a dial, a decibel, a twelfth of an octave of a frequency.
+// stagePlaces is where a stage has a setting. They all run all the time, so there are few: 64 of a dial, one every half a decibel, a twelfth of an octave of a frequency.
+// A fade over half a decibel misses a gain by (ln 10/40)²/8 of it, which is -68 dB, and so does one over a 64th of an audio taper at its top.
 func (c *Curve) stagePlaces() []float64 {
 	switch c.unit {
 	case dsp.Dial:
-		return c.places(32)
+		return c.places(64)
 	case dsp.Decibels, dsp.DBVs, dsp.DBus:
-		return c.places(c.high - c.low)
+		return c.places(2 * (c.high - c.low))
 	case dsp.Hertzes:
 		return c.places(12)
 	}

@@ -314,7 +314,7 @@ func way(moves []Turn, movers []int, from, to float64) [3]float64 {
 // impedance.
 const (
 	firstPlaces = 16
-	fadeError   = 1e-3
+	fadeError   = 5e-4
 	mostHalved  = 8
 )
 

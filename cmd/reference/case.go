@@ -24,6 +24,7 @@ type Case struct {
 	Rate   float64 `json:"rate"`   // Hz
 	Length float64 `json:"length"` // s
 	Drive  Drive   `json:"drive"`
+	Knobs  []Knob  `json:"knobs,omitempty"` // that are turned
 }
 
 // Wire lays the case out.
@@ -135,7 +136,13 @@ func (c Case) Deck(a Accuracy) (string, error) {
 	if a.Step > 0 {
 		d.Step, d.Stop, d.RelTol, d.Probes = dsp.Second(a.Step), dsp.Second(c.Length), a.RelTol, []string{c.Jack}
 	}
-	return w.Circuit.Deck(d), nil
+	deck := w.Circuit.Deck(d)
+	for _, k := range c.Knobs {
+		if deck, err = k.write(deck); err != nil {
+			return "", err
+		}
+	}
+	return deck, nil
 }
 
 // need gathers the stages in front of a node.

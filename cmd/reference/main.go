@@ -5,6 +5,7 @@
 //	go run ./cmd/reference -gain -seed 7 -count 21    the same for the gain blocks
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
 //	go run ./cmd/reference -store chains/testdata/reference
+//	go run ./cmd/reference -moving                    knobs that are turned; -store chains/testdata/moving keeps them
 //	go run ./cmd/reference -decks dsp/circuit/testdata
 //	go run ./cmd/reference -stress 10000000           does the solver ever fail?
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy
@@ -48,7 +49,7 @@ type options struct {
 
 	rate, length       float64
 	suite, speed, deck bool
-	gain               bool
+	gain, moving       bool
 	seed               uint64
 	count, jobs        int
 	stress             int64
@@ -68,6 +69,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	f.Float64Var(&o.length, "length", 0.1, "length in `seconds`")
 	f.BoolVar(&o.suite, "suite", false, "check the fixed list of cases")
 	f.BoolVar(&o.gain, "gain", false, "with -count: the gain blocks in turn, not the fuzz")
+	f.BoolVar(&o.moving, "moving", false, "check, or with -store keep, the cases whose knobs are turned")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of random cases")
 	f.IntVar(&o.count, "count", 0, "check so many random cases")
 	f.IntVar(&o.jobs, "jobs", 2, "cases to run at a time")
@@ -137,7 +139,16 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		}
 		return 0
 	case o.store != "":
-		if err := store(ctx, o.store, version, out); err != nil {
+		cases := stored()
+		if o.moving {
+			cases = moving()
+		}
+		if err := store(ctx, o.store, cases, version, out); err != nil {
+			return fail(err)
+		}
+		return 0
+	case o.moving:
+		if err := checkMoving(ctx, out); err != nil {
 			return fail(err)
 		}
 		return 0
