@@ -236,11 +236,24 @@ func (b *browser) region(from, to int) {
 	b.run(fmt.Sprintf("drywire.wave.set(%d, %d)", from, to))
 }
 
+// watch keeps what the worklet says it plays, and the sound of previews as it is handed over: key by key, frame by frame of the loop.
+const watch = `(() => {
+	const s = drywire.sound, told = s.told.bind(s), post = s.deck.port.postMessage.bind(s.deck.port);
+	globalThis.heard = [];
+	globalThis.previews = {};
+	s.told = m => { const l = heard.at(-1); if (m.key && (l?.key !== m.key || l.layer !== m.layer)) heard.push({ key: m.key, layer: m.layer, time: performance.now() }); told(m); };
+	s.deck.port.postMessage = (m, t) => {
+		if (m.do === "piece" && m.layer === "preview") (previews[m.key] ??= new Float32Array(s.region[1] - s.region[0])).set(m.piece, m.at);
+		post(m, t);
+	};
+})()`
+
 // play presses Play, and taps what leaves the worklet, before the volume.
 func (b *browser) play() {
 	b.t.Helper()
 	b.do(chromedp.Click("#play"))
 	b.wait("drywire.sound.deck && drywire.sound.playing")
+	b.run(watch)
 	b.run(`globalThis.tap ??= (() => { const t = new AnalyserNode(drywire.sound.context, { fftSize: 32768 }); drywire.sound.deck.connect(t); return t; })()`)
 }
 
@@ -464,6 +477,7 @@ func TestMoves(t *testing.T) {
 		time.Sleep(900 * time.Millisecond)
 		old := b.exact("A")
 		b.run(`document.querySelector('[data-block="echo"] .grip').scrollIntoView({ block: "center" })`)
+		b.run(`heard.length = 0; globalThis.asked = 0; addEventListener("keydown", () => asked = performance.now(), true); addEventListener("pointerup", () => asked = performance.now(), true)`)
 		want := map[string]string{"key": "lift echo drive", "hand": "lift drive echo", "lifted": "echo lift drive"}[by]
 		switch by {
 		case "key":
@@ -486,7 +500,14 @@ func TestMoves(t *testing.T) {
 		b.want(by+": focus", eval[string](b, `document.activeElement.closest(".station")?.dataset.block ?? document.activeElement.tagName`), "echo")
 		b.wait(`drywire.sound.heard.key === drywire.sound.orders.A.key && drywire.sound.orders.A.revision === drywire.state().revision`)
 		time.Sleep(80 * time.Millisecond)
-		b.seam(by, old)
+		first := eval[struct {
+			Layer string
+			After float64
+		}](b, `(() => { const h = heard.find(h => h.key === drywire.sound.orders.A.key); return { Layer: h.layer, After: h.time - asked }; })()`)
+		t.Logf("%s: the %s sound is heard %.0f ms after it was asked for", by, first.Layer, first.After)
+		// A new order is heard from its preview; one that was there before, or that the other side has, is held.
+		b.want(by+": first heard", first.Layer, map[string]string{"key": "preview", "hand": "exact", "lifted": "exact"}[by])
+		b.seam(by, old, first.Layer)
 		b.both()
 		time.Sleep(900 * time.Millisecond)
 		x := b.tapped()
@@ -515,29 +536,69 @@ func TestMoves(t *testing.T) {
 	b.quiet()
 }
 
-// seam looks through the tap for what no sound does: a step greater than the loudest one of the sounds around it, or a gap.
-func (b *browser) seam(what string, old played) {
+// seam finds in the tap where an old sound gave way to the present one, and holds it to a line of 20 ms between the two at the same place, with
+// no step that the two have not got themselves. The gain of a preview is an estimate that moves; along the fade it may be any straight line.
+func (b *browser) seam(what string, old played, layer string) {
 	b.t.Helper()
 	x := b.tapped()
-	own := 0.0
-	for k := 1; k < len(old.volts); k++ {
-		own = math.Max(own, old.gain*math.Abs(float64(old.volts[k]-old.volts[k-1])))
+	var now []float32
+	if layer == "preview" {
+		now = b.samples(`previews[drywire.sound.orders.A.key]`)
+	} else {
+		now = b.exact("A").volts
 	}
-	now := b.exact("A")
-	for k := 1; k < len(now.volts); k++ {
-		own = math.Max(own, now.gain*math.Abs(float64(now.volts[k]-now.volts[k-1])))
+	n := len(old.volts)
+	at, _ := find(x[:8192], old)
+	was := func(k int) float64 { return old.gain * float64(old.volts[(at+k)%n]) }
+	is := func(k int) float64 { return float64(now[(at+k)%n]) }
+	seam := -1
+	for k := range x {
+		if math.Abs(float64(x[k])-was(k)) > near {
+			seam = k
+			break
+		}
 	}
-	step, quiet, run := 0.0, 0, 0
-	for k := 1; k < len(x); k++ {
-		step = math.Max(step, math.Abs(float64(x[k]-x[k-1])))
+	const fade = 960 // 20 ms
+	if seam < 8192 || seam > window-2*fade {
+		b.t.Fatalf("%s: the seam is at %d of the tap", what, seam)
+	}
+	least, level := math.Inf(1), 0.0
+	for begin := seam - 40; begin <= seam; begin++ { // the line's first frames may differ by less than near
+		// The least squares of (g + h·t)·p·is, t from 0 to 1 along the fade, p the line.
+		var uu, uv, vv, ur, vr float64
+		for pass := range 2 {
+			d := uu*vv - uv*uv
+			g, h := (ur*vv-vr*uv)/d, (vr*uu-ur*uv)/d
+			worst := 0.0
+			for k := range fade {
+				t := float64(k+1) / fade
+				u, r := t*is(begin+k), float64(x[begin+k])-(1-t)*was(begin+k)
+				v := t * u
+				if pass == 0 {
+					uu, uv, vv, ur, vr = uu+u*u, uv+u*v, vv+v*v, ur+u*r, vr+v*r
+				} else {
+					worst = math.Max(worst, math.Abs(r-g*u-h*v))
+				}
+				level = math.Max(level, math.Abs(r))
+			}
+			if pass == 1 {
+				least = math.Min(least, worst)
+			}
+		}
+	}
+	quiet, run := 0, 0
+	for k := range x {
 		if run++; x[k] != 0 {
 			run = 0
 		}
 		quiet = max(quiet, run)
 	}
-	b.t.Logf("%s: largest step %.3f, the sounds' own %.3f", what, step, own)
-	if step > own*math.Pow(10, 1.0/20) { // the gain of a sound that is still being computed is an estimate, here let to be 1 dB off
-		b.t.Errorf("%s: a step of %.3g, where the sounds' own are %.3g", what, step, own)
+	b.t.Logf("%s: at the seam %.2g off a line from one sound to the other, of up to %.2g", what, least, level)
+	if level < 0.01 {
+		b.t.Errorf("%s: nothing sounds at the seam", what)
+	}
+	if least > 0.01*level { // the gain moves by 20 dB a second and not quite along a line: 0.4 dB in the fade, 0.1 % from a line
+		b.t.Errorf("%s: %.3g off a line of 20 ms, where the sound is up to %.3g", what, least, level)
 	}
 	if quiet > 64 {
 		b.t.Errorf("%s: a gap of %d frames", what, quiet)
@@ -610,7 +671,7 @@ func TestLevels(t *testing.T) {
 }
 
 // A setting, a bypass and a take are edits like any other, and are heard.
-func TestEdits(t *testing.T) {
+func TestSettings(t *testing.T) {
 	b := open(t, testChain)
 	b.region(48000, 48000*3)
 	b.play()

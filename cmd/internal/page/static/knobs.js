@@ -26,7 +26,7 @@ const valueAt = (k, at) => {
 };
 
 /** @param {Knob} k @param {number} v */
-const written = (k, v) => String(v) + (k.unit ? " " + k.unit : "");
+const written = (k, v) => String(v) + (k.unit && !k.unit.startsWith(":") ? " " : "") + (k.unit ?? "");
 
 let unique = 0;
 
