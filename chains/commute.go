@@ -10,8 +10,6 @@ import (
 	"strings"
 	"sync"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"drywire/blocks"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
@@ -31,8 +29,7 @@ import (
 // stages in the order of their keys, so that it does not depend on which order was asked for first; and only if none of them reaches a limit in that
 // order either. Where a proof fails, the stage is the base of another run, and computed as it stands.
 //
-// Circuits in a run are computed as convolutions with their impulse responses where these are short, which is the same again up to rounding. So
-// signals equal the rendered ones within -120 dB (a test), and not to the last bit as a Memo's.
+// So signals equal the rendered ones within -120 dB (a test), and not to the last bit as a Memo's.
 //
 // Its methods may be called from several goroutines.
 type Orders struct {
@@ -41,17 +38,17 @@ type Orders struct {
 
 	memo *Memo
 
-	mu       sync.Mutex
-	peaks    map[[32]byte]float64    // of signals, by their keys
-	limits   map[[32]byte]bool       // whether a stage reaches a limit, by the keys of its input and its core
-	circuits map[[32]byte]*leadFacts // by the keys of circuits
+	mu     sync.Mutex
+	peaks  map[[32]byte]float64 // of signals, by their keys
+	limits map[[32]byte]bool    // whether a stage reaches a limit, by the keys of its input and its core
+	still  map[[32]byte]bool    // whether a linear circuit is without a voltage at rest, by its key
 }
 
 // NewOrders is like NewMemo.
 func NewOrders(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Orders {
 	return &Orders{
 		memo:  NewMemo(recording, rate, q, budget),
-		peaks: map[[32]byte]float64{}, limits: map[[32]byte]bool{}, circuits: map[[32]byte]*leadFacts{},
+		peaks: map[[32]byte]float64{}, limits: map[[32]byte]bool{}, still: map[[32]byte]bool{},
 	}
 }
 
@@ -86,6 +83,15 @@ func (o *Order) Signal(ctx context.Context, node string) ([]float64, error) {
 		return nil, err
 	}
 	return x[margin : margin+o.all.memo.length], nil
+}
+
+// Key is the same for nodes that have the same signal.
+func (o *Order) Key(ctx context.Context, node string) ([32]byte, error) {
+	r, err := o.node(ctx, node)
+	if err != nil {
+		return [32]byte{}, err
+	}
+	return r.key, nil
 }
 
 // Peak is the highest voltage, peak, that a stage of the wiring senses or puts out.
@@ -167,7 +173,6 @@ type lead struct {
 	key     [32]byte
 	netlist *circuit.Netlist
 	probe   string
-	facts   *leadFacts
 }
 
 func (p link) compare(q link) int {
@@ -238,12 +243,12 @@ func (o *Order) node(ctx context.Context, name string) (*run, error) {
 	if moves := o.moves.sections[n]; moves != nil {
 		key = moves.key(name)
 	} else if len(in) == 1 && n.Linear() && !o.all.Literal {
-		facts, err := o.all.facts(key, n, name)
+		still, err := o.all.stillAt(key, n, name)
 		if err != nil {
 			return nil, err
 		}
-		if facts.still {
-			r := in[0].through(lead{key, n, name, facts})
+		if still {
+			r := in[0].through(lead{key, n, name})
 			if ok, err := o.provenPast(ctx, r); err != nil {
 				return nil, err
 			} else if ok {
@@ -433,91 +438,29 @@ func (o *Order) signal(ctx context.Context, r *run) ([]float64, error) {
 			return o.process(ctx, from, r.last, x)
 		}
 		l := r.past[len(r.past)-1].lead
-		if l.facts.response != nil {
-			return l.facts.convolve(x), nil
-		}
 		return o.all.memo.section(ctx, o.wiring, l.netlist, l.probe, [][]float64{x})
 	})
 }
 
-// leadFacts is what is known of a linear circuit.
-type leadFacts struct {
-	still    bool         // no voltage at rest
-	response []complex128 // the transform of its impulse response, scaled; nil where it is long
-	length   int          // of the impulse response, in samples
-	latency  int
-}
-
-const (
-	leadBlock   = 4096          // samples transformed at a time
-	longestLead = leadBlock / 4 // a longer response is not worth a convolution
-	leadRest    = 1e-10         // what a response may leave out, as a share of the sum of its magnitudes
-)
-
-// facts looks at a linear circuit once.
-func (o *Orders) facts(key [32]byte, n *circuit.Netlist, probe string) (*leadFacts, error) {
+// stillAt says whether a linear circuit is without a voltage at rest, so that it does not only add to its input.
+func (o *Orders) stillAt(key [32]byte, n *circuit.Netlist, probe string) (bool, error) {
 	o.mu.Lock()
-	m := o.circuits[key]
+	still, ok := o.still[key]
 	o.mu.Unlock()
-	if m != nil {
-		return m, nil
+	if ok {
+		return still, nil
 	}
 	s, err := section.New(n, o.memo.Rate, o.memo.Quality, probe)
 	if err != nil {
-		return nil, err
+		return false, err
 	}
-	m = &leadFacts{still: true, latency: s.Latency()}
-	x := make([]float64, leadBlock)
+	x := make([]float64, blockSize)
 	s.Process([][]float64{x}, [][]float64{make([]float64, len(x))})
-	for _, y := range x {
-		m.still = m.still && y == 0
-	}
-	s.Reset()
-	in := make([]float64, len(x))
-	in[0] = 1
-	s.Process([][]float64{x}, [][]float64{in})
-	sum := 0.0
-	for _, y := range x {
-		sum += math.Abs(y)
-	}
-	rest := 0.0
-	for m.length = len(x); m.length > 0 && rest+math.Abs(x[m.length-1]) <= leadRest*sum; m.length-- {
-		rest += math.Abs(x[m.length-1])
-	}
-	if 0 < m.length && m.length <= longestLead {
-		for k := range x {
-			if x[k] /= leadBlock; k >= m.length { // the inverse transform is not normalised
-				x[k] = 0
-			}
-		}
-		m.response = fourier.NewFFT(leadBlock).Coefficients(nil, x)
-	}
+	still = !slices.ContainsFunc(x, func(y float64) bool { return y != 0 })
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	o.circuits[key] = m
-	return m, nil
-}
-
-// convolve is a whole signal through the circuit, with the latency taken back: blocks of it, transformed, and what they give added up.
-func (m *leadFacts) convolve(x []float64) []float64 {
-	fft := fourier.NewFFT(leadBlock)
-	block, lines := make([]float64, leadBlock), make([]complex128, leadBlock/2+1)
-	out := make([]float64, len(x))
-	step := leadBlock - m.length + 1
-	for at := 0; at < len(x); at += step {
-		clear(block[copy(block, x[at:min(at+step, len(x))]):])
-		fft.Coefficients(lines, block)
-		for k, h := range m.response {
-			lines[k] *= h
-		}
-		fft.Sequence(block, lines)
-		from := max(0, m.latency-at) // what comes before the signal's own beginning
-		to := max(from, min(leadBlock, len(x)+m.latency-at))
-		for k, y := range block[from:to] {
-			out[at+from-m.latency+k] += y
-		}
-	}
-	return out
+	o.still[key] = still
+	return still, nil
 }
 
 // Commuting says of each block of the chain whether its stages may change places with others, as long as they reach no limit.

@@ -3,6 +3,7 @@ package experiment
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -92,58 +93,124 @@ func (r Rung) label() string {
 	return "into " + r.Into
 }
 
-// Text is the diagram in at most 100 columns. The takes are one below the other on one scale, so that every bar of one can be held against the other's.
+// textColumns is how wide the diagram is at most.
+const textColumns = 100
+
+// panel is how one take is laid out: the columns of its labels, its bars and each of its numbers, and every how many dB the scale has a number.
+type panel struct {
+	labels, bar, number int
+	step                float64
+	headings            [2][]string // over the numbers, in lines
+	numbers             func(Rung) []Figure
+}
+
+// A take alone has the whole width. Two stand side by side, the peak as a bar alone.
+var (
+	wide = panel{16, 51, 11, 20, [2][]string{{"peak", "headroom", "over noise"}, {"dBu", "dB", "dB"}},
+		func(r Rung) []Figure { return []Figure{r.Peak, r.HeadroomDB, r.RoomDB} }}
+	half = panel{12, 24, 6, 40, [2][]string{{"head-", "over"}, {"room", "noise"}},
+		func(r Rung) []Figure { return []Figure{r.HeadroomDB, r.RoomDB} }}
+)
+
+// Text is the diagram in at most 100 columns. Two takes stand side by side, more in pairs, all on one scale, so that every bar of one can be held against the
+// other's.
 func (l *Ladder) Text() string {
-	const labels, bar, columns = 16, 51, 100
 	low, high := l.span()
+	var b strings.Builder
+	fmt.Fprintf(&b, "█ signal, from its average to its peak    ░ noise    ┃ ceiling of what it goes into    ! over it\n")
+	fmt.Fprintf(&b, "%s\n", LadderWords)
+	if len(l.Takes) == 1 {
+		fmt.Fprintf(&b, "\n%s\n", strings.Join(wide.lines(l.Takes[0], low, high), "\n"))
+		return b.String()
+	}
+	width := (textColumns - 2) / 2
+	for at := 0; at < len(l.Takes); at += 2 {
+		left := half.lines(l.Takes[at], low, high)
+		var right []string
+		if at+1 < len(l.Takes) {
+			right = half.lines(l.Takes[at+1], low, high)
+		}
+		b.WriteString("\n")
+		for k := range max(len(left), len(right)) {
+			line := ""
+			if k < len(left) {
+				line = left[k]
+			}
+			if k < len(right) {
+				line += strings.Repeat(" ", width+2-utf8.RuneCountInString(line)) + right[k]
+			}
+			b.WriteString(strings.TrimRight(line, " ") + "\n")
+		}
+	}
+	fmt.Fprintf(&b, "\nHeadroom: dB from the peak up to the ceiling; under 0 it distorts.\nOver noise: dB from the noise up to the average.\n")
+	return b.String()
+}
+
+// lines is a take's rungs as rows under a heading of its name, its scale and its numbers.
+func (p panel) lines(t LadderTake, low, high float64) []string {
 	at := func(v float64) int {
-		return int(math.Round((v - low) / (high - low) * (bar - 1)))
+		return int(math.Round((v - low) / (high - low) * float64(p.bar-1)))
 	}
 	const lead = 4 // columns of the scale before the bars: the first number is as wide as that on both sides
-	scale := []rune(strings.Repeat(" ", lead+bar+3))
-	marks := []rune(strings.Repeat(" ", bar))
-	for db := low; db <= high; db += 20 {
+	scale := []rune(strings.Repeat(" ", lead+p.bar+3))
+	marks := []rune(strings.Repeat(" ", p.bar))
+	for db := p.step * math.Ceil(low/p.step); db <= high; db += p.step {
 		text := fmt.Sprintf("%+.0f", db)
 		if db == 0 {
 			text = "0"
 		}
 		from := lead + at(db) - utf8.RuneCountInString(text)/2
 		for k, c := range text {
-			if p := from + k; p >= 0 && p < len(scale) {
-				scale[p] = c
+			if i := from + k; i >= 0 && i < len(scale) {
+				scale[i] = c
 			}
 		}
 		marks[at(db)] = '·'
 	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "█ signal, from its average to its peak    ░ noise    ┃ ceiling of what it goes into    ! over it\n")
-	fmt.Fprintf(&b, "%s\n", LadderWords)
-	for _, t := range l.Takes {
-		fmt.Fprintf(&b, "\n%s\n", cut(t.Take, columns))
-		fmt.Fprintf(&b, "%*s%-*s %8s %10s %10s\n", labels-lead, "dBu ", lead+bar, strings.TrimRight(string(scale), " "), "peak", "headroom", "over noise")
-		fmt.Fprintf(&b, "%*s%-*s %8s %10s %10s\n", labels, "", bar, "", "dBu", "dB", "dB")
-		for _, r := range t.Rungs {
-			row := append([]rune(nil), marks...)
-			if r.Noise.OK() {
-				for k := 0; k <= at(r.Noise.Value); k++ {
-					row[k] = '░'
-				}
-			}
-			if r.Peak.OK() && r.Average.OK() {
-				for k := max(0, at(r.Average.Value)); k <= at(r.Peak.Value); k++ {
-					row[k] = '█'
-					if r.Ceiling.OK() && k > at(r.Ceiling.Value) {
-						row[k] = '!'
-					}
-				}
-			}
-			if r.Ceiling.OK() {
-				row[max(0, at(r.Ceiling.Value))] = '┃'
-			}
-			fmt.Fprintf(&b, "%-*s%s %8s %10s %10s\n", labels, cut(r.label(), labels-1), string(row), r.Peak.Text(1), r.HeadroomDB.Text(1), r.RoomDB.Text(1))
+	row := func(label, bar string, numbers []string) string {
+		text := fmt.Sprintf("%-*s%-*s", p.labels, label, p.bar, bar)
+		for _, n := range numbers {
+			text += fmt.Sprintf("%*s", p.number, n)
 		}
+		return text
 	}
-	return b.String()
+	heading := func(label, bar string, numbers []string) string { // its scale reaches over the edges of the bars
+		text := fmt.Sprintf("%-*s%-*s", p.labels-lead, label, lead+p.bar, strings.TrimRight(bar, " "))
+		for k, n := range numbers {
+			text += fmt.Sprintf("%*s", max(p.number-max(0, utf8.RuneCountInString(text)-p.labels-p.bar-k*p.number), 0), n)
+		}
+		return text
+	}
+	lines := []string{
+		cut(t.Take, p.labels+p.bar+p.number*len(p.headings[0])),
+		heading("dBu", string(scale), p.headings[0]),
+		row("", "", p.headings[1]),
+	}
+	for _, r := range t.Rungs {
+		bar := slices.Clone(marks)
+		if r.Noise.OK() {
+			for k := 0; k <= at(r.Noise.Value); k++ {
+				bar[k] = '░'
+			}
+		}
+		if r.Peak.OK() && r.Average.OK() {
+			for k := max(0, at(r.Average.Value)); k <= at(r.Peak.Value); k++ {
+				bar[k] = '█'
+				if r.Ceiling.OK() && k > at(r.Ceiling.Value) {
+					bar[k] = '!'
+				}
+			}
+		}
+		if r.Ceiling.OK() {
+			bar[max(0, at(r.Ceiling.Value))] = '┃'
+		}
+		var numbers []string
+		for _, f := range p.numbers(r) {
+			numbers = append(numbers, f.Text(1))
+		}
+		lines = append(lines, row(cut(r.label(), p.labels-1), string(bar), numbers))
+	}
+	return lines
 }
 
 // cut shortens a text to so many characters.

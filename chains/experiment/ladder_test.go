@@ -53,37 +53,51 @@ func TestLadderRungs(t *testing.T) {
 	}
 }
 
-// Every bar is where the scale says: a column is 140 dB / 50 wide.
+// Every bar is where the scale says, of one take alone and of two side by side: a column is 140 dB / 50 wide, or 140 dB / 23.
 func TestLadderText(t *testing.T) {
-	text := NewLadder(laddered("one", 6, "fuzz", "a-name-that-is-far-too-long-for-it"), laddered("two", -15, "b")).Text()
-	lines := strings.Split(text, "\n")
-	for _, line := range lines {
-		if n := utf8.RuneCountInString(line); n > 100 {
-			t.Errorf("%d columns: %q", n, line)
-		}
-	}
-	row := func(prefix string) []rune {
-		for _, line := range lines {
-			if strings.HasPrefix(line, prefix) {
-				return []rune(line)[16:]
+	one, two := laddered("one", 6, "fuzz", "a-name-that-is-far-too-long-for-it"), laddered("two", -15, "b")
+	for _, c := range []struct {
+		name        string
+		takes       []*Measures
+		begins, bar []int // columns at which a take's rows and bars begin
+		steps       float64
+	}{
+		{"alone", []*Measures{one}, []int{0}, []int{16}, 50},
+		{"the other alone", []*Measures{two}, []int{0}, []int{16}, 50},
+		{"side by side", []*Measures{one, two}, []int{0, 51}, []int{12, 63}, 23},
+		{"three", []*Measures{one, two, one}, []int{0, 51}, []int{12, 63}, 23},
+	} {
+		text := NewLadder(c.takes...).Text()
+		for _, line := range strings.Split(text, "\n") {
+			if n := utf8.RuneCountInString(line); n > 100 {
+				t.Errorf("%s: %d columns: %q", c.name, n, line)
 			}
 		}
-		t.Fatalf("no row %q in\n%s", prefix, text)
-		return nil
-	}
-	at := func(db float64) int { return int(math.Round((db + 120) / 140 * 50)) }
-	r := row("into fuzz")
-	for k, want := range map[int]rune{0: '░', at(-100): '░', at(-20): '█', at(-15): '█', at(-10): '█', at(6): '┃', at(-50): ' '} {
-		if r[k] != want {
-			t.Errorf("column %d of %q is %q, want %q", k, string(r), r[k], want)
+		for _, unit := range []string{"dBu", "dB"} {
+			if !strings.Contains(text, unit) {
+				t.Errorf("%s: no unit %s", c.name, unit)
+			}
 		}
-	}
-	if r := row("into b "); r[at(-10)] != '!' || r[at(-15)] != '┃' || r[at(-20)] != '█' {
-		t.Errorf("a signal over its ceiling: %q", string(r))
-	}
-	for _, unit := range []string{"dBu", "dB"} {
-		if !strings.Contains(text, unit) {
-			t.Errorf("no unit %s", unit)
+		at := func(db float64) int { return int(math.Round((db + 120) / 140 * c.steps)) }
+		for k, m := range c.takes {
+			prefix, want := "into fuzz", map[int]rune{0: '░', at(-100): '░', at(-20): '█', at(-15): '█', at(-10): '█', at(6): '┃', at(-50): ' '}
+			if m == two {
+				prefix, want = "into b ", map[int]rune{0: '░', at(-10): '!', at(-15): '┃', at(-20): '█'}
+			}
+			var bar []rune
+			for _, line := range strings.Split(text, "\n") {
+				if row := []rune(line); len(row) > c.bar[k%2] && strings.HasPrefix(string(row[c.begins[k%2]:]), prefix) {
+					bar = row[c.bar[k%2]:]
+				}
+			}
+			if bar == nil {
+				t.Fatalf("%s: no row %q in\n%s", c.name, prefix, text)
+			}
+			for column, mark := range want {
+				if bar[column] != mark {
+					t.Errorf("%s: column %d of %q is %q, want %q", c.name, column, string(bar), bar[column], mark)
+				}
+			}
 		}
 	}
 }

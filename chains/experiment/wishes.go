@@ -34,6 +34,7 @@ type played struct {
 	*chains.Wiring
 	order *chains.Order
 	out   []float64 // V
+	key   [32]byte  // of out
 }
 
 // wishes is all wishes, in the order of the alphabet. Their definitions are this project's own, from standard measures where there are some.
@@ -94,10 +95,16 @@ type wishBench struct {
 	mu     sync.Mutex
 	probes map[string]*chains.Orders // test signals in the place of the recording
 	asked  map[string]Figure         // of the recording
+	heard  map[heardKey]Figure       // of signals at out
+}
+
+type heardKey struct {
+	what   string
+	signal [32]byte
 }
 
 func newWishBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int, literal bool) *wishBench {
-	b := &wishBench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*chains.Orders{}, asked: map[string]Figure{}}
+	b := &wishBench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*chains.Orders{}, asked: map[string]Figure{}, heard: map[heardKey]Figure{}}
 	b.main = b.orders(recording, memory)
 	b.noise = chains.NewNoiseLevels(rate)
 	return b
@@ -128,8 +135,26 @@ func (b *wishBench) play(ctx context.Context, c *chains.Chain) (*played, error) 
 	w := c.Wire(b.rate, b.quality)
 	p := &played{Wiring: w, order: b.main.Order(w)}
 	var err error
-	p.out, err = p.order.Signal(ctx, "out")
+	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
+		return nil, err
+	}
+	p.key, err = p.order.Key(ctx, "out")
 	return p, err
+}
+
+// inOut is a figure of the signal at out, worked out once for all orders that have it.
+func (b *wishBench) inOut(what string, p *played, of func([]float64) Figure) Figure {
+	key := heardKey{what, p.key}
+	b.mu.Lock()
+	f, ok := b.heard[key]
+	b.mu.Unlock()
+	if !ok {
+		f = of(p.out)
+		b.mu.Lock()
+		b.heard[key] = f
+		b.mu.Unlock()
+	}
+	return f
 }
 
 // probe is a memo with a test signal in the place of the recording.
@@ -169,12 +194,19 @@ func (b *wishBench) brightness(_ context.Context, p *played) (Figure, error) {
 		}
 		return levelOf(math.Sqrt(s.Power(2e3, 8e3)/all), "nothing from 2 to 8 kHz")
 	}
-	return share(p.out).minus(b.inRecording("brightness", share)), nil
+	return b.inOut("brightness", p, share).minus(b.inRecording("brightness", share)), nil
 }
 
 func (b *wishBench) quiet(_ context.Context, p *played) (Figure, error) {
-	if f := unplayed(p.out); !f.OK() {
-		return f, nil
+	level := b.inOut("level", p, func(x []float64) Figure {
+		if f := unplayed(x); !f.OK() {
+			return f
+		}
+		rms, err := measure.AWeighted(x, float64(b.rate))
+		return figure(dsp.ToDB(rms), err)
+	})
+	if !level.OK() {
+		return level, nil
 	}
 	noise, err := b.noise.AWeighted(p.Chain)
 	if err != nil {
@@ -183,11 +215,7 @@ func (b *wishBench) quiet(_ context.Context, p *played) (Figure, error) {
 	if noise == 0 {
 		return noFigure("no noise"), nil
 	}
-	played, err := measure.AWeighted(p.out, float64(b.rate))
-	if err != nil {
-		return figure(0, err), nil
-	}
-	return figure(dsp.ToDB(played/noise), nil), nil
+	return figure(level.Value-dsp.ToDB(noise), nil), nil
 }
 
 func (b *wishBench) headroom(ctx context.Context, p *played) (Figure, error) {
@@ -212,7 +240,7 @@ func (b *wishBench) headroom(ctx context.Context, p *played) (Figure, error) {
 
 func (b *wishBench) dynamicsKept(_ context.Context, p *played) (Figure, error) {
 	spread := func(x []float64) Figure { return levelSpread(x, float64(b.rate)) }
-	return spread(p.out).minus(b.inRecording("dynamics", spread)), nil
+	return b.inOut("dynamics", p, spread).minus(b.inRecording("dynamics", spread)), nil
 }
 
 // levelSpread is from the 10 % to the 95 % point of the levels of 50 ms, in dB, of those within 40 dB of the loudest.
