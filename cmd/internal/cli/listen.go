@@ -32,9 +32,9 @@ change, the order of the blocks, a bypass, a knob, the take, is heard at the sam
 music. Two orders are held side by side, equally loud, and a blind test tells whether you can hear
 the difference at all.
 
-The page reads and writes the chain file and nothing else: save puts an order or a take back into
-it, with your comments and your layout. Change the file in an editor meanwhile, and the page follows.
-Its recording must lie in the chain file's folder, or under it.
+The page writes the chain file, and beside it the results of blind tests: save puts an order or a
+take back into it, with your comments and your layout. Change the file in an editor meanwhile, and
+the page follows. Its recording must lie in the chain file's folder, or under it.
 
 The page is for this machine alone, and for those who have its address, which is a new one every
 time. Ctrl-C ends it.`,
