@@ -225,3 +225,32 @@ func TestRefusedEdits(t *testing.T) {
 		}
 	}
 }
+
+// An edit whose text does not say what was meant is refused, whatever differs: here the text stays as it is, and each time something else was meant.
+func TestEditsAreComparedWithWhatWasMeant(t *testing.T) {
+	text := []byte("drywire: 1\nrecording: {sample: riff}\nblocks: {s: {kind: switcher, loops: {1: [f]}}, f: {kind: fuzz}, a: {kind: buffer}}\norder: [s, a]\ntray: [a]\npresets: {p: {loops: [1], set: {f.fuzz: 3}}}\ntakes: [{name: x, preset: p}, {name: y, off: [a], set: {patch: 1 m}}]\n")
+	if _, err := edit(text, func(*document, *File) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	for name, mean := range map[string]func(*File){
+		"order":        func(f *File) { f.Order = []string{"a", "s"} },
+		"split":        func(f *File) { f.Split = &SplitOrder{Mix: mixStereo} },
+		"title":        func(f *File) { f.Title = "t" },
+		"loops":        func(f *File) { f.Blocks[0].Loops = []Loop{{2, []string{"f"}}} },
+		"blocks":       func(f *File) { f.Blocks[2].Settings = f.Blocks[1].Settings },
+		"guitar":       func(f *File) { f.Guitar.Volume = 3 },
+		"presets":      func(f *File) { f.Presets[0].Set[0].Text = "4" },
+		"takes":        func(f *File) { f.Takes = f.Takes[:1] },
+		"take's name":  func(f *File) { f.Takes[0].Name = "z" },
+		"take's order": func(f *File) { f.Takes[0].Order = []string{"s", "a"} },
+		"take's set":   func(f *File) { f.Takes[1].Set[0].Text = "2 m" },
+		"take's off":   func(f *File) { f.Takes[1].Off = nil },
+		"preset":       func(f *File) { f.Takes[0].Preset = "" },
+		"toggle":       func(f *File) { f.Takes[0].Toggle = []int{1} },
+	} {
+		got, err := edit(text, func(_ *document, f *File) error { mean(f); return nil })
+		if err == nil || got != nil || !strings.Contains(err.Error(), "in another way than it should") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
