@@ -57,7 +57,7 @@ type NoiseMove struct {
 var noiseAssumptions = []string{
 	"Nobody plays: what a clipping stage or a compressor does to noise while the strings sound is not in it.",
 	"The recording's own noise is not in it.",
-	"Supplies are ideal: no ripple.",
+	"Ripple is that of the supplies that the file gives; a block that is plugged into none has an ideal one.",
 	"Mains hum is what the chain file says for the guitar: 50 Hz and multiples, each as many times softer as its number.",
 	"Every resistor at 27 °C.",
 }
