@@ -10,8 +10,8 @@ import (
 )
 
 // reordered is the document after the order of a side's take was changed, with what is in a switcher's loops. Blocks that are named nowhere go to the
-// tray. The text must be a valid chain file at every step on the way, so that a block that moves between the order and a loop is in the tray
-// meanwhile.
+// tray. A loop is wiring that every take has: what is plugged into one leaves the file's order and those of all takes. The text must be a valid chain
+// file at every step on the way, so that a block that moves between an order and a loop is in the tray meanwhile.
 func (n *session) reordered(ctx context.Context, d document, side int, entries []orderEntry) (document, error) {
 	t := d.take(side)
 	order, split, loops, err := flattened(entries, d.file)
@@ -24,15 +24,19 @@ func (n *session) reordered(ctx context.Context, d document, side int, entries [
 			text, err = do(text)
 		}
 	}
-	// What will wait, and meanwhile also what is moved between the order and a loop.
+	// What is meant.
 	after := *d.file
 	after.Takes = slices.Clone(after.Takes)
 	for k := range after.Takes {
-		if after.Takes[k].Name == t.Name {
-			after.Takes[k].Order, after.Takes[k].Split = order, split
+		u := &after.Takes[k]
+		if u.Name == t.Name {
+			u.Order, u.Split = order, split
+		} else if u.Order != nil {
+			u.Order, u.Split = loops.without(u.Order, u.Split)
 		}
 	}
 	if loops != nil {
+		after.Order, after.Split = loops.without(after.Order, after.Split)
 		after.Blocks = slices.Clone(after.Blocks)
 		for k := range after.Blocks {
 			if after.Blocks[k].Name == loops.switcher {
@@ -40,11 +44,11 @@ func (n *session) reordered(ctx context.Context, d document, side int, entries [
 			}
 		}
 	}
+	// What will wait, and meanwhile also what is moved between an order and a loop.
 	wait := waiting(&after)
 	meanwhile := slices.Clone(wait)
 	for _, b := range d.file.Blocks {
-		held := slices.Contains(d.file.Tray, b.Name) || loops != nil && (inLoops(loops.list, b.Name) || inLoops(loops.before, b.Name))
-		if held && !slices.Contains(meanwhile, b.Name) {
+		if (slices.Contains(d.file.Tray, b.Name) || loops.have(b.Name)) && !slices.Contains(meanwhile, b.Name) {
 			meanwhile = append(meanwhile, b.Name)
 		}
 	}
@@ -52,20 +56,22 @@ func (n *session) reordered(ctx context.Context, d document, side int, entries [
 		edit(func(b []byte) ([]byte, error) { return chains.SetTray(b, meanwhile) })
 	}
 	if loops != nil {
-		// First without what is in a loop before or after.
-		held := func(names []string) []string {
-			return slices.DeleteFunc(slices.Clone(names), func(name string) bool { return inLoops(loops.list, name) || inLoops(loops.before, name) })
+		// First without what is in a loop before or after, and without settings of it.
+		for k, u := range d.file.Takes {
+			if u.Name == t.Name || loops.touch(reach(d.file, u)) || loops.touch(reach(&after, after.Takes[k])) {
+				u.Order, u.Split = after.Takes[k].Order, after.Takes[k].Split
+				if u.Order != nil {
+					u.Order, u.Split = loops.clear(u.Order, u.Split)
+				}
+				u.Set, u.Off = nil, nil
+				edit(func(b []byte) ([]byte, error) { return chains.SetTake(b, u.Name, u) })
+			}
 		}
-		u := t
-		u.Order, u.Split = held(order), nil
-		if split != nil {
-			u.Split = &chains.SplitOrder{Left: held(split.Left), Right: held(split.Right), Mix: split.Mix}
+		if order, split := loops.clear(d.file.Order, d.file.Split); len(order) > 0 || split != nil {
+			edit(func(b []byte) ([]byte, error) { return chains.SetOrder(b, order, split) })
 		}
-		u.Set, u.Off = nil, nil
-		edit(func(b []byte) ([]byte, error) { return chains.SetTake(b, t.Name, u) })
 		edit(func(b []byte) ([]byte, error) { return chains.SetLoops(b, loops.switcher, loops.list) })
 	}
-	t.Order, t.Split = order, split
 	if err != nil {
 		return d, err
 	}
@@ -73,8 +79,12 @@ func (n *session) reordered(ctx context.Context, d document, side int, entries [
 	if err != nil {
 		return d, err
 	}
-	t = n.kept(document{file: between}, t)
-	edit(func(b []byte) ([]byte, error) { return chains.SetTake(b, t.Name, t) })
+	for k, u := range after.Takes {
+		if u.Name == t.Name || loops.touch(reach(d.file, d.file.Takes[k])) || loops.touch(reach(&after, u)) {
+			u = n.kept(document{file: between}, u)
+			edit(func(b []byte) ([]byte, error) { return chains.SetTake(b, u.Name, u) })
+		}
+	}
 	if !slices.Equal(meanwhile, wait) {
 		edit(func(b []byte) ([]byte, error) { return chains.SetTray(b, wait) })
 	}
@@ -84,10 +94,36 @@ func (n *session) reordered(ctx context.Context, d document, side int, entries [
 	return n.server.parsed(ctx, text, d.takes)
 }
 
-// changedLoops is what is plugged into a switcher's loops, after a change and before it.
+// changedLoops is what is plugged into a switcher's loops, after a change and before it. nil is no change.
 type changedLoops struct {
 	switcher     string
 	list, before []chains.Loop
+}
+
+// have says whether a block is in a loop before or after.
+func (l *changedLoops) have(name string) bool {
+	return l != nil && (inLoops(l.list, name) || inLoops(l.before, name))
+}
+
+// touch says whether one of the blocks is in a loop before or after.
+func (l *changedLoops) touch(names []string) bool { return slices.ContainsFunc(names, l.have) }
+
+// without is an order without what is in a loop after the change; clear also without what was in one before.
+func (l *changedLoops) without(order []string, split *chains.SplitOrder) ([]string, *chains.SplitOrder) {
+	return filtered(order, split, func(name string) bool { return l != nil && inLoops(l.list, name) })
+}
+
+func (l *changedLoops) clear(order []string, split *chains.SplitOrder) ([]string, *chains.SplitOrder) {
+	return filtered(order, split, l.have)
+}
+
+// filtered is an order without the blocks that gone names.
+func filtered(order []string, split *chains.SplitOrder, gone func(string) bool) ([]string, *chains.SplitOrder) {
+	kept := func(names []string) []string { return slices.DeleteFunc(append([]string{}, names...), gone) }
+	if split != nil {
+		split = &chains.SplitOrder{Left: kept(split.Left), Right: kept(split.Right), Mix: split.Mix}
+	}
+	return kept(order), split
 }
 
 // flattened is an order as the chain file has it.

@@ -216,6 +216,33 @@ func TestLoops(t *testing.T) {
 	w.wants("all undone", w.text(), boardFile)
 }
 
+// TestIntoALoopOutOfEveryOrder holds that a block which is plugged into a loop leaves the orders of the file and of all takes, and keeps the settings
+// that they have of it.
+func TestIntoALoopOutOfEveryOrder(t *testing.T) {
+	file := strings.NewReplacer("order: [board, buffer]", "order: [board, buffer]   # on the floor",
+		"guitar: slide}", "guitar: slide, order: [buffer, board], set: {buffer.supply: 12 V}}\n  - {name: third, preset: loud, off: [buffer]}").Replace(boardFile)
+	p := openPage(t, file)
+	w := p.window()
+	loops := map[string]any{"loops": "board", "in": map[string][]string{"1": {"boost"}, "2": {"drive", "buffer"}, "3": {}}}
+	w.must("A", op("order", "order", []any{loops, "echo"}))
+	w.wants("A", w.lane("A"), []string{"board", "1:true", "boost", "2:false", "drive", "buffer", "3:false", "echo"})
+	w.wants("B", w.lane("B"), []string{"board", "1:true", "boost", "2:true", "drive", "buffer", "3:false"})
+	f, err := chains.Parse("x", []byte(w.text()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.wants("the file's order", f.Order, []string{"board"})
+	if set := f.Takes[1].Set; len(set) != 1 || set[0].Target != "buffer.supply" {
+		t.Errorf("the second take sets %v", set)
+	}
+	w.wants("off in the third", f.Takes[2].Off, []string{"buffer"})
+	if !strings.Contains(w.text(), "# on the floor") {
+		t.Error("a comment is gone")
+	}
+	w.must("A", op("undo"))
+	w.wants("undone", w.text(), file)
+}
+
 // TestOneTake holds that a file with one take gets a second side, which is no change to be saved.
 func TestOneTake(t *testing.T) {
 	p := openPage(t, strings.Replace(quickFile, "  - {name: late, order: [buffer, echo, vol]}\n", "", 1))
