@@ -61,6 +61,9 @@ func TestCrowd(t *testing.T) {
 	}
 	p.server.engine.mu.Lock()
 	l := p.server.engine.loops[0]
+	if begun, most := p.server.engine.begun, 2*(1+listeners/4); begun > most { // A and B, and once more where all had left
+		t.Errorf("%d exact sounds were begun; want %d at most", begun, most)
+	}
 	p.server.engine.mu.Unlock()
 	l.mu.Lock()
 	computed := int64(0)

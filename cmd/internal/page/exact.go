@@ -31,6 +31,7 @@ type engine struct {
 	bytes  int        // of these
 	speeds [2]float64 // seconds of sound in a second, of the last preview in draft and in normal quality; 0 while there was none
 	jobs   sync.WaitGroup
+	begun  int // how many exact sounds so far
 }
 
 // soundQuality is the quality of exact sound: what the commands render in where nobody asks for another.
@@ -251,6 +252,7 @@ func (e *engine) begin(l *loop, c *chains.Chain) (s *sound, leave func()) {
 		ctx, cancel := context.WithCancel(e.ctx)
 		s = &sound{key: k, loop: l, chain: c, lead: lead, wiring: w, ready: make(chan struct{}), cancel: cancel}
 		s.memo = l.memo(s.lead)
+		e.begun++
 		e.sounds[k] = s
 		e.jobs.Go(func() {
 			defer cancel()

@@ -384,7 +384,7 @@ func TestHostile(t *testing.T) {
 	huge := `{"session":"` + strings.Repeat("x", 200<<10) + `"}`
 	deep := `{` + session + `,"side":"A","op":{"do":"order","order":` + strings.Repeat("[", 20000) + strings.Repeat("]", 20000) + `}}`
 	for _, body := range []string{"", "{", "null x", "[]", "1", huge, deep, do + do, `{"session":1}`, `{` + session + `}`, `{` + session + `,"side":"C","op":{"do":"undo"}}`, `{` + session + `,"side":"A","op":{"do":"rm"}}`,
-		`{` + session + `,"side":"A","unknown":1}`, `{"session":"none","side":"A","op":{"do":"undo"}}`, `{` + session + `,"side":"A","revision":99,"op":{"do":"undo"}}`, `{` + session + `,"side":"A","op":{"do":"undo"}}`,
+		`{` + session + `,"side":"A","unknown":1}`, `{"session":"none","side":"A","op":{"do":"undo"}}`, `{` + session + `,"side":"A","revision":99,"op":{"do":"bypass","block":"echo","on":true}}`, `{` + session + `,"side":"A","op":{"do":"undo"}}`,
 		`{` + session + `,"side":"A","op":{"do":"order","order":["nothing"]}}`, `{` + session + `,"side":"A","op":{"do":"order","order":[{"split":null}]}}`, `{` + session + `,"side":"A","op":{"do":"order","order":[{"loops":"vol","in":{}}]}}`,
 		`{` + session + `,"side":"A","op":{"do":"knob","target":"vol.volume","value":"1\ntakes: []"}}`, `{` + session + `,"side":"A","op":{"do":"knob","target":"guitar.volume","value":"11"}}`,
 		`{` + session + `,"side":"A","op":{"do":"add","kind":"fuzz","name":"a: {b"}}`, `{` + session + `,"side":"A","op":{"do":"add","kind":"../x","name":"y"}}`, `{` + session + `,"side":"A","op":{"do":"take","name":"zz"}}`} {
@@ -577,8 +577,8 @@ func TestEnds(t *testing.T) {
 	if took := time.Since(begin); took > 5*time.Second { // it waits two seconds at most for answers that are under way
 		t.Errorf("the end took %v", took)
 	}
-	if b, err := io.ReadAll(events.Body); err == nil && !bytes.HasPrefix(b, []byte(":")) {
-		t.Errorf("events ended with %q", b)
+	if b, err := io.ReadAll(events.Body); err != nil || !bytes.HasPrefix(b, []byte(":")) {
+		t.Errorf("events ended with %q, %v; want an end of their own", b, err)
 	}
 	if _, err := net.DialTimeout("tcp", p.server.host, time.Second); err == nil {
 		t.Error("something still listens")
