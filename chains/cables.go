@@ -71,7 +71,7 @@ func (c *Chain) Cabling() []Cable {
 		all = append(all, Cable{from, "out"})
 	} else {
 		all = append(all, Cable{run(c.Split.Left, from), outLeft})
-		all = append(all, Cable{run(c.Split.Right, from), outRight})
+		all = append(all, Cable{run(c.Split.Right, c.plugged(from)), outRight})
 	}
 	for _, s := range c.switchers {
 		for _, l := range s.Loops {
@@ -85,6 +85,18 @@ func (c *Chain) Cabling() []Cable {
 		}
 	}
 	return all
+}
+
+// plugged is the jack that the right path of a split is plugged into; from is the output of the block in front of it. Where that block is bypassed, the
+// plug stays in its second output: a bypass sounds as if it were in the first, and a switch needs no hand.
+func (c *Chain) plugged(from string) string {
+	if len(c.Blocks) > 0 {
+		last := c.Blocks[len(c.Blocks)-1]
+		if last.Off = false; last.stereo() {
+			return last.right()
+		}
+	}
+	return from
 }
 
 // onBoard is the names of the blocks on the board, a switcher once and with all that is in its loops.

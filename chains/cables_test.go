@@ -154,6 +154,7 @@ blocks:
   fuzz: {kind: fuzz}
   buffer: {kind: buffer}
   echo: {kind: delay}
+  swirl: {kind: chorus, stereo: on}
   s: {kind: switcher, loops: {1: [], 2: [wob], 3: [lift]}}
   wob: {kind: tremolo}
   lift: {kind: boost}
@@ -170,6 +171,11 @@ takes:
   - {name: all in, order: [fuzz, s], toggle: [1, 2, 3]}
   - {name: two, order: [fuzz, {split: {left: [buffer], right: [echo]}}]}
   - {name: two the other way, order: [fuzz, {split: {left: [echo], right: [buffer], mix: mono}}]}
+  - {name: wide, order: [swirl, {split: {left: [buffer], right: [echo]}}]}
+  - {name: wide and off, order: [swirl, {split: {left: [buffer], right: [echo]}}], off: [swirl]}
+  - {name: narrow, order: [swirl, {split: {left: [buffer], right: [echo]}}], set: {swirl.stereo: off}}
+  - {name: wide at once, order: [swirl, {split: {left: [], right: []}}]}
+  - {name: wide and late, order: [swirl, fuzz, {split: {left: [], right: []}}]}
 `
 	f, err := Parse("board.yaml", []byte(board))
 	if err != nil {
@@ -196,6 +202,14 @@ takes:
 		{"fuzz first", "slide", []string{"Unplug fuzz.in from guitar; plug it into guitar slide."}},
 		{"fuzz first", "no echo", []string{"Take away the cable from echo.out to out.", "Unplug buffer.out from echo.in; plug it into out.", "Take echo off the board."}},
 		{"no echo", "fuzz first", []string{"Put echo on the board.", "Unplug buffer.out from out; plug it into echo.in.", "Take one more cable, and plug it into echo.out and out."}},
+		{"wide", "wide and off", nil},
+		{"wide", "narrow", []string{"Unplug echo.in from swirl.right; plug it into swirl.out."}},
+		{"wide at once", "wide and late", []string{
+			"Put fuzz on the board.",
+			"Unplug swirl.out from out.left; plug it into fuzz.in.",
+			"Unplug out.right from swirl.right; plug it into fuzz.out.",
+			"Take one more cable, and plug it into fuzz.out and out.left.",
+		}},
 		{"all out", "two in", nil},
 		{"two in", "all in", nil},
 		{"two", "two the other way", []string{
