@@ -242,8 +242,10 @@ const watch = `(() => {
 	globalThis.heard = [];
 	globalThis.previews = {};
 	s.told = m => { const l = heard.at(-1); if (m.key && (l?.key !== m.key || l.layer !== m.layer)) heard.push({ key: m.key, layer: m.layer, time: performance.now() }); told(m); };
+	const channels = {};
 	s.deck.port.postMessage = (m, t) => {
-		if (m.do === "piece" && m.layer === "preview") (previews[m.key] ??= new Float32Array(s.region[1] - s.region[0])).set(m.piece, m.at);
+		if (m.do === "loop") channels[m.key] = m.memory.length;
+		if (m.do === "piece" && m.layer === "preview") (previews[m.key] ??= new Float32Array((s.region[1] - s.region[0]) * channels[m.key])).set(m.piece, m.at * channels[m.key]);
 		post(m, t);
 	};
 })()`
