@@ -212,15 +212,20 @@ type played struct {
 	gain  float64
 }
 
-// exact asks the server, past all that the page plays, for the exact sound of a side.
+// exact asks the server, past all that the page plays, for the exact sound of a side; two channels come frame by frame.
 func (b *browser) exact(side string) played {
 	b.t.Helper()
 	b.run(`(async () => {
 		const { stream } = await import("./wire.js"), [a, z] = drywire.sound.region;
 		const got = globalThis.got = { gain: 0, x: new Float32Array(z - a), have: 0 };
 		await stream({ session: drywire.session(), side: "` + side + `", from: a, region: [a, z] }, {
-			json: (type, v) => { if (type === 1 && v.layer === "exact") got.gain = v.gain; },
-			audio: (exact, start, x) => { if (exact) for (let k = 0; k < x.length; k++) got.x[(start - a + k) % (z - a)] = x[k], got.have++; },
+			json: (type, v) => { if (type === 1 && v.layer === "exact") got.gain = v.gain, got.channels = v.channels; },
+			audio: (exact, start, x) => {
+				if (!exact) return;
+				const n = got.channels;
+				if (got.x.length < n * (z - a)) got.x = new Float32Array(n * (z - a));
+				for (let k = 0; k < x.length; k++) got.x[(n * (start - a) + k) % (n * (z - a))] = x[k], got.have++;
+			},
 		}, new AbortController().signal);
 	})()`)
 	s := played{b.samples("got.x"), eval[float64](b, "got.gain")}
@@ -400,6 +405,50 @@ func TestPlays(t *testing.T) {
 	b.wait(`!drywire.sound.playing && document.getElementById("play").textContent.trim() === "Play"`)
 	if v := eval[float64](b, `new Promise(r => setTimeout(() => r(drywire.sound.context.state === "suspended" ? 1 : 0), 700))`); v != 1 {
 		t.Error("stopped, and the sound card still runs")
+	}
+	b.quiet()
+}
+
+// Two amplifiers are heard in two channels, each where it belongs.
+func TestPlaysStereo(t *testing.T) {
+	b := open(t, `drywire: 1
+title: Two amplifiers
+recording: {sample: riff}
+guitar: {pickup: humbucker}
+blocks:
+  left:  {kind: boost, gain: 3 dB}
+  right: {kind: overdrive}
+order:
+  - split: {left: [left], right: [right]}
+takes: [{name: as it is}, {name: softer, set: {left.gain: 0 dB}}]
+`)
+	b.region(48000, 48000*3)
+	b.play()
+	b.both()
+	b.run(`globalThis.taps = (() => {
+		const c = drywire.sound.context, apart = new ChannelSplitterNode(c, { numberOfOutputs: 2 });
+		drywire.sound.deck.connect(apart);
+		return [0, 1].map(k => { const t = new AnalyserNode(c, { fftSize: 32768 }); apart.connect(t, k); return t; });
+	})()`)
+	both := b.exact("A")
+	var channels [2]played
+	for k := range channels {
+		channels[k].gain = both.gain
+		for j := k; j < len(both.volts); j += 2 {
+			channels[k].volts = append(channels[k].volts, both.volts[j])
+		}
+	}
+	time.Sleep(900 * time.Millisecond)
+	x := b.samples(`(() => { const x = new Float32Array(2 * 32768); taps.forEach((t, k) => { const y = new Float32Array(32768); t.getFloatTimeDomainData(y); x.set(y, k * 32768); }); return x; })()`)
+	for k := range channels {
+		mine := x[k*window : (k+1)*window]
+		at, worst := find(mine, channels[k])
+		if worst > near || loudest(mine) < 0.05 {
+			t.Errorf("channel %d is %.3g off, its loudest frame %.3g", k, worst, loudest(mine))
+		}
+		if _, wrong := find(mine, channels[1-k]); wrong < 0.01 {
+			t.Errorf("channel %d is the other one too (%.3g, at %d): this is no check", k, wrong, at)
+		}
 	}
 	b.quiet()
 }
