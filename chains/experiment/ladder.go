@@ -22,7 +22,8 @@ type Ladder struct {
 // LadderTake is the ladder of one take.
 type LadderTake struct {
 	Take  string `json:"take"`
-	Rungs []Rung `json:"rungs"` // in the order of the signal
+	Held  string `json:"held,omitempty"` // what moves and stands still in noise and ceilings, as chains.Held says it
+	Rungs []Rung `json:"rungs"`          // in the order of the signal
 }
 
 // Rung is one hand-over: what goes into a block, or comes out at the end.
@@ -46,7 +47,7 @@ func NewLadder(takes ...*Measures) *Ladder {
 	l := &Ladder{Takes: []LadderTake{}}
 	dBu := Figure{Value: dsp.VoltsToDBV(dsp.DBu)}
 	for _, m := range takes {
-		t := LadderTake{Take: m.Take, Rungs: []Rung{}}
+		t := LadderTake{Take: m.Take, Held: m.Held, Rungs: []Rung{}}
 		for _, j := range m.Jacks {
 			into, isInput := strings.CutSuffix(j.Jack, ".in")
 			if isEnd := j.Jack == "out" || strings.HasPrefix(j.Jack, "out."); !isInput && !isEnd {

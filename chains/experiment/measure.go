@@ -23,9 +23,10 @@ type Measures struct {
 	Order   []string       `json:"order"`
 	Quality string         `json:"quality"`
 	RateHz  int            `json:"rate_hz"`
-	Seconds float64        `json:"seconds"` // of the recording; the meters read no longer
-	Tone    Tone           `json:"tone"`    // in the place of the recording; nought where none was asked for
-	Jacks   []JackMeasures `json:"jacks"`   // in the order of the signal
+	Seconds float64        `json:"seconds"`        // of the recording; the meters read no longer
+	Tone    Tone           `json:"tone"`           // in the place of the recording; nought where none was asked for
+	Held    string         `json:"held,omitempty"` // what moves and stands still in tones, noise and ceilings, as chains.Held says it
+	Jacks   []JackMeasures `json:"jacks"`          // in the order of the signal
 
 	Dynamics Dynamics `json:"dynamics"`
 }
@@ -104,7 +105,7 @@ func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signa
 // Measure measures a take. With a test tone it is also run with tones; without one (its zero value), those figures are not measured.
 func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) (*Measures, error) {
 	c := w.Chain
-	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate)}
+	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Held: chains.Held(c)}
 	jacks := c.Jacks()
 	ledgers, err := c.Noises(w.Rate, jacks...)
 	if errors.Is(err, chains.ErrNoLedger) { // then only some jacks have none

@@ -25,11 +25,12 @@ type Presets struct {
 	Title   string           `json:"title"`
 	Quality string           `json:"quality"`
 	RateHz  int              `json:"rate_hz"`
-	Seconds float64          `json:"seconds"` // of the recording
-	ByRMS   bool             `json:"by_rms"`  // it is too short for a loudness
-	Presets []PresetMeasures `json:"presets"` // in the order of the file
-	Jumps   []PresetJump     `json:"jumps"`   // of every two, largest first
-	Spread  Figure           `json:"spread"`  // LU from the softest to the loudest
+	Seconds float64          `json:"seconds"`        // of the recording
+	ByRMS   bool             `json:"by_rms"`         // it is too short for a loudness
+	Held    string           `json:"held,omitempty"` // what moves and stands still in noise and distortion, as chains.Held says it
+	Presets []PresetMeasures `json:"presets"`        // in the order of the file
+	Jumps   []PresetJump     `json:"jumps"`          // of every two, largest first
+	Spread  Figure           `json:"spread"`         // LU from the softest to the loudest
 	Trims   PresetTrims      `json:"trims"`
 	Guitars []GuitarPreset   `json:"guitars"` // every preset on every guitar
 }
@@ -183,6 +184,11 @@ func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
 		Title: b.File.Title, Quality: b.Quality.Name, RateHz: int(b.Rate), Seconds: float64(b.samples) / rate,
 		ByRMS: !ByLoudness(int64(b.samples), rate), Jumps: []PresetJump{}, Guitars: []GuitarPreset{},
 	}
+	var own []*chains.Chain
+	for _, preset := range b.File.Presets {
+		own = append(own, b.File.OnPreset(preset.Name, "", nil))
+	}
+	p.Held = chains.Held(own...)
 	guitars := []string{""}
 	for _, g := range b.File.Guitars {
 		guitars = append(guitars, g.Name)

@@ -18,6 +18,7 @@ type ResponseReport struct {
 	Take   string          `json:"take"`
 	Order  []string        `json:"order"`
 	Jack   string          `json:"jack"`
+	Held   string          `json:"held,omitempty"` // what moves, as chains.Held says it
 	Points []ResponsePoint `json:"points"`
 	Peak   ResponsePoint   `json:"peak"`      // the highest of them
 	Middle Figure          `json:"middle_db"` // the gain at 1 kHz
@@ -60,7 +61,7 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 	if err != nil {
 		return nil, err
 	}
-	r := &ResponseReport{Take: c.Take, Order: orderOf(c), Jack: jack, Losses: []Loss{}}
+	r := &ResponseReport{Take: c.Take, Order: orderOf(c), Jack: jack, Held: chains.Held(c), Losses: []Loss{}}
 	gain := func(k int) Figure { return levelOf(math.Sqrt(l.Gain[k]), "nothing comes through") }
 	for k, f := range l.Centres {
 		p := ResponsePoint{f, gain(k)}

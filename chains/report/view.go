@@ -620,8 +620,9 @@ var limits = []string{
 	"Circuits are solved with real component values, but generic ones: common practice, not one maker’s.",
 	"Transistors have no temperature but 27 °C, no spread and no series resistance. Tapers and tolerances are the textbook’s.",
 	"The guitar is a pickup with resistance, inductance, capacitance and an eddy-current branch, two pots and a cable. The string does not know what it is plugged into.",
-	"Compressor, equaliser, delay and reverb are signal processing behind a real input and output.",
-	"Supplies are ideal: no sag, no ripple, no shared ground. Cables have resistance and capacitance, not microphony.",
+	"Dynamics, equalisers, modulation, delays, reverbs, the power amplifier and the loudspeaker are signal processing behind a real input and output.",
+	"Supplies have a voltage, a limit and, where they are shared, a ripple by assumption, which is in the noise; only the power amplifier’s sags. Currents in a common ground and clock whine are not in the model.",
+	"Cables have resistance and capacitance, not microphony.",
 	"A difference that is shown here is one that the circuit makes. Whether you will like it is for your ears.",
 }
 

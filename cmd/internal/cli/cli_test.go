@@ -35,8 +35,8 @@ var update = flag.Bool("update", os.Getenv("UPDATE") == "1", "rewrite the texts 
 // TestScripts runs the scripts of use. Beside testscript's own commands they have
 //
 //	exits CODE PROGRAM ARGS…                 run, and want that exit code
-//	tone FILE SECONDS HZ PEAK [stereo|click] write a 24-bit WAV file with a sine, at 48 kHz; stereo: a second channel is silent;
-//	                                         click: one sample in the middle is 0.9
+//	tone FILE SECONDS HZ PEAK [stereo|click|plain] write a 24-bit WAV file with a sine, at 48 kHz; stereo: a second channel is silent;
+//	                                         click: one sample in the middle is 0.9; plain: without dither
 //	wav FILE                                 print what a WAV file is: format, frames, peak
 //	columns stdout|stderr MOST               want no line longer than that many characters
 //	empty FOLDER                             want nothing in it, hidden or not
@@ -87,6 +87,9 @@ func scriptTone(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	w, err := samples.Create(ts.MkAbs(args[0]), samples.Format{Rate: 48000, Channels: channels, Bits: 24})
 	ts.Check(err)
+	if slices.Contains(args, "plain") {
+		w.Dither = false
+	}
 	ts.Check(w.Write([][]float64{x, make([]float64, len(x))}[:channels]...))
 	ts.Check(w.Close())
 }

@@ -45,6 +45,7 @@ all with the tone's peak; and for the dynamics at out:
 
 --json prints one object in place of the tables:
   take, order, quality, rate_hz, seconds, tone: hz, volts (peak)
+  held (where knobs move: which are taken where they are at 0 s, but for the recording itself)
   jacks: jack, peak_volts, peak_dbv (of the peak), rms_volts, rms_dbv, rms_dbu, crest_db,
     loudness_lufs, noise_dbu, noise_a_dbu, signal_to_noise_db, signal_to_noise_a_db,
     ceiling_of, ceiling_volts, headroom_db, over_share (0 to 1), centroid_hz,
@@ -207,9 +208,17 @@ func printMeasures(s streams, m *experiment.Measures, bands string) {
 			}
 			paragraph(s.out, fmt.Sprintf("  %-12s ", what), strings.TrimSpace(value+about), 98)
 		}
-		line("compression", d.Compression, 1, "dB", " of the last 12 dB")
+		compression, last := d.Compression, " of the last 12 dB"
+		if below(compression) {
+			compression.Value, last = -compression.Value, " more than the last 12 dB: it expands"
+		}
+		line("compression", compression, 1, "dB", last)
 		line("sustain", d.Sustain, 2, "s", fmt.Sprintf(" for 20 dB; the source takes %.2f s", d.SourceFalls))
-		line("clean-up", d.CleanUp, 1, "dB", fmt.Sprintf(" less distortion at guitar volume 2 (%s %%) than at 10 (%s %%)", share(d.RolledTHD), share(d.FullTHD)))
+		cleanUp, word := d.CleanUp, "less"
+		if below(cleanUp) {
+			cleanUp.Value, word = -cleanUp.Value, "more"
+		}
+		line("clean-up", cleanUp, 1, "dB", fmt.Sprintf(" %s distortion at guitar volume 2 (%s %%) than at 10 (%s %%)", word, share(d.RolledTHD), share(d.FullTHD)))
 	}
 
 	why := map[string]bool{}
@@ -252,6 +261,9 @@ func printBands(s streams, j experiment.JackMeasures) {
 	}
 	t.print(s.out)
 }
+
+// below says whether a figure is printed with a minus.
+func below(f experiment.Figure) bool { return f.OK() && strings.HasPrefix(f.Text(1), "-") }
 
 // significant is a number with three digits.
 func significant(v float64) string {

@@ -7,13 +7,15 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"drywire/chains/experiment"
 )
 
 // Every key of the JSON that the measuring commands print is told in their help, and the help tells none that is not there.
 func TestMeasuringJSONIsDocumented(t *testing.T) {
 	dir := t.TempDir()
 	chain := filepath.Join(dir, "chain.yaml")
-	if err := os.WriteFile(chain, []byte("drywire: 1\nrecording: {sample: notes}\nblocks: {buffer: {kind: buffer}, eq: {kind: eq}}\norder: [buffer, eq]\n"), 0o644); err != nil {
+	if err := os.WriteFile(chain, []byte("drywire: 1\nrecording: {sample: notes}\nguitar: {volume: {at: {0 s: 10, 1 s: 8}}}\nblocks: {buffer: {kind: buffer}, eq: {kind: eq}}\norder: [buffer, eq]\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {
@@ -64,6 +66,28 @@ func TestMeasuringJSONIsDocumented(t *testing.T) {
 		}
 		if len(keys) < 5 {
 			t.Errorf("%s: only %d keys", c.command, len(keys))
+		}
+	}
+}
+
+// A figure that is below nought is told as what it is: the other way round.
+func TestDynamicsBothWays(t *testing.T) {
+	of := func(v float64) experiment.Figure { return experiment.Figure{Value: v} }
+	for _, c := range []struct {
+		compression, cleanUp float64 // dB
+		want                 []string
+	}{
+		{3, 6.02, []string{"compression  3.0 dB of the last 12 dB\n", "clean-up     6.0 dB less distortion at guitar volume 2 (5.00 %) than at 10 (10.0 %)\n"}},
+		{-0.4, -1.8, []string{"compression  0.4 dB more than the last 12 dB: it expands\n", "clean-up     1.8 dB more distortion at guitar volume 2 (5.00 %) than at 10 (10.0 %)\n"}},
+		{-0.04, -0.04, []string{"compression  0.0 dB of the last 12 dB\n", "clean-up     0.0 dB less distortion"}},
+	} {
+		var out strings.Builder
+		printMeasures(streams{out: &out}, &experiment.Measures{Tone: experiment.TestTone,
+			Dynamics: experiment.Dynamics{Compression: of(c.compression), CleanUp: of(c.cleanUp), RolledTHD: of(5), FullTHD: of(10)}}, "")
+		for _, line := range c.want {
+			if !strings.Contains(out.String(), line) {
+				t.Errorf("%v: want %q in\n%s", c, line, out.String())
+			}
 		}
 	}
 }

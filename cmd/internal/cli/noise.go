@@ -76,9 +76,12 @@ func readTake(s streams, file, take string) (*chainFile, *chains.Chain, error) {
 }
 
 // held says which knobs that move are taken where they are at the start, by whatever does not play the recording through a take.
-func (s streams) held(list ...*chains.Chain) {
-	if text := chains.Held(list...); text != "" {
-		s.say("drywire: %s", text)
+func (s streams) held(list ...*chains.Chain) { s.remark(chains.Held(list...)) }
+
+// remark is a long say, in lines; nothing where there is nothing to say.
+func (s streams) remark(text string) {
+	if text != "" {
+		paragraph(s.err, "drywire: ", text, width)
 	}
 }
 

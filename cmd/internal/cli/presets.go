@@ -43,6 +43,7 @@ what was rendered; what sounds on after it is cut.
 
 --json prints one object in place of the tables:
   title, quality, rate_hz, seconds, by_rms (too short for a loudness: levels are RMS)
+  held (where knobs move: which are taken where they are at 0 s for noise and distortion)
   presets: name, order, trim_db, and as in guitars
   jumps: from, to, lu                                   of every two, largest first
   spread                                                from the softest to the loudest, LU
@@ -95,6 +96,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	if err != nil {
 		return err
 	}
+	s.remark(p.Held)
 	var written []string
 	if o.out != "" {
 		out, err := openFolder(o.out)

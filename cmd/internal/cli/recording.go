@@ -92,8 +92,11 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 			return nil, err
 		}
 		if peak < allButSilent {
-			return nil, fmt.Errorf("%s: is silent (its largest sample is at %s dB of full scale), so no level can give it a peak of %s",
-				r.name, decibels(dsp.ToDB(peak)), volts(float64(want.Peak)))
+			why := "every sample is zero"
+			if peak > 0 {
+				why = fmt.Sprintf("its largest sample is %s dB under full scale", decibels(-dsp.ToDB(peak)))
+			}
+			return nil, fmt.Errorf("%s: is silent (%s), so no level can give it a peak of %s", r.name, why, volts(float64(want.Peak)))
 		}
 		r.volts = float64(want.Peak) / peak
 	default:

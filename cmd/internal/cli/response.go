@@ -31,7 +31,7 @@ next input took no current, and if the cable had no length. A negative cost is a
 brings a pickup's resonance down to where it lifts.
 
 --json prints one object in place of the tables:
-  take, order, jack
+  take, order, jack, held (where knobs move: which are taken where they are at 0 s)
   points: hz, gain_db       from 20 Hz to 20 kHz, 24 to the octave
   peak: hz, gain_db         the highest of them
   middle_db                 at 1 kHz
