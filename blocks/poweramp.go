@@ -47,7 +47,8 @@ const powerNoise = 40e-9 // V/√Hz
 type powering struct {
 	gain, top float64 // to the speaker, and its ceiling in volts
 	sag       float64 // share by which the supply falls while the output is at its ceiling
-	charge    float64 // share of the way that the supply goes in a high sample
+	charge    float64 // share of the way that the supply goes in a sample of the recording
+	share     float64 // 1/(factor·top): what turns the sum over a sample's high samples into the mean's share of the ceiling
 	supply    float64 // 1 at rest
 	up        *oversample.Up
 	down      *oversample.Down
@@ -61,12 +62,13 @@ const powerChunk = 64
 func (b *Bench) powering(s Settings) *powering {
 	p := &powering{
 		top: math.Sqrt(2 * s.Number("watts") * 8), sag: 0.35 * s.Number("sag") / 10,
-		charge: 1 - math.Exp(-1/(40e-3*float64(b.Rate)*float64(b.Oversample))),
+		charge: 1 - math.Exp(-1/(40e-3*float64(b.Rate))),
 		up:     oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate), factor: b.Oversample,
 		high: make([]float64, powerChunk*b.Oversample),
 	}
 	rate := b.Rate * dsp.Hertz(b.Oversample) // where the bilinear transform squeezes nothing that is heard
 	p.corners = filter.Cascade{filter.OnePoleHigh(35, rate), filter.OnePoleLow(14e3, rate)}
+	p.share = 1 / (float64(p.factor) * p.top)
 	p.gain = p.top / 0.5 * max(1e-4, circuit.Audio.Wiper(s.Number("level")/10)) // what leaks past a closed control
 	p.Reset()
 	return p
@@ -79,14 +81,18 @@ func (p *powering) Process(out, in [][]float64) {
 		n := min(len(src), powerChunk)
 		high := p.high[:n*p.factor]
 		p.up.Process(high, src[:n])
-		for k, x := range high {
-			// The curve, with the ceiling where the supply is.
-			ceiling := p.supply * p.top
-			u := p.gain * x / ceiling
-			u2 := u * u
-			y := p.gain * x / math.Sqrt(math.Sqrt(1+u2*u2))
-			high[k] = y
-			p.supply += p.charge * (1 - p.sag*math.Abs(y)/p.top - p.supply)
+		for high := high; len(high) > 0; high = high[p.factor:] {
+			// The curve, with the ceiling where the supply is at the recording's sample: it moves over 40 ms, and what need not wait for it is worked out side by side.
+			of, sum := 1/(p.supply*p.top), 0.0
+			for k, x := range high[:p.factor] {
+				x *= p.gain
+				u := x * of
+				u *= u
+				y := x / math.Sqrt(math.Sqrt(1+u*u))
+				high[k] = y
+				sum += math.Abs(y)
+			}
+			p.supply += p.charge * (1 - p.sag*sum*p.share - p.supply)
 		}
 		p.corners.Process(high, high)
 		p.down.Process(dst[:n], high)
