@@ -6,7 +6,7 @@ import (
 	"drywire/dsp/gemv"
 )
 
-// leastPivot is what a pivot must be at least for newton8.
+// leastPivot is what the determinant of a pivot must be at least for newton8.
 const leastPivot = 1e-6
 
 // larger is max without its care for what is not a number.
@@ -85,11 +85,6 @@ func (t *Transient) newton8(st *stepper, p, v []float64, limit int, giveUp bool)
 
 // invert8 makes the inverse of the Jacobian I - K·D. D has own on its diagonal and, in blocks of two, the other derivatives beside it.
 func (st *stepper) invert8(own, oth []float64) bool {
-	g, x := (*[8]float64)(own[:8]), (*[8]float64)(oth[:8])
-	for c := 0; c < 8; c += 2 {
-		gemv.Mul8((*[8]float64)(st.inverse[8*c:]), st.k[8*c:], 8, []float64{-g[c], -x[c+1]})
-		gemv.Mul8((*[8]float64)(st.inverse[8*c+8:]), st.k[8*c:], 8, []float64{-x[c], -g[c+1]})
-	}
-	st.inverted = gemv.Invert8((*[64]float64)(st.inverse), leastPivot)
+	st.inverted = gemv.Jacobian8((*[64]float64)(st.inverse), st.k, (*[8]float64)(own[:8]), (*[8]float64)(oth[:8]), leastPivot)
 	return st.inverted
 }

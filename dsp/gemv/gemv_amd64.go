@@ -14,7 +14,7 @@ func add4AVX(y *[4]float64, a *float64, stride int, x *float64, n int)
 func recurAVX(y, d, s, a *float64, rows int, x *float64, n int)
 
 //go:noescape
-func invert8AVX(a *float64, least float64) bool
+func jacobian8AVX(a, k, own, oth *float64, least float64) bool
 
 //go:noescape
 func mul8AVX(y *[8]float64, a *float64, stride int, x *float64, n int)

@@ -95,96 +95,74 @@ func TestRecurSameBits(t *testing.T) {
 	}
 }
 
-// Inverses times their matrices are the identity, for random matrices with a heavy diagonal, with rows and columns of very different sizes; both forms
-// of the larger give the same bits; what has no inverse is told.
-func TestInvert(t *testing.T) {
+// Inverses times I - K·D are the identity, for random K and D whose product leaves a heavy diagonal, with rows and columns of very different sizes; both forms give the same bits; what has no
+// inverse is told.
+func TestJacobian(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 8))
-	draw := func(n int) []float64 {
-		a := make([]float64, n*n)
-		left, right := make([]float64, n), make([]float64, n)
-		for k := range left {
-			left[k], right[k] = math.Exp(3*r.NormFloat64()), math.Exp(3*r.NormFloat64())
+	for range 1000 {
+		var k [64]float64
+		var own, oth, size [8]float64
+		for c := range size {
+			size[c] = math.Exp(3 * r.NormFloat64())
 		}
-		for c := range n {
-			for i := range n {
-				a[c*n+i] = 0.3 * r.NormFloat64()
+		for c := range 8 { // K·D has these sizes in its rows and one over them in its columns
+			own[c], oth[c] = (2+r.Float64())/size[c], 0.3*r.NormFloat64()/size[c^1]
+			for i := range 8 {
+				k[8*c+i] = 0.2 * r.NormFloat64() * size[i]
 				if i == c {
-					a[c*n+i] += 3
+					k[8*c+i] -= 2 * size[i]
 				}
-				a[c*n+i] *= left[i] * right[c]
 			}
 		}
-		return a
-	}
-	check := func(a, inverse []float64, n int) {
-		t.Helper()
-		for i := range n {
-			for c := range n {
-				sum, size := inverse[c*n+i], math.Abs(inverse[c*n+i]) // times the identity in the matrix
-				if n == 4 {
-					sum, size = 0, 0
-				}
-				for k := range n {
-					x := inverse[k*n+i] * a[c*n+k]
-					sum, size = sum+x, size+math.Abs(x)
+		var got, want [64]float64
+		if !Jacobian8(&got, k[:], &own, &oth, 1e-6) || !jacobian8(&want, k[:], &own, &oth, 1e-6) {
+			t.Fatal("given up")
+		}
+		if got != want {
+			t.Fatal("other bits")
+		}
+		// The matrix itself, written out: element i, c of K·D is the sum of K's over the block's two rows.
+		for i := range 8 {
+			for c := range 8 {
+				sum, all := 0.0, 0.0
+				for j := range 8 {
+					m := -(k[8*c+j]*own[c] + k[8*(c^1)+j]*oth[c^1])
+					if j == c {
+						m++
+					}
+					x := got[8*j+i] * m
+					sum, all = sum+x, all+math.Abs(x)
 				}
 				if i == c {
 					sum--
 				}
-				if math.Abs(sum) > 1e-13*(1+size) {
-					t.Fatalf("%d rows: %g at row %d, column %d of the product less the identity", n, sum, i, c)
+				if math.Abs(sum) > 1e-13*(1+all) {
+					t.Fatalf("%g at row %d, column %d of the product less the identity", sum, i, c)
 				}
 			}
 		}
 	}
-	for range 1000 {
-		a := draw(8)
-		got, want := [64]float64(a), [64]float64(a)
-		if !Invert8(&got, 1e-9) || !invert8(&want, 1e-9) {
-			t.Fatal("given up")
-		}
-		if got != want {
-			t.Fatal("eight rows: other bits")
-		}
-		check(a, got[:], 8)
-		a = draw(4)
-		four := [16]float64(a)
-		if !Invert4(&four, 1e-9) {
-			t.Fatal("given up")
-		}
-		check(a, four[:], 4)
-	}
-	for _, x := range []float64{0, math.NaN(), math.Inf(1)} {
-		var a, b [64]float64
-		a[27], b[27] = x-1, x-1
-		if Invert8(&a, 1e-9) || invert8(&b, 1e-9) {
-			t.Errorf("eight rows: a pivot of %v is taken", x)
-		}
-		four := [16]float64{0: 1, 5: 1, 10: x, 15: 1}
-		if Invert4(&four, 1e-9) {
-			t.Errorf("four rows: %v on the diagonal is taken", x)
+	for _, x := range []float64{0, math.NaN(), math.Inf(1)} { // on the diagonal of the third row
+		var k, a [64]float64
+		own, oth := [8]float64{2: 1}, [8]float64{}
+		k[18] = 1 - x
+		if Jacobian8(&a, k[:], &own, &oth, 1e-6) || jacobian8(&a, k[:], &own, &oth, 1e-6) {
+			t.Errorf("a pivot of %v is taken", x)
 		}
 	}
 }
 
-func BenchmarkInvert8(b *testing.B) {
-	var a [64]float64
-	for b.Loop() {
-		for k := range a {
-			a[k] = 0.1
-		}
-		for k := range 8 {
-			a[9*k] = 1
-		}
-		Invert8(&a, 1e-9)
+func BenchmarkJacobian8(b *testing.B) {
+	var k, a [64]float64
+	for j := range k {
+		k[j] = -0.1
 	}
-}
-
-func BenchmarkInvert4(b *testing.B) {
-	var a [16]float64
+	for j := range 8 {
+		k[9*j] = -1
+	}
+	own, oth := [8]float64{1, 1, 1, 1, 1, 1, 1, 1}, [8]float64{.1, .1, .1, .1, .1, .1, .1, .1}
 	for b.Loop() {
-		a = [16]float64{1, .1, .1, .1, .1, 1, .2, .3, .1, .4, 1, .2, .1, .3, .3, 1}
-		Invert4(&a, 1e-9)
+		Jacobian8(&a, k[:], &own, &oth, 1e-9)
 	}
 }
 
