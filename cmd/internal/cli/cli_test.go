@@ -43,6 +43,7 @@ var update = flag.Bool("update", os.Getenv("UPDATE") == "1", "rewrite the texts 
 //	appears PATTERN                          wait until a file's name matches
 //	beginning FILE BYTES NEW                 write the first so many bytes of a file, of which there are more, into another
 func TestScripts(t *testing.T) {
+	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script", UpdateScripts: *update, RequireExplicitExec: true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
@@ -299,10 +300,64 @@ func alike(got, want string) error {
 	return nil
 }
 
-func TestCompareJSON(t *testing.T) {
+// The small chain compared, on one core and on three: what is printed is right, what is written is what is printed, and it is the same to the last bit.
+func TestCompare(t *testing.T) {
+	t.Parallel()
 	dir := folder(t)
-	text := mustRun(t, "compare", filepath.Join(dir, "small.yaml"), "-o", filepath.Join(dir, "out"), "--json", "--quality", "draft")
-	golden(t, "compare.json", strings.ReplaceAll(text, dir+string(filepath.Separator), ""))
+	bin, err := exec.LookPath("drywire") // the test binary, by testscript.Main
+	if err != nil {
+		t.Fatal(err)
+	}
+	printed := map[string]string{} // by cores
+	for _, cores := range []string{"1", "3"} {
+		cmd := exec.Command(bin, "compare", "small.yaml", "-o", cores, "--quality", "draft", "--json")
+		var errs bytes.Buffer
+		cmd.Dir, cmd.Env, cmd.Stderr = dir, append(os.Environ(), "GOMAXPROCS="+cores), &errs
+		text, err := cmd.Output()
+		if err != nil {
+			t.Fatalf("%v\n%s", err, errs.String())
+		}
+		printed[cores] = string(text)
+	}
+	t.Run("JSON", func(t *testing.T) { compareJSON(t, printed["3"]) })
+	t.Run("matches what it writes", func(t *testing.T) {
+		small := compared(t, 4, filepath.Join(dir, "3"), printed["3"])
+		if small.TargetDB != experiment.Target || small.LimitedBy != "" {
+			t.Errorf("the target is %v, limited by %q", small.TargetDB, small.LimitedBy)
+		}
+		if n, ok := small.Of(1, 3); !ok || !n.Identical {
+			t.Errorf("two takes of the same circuit: %+v, want identical", n)
+		}
+		if n, ok := small.Of(1, 2); !ok || n.DB == nil || *n.DB < -20 {
+			t.Errorf("fuzz first and buffered: %+v, want a difference that anyone hears", n)
+		}
+	})
+	t.Run("any number of cores", func(t *testing.T) {
+		if printed["1"] != printed["3"] {
+			t.Error("what is printed differs with the number of cores")
+		}
+		files, err := filepath.Glob(filepath.Join(dir, "1", "*.wav"))
+		if err != nil || len(files) != 5 {
+			t.Fatalf("%v, %v", files, err)
+		}
+		for _, f := range files {
+			a, err := os.ReadFile(f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b, err := os.ReadFile(filepath.Join(dir, "3", filepath.Base(f)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !bytes.Equal(a, b) {
+				t.Errorf("%s differs with the number of cores", filepath.Base(f))
+			}
+		}
+	})
+}
+
+func compareJSON(t *testing.T, text string) {
+	golden(t, "compare.json", text)
 
 	var e experiment.Comparison
 	dec := json.NewDecoder(strings.NewReader(text))
@@ -321,10 +376,11 @@ func TestCompareJSON(t *testing.T) {
 	}
 }
 
-// What is written is of one loudness and one length, as read back from the files, and no true peak is too high. The bounds are those that are promised.
-func TestCompareMatchesWhatItWrites(t *testing.T) {
+// A click is too peaky to come to the usual target: all takes come down together.
+func TestCompareLimited(t *testing.T) {
+	t.Parallel()
 	dir := folder(t)
-	click := make([]float64, 24000) // too peaky to come to the usual target
+	click := make([]float64, 24000)
 	for k := range click {
 		click[k] = 0.01 * math.Sin(2*math.Pi*330*float64(k)/48000)
 	}
@@ -342,18 +398,7 @@ func TestCompareMatchesWhatItWrites(t *testing.T) {
 	}
 	out := filepath.Join(dir, "out")
 
-	small := compared(t, 4, "compare", filepath.Join(dir, "small.yaml"), "-o", out)
-	if small.TargetDB != experiment.Target || small.LimitedBy != "" {
-		t.Errorf("the target is %v, limited by %q", small.TargetDB, small.LimitedBy)
-	}
-	if n, ok := small.Of(1, 3); !ok || !n.Identical {
-		t.Errorf("two takes of the same circuit: %+v, want identical", n)
-	}
-	if n, ok := small.Of(1, 2); !ok || n.DB == nil || *n.DB < -20 {
-		t.Errorf("fuzz first and buffered: %+v, want a difference that anyone hears", n)
-	}
-
-	low := compared(t, 5, "compare", filepath.Join(dir, "peaky.yaml"), "-o", out, "--recording", filepath.Join(dir, "click.wav"))
+	low := compared(t, 5, out, mustRun(t, "compare", filepath.Join(dir, "peaky.yaml"), "-o", out, "--recording", filepath.Join(dir, "click.wav"), "--json", "--quality", "draft"))
 	if low.TargetDB > experiment.Target-3 || low.LimitedBy == "" {
 		t.Errorf("with a click, the target is %v, limited by %q; want it far lower", low.TargetDB, low.LimitedBy)
 	}
@@ -364,15 +409,16 @@ func TestCompareMatchesWhatItWrites(t *testing.T) {
 	}
 }
 
-// compared runs a comparison and holds its files against what it reports, wanting so many of them matched.
-func compared(t *testing.T, matched int, args ...string) (e experiment.Comparison) {
+// compared holds the files of a comparison against what it printed, wanting so many of them matched: of one loudness and one length, as read back, and no true
+// peak too high. The bounds are those that are promised.
+func compared(t *testing.T, matched int, folder, printed string) (e experiment.Comparison) {
 	t.Helper()
-	if err := json.Unmarshal([]byte(mustRun(t, append(args, "--json", "--quality", "draft")...)), &e); err != nil {
+	if err := json.Unmarshal([]byte(printed), &e); err != nil {
 		t.Fatal(err)
 	}
 	var first []float64
 	for _, k := range e.Takes {
-		x := readAll(t, filepath.Join(args[3], k.File))
+		x := readAll(t, filepath.Join(folder, k.File))
 		if first == nil {
 			first = x
 		}
@@ -423,42 +469,6 @@ func readAll(t *testing.T, path string) []float64 {
 	return x
 }
 
-// One core or all: the same files, to the last bit.
-func TestCompareOnAnyNumberOfCores(t *testing.T) {
-	if testing.Short() {
-		t.Skip("renders twice")
-	}
-	dir := folder(t)
-	bin, err := exec.LookPath("drywire") // the test binary, by testscript.Main
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, cores := range []string{"1", "3"} {
-		cmd := exec.Command(bin, "compare", "small.yaml", "-o", cores, "--quality", "draft")
-		cmd.Dir, cmd.Env = dir, append(os.Environ(), "GOMAXPROCS="+cores)
-		if text, err := cmd.CombinedOutput(); err != nil {
-			t.Fatalf("%v\n%s", err, text)
-		}
-	}
-	files, err := filepath.Glob(filepath.Join(dir, "1", "*.wav"))
-	if err != nil || len(files) != 5 {
-		t.Fatalf("%v, %v", files, err)
-	}
-	for _, f := range files {
-		a, err := os.ReadFile(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b, err := os.ReadFile(filepath.Join(dir, "3", filepath.Base(f)))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !bytes.Equal(a, b) {
-			t.Errorf("%s differs with the number of cores", filepath.Base(f))
-		}
-	}
-}
-
 func TestNetlistText(t *testing.T) {
 	dir := folder(t)
 	golden(t, "netlist.cir", mustRun(t, "netlist", filepath.Join(dir, "small.yaml"), "--take", "fuzz first", "--tone", "1 kHz 50 mV"))
@@ -466,6 +476,7 @@ func TestNetlistText(t *testing.T) {
 
 // The deck runs as printed, to its end. Where there is no ngspice this is left out.
 func TestNetlistRuns(t *testing.T) {
+	t.Parallel()
 	simulator, err := exec.LookPath("ngspice")
 	if err != nil {
 		t.Skip("no ngspice")
@@ -547,6 +558,7 @@ func TestInterrupt(t *testing.T) {
 // direct one gets its dynamics back while the buffered one stays dense. Bounds: half of what was measured at quality normal (7.4 dB
 // more above 2 kHz; a crest factor of 17.6 against 12.4 dB), for a difference that nobody has to strain to hear.
 func TestDemoSaysWhatItDoes(t *testing.T) {
+	t.Parallel()
 	out := filepath.Join(t.TempDir(), "demo")
 	text := mustRun(t, "demo", "-o", out, "--quality", "draft")
 	for _, line := range strings.Split(text, "\n") {

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -97,15 +96,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if o.out == "" {
 		return misusef("compare needs a folder to write into: -o DIR")
 	}
-	q, err := quality(o.quality)
-	if err != nil {
-		return err
-	}
-	f, err := readChainFile(s, o.file)
-	if err != nil {
-		return err
-	}
-	r, err := findRecording(ctx, f, o.recording)
+	f, r, q, err := material(ctx, s, o.file, o.recording, o.quality)
 	if err != nil {
 		return err
 	}
@@ -126,10 +117,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		return err
 	}
 	if o.json {
-		enc := json.NewEncoder(s.out)
-		enc.SetIndent("", "  ")
-		enc.SetEscapeHTML(false)
-		if err := enc.Encode(e); err != nil {
+		if err := s.object(e); err != nil {
 			return err
 		}
 	} else {
@@ -352,6 +340,15 @@ func partsOf(w *chains.Wiring, node string) []string {
 
 // printComparison prints the tables.
 func printComparison(s streams, e *experiment.Comparison) {
+	printLevels(s, e)
+	printSentences(s, e)
+	printPairs(s, e)
+	printCables(s, e)
+	printSolver(s, e)
+}
+
+// printLevels prints the takes with what each has at the last jack, before the gain that matched it and after.
+func printLevels(s streams, e *experiment.Comparison) {
 	unit := "LUFS"
 	if e.MatchedBy == "rms" {
 		unit = "dB RMS"
@@ -384,9 +381,10 @@ func printComparison(s streams, e *experiment.Comparison) {
 	if unmatched {
 		s.printf("! not matched: silent (under 1 µV), or too little sound for a loudness.\n")
 	}
+}
 
-	printPairs(s, e)
-	printCables(s, e)
+// printSolver prints how the solver fared.
+func printSolver(s streams, e *experiment.Comparison) {
 	solver := table{header: []string{" #", "solved together", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}
 	for _, k := range e.Takes {
 		for _, p := range k.Solver {

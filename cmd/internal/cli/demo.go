@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -92,6 +93,14 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	tables := words.String()
 
 	words.Reset()
+	said.printf("%s\n\n", f.Title)
+	r.describe(said)
+	said.printf("\n")
+	printLevels(said, e)
+	printSentences(said, e)
+	short := words.String()
+
+	words.Reset()
 	paragraph(&words, "", "Listen for", width)
 	for k, text := range listenFor {
 		paragraph(&words, fmt.Sprintf("%d. ", k+1), text, width)
@@ -112,11 +121,12 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	if err := out.publish(); err != nil {
 		return err
 	}
-	s.printf("%s\n%s\nWritten into %s:\n", tables, listen, dirOf(o.out))
+	s.printf("%s\n%s\nWritten into %s:\n", short, listen, dirOf(o.out))
 	for _, t := range e.Takes {
 		s.printf("  %s\n", t.File)
 	}
-	s.printf("  report.html (open it in a browser), report.md, %s\nNext: change a copy of the chain file, then\n  drywire compare %s -o takes\n", name, name)
+	s.printf("  report.html, to hear and see them side by side: open it in a browser\n  report.md, with all tables\n  %s, the chain file\n", name)
+	s.printf("Next: change a copy of the chain file, then\n  drywire compare %s -o takes\n", filepath.Join(o.out, name))
 	warnings()
 	return nil
 }

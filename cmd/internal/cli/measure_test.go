@@ -13,6 +13,7 @@ import (
 
 // Every key of the JSON that the measuring commands print is told in their help, and the help tells none that is not there.
 func TestMeasuringJSONIsDocumented(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	chain := filepath.Join(dir, "chain.yaml")
 	if err := os.WriteFile(chain, []byte("drywire: 1\nrecording: {sample: notes}\nguitar: {volume: {at: {0 s: 10, 1 s: 8}}}\nblocks: {buffer: {kind: buffer}, eq: {kind: eq}}\norder: [buffer, eq]\n"), 0o644); err != nil {

@@ -69,18 +69,10 @@ What has no value is {"not_measurable": "why"}.`, quantity(experiment.TestTone.H
 }
 
 func runPresets(ctx context.Context, s streams, o presetsOptions) error {
-	q, err := quality(o.quality)
-	if err != nil {
-		return err
-	}
 	if !(o.seconds >= 0.1 && o.seconds <= 600) {
 		return misusef("--seconds %v: want 0.1 to 600", o.seconds)
 	}
-	f, err := readChainFile(s, o.file)
-	if err != nil {
-		return err
-	}
-	r, err := findRecording(ctx, f, o.recording)
+	f, r, q, err := material(ctx, s, o.file, o.recording, o.quality)
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ import (
 
 // The JSON of swaps and rank: one object, whose every field is in the help, held against a text.
 func TestSwapsAndRankJSON(t *testing.T) {
+	t.Parallel()
 	dir := folder(t)
 	chain := `drywire: 1
 title: A small one

@@ -13,6 +13,7 @@ import (
 	"drywire/chains"
 	"drywire/chains/experiment"
 	"drywire/dsp"
+	"drywire/dsp/section"
 	"drywire/samples"
 )
 
@@ -103,6 +104,18 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		r.volts = float64(shipped.FullScale)
 	}
 	return r, nil
+}
+
+// material is what most commands begin with: a chain file, the recording in its place or in the file's, and a quality.
+func material(ctx context.Context, s streams, file, override, name string) (f *chainFile, r *recording, q section.Quality, err error) {
+	if q, err = quality(name); err != nil {
+		return nil, nil, q, err
+	}
+	if f, err = readChainFile(s, file); err != nil {
+		return nil, nil, q, err
+	}
+	r, err = findRecording(ctx, f, override)
+	return f, r, q, err
 }
 
 // allButSilent is the peak, of full scale, under which a recording is silence with its dither or noise: -80 dB. Common practice, no source.

@@ -57,15 +57,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 	if ext := strings.ToLower(filepath.Ext(o.out)); ext != ".html" && ext != ".htm" {
 		return misusef("report writes a page, whose name ends in .html, not %q", o.out)
 	}
-	q, err := quality(o.quality)
-	if err != nil {
-		return err
-	}
-	f, err := readChainFile(s, o.file)
-	if err != nil {
-		return err
-	}
-	r, err := findRecording(ctx, f, o.recording)
+	f, r, q, err := material(ctx, s, o.file, o.recording, o.quality)
 	if err != nil {
 		return err
 	}

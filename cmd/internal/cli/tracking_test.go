@@ -60,6 +60,7 @@ func astray(x []float64, hertz float64) float64 {
 // step, so what falls together changes from wave to wave, and now and then there are two high peaks in one. The op-amp fuzz has a notch in its middle and high-passes
 // besides, which take the fundamental: it needs no stiffness. From 165 Hz on the divider's low-pass has done enough for either.
 func TestOctaveTracking(t *testing.T) {
+	t.Parallel()
 	f, err := chains.Parse("tracking.yaml", []byte(trackingChain))
 	if err != nil {
 		t.Fatal(err)
