@@ -15,7 +15,8 @@ import (
 // while a wiper moves. So the rate at which the state changes is that of a circuit between the two, no control ever steps, and no memory, short or long, is
 // late. What is left is how far a circuit between the two frames differs from the mean of both; that is for who chooses the frames.
 //
-// Where two frames in a row have one circuit, it runs alone, as it would in a Section.
+// Where two frames in a row have one circuit, it runs alone: one with devices that bend as in a Section; a linear one as a circuit.Filter, at a multiple of the rate if it needs one, since the
+// circuit.Sampled that a Section makes of it cannot take over another circuit's state. The two agree within what a Section allows itself, not to the last bit.
 type Moving struct {
 	Factor int
 
