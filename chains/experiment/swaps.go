@@ -43,13 +43,37 @@ type Swap struct {
 // swapTail is for how long after the recording's end is listened at most, in seconds.
 const swapTail = 2.0
 
+// swapsOf is every two blocks that can change places.
+func swapsOf(c *chains.Chain) (all []Swap) {
+	for i := range c.Blocks {
+		for j := i + 1; j < len(c.Blocks); j++ {
+			if c.Blocks[i].Switcher == "" && c.Blocks[j].Switcher == "" { // what is in a loop stays there
+				all = append(all, Swap{First: c.Blocks[i].Name, Second: c.Blocks[j].Name, Apart: j - i})
+			}
+		}
+	}
+	return all
+}
+
+// Swappable says why no two blocks of a chain can change places; nil where some can.
+func Swappable(c *chains.Chain) error {
+	switch {
+	case c.Split != nil:
+		return fmt.Errorf("take %q splits into two paths; blocks are swapped on one", c.Take)
+	case len(c.Blocks) == 0:
+		return fmt.Errorf("take %q has no blocks; it takes two to swap", c.Take)
+	case len(c.Blocks) == 1:
+		return fmt.Errorf("take %q has 1 block; it takes two to swap", c.Take)
+	case len(swapsOf(c)) == 0:
+		return fmt.Errorf("take %q: no two blocks can be swapped; those in a switcher's loops stay where they are", c.Take)
+	}
+	return nil
+}
+
 // Swaps swaps every two blocks of a chain. Renders share their beginnings (chains.Memo), on all cores; done is told of each that is finished.
 func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
-	if err := c.Jack("out"); err != nil {
+	if err := Swappable(c); err != nil {
 		return nil, err
-	}
-	if c.Split != nil {
-		return nil, fmt.Errorf("take %q splits into two paths; blocks are swapped on one", c.Take)
 	}
 	c = c.At(0)
 	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
@@ -63,16 +87,7 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 		return nil, err
 	}
 	done()
-	for i := range c.Blocks {
-		for j := i + 1; j < len(c.Blocks); j++ {
-			if c.Blocks[i].Switcher == "" && c.Blocks[j].Switcher == "" { // what is in a loop stays there
-				m.Swaps = append(m.Swaps, Swap{First: c.Blocks[i].Name, Second: c.Blocks[j].Name, Apart: j - i})
-			}
-		}
-	}
-	if len(m.Swaps) == 0 {
-		return nil, fmt.Errorf("take %q: no two blocks can be swapped; those in a switcher's loops and in the paths of a split stay where they are", c.Take)
-	}
+	m.Swaps = swapsOf(c)
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k := range m.Swaps {

@@ -237,13 +237,13 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 		for _, d := range takes {
 			warn(s, d.wiring, d.reports)
 			for _, w := range d.chain.Warnings() {
-				s.say("drywire: take %q: %s", d.chain.Take, w)
+				s.remark(fmt.Sprintf("take %q: %s", d.chain.Take, w))
 			}
 			if d.chain.Split == nil {
 				continue
 			}
 			if x, err := d.chain.Cancellation(d.wiring.Rate); err == nil && x.Cancels() {
-				s.say("drywire: take %q: the two paths cancel: %v", d.chain.Take, x)
+				s.remark(fmt.Sprintf("take %q: the two paths cancel: %v", d.chain.Take, x))
 			}
 		}
 	}, ctx.Err()
@@ -322,7 +322,7 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 	return e
 }
 
-// partsOf is what a section holds a jack of: the guitar, blocks, the load.
+// partsOf is what a section holds a jack of: the guitar, blocks, the load; or else the block that it is within.
 func partsOf(w *chains.Wiring, node string) []string {
 	parts := []string{}
 	n := w.Section(node)
@@ -334,6 +334,9 @@ func partsOf(w *chains.Wiring, node string) []string {
 		if n != nil && n.HasNode(j) && !slices.Contains(parts, part) {
 			parts = append(parts, part)
 		}
+	}
+	if block, _, inside := strings.Cut(node, "."); inside && len(parts) == 0 {
+		parts = append(parts, block)
 	}
 	return parts
 }

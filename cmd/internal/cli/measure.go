@@ -133,7 +133,7 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 		return err
 	}
 	if o.bands != "" {
-		if err := checkJack(f, c, o.bands); err != nil {
+		if err := checkJack(f, c, "bands", o.bands); err != nil {
 			return err
 		}
 	}

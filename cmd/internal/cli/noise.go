@@ -85,8 +85,11 @@ func (s streams) remark(text string) {
 	}
 }
 
-// checkJack is a jack's name as a flag.
-func checkJack(f *chainFile, c *chains.Chain, jack string) error {
+// checkJack is a jack's name as the flag of that name.
+func checkJack(f *chainFile, c *chains.Chain, flag, jack string) error {
+	if jack == "out" && c.Stereo() {
+		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.name, c.Take, flag)
+	}
 	if err := c.Jack(jack); err != nil {
 		return misuse{fmt.Errorf("%s: %w", f.name, err)}
 	}
@@ -106,7 +109,7 @@ func runNoise(s streams, o noiseOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := checkJack(f, c, o.jack); err != nil {
+	if err := checkJack(f, c, "at", o.jack); err != nil {
 		return err
 	}
 	r, err := experiment.Noise(c, anyRate, o.jack)

@@ -174,9 +174,9 @@ func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.
 const mostJumps = 10
 
 func printPresets(s streams, f *chainFile, p *experiment.Presets) {
-	unit := "LUFS"
+	unit, step := "LUFS", "LU"
 	if p.ByRMS {
-		unit = "dB RMS"
+		unit, step = "dB RMS", "dB"
 	}
 	s.printf("\n")
 	t := table{header: []string{"preset", " trim\ndB", " level\n" + unit, " peak\nV", " noise (A)\ndBu", " distortion\n%", "through"}}
@@ -187,7 +187,7 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 
 	if len(p.Jumps) > 0 {
 		s.printf("\nFrom one preset to another\n")
-		t = table{header: []string{"from", "to", " change\nLU"}}
+		t = table{header: []string{"from", "to", " change\n" + step}}
 		for _, j := range p.Jumps[:min(mostJumps, len(p.Jumps))] {
 			t.row(clip(j.From, 24), clip(j.To, 24), change(j.LU))
 		}
@@ -213,10 +213,10 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 		return
 	}
 	if p.Trims.Within {
-		paragraph(s.out, "", fmt.Sprintf("With these trims all presets are within %.2f LU of each other (rendered with them), at %.1f %s:", p.Trims.Spread, p.Trims.Target, unit), width)
+		paragraph(s.out, "", fmt.Sprintf("With these trims all presets are within %.2f %s of each other (rendered with them), at %.1f %s:", p.Trims.Spread, step, p.Trims.Target, unit), width)
 	} else {
-		paragraph(s.out, "", fmt.Sprintf("No trims bring the presets within %.1f LU of each other. These come nearest, at %.2f LU (rendered with them); what stands behind the switcher bends, or a trim is at the end of its range:",
-			experiment.PresetSpread, p.Trims.Spread), width)
+		paragraph(s.out, "", fmt.Sprintf("No trims bring the presets within %.1f %s of each other. These come nearest, at %.2f %s (rendered with them); what stands behind the switcher bends, or a trim is at the end of its range:",
+			experiment.PresetSpread, step, p.Trims.Spread, step), width)
 	}
 	s.printf("presets:\n")
 	for _, trim := range p.Trims.Trims {

@@ -153,9 +153,14 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if err := out.publish(); err != nil {
 		return err
 	}
-	s.printf("At %-8s peak %s, RMS %s (%s dBu)\n", strings.Join(jacks, ", "), volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
+	at := fmt.Sprintf("At %-8s ", strings.Join(jacks, ", "))
+	if levels.Peak == 0 {
+		s.printf("%snothing: every sample is 0 V\n", at)
+	} else {
+		s.printf("%speak %s, RMS %s (%s dBu)\n", at, volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
+	}
 	s.printf("Solver     %s\n", solverText(render.Reports()))
-	s.printf("Wrote      %s: %.2f s, %s\n", o.out, float64(wav.Frames())/float64(r.rate), done)
+	s.printf("Wrote      %s\n           %.2f s, %s\n", o.out, float64(wav.Frames())/float64(r.rate), done)
 	warn(s, render.Wiring, render.Reports())
 	return nil
 }

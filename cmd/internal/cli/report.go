@@ -61,6 +61,11 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 	if err != nil {
 		return err
 	}
+	if o.swaps {
+		if err := experiment.Swappable(f.Chains()[0]); err != nil { // before all takes are rendered
+			return misusef("--swaps: %w", err)
+		}
+	}
 	out, err := openFolder(filepath.Dir(o.out))
 	if err != nil {
 		return err
@@ -90,9 +95,6 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 // swapMap is the map of the first take's swaps.
 func swapMap(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality) (*experiment.SwapMap, error) {
 	c := f.Chains()[0]
-	if len(c.Blocks) < 2 {
-		return nil, misusef("--swaps: take %q has %s; it takes two to swap", c.Take, plural(len(c.Blocks), "block", "blocks"))
-	}
 	x, err := r.voltages(ctx, swapSeconds)
 	if err != nil {
 		return nil, err

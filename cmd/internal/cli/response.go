@@ -60,7 +60,7 @@ func runResponse(s streams, o responseOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := checkJack(f, c, o.jack); err != nil {
+	if err := checkJack(f, c, "at", o.jack); err != nil {
 		return err
 	}
 	r, err := experiment.Response(c, anyRate, o.jack)

@@ -78,8 +78,8 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	if err != nil {
 		return err
 	}
-	if len(c.Blocks) < 2 {
-		return fmt.Errorf("take %q has %s; it takes two to swap", c.Take, plural(len(c.Blocks), "block", "blocks"))
+	if err := experiment.Swappable(c); err != nil { // before a long read of the recording
+		return err
 	}
 	r, err := findRecording(ctx, f, o.recording)
 	if err != nil {
