@@ -109,7 +109,7 @@ type panel struct {
 var (
 	wide = panel{16, 51, 11, 20, [2][]string{{"peak", "headroom", "over noise"}, {"dBu", "dB", "dB"}},
 		func(r Rung) []Figure { return []Figure{r.Peak, r.HeadroomDB, r.RoomDB} }}
-	half = panel{12, 24, 6, 40, [2][]string{{"head-", "over"}, {"room", "noise"}},
+	half = panel{12, 24, 6, 40, [2][]string{{"head", "over"}, {"room", "noise"}},
 		func(r Rung) []Figure { return []Figure{r.HeadroomDB, r.RoomDB} }}
 )
 

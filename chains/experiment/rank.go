@@ -484,6 +484,8 @@ func (r *Rank) Result() *Ranking {
 			"There may be better ones.", r.count(), len(list))
 	case r.Parts > 1:
 		res.Search.Said = fmt.Sprintf("Part %d of %d: %d of %d orders.", r.Part, r.Parts, len(list), r.total)
+	case r.total == 1:
+		res.Search.Said = "There is one order, and it was tried."
 	default:
 		res.Search.Said = fmt.Sprintf("All %d orders were tried.", r.total)
 	}
