@@ -186,20 +186,20 @@ func (k *bjtLaw) eval(vbe, vbc float64, o *bjtPoint) {
 // critical is the junction voltage above which Newton steps are shortened.
 func critical(nvt, is float64) float64 { return nvt * math.Log(nvt/(math.Sqrt2*is)) }
 
-// limitJunction shortens a Newton step of a junction from old to v, so that the exponential cannot run away: above the
-// critical voltage the step is taken in current, not in voltage. Source: the junction limiting of SPICE2 (UCB/ERL M520, 1975).
-func limitJunction(v, old, nvt, crit float64) (float64, bool) {
-	if v <= crit || math.Abs(v-old) <= 2*nvt {
-		return v, false
-	}
+// runsAway says whether a Newton step of a junction from old to v is to be shortened: it ends above the critical voltage, and is longer than the exponential is straight.
+func runsAway(v, old, nvt, crit float64) bool { return !(v <= crit || math.Abs(v-old) <= 2*nvt) } // or is not a number
+
+// limitJunction shortens a Newton step of a junction that runs away: above the critical voltage the step is taken in current, not in voltage. Source: the junction
+// limiting of SPICE2 (UCB/ERL M520, 1975).
+func limitJunction(v, old, nvt, crit float64) float64 {
 	if old <= 0 {
-		return nvt * math.Log(v/nvt), true
+		return nvt * math.Log(v/nvt)
 	}
 	arg := 1 + (v-old)/nvt
 	if arg <= 0 {
-		return crit, true
+		return crit
 	}
-	return old + nvt*math.Log(arg), true
+	return old + nvt*math.Log(arg)
 }
 
 // clamp is a one-port that conducts like a junction above hi and below lo: the output stage of an op-amp that

@@ -1,7 +1,5 @@
 package circuit
 
-import "math"
-
 // pair is two junctions head to tail between the same two nodes, as one port: half the equations of two diodes.
 type pair struct {
 	name             string
@@ -53,11 +51,15 @@ func (p *pair) eval(v float64) (i, g float64) {
 
 // limit shortens a Newton step of whichever junction conducts.
 func (p *pair) limit(v, old float64) (float64, bool) {
-	if v >= 0 {
-		return limitJunction(v, math.Max(old, 0), p.nf, p.vf)
+	sign, nvt, crit := 1., p.nf, p.vf
+	if !(v >= 0) {
+		sign, nvt, crit = -1, p.nr, p.vr
 	}
-	x, hit := limitJunction(-v, math.Max(-old, 0), p.nr, p.vr)
-	return -x, hit
+	x, from := sign*v, max(sign*old, 0)
+	if !runsAway(x, from, nvt, crit) {
+		return v, false
+	}
+	return sign * limitJunction(x, from, nvt, crit), true
 }
 
 func (p *pair) terminals() []*int { return []*int{&p.a, &p.b} }

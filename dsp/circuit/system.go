@@ -215,39 +215,40 @@ func (d *devices) eval(v, i, own, other []float64) {
 // limit shortens the Newton step from old to v in place and says whether it did.
 func (d *devices) limit(v, old []float64) bool {
 	limited := false
-	note := func(k int, x float64, hit bool) {
-		if hit {
-			v[k], limited = x, true
-		}
-	}
 	p := 0
 	for k := range d.bjts {
 		law := &d.bjts[k].k
-		x, hit := limitJunction(v[p], old[p], law.nE, law.vcritE)
-		note(p, x, hit)
-		x, hit = limitJunction(v[p+1], old[p+1], law.nC, law.vcritC)
-		note(p+1, x, hit)
+		if runsAway(v[p], old[p], law.nE, law.vcritE) {
+			v[p], limited = limitJunction(v[p], old[p], law.nE, law.vcritE), true
+		}
+		if runsAway(v[p+1], old[p+1], law.nC, law.vcritC) {
+			v[p+1], limited = limitJunction(v[p+1], old[p+1], law.nC, law.vcritC), true
+		}
 		p += 2
 	}
 	p = d.firstD
 	for k := range d.diodes {
-		x, hit := limitJunction(v[p], old[p], d.diodes[k].nvt, d.crit[k])
-		note(p, x, hit)
+		if nvt := d.diodes[k].nvt; runsAway(v[p], old[p], nvt, d.crit[k]) {
+			v[p], limited = limitJunction(v[p], old[p], nvt, d.crit[k]), true
+		}
 		p++
 	}
 	const clampCrit = 0.6 // V past the rail: where its junction carries some 10 mA
 	for k := range d.clamps {
 		c := &d.clamps[k]
-		x, hit := limitJunction(v[p]-c.hi, old[p]-c.hi, clampNVt, clampCrit)
-		note(p, x+c.hi, hit)
-		x, hit = limitJunction(c.lo-v[p], c.lo-old[p], clampNVt, clampCrit)
-		note(p, c.lo-x, hit)
+		if runsAway(v[p]-c.hi, old[p]-c.hi, clampNVt, clampCrit) {
+			v[p], limited = limitJunction(v[p]-c.hi, old[p]-c.hi, clampNVt, clampCrit)+c.hi, true
+		}
+		if runsAway(c.lo-v[p], c.lo-old[p], clampNVt, clampCrit) {
+			v[p], limited = c.lo-limitJunction(c.lo-v[p], c.lo-old[p], clampNVt, clampCrit), true
+		}
 		p++
 	}
 	p = d.firstP
 	for k := range d.pairs {
-		x, hit := d.pairs[k].limit(v[p], old[p])
-		note(p, x, hit)
+		if x, hit := d.pairs[k].limit(v[p], old[p]); hit {
+			v[p], limited = x, true
+		}
 		p++
 	}
 	return limited

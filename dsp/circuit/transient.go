@@ -97,7 +97,7 @@ type stepper struct {
 	mp, np       int // m and n, rounded up to what a vector operation takes: what is beyond is zero
 	modes        modes
 	diagonal     []float64       // np: of the modes' step
-	ps, pu, k    []float64       // mp×n, mp×4·ni, mp×m, column by column
+	pus, k       []float64       // mp×(4·ni+n), of inputs and states, and mp×m, column by column
 	drive        []float64       // np×(4·ni+m+m), column by column: what inputs, device currents and their bend bring to the modes
 	ys, yu, yi   []float64       // probes × n, 4·ni, m
 	w            []float64       // of the last step: u, i and bend in a row
@@ -108,6 +108,7 @@ type stepper struct {
 	outI, outB   matrix[float64] // from the device currents and from their bend
 	inS, inI     matrix[float64] // and back
 	s, last      []float64       // modal states, now and a step ago; behind each, up to np, zeros
+	known, past  []float64       // the inputs' samples and, behind them, s; room for them, and last
 	tangent, off []float64       // where the last tangent led, and by how much the solution lay off it
 	p            []float64       // linear parts of the last solved port voltages
 	inverse      []float64       // of the Jacobian, mp×mp column by column
@@ -390,22 +391,14 @@ func padded(m int) int {
 
 // linear is the port voltages that the linear part alone would give.
 func (st *stepper) linear(p, u []float64) {
-	st.times(st.pu, u, p)
-	st.add(p[:st.mp], st.ps, st.s)
+	x := st.known[:len(u)+st.n]
+	for k, u := range u {
+		x[k] = u
+	}
+	st.times(st.pus, x, p)
 }
 
-// add adds to the mp numbers y the columns a, each times an element of x.
-func (st *stepper) add(y, a, x []float64) {
-	if st.mp == 4 {
-		gemv.Add4((*[4]float64)(y), a, 4, x)
-		return
-	}
-	for r := 0; r < st.mp; r += 8 {
-		gemv.Add8((*[8]float64)(y[r:]), a[r:], st.mp, x)
-	}
-}
-
-// times is the product of such columns and x, in dst.
+// times is the product of the columns a, of mp numbers each, and x, in dst.
 func (st *stepper) times(a, x, dst []float64) []float64 {
 	dst = dst[:st.mp]
 	if st.mp == 4 {
@@ -473,6 +466,7 @@ func (st *stepper) advance(out, u, di, bend []float64) {
 		return
 	}
 	st.s, st.last = st.last, s
+	st.known, st.past = st.past, st.known
 	if st.modes.dense != nil {
 		copy(st.rest, s)
 		st.modes.step(st.rest[:n])
@@ -927,8 +921,8 @@ func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64
 			st.diagonal[k] = st.modes.real[k-2*pairs]
 		}
 	}
-	st.ys, st.ps = ys.times(from).v, ps.times(from).byColumn(st.mp)
-	st.pu = pw.columns(0, ni).taps(newest).plus(ps.times(c1), 1).byColumn(st.mp)
+	st.ys = ys.times(from).v
+	st.pus = append(pw.columns(0, ni).taps(newest).plus(ps.times(c1), 1).byColumn(st.mp), ps.times(from).byColumn(st.mp)...)
 	st.k = make([]float64, st.mp*st.mp)
 	copy(st.k, pw.columns(ni, ni+m).plus(ps.times(v1), 1).byColumn(st.mp))
 	st.yu, st.yi = yw.columns(0, ni).taps(newest).plus(ys.times(c1), 1).v, yw.columns(ni, ni+m).plus(ys.times(v1), 1).v
@@ -940,7 +934,8 @@ func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64
 	st.inS, st.inI = to.times(f1), to.times(u1)
 	st.w = make([]float64, 4*ni+m+m)
 	st.u, st.i, st.bend = st.w[:4*ni], st.w[4*ni:4*ni+m], st.w[4*ni+m:]
-	st.s, st.last, st.rest = make([]float64, st.np)[:ns], make([]float64, st.np)[:ns], make([]float64, st.np)
+	st.known, st.past, st.rest = make([]float64, 4*ni+st.np), make([]float64, 4*ni+st.np), make([]float64, st.np)
+	st.s, st.last = st.known[4*ni:][:ns], st.past[4*ni:][:ns]
 	st.off, st.tangent = make([]float64, m), make([]float64, m)
 	st.p, st.jac, st.piv = make([]float64, st.mp)[:m], make([]float64, m*m), make([]int, m)
 	st.inverse, st.room = make([]float64, st.mp*st.mp), make([]float64, st.mp)
