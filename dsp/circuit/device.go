@@ -216,8 +216,11 @@ const (
 	clampNVt = thermal
 )
 
+// idle is the law between the rails, far from both.
+func (c *clamp) idle(v float64) (i, g float64) { return 2*gmin*v - gmin*(c.hi+c.lo), 2 * gmin }
+
 func (c *clamp) eval(v float64) (i, g float64) {
-	i, g = 2*gmin*v-gmin*(c.hi+c.lo), 2*gmin
+	i, g = c.idle(v)
 	if v > c.hi-clampFar {
 		e, de := exponent((v - c.hi) * (1 / clampNVt))
 		i, g = i+clampIs*e, g+clampIs*de*(1/clampNVt)

@@ -199,7 +199,12 @@ func (d *devices) eval(v, i, own, other []float64) {
 		p++
 	}
 	for k := range d.clamps {
-		i[p], own[p] = d.clamps[k].eval(v[p])
+		c := &d.clamps[k]
+		if x := v[p]; x <= c.hi-clampFar && x >= c.lo+clampFar { // nearly always
+			i[p], own[p] = c.idle(x)
+		} else {
+			i[p], own[p] = c.eval(x)
+		}
 		p++
 	}
 	for k := range d.limiters {
