@@ -894,6 +894,15 @@ takes: [{name: all, preset: on}]
 	stands := func() string {
 		return eval[string](b, `document.querySelector('[data-block="lift"]').closest("[data-list]").dataset.list`)
 	}
+	held := func() string {
+		return eval[string](b, `[...document.querySelectorAll('[data-block="lift"] input, [data-block="lift"] select')].map(i => i.disabled).filter((d, k, all) => all.indexOf(d) === k).join(" ")`)
+	}
+	b.want("controls in a loop that is in are held", held(), "false")
+	b.run(`document.querySelector('[data-block="board"] .loop input, .loop input').click()`)
+	b.wait(`!drywire.state().sides.A.lane[0].loops[0].on`)
+	b.want("controls in a loop that is out are held", held(), "true")
+	b.do(chromedp.Click("#undo"))
+	b.wait(`drywire.state().sides.A.lane[0].loops[0].on`)
 	b.do(chromedp.Focus(`[data-block="lift"] .grip`))
 	for _, want := range []string{"loop 2", "loop 2", "main", "left", "left", "right", "right"} {
 		revision := eval[int](b, "drywire.state().revision")

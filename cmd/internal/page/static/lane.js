@@ -71,6 +71,13 @@ class Row {
 		this.measure(s, jack, noise);
 	}
 
+	/** A block that the signal does not run through can be moved; what it is set to changes nothing, and is not the take's. @param {boolean} on */
+	hold(on) {
+		this.root.classList.toggle("idle", !on);
+		for (const control of [this.bypass, ...this.knobs.root.querySelectorAll("input, select")]) if (control) /** @type {HTMLInputElement} */ (control).disabled = !on;
+		this.details.title = on ? "" : "The signal does not run through it: put its loop in, or the block on the board, to set it.";
+	}
+
 	/** @param {any} s @param {any} jack @param {any} noise */
 	measure(s, jack, noise) {
 		const j = jack ?? {}, has = Number.isFinite(j.peak_dbv);
@@ -164,7 +171,11 @@ export class Lane {
 			let own = name === " guitar" ? jacks.find((/** @type {any} */ j) => j.block === "guitar" || j.jack.startsWith("guitar")) : jacks.find((/** @type {any} */ j) => j.block === name);
 			if (own && name === " guitar") own = { ...own, ceiling_dbv: null, headroom_db: null };
 			if (name === " guitar") row.show({ ...s, kind: [s.name, s.pickup].filter(Boolean).join(", ") }, own, noise.get("guitar"));
-			else row.root.classList.toggle("idle", !this.isOn(name)), row.show(s, this.isOn(name) ? own : null, this.isOn(name) ? noise.get(name) : null);
+			else {
+				const on = this.isOn(name);
+				row.show(s, on ? own : null, on ? noise.get(name) : null);
+				row.hold(on);
+			}
 		}
 		const ends = jacks.filter((/** @type {any} */ j) => !j.block || /^(out|load|left|right|amplifier)/.test(j.jack));
 		for (const e of this.root.querySelectorAll(".end-row")) {
