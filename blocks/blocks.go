@@ -34,12 +34,24 @@ type Kind struct {
 	Volts     [2]dsp.Volt // what it is made for: under that it starves, over that it may be destroyed
 	Rejection float64     // dB by which a ripple on its supply comes out softer; 0 where the block has its supply in its circuit, whatever its settings, which tells
 
+	Place Place // where it stands
+
 	// PositiveGround says whether the block's ground is the positive pole of its supply; nil: never.
 	PositiveGround func(Settings) bool
 
 	// Build lays the block between bench.In() and bench.Out(). Settings are complete and in range.
 	Build func(bench *Bench, s Settings)
 }
+
+// Place is where a kind of block stands. An order may put it anywhere; what proposes orders keeps to it.
+type Place int
+
+// The places.
+const (
+	OnTheBoard  Place = iota // wherever a player puts it
+	InAmplifier              // where its amplifier has it; what is behind it is in the amplifier's effects loop
+	AfterPower               // where its amplifier has it, with nothing of a board behind it
+)
 
 // Knob returns the knob of that name.
 func (k *Kind) Knob(name string) (Knob, bool) {

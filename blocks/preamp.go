@@ -8,6 +8,7 @@ import (
 // preamp is the front of a valve amplifier: two triodes and a tone network, then a send at the level of pedals.
 var preamp = Kind{
 	Name:  "preamp",
+	Place: InAmplifier,
 	Brief: "valve preamplifier: two triodes, passive treble, middle and bass, a send",
 	Models: []string{
 		"Two triodes with grid current and their capacitances, solved together with the tone network.",

@@ -17,6 +17,7 @@ import (
 // sound; what the cone does higher up is a filter behind a stage.
 var speaker = Kind{
 	Name:  "speaker",
+	Place: AfterPower,
 	Brief: "guitar loudspeaker in a cabinet, and a microphone",
 	Models: []string{
 		"The voice coil with its resistance, inductance and eddy currents, and the moving mass, suspension and losses as their electrical equivalent, solved together with the amplifier.",

@@ -131,12 +131,13 @@ func (c *Chain) Noises(rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 type Move struct {
 	Block    string
 	From, To int     // places, from 0
+	Behind   string  // the block that it would stand behind; "guitar" for none
 	NoiseDB  float64 // by how much the A-weighted noise changes
 	GainDB   float64 // by how much the small-signal gain at 1 kHz changes, from the pickup: noise that falls with it is no gain
 }
 
 // NoiseMoves is every move of one block that is on to any other place, in the order of the chain: what it does to the noise at the jack out, or at
-// out.left where the chain ends in two.
+// out.left where the chain ends in two. Parts of an amplifier stay where they are, and nothing moves behind its power.
 func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
 	m := newNoiseMeter(rate, noiseCells/4) // a move of under 0.05 dB is of no interest
 	type outcome struct{ noise, gain float64 }
@@ -168,18 +169,25 @@ func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
 	var moves []Move
 	for from, b := range c.Blocks {
 		for to := range c.Blocks {
-			if b.Off || to == from || b.Switcher != "" {
+			if b.Off || to == from || b.Switcher != "" || b.Kind.Place != blocks.OnTheBoard {
 				continue
 			}
 			order := slices.Insert(slices.Delete(slices.Clone(c.Blocks), from, from+1), to, b)
 			if 0 < to && to < len(order)-1 && order[to-1].Switcher != "" && order[to-1].Switcher == order[to+1].Switcher {
 				continue // inside a switcher
 			}
+			if slices.ContainsFunc(order[:to], func(p Placed) bool { return p.Kind.Place == blocks.AfterPower }) {
+				continue
+			}
+			behind := "guitar"
+			if to > 0 {
+				behind = cmp.Or(order[to-1].Switcher, order[to-1].Name)
+			}
 			then, err := look(order)
 			if err != nil {
 				return nil, err
 			}
-			moves = append(moves, Move{b.Name, from, to, dsp.ToDB(then.noise / now.noise), dsp.ToDB(then.gain / now.gain)})
+			moves = append(moves, Move{b.Name, from, to, behind, dsp.ToDB(then.noise / now.noise), dsp.ToDB(then.gain / now.gain)})
 		}
 	}
 	return moves, nil

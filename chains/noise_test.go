@@ -199,6 +199,26 @@ func TestNoiseMoves(t *testing.T) {
 	}
 }
 
+// TestAmplifiersStay holds that no move of an amplifier's part is proposed, and none of a pedal behind its power; one into its effects loop is.
+func TestAmplifiersStay(t *testing.T) {
+	moves, err := chain(t, `  eq: {kind: eq}
+  echo: {kind: delay}
+  amp: {kind: preamp}
+  power: {kind: poweramp}
+  box: {kind: speaker}
+`, "eq, echo, amp, power, box").NoiseMoves(48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []string
+	for _, m := range moves {
+		list = append(list, m.Block+" behind "+m.Behind)
+	}
+	if got, want := strings.Join(list, ", "), "eq behind echo, eq behind amp, echo behind guitar, echo behind amp"; got != want {
+		t.Errorf("moves: %s, want %s", got, want)
+	}
+}
+
 // noiseCases are sections whose noise was worked out by a general circuit simulator: the block's driving source, the node.
 var noiseCases = []struct {
 	name, blocks, order string

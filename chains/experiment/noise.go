@@ -49,6 +49,7 @@ type NoiseMove struct {
 	Block   string  `json:"block"`
 	From    int     `json:"from"` // places, from 1
 	To      int     `json:"to"`
+	Behind  string  `json:"behind"`   // the block that it would stand behind; "guitar" for none
 	NoiseDB float64 `json:"noise_db"` // change of the A-weighted noise at out
 	GainDB  float64 `json:"gain_db"`  // change of the small-signal gain at 1 kHz from the pickup to out
 }
@@ -83,7 +84,7 @@ func Noise(c *chains.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 		return nil, err
 	}
 	for _, m := range moves {
-		r.Moves = append(r.Moves, NoiseMove{m.Block, m.From + 1, m.To + 1, m.NoiseDB, m.GainDB})
+		r.Moves = append(r.Moves, NoiseMove{m.Block, m.From + 1, m.To + 1, m.Behind, m.NoiseDB, m.GainDB})
 	}
 	return r, nil
 }

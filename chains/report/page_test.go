@@ -81,7 +81,7 @@ func made() Page {
 			Take: t.Name, Order: t.Order, Jack: "out", ADBu: some(-82.3), DBu: some(-79),
 			Blocks: []experiment.NoiseGroup{{Name: "fuzz", ADBu: some(-82.5), Share: 0.955}, {Name: "guitar", ADBu: some(-96), Share: 0.045}},
 			Causes: []experiment.NoiseGroup{{Name: "shot", ADBu: some(-83), Share: 0.8}, {Name: "thermal", ADBu: some(-89), Share: 0.2}},
-			Moves:  []experiment.NoiseMove{{Block: "buffer", From: 2, To: 1, NoiseDB: -3, GainDB: 0.5}}, Assumptions: []string{"Nobody plays."},
+			Moves:  []experiment.NoiseMove{{Block: "buffer", From: 2, To: 1, Behind: "guitar", NoiseDB: -3, GainDB: 0.5}}, Assumptions: []string{"Nobody plays."},
 		})
 	}
 	c.Cables = []experiment.Rewiring{{A: 1, B: 2, Moves: []chains.CableMove{

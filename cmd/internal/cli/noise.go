@@ -39,7 +39,7 @@ the file gives; a block that is plugged into none has an ideal one.
   a_weighted_dbu, unweighted_dbu, a_weighted_volts, unweighted_volts    the total
   blocks, causes: name, a_weighted_dbu, unweighted_dbu, share           loudest first
   sources: block, element, cause, a_weighted_dbu, unweighted_dbu, share
-  moves: block, from, to (places from 1), noise_db, gain_db             changes at out
+  moves: block, from, to (places from 1), behind, noise_db, gain_db             changes at out
   assumptions
 share is of the A-weighted power, from 0 to 1. What has no value is {"not_measurable": "why"}.`,
 		Example: `  drywire noise my-chain.yaml --take buffered
@@ -148,13 +148,13 @@ func printNoise(s streams, c *chains.Chain, r *experiment.NoiseReport) {
 
 	if len(r.Moves) > 0 {
 		s.printf("\nIf one block stood elsewhere: change of the noise, of the gain at 1 kHz, and of the noise beyond it\n")
-		t = table{header: []string{"block", " from\nplace", " to\nplace", " noise\ndB", " gain\ndB", " beyond\ndB"}}
+		t = table{header: []string{"block", "behind", " noise\ndB", " gain\ndB", " beyond\ndB"}}
 		moves := slices.Clone(r.Moves)
 		slices.SortStableFunc(moves, func(a, b experiment.NoiseMove) int {
 			return int(math.Copysign(1, (a.NoiseDB-a.GainDB)-(b.NoiseDB-b.GainDB)))
 		})
 		for _, m := range moves[:min(mostMoves, len(moves))] {
-			t.row(clip(m.Block, 24), fmt.Sprint(m.From), fmt.Sprint(m.To), change(m.NoiseDB), change(m.GainDB), change(m.NoiseDB-m.GainDB))
+			t.row(clip(m.Block, 24), clip(m.Behind, 24), change(m.NoiseDB), change(m.GainDB), change(m.NoiseDB-m.GainDB))
 		}
 		t.print(s.out)
 		if more := len(moves) - mostMoves; more > 0 {
@@ -209,8 +209,8 @@ func verdict(r *experiment.NoiseReport) string {
 	if !ok {
 		return text + " No move of one block lowers it without taking as much of the gain."
 	}
-	return text + fmt.Sprintf(" Moving %s from place %d to %d brings %s dB of noise at %s dB of gain: %.1f dB quieter at the same loudness of soft notes.",
-		m.Block, m.From, m.To, change(m.NoiseDB), change(m.GainDB), m.GainDB-m.NoiseDB)
+	return text + fmt.Sprintf(" Moving %s behind %s brings %s dB of noise at %s dB of gain: %.1f dB quieter at the same loudness of soft notes.",
+		m.Block, quotedName(m.Behind), change(m.NoiseDB), change(m.GainDB), m.GainDB-m.NoiseDB)
 }
 
 func quotedName(block string) string {

@@ -275,6 +275,6 @@ func (f *Figures) noise(r *experiment.NoiseReport) {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("When you stop playing, what is heard first is %s: %.0f %% of the noise.", r.Blocks[0].Name, 100*r.Blocks[0].Share))
 	}
 	if move, ok := r.Quieter(); ok {
-		f.Sentences = append(f.Sentences, fmt.Sprintf("With %s at place %d and not %d, the noise would be %.1f dB lower at the same loudness of soft notes.", move.Block, move.To, move.From, move.GainDB-move.NoiseDB))
+		f.Sentences = append(f.Sentences, fmt.Sprintf("With %s behind %s, the noise would be %.1f dB lower at the same loudness of soft notes.", move.Block, move.Behind, move.GainDB-move.NoiseDB))
 	}
 }
