@@ -392,6 +392,7 @@ func padded(m int) int {
 // linear is the port voltages that the linear part alone would give.
 func (st *stepper) linear(p, u []float64) {
 	x := st.known[:len(u)+st.n]
+	//lint:ignore S1001 so few that a call of copy takes longer
 	for k, u := range u {
 		x[k] = u
 	}
@@ -452,12 +453,15 @@ func (st *stepper) advance(out, u, di, bend []float64) {
 	for k := range out {
 		out[k] = dot(st.ys[k*n:k*n+n], s) + dot(st.yu[k*len(u):(k+1)*len(u)], u) + dot(st.yi[k*m:k*m+m], di)
 	}
-	for k, x := range u { // so few that a call of copy takes longer
+	//lint:ignore S1001 so few that a call of copy takes longer
+	for k, x := range u {
 		st.u[k] = x
 	}
+	//lint:ignore S1001 so few that a call of copy takes longer
 	for k, x := range di {
 		st.i[k] = x
 	}
+	//lint:ignore S1001 so few that a call of copy takes longer
 	for k, x := range bend {
 		st.bend[k] = x
 	}

@@ -72,7 +72,6 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 			}
 		},
 		WAV: listenWAV, Report: listenReport,
-		Log: func(text string) { s.say("drywire: %s", text) },
 	})
 }
 

@@ -24,7 +24,6 @@ type Options struct {
 	Report func(ctx context.Context, doc Document, path string) error
 
 	Ready func(address string) // told once the page can be opened
-	Log   func(text string)    // what people at the terminal should know
 
 	now  func() time.Time // for tests
 	wait time.Duration    // likewise, in place of writeWait

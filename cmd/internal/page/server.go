@@ -104,12 +104,6 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	return s, nil
 }
 
-func (s *server) log(format string, args ...any) {
-	if s.options.Log != nil {
-		s.options.Log(fmt.Sprintf(format, args...))
-	}
-}
-
 func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	s.host = listener.Addr().String()
 	inner, stop := context.WithCancel(ctx)
