@@ -272,6 +272,24 @@ func TestSentences(t *testing.T) {
 	}
 }
 
+// TestSpeakerLoadsItsAmplifier holds that what a loudspeaker takes from its power amplifier is no complaint, and what a fuzz takes from a guitar is one.
+func TestSpeakerLoadsItsAmplifier(t *testing.T) {
+	w := openPage(t, `drywire: 1
+recording: {file: pluck.wav, peak: 300 mV}
+blocks: {fuzz: {kind: fuzz}, amp: {kind: poweramp}, box: {kind: speaker}}
+order: [fuzz, amp, box]
+`).window()
+	for k, weak := range []bool{true, false, false} {
+		s := w.State.Sides["A"].Lane[k].(map[string]any)
+		if s["weak"] != weak || (s["loading"] == "") == weak {
+			t.Errorf("%v: weak %v, want %v: %q", s["block"], s["weak"], weak, s["loading"])
+		}
+		if k == 2 && s["loss_db"].(float64) > -3 {
+			t.Errorf("the loudspeaker takes only %v dB: this is no check", s["loss_db"])
+		}
+	}
+}
+
 func (p *opened) file() string { return filepath.Join(p.folder, "chain.yaml") }
 
 func (p *opened) disk() string {

@@ -268,6 +268,7 @@ func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) [
 	stations := []*Station{}
 	var switcher *Station // that the signal is in
 	for k, p := range line {
+		feed := fedBy(from, line[:k], hands[k])
 		var s *Station
 		switch {
 		case p.Piece() && switcher != nil && switcher.Block == p.Switcher:
@@ -277,16 +278,16 @@ func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) [
 			s.loopsOf(l)
 			switcher = s
 			stations = append(stations, s)
-			s.plug(hands[k], from)
+			s.plug(feed)
 		case switcher != nil && p.Switcher == switcher.Block:
 			s = stationOf(p.Name, p.Kind, p.Settings, p.Off)
 			switcher.replace(s)
-			s.plug(hands[k], from)
+			s.plug(feed)
 		default:
 			switcher = nil
 			s = stationOf(p.Name, p.Kind, p.Settings, p.Off)
 			stations = append(stations, s)
-			s.plug(hands[k], from)
+			s.plug(feed)
 		}
 		s.Out = ohms(hands[k+1].Source)
 		l.here[s.Block] = true
@@ -394,18 +395,24 @@ const bridging = 10
 // weak says whether a source is loaded by the input that it drives.
 func weak(h chains.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
-// plug tells what drives a station.
-func (s *Station) plug(h chains.Handover, from string) {
-	s.In, s.LossDB, s.Weak = ohms(h.Input), loss(h), weak(h)
+// plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded by.
+func (s *Station) plug(f fed) {
+	s.In, s.LossDB, s.Weak = ohms(f.Input), loss(f.Handover), weak(f.Handover) && !f.power
 	if s.Weak && s.LossDB != nil {
-		s.Loading = fmt.Sprintf("It loads %s: %s into %s costs %.1f dB at 1 kHz, and other frequencies more or less.", from, *ohms(h.Source), *ohms(h.Input), -*s.LossDB)
+		s.Loading = fmt.Sprintf("It loads %s: %s into %s costs %.1f dB at 1 kHz, and other frequencies more or less.", f.by, *ohms(f.Source), *ohms(f.Input), -*s.LossDB)
 	}
 }
 
 // fed is what drives each block of a chain, and the end.
 type fed struct {
-	by string
+	by    string
+	power bool // by the power of an amplifier
 	chains.Handover
+}
+
+func fedBy(from string, before []chains.Placed, h chains.Handover) fed {
+	n := len(before)
+	return fed{from, n > 0 && before[n-1].Kind.Place == blocks.AfterPower, h}
 }
 
 func feeds(c *chains.Chain) map[string]fed {
@@ -416,13 +423,13 @@ func feeds(c *chains.Chain) map[string]fed {
 	list := map[string]fed{}
 	walk := func(line []chains.Placed, hands []chains.Handover, from, end string) string {
 		for k, p := range line {
-			list[p.Name] = fed{from, hands[k]}
+			list[p.Name] = fedBy(from, line[:k], hands[k])
 			if from = p.Name; p.Piece() {
 				from = p.Switcher
 			}
 		}
 		if end != "" {
-			list[end] = fed{from, hands[len(line)]}
+			list[end] = fedBy(from, nil, hands[len(line)])
 		}
 		return from
 	}
