@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains"
+	"drywire/chains/experiment"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -29,7 +30,8 @@ impedance, with the cable) and what is driven (input impedance), both at 1 kHz; 
 the file with its place. Where a take splits into two paths, it says whether they cancel when they
 are heard as one: they do where their correlation is under -0.5, or where their sum is 6 dB or more
 under the sum of their powers in any octave from 80 Hz to 5 kHz. A plug that would harm a block is a
-mistake; an output that is overloaded and a block that starves are warned of. It writes nothing.`,
+mistake; an output that is overloaded and a block that starves are warned of. At the end it says which cables to move on the floor from the first take
+to each of the others, as few as it takes. It writes nothing.`,
 		Example: `  drywire check my-chain.yaml`,
 		Args:    oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -127,6 +129,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 			paragraph(s.out, "  ", "WARNING: "+w+".", 98)
 		}
 	}
+	printCables(s, experiment.Rewirings(f.Chains()))
 	printSupplies(s, f)
 	s.printf("\n%s, no mistakes found.\n", plural(len(f.Takes), "take", "takes"))
 	return nil

@@ -346,7 +346,7 @@ func printComparison(s streams, e *experiment.Comparison) {
 	printLevels(s, e)
 	printSentences(s, e)
 	printPairs(s, e)
-	printCables(s, e)
+	printCables(s, e.Cables)
 	printSolver(s, e)
 }
 
@@ -401,19 +401,19 @@ func printSolver(s streams, e *experiment.Comparison) {
 }
 
 // printCables prints which cables to move from the first take to each of the others; takes that are wired alike share a line.
-func printCables(s streams, e *experiment.Comparison) {
-	if len(e.Cables) == 0 {
+func printCables(s streams, list []experiment.Rewiring) {
+	if len(list) == 0 {
 		return
 	}
 	s.printf("\nCables to move on the floor, from take 1:\n")
 	t := table{header: []string{" to take", " cables", " plugs", "what to do"}}
 	told := map[int]bool{}
-	for k, r := range e.Cables {
+	for k, r := range list {
 		if told[k] {
 			continue
 		}
 		var to []string
-		for j, o := range e.Cables[k:] {
+		for j, o := range list[k:] {
 			if r.Same(o) {
 				told[k+j] = true
 				to = append(to, fmt.Sprint(o.B))
