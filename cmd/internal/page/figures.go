@@ -66,10 +66,7 @@ func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
 		Side    string   `json:"side"`
 		Region  [2]int64 `json:"region"`
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}

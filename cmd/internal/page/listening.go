@@ -42,10 +42,7 @@ func (s *server) testStart(w http.ResponseWriter, r *http.Request) error {
 		Region  [2]int64 `json:"region"`
 		Trials  int      `json:"trials"` // that are planned; 0 for the usual number
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}
@@ -100,10 +97,7 @@ func (s *server) testAnswer(w http.ResponseWriter, r *http.Request) error {
 		Trial   int                 `json:"trial"`
 		Answer  experiment.Stimulus `json:"answer"`
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}
@@ -165,10 +159,7 @@ func (s *server) testFinish(w http.ResponseWriter, r *http.Request) error {
 		Session string `json:"session"`
 		Test    string `json:"test"`
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}

@@ -23,10 +23,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 		Name    string `json:"name"`
 		Force   bool   `json:"force"`
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}
@@ -187,10 +184,7 @@ func (s *server) reload(w http.ResponseWriter, r *http.Request) error {
 	var q struct {
 		Session string `json:"session"`
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}

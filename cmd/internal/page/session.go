@@ -182,6 +182,14 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// asked reads a request's JSON into q, and finds the session that it names there.
+func (s *server) asked(r *http.Request, q any, id *string) (*session, error) {
+	if err := question(r, q); err != nil {
+		return nil, err
+	}
+	return s.session(*id)
+}
+
 // session finds a session.
 func (s *server) session(id string) (*session, error) {
 	s.mu.Lock()
@@ -292,10 +300,7 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 		Revision *int      `json:"revision"` // where it is given, the change is refused if it is not that of the latest state
 		Op       operation `json:"op"`
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}

@@ -122,10 +122,7 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 		Region  [2]int64 `json:"region"`
 		Have    []string `json:"have"` // keys of sounds that the page holds in full
 	}
-	if err := question(r, &q); err != nil {
-		return err
-	}
-	n, err := s.session(q.Session)
+	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}
