@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"drywire/blocks"
 	"drywire/chains"
 	"drywire/dsp"
 	"drywire/dsp/measure"
@@ -29,7 +30,22 @@ type SwapMap struct {
 	// Swaps are strongest first: by whether and how likely the difference is heard, to 1 %; among those alike, and a probability is soon 1, the one that moves
 	// a block less far, for it does as much with less; then by the log-spectral distance.
 	Swaps []Swap `json:"swaps"`
+	// LeftOut are the exchanges that nobody could make on the floor.
+	LeftOut []LeftOut `json:"left_out"`
 }
+
+// LeftOut is two blocks that do not change places, and why not.
+type LeftOut struct {
+	First  string `json:"first"` // the block that comes first in the take
+	Second string `json:"second"`
+	Why    string `json:"why"` // InALoop or AtPower
+}
+
+// Why an exchange is left out.
+const (
+	InALoop = "in a loop of a switcher"      // what is in a loop stays there
+	AtPower = "at the power of an amplifier" // one of the two is its power or its loudspeaker, or those stand between them
+)
 
 // Swap is two blocks that have changed places, against the take as it is: side a of the pair is number 0, side b the number of the swap, from 1.
 type Swap struct {
@@ -43,16 +59,63 @@ type Swap struct {
 // swapTail is for how long after the recording's end is listened at most, in seconds.
 const swapTail = 2.0
 
-// swapsOf is every two blocks that can change places.
-func swapsOf(c *chains.Chain) (all []Swap) {
-	for i := range c.Blocks {
+// swapsOf is every two blocks that can change places, and those that cannot. A preamplifier can: what was in front of it is in its loop then. A block of the
+// board behind the power of an amplifier, or that power in front of the board, cannot.
+func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
+	all, out = []Swap{}, []LeftOut{}
+	for i, a := range c.Blocks {
 		for j := i + 1; j < len(c.Blocks); j++ {
-			if c.Blocks[i].Switcher == "" && c.Blocks[j].Switcher == "" { // what is in a loop stays there
-				all = append(all, Swap{First: c.Blocks[i].Name, Second: c.Blocks[j].Name, Apart: j - i})
+			b := c.Blocks[j]
+			switch {
+			case a.Piece() || b.Piece(): // of a switcher, and no block
+			case a.Switcher != "" || b.Switcher != "":
+				out = append(out, LeftOut{a.Name, b.Name, InALoop})
+			case slices.ContainsFunc(c.Blocks[i:j+1], func(p chains.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
+				out = append(out, LeftOut{a.Name, b.Name, AtPower})
+			default:
+				all = append(all, Swap{First: a.Name, Second: b.Name, Apart: j - i})
 			}
 		}
 	}
-	return all
+	return all, out
+}
+
+// SwapsOf is how many swaps there are in a chain.
+func SwapsOf(c *chains.Chain) int {
+	all, _ := swapsOf(c)
+	return len(all)
+}
+
+// Blocks are the blocks that change places with others, in the take's order.
+func (m *SwapMap) Blocks() []string {
+	return slices.DeleteFunc(slices.Clone(m.Order), func(name string) bool {
+		return !slices.ContainsFunc(m.Swaps, func(s Swap) bool { return s.First == name || s.Second == name })
+	})
+}
+
+// Omitted says what is left out, a sentence for each reason.
+func (m *SwapMap) Omitted() (list []string) {
+	of := func(why string) (n int) {
+		for _, o := range m.LeftOut {
+			if o.Why == why {
+				n++
+			}
+		}
+		return n
+	}
+	count := func(n int) string {
+		if n == 1 {
+			return "1 swap"
+		}
+		return fmt.Sprintf("%d swaps", n)
+	}
+	if n := of(AtPower); n > 0 {
+		list = append(list, "Left out: "+count(n)+" that nobody could wire, with the power or the loudspeaker of an amplifier, or across them.")
+	}
+	if n := of(InALoop); n > 0 {
+		list = append(list, "Left out: "+count(n)+" with what is in a switcher's loops, which stays there.")
+	}
+	return list
 }
 
 // Swappable says why no two blocks of a chain can change places; nil where some can.
@@ -64,8 +127,8 @@ func Swappable(c *chains.Chain) error {
 		return fmt.Errorf("take %q has no blocks; it takes two to swap", c.Take)
 	case len(c.Blocks) == 1:
 		return fmt.Errorf("take %q has 1 block; it takes two to swap", c.Take)
-	case len(swapsOf(c)) == 0:
-		return fmt.Errorf("take %q: no two blocks can be swapped; those in a switcher's loops stay where they are", c.Take)
+	case SwapsOf(c) == 0:
+		return fmt.Errorf("take %q: no two blocks can be swapped; those in a switcher's loops stay where they are, and so do the power of an amplifier and its loudspeaker", c.Take)
 	}
 	return nil
 }
@@ -80,14 +143,14 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
 	b := newWishBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{
-		Title: c.Title, Take: c.Take, Order: orderOf(c), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback, Swaps: []Swap{},
+		Title: c.Title, Take: c.Take, Order: orderOf(c), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
 	}
 	base, err := b.side(ctx, 0, "as it is", c)
 	if err != nil {
 		return nil, err
 	}
 	done()
-	m.Swaps = swapsOf(c)
+	m.Swaps, m.LeftOut = swapsOf(c)
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k := range m.Swaps {

@@ -73,3 +73,55 @@ func TestSwapsOfTheDemo(t *testing.T) {
 		t.Errorf("as JSON (%v): %.300s", err, text)
 	}
 }
+
+// Nothing of the board is put behind the power of an amplifier, and neither that nor a loudspeaker in front of it; a preamplifier changes places, which puts
+// into its loop what was in front of it. Blocks that all stand behind the power are a mixer's, and change places. What is in a switcher's loop stays.
+func TestSwapsThatNobodyCouldWire(t *testing.T) {
+	src := `drywire: 1
+recording: {sample: riff}
+blocks:
+  board: {kind: switcher, loops: {1: [drive]}}
+  drive: {kind: overdrive}
+  echo:  {kind: delay}
+  front: {kind: preamp}
+  power: {kind: poweramp}
+  box:   {kind: speaker}
+  desk:  {kind: eq}
+  hall:  {kind: reverb}
+order: [echo, board, front, power, box, desk, hall]
+presets: {on: {loops: [1]}}
+takes: [{name: on, preset: on}]
+`
+	f, err := chains.Parse("swaps", []byte(src))
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, out := swapsOf(f.Chains()[0])
+	var pairs []string
+	for _, s := range all {
+		pairs = append(pairs, s.First+" "+s.Second)
+	}
+	if got, want := strings.Join(pairs, ", "), "echo front, desk hall"; got != want {
+		t.Errorf("swaps: %s; want %s", got, want)
+	}
+	loops, power := 0, 0
+	for _, o := range out {
+		switch o.Why {
+		case InALoop:
+			loops++
+		case AtPower:
+			power++
+		}
+	}
+	// Of seven blocks, 21 pairs: six with the drive, two swaps.
+	if loops != 6 || power != 13 || len(out) != 19 {
+		t.Errorf("left out: %d in a loop and %d at the power, of %d; want 6 and 13 of 19", loops, power, len(out))
+	}
+	m := SwapMap{Order: orderOf(f.Chains()[0]), Swaps: all, LeftOut: out}
+	if got := strings.Join(m.Blocks(), " "); got != "echo front desk hall" {
+		t.Errorf("blocks that change places: %s", got)
+	}
+	if text := strings.Join(m.Omitted(), " "); !strings.Contains(text, "13 swaps that nobody could wire") || !strings.Contains(text, "6 swaps with what is in a switcher's loops") {
+		t.Errorf("said: %s", text)
+	}
+}

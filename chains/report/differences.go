@@ -89,6 +89,7 @@ type swapsView struct {
 	Rows          []swapRow
 	Sentences     []swapView
 	Quiet         string
+	Omitted       []string
 	Table         *table
 }
 
@@ -106,7 +107,8 @@ func (v *view) swaps(m *experiment.SwapMap) {
 	if m == nil || len(m.Swaps) == 0 {
 		return
 	}
-	w := &swapsView{Take: m.Take, Seconds: number(m.Seconds, 1), Columns: m.Order[:len(m.Order)-1], Table: differences("Every swap in numbers, against the take as it is", "swapped")}
+	names := m.Blocks()
+	w := &swapsView{Take: m.Take, Seconds: number(m.Seconds, 1), Columns: names[:len(names)-1], Omitted: m.Omitted(), Table: differences("Every swap in numbers, against the take as it is", "swapped")}
 	quiet := 0
 	for _, s := range m.Swaps {
 		if len(s.Respects) > 0 || s.Heard == experiment.HeardMostly || s.Heard == experiment.HeardInParts || s.Heard == experiment.HeardUnknown {
@@ -119,10 +121,10 @@ func (v *view) swaps(m *experiment.SwapMap) {
 	if quiet > 0 {
 		w.Quiet = count(quiet, "swap", "swaps") + " nobody is likely to hear."
 	}
-	for b := 1; b < len(m.Order); b++ {
-		row := swapRow{Name: m.Order[b]}
-		for a := range len(m.Order) - 1 {
-			at := slices.IndexFunc(m.Swaps, func(s experiment.Swap) bool { return s.First == m.Order[a] && s.Second == m.Order[b] })
+	for b := 1; b < len(names); b++ {
+		row := swapRow{Name: names[b]}
+		for a := range len(names) - 1 {
+			at := slices.IndexFunc(m.Swaps, func(s experiment.Swap) bool { return s.First == names[a] && s.Second == names[b] })
 			if at < 0 {
 				row.Cells = append(row.Cells, swapView{Empty: true})
 				continue

@@ -99,7 +99,7 @@ func swapMap(ctx context.Context, s streams, f *chainFile, r *recording, q secti
 	if err != nil {
 		return nil, err
 	}
-	bar := newProgress(s.err, int64(1+len(c.Blocks)*(len(c.Blocks)-1)/2))
+	bar := newProgress(s.err, int64(1+experiment.SwapsOf(c)))
 	defer bar.stop()
 	return experiment.Swaps(ctx, c, x, r.rate, q, func() { bar.add(1) })
 }

@@ -40,6 +40,10 @@ of the moments and more), in places, or not. Only what is heard is looked into:
   S  sustain     the time for 20 dB of a falling note by 10 %% and more
 L and N are told whether the playing sounds different or not.
 
+What nobody could wire is left out: a pedal behind the power of an amplifier or its loudspeaker, or
+those in front of one. A preamplifier does change places: what was in front of it is then in the
+amplifier's loop. What is in a switcher's loops stays there.
+
 --json prints one object in place of the tables:
   title, take, order, quality, rate_hz, seconds, playback_db_spl
   swaps: first, second (blocks), apart (places), order, a (always 0: the take as it is), b,
@@ -47,6 +51,7 @@ L and N are told whether the playing sounds different or not.
     bass_db, middle_db, treble_db, noise_db, distortion_db, sustain_seconds,
     hearing: playback_db_spl, probability, share, highest, bands, bands_of;
     log_spectral_mean_db, log_spectral_max_db, heard, respects, sentence
+  left_out: first, second, why
 What cannot be measured is {"not_measurable": "why"}.`, swapSeconds, experiment.Playback),
 		Example: `  drywire swaps my-chain.yaml
   drywire swaps my-chain.yaml --take buffered --json > swaps.json`,
@@ -92,7 +97,7 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	if err != nil {
 		return err
 	}
-	bar := newProgress(s.err, int64(1+len(c.Blocks)*(len(c.Blocks)-1)/2))
+	bar := newProgress(s.err, int64(1+experiment.SwapsOf(c)))
 	defer bar.stop()
 	m, err := experiment.Swaps(ctx, c, x, r.rate, q, func() { bar.add(1) })
 	if err != nil {
@@ -137,30 +142,41 @@ const widest = 9
 
 func printSwaps(s streams, m *experiment.SwapMap, frames int) {
 	s.printf("\nFull scale at %.0f dB SPL; the first %s, quality %s.\n", m.Playback, quantity(float64(frames)/float64(m.RateHz), dsp.Seconds), m.Quality)
-	if n := len(m.Order); n <= widest {
+	// Of a whole take, only what changes places with something is in the map.
+	if names := m.Blocks(); len(names) <= widest {
 		s.printf("\n")
+		n := len(names)
 		t := table{header: []string{" #", "block"}}
-		for k := range m.Order[:n-1] {
+		for k := range n - 1 {
 			t.header = append(t.header, fmt.Sprint(k+1))
 		}
+		omitted := false
 		for j := 1; j < n; j++ {
 			cells := make([]string, n+1)
-			cells[0], cells[1] = fmt.Sprint(j+1), clip(m.Order[j], 20)
+			cells[0], cells[1] = fmt.Sprint(j+1), clip(names[j], 20)
 			for i := range j {
-				at := slices.IndexFunc(m.Swaps, func(k experiment.Swap) bool { return k.First == m.Order[i] && k.Second == m.Order[j] })
+				at := slices.IndexFunc(m.Swaps, func(k experiment.Swap) bool { return k.First == names[i] && k.Second == names[j] })
+				if at < 0 {
+					cells[2+i], omitted = "-", true
+					continue
+				}
 				cells[2+i] = mapped(&m.Swaps[at])
 			}
 			t.row(cells...)
 		}
 		t.print(s.out)
-		var names []string
-		for k, name := range m.Order[:n-1] {
-			names = append(names, fmt.Sprintf("%d %s", k+1, name))
+		var columns []string
+		for k, name := range names[:n-1] {
+			columns = append(columns, fmt.Sprintf("%d %s", k+1, name))
 		}
-		paragraph(s.out, "Columns:  ", strings.Join(names, ", "), 98)
-		s.printf("! heard mostly  ~ in places  . not heard  ? not measurable\nL level  T tone  N noise at rest  D distortion  S sustain; the clearest first\n")
+		paragraph(s.out, "Columns:  ", strings.Join(columns, ", "), 98)
+		s.printf("! heard mostly  ~ in places  . not heard  ? not measurable")
+		if omitted {
+			s.printf("  - left out")
+		}
+		s.printf("\nL level  T tone  N noise at rest  D distortion  S sustain; the clearest first\n")
 	} else {
-		s.printf("%d blocks are too many for the map.\n", n)
+		s.printf("%d blocks are too many for the map.\n", len(names))
 	}
 	s.printf("\n")
 	t := table{header: []string{" #", "swapped", "heard", " null\ndB", " level\nLU", " bass\ndB", " middle\ndB", " treble\ndB", " noise\ndB(A)", " THD\ndB", " sustain\ns"}}
@@ -184,5 +200,8 @@ func printSwaps(s streams, m *experiment.SwapMap, frames int) {
 	}
 	if quiet > 0 {
 		s.printf("%s nobody is likely to hear.\n", plural(quiet, "swap", "swaps"))
+	}
+	for _, text := range m.Omitted() {
+		paragraph(s.out, "", text, 98)
 	}
 }
