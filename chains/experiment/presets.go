@@ -64,7 +64,7 @@ type PresetJump struct {
 // PresetTrims is the trims that bring the presets to one level, and what they did.
 type PresetTrims struct {
 	Why    string       `json:"not_measurable,omitempty"` // there are none
-	Target float64      `json:"target_lufs"`              // the level of the preset in the middle, which keeps its trim
+	Target float64      `json:"target_lufs"`              // the level of the preset in the middle, which keeps its trim; where not all can have that, the nearest that they can
 	Trims  []PresetTrim `json:"presets"`
 	Spread float64      `json:"spread_lu"` // from the softest to the loudest, rendered with the trims
 	Within bool         `json:"within"`    // no more than PresetSpread
@@ -243,32 +243,76 @@ func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (Pres
 	}
 	sorted := slices.Sorted(slices.Values(levels))
 	t.Target = sorted[(len(sorted)-1)/2]
-	const most, close = 20.0, 0.06 // dB: the range of the switcher's trim; a little more than half a step
-	for range 6 {
+	// The middle may be out of reach for a preset at the end of its range. Then that end is aimed at, which others may reach.
+	for range 4 {
+		if err := b.aim(ctx, &t); err != nil {
+			return t, err
+		}
+		least, most := math.Inf(-1), math.Inf(1) // levels that all presets which are at an end of their range can have
+		for _, trim := range t.Trims {
+			if trim.DB <= -mostTrim && trim.Level > t.Target+trimClose {
+				least = math.Max(least, trim.Level)
+			}
+			if trim.DB >= mostTrim && trim.Level < t.Target-trimClose {
+				most = math.Min(most, trim.Level)
+			}
+		}
+		switch low, high := !math.IsInf(least, 0), !math.IsInf(most, 0); {
+		case low == high: // all is reached, or no level is in reach of all
+			return t.finish(), nil
+		case low:
+			t.Target = least
+		default:
+			t.Target = most
+		}
+	}
+	return t.finish(), nil
+}
+
+// mostTrim is the range of the switcher's trim, and trimClose a little more than half a step; both in dB.
+const (
+	mostTrim  = 20.0
+	trimClose = 0.06
+)
+
+// aim turns the trims until every preset is as near to the target as it comes. What bends behind the switcher makes a level follow its trim by less than a
+// decibel for each, so by how much it does is taken from the last two renders.
+func (b *PresetBench) aim(ctx context.Context, t *PresetTrims) error {
+	slopes := make([]float64, len(t.Trims)) // dB of level for one of trim
+	for k := range slopes {
+		slopes[k] = 1
+	}
+	for range 8 {
 		moved := false
 		for k := range t.Trims {
 			trim := &t.Trims[k]
-			db := math.Round((trim.DB+t.Target-trim.Level)/trimStep) * trimStep
-			db = math.Min(most, math.Max(-most, db))
-			if math.Abs(trim.Level-t.Target) <= close || math.Abs(db-trim.DB) < trimStep/2 {
+			db := math.Round((trim.DB+(t.Target-trim.Level)/slopes[k])/trimStep) * trimStep
+			db = math.Min(mostTrim, math.Max(-mostTrim, db))
+			if math.Abs(trim.Level-t.Target) <= trimClose || math.Abs(db-trim.DB) < trimStep/2 {
 				continue
 			}
-			moved, trim.DB = true, db
+			moved = true
 			level, _, err := b.level(ctx, b.File.OnPreset(trim.Name, "", &db))
 			if err != nil {
-				return t, err
+				return err
 			}
-			trim.Level = level.Value
+			slopes[k] = math.Min(1.5, math.Max(0.1, (level.Value-trim.Level)/(db-trim.DB)))
+			trim.DB, trim.Level = db, level.Value
 		}
 		if !moved {
 			break
 		}
 	}
+	return nil
+}
+
+// finish says how far apart the presets are.
+func (t PresetTrims) finish() PresetTrims {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, trim := range t.Trims {
 		low, high = math.Min(low, trim.Level), math.Max(high, trim.Level)
 	}
 	t.Spread = high - low
 	t.Within = t.Spread <= PresetSpread
-	return t, nil
+	return t
 }

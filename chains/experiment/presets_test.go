@@ -74,18 +74,52 @@ func TestPresetsJumpAndTrims(t *testing.T) {
 	}
 }
 
-// What cannot be reached is not claimed: 40 dB are beyond the trim's range of 20 dB.
+// What cannot be reached is not claimed: presets 45 dB apart, each with a trim of 20 dB, come as near as 5 dB.
 func TestTrimsOutOfReach(t *testing.T) {
-	p := presetsOf(t, `
+	p := presetsOf(t, apart("-20 dB"), 1)
+	if p.Trims.Within || math.Abs(p.Trims.Spread-5) > 0.05 {
+		t.Errorf("within %v, spread %.2f LU, want 5", p.Trims.Within, p.Trims.Spread)
+	}
+}
+
+// apart is presets 25 dB and something apart.
+func apart(more string) string {
+	return `
 blocks:
   board: {kind: switcher, loops: {1: [a], 2: [b]}}
   a: {kind: trim, gain: -25 dB}
-  b: {kind: trim, gain: -15 dB}
+  b: {kind: trim, gain: ` + more + `}
 order: [board]
 presets: {plain: {loops: []}, both: {loops: [1, 2]}}
+`
+}
+
+// The preset in the middle may be out of another's reach where a level between is in the reach of both: 38 dB apart, one goes up by 18 and the other down by
+// 20. No other pair of trims brings them together but those of 20 and 18, 19 and 19, and so on.
+func TestTrimsMeetInBetween(t *testing.T) {
+	p := presetsOf(t, apart("-13 dB"), 1)
+	if d := p.Trims.Trims[1].DB - p.Trims.Trims[0].DB; !p.Trims.Within || math.Abs(d-38) > 0.1 {
+		t.Errorf("within %v, %.2f LU, trims %+v; want them 38 dB apart", p.Trims.Within, p.Trims.Spread, p.Trims.Trims)
+	}
+}
+
+// Behind the switcher an amplifier bends, so that a loud preset hardly gets softer as its trim goes down, and cannot be as soft as the one in the middle; but
+// that can be louder.
+func TestTrimsIntoAnAmplifierThatBends(t *testing.T) {
+	p := presetsOf(t, `
+blocks:
+  board: {kind: switcher, loops: {1: [wall], 2: [less]}}
+  wall: {kind: op-amp-fuzz, sustain: 10, volume: 10}
+  less: {kind: trim, gain: -15 dB}
+  front: {kind: preamp, gain: 7}
+order: [board, front]
+presets:
+  soft: {loops: [2]}
+  softer: {loops: [2], set: {less.gain: -16 dB}}
+  wall: {loops: [1]}
 `, 1)
-	if p.Trims.Within || p.Trims.Spread < 10 {
-		t.Errorf("within %v, spread %.1f LU", p.Trims.Within, p.Trims.Spread)
+	if !p.Trims.Within {
+		t.Errorf("%.2f LU apart with %+v", p.Trims.Spread, p.Trims.Trims)
 	}
 }
 

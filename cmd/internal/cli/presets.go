@@ -30,7 +30,8 @@ func presetsCommand(s streams) *cobra.Command {
 		Long: fmt.Sprintf(`Presets renders every preset of a chain file through the file's order and lists its loudness, its
 noise at rest and its distortion, the jumps in loudness from one preset to another, and the same on
 every guitar of the file. Then it looks for trims at the switcher's output that bring all presets to
-the loudness of the one in the middle, renders them with these, and prints them, ready to paste.
+the loudness of the one in the middle, or where not all can have that to one that they can, renders
+them with these, and prints them, ready to paste.
 
 Loudness: ITU-R BS.1770, integrated, of the beginning of the recording, with 1 V as full scale.
 Noise: A-weighted, when nobody plays. Distortion: THD of %v at %v peak. What
