@@ -82,7 +82,7 @@ func (c *Carry) Adopt(from *Carry) {
 	copy(t.v, o.v)
 	t.dev.eval(t.v, t.i, t.own, t.oth)
 	for k := range t.last {
-		shift := o.scratch.base[k] - t.scratch.base[k]
+		shift := o.base[k] - t.base[k]
 		t.last[k], t.before[k] = o.last[k]+shift, o.before[k]+shift
 	}
 	copy(t.taps, o.taps)
@@ -124,10 +124,7 @@ func (c *Carry) get() {
 	if c.joined == t.report.Steps {
 		return // it has not moved since
 	}
-	src := t.levels[t.owner]
-	for k := range c.history {
-		c.history[k] = dot(src.outS.row(k), src.last) + dot(src.outU.row(k), src.u) + dot(src.outI.row(k), t.last) + dot(src.outB.row(k), src.bend)
-	}
+	t.levels[t.owner].histories(c.history, t.last)
 }
 
 // put writes them.
@@ -140,8 +137,9 @@ func (c *Carry) put() {
 	}
 	t := c.t
 	for l, st := range t.levels {
-		for k := range st.s {
-			st.s[k] = dot(st.inS.row(k), c.history) + dot(st.inI.row(k), t.last)
+		s := st.states(st.z)
+		for k := range s {
+			s[k] = dot(st.inS.row(k), c.history) + dot(st.inI.row(k), t.last)
 		}
 		if !t.current[l] {
 			t.reseat(st)

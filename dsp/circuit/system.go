@@ -259,10 +259,23 @@ func (d *devices) limit(v, old []float64) bool {
 	return limited
 }
 
-// sharpness is 1/(2·nVt) of the sharpest junction: a Newton step of dv leaves an error of about dv²·sharpness volts.
-func (d *devices) sharpness() float64 {
-	s := 1 / (2 * thermal)
-	return s
+// reach is, for every port, the inverse of how long a Newton step limit leaves alone wherever it starts, in volts: 0 for ports that it does not know.
+func (d *devices) reach() []float64 {
+	r := make([]float64, d.count)
+	for k := range d.bjts {
+		law := &d.bjts[k].k
+		r[2*k], r[2*k+1] = 1/(2*law.nE), 1/(2*law.nC)
+	}
+	for k := range d.diodes {
+		r[d.firstD+k] = 1 / (2 * d.diodes[k].nvt)
+	}
+	for k := range d.clamps {
+		r[d.firstC+k] = 1 / (2 * clampNVt)
+	}
+	for k := range d.pairs {
+		r[d.firstP+k] = 1 / (2 * min(d.pairs[k].nf, d.pairs[k].nr))
+	}
+	return r
 }
 
 func (s *system) nodeIndex(name string) (int, error) {

@@ -1,0 +1,227 @@
+package circuit
+
+import (
+	"math"
+
+	"drywire/dsp/gemv"
+)
+
+// row is a number for every port, for circuits of up to eight: as many as two vector registers hold. What is no port is zero.
+type row [8]float64
+
+// ports is what a step has to do with the ports of a circuit of up to eight, whatever the step's length.
+type ports struct {
+	v, next      row // port voltages at the last step's end and, as far as they are known, at this one's; absolute, in volts
+	i, own, oth  row // device currents at next and their derivatives, see devices.eval
+	v0, base     row // port voltages and device currents at the operating point
+	weight       row // of errors in the port voltages
+	reach        row // 1/V: a step by its inverse is short for the devices, see devices.reach
+	f, d         row // what the port voltages lack, and the correction that Newton's method makes of it
+	di, bend     row // deviations of the device currents from the operating point, and their second differences
+	last, before row // the same currents at the ends of the last step and of the one before
+}
+
+// slope is what one length of step has to do with them.
+type slope struct {
+	p, want      row // linear parts of the port voltages: of the last solution and of this step
+	tangent      row // where the last Jacobian leads
+	off, ahead   row // by how much the last solution lay off its tangent, and by how much this one will if that goes on
+	k, inverse   [64]float64
+	width, pairs int // rows of a column, 4 or 8; pairs of ports
+}
+
+// newSlope makes it for so many ports, from the columns of K, of so many rows each.
+func newSlope(width, ports int, k []float64) *slope {
+	s := &slope{width: width, pairs: (ports + 1) / 2}
+	copy(s.k[:], k)
+	for j := range width {
+		s.inverse[j*width+j] = 1
+	}
+	return s
+}
+
+// The three functions below are a step's arithmetic on the ports. Each has a plain form, which says what it does, and on processors with AVX2 one in assembly that does the same
+// operations in the same order and gives the same numbers.
+
+// predict sets next to where the step from v to the linear parts P·x will lead, by the last Jacobian. It returns the longest way to there over all ports, as a share of what their devices take in
+// one step: where it is at most 1 nothing is to be limited.
+func (t *ports) predict(s *slope, p, x []float64) float64 {
+	if fast {
+		_ = p[len(x)*s.width-1]
+		if s.width == 4 {
+			return predict4(t, s, &p[0], &x[0], len(x))
+		}
+		return predict8(t, s, &p[0], &x[0], len(x))
+	}
+	return t.predictPlain(s, p, x)
+}
+
+func (t *ports) predictPlain(s *slope, p, x []float64) float64 {
+	s.want = s.columns(p, x)
+	var d row
+	for k := range d {
+		d[k] = s.want[k] - s.p[k]
+	}
+	moved := s.times(&s.inverse, &d)
+	far := 0.0
+	for k := range moved {
+		s.tangent[k] = t.v[k] + moved[k]
+		t.next[k] = s.tangent[k] + s.ahead[k]
+		far = larger(far, math.Abs(t.next[k]-t.v[k])*t.reach[k])
+	}
+	return far
+}
+
+// correct sets d to Newton's correction of next, where the devices have the currents i and the derivatives own and oth, and inverse to the inverse of the Jacobian there. It returns the largest
+// correction, weighed; +Inf where one is not a number or beyond all sense; and -1 where the Jacobian has no inverse by this method.
+func (t *ports) correct(s *slope) float64 {
+	if fast {
+		if s.width == 4 {
+			return correct4(t, s, s.pairs, leastPivot)
+		}
+		return correct8(t, s, s.pairs, leastPivot)
+	}
+	return t.correctPlain(s)
+}
+
+func (t *ports) correctPlain(s *slope) float64 {
+	for k := range t.di {
+		t.di[k] = t.i[k] - t.base[k]
+	}
+	t.f = s.times(&s.k, &t.di)
+	for k := range t.f {
+		t.f[k] += s.want[k] + t.v0[k] - t.next[k]
+	}
+	if !s.invert(&t.own, &t.oth) {
+		return -1
+	}
+	t.d = s.times(&s.inverse, &t.f)
+	worst := 0.0
+	for k, x := range t.d {
+		x = math.Abs(x) * t.weight[k]
+		if !(x <= beyondSense) {
+			return math.Inf(1)
+		}
+		worst = larger(worst, x)
+	}
+	return worst
+}
+
+const (
+	leastPivot  = 1e-6 // what the determinant of a pivot must be at least
+	beyondSense = 1e12 // V
+)
+
+// settle makes the last correction, after which the step is solved: next, and the currents along their tangent. It returns by how many volts, weighed, the bend of the currents over the step
+// moves a port: r is the length of this step over that of the last, scale is 2r/(1+r).
+func (t *ports) settle(s *slope, r, scale float64) float64 {
+	if fast {
+		if s.width == 4 {
+			return settle4(t, s, r, scale)
+		}
+		return settle8(t, s, r, scale)
+	}
+	return t.settlePlain(s, r, scale)
+}
+
+func (t *ports) settlePlain(s *slope, r, scale float64) float64 {
+	for k := range t.d {
+		t.next[k] += t.d[k]
+		t.i[k] += float64(t.own[k]*t.d[k]) + float64(t.oth[k]*t.d[k^1])
+		off := t.next[k] - s.tangent[k]
+		s.ahead[k] = off + (off - s.off[k])
+		s.off[k] = off
+		t.di[k] = t.i[k] - t.base[k]
+		t.bend[k] = scale * ((t.di[k] - t.last[k]) - float64(r*(t.last[k]-t.before[k])))
+	}
+	s.p = s.want
+	worst := 0.0
+	for k, x := range s.times(&s.k, &t.bend) {
+		worst = larger(worst, math.Abs(x)*t.weight[k])
+	}
+	return worst
+}
+
+// columns is A·x for as many columns as x has numbers, four sums side by side.
+func (s *slope) columns(a, x []float64) row {
+	var sums [4]row
+	for k, v := range x {
+		for j, c := range a[k*s.width : (k+1)*s.width] {
+			sums[k%4][j] += float64(c * v)
+		}
+	}
+	var out row
+	for k := range out {
+		out[k] = (sums[0][k] + sums[2][k]) + (sums[1][k] + sums[3][k])
+	}
+	return out
+}
+
+// times is A·x for a square matrix, the columns of even and of odd index apart.
+func (s *slope) times(a *[64]float64, x *row) row {
+	var out row
+	if s.width == 4 {
+		gemv.Mul4((*[4]float64)(out[:]), a[:], 4, x[:2*s.pairs])
+	} else {
+		gemv.Mul8((*[8]float64)(&out), a[:], 8, x[:2*s.pairs])
+	}
+	return out
+}
+
+// invert sets inverse to that of I - K·D. D has own on its diagonal and, in blocks of two, the other derivatives beside it: oth[k] in row k.
+//
+// It is Gauss-Jordan elimination with the blocks of two for pivots, which stay where they are: it is for what has a heavy diagonal. It gives up, and says so, where the determinant of a pivot is
+// not larger than leastPivot.
+//
+// It makes two columns of the matrix at a time, one pair after the other, the unit vectors that they have in the identity, and lets the columns of the identity become the inverse in the same
+// place: with the pivot P and the pair's columns C, each column loses C·P⁻¹ times its two elements in the pivot's rows, and has P⁻¹ times these left in there. A division serves two rows, and half as many
+// wait for one another.
+func (s *slope) invert(own, oth *row) bool {
+	w, n, a := s.width, 2*s.pairs, &s.inverse
+	for c := 0; c < n; c += 2 {
+		u, v := s.k[w*c:w*c+w], s.k[w*c+w:w*c+2*w]
+		for r := range w {
+			a[w*c+r] = -(float64(u[r]*own[c]) + float64(v[r]*oth[c+1]))
+			a[w*c+w+r] = -(float64(u[r]*oth[c]) + float64(v[r]*own[c+1]))
+		}
+		a[w*c+c]++
+		a[w*c+w+c+1]++
+	}
+	for k := 0; k < n; k += 2 {
+		var x, y, cx, cy row
+		copy(x[:], a[w*k:w*k+w])
+		copy(y[:], a[w*k+w:w*k+2*w])
+		det := float64(x[k]*y[k+1]) - float64(y[k]*x[k+1])
+		if !(math.Abs(det) > leastPivot) || math.IsInf(det, 0) {
+			return false
+		}
+		r := 1 / det
+		p00, p01, p10, p11 := y[k+1]*r, -y[k]*r, -x[k+1]*r, x[k]*r
+		x[k], x[k+1], y[k], y[k+1] = -1, 0, 0, -1
+		for r := range cx {
+			cx[r] = float64(x[r]*p00) + float64(y[r]*p10)
+			cy[r] = float64(x[r]*p01) + float64(y[r]*p11)
+		}
+		for j := range n {
+			column := a[w*j : w*j+w]
+			if j == k || j == k+1 {
+				clear(column)
+				column[j] = 1
+			}
+			p, q := column[k], column[k+1]
+			column[k], column[k+1] = 0, 0
+			for r := range column {
+				column[r] -= float64(cx[r]*p) + float64(cy[r]*q)
+			}
+		}
+	}
+	return true
+}
+
+// larger is max without its care for what is not a number.
+func larger(a, b float64) float64 {
+	if a > b {
+		return a
+	}
+	return b
+}

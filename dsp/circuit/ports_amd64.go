@@ -1,0 +1,23 @@
+package circuit
+
+import "golang.org/x/sys/cpu"
+
+var fast = cpu.X86.HasAVX && cpu.X86.HasAVX2
+
+//go:noescape
+func predict4(t *ports, s *slope, p, x *float64, n int) float64
+
+//go:noescape
+func predict8(t *ports, s *slope, p, x *float64, n int) float64
+
+//go:noescape
+func correct4(t *ports, s *slope, pairs int, least float64) float64
+
+//go:noescape
+func correct8(t *ports, s *slope, pairs int, least float64) float64
+
+//go:noescape
+func settle4(t *ports, s *slope, r, scale float64) float64
+
+//go:noescape
+func settle8(t *ports, s *slope, r, scale float64) float64

@@ -1,0 +1,729 @@
+#include "go_asm.h"
+#include "textflag.h"
+
+// The steps' arithmetic on four or eight rows: what the plain forms in ports.go do, in their order. DI is the ports, SI the slope.
+
+DATA ones<>+0(SB)/8, $1.0
+DATA ones<>+8(SB)/8, $1.0
+DATA ones<>+16(SB)/8, $1.0
+DATA ones<>+24(SB)/8, $1.0
+GLOBL ones<>(SB), RODATA, $32
+
+// The eight unit vectors.
+DATA unit<>+0(SB)/8, $1.0
+DATA unit<>+72(SB)/8, $1.0
+DATA unit<>+144(SB)/8, $1.0
+DATA unit<>+216(SB)/8, $1.0
+DATA unit<>+288(SB)/8, $1.0
+DATA unit<>+360(SB)/8, $1.0
+DATA unit<>+432(SB)/8, $1.0
+DATA unit<>+504(SB)/8, $1.0
+GLOBL unit<>(SB), RODATA, $512
+
+DATA without<>+0(SB)/8, $0x7fffffffffffffff
+DATA without<>+8(SB)/8, $0x7fffffffffffffff
+DATA without<>+16(SB)/8, $0x7fffffffffffffff
+DATA without<>+24(SB)/8, $0x7fffffffffffffff
+GLOBL without<>(SB), RODATA, $32 // of the sign
+
+DATA sense<>+0(SB)/8, $1.0e12
+DATA sense<>+8(SB)/8, $1.0e12
+DATA sense<>+16(SB)/8, $1.0e12
+DATA sense<>+24(SB)/8, $1.0e12
+GLOBL sense<>(SB), RODATA, $32 // beyondSense
+
+DATA infinity<>+0(SB)/8, $0x7ff0000000000000
+GLOBL infinity<>(SB), RODATA, $8
+
+DATA minus<>+0(SB)/8, $-1.0
+GLOBL minus<>(SB), RODATA, $8
+
+// LARGEST leaves the largest number of Y0 in X0; it needs X1.
+#define LARGEST \
+	VEXTRACTF128 $1, Y0, X1 \
+	VMAXPD X1, X0, X0 \
+	VPERMILPD $1, X0, X1 \
+	VMAXSD X1, X0, X0
+
+// TIMES4 is a·x, all rows, the columns of even and of odd index apart: a of four columns at at(SI), x in Y1, the sum in Y0; it needs Y2 to Y7.
+#define TIMES4(at) \
+	VPERMPD $0x00, Y1, Y4 \
+	VPERMPD $0x55, Y1, Y5 \
+	VPERMPD $0xAA, Y1, Y6 \
+	VPERMPD $0xFF, Y1, Y7 \
+	VMULPD at(SI), Y4, Y0 \
+	VMULPD (at+32)(SI), Y5, Y2 \
+	VMULPD (at+64)(SI), Y6, Y6 \
+	VMULPD (at+96)(SI), Y7, Y7 \
+	VADDPD Y6, Y0, Y0 \
+	VADDPD Y7, Y2, Y2 \
+	VADDPD Y2, Y0, Y0
+
+// func predict4(t *ports, s *slope, p, x *float64, n int) float64
+// Y0 Y1 Y2 Y3 sum every fourth column.
+TEXT ·predict4(SB), NOSPLIT, $0-48
+	MOVQ t+0(FP), DI
+	MOVQ s+8(FP), SI
+	MOVQ p+16(FP), DX
+	MOVQ x+24(FP), BX
+	MOVQ n+32(FP), CX
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	SUBQ $4, CX
+	JL   tail
+four:
+	VBROADCASTSD (BX), Y4
+	VBROADCASTSD 8(BX), Y5
+	VBROADCASTSD 16(BX), Y6
+	VBROADCASTSD 24(BX), Y7
+	VMULPD (DX), Y4, Y4
+	VMULPD 32(DX), Y5, Y5
+	VMULPD 64(DX), Y6, Y6
+	VMULPD 96(DX), Y7, Y7
+	VADDPD Y4, Y0, Y0
+	VADDPD Y5, Y1, Y1
+	VADDPD Y6, Y2, Y2
+	VADDPD Y7, Y3, Y3
+	ADDQ $128, DX
+	ADDQ $32, BX
+	SUBQ $4, CX
+	JGE  four
+tail:
+	ADDQ $4, CX
+	JZ   sum
+	VBROADCASTSD (BX), Y4
+	VMULPD (DX), Y4, Y4
+	VADDPD Y4, Y0, Y0
+	DECQ CX
+	JZ   sum
+	VBROADCASTSD 8(BX), Y5
+	VMULPD 32(DX), Y5, Y5
+	VADDPD Y5, Y1, Y1
+	DECQ CX
+	JZ   sum
+	VBROADCASTSD 16(BX), Y6
+	VMULPD 64(DX), Y6, Y6
+	VADDPD Y6, Y2, Y2
+sum:
+	VADDPD Y2, Y0, Y0
+	VADDPD Y3, Y1, Y1
+	VADDPD Y1, Y0, Y0
+	VMOVUPD Y0, slope_want(SI)
+	VSUBPD slope_p(SI), Y0, Y1
+	TIMES4(slope_inverse)
+	VMOVUPD ports_v(DI), Y8
+	VADDPD Y0, Y8, Y0
+	VMOVUPD Y0, slope_tangent(SI)
+	VADDPD slope_ahead(SI), Y0, Y0
+	VMOVUPD Y0, ports_next(DI)
+	VSUBPD Y8, Y0, Y0
+	VANDPD without<>(SB), Y0, Y0
+	VMULPD ports_reach(DI), Y0, Y0
+	LARGEST
+	VMOVSD X0, ret+40(FP)
+	VZEROUPPER
+	RET
+
+// func predict8(t *ports, s *slope, p, x *float64, n int) float64
+// As predict4; Y0 to Y3 and Y4 to Y7 sum the lower and the upper rows.
+TEXT ·predict8(SB), NOSPLIT, $0-48
+	MOVQ t+0(FP), DI
+	MOVQ s+8(FP), SI
+	MOVQ p+16(FP), DX
+	MOVQ x+24(FP), BX
+	MOVQ n+32(FP), CX
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	VXORPD Y4, Y4, Y4
+	VXORPD Y5, Y5, Y5
+	VXORPD Y6, Y6, Y6
+	VXORPD Y7, Y7, Y7
+	SUBQ $4, CX
+	JL   tail
+four:
+	VBROADCASTSD (BX), Y8
+	VBROADCASTSD 8(BX), Y9
+	VBROADCASTSD 16(BX), Y10
+	VBROADCASTSD 24(BX), Y11
+	VMULPD (DX), Y8, Y12
+	VMULPD 32(DX), Y8, Y8
+	VMULPD 64(DX), Y9, Y13
+	VMULPD 96(DX), Y9, Y9
+	VMULPD 128(DX), Y10, Y14
+	VMULPD 160(DX), Y10, Y10
+	VMULPD 192(DX), Y11, Y15
+	VMULPD 224(DX), Y11, Y11
+	VADDPD Y12, Y0, Y0
+	VADDPD Y8, Y4, Y4
+	VADDPD Y13, Y1, Y1
+	VADDPD Y9, Y5, Y5
+	VADDPD Y14, Y2, Y2
+	VADDPD Y10, Y6, Y6
+	VADDPD Y15, Y3, Y3
+	VADDPD Y11, Y7, Y7
+	ADDQ $256, DX
+	ADDQ $32, BX
+	SUBQ $4, CX
+	JGE  four
+tail:
+	ADDQ $4, CX
+	JZ   sum
+	VBROADCASTSD (BX), Y8
+	VMULPD (DX), Y8, Y12
+	VMULPD 32(DX), Y8, Y8
+	VADDPD Y12, Y0, Y0
+	VADDPD Y8, Y4, Y4
+	DECQ CX
+	JZ   sum
+	VBROADCASTSD 8(BX), Y9
+	VMULPD 64(DX), Y9, Y13
+	VMULPD 96(DX), Y9, Y9
+	VADDPD Y13, Y1, Y1
+	VADDPD Y9, Y5, Y5
+	DECQ CX
+	JZ   sum
+	VBROADCASTSD 16(BX), Y10
+	VMULPD 128(DX), Y10, Y14
+	VMULPD 160(DX), Y10, Y10
+	VADDPD Y14, Y2, Y2
+	VADDPD Y10, Y6, Y6
+sum:
+	VADDPD Y2, Y0, Y0
+	VADDPD Y3, Y1, Y1
+	VADDPD Y1, Y0, Y0
+	VADDPD Y6, Y4, Y4
+	VADDPD Y7, Y5, Y5
+	VADDPD Y5, Y4, Y4
+	VMOVUPD Y0, slope_want(SI)
+	VMOVUPD Y4, (slope_want+32)(SI)
+	VSUBPD slope_p(SI), Y0, Y0
+	VSUBPD (slope_p+32)(SI), Y4, Y4
+	VMOVUPD Y0, ports_f(DI)
+	VMOVUPD Y4, (ports_f+32)(DI)
+	LEAQ slope_inverse(SI), R8
+	LEAQ ports_f(DI), R9
+	MOVQ slope_pairs(SI), CX
+	CALL times8<>(SB)
+	VMOVUPD ports_v(DI), Y8
+	VMOVUPD (ports_v+32)(DI), Y9
+	VADDPD Y0, Y8, Y0
+	VADDPD Y4, Y9, Y4
+	VMOVUPD Y0, slope_tangent(SI)
+	VMOVUPD Y4, (slope_tangent+32)(SI)
+	VADDPD slope_ahead(SI), Y0, Y0
+	VADDPD (slope_ahead+32)(SI), Y4, Y4
+	VMOVUPD Y0, ports_next(DI)
+	VMOVUPD Y4, (ports_next+32)(DI)
+	VSUBPD Y8, Y0, Y0
+	VSUBPD Y9, Y4, Y4
+	VANDPD without<>(SB), Y0, Y0
+	VANDPD without<>(SB), Y4, Y4
+	VMULPD ports_reach(DI), Y0, Y0
+	VMULPD (ports_reach+32)(DI), Y4, Y4
+	VMAXPD Y4, Y0, Y0
+	LARGEST
+	VMOVSD X0, ret+40(FP)
+	VZEROUPPER
+	RET
+
+// times8 is a·x: a of CX pairs of columns at R8, x at R9, the lower rows in Y0, the upper in Y4; the columns of even and of odd index apart. It needs Y1, Y5 and Y8 to Y13.
+TEXT times8<>(SB), NOSPLIT, $0-0
+	VBROADCASTSD (R9), Y8
+	VBROADCASTSD 8(R9), Y9
+	VMULPD (R8), Y8, Y0
+	VMULPD 32(R8), Y8, Y4
+	VMULPD 64(R8), Y9, Y1
+	VMULPD 96(R8), Y9, Y5
+more:
+	DECQ CX
+	JZ   done
+	ADDQ $128, R8
+	ADDQ $16, R9
+	VBROADCASTSD (R9), Y8
+	VBROADCASTSD 8(R9), Y9
+	VMULPD (R8), Y8, Y10
+	VMULPD 32(R8), Y8, Y11
+	VMULPD 64(R8), Y9, Y12
+	VMULPD 96(R8), Y9, Y13
+	VADDPD Y10, Y0, Y0
+	VADDPD Y11, Y4, Y4
+	VADDPD Y12, Y1, Y1
+	VADDPD Y13, Y5, Y5
+	JMP  more
+done:
+	VADDPD Y1, Y0, Y0
+	VADDPD Y5, Y4, Y4
+	RET
+
+// func correct4(t *ports, s *slope, pairs int, least float64) float64
+// Y8 to Y11 are the columns of the Jacobian and become its inverse; Y12 is f, Y13 a zero.
+TEXT ·correct4(SB), NOSPLIT, $0-40
+	MOVQ t+0(FP), DI
+	MOVQ s+8(FP), SI
+	MOVQ pairs+16(FP), CX
+	MOVQ least+24(FP), R12
+	MOVQ $0x7ff0000000000000, R13
+	MOVQ $0x7fffffffffffffff, R10
+	VXORPD Y13, Y13, Y13
+	// f = K·di + want + v0 - next
+	VMOVUPD ports_i(DI), Y1
+	VSUBPD ports_base(DI), Y1, Y1
+	TIMES4(slope_k)
+	VMOVUPD slope_want(SI), Y1
+	VADDPD ports_v0(DI), Y1, Y1
+	VSUBPD ports_next(DI), Y1, Y1
+	VADDPD Y1, Y0, Y12
+	// the first two columns
+	VMOVUPD slope_k(SI), Y4
+	VMOVUPD (slope_k+32)(SI), Y5
+	VBROADCASTSD ports_own(DI), Y0
+	VBROADCASTSD (ports_oth+8)(DI), Y1
+	VBROADCASTSD ports_oth(DI), Y2
+	VBROADCASTSD (ports_own+8)(DI), Y3
+	VMULPD Y0, Y4, Y6
+	VMULPD Y1, Y5, Y7
+	VADDPD Y7, Y6, Y6
+	VMULPD Y2, Y4, Y4
+	VMULPD Y3, Y5, Y5
+	VADDPD Y5, Y4, Y4
+	VMOVUPD unit<>+0(SB), Y8
+	VMOVUPD unit<>+64(SB), Y9
+	VSUBPD Y6, Y8, Y8
+	VSUBPD Y4, Y9, Y9
+	// the last two, which with one pair remain unit vectors
+	VMOVUPD unit<>+128(SB), Y10
+	VMOVUPD unit<>+192(SB), Y11
+	CMPQ CX, $1
+	JE   pivot0
+	VMOVUPD (slope_k+64)(SI), Y4
+	VMOVUPD (slope_k+96)(SI), Y5
+	VBROADCASTSD (ports_own+16)(DI), Y0
+	VBROADCASTSD (ports_oth+24)(DI), Y1
+	VBROADCASTSD (ports_oth+16)(DI), Y2
+	VBROADCASTSD (ports_own+24)(DI), Y3
+	VMULPD Y0, Y4, Y6
+	VMULPD Y1, Y5, Y7
+	VADDPD Y7, Y6, Y6
+	VMULPD Y2, Y4, Y4
+	VMULPD Y3, Y5, Y5
+	VADDPD Y5, Y4, Y4
+	VSUBPD Y6, Y10, Y10
+	VSUBPD Y4, Y11, Y11
+pivot0:
+	VPERMILPD $1, X9, X1 // y1 y0
+	VMULPD X1, X8, X2    // x0·y1 x1·y0
+	VHSUBPD X2, X2, X2
+	VMOVQ X2, AX
+	ANDQ R10, AX
+	CMPQ AX, R12
+	JLS  singular
+	CMPQ AX, R13
+	JCC  singular
+	VMOVSD ones<>(SB), X3
+	VDIVSD X2, X3, X2
+	VXORPD X4, X4, X4
+	VSUBSD X2, X4, X3    // -1/det
+	VMULSD X2, X1, X4    // p00 = y1/det
+	VMULSD X3, X9, X5    // p01 = -y0/det
+	VPERMILPD $1, X8, X6
+	VMULSD X3, X6, X6    // p10 = -x1/det
+	VMULSD X2, X8, X7    // p11 = x0/det
+	VBROADCASTSD X4, Y4
+	VBROADCASTSD X5, Y5
+	VBROADCASTSD X6, Y6
+	VBROADCASTSD X7, Y7
+	// with the unit vectors taken from its rows, the pivot's columns times its inverse
+	VBLENDPD $3, Y13, Y8, Y0
+	VBLENDPD $3, Y13, Y9, Y1
+	VSUBPD unit<>+0(SB), Y0, Y0
+	VSUBPD unit<>+64(SB), Y1, Y1
+	VMULPD Y4, Y0, Y2
+	VMULPD Y6, Y1, Y3
+	VADDPD Y3, Y2, Y2
+	VMULPD Y5, Y0, Y0
+	VMULPD Y7, Y1, Y1
+	VADDPD Y1, Y0, Y3
+	VSUBPD Y2, Y13, Y8
+	VSUBPD Y3, Y13, Y9
+	CMPQ CX, $1
+	JE   inverted
+	VPERMPD $0x00, Y10, Y4
+	VPERMPD $0x55, Y10, Y5
+	VPERMPD $0x00, Y11, Y6
+	VPERMPD $0x55, Y11, Y7
+	VMULPD Y4, Y2, Y4
+	VMULPD Y5, Y3, Y5
+	VMULPD Y6, Y2, Y6
+	VMULPD Y7, Y3, Y7
+	VADDPD Y5, Y4, Y4
+	VADDPD Y7, Y6, Y6
+	VBLENDPD $3, Y13, Y10, Y10
+	VBLENDPD $3, Y13, Y11, Y11
+	VSUBPD Y4, Y10, Y10
+	VSUBPD Y6, Y11, Y11
+	// the second pivot, as the first
+	VEXTRACTF128 $1, Y10, X0 // x2 x3
+	VEXTRACTF128 $1, Y11, X1 // y2 y3
+	VPERMILPD $1, X1, X2
+	VMULPD X2, X0, X3
+	VHSUBPD X3, X3, X3
+	VMOVQ X3, AX
+	ANDQ R10, AX
+	CMPQ AX, R12
+	JLS  singular
+	CMPQ AX, R13
+	JCC  singular
+	VMOVSD ones<>(SB), X4
+	VDIVSD X3, X4, X3
+	VXORPD X4, X4, X4
+	VSUBSD X3, X4, X5
+	VMULSD X3, X2, X4
+	VMULSD X3, X0, X7
+	VPERMILPD $1, X0, X6
+	VMULSD X5, X6, X6
+	VMULSD X5, X1, X5
+	VBROADCASTSD X4, Y4
+	VBROADCASTSD X5, Y5
+	VBROADCASTSD X6, Y6
+	VBROADCASTSD X7, Y7
+	VBLENDPD $12, Y13, Y10, Y0
+	VBLENDPD $12, Y13, Y11, Y1
+	VSUBPD unit<>+128(SB), Y0, Y0
+	VSUBPD unit<>+192(SB), Y1, Y1
+	VMULPD Y4, Y0, Y2
+	VMULPD Y6, Y1, Y3
+	VADDPD Y3, Y2, Y2
+	VMULPD Y5, Y0, Y0
+	VMULPD Y7, Y1, Y1
+	VADDPD Y1, Y0, Y3
+	VSUBPD Y2, Y13, Y10
+	VSUBPD Y3, Y13, Y11
+	VPERMPD $0xAA, Y8, Y4
+	VPERMPD $0xFF, Y8, Y5
+	VPERMPD $0xAA, Y9, Y6
+	VPERMPD $0xFF, Y9, Y7
+	VMULPD Y4, Y2, Y4
+	VMULPD Y5, Y3, Y5
+	VMULPD Y6, Y2, Y6
+	VMULPD Y7, Y3, Y7
+	VADDPD Y5, Y4, Y4
+	VADDPD Y7, Y6, Y6
+	VBLENDPD $12, Y13, Y8, Y8
+	VBLENDPD $12, Y13, Y9, Y9
+	VSUBPD Y4, Y8, Y8
+	VSUBPD Y6, Y9, Y9
+inverted:
+	VMOVUPD Y8, slope_inverse(SI)
+	VMOVUPD Y9, (slope_inverse+32)(SI)
+	VMOVUPD Y10, (slope_inverse+64)(SI)
+	VMOVUPD Y11, (slope_inverse+96)(SI)
+	// d = inverse·f
+	VPERMPD $0x00, Y12, Y4
+	VPERMPD $0x55, Y12, Y5
+	VPERMPD $0xAA, Y12, Y6
+	VPERMPD $0xFF, Y12, Y7
+	VMULPD Y8, Y4, Y0
+	VMULPD Y9, Y5, Y2
+	VMULPD Y10, Y6, Y6
+	VMULPD Y11, Y7, Y7
+	VADDPD Y6, Y0, Y0
+	VADDPD Y7, Y2, Y2
+	VADDPD Y2, Y0, Y0
+	VMOVUPD Y0, ports_d(DI)
+	VANDPD without<>(SB), Y0, Y0
+	VMULPD ports_weight(DI), Y0, Y0
+	VMOVUPD sense<>(SB), Y1
+	VCMPPD $2, Y1, Y0, Y1
+	VMOVMSKPD Y1, AX
+	CMPL AX, $15
+	JNE  nonsense
+	LARGEST
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+nonsense:
+	VMOVSD infinity<>(SB), X0
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+singular:
+	VMOVSD minus<>(SB), X0
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+
+// COLUMN takes from column j, 64·j bytes on at R8, what invert does: Y0 Y1 are cx, Y2 Y3 cy.
+#define COLUMN(at) \
+	VBROADCASTSD at(R8)(BX*1), Y6 \
+	VBROADCASTSD (at+8)(R8)(BX*1), Y7 \
+	VMULPD  Y6, Y0, Y8 \
+	VMULPD  Y7, Y2, Y9 \
+	VMULPD  Y6, Y1, Y10 \
+	VMULPD  Y7, Y3, Y11 \
+	VADDPD  Y9, Y8, Y8 \
+	VADDPD  Y11, Y10, Y10 \
+	VANDPD  at(R8), Y14, Y12 \
+	VANDPD  (at+32)(R8), Y15, Y9 \
+	VSUBPD  Y8, Y12, Y12 \
+	VSUBPD  Y10, Y9, Y9 \
+	VMOVUPD Y12, at(R8) \
+	VMOVUPD Y9, (at+32)(R8)
+
+// func correct8(t *ports, s *slope, pairs int, least float64) float64
+// R8 is the Jacobian, which becomes its inverse, BX 8·k for column k, R11 that column, R15 its unit vector; Y14 Y15 let all rows pass but k and k+1.
+TEXT ·correct8(SB), NOSPLIT, $0-40
+	MOVQ t+0(FP), DI
+	MOVQ s+8(FP), SI
+	// f = K·di + want + v0 - next
+	VMOVUPD ports_i(DI), Y0
+	VMOVUPD (ports_i+32)(DI), Y1
+	VSUBPD ports_base(DI), Y0, Y0
+	VSUBPD (ports_base+32)(DI), Y1, Y1
+	VMOVUPD Y0, ports_di(DI)
+	VMOVUPD Y1, (ports_di+32)(DI)
+	LEAQ slope_k(SI), R8
+	LEAQ ports_di(DI), R9
+	MOVQ pairs+16(FP), CX
+	CALL times8<>(SB)
+	VMOVUPD slope_want(SI), Y1
+	VMOVUPD (slope_want+32)(SI), Y5
+	VADDPD ports_v0(DI), Y1, Y1
+	VADDPD (ports_v0+32)(DI), Y5, Y5
+	VSUBPD ports_next(DI), Y1, Y1
+	VSUBPD (ports_next+32)(DI), Y5, Y5
+	VADDPD Y1, Y0, Y0
+	VADDPD Y5, Y4, Y4
+	VMOVUPD Y0, ports_f(DI)
+	VMOVUPD Y4, (ports_f+32)(DI)
+	// the Jacobian
+	MOVQ pairs+16(FP), DX
+	SHLQ $4, DX
+	MOVQ least+24(FP), R12
+	MOVQ $0x7ff0000000000000, R13
+	MOVQ $0x7fffffffffffffff, R10
+	LEAQ slope_inverse(SI), R8
+	LEAQ slope_k(SI), CX
+	LEAQ ports_own(DI), R9
+	LEAQ ports_oth(DI), AX
+	LEAQ unit<>(SB), R15
+	VMOVSD (R15), X13
+	MOVQ R8, R11
+	XORQ BX, BX
+product:
+	VBROADCASTSD (R9), Y0
+	VBROADCASTSD 8(AX), Y1
+	VBROADCASTSD (AX), Y2
+	VBROADCASTSD 8(R9), Y3
+	VMOVUPD (CX), Y4
+	VMOVUPD 64(CX), Y5
+	VMULPD Y0, Y4, Y6
+	VMULPD Y1, Y5, Y7
+	VMULPD Y2, Y4, Y8
+	VMULPD Y3, Y5, Y9
+	VADDPD Y7, Y6, Y6
+	VADDPD Y9, Y8, Y8
+	VMOVUPD (R15), Y7
+	VMOVUPD 64(R15), Y9
+	VSUBPD Y6, Y7, Y7
+	VSUBPD Y8, Y9, Y9
+	VMOVUPD Y7, (R11)
+	VMOVUPD Y9, 64(R11)
+	VMOVUPD 32(CX), Y4
+	VMOVUPD 96(CX), Y5
+	VMULPD Y0, Y4, Y6
+	VMULPD Y1, Y5, Y7
+	VMULPD Y2, Y4, Y8
+	VMULPD Y3, Y5, Y9
+	VADDPD Y7, Y6, Y6
+	VADDPD Y9, Y8, Y8
+	VMOVUPD 32(R15), Y7
+	VMOVUPD 96(R15), Y9
+	VSUBPD Y6, Y7, Y7
+	VSUBPD Y8, Y9, Y9
+	VMOVUPD Y7, 32(R11)
+	VMOVUPD Y9, 96(R11)
+	ADDQ $128, R11
+	ADDQ $128, R15
+	ADDQ $128, CX
+	ADDQ $16, R9
+	ADDQ $16, AX
+	ADDQ $16, BX
+	CMPQ BX, DX
+	JLT  product
+	LEAQ unit<>(SB), R15
+	MOVQ R8, R11
+	XORQ BX, BX
+pivot:
+	VMOVSD (R11)(BX*1), X0
+	VMOVSD 8(R11)(BX*1), X1
+	VMOVSD 64(R11)(BX*1), X2
+	VMOVSD 72(R11)(BX*1), X3
+	VMULSD X3, X0, X4
+	VMULSD X1, X2, X5
+	VSUBSD X5, X4, X4
+	VMOVQ X4, AX
+	ANDQ R10, AX
+	CMPQ AX, R12
+	JLS  singular
+	CMPQ AX, R13
+	JCC  singular
+	VDIVSD X4, X13, X4
+	VXORPD X12, X12, X12
+	VSUBSD X4, X12, X5
+	VMULSD X4, X3, X6
+	VMULSD X5, X2, X7
+	VMULSD X5, X1, X8
+	VMULSD X4, X0, X9
+	VBROADCASTSD X6, Y6
+	VBROADCASTSD X7, Y7
+	VBROADCASTSD X8, Y8
+	VBROADCASTSD X9, Y9
+	VMOVUPD (R15), Y0
+	VMOVUPD 32(R15), Y1
+	VMOVUPD 64(R15), Y2
+	VMOVUPD 96(R15), Y3
+	VORPD Y0, Y2, Y10
+	VORPD Y1, Y3, Y11
+	VCMPPD $0, Y12, Y10, Y14
+	VCMPPD $0, Y12, Y11, Y15
+	VANDPD (R11), Y14, Y10
+	VANDPD 32(R11), Y15, Y11
+	VANDPD 64(R11), Y14, Y12
+	VANDPD 96(R11), Y15, Y5
+	VSUBPD Y0, Y10, Y10
+	VSUBPD Y1, Y11, Y11
+	VSUBPD Y2, Y12, Y12
+	VSUBPD Y3, Y5, Y5
+	VMOVUPD Y0, (R11)
+	VMOVUPD Y1, 32(R11)
+	VMOVUPD Y2, 64(R11)
+	VMOVUPD Y3, 96(R11)
+	VMULPD Y6, Y10, Y0
+	VMULPD Y8, Y12, Y4
+	VADDPD Y4, Y0, Y0
+	VMULPD Y6, Y11, Y1
+	VMULPD Y8, Y5, Y4
+	VADDPD Y4, Y1, Y1
+	VMULPD Y7, Y10, Y2
+	VMULPD Y9, Y12, Y4
+	VADDPD Y4, Y2, Y2
+	VMULPD Y7, Y11, Y3
+	VMULPD Y9, Y5, Y4
+	VADDPD Y4, Y3, Y3
+	COLUMN(0)
+	COLUMN(64)
+	COLUMN(128)
+	COLUMN(192)
+	COLUMN(256)
+	COLUMN(320)
+	CMPQ DX, $64
+	JLT  next
+	COLUMN(384)
+	COLUMN(448)
+next:
+	ADDQ $128, R11
+	ADDQ $128, R15
+	ADDQ $16, BX
+	CMPQ BX, DX
+	JLT  pivot
+	// d = inverse·f
+	LEAQ ports_f(DI), R9
+	MOVQ pairs+16(FP), CX
+	CALL times8<>(SB)
+	VMOVUPD Y0, ports_d(DI)
+	VMOVUPD Y4, (ports_d+32)(DI)
+	VANDPD without<>(SB), Y0, Y0
+	VANDPD without<>(SB), Y4, Y4
+	VMULPD ports_weight(DI), Y0, Y0
+	VMULPD (ports_weight+32)(DI), Y4, Y4
+	VMOVUPD sense<>(SB), Y1
+	VCMPPD $2, Y1, Y0, Y2
+	VCMPPD $2, Y1, Y4, Y3
+	VANDPD Y3, Y2, Y2
+	VMOVMSKPD Y2, AX
+	CMPL AX, $15
+	JNE  nonsense
+	VMAXPD Y4, Y0, Y0
+	LARGEST
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+nonsense:
+	VMOVSD infinity<>(SB), X0
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+singular:
+	VMOVSD minus<>(SB), X0
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+
+// SETTLE makes the last correction in the rows that lie so many bytes on and leaves their bend in Y1: Y14 is r, Y15 scale.
+#define SETTLE(at) \
+	VMOVUPD (ports_d+at)(DI), Y0 \
+	VADDPD (ports_next+at)(DI), Y0, Y1 \
+	VMOVUPD Y1, (ports_next+at)(DI) \
+	VSUBPD (slope_tangent+at)(SI), Y1, Y1 \
+	VSUBPD (slope_off+at)(SI), Y1, Y2 \
+	VMOVUPD Y1, (slope_off+at)(SI) \
+	VADDPD Y2, Y1, Y2 \
+	VMOVUPD Y2, (slope_ahead+at)(SI) \
+	VPERMILPD $5, Y0, Y3 \
+	VMULPD (ports_own+at)(DI), Y0, Y0 \
+	VMULPD (ports_oth+at)(DI), Y3, Y3 \
+	VADDPD Y3, Y0, Y0 \
+	VADDPD (ports_i+at)(DI), Y0, Y0 \
+	VMOVUPD Y0, (ports_i+at)(DI) \
+	VSUBPD (ports_base+at)(DI), Y0, Y0 \
+	VMOVUPD Y0, (ports_di+at)(DI) \
+	VMOVUPD (ports_last+at)(DI), Y2 \
+	VSUBPD Y2, Y0, Y1 \
+	VSUBPD (ports_before+at)(DI), Y2, Y2 \
+	VMULPD Y14, Y2, Y2 \
+	VSUBPD Y2, Y1, Y1 \
+	VMULPD Y15, Y1, Y1 \
+	VMOVUPD Y1, (ports_bend+at)(DI) \
+	VMOVUPD (slope_want+at)(SI), Y2 \
+	VMOVUPD Y2, (slope_p+at)(SI)
+
+// func settle4(t *ports, s *slope, r, scale float64) float64
+TEXT ·settle4(SB), NOSPLIT, $0-40
+	MOVQ t+0(FP), DI
+	MOVQ s+8(FP), SI
+	VBROADCASTSD r+16(FP), Y14
+	VBROADCASTSD scale+24(FP), Y15
+	SETTLE(0)
+	TIMES4(slope_k)
+	VANDPD without<>(SB), Y0, Y0
+	VMULPD ports_weight(DI), Y0, Y0
+	LARGEST
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+
+// func settle8(t *ports, s *slope, r, scale float64) float64
+TEXT ·settle8(SB), NOSPLIT, $0-40
+	MOVQ t+0(FP), DI
+	MOVQ s+8(FP), SI
+	VBROADCASTSD r+16(FP), Y14
+	VBROADCASTSD scale+24(FP), Y15
+	SETTLE(0)
+	SETTLE(32)
+	LEAQ slope_k(SI), R8
+	LEAQ ports_bend(DI), R9
+	MOVQ slope_pairs(SI), CX
+	CALL times8<>(SB)
+	VANDPD without<>(SB), Y0, Y0
+	VANDPD without<>(SB), Y4, Y4
+	VMULPD ports_weight(DI), Y0, Y0
+	VMULPD (ports_weight+32)(DI), Y4, Y4
+	VMAXPD Y4, Y0, Y0
+	LARGEST
+	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET

@@ -1,0 +1,12 @@
+//go:build !amd64
+
+package circuit
+
+const fast = false
+
+func predict4(t *ports, s *slope, p, x *float64, n int) float64     { panic("circuit: no AVX") }
+func predict8(t *ports, s *slope, p, x *float64, n int) float64     { panic("circuit: no AVX") }
+func correct4(t *ports, s *slope, pairs int, least float64) float64 { panic("circuit: no AVX") }
+func correct8(t *ports, s *slope, pairs int, least float64) float64 { panic("circuit: no AVX") }
+func settle4(t *ports, s *slope, r, scale float64) float64          { panic("circuit: no AVX") }
+func settle8(t *ports, s *slope, r, scale float64) float64          { panic("circuit: no AVX") }
