@@ -59,6 +59,12 @@ type Reader struct {
 	frames int64
 	next   int64 // the frame that comes next
 	buf    []byte
+
+	// Where it stood at full scale.
+	top     float64
+	least   int64
+	runs    [2]clipRun
+	clipped Clipped
 }
 
 // Open opens a WAV file for reading. An error names the file and the fault.
@@ -101,6 +107,7 @@ func NewReader(src io.ReaderAt, size int64, name string) (*Reader, error) {
 	if err := r.readHeader(size); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
+	r.top, r.least = r.clipRule()
 	r.buf = make([]byte, min(blockFrames, r.frames)*int64(r.frameBytes()))
 	return r, nil
 }
@@ -397,15 +404,22 @@ func (r *Reader) convert(dst []float64, b []byte) int {
 			if math.IsNaN(v-v) || math.IsNaN(right-right) { // also when it hides in the side that is left out
 				return i
 			}
+			if r.side != Left && (math.Abs(right) >= r.top || r.runs[1].length > 0) {
+				r.clip(1, right, r.next+int64(i))
+			}
+			if r.side != Right && (math.Abs(v) >= r.top || r.runs[0].length > 0) {
+				r.clip(0, v, r.next+int64(i))
+			}
 			switch r.side {
 			case Right:
 				v = right
 			case Sum:
 				v = v/2 + right/2 // halves first: two large doubles would overflow
 			}
-		}
-		if math.IsNaN(v - v) { // Inf-Inf is NaN too
+		} else if math.IsNaN(v - v) { // Inf-Inf is NaN too
 			return i
+		} else if math.Abs(v) >= r.top || r.runs[0].length > 0 {
+			r.clip(0, v, r.next+int64(i))
 		}
 		dst[i] = v
 	}
@@ -432,7 +446,7 @@ func (r *Reader) sample(p []byte) float64 {
 }
 
 // Rewind goes back to the first frame, for a second pass.
-func (r *Reader) Rewind() { r.next = 0 }
+func (r *Reader) Rewind() { r.next, r.runs, r.clipped = 0, [2]clipRun{}, Clipped{} }
 
 // Close closes the file that Open has opened.
 func (r *Reader) Close() error {

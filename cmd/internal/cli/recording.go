@@ -30,8 +30,8 @@ type recording struct {
 	notes  []string // what was made of it, for the user to be told
 }
 
-// findRecording finds the recording of a chain file, or the one given in its place, and changes the file's to match. With a peak for a
-// level it reads all of it.
+// findRecording finds the recording of a chain file, or the one given in its place, and changes the file's to match. It reads all of it,
+// unless it is a shipped one with the level that it was made with.
 func findRecording(ctx context.Context, f *chainFile, override string) (*recording, error) {
 	want := &f.Recording
 	r := &recording{side: samples.Side(want.Side)}
@@ -68,15 +68,19 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		r.name, r.open = r.path, func() (*samples.Reader, error) { return samples.Open(r.path) }
 	}
 
+	// What is wrong with a recording that the chain file names has its place in the chain file.
+	at := func(path, before string, err error) error {
+		if override != "" || ctx.Err() != nil {
+			return err
+		}
+		return chains.Faults{chains.At(f.name, f.source, path, before+err.Error())}
+	}
 	reader, err := r.reader()
 	if err != nil {
-		if override == "" && want.File != "" && errors.Is(err, fs.ErrNotExist) {
-			return nil, chains.Faults{chains.At(f.name, f.source, "$.recording.file", "recording "+err.Error())}
-		}
 		if near := chains.Nearest(override, shippedNames()); override != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("%w; did you mean the shipped recording %q?", err, near)
 		}
-		return nil, err
+		return nil, at("$.recording.file", "recording ", err)
 	}
 	defer reader.Close()
 	r.rate, r.frames = dsp.Hertz(reader.Rate), reader.Frames()
@@ -84,20 +88,25 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	if reader.Channels > 1 {
 		r.note("%s", reader.Note())
 	}
+	peak := 0.0
+	if want.Sample == "" || want.Peak != 0 {
+		if peak, err = largest(ctx, reader); err != nil {
+			return nil, at("$.recording.file", "recording ", err)
+		}
+		if text := reader.Clipped().Text(r.name, reader.Rate); text != "" {
+			r.note("%s", text)
+		}
+	}
 	switch {
 	case want.FullScale != 0:
 		r.volts = float64(want.FullScale)
 	case want.Peak != 0:
-		peak, err := largest(ctx, reader)
-		if err != nil {
-			return nil, err
-		}
 		if peak < allButSilent {
 			why := "every sample is zero"
 			if peak > 0 {
 				why = fmt.Sprintf("its largest sample is %s dB under full scale", decibels(-dsp.ToDB(peak)))
 			}
-			return nil, fmt.Errorf("%s: is silent (%s), so no level can give it a peak of %s", r.name, why, volts(float64(want.Peak)))
+			return nil, at("$.recording.peak", "recording ", fmt.Errorf("%s: is silent (%s), so no level can give it a peak of %s", r.name, why, volts(float64(want.Peak))))
 		}
 		r.volts = float64(want.Peak) / peak
 	default:
@@ -182,7 +191,7 @@ func (r *recording) loadText() string {
 func (r *recording) describe(s streams) {
 	s.printf("Recording  %s, %s, %.1f s; full scale is %s peak; load %s\n", r.name, rateText(float64(r.rate)), r.seconds(), volts(r.volts), r.loadText())
 	for _, n := range r.notes {
-		s.printf("           %s\n", n)
+		paragraph(s.out, "           ", n, width)
 	}
 }
 
