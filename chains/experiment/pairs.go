@@ -444,7 +444,11 @@ func (p *Pair) words(respect string, a, b *Side) []string {
 	case "distortion":
 		return []string{fmt.Sprintf("%s distorted (THD %s %% against %s %%)", more(p.Distortion, "more", "less"), b.Facts.THD.Text(1), a.Facts.THD.Text(1))}
 	case "decay":
-		return []string{fmt.Sprintf("a held note rings %.1f s %s", math.Abs(p.Sustain.Value), more(p.Sustain, "longer", "shorter"))}
+		by := fmt.Sprintf("%.1f s", math.Abs(p.Sustain.Value))
+		if math.Abs(p.Sustain.Value) < 0.095 {
+			by = fmt.Sprintf("%.0f ms", 1e3*math.Abs(p.Sustain.Value))
+		}
+		return []string{fmt.Sprintf("a held note rings %s %s", by, more(p.Sustain, "longer", "shorter"))}
 	}
 	panic("experiment: no respect " + respect)
 }

@@ -142,6 +142,7 @@ func TestSentences(t *testing.T) {
 		{"distortion", Pair{Hearing: heard(1, 1), Distortion: v(3)}, Facts{THD: v(1)}, Facts{THD: v(1.41)}, 0, "distortion", `"b" against "a": a clear difference: more distorted (THD 1.4 % against 1.0 %).`},
 		{"little distortion", Pair{Hearing: heard(1, 1), Distortion: v(20)}, Facts{THD: v(0.099)}, Facts{THD: v(0.99)}, 0, "", `in nothing that was measured apart`},
 		{"decay", Pair{Hearing: heard(1, 1), Sustain: v(-0.2)}, Facts{Sustain: v(2.2)}, Facts{Sustain: v(2)}, 0, "decay", `a held note rings 0.2 s shorter.`},
+		{"short decay", Pair{Hearing: heard(1, 1), Sustain: v(0.05)}, Facts{Sustain: v(0.3)}, Facts{Sustain: v(0.35)}, 0, "decay", `a held note rings 50 ms longer.`},
 		{"less decay", Pair{Hearing: heard(1, 1), Sustain: v(-0.19)}, Facts{Sustain: v(2.19)}, Facts{Sustain: v(2)}, 0, "", `in nothing that was measured apart`},
 		{"strongest first", Pair{Hearing: heard(1, 1), Level: v(1), Treble: v(8), Sustain: v(1)}, Facts{Sustain: v(2)}, Facts{Sustain: v(3)}, 0, "tone decay level",
 			`"b" against "a": a clear difference: brighter (+8.0 dB above 2 kHz), a held note rings 1.0 s longer, 1.0 LU louder as it comes out of the chain.`},

@@ -231,7 +231,7 @@ func (v *view) block(p Page) {
 	}
 	v.Lead = fmt.Sprintf("One dry recording through %s of the same board, computed in volts from the pickup to the last jack.", count(len(c.Takes), "take", "takes"))
 	v.Block = []pair{
-		{"Recording", fmt.Sprintf("%s, %s s", c.Recording.Name, number(c.Recording.Seconds, 1))},
+		{"Recording", fmt.Sprintf("%s, %s s", c.Recording.Name, seconds(c.Recording.Seconds))},
 		{"Recorded into", into},
 		{"Sample rate", fmt.Sprintf("%s kHz", number(float64(c.RateHz)/1000, -1))},
 		{"Quality", c.Quality},
@@ -663,6 +663,14 @@ func number(v float64, digits int) string {
 		return minus(strconv.FormatFloat(rounded(v, 2), 'f', -1, 64))
 	}
 	return signed(v, digits)
+}
+
+// seconds is a length with one digit, or where it is short with two in all.
+func seconds(v float64) string {
+	if v < 0.95 {
+		return number(v, -2)
+	}
+	return number(v, 1)
 }
 
 // rounded is a number to so many digits in all.

@@ -189,7 +189,11 @@ func (r *recording) loadText() string {
 
 // describe says what is rendered.
 func (r *recording) describe(s streams) {
-	s.printf("Recording  %s, %s, %.1f s; full scale is %s peak; load %s\n", r.name, rateText(float64(r.rate)), r.seconds(), volts(r.volts), r.loadText())
+	long := fmt.Sprintf("%.1f s", r.seconds())
+	if r.seconds() < 0.95 {
+		long = quantity(r.seconds(), dsp.Seconds)
+	}
+	s.printf("Recording  %s, %s, %s; full scale is %s peak; load %s\n", r.name, rateText(float64(r.rate)), long, volts(r.volts), r.loadText())
 	for _, n := range r.notes {
 		paragraph(s.out, "           ", n, width)
 	}
