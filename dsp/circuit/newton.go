@@ -184,10 +184,11 @@ func (t *Transient) walk(st *stepper) {
 			t.report.Failures++
 			copy(t.next, t.v)
 			copy(t.reached, t.v)
-			clear(t.d)
 			t.dev.eval(t.next, t.i, t.own, t.oth)
 			t.slopeAt(st)
-			clear(t.d)
+			for k := range t.d {
+				t.di[k], t.d[k] = t.i[k]-t.base[k], 0
+			}
 			break
 		}
 	}
@@ -231,9 +232,8 @@ func (t *Transient) settle(st *stepper, h float64) float64 {
 			off := t.next[k] - st.tangent[k]
 			st.off[k], st.ahead[k] = off, off+(off-st.off[k])
 		}
-		t.dev.advance(t.i, t.d, t.own, t.oth)
+		t.dev.advance(t.di, t.d, t.own, t.oth)
 		for k := range t.di {
-			t.di[k] = t.i[k] - t.base[k]
 			t.bend[k] = scale * ((t.di[k] - t.last[k]) - r*(t.last[k]-t.before[k]))
 		}
 		copy(st.p, st.want)

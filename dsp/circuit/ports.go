@@ -1,10 +1,6 @@
 package circuit
 
-import (
-	"math"
-
-	"drywire/dsp/gemv"
-)
+import "math"
 
 // row is a number for every port, for circuits of up to eight: as many as two vector registers hold. What is no port is zero.
 type row [8]float64
@@ -40,7 +36,7 @@ func newSlope(width, ports int, k []float64) *slope {
 	return s
 }
 
-// The three functions below are a step's arithmetic on the ports. Each has a plain form, which says what it does, and on processors with AVX2 one in assembly that does the same
+// What follows is a step's arithmetic on the ports. Each has a plain form, which says what it does, and on processors with AVX2 and FMA one in assembly that does the same
 // operations in the same order and gives the same numbers.
 
 // predict sets next to where the step from v to the linear parts P·x will lead, by the last Jacobian. It returns the longest way to there over all ports, as a share of what their devices take in
@@ -112,7 +108,7 @@ const (
 	beyondSense = 1e12 // V
 )
 
-// settle makes the last correction, after which the step is solved: next, and the currents along their tangent. It returns by how many volts, weighed, the bend of the currents over the step
+// settle makes the last correction, after which the step is solved: next, and the currents' deviations along their tangent. It returns by how many volts, weighed, the bend of the currents over the step
 // moves a port: r is the length of this step over that of the last, scale is 2r/(1+r).
 func (t *ports) settle(s *slope, r, scale float64) float64 {
 	if fast {
@@ -127,12 +123,11 @@ func (t *ports) settle(s *slope, r, scale float64) float64 {
 func (t *ports) settlePlain(s *slope, r, scale float64) float64 {
 	for k := range t.d {
 		t.next[k] += t.d[k]
-		t.i[k] += float64(t.own[k]*t.d[k]) + float64(t.oth[k]*t.d[k^1])
+		t.di[k] += fused(t.own[k], t.d[k], t.oth[k]*t.d[k^1])
 		off := t.next[k] - s.tangent[k]
 		s.ahead[k] = off + (off - s.off[k])
 		s.off[k] = off
-		t.di[k] = t.i[k] - t.base[k]
-		t.bend[k] = scale * ((t.di[k] - t.last[k]) - float64(r*(t.last[k]-t.before[k])))
+		t.bend[k] = scale * fused(-r, t.last[k]-t.before[k], t.di[k]-t.last[k])
 	}
 	s.p = s.want
 	worst := 0.0
@@ -147,7 +142,7 @@ func (s *slope) columns(a, x []float64) row {
 	var sums [4]row
 	for k, v := range x {
 		for j, c := range a[k*s.width : (k+1)*s.width] {
-			sums[k%4][j] += float64(c * v)
+			sums[k%4][j] = fused(c, v, sums[k%4][j])
 		}
 	}
 	var out row
@@ -159,13 +154,16 @@ func (s *slope) columns(a, x []float64) row {
 
 // times is A·x for a square matrix, the columns of even and of odd index apart.
 func (s *slope) times(a *[64]float64, x *row) row {
-	var out row
-	if s.width == 4 {
-		gemv.Mul4((*[4]float64)(out[:]), a[:], 4, x[:2*s.pairs])
-	} else {
-		gemv.Mul8((*[8]float64)(&out), a[:], 8, x[:2*s.pairs])
+	var sums [2]row
+	for k, v := range x[:2*s.pairs] {
+		for j, c := range a[k*s.width : (k+1)*s.width] {
+			sums[k%2][j] = fused(c, v, sums[k%2][j])
+		}
 	}
-	return out
+	for k := range sums[0] {
+		sums[0][k] += sums[1][k]
+	}
+	return sums[0]
 }
 
 // invert sets inverse to that of I - K·D. D has own on its diagonal and, in blocks of two, the other derivatives beside it: oth[k] in row k.
@@ -174,33 +172,33 @@ func (s *slope) times(a *[64]float64, x *row) row {
 // not larger than leastPivot.
 //
 // It makes two columns of the matrix at a time, one pair after the other, the unit vectors that they have in the identity, and lets the columns of the identity become the inverse in the same
-// place: with the pivot P and the pair's columns C, each column loses C·P⁻¹ times its two elements in the pivot's rows, and has P⁻¹ times these left in there. A division serves two rows, and half as many
-// wait for one another.
+// place: with the pivot P and the pair's columns C, each column loses C·P⁻¹ times its two elements in the pivot's rows, and has P⁻¹ times these left in there. The inverse of the determinant comes in
+// last, so that what does not need it is done while it is worked out.
 func (s *slope) invert(own, oth *row) bool {
 	w, n, a := s.width, 2*s.pairs, &s.inverse
 	for c := 0; c < n; c += 2 {
 		u, v := s.k[w*c:w*c+w], s.k[w*c+w:w*c+2*w]
 		for r := range w {
-			a[w*c+r] = -(float64(u[r]*own[c]) + float64(v[r]*oth[c+1]))
-			a[w*c+w+r] = -(float64(u[r]*oth[c]) + float64(v[r]*own[c+1]))
+			a[w*c+r] = -fused(u[r], own[c], v[r]*oth[c+1])
+			a[w*c+w+r] = -fused(u[r], oth[c], v[r]*own[c+1])
 		}
 		a[w*c+c]++
 		a[w*c+w+c+1]++
 	}
 	for k := 0; k < n; k += 2 {
-		var x, y, cx, cy row
+		var x, y, ux, uy row
 		copy(x[:], a[w*k:w*k+w])
 		copy(y[:], a[w*k+w:w*k+2*w])
-		det := float64(x[k]*y[k+1]) - float64(y[k]*x[k+1])
+		x0, x1, y0, y1 := x[k], x[k+1], y[k], y[k+1]
+		det := fused(x0, y1, -(y0 * x1))
 		if !(math.Abs(det) > leastPivot) || math.IsInf(det, 0) {
 			return false
 		}
 		r := 1 / det
-		p00, p01, p10, p11 := y[k+1]*r, -y[k]*r, -x[k+1]*r, x[k]*r
 		x[k], x[k+1], y[k], y[k+1] = -1, 0, 0, -1
-		for r := range cx {
-			cx[r] = float64(x[r]*p00) + float64(y[r]*p10)
-			cy[r] = float64(x[r]*p01) + float64(y[r]*p11)
+		for j := range ux {
+			ux[j] = fused(x[j], y1, -(y[j] * x1))
+			uy[j] = fused(y[j], x0, -(x[j] * y0))
 		}
 		for j := range n {
 			column := a[w*j : w*j+w]
@@ -210,8 +208,8 @@ func (s *slope) invert(own, oth *row) bool {
 			}
 			p, q := column[k], column[k+1]
 			column[k], column[k+1] = 0, 0
-			for r := range column {
-				column[r] -= float64(cx[r]*p) + float64(cy[r]*q)
+			for i := range column {
+				column[i] = fused(-r, fused(uy[i], q, ux[i]*p), column[i])
 			}
 		}
 	}
@@ -224,4 +222,46 @@ func larger(a, b float64) float64 {
 		return a
 	}
 	return b
+}
+
+// carry is the step of the modes: next is what the states s become by themselves, on the diagonal and, in blocks of two, beside it, and by so many columns of drive times x. All have a multiple of four rows.
+func carry(next, s, diagonal, turn, drive, x []float64) {
+	if fast {
+		_, _, _, _ = s[len(next)-1], diagonal[len(next)-1], turn[len(next)-1], drive[len(next)*len(x)-1]
+		carryAVX(&next[0], &s[0], &diagonal[0], &turn[0], &drive[0], len(next), &x[0], len(x))
+		return
+	}
+	carryPlain(next, s, diagonal, turn, drive, x)
+}
+
+func carryPlain(next, s, diagonal, turn, drive, x []float64) {
+	for r := range next {
+		even, odd := diagonal[r]*s[r], turn[r]*s[r^1]
+		for k := 0; k < len(x); k += 2 {
+			even = fused(drive[k*len(next)+r], x[k], even)
+			if k+1 < len(x) {
+				odd = fused(drive[(k+1)*len(next)+r], x[k+1], odd)
+			}
+		}
+		next[r] = even + odd
+	}
+}
+
+// product is that of a, whose length is a multiple of eight, and as much of b.
+func product(a, b []float64) float64 {
+	if fast {
+		_ = b[len(a)-1]
+		return productAVX(&a[0], &b[0], len(a))
+	}
+	return productPlain(a, b)
+}
+
+func productPlain(a, b []float64) float64 {
+	var s [8]float64
+	for k := 0; k < len(a); k += 8 {
+		for j := range s {
+			s[j] = fused(a[k+j], b[k+j], s[j])
+		}
+	}
+	return ((s[0] + s[4]) + (s[2] + s[6])) + ((s[1] + s[5]) + (s[3] + s[7]))
 }

@@ -2,7 +2,7 @@ package circuit
 
 import "golang.org/x/sys/cpu"
 
-var fast = cpu.X86.HasAVX && cpu.X86.HasAVX2
+var fast = cpu.X86.HasAVX && cpu.X86.HasAVX2 && cpu.X86.HasFMA
 
 //go:noescape
 func predict4(t *ports, s *slope, p, x *float64, n int) float64
@@ -21,3 +21,9 @@ func settle4(t *ports, s *slope, r, scale float64) float64
 
 //go:noescape
 func settle8(t *ports, s *slope, r, scale float64) float64
+
+//go:noescape
+func carryAVX(next, s, diagonal, turn, drive *float64, rows int, x *float64, n int)
+
+//go:noescape
+func productAVX(a, b *float64, n int) float64

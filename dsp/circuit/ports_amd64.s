@@ -53,10 +53,8 @@ GLOBL minus<>(SB), RODATA, $8
 	VPERMPD $0xFF, Y1, Y7 \
 	VMULPD at(SI), Y4, Y0 \
 	VMULPD (at+32)(SI), Y5, Y2 \
-	VMULPD (at+64)(SI), Y6, Y6 \
-	VMULPD (at+96)(SI), Y7, Y7 \
-	VADDPD Y6, Y0, Y0 \
-	VADDPD Y7, Y2, Y2 \
+	VFMADD231PD (at+64)(SI), Y6, Y0 \
+	VFMADD231PD (at+96)(SI), Y7, Y2 \
 	VADDPD Y2, Y0, Y0
 
 // func predict4(t *ports, s *slope, p, x *float64, n int) float64
@@ -78,14 +76,10 @@ four:
 	VBROADCASTSD 8(BX), Y5
 	VBROADCASTSD 16(BX), Y6
 	VBROADCASTSD 24(BX), Y7
-	VMULPD (DX), Y4, Y4
-	VMULPD 32(DX), Y5, Y5
-	VMULPD 64(DX), Y6, Y6
-	VMULPD 96(DX), Y7, Y7
-	VADDPD Y4, Y0, Y0
-	VADDPD Y5, Y1, Y1
-	VADDPD Y6, Y2, Y2
-	VADDPD Y7, Y3, Y3
+	VFMADD231PD (DX), Y4, Y0
+	VFMADD231PD 32(DX), Y5, Y1
+	VFMADD231PD 64(DX), Y6, Y2
+	VFMADD231PD 96(DX), Y7, Y3
 	ADDQ $128, DX
 	ADDQ $32, BX
 	SUBQ $4, CX
@@ -94,18 +88,15 @@ tail:
 	ADDQ $4, CX
 	JZ   sum
 	VBROADCASTSD (BX), Y4
-	VMULPD (DX), Y4, Y4
-	VADDPD Y4, Y0, Y0
+	VFMADD231PD (DX), Y4, Y0
 	DECQ CX
 	JZ   sum
 	VBROADCASTSD 8(BX), Y5
-	VMULPD 32(DX), Y5, Y5
-	VADDPD Y5, Y1, Y1
+	VFMADD231PD 32(DX), Y5, Y1
 	DECQ CX
 	JZ   sum
 	VBROADCASTSD 16(BX), Y6
-	VMULPD 64(DX), Y6, Y6
-	VADDPD Y6, Y2, Y2
+	VFMADD231PD 64(DX), Y6, Y2
 sum:
 	VADDPD Y2, Y0, Y0
 	VADDPD Y3, Y1, Y1
@@ -149,22 +140,14 @@ four:
 	VBROADCASTSD 8(BX), Y9
 	VBROADCASTSD 16(BX), Y10
 	VBROADCASTSD 24(BX), Y11
-	VMULPD (DX), Y8, Y12
-	VMULPD 32(DX), Y8, Y8
-	VMULPD 64(DX), Y9, Y13
-	VMULPD 96(DX), Y9, Y9
-	VMULPD 128(DX), Y10, Y14
-	VMULPD 160(DX), Y10, Y10
-	VMULPD 192(DX), Y11, Y15
-	VMULPD 224(DX), Y11, Y11
-	VADDPD Y12, Y0, Y0
-	VADDPD Y8, Y4, Y4
-	VADDPD Y13, Y1, Y1
-	VADDPD Y9, Y5, Y5
-	VADDPD Y14, Y2, Y2
-	VADDPD Y10, Y6, Y6
-	VADDPD Y15, Y3, Y3
-	VADDPD Y11, Y7, Y7
+	VFMADD231PD (DX), Y8, Y0
+	VFMADD231PD 32(DX), Y8, Y4
+	VFMADD231PD 64(DX), Y9, Y1
+	VFMADD231PD 96(DX), Y9, Y5
+	VFMADD231PD 128(DX), Y10, Y2
+	VFMADD231PD 160(DX), Y10, Y6
+	VFMADD231PD 192(DX), Y11, Y3
+	VFMADD231PD 224(DX), Y11, Y7
 	ADDQ $256, DX
 	ADDQ $32, BX
 	SUBQ $4, CX
@@ -173,24 +156,18 @@ tail:
 	ADDQ $4, CX
 	JZ   sum
 	VBROADCASTSD (BX), Y8
-	VMULPD (DX), Y8, Y12
-	VMULPD 32(DX), Y8, Y8
-	VADDPD Y12, Y0, Y0
-	VADDPD Y8, Y4, Y4
+	VFMADD231PD (DX), Y8, Y0
+	VFMADD231PD 32(DX), Y8, Y4
 	DECQ CX
 	JZ   sum
 	VBROADCASTSD 8(BX), Y9
-	VMULPD 64(DX), Y9, Y13
-	VMULPD 96(DX), Y9, Y9
-	VADDPD Y13, Y1, Y1
-	VADDPD Y9, Y5, Y5
+	VFMADD231PD 64(DX), Y9, Y1
+	VFMADD231PD 96(DX), Y9, Y5
 	DECQ CX
 	JZ   sum
 	VBROADCASTSD 16(BX), Y10
-	VMULPD 128(DX), Y10, Y14
-	VMULPD 160(DX), Y10, Y10
-	VADDPD Y14, Y2, Y2
-	VADDPD Y10, Y6, Y6
+	VFMADD231PD 128(DX), Y10, Y2
+	VFMADD231PD 160(DX), Y10, Y6
 sum:
 	VADDPD Y2, Y0, Y0
 	VADDPD Y3, Y1, Y1
@@ -230,7 +207,7 @@ sum:
 	VZEROUPPER
 	RET
 
-// times8 is a·x: a of CX pairs of columns at R8, x at R9, the lower rows in Y0, the upper in Y4; the columns of even and of odd index apart. It needs Y1, Y5 and Y8 to Y13.
+// times8 is a·x: a of CX pairs of columns at R8, x at R9, the lower rows in Y0, the upper in Y4; the columns of even and of odd index apart. It needs Y1, Y5, Y8 and Y9.
 TEXT times8<>(SB), NOSPLIT, $0-0
 	VBROADCASTSD (R9), Y8
 	VBROADCASTSD 8(R9), Y9
@@ -245,22 +222,37 @@ more:
 	ADDQ $16, R9
 	VBROADCASTSD (R9), Y8
 	VBROADCASTSD 8(R9), Y9
-	VMULPD (R8), Y8, Y10
-	VMULPD 32(R8), Y8, Y11
-	VMULPD 64(R8), Y9, Y12
-	VMULPD 96(R8), Y9, Y13
-	VADDPD Y10, Y0, Y0
-	VADDPD Y11, Y4, Y4
-	VADDPD Y12, Y1, Y1
-	VADDPD Y13, Y5, Y5
+	VFMADD231PD (R8), Y8, Y0
+	VFMADD231PD 32(R8), Y8, Y4
+	VFMADD231PD 64(R8), Y9, Y1
+	VFMADD231PD 96(R8), Y9, Y5
 	JMP  more
 done:
 	VADDPD Y1, Y0, Y0
 	VADDPD Y5, Y4, Y4
 	RET
 
+// GATHER loads four numbers that were stored one by one, which a load of all of them would wait for. It needs X2.
+#define GATHER(at, y, x) \
+	VMOVSD at(DI), x \
+	VMOVHPD (at+8)(DI), x, x \
+	VMOVSD (at+16)(DI), X2 \
+	VMOVHPD (at+24)(DI), X2, X2 \
+	VINSERTF128 $1, X2, y, y
+
+// INVERSE checks the determinant in Y3 and sets Y3 to 1 over it.
+#define INVERSE \
+	VMOVQ X3, AX \
+	ANDQ R10, AX \
+	CMPQ AX, R12 \
+	JLS  singular \
+	CMPQ AX, R13 \
+	JCC  singular \
+	VDIVPD Y3, Y14, Y3
+
 // func correct4(t *ports, s *slope, pairs int, least float64) float64
-// Y8 to Y11 are the columns of the Jacobian and become its inverse; Y12 is f, Y13 a zero.
+// Y8 to Y11 are the columns of the Jacobian and become its inverse; Y12 is f, Y13 zeros, Y14 ones. Of each pivot Y4 is x0, Y5 x1, Y6 y0, Y7 y1, Y3 the determinant and its inverse, Y0 Y1
+// the pivot's columns with the unit vectors taken from its rows, and then these times the pivot's adjugate.
 TEXT ·correct4(SB), NOSPLIT, $0-40
 	MOVQ t+0(FP), DI
 	MOVQ s+8(FP), SI
@@ -269,9 +261,11 @@ TEXT ·correct4(SB), NOSPLIT, $0-40
 	MOVQ $0x7ff0000000000000, R13
 	MOVQ $0x7fffffffffffffff, R10
 	VXORPD Y13, Y13, Y13
+	VMOVUPD ones<>(SB), Y14
 	// f = K·di + want + v0 - next
-	VMOVUPD ports_i(DI), Y1
+	GATHER(ports_i, Y1, X1)
 	VSUBPD ports_base(DI), Y1, Y1
+	VMOVUPD Y1, ports_di(DI)
 	TIMES4(slope_k)
 	VMOVUPD slope_want(SI), Y1
 	VADDPD ports_v0(DI), Y1, Y1
@@ -284,138 +278,97 @@ TEXT ·correct4(SB), NOSPLIT, $0-40
 	VBROADCASTSD (ports_oth+8)(DI), Y1
 	VBROADCASTSD ports_oth(DI), Y2
 	VBROADCASTSD (ports_own+8)(DI), Y3
-	VMULPD Y0, Y4, Y6
-	VMULPD Y1, Y5, Y7
-	VADDPD Y7, Y6, Y6
-	VMULPD Y2, Y4, Y4
+	VMULPD Y1, Y5, Y6
+	VFMADD231PD Y0, Y4, Y6
 	VMULPD Y3, Y5, Y5
-	VADDPD Y5, Y4, Y4
+	VFMADD231PD Y2, Y4, Y5
 	VMOVUPD unit<>+0(SB), Y8
 	VMOVUPD unit<>+64(SB), Y9
 	VSUBPD Y6, Y8, Y8
-	VSUBPD Y4, Y9, Y9
+	VSUBPD Y5, Y9, Y9
 	// the last two, which with one pair remain unit vectors
 	VMOVUPD unit<>+128(SB), Y10
 	VMOVUPD unit<>+192(SB), Y11
 	CMPQ CX, $1
-	JE   pivot0
+	JE   pivot
 	VMOVUPD (slope_k+64)(SI), Y4
 	VMOVUPD (slope_k+96)(SI), Y5
 	VBROADCASTSD (ports_own+16)(DI), Y0
 	VBROADCASTSD (ports_oth+24)(DI), Y1
 	VBROADCASTSD (ports_oth+16)(DI), Y2
 	VBROADCASTSD (ports_own+24)(DI), Y3
-	VMULPD Y0, Y4, Y6
-	VMULPD Y1, Y5, Y7
-	VADDPD Y7, Y6, Y6
-	VMULPD Y2, Y4, Y4
+	VMULPD Y1, Y5, Y6
+	VFMADD231PD Y0, Y4, Y6
 	VMULPD Y3, Y5, Y5
-	VADDPD Y5, Y4, Y4
+	VFMADD231PD Y2, Y4, Y5
 	VSUBPD Y6, Y10, Y10
-	VSUBPD Y4, Y11, Y11
-pivot0:
-	VPERMILPD $1, X9, X1 // y1 y0
-	VMULPD X1, X8, X2    // x0·y1 x1·y0
-	VHSUBPD X2, X2, X2
-	VMOVQ X2, AX
-	ANDQ R10, AX
-	CMPQ AX, R12
-	JLS  singular
-	CMPQ AX, R13
-	JCC  singular
-	VMOVSD ones<>(SB), X3
-	VDIVSD X2, X3, X2
-	VXORPD X4, X4, X4
-	VSUBSD X2, X4, X3    // -1/det
-	VMULSD X2, X1, X4    // p00 = y1/det
-	VMULSD X3, X9, X5    // p01 = -y0/det
-	VPERMILPD $1, X8, X6
-	VMULSD X3, X6, X6    // p10 = -x1/det
-	VMULSD X2, X8, X7    // p11 = x0/det
-	VBROADCASTSD X4, Y4
-	VBROADCASTSD X5, Y5
-	VBROADCASTSD X6, Y6
-	VBROADCASTSD X7, Y7
-	// with the unit vectors taken from its rows, the pivot's columns times its inverse
+	VSUBPD Y5, Y11, Y11
+pivot:
+	VPERMPD $0x00, Y8, Y4
+	VPERMPD $0x55, Y8, Y5
+	VPERMPD $0x00, Y9, Y6
+	VPERMPD $0x55, Y9, Y7
+	VMULPD Y5, Y6, Y3
+	VFMSUB231PD Y7, Y4, Y3
+	INVERSE
 	VBLENDPD $3, Y13, Y8, Y0
 	VBLENDPD $3, Y13, Y9, Y1
 	VSUBPD unit<>+0(SB), Y0, Y0
 	VSUBPD unit<>+64(SB), Y1, Y1
-	VMULPD Y4, Y0, Y2
-	VMULPD Y6, Y1, Y3
-	VADDPD Y3, Y2, Y2
-	VMULPD Y5, Y0, Y0
-	VMULPD Y7, Y1, Y1
-	VADDPD Y1, Y0, Y3
-	VSUBPD Y2, Y13, Y8
-	VSUBPD Y3, Y13, Y9
+	VMULPD Y5, Y1, Y5
+	VMULPD Y6, Y0, Y6
+	VFMSUB213PD Y5, Y7, Y0 // x·y1 - y·x1
+	VFMSUB213PD Y6, Y4, Y1 // y·x0 - x·y0
+	VXORPD Y8, Y8, Y8
+	VXORPD Y9, Y9, Y9
+	VFNMADD231PD Y3, Y0, Y8
+	VFNMADD231PD Y3, Y1, Y9
 	CMPQ CX, $1
 	JE   inverted
 	VPERMPD $0x00, Y10, Y4
 	VPERMPD $0x55, Y10, Y5
 	VPERMPD $0x00, Y11, Y6
 	VPERMPD $0x55, Y11, Y7
-	VMULPD Y4, Y2, Y4
-	VMULPD Y5, Y3, Y5
-	VMULPD Y6, Y2, Y6
-	VMULPD Y7, Y3, Y7
-	VADDPD Y5, Y4, Y4
-	VADDPD Y7, Y6, Y6
+	VMULPD Y4, Y0, Y4
+	VFMADD231PD Y5, Y1, Y4
+	VMULPD Y6, Y0, Y6
+	VFMADD231PD Y7, Y1, Y6
 	VBLENDPD $3, Y13, Y10, Y10
 	VBLENDPD $3, Y13, Y11, Y11
-	VSUBPD Y4, Y10, Y10
-	VSUBPD Y6, Y11, Y11
+	VFNMADD231PD Y3, Y4, Y10
+	VFNMADD231PD Y3, Y6, Y11
 	// the second pivot, as the first
-	VEXTRACTF128 $1, Y10, X0 // x2 x3
-	VEXTRACTF128 $1, Y11, X1 // y2 y3
-	VPERMILPD $1, X1, X2
-	VMULPD X2, X0, X3
-	VHSUBPD X3, X3, X3
-	VMOVQ X3, AX
-	ANDQ R10, AX
-	CMPQ AX, R12
-	JLS  singular
-	CMPQ AX, R13
-	JCC  singular
-	VMOVSD ones<>(SB), X4
-	VDIVSD X3, X4, X3
-	VXORPD X4, X4, X4
-	VSUBSD X3, X4, X5
-	VMULSD X3, X2, X4
-	VMULSD X3, X0, X7
-	VPERMILPD $1, X0, X6
-	VMULSD X5, X6, X6
-	VMULSD X5, X1, X5
-	VBROADCASTSD X4, Y4
-	VBROADCASTSD X5, Y5
-	VBROADCASTSD X6, Y6
-	VBROADCASTSD X7, Y7
+	VPERMPD $0xAA, Y10, Y4
+	VPERMPD $0xFF, Y10, Y5
+	VPERMPD $0xAA, Y11, Y6
+	VPERMPD $0xFF, Y11, Y7
+	VMULPD Y5, Y6, Y3
+	VFMSUB231PD Y7, Y4, Y3
+	INVERSE
 	VBLENDPD $12, Y13, Y10, Y0
 	VBLENDPD $12, Y13, Y11, Y1
 	VSUBPD unit<>+128(SB), Y0, Y0
 	VSUBPD unit<>+192(SB), Y1, Y1
-	VMULPD Y4, Y0, Y2
-	VMULPD Y6, Y1, Y3
-	VADDPD Y3, Y2, Y2
-	VMULPD Y5, Y0, Y0
-	VMULPD Y7, Y1, Y1
-	VADDPD Y1, Y0, Y3
-	VSUBPD Y2, Y13, Y10
-	VSUBPD Y3, Y13, Y11
+	VMULPD Y5, Y1, Y5
+	VMULPD Y6, Y0, Y6
+	VFMSUB213PD Y5, Y7, Y0
+	VFMSUB213PD Y6, Y4, Y1
+	VXORPD Y10, Y10, Y10
+	VXORPD Y11, Y11, Y11
+	VFNMADD231PD Y3, Y0, Y10
+	VFNMADD231PD Y3, Y1, Y11
 	VPERMPD $0xAA, Y8, Y4
 	VPERMPD $0xFF, Y8, Y5
 	VPERMPD $0xAA, Y9, Y6
 	VPERMPD $0xFF, Y9, Y7
-	VMULPD Y4, Y2, Y4
-	VMULPD Y5, Y3, Y5
-	VMULPD Y6, Y2, Y6
-	VMULPD Y7, Y3, Y7
-	VADDPD Y5, Y4, Y4
-	VADDPD Y7, Y6, Y6
+	VMULPD Y4, Y0, Y4
+	VFMADD231PD Y5, Y1, Y4
+	VMULPD Y6, Y0, Y6
+	VFMADD231PD Y7, Y1, Y6
 	VBLENDPD $12, Y13, Y8, Y8
 	VBLENDPD $12, Y13, Y9, Y9
-	VSUBPD Y4, Y8, Y8
-	VSUBPD Y6, Y9, Y9
+	VFNMADD231PD Y3, Y4, Y8
+	VFNMADD231PD Y3, Y6, Y9
 inverted:
 	VMOVUPD Y8, slope_inverse(SI)
 	VMOVUPD Y9, (slope_inverse+32)(SI)
@@ -428,10 +381,8 @@ inverted:
 	VPERMPD $0xFF, Y12, Y7
 	VMULPD Y8, Y4, Y0
 	VMULPD Y9, Y5, Y2
-	VMULPD Y10, Y6, Y6
-	VMULPD Y11, Y7, Y7
-	VADDPD Y6, Y0, Y0
-	VADDPD Y7, Y2, Y2
+	VFMADD231PD Y10, Y6, Y0
+	VFMADD231PD Y11, Y7, Y2
 	VADDPD Y2, Y0, Y0
 	VMOVUPD Y0, ports_d(DI)
 	VANDPD without<>(SB), Y0, Y0
@@ -456,31 +407,29 @@ singular:
 	VZEROUPPER
 	RET
 
-// COLUMN takes from column j, 64·j bytes on at R8, what invert does: Y0 Y1 are cx, Y2 Y3 cy.
+// COLUMN takes from column j, 64·j bytes on at R8, what invert does: Y0 Y1 and Y4 Y5 are the pivot's columns times its adjugate, Y3 is 1 over its determinant.
 #define COLUMN(at) \
 	VBROADCASTSD at(R8)(BX*1), Y6 \
 	VBROADCASTSD (at+8)(R8)(BX*1), Y7 \
 	VMULPD  Y6, Y0, Y8 \
-	VMULPD  Y7, Y2, Y9 \
 	VMULPD  Y6, Y1, Y10 \
-	VMULPD  Y7, Y3, Y11 \
-	VADDPD  Y9, Y8, Y8 \
-	VADDPD  Y11, Y10, Y10 \
-	VANDPD  at(R8), Y14, Y12 \
-	VANDPD  (at+32)(R8), Y15, Y9 \
-	VSUBPD  Y8, Y12, Y12 \
-	VSUBPD  Y10, Y9, Y9 \
-	VMOVUPD Y12, at(R8) \
-	VMOVUPD Y9, (at+32)(R8)
+	VFMADD231PD Y7, Y4, Y8 \
+	VFMADD231PD Y7, Y5, Y10 \
+	VANDPD  at(R8), Y12, Y9 \
+	VANDPD  (at+32)(R8), Y13, Y11 \
+	VFNMADD231PD Y3, Y8, Y9 \
+	VFNMADD231PD Y3, Y10, Y11 \
+	VMOVUPD Y9, at(R8) \
+	VMOVUPD Y11, (at+32)(R8)
 
 // func correct8(t *ports, s *slope, pairs int, least float64) float64
-// R8 is the Jacobian, which becomes its inverse, BX 8·k for column k, R11 that column, R15 its unit vector; Y14 Y15 let all rows pass but k and k+1.
+// R8 is the Jacobian, which becomes its inverse, BX 8·k for column k, R11 that column, R15 its unit vector; Y12 Y13 let all rows pass but k and k+1, Y14 are ones.
 TEXT ·correct8(SB), NOSPLIT, $0-40
 	MOVQ t+0(FP), DI
 	MOVQ s+8(FP), SI
 	// f = K·di + want + v0 - next
-	VMOVUPD ports_i(DI), Y0
-	VMOVUPD (ports_i+32)(DI), Y1
+	GATHER(ports_i, Y0, X0)
+	GATHER((ports_i+32), Y1, X1)
 	VSUBPD ports_base(DI), Y0, Y0
 	VSUBPD (ports_base+32)(DI), Y1, Y1
 	VMOVUPD Y0, ports_di(DI)
@@ -510,7 +459,7 @@ TEXT ·correct8(SB), NOSPLIT, $0-40
 	LEAQ ports_own(DI), R9
 	LEAQ ports_oth(DI), AX
 	LEAQ unit<>(SB), R15
-	VMOVSD (R15), X13
+	VMOVUPD ones<>(SB), Y14
 	MOVQ R8, R11
 	XORQ BX, BX
 product:
@@ -520,31 +469,27 @@ product:
 	VBROADCASTSD 8(R9), Y3
 	VMOVUPD (CX), Y4
 	VMOVUPD 64(CX), Y5
-	VMULPD Y0, Y4, Y6
-	VMULPD Y1, Y5, Y7
-	VMULPD Y2, Y4, Y8
-	VMULPD Y3, Y5, Y9
-	VADDPD Y7, Y6, Y6
-	VADDPD Y9, Y8, Y8
-	VMOVUPD (R15), Y7
+	VMULPD Y1, Y5, Y6
+	VMULPD Y3, Y5, Y7
+	VFMADD231PD Y0, Y4, Y6
+	VFMADD231PD Y2, Y4, Y7
+	VMOVUPD (R15), Y8
 	VMOVUPD 64(R15), Y9
-	VSUBPD Y6, Y7, Y7
-	VSUBPD Y8, Y9, Y9
-	VMOVUPD Y7, (R11)
+	VSUBPD Y6, Y8, Y8
+	VSUBPD Y7, Y9, Y9
+	VMOVUPD Y8, (R11)
 	VMOVUPD Y9, 64(R11)
 	VMOVUPD 32(CX), Y4
 	VMOVUPD 96(CX), Y5
-	VMULPD Y0, Y4, Y6
-	VMULPD Y1, Y5, Y7
-	VMULPD Y2, Y4, Y8
-	VMULPD Y3, Y5, Y9
-	VADDPD Y7, Y6, Y6
-	VADDPD Y9, Y8, Y8
-	VMOVUPD 32(R15), Y7
+	VMULPD Y1, Y5, Y6
+	VMULPD Y3, Y5, Y7
+	VFMADD231PD Y0, Y4, Y6
+	VFMADD231PD Y2, Y4, Y7
+	VMOVUPD 32(R15), Y8
 	VMOVUPD 96(R15), Y9
-	VSUBPD Y6, Y7, Y7
-	VSUBPD Y8, Y9, Y9
-	VMOVUPD Y7, 32(R11)
+	VSUBPD Y6, Y8, Y8
+	VSUBPD Y7, Y9, Y9
+	VMOVUPD Y8, 32(R11)
 	VMOVUPD Y9, 96(R11)
 	ADDQ $128, R11
 	ADDQ $128, R15
@@ -558,62 +503,43 @@ product:
 	MOVQ R8, R11
 	XORQ BX, BX
 pivot:
-	VMOVSD (R11)(BX*1), X0
-	VMOVSD 8(R11)(BX*1), X1
-	VMOVSD 64(R11)(BX*1), X2
-	VMOVSD 72(R11)(BX*1), X3
-	VMULSD X3, X0, X4
-	VMULSD X1, X2, X5
-	VSUBSD X5, X4, X4
-	VMOVQ X4, AX
-	ANDQ R10, AX
-	CMPQ AX, R12
-	JLS  singular
-	CMPQ AX, R13
-	JCC  singular
-	VDIVSD X4, X13, X4
-	VXORPD X12, X12, X12
-	VSUBSD X4, X12, X5
-	VMULSD X4, X3, X6
-	VMULSD X5, X2, X7
-	VMULSD X5, X1, X8
-	VMULSD X4, X0, X9
-	VBROADCASTSD X6, Y6
-	VBROADCASTSD X7, Y7
-	VBROADCASTSD X8, Y8
-	VBROADCASTSD X9, Y9
-	VMOVUPD (R15), Y0
-	VMOVUPD 32(R15), Y1
-	VMOVUPD 64(R15), Y2
-	VMOVUPD 96(R15), Y3
-	VORPD Y0, Y2, Y10
-	VORPD Y1, Y3, Y11
-	VCMPPD $0, Y12, Y10, Y14
-	VCMPPD $0, Y12, Y11, Y15
-	VANDPD (R11), Y14, Y10
-	VANDPD 32(R11), Y15, Y11
-	VANDPD 64(R11), Y14, Y12
-	VANDPD 96(R11), Y15, Y5
-	VSUBPD Y0, Y10, Y10
-	VSUBPD Y1, Y11, Y11
-	VSUBPD Y2, Y12, Y12
-	VSUBPD Y3, Y5, Y5
-	VMOVUPD Y0, (R11)
-	VMOVUPD Y1, 32(R11)
-	VMOVUPD Y2, 64(R11)
-	VMOVUPD Y3, 96(R11)
-	VMULPD Y6, Y10, Y0
-	VMULPD Y8, Y12, Y4
-	VADDPD Y4, Y0, Y0
-	VMULPD Y6, Y11, Y1
-	VMULPD Y8, Y5, Y4
-	VADDPD Y4, Y1, Y1
-	VMULPD Y7, Y10, Y2
-	VMULPD Y9, Y12, Y4
-	VADDPD Y4, Y2, Y2
-	VMULPD Y7, Y11, Y3
-	VMULPD Y9, Y5, Y4
-	VADDPD Y4, Y3, Y3
+	VBROADCASTSD (R11)(BX*1), Y8    // x0
+	VBROADCASTSD 8(R11)(BX*1), Y9   // x1
+	VBROADCASTSD 64(R11)(BX*1), Y10 // y0
+	VBROADCASTSD 72(R11)(BX*1), Y11 // y1
+	VMULPD Y9, Y10, Y3
+	VFMSUB231PD Y11, Y8, Y3
+	INVERSE
+	VXORPD Y15, Y15, Y15
+	VMOVUPD (R15), Y4
+	VMOVUPD 32(R15), Y5
+	VMOVUPD 64(R15), Y6
+	VMOVUPD 96(R15), Y7
+	VORPD Y4, Y6, Y12
+	VORPD Y5, Y7, Y13
+	VCMPPD $0, Y15, Y12, Y12
+	VCMPPD $0, Y15, Y13, Y13
+	// the pivot's columns with the unit vectors taken from its rows
+	VANDPD (R11), Y12, Y0
+	VANDPD 32(R11), Y13, Y1
+	VANDPD 64(R11), Y12, Y2
+	VANDPD 96(R11), Y13, Y15
+	VSUBPD Y4, Y0, Y0
+	VSUBPD Y5, Y1, Y1
+	VSUBPD Y6, Y2, Y2
+	VSUBPD Y7, Y15, Y15
+	VMOVUPD Y4, (R11)
+	VMOVUPD Y5, 32(R11)
+	VMOVUPD Y6, 64(R11)
+	VMOVUPD Y7, 96(R11)
+	VMULPD Y10, Y0, Y4
+	VMULPD Y10, Y1, Y5
+	VFMSUB231PD Y8, Y2, Y4          // y·x0 - x·y0
+	VFMSUB231PD Y8, Y15, Y5
+	VMULPD Y9, Y2, Y2
+	VMULPD Y9, Y15, Y15
+	VFMSUB213PD Y2, Y11, Y0         // x·y1 - y·x1
+	VFMSUB213PD Y15, Y11, Y1
 	COLUMN(0)
 	COLUMN(64)
 	COLUMN(128)
@@ -674,18 +600,14 @@ singular:
 	VADDPD Y2, Y1, Y2 \
 	VMOVUPD Y2, (slope_ahead+at)(SI) \
 	VPERMILPD $5, Y0, Y3 \
-	VMULPD (ports_own+at)(DI), Y0, Y0 \
 	VMULPD (ports_oth+at)(DI), Y3, Y3 \
-	VADDPD Y3, Y0, Y0 \
-	VADDPD (ports_i+at)(DI), Y0, Y0 \
-	VMOVUPD Y0, (ports_i+at)(DI) \
-	VSUBPD (ports_base+at)(DI), Y0, Y0 \
+	VFMADD231PD (ports_own+at)(DI), Y0, Y3 \
+	VADDPD (ports_di+at)(DI), Y3, Y0 \
 	VMOVUPD Y0, (ports_di+at)(DI) \
 	VMOVUPD (ports_last+at)(DI), Y2 \
 	VSUBPD Y2, Y0, Y1 \
 	VSUBPD (ports_before+at)(DI), Y2, Y2 \
-	VMULPD Y14, Y2, Y2 \
-	VSUBPD Y2, Y1, Y1 \
+	VFNMADD231PD Y14, Y2, Y1 \
 	VMULPD Y15, Y1, Y1 \
 	VMOVUPD Y1, (ports_bend+at)(DI) \
 	VMOVUPD (slope_want+at)(SI), Y2 \
@@ -725,5 +647,123 @@ TEXT ·settle8(SB), NOSPLIT, $0-40
 	VMAXPD Y4, Y0, Y0
 	LARGEST
 	VMOVSD X0, ret+32(FP)
+	VZEROUPPER
+	RET
+
+// func carryAVX(next, s, diagonal, turn, drive *float64, rows int, x *float64, n int)
+// Eight rows at a time and then four; Y0 Y1 sum the states and the columns of even index, Y2 Y3 those of odd index.
+TEXT ·carryAVX(SB), NOSPLIT, $0-64
+	MOVQ next+0(FP), DI
+	MOVQ s+8(FP), R9
+	MOVQ diagonal+16(FP), R8
+	MOVQ turn+24(FP), R12
+	MOVQ drive+32(FP), R10
+	MOVQ rows+40(FP), R11
+	MOVQ R11, DX
+	SHLQ $3, DX
+	SUBQ $8, R11
+	JL   last
+eight:
+	MOVQ R10, SI
+	MOVQ x+48(FP), BX
+	MOVQ n+56(FP), CX
+	VMOVUPD (R9), Y4
+	VMOVUPD 32(R9), Y5
+	VMULPD (R8), Y4, Y0
+	VMULPD 32(R8), Y5, Y1
+	VPERMILPD $5, Y4, Y4
+	VPERMILPD $5, Y5, Y5
+	VMULPD (R12), Y4, Y2
+	VMULPD 32(R12), Y5, Y3
+	SUBQ $2, CX
+	JL   odd8
+two8:
+	VBROADCASTSD (BX), Y4
+	VBROADCASTSD 8(BX), Y5
+	VFMADD231PD (SI), Y4, Y0
+	VFMADD231PD 32(SI), Y4, Y1
+	VFMADD231PD (SI)(DX*1), Y5, Y2
+	VFMADD231PD 32(SI)(DX*1), Y5, Y3
+	LEAQ (SI)(DX*2), SI
+	ADDQ $16, BX
+	SUBQ $2, CX
+	JGE  two8
+odd8:
+	ADDQ $2, CX
+	JZ   sum8
+	VBROADCASTSD (BX), Y4
+	VFMADD231PD (SI), Y4, Y0
+	VFMADD231PD 32(SI), Y4, Y1
+sum8:
+	VADDPD Y2, Y0, Y0
+	VADDPD Y3, Y1, Y1
+	VMOVUPD Y0, (DI)
+	VMOVUPD Y1, 32(DI)
+	ADDQ $64, DI
+	ADDQ $64, R8
+	ADDQ $64, R9
+	ADDQ $64, R10
+	ADDQ $64, R12
+	SUBQ $8, R11
+	JGE  eight
+last:
+	ADDQ $8, R11
+	JZ   done
+	MOVQ x+48(FP), BX
+	MOVQ n+56(FP), CX
+	VMOVUPD (R9), Y4
+	VMULPD (R8), Y4, Y0
+	VPERMILPD $5, Y4, Y4
+	VMULPD (R12), Y4, Y2
+	SUBQ $2, CX
+	JL   odd4
+two4:
+	VBROADCASTSD (BX), Y4
+	VBROADCASTSD 8(BX), Y5
+	VFMADD231PD (R10), Y4, Y0
+	VFMADD231PD (R10)(DX*1), Y5, Y2
+	LEAQ (R10)(DX*2), R10
+	ADDQ $16, BX
+	SUBQ $2, CX
+	JGE  two4
+odd4:
+	ADDQ $2, CX
+	JZ   sum4
+	VBROADCASTSD (BX), Y4
+	VFMADD231PD (R10), Y4, Y0
+sum4:
+	VADDPD Y2, Y0, Y0
+	VMOVUPD Y0, (DI)
+done:
+	VZEROUPPER
+	RET
+
+// func productAVX(a, b *float64, n int) float64
+TEXT ·productAVX(SB), NOSPLIT, $0-32
+	MOVQ a+0(FP), SI
+	MOVQ b+8(FP), DI
+	MOVQ n+16(FP), CX
+	VMOVUPD (SI), Y0
+	VMOVUPD 32(SI), Y1
+	VMULPD (DI), Y0, Y0
+	VMULPD 32(DI), Y1, Y1
+	SUBQ $8, CX
+	JLE  whole
+more:
+	ADDQ $64, SI
+	ADDQ $64, DI
+	VMOVUPD (SI), Y2
+	VMOVUPD 32(SI), Y3
+	VFMADD231PD (DI), Y2, Y0
+	VFMADD231PD 32(DI), Y3, Y1
+	SUBQ $8, CX
+	JG   more
+whole:
+	VADDPD Y1, Y0, Y0
+	VEXTRACTF128 $1, Y0, X1
+	VADDPD X1, X0, X0
+	VPERMILPD $1, X0, X1
+	VADDSD X1, X0, X0
+	VMOVSD X0, ret+24(FP)
 	VZEROUPPER
 	RET

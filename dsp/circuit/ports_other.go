@@ -10,3 +10,7 @@ func correct4(t *ports, s *slope, pairs int, least float64) float64 { panic("cir
 func correct8(t *ports, s *slope, pairs int, least float64) float64 { panic("circuit: no AVX") }
 func settle4(t *ports, s *slope, r, scale float64) float64          { panic("circuit: no AVX") }
 func settle8(t *ports, s *slope, r, scale float64) float64          { panic("circuit: no AVX") }
+func carryAVX(next, s, diagonal, turn, drive *float64, rows int, x *float64, n int) {
+	panic("circuit: no AVX")
+}
+func productAVX(a, b *float64, n int) float64 { panic("circuit: no AVX") }

@@ -82,6 +82,39 @@ func TestPortsFastAndPlain(t *testing.T) {
 	}
 }
 
+// The step of the modes and the products of the probes: fast and plain give the same numbers, and the right ones.
+func TestCarryFastAndPlain(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 8))
+	random := func(n int) []float64 {
+		x := make([]float64, n)
+		for k := range x {
+			x[k] = r.NormFloat64()
+		}
+		return x
+	}
+	for rows := 4; rows <= 24; rows += 4 {
+		for columns := 1; columns < 12; columns++ {
+			s, diagonal, turn, drive, x := random(rows), random(rows), random(rows), random(rows*columns), random(columns)
+			got, plain := random(rows), random(rows)
+			carry(got, s, diagonal, turn, drive, x)
+			carryPlain(plain, s, diagonal, turn, drive, x)
+			for k := range got {
+				want := diagonal[k]*s[k] + turn[k]*s[k^1]
+				for c := range x {
+					want += drive[c*rows+k] * x[c]
+				}
+				if got[k] != plain[k] || math.Abs(got[k]-want) > 1e-13 {
+					t.Fatalf("%d rows, %d columns: row %d is %v and, plain, %v, want %v", rows, columns, k, got[k], plain[k], want)
+				}
+			}
+		}
+		a, b := random(2*rows&^7), random(2*rows)
+		if got, plain, want := product(a, b), productPlain(a, b), dot(a, b[:len(a)]); got != plain || math.Abs(got-want) > 1e-13 {
+			t.Errorf("%d numbers: %v and, plain, %v, want %v", len(a), got, plain, want)
+		}
+	}
+}
+
 // The correction is Newton's: (I - K·D)·d is what the port voltages lack.
 func TestPortsCorrection(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))

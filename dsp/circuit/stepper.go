@@ -18,6 +18,7 @@ type stepper struct {
 	mp, np   int // m and n, rounded up to what a vector operation takes: what is beyond is zero
 	modes    modes
 	diagonal []float64       // np: of the modes' step
+	turn     []float64       // np: beside it, in blocks of two
 	pus, k   []float64       // mp×(4·ni+n), of inputs and states, and mp×m, column by column
 	drive    []float64       // np×(m+m+4·ni), column by column: what the device currents' bend, they themselves and the inputs bring to the modes
 	y        [][]float64     // what each probe reads of the device currents, the inputs and the states
@@ -202,14 +203,15 @@ func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64
 	st := &stepper{m: m, n: ns, ni: ni}
 	var to, from matrix[float64]
 	st.modes, to, from = newModes(a, micro)
-	st.mp, st.np = padded(m), (ns+7)/8*8
-	st.diagonal = make([]float64, st.np)
+	st.mp, st.np = padded(m), (ns+3)/4*4
+	st.diagonal, st.turn = make([]float64, st.np), make([]float64, st.np)
 	for k := range ns {
 		switch pairs := len(st.modes.re); {
 		case st.modes.dense != nil:
 			st.diagonal[k] = 1 // once they have made their step
 		case k < 2*pairs:
 			st.diagonal[k] = st.modes.re[k/2]
+			st.turn[k] = st.modes.im[k/2] * float64(1-k%2*2)
 		default:
 			st.diagonal[k] = st.modes.real[k-2*pairs]
 		}
@@ -286,7 +288,7 @@ func (st *stepper) advance(out, di, bend []float64) {
 		z[m+k] = x
 	}
 	for k, y := range st.y {
-		out[k] = dotWide(y, z[m:])
+		out[k] = product(y, z[m:])
 	}
 	st.z, st.past = st.past, z
 	if st.n == 0 {
@@ -299,23 +301,7 @@ func (st *stepper) advance(out, di, bend []float64) {
 		st.modes.step(st.rest[:st.n])
 		s = st.rest
 	}
-	gemv.Recur(next, st.diagonal, s, st.drive[from*st.np:], z[from:at])
-	for k, im := range st.modes.im { // the diagonal does not know that pairs turn
-		next[2*k] += im * s[2*k+1]
-		next[2*k+1] -= im * s[2*k]
-	}
-}
-
-// dotWide is the product of a, whose length is a multiple of eight, and as much of b.
-func dotWide(a, b []float64) float64 {
-	b = b[:len(a)]
-	var s [8]float64
-	for k := 0; k < len(a); k += 8 {
-		for j := range s {
-			s[j] += a[k+j] * b[k+j]
-		}
-	}
-	return ((s[0] + s[4]) + (s[2] + s[6])) + ((s[1] + s[5]) + (s[3] + s[7]))
+	carry(next, s, st.diagonal, st.turn, st.drive[from*st.np:], z[from:at])
 }
 
 // histories sets h to the histories of the companion models a microstep before the last step's end, at which the device currents were i.
