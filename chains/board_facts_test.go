@@ -45,11 +45,11 @@ func TestTwoAmplifiersCancelInMono(t *testing.T) {
 		return out[rate/10:]
 	}
 	drop := dsp.ToDB(rms(play(same)) / rms(play(turned)))
-	a, err := same.Cancellation(rate)
+	a, err := same.Cancellation(t.Context(), rate)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := turned.Cancellation(rate)
+	b, err := turned.Cancellation(t.Context(), rate)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,7 +88,7 @@ func TestReferenceBoard(t *testing.T) {
 	}
 	chains := f.Chains()
 	for _, c := range chains {
-		if x, err := c.Cancellation(48000); err != nil || x.Cancels() {
+		if x, err := c.Cancellation(t.Context(), 48000); err != nil || x.Cancels() {
 			t.Errorf("%s: %v, %v", c.Take, x, err)
 		}
 	}

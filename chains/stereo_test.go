@@ -164,7 +164,7 @@ func TestStereoWarning(t *testing.T) {
 			t.Errorf("noise at %s: %v", jack, err)
 		}
 	}
-	if x, err := takeOf(t, f, "two outputs").Cancellation(48000); err != nil || x.Cancels() {
+	if x, err := takeOf(t, f, "two outputs").Cancellation(t.Context(), 48000); err != nil || x.Cancels() {
 		t.Errorf("cancellation: %v %v", x, err)
 	}
 }

@@ -29,8 +29,9 @@ every take and, at every place where one thing is plugged into another, what dri
 impedance, with the cable) and what is driven (input impedance), both at 1 kHz; or every mistake in
 the file with its place. Where a take splits into two paths, it says whether they cancel when they
 are heard as one: they do where their correlation is under -0.5, or where their sum is 6 dB or more
-under the sum of their powers in any octave from 80 Hz to 5 kHz. A plug that would harm a block is a
-mistake; an output that is overloaded and a block that starves are warned of. At the end it says
+under the sum of their powers in any octave from 80 Hz to 5 kHz; by their responses, or where one of
+them has a block without one, as a reverb, by rendering 3 s of noise. A plug that would harm a block
+is a mistake; an output that is overloaded and a block that starves are warned of. At the end it says
 which cables to move on the floor from the first take to each of the others, as few as it takes. It
 writes nothing.`,
 		Example: `  drywire check my-chain.yaml`,
@@ -124,7 +125,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		}
 		t.print(s.out)
 		if c.Split != nil {
-			paragraph(s.out, "  ", pathsText(c, r.rate), 98)
+			paragraph(s.out, "  ", pathsText(ctx, c, r.rate), 98)
 		}
 		for _, w := range c.Warnings() {
 			paragraph(s.out, "  ", "WARNING: "+w+".", 98)
@@ -161,8 +162,8 @@ func printSupplies(s streams, f *chainFile) {
 }
 
 // pathsText says how the two paths of a take's split get along.
-func pathsText(c *chains.Chain, rate dsp.Hertz) string {
-	x, err := c.Cancellation(rate)
+func pathsText(ctx context.Context, c *chains.Chain, rate dsp.Hertz) string {
+	x, err := c.Cancellation(ctx, rate)
 	switch {
 	case err != nil:
 		return fmt.Sprintf("Whether the two paths cancel is not known: %v.", err)

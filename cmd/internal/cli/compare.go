@@ -242,7 +242,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 			if d.chain.Split == nil {
 				continue
 			}
-			if x, err := d.chain.Cancellation(d.wiring.Rate); err == nil && x.Cancels() {
+			if x, err := d.chain.Cancellation(ctx, d.wiring.Rate); err == nil && x.Cancels() {
 				s.remark(fmt.Sprintf("take %q: the two paths cancel: %v", d.chain.Take, x))
 			}
 		}
