@@ -53,6 +53,7 @@ type Transient struct {
 
 	levels  []*stepper   // the whole step, its quarter, its sixteenth, …
 	spans   []int        // how many of the smallest steps each of them is
+	lengths []float64    // the same as a share of the whole step
 	current []bool       // which of them hold the present state
 	owner   int          // the one that moved last
 	weights [][4]float64 // of the cubic, at the end of each smallest step
@@ -119,7 +120,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 			return nil, err
 		}
 		t.levels = append(t.levels, st)
-		t.spans = append(t.spans, 1<<(2*(o.Levels-l)))
+		t.spans, t.lengths = append(t.spans, 1<<(2*(o.Levels-l))), append(t.lengths, 1/float64(parts))
 	}
 	for j := 1; j <= t.spans[0]; j++ {
 		t.weights = append(t.weights, cubic(float64(j)/float64(t.spans[0])))
@@ -256,7 +257,7 @@ func (t *Transient) Step(out, in []float64) {
 // cover takes the part of a step that begins after so many of the smallest steps, by the stepper of the level or, where that bends, by four of the
 // next.
 func (t *Transient) cover(level, from int) {
-	st, span, parts := t.levels[level], t.spans[level], t.spans[0]
+	st, span, h := t.levels[level], t.spans[level], t.lengths[level]
 	u := t.taps
 	if level > 0 {
 		u = t.line
@@ -276,14 +277,13 @@ func (t *Transient) cover(level, from int) {
 		t.reseat(st)
 		t.current[level] = true
 	}
-	h := float64(span) / float64(parts)
 	if t.try(st, u, h, level+1 < len(t.levels)) {
 		bend := t.bend
 		if level > 0 {
 			bend = nil
 		}
 		st.advance(t.outs, t.di, bend)
-		t.gather(float64(from)/float64(parts), h)
+		t.gather(float64(from)*t.lengths[len(t.lengths)-1], h)
 		copy(t.v, t.next)
 		copy(t.before, t.last)
 		copy(t.last, t.di)
