@@ -45,6 +45,10 @@ func (b *Bench) follower(gain, supply float64) *Follower {
 // Process implements Core.
 func (f *Follower) Process(out, in [][]float64) {
 	dst, src := out[0], in[0]
+	if f.Gain == 1 {
+		f.clip.Process(dst, src)
+		return
+	}
 	for k, x := range src {
 		dst[k] = f.Gain * x
 	}

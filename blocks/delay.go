@@ -130,7 +130,7 @@ type echoes struct {
 }
 
 // loopChunk is how many samples of the loop are worked on at a time at most; it has no influence on the output.
-const loopChunk = 64
+const loopChunk = 512
 
 func (b *Bench) echoes(s Settings) *echoes {
 	rate, headroom := float64(b.Rate), s.Number("headroom")

@@ -11,6 +11,7 @@ import (
 	"drywire/blocks"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/gemv"
 )
 
 // Source is a recording as the render needs it: one channel, in volts.
@@ -56,6 +57,7 @@ type step struct {
 	in, out []int
 	align   []delay // per input: what makes them as late as the latest
 	ins     [][]float64
+	late    [][]float64 // per input that is delayed: a block of it
 	outs    [][]float64
 	names   []string // of the outputs: nodes, or driven sources
 	noise   []*hiss  // what AddNoise adds to the outputs
@@ -70,10 +72,6 @@ type delay struct {
 }
 
 func (d *delay) process(dst, src []float64) {
-	if len(d.line) == 0 {
-		copy(dst, src)
-		return
-	}
 	for k, x := range src {
 		dst[k], d.line[d.at] = d.line[d.at], x
 		if d.at++; d.at == len(d.line) {
@@ -152,8 +150,11 @@ func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 	}
 	for k := range r.steps {
 		st := &r.steps[k]
-		for range st.in {
-			st.ins = append(st.ins, make([]float64, blockSize))
+		st.ins, st.late = make([][]float64, len(st.in)), make([][]float64, len(st.in))
+		for j, d := range st.align {
+			if len(d.line) > 0 {
+				st.late[j] = make([]float64, blockSize)
+			}
 		}
 		st.outs = make([][]float64, len(st.out))
 	}
@@ -205,15 +206,15 @@ func probesOf(n *circuit.Netlist, stages []blocks.Stage, taps []string) []string
 // Tail is for how long the chain sounds on after the recording has ended, until 60 dB down: the sum of its stages' tails.
 func (r *Renderer) Tail() dsp.Second { return r.tail }
 
-// process runs one block of at most blockSize samples through all steps.
-func (r *Renderer) process(in []float64) {
-	n := len(in)
-	copy(r.blocks[0], in)
+// process runs n samples, at most blockSize, of the first signal through all steps. What a step reads it must leave as it is: others may read it too.
+func (r *Renderer) process(n int) {
 	for k := range r.steps {
 		st := &r.steps[k]
 		for j, s := range st.in {
-			st.ins[j] = st.ins[j][:n]
-			st.align[j].process(st.ins[j], r.blocks[s][:n])
+			if st.ins[j] = r.blocks[s][:n]; st.late[j] != nil {
+				st.align[j].process(st.late[j][:n], st.ins[j])
+				st.ins[j] = st.late[j][:n]
+			}
 		}
 		for j, s := range st.out {
 			st.outs[j] = r.blocks[s][:n]
@@ -236,7 +237,7 @@ var ErrNotFinite = errors.New("a voltage is not finite")
 // aligned to the input sample; it must not keep them. Run stops at the context's end, at an error of src or sink, and at
 // the first value that is not finite.
 func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink func(taps [][]float64) error) error {
-	in := make([]float64, blockSize)
+	in := r.blocks[0]
 	out := make([][]float64, len(r.taps))
 	skip := make([]int, len(r.taps))
 	held := make([][]float64, len(r.taps)) // what the earlier taps have while the latest is still silent
@@ -269,21 +270,31 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 		if n == 0 {
 			continue
 		}
-		r.process(in[:n])
-		ready := math.MaxInt
+		r.process(n)
+		holding := false
 		for k, t := range r.taps {
-			b := r.blocks[t.signal][:n]
 			drop := min(skip[k], n)
 			skip[k] -= drop
-			held[k] = append(held[k], b[drop:]...)
-			ready = min(ready, len(held[k]))
+			out[k] = r.blocks[t.signal][drop:n]
+			holding = holding || len(held[k]) > 0 || len(out[k]) != len(out[0])
+		}
+		ready := math.MaxInt
+		for k := range out {
+			if holding {
+				held[k] = append(held[k], out[k]...)
+				out[k] = held[k]
+			}
+			ready = min(ready, len(out[k]))
 		}
 		ready = int(min(int64(ready), total-written))
 		if ready == 0 {
 			continue
 		}
-		for k := range held {
-			out[k] = held[k][:ready]
+		for k := range out {
+			out[k] = out[k][:ready]
+			if gemv.Within(out[k], math.MaxFloat64) {
+				continue
+			}
 			for j, x := range out[k] {
 				if math.IsNaN(x) || math.IsInf(x, 0) {
 					return fmt.Errorf("take %q, jack %s, sample %d: %w", r.Wiring.Chain.Take, r.Taps[k], written+int64(j), ErrNotFinite)
@@ -293,8 +304,10 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 		if err := sink(out); err != nil {
 			return err
 		}
-		for k := range held {
-			held[k] = held[k][:copy(held[k], held[k][ready:])]
+		if holding {
+			for k := range held {
+				held[k] = held[k][:copy(held[k], held[k][ready:])]
+			}
 		}
 		written += int64(ready)
 	}

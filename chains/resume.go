@@ -47,7 +47,11 @@ func (r *Renderer) Resume(settle, fade int, pasts ...Past) []string {
 		}
 		p := pasts[at]
 		fill(st.core, p, before, len(st.out))
-		st.core = &resumed{Core: st.core, past: p, late: before, until: before + settle, fade: fade}
+		c := &resumed{Core: st.core, past: p, late: before, until: before + settle, fade: fade, feeding: make([][]float64, len(st.in))}
+		for range st.in {
+			c.fed = append(c.fed, make([]float64, blockSize))
+		}
+		st.core = c
 		filled = append(filled, st.name)
 	}
 	return filled
@@ -98,13 +102,16 @@ type resumed struct {
 	blocks.Core
 	past              Past
 	late, until, fade int
-	done              int // samples processed
+	done              int         // samples processed
+	fed, feeding      [][]float64 // a block of what the core gets, for each node that it senses; as much of it as there is
 }
 
 func (c *resumed) Process(out, in [][]float64) {
 	if end := c.until + c.fade; c.done < end {
 		n := min(len(in[0]), end-c.done)
-		for k, x := range in {
+		for k, now := range in {
+			x := c.fed[k][:len(now)]
+			copy(x, now)
 			from := c.past.At - c.late + c.done
 			for j := range x[:n] {
 				w := 0.0
@@ -119,6 +126,10 @@ func (c *resumed) Process(out, in [][]float64) {
 			}
 		}
 		c.done += len(in[0])
+		for k, x := range c.fed {
+			c.feeding[k] = x[:len(in[0])]
+		}
+		in = c.feeding
 	}
 	c.Core.Process(out, in)
 }

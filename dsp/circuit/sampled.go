@@ -3,6 +3,7 @@ package circuit
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 	"sync"
 
 	"gonum.org/v1/gonum/mat"
@@ -24,26 +25,45 @@ type Sampled struct {
 	step  dsp.Second
 	top   dsp.Hertz
 	exact exactResponse
+	ni    int
+	reads []*reading
+	late  int
 
-	n, ni, ny int
-	modes     modes       // those that are kept
-	in        []float64   // n × ni: what a sample adds to them
-	ys        []float64   // ny × n
-	taps      [][]float64 // ny × ni: of the FIR filters, the latest sample's last
-	y0        []float64
-	late      int
+	past   int                      // samples that are kept of what has been
+	line   []*gemv.Stretch[float64] // of each input: what has been, then this segment
+	single []*gemv.Stretch[float32] // the same in single precision; none where no filter is of single precision
+	y      []float64                // a segment of one probe, from one input
+	steps  int
+}
 
-	s     []float64
-	line  [][]float64 // of each input: as many samples as there are taps, but one, then those of this segment
-	y     []float64   // a segment of one probe, or of a mode
-	other []float64   // of the other mode of a pair
-	steps int
+// reading is the filter that gives one probe. It knows nothing of the others, so that a node's voltage does not depend on what else is read.
+type reading struct {
+	ni    int
+	n     int
+	modes modes       // those that are kept
+	in    []float64   // n × ni: what a sample adds to them
+	ys    []float64   // n: what is read of them
+	taps  [][]float64 // of each input: of the FIR filter, the latest sample's last
+	near  []bool      // of each input: whether all taps but the middle one are of single precision
+	y0    float64
+	late  int
+
+	filters []fir       // of each input
+	ringing []gemv.Mode // what runs of the modes: of every input every mode
+	s       []float64   // the state of modes that cannot be told apart
+}
+
+// fir is a FIR filter at work: of whole taps, or of a gain and what little there is around it.
+type fir struct {
+	taps []float64
+	gain float64
+	near []float32 // nil: taps
 }
 
 // What a filter is fitted to: an error of so much of the largest response, by as few taps as do it.
 const fitError = 1e-6
 
-var tapCounts = []int{1, 8, 16, 24, 32, 48, 64, 96, 128}
+var tapCounts = []int{1, 7, 11, 15, 19, 21, 23, 25, 27, 29, 31, 33, 35, 39, 47, 63, 95, 127}
 
 // NewSampled makes the filter, to be right up to top. Probes name the nodes that are read.
 func (n *Netlist) NewSampled(step dsp.Second, top dsp.Hertz, probes ...string) (*Sampled, error) {
@@ -58,27 +78,113 @@ func (n *Netlist) NewSampled(step dsp.Second, top dsp.Hertz, probes ...string) (
 	if err != nil {
 		return nil, err
 	}
-	f := &Sampled{step: step, top: top, ni: h.w.cols, ny: len(probes)}
+	f := &Sampled{step: step, top: top, ni: h.w.cols}
 	m, to, from := newModes(h.a, 1)
 	f.exact = exactResponse{float64(step), m, to.times(h.w), h.ys.times(from), h.yw}
-	for _, name := range probes {
-		f.y0 = append(f.y0, point.V(name))
-	}
-	want := newSpectra(f)
-	for _, count := range tapCounts {
-		if err := f.keep(count); err != nil {
-			return nil, err
+	want, check := f.spectra(fitTurns()), f.spectra(f.checkTurns(top))
+	for p, name := range probes {
+		r := &reading{ni: f.ni, y0: point.V(name)}
+		best := *r
+		// The more taps, the less of an error, but for little that does not matter here.
+		for low, high := 0, len(tapCounts); low < high; {
+			k := (low + high) / 2
+			if err := r.keep(&f.exact, p, tapCounts[k]); err != nil {
+				return nil, err
+			}
+			r.fit(p, want, tapCounts[k], 2*math.Pi*float64(top)*float64(step))
+			if r.error(p, check) <= fitError {
+				best, high = *r, k
+				continue
+			}
+			if low = k + 1; low == len(tapCounts) {
+				best = *r // it does not get better than that
+			}
 		}
-		if f.fit(want, count); f.Error(top) <= fitError {
-			break
-		}
+		best.prepare()
+		f.reads = append(f.reads, &best)
+		f.late = max(f.late, best.late)
 	}
-	f.s = make([]float64, f.n)
-	f.y, f.other = make([]float64, segment+gemvWidth), make([]float64, segment)
-	for range f.ni {
-		f.line = append(f.line, make([]float64, len(f.taps[0])-1+segment+gemvWidth))
-	}
+	f.prepare()
 	return f, nil
+}
+
+// prepare makes what the readings run on.
+func (f *Sampled) prepare() {
+	f.past = f.late + 3 // a mode looks three samples back
+	narrow := false
+	for _, r := range f.reads {
+		f.past = max(f.past, f.late-r.late+len(r.taps[0])-1)
+		narrow = narrow || slices.Contains(r.near, true)
+	}
+	f.y = make([]float64, segment)
+	for range f.ni {
+		f.line = append(f.line, gemv.NewStretch[float64](f.past+segment))
+		if narrow {
+			f.single = append(f.single, gemv.NewStretch[float32](f.past+segment))
+		}
+	}
+}
+
+// prepare makes what runs of what has been found.
+func (r *reading) prepare() {
+	for i, taps := range r.taps {
+		middle := len(taps) - 1 - r.late
+		one := fir{taps: taps, gain: taps[middle]}
+		if r.near[i] {
+			for k, x := range taps {
+				if k == middle {
+					x = 0
+				}
+				one.near = append(one.near, float32(x))
+			}
+		}
+		r.filters = append(r.filters, one)
+	}
+	if r.modes.dense != nil {
+		r.s = make([]float64, r.n)
+		return
+	}
+	for i := range r.ni {
+		kicked := func(k int) float64 { return r.in[k*r.ni+i] }
+		for k, re := range r.modes.re { // as in keep: x - i·y
+			w := complex(r.ys[2*k], r.ys[2*k+1]) * complex(kicked(2*k), -kicked(2*k+1))
+			r.ringing = append(r.ringing, gemv.NewMode(complex(re, r.modes.im[k]), real(w), -imag(w)))
+		}
+		for k, pole := range r.modes.real {
+			k += 2 * len(r.modes.re)
+			r.ringing = append(r.ringing, gemv.NewMode(complex(pole, 0), r.ys[k]*kicked(k), 0))
+		}
+	}
+}
+
+// What of a response is computed in single precision: taps around a gain that add up to nearShare of the largest response at most, as those of a short cable behind a buffer do. They are off by less
+// than -200 dB of the signal then, which is what may be between two nodes that are alike. With a response under leastPeak, what gemv.Narrow leaves out would be a part of it.
+const (
+	nearShare = 1e-3
+	leastPeak = 1e-3
+	leastTap  = 1e-12
+)
+
+// narrow rounds the taps around the one in the middle to single precision where that does, and says so.
+func (r *reading) narrow(taps []float64, peak float64) bool {
+	around, middle := 0.0, len(taps)-1-r.late
+	for k, x := range taps {
+		if k != middle {
+			around += math.Abs(x)
+		}
+	}
+	if len(taps) == 1 || peak < leastPeak || around > nearShare*peak {
+		return false
+	}
+	for k, x := range taps {
+		if k == middle {
+			continue
+		}
+		if taps[k] = float64(float32(x)); math.Abs(x) < leastTap {
+			taps[k] = 0
+		}
+	}
+	return true
 }
 
 // exactResponse is the circuit's own, from its trapezoidal steps: the rule is a map of the frequency axis onto itself, which can be taken back.
@@ -109,26 +215,25 @@ func (r *exactResponse) at(input int, w float64) []complex128 {
 //
 // A mode of the trapezoidal rule, b/(z-λ), is the map's image of the circuit's own, b·(4/h)/(1+λ)²/(s-a), a = (2/h)·(λ-1)/(λ+1), and a constant. As an impulse kicks
 // it, it is b·4/(1+λ)²/(1-exp(a·h)/z).
-func (f *Sampled) keep(count int) error {
-	e := &f.exact
-	f.modes, f.in, f.ys = modes{}, nil, nil
+func (r *reading) keep(e *exactResponse, probe, count int) error {
+	r.modes, r.in, r.ys = modes{}, nil, nil
 	if e.modes.dense != nil {
-		return f.keepAll()
+		return r.keepAll(e, probe)
 	}
 	const forgotten = 1e-8
 	var columns []int
 	add := func(k int, g complex128, pair bool) { // the block [re im; -im re] does to (x, y) what re + i·im does to x - i·y
-		for i := range f.ni {
+		for i := range r.ni {
 			if !pair {
-				f.in = append(f.in, real(g)*e.in.at(k, i))
+				r.in = append(r.in, real(g)*e.in.at(k, i))
 				continue
 			}
-			f.in = append(f.in, real(g*complex(e.in.at(k, i), -e.in.at(k+1, i))))
+			r.in = append(r.in, real(g*complex(e.in.at(k, i), -e.in.at(k+1, i))))
 		}
 		columns = append(columns, k)
 		if pair {
-			for i := range f.ni {
-				f.in = append(f.in, -imag(g*complex(e.in.at(k, i), -e.in.at(k+1, i))))
+			for i := range r.ni {
+				r.in = append(r.in, -imag(g*complex(e.in.at(k, i), -e.in.at(k+1, i))))
 			}
 			columns = append(columns, k+1)
 		}
@@ -143,29 +248,26 @@ func (f *Sampled) keep(count int) error {
 	for k, re := range e.modes.re {
 		l := complex(re, e.modes.im[k])
 		if p, ok := lasting(l); ok {
-			f.modes.re, f.modes.im = append(f.modes.re, real(p)), append(f.modes.im, imag(p))
+			r.modes.re, r.modes.im = append(r.modes.re, real(p)), append(r.modes.im, imag(p))
 			add(2*k, 4/((1+l)*(1+l)), true)
 		}
 	}
 	for k, re := range e.modes.real {
 		l := complex(re, 0)
 		if p, ok := lasting(l); ok {
-			f.modes.real = append(f.modes.real, real(p))
+			r.modes.real = append(r.modes.real, real(p))
 			add(2*len(e.modes.re)+k, 4/((1+l)*(1+l)), false)
 		}
 	}
-	f.n = len(columns)
-	for p := range f.ny {
-		for _, k := range columns {
-			f.ys = append(f.ys, e.ys.at(p, k))
-		}
+	r.n = len(columns)
+	for _, k := range columns {
+		r.ys = append(r.ys, e.ys.at(probe, k))
 	}
 	return nil
 }
 
 // keepAll is keep where the modes cannot be told apart (two equal filters in a row): exp(2·(A-1)/(A+1)) for the recursion, all of it.
-func (f *Sampled) keepAll() error {
-	e := &f.exact
+func (r *reading) keepAll(e *exactResponse, probe int) error {
 	n := e.in.rows
 	plus, minus := matrix[float64]{n, n, append([]float64(nil), e.modes.dense...)}, matrix[float64]{n, n, append([]float64(nil), e.modes.dense...)}
 	for k := range n {
@@ -182,27 +284,23 @@ func (f *Sampled) keepAll() error {
 	}
 	var exp mat.Dense
 	exp.Exp(mat.NewDense(n, n, a.v))
-	f.n, f.modes = n, modes{dense: exp.RawMatrix().Data, tmp: make([]float64, n)}
-	f.in, f.ys = inverse.solveMatrix(inverse.solveMatrix(e.in)).v, e.ys.v
-	for k := range f.in {
-		f.in[k] *= 4
+	r.n, r.modes = n, modes{dense: exp.RawMatrix().Data, tmp: make([]float64, n)}
+	r.in, r.ys = inverse.solveMatrix(inverse.solveMatrix(e.in)).v, append([]float64(nil), e.ys.row(probe)...)
+	for k := range r.in {
+		r.in[k] *= 4
 	}
 	return nil
 }
 
-// spectra is the circuit's response at evenly spaced frequencies from 0 to half the rate.
+// spectra is the circuit's response at some frequencies.
 type spectra struct {
+	turns []float64        // the frequencies, in radians per sample
 	at    [][][]complex128 // by frequency, input, probe
-	turns []float64        // radians per sample
 }
 
-const fitPoints = 512
-
-func newSpectra(f *Sampled) spectra {
-	var s spectra
-	for k := 0; k <= fitPoints; k++ {
-		turn := math.Pi * float64(k) / fitPoints
-		s.turns = append(s.turns, turn)
+func (f *Sampled) spectra(turns []float64) spectra {
+	s := spectra{turns: turns}
+	for _, turn := range turns {
 		var inputs [][]complex128
 		for i := range f.ni {
 			inputs = append(inputs, f.exact.at(i, turn/float64(f.step)))
@@ -212,33 +310,52 @@ func newSpectra(f *Sampled) spectra {
 	return s
 }
 
-// fit finds so many taps that make good what the recursion leaves.
-func (f *Sampled) fit(want spectra, count int) {
-	f.late = count / 2
-	f.taps = make([][]float64, f.ny*f.ni)
-	edge := 2 * math.Pi * float64(f.top) * float64(f.step)
+const fitPoints = 512
+
+// fitTurns is where a filter is fitted: evenly spaced from 0 to half the rate.
+func fitTurns() (turns []float64) {
+	for k := 0; k <= fitPoints; k++ {
+		turns = append(turns, math.Pi*float64(k)/fitPoints)
+	}
+	return turns
+}
+
+// checkTurns is where its error is told, up to the given frequency.
+func (f *Sampled) checkTurns(top dsp.Hertz) (turns []float64) {
+	const points = 48
+	for k := range points {
+		turns = append(turns, 2*math.Pi*20*math.Pow(float64(top)/20, float64(k)/(points-1))*float64(f.step))
+	}
+	return turns
+}
+
+// fit finds so many taps that make good what the recursion leaves, up to the edge, in radians per sample.
+func (r *reading) fit(probe int, want spectra, count int, edge float64) {
+	r.late = count / 2
 	d := designOf(count, edge)
-	sums := newMatrix[float64](count, f.ny*f.ni)
+	sums := newMatrix[float64](count, r.ni)
+	peaks := make([]float64, r.ni)
 	for k, turn := range want.turns {
 		z := cmplx.Exp(complex(0, turn))
-		for i := range f.ni {
-			got := f.recursion(i, z)
-			for p := range f.ny {
-				left := want.at[k][i][p] - got[p]
-				spin := cmplx.Exp(complex(0, -turn*float64(f.late))) * complex(d.weight[k], 0) * left
-				for t := range count {
-					sums.v[t*sums.cols+p*f.ni+i] += real(spin)
-					spin *= z
-				}
+		late := cmplx.Exp(complex(0, -turn*float64(r.late))) * complex(d.weight[k], 0)
+		for i := range r.ni {
+			whole := want.at[k][i][probe]
+			peaks[i] = max(peaks[i], cmplx.Abs(whole))
+			spin := late * (whole - r.recursion(i, z))
+			for t := range count {
+				sums.v[t*sums.cols+i] += real(spin)
+				spin *= z
 			}
 		}
 	}
 	x := d.normal.solveMatrix(sums)
-	for c := range f.taps {
-		f.taps[c] = make([]float64, count)
+	r.taps, r.near = nil, nil
+	for i := range r.ni {
+		taps := make([]float64, count)
 		for t := range count {
-			f.taps[c][count-1-t] = x.at(t, c)
+			taps[count-1-t] = x.at(t, i)
 		}
+		r.taps, r.near = append(r.taps, taps), append(r.near, r.narrow(taps, peaks[i]))
 	}
 }
 
@@ -255,14 +372,17 @@ func designOf(count int, edge float64) design {
 	if d, ok := designs.Load(key); ok {
 		return d.(design)
 	}
-	// Above the edge errors count for a ten-thousandth: enough for the response to stay near the circuit's.
-	const above = 1e-8
+	// Above the edge errors count for a hundred-thousandth: enough for the response to stay near the circuit's.
+	const above = 1e-10
 	d := design{weight: make([]float64, fitPoints+1)}
 	lags := make([]float64, count)
 	for k := range d.weight {
 		turn := math.Pi * float64(k) / fitPoints
-		if d.weight[k] = 1; turn > edge {
-			d.weight[k] = above
+		if d.weight[k] = above; turn <= edge {
+			// Evenly weighted, least squares would leave the most next to the edge. This is how dense the zeros of the error are where it is the same everywhere: the
+			// equilibrium distribution on the arc from -edge to edge.
+			inside := math.Pow(math.Sin(edge/2), 2) - math.Pow(math.Sin(turn/2), 2)
+			d.weight[k] = math.Cos(turn/2) / math.Sqrt(max(inside, 1e-3))
 		}
 		for l := range lags {
 			lags[l] += d.weight[k] * math.Cos(turn*float64(l))
@@ -283,15 +403,41 @@ func designOf(count int, edge float64) design {
 }
 
 // recursion is the response of the modes that are kept, undelayed.
-func (f *Sampled) recursion(input int, z complex128) []complex128 {
-	s := f.modes.resolve(z, f.n, func(k int) complex128 { return z * complex(f.in[k*f.ni+input], 0) })
-	out := make([]complex128, f.ny)
-	for p := range out {
-		for k, x := range s {
-			out[p] += complex(f.ys[p*f.n+k], 0) * x
+func (r *reading) recursion(input int, z complex128) (sum complex128) {
+	if r.n == 0 {
+		return 0
+	}
+	for k, x := range r.modes.resolve(z, r.n, func(k int) complex128 { return z * complex(r.in[k*r.ni+input], 0) }) {
+		sum += complex(r.ys[k], 0) * x
+	}
+	return sum
+}
+
+// response is that of recursion and taps, without the delay, at a frequency in radians per sample.
+func (r *reading) response(input int, turn float64) complex128 {
+	back := cmplx.Exp(complex(0, -turn))
+	var sum complex128
+	for _, x := range r.taps[input] {
+		sum = sum*back + complex(x, 0) // the latest sample's is not delayed
+	}
+	return r.recursion(input, 1/back) + sum*cmplx.Exp(complex(0, turn*float64(r.late)))
+}
+
+// error is the largest departure from what is wanted, as a share of the largest of that.
+func (r *reading) error(probe int, want spectra) float64 {
+	worst := 0.0
+	for i := range r.ni {
+		peak, off := 0.0, 0.0
+		for k, turn := range want.turns {
+			x := want.at[k][i][probe]
+			peak = max(peak, cmplx.Abs(x))
+			off = max(off, cmplx.Abs(r.response(i, turn)-x))
+		}
+		if peak > 0 {
+			worst = max(worst, off/peak)
 		}
 	}
-	return out
+	return worst
 }
 
 // Latency is the delay in samples.
@@ -299,18 +445,23 @@ func (f *Sampled) Latency() int { return f.late }
 
 // Reset puts the filter to rest.
 func (f *Sampled) Reset() {
-	clear(f.s)
+	for _, r := range f.reads {
+		clear(r.s)
+		for k := range r.ringing {
+			r.ringing[k].Reset()
+		}
+	}
 	for _, line := range f.line {
-		clear(line)
+		line.Reset()
+	}
+	for _, line := range f.single {
+		line.Reset()
 	}
 	f.steps = 0
 }
 
-// segment is how many samples are worked on at a time, gemvWidth how many outputs a FIR filter gives at once; neither has an influence on the output.
-const (
-	segment   = flushEvery
-	gemvWidth = 8
-)
+// segment is how many samples are worked on at a time; it has no influence on the output. At its end, counted from the start, states that have faded are made zero.
+const segment = 512
 
 // Process takes a signal for every input and gives one for every probe, later by Latency.
 func (f *Sampled) Process(out, in [][]float64) {
@@ -322,121 +473,78 @@ func (f *Sampled) Process(out, in [][]float64) {
 	}
 	for at := 0; at < n; {
 		count := min(segment-f.steps, n-at)
-		past := len(f.taps[0]) - 1
-		for i, line := range f.line {
-			copy(line[past:], in[i][at:at+count])
+		for i, line := range f.line { // first of all, since an output may be an input
+			gemv.Write(line, f.past, in[i][at:at+count])
 		}
-		for p := range out {
-			f.probe(p, out[p][at:at+count])
+		for i, line := range f.single {
+			gemv.Narrow(line, f.past, f.line[i].From(f.past)[:count])
 		}
-		f.advance(out, at, count)
+		for p, r := range f.reads {
+			f.read(r, out[p][at:at+count])
+		}
 		for _, line := range f.line {
-			copy(line, line[count:count+past])
+			line.Shift(count, f.past)
+		}
+		for _, line := range f.single {
+			line.Shift(count, f.past)
 		}
 		at += count
 		if f.steps += count; f.steps == segment {
 			f.steps = 0
-			flush(f.s)
-		}
-	}
-}
-
-// probe is what the FIR filters give at one probe.
-func (f *Sampled) probe(p int, out []float64) {
-	for k := range f.y {
-		f.y[k] = f.y0[p]
-	}
-	for i, line := range f.line {
-		taps := f.taps[p*f.ni+i]
-		for j := 0; j < len(out); j += gemvWidth {
-			gemv.Add8((*[gemvWidth]float64)(f.y[j:]), line[j:], 1, taps)
-		}
-	}
-	copy(out, f.y)
-}
-
-// advance runs the recursion and adds it to the outputs from the given sample on.
-func (f *Sampled) advance(out [][]float64, at, count int) {
-	if f.n == 0 {
-		return
-	}
-	from := len(f.taps[0]) - 1 - f.late // of the sample that is as late as the FIR filters' middle
-	if f.modes.dense != nil {
-		for j := range count {
-			f.modes.step(f.s)
-			for k := range f.s {
-				for i, line := range f.line {
-					f.s[k] += f.in[k*f.ni+i] * line[from+j]
+			for _, r := range f.reads {
+				flush(r.s)
+				for k := range r.ringing {
+					r.ringing[k].Flush(flushUnder)
 				}
 			}
-			for p := range out {
-				out[p][at+j] += dot(f.ys[p*f.n:(p+1)*f.n], f.s)
-			}
 		}
-		return
-	}
-	for k, re := range f.modes.re {
-		im := f.modes.im[k]
-		x, y := f.s[2*k], f.s[2*k+1]
-		states, others := f.y[:count], f.other[:count]
-		clear(states)
-		clear(others)
-		for i, line := range f.line {
-			a, b := f.in[2*k*f.ni+i], f.in[(2*k+1)*f.ni+i]
-			for j, u := range line[from : from+count] {
-				states[j] += a * u
-				others[j] += b * u
-			}
-		}
-		for j := range states {
-			x, y = re*x+im*y+states[j], re*y-im*x+others[j]
-			states[j], others[j] = x, y
-		}
-		f.s[2*k], f.s[2*k+1] = x, y
-		f.add(out, at, 2*k, states)
-		f.add(out, at, 2*k+1, others)
-	}
-	for k, r := range f.modes.real {
-		k += 2 * len(f.modes.re)
-		x := f.s[k]
-		states := f.y[:count]
-		clear(states)
-		for i, line := range f.line {
-			a := f.in[k*f.ni+i]
-			for j, u := range line[from : from+count] {
-				states[j] += a * u
-			}
-		}
-		for j, u := range states {
-			x = r*x + u
-			states[j] = x
-		}
-		f.s[k] = x
-		f.add(out, at, k, states)
 	}
 }
 
-// add adds a mode to every probe.
-func (f *Sampled) add(out [][]float64, at, mode int, states []float64) {
-	for p := range out {
-		c := f.ys[p*f.n+mode]
-		o := out[p][at : at+len(states)]
-		for j, x := range states {
-			o[j] += c * x
+// read gives one probe.
+func (f *Sampled) read(r *reading, out []float64) {
+	bias, y := r.y0, out
+	middle := f.past - f.late // of the sample that is as late as the FIR filters' middle
+	for i, one := range r.filters {
+		if i > 0 {
+			bias, y = 0, f.y[:len(out)]
+		}
+		if from := middle + r.late + 1 - len(one.taps); one.near != nil {
+			gemv.SlideNear(y, f.line[i].From(middle), one.gain, bias, f.single[i], from, one.near)
+		} else {
+			gemv.Slide(y, f.line[i], from, one.taps, bias)
+		}
+		if i > 0 {
+			for j, x := range y {
+				out[j] += x
+			}
+		}
+	}
+	if r.modes.dense != nil {
+		for j := range out {
+			r.modes.step(r.s)
+			for k := range r.s {
+				for i, line := range f.line {
+					r.s[k] += r.in[k*r.ni+i] * line.From(middle)[j]
+				}
+			}
+			out[j] += dot(r.ys, r.s)
+		}
+		return
+	}
+	each := len(r.ringing) / r.ni
+	for i, line := range f.line {
+		for k := i * each; k < (i+1)*each; k++ {
+			r.ringing[k].Add(out, line.From(middle-3))
 		}
 	}
 }
 
 // Response is what the filter does to a sine at one input, at every probe, as sampled: closed form from its coefficients, without the
 // delay of Latency.
-func (f *Sampled) Response(input int, freq dsp.Hertz) []complex128 {
-	turn := 2 * math.Pi * float64(freq) * float64(f.step)
-	out := f.recursion(input, cmplx.Exp(complex(0, turn)))
-	for p := range out {
-		taps := f.taps[p*f.ni+input]
-		for k, x := range taps {
-			out[p] += complex(x, 0) * cmplx.Exp(complex(0, -turn*float64(len(taps)-1-k-f.late)))
-		}
+func (f *Sampled) Response(input int, freq dsp.Hertz) (out []complex128) {
+	for _, r := range f.reads {
+		out = append(out, r.response(input, 2*math.Pi*float64(freq)*float64(f.step)))
 	}
 	return out
 }
@@ -444,23 +552,9 @@ func (f *Sampled) Response(input int, freq dsp.Hertz) []complex128 {
 // Error is the largest departure of the filter from the circuit's own response up to the given frequency, as a share of the circuit's
 // largest response at that probe: 1e-4 is -80 dB.
 func (f *Sampled) Error(top dsp.Hertz) float64 {
-	const points = 48
-	worst := 0.0
-	for i := range f.ni {
-		peak, off := make([]float64, f.ny), make([]float64, f.ny)
-		for k := range points {
-			freq := 20 * math.Pow(float64(top)/20, float64(k)/(points-1))
-			want := f.exact.at(i, 2*math.Pi*freq)
-			for p, got := range f.Response(i, dsp.Hertz(freq)) {
-				peak[p] = max(peak[p], cmplx.Abs(want[p]))
-				off[p] = max(off[p], cmplx.Abs(got-want[p]))
-			}
-		}
-		for p := range peak {
-			if peak[p] > 0 {
-				worst = max(worst, off[p]/peak[p])
-			}
-		}
+	want, worst := f.spectra(f.checkTurns(top)), 0.0
+	for p, r := range f.reads {
+		worst = max(worst, r.error(p, want))
 	}
 	return worst
 }

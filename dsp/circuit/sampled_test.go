@@ -77,7 +77,7 @@ func TestSampled(t *testing.T) {
 				t.Fatal(name, err)
 			}
 			for p, node := range []string{"out", "in"} {
-				rest[p] = f.y0[p]
+				rest[p] = f.reads[p].y0
 				if want := point.V(node); rest[p] != want {
 					t.Errorf("%s: %v V at rest, want %v", name, rest[p], want)
 				}
@@ -127,10 +127,10 @@ func TestSampled(t *testing.T) {
 					}
 				}
 			}
-			if dense := f.modes.dense != nil; dense != (name == "twice the same") {
+			if dense := f.reads[0].modes.dense != nil; dense != (name == "twice the same") {
 				t.Errorf("%s at %v Hz: modes that cannot be told apart: %v", name, rate, dense)
 			}
-			t.Logf("%s at %v Hz: %d modes, %d taps, error %.2g", name, rate, f.n, len(f.taps[0]), f.Error(dsp.Hertz(top)))
+			t.Logf("%s at %v Hz: %d modes, %d taps, error %.2g", name, rate, f.reads[0].n, len(f.reads[0].taps[0]), f.Error(dsp.Hertz(top)))
 		}
 	}
 	if _, err := clipper().NewSampled(1/48e3, 20e3, "out"); !errors.Is(err, ErrNonLinear) {

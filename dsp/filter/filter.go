@@ -119,21 +119,38 @@ func (s *Section) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("filter: Process needs len(dst) == len(src)")
 	}
-	// Transposed direct form II: its sums stay as small as the signal, and it has the shortest way from one
-	// sample to the next.
-	b0, b1, b2, a1, a2 := s.b0, s.b1, s.b2, s.a1, s.a2
-	s1, s2 := s.s1, s.s2
 	dst = dst[:len(src)]
+	if s.b2 == 0 && s.a2 == 0 {
+		s.first(dst, src)
+		return
+	}
+	// Transposed direct form II: its sums stay as small as the signal. The output is written into the memory's equations, s1 = b1·x + s2 - a1·y and s2 = b2·x - a2·y, for the shortest way from one
+	// sample to the next.
+	b0, a1, a2 := s.b0, s.a1, s.a2
+	c1, c2 := s.b1-a1*b0, s.b2-a2*b0
+	s1, s2 := s.s1, s.s2
 	for i, x := range src {
 		y := b0*x + s1
-		s1 = (b1*x + s2) - a1*y
-		s2 = b2*x - a2*y
+		s1, s2 = (c1*x+s2)-a1*s1, c2*x-a2*s1
 		if math.Abs(s1)+math.Abs(s2) < tiny {
 			s1, s2 = 0, 0
 		}
 		dst[i] = y
 	}
 	s.s1, s.s2 = s1, s2
+}
+
+// first is Process of a filter of first order.
+func (s *Section) first(dst, src []float64) {
+	b0, a1, c1, s1 := s.b0, s.a1, s.b1-s.a1*s.b0, s.s1
+	for i, x := range src {
+		y := b0*x + s1
+		if s1 = c1*x - a1*s1; math.Abs(s1) < tiny {
+			s1 = 0
+		}
+		dst[i] = y
+	}
+	s.s1 = s1
 }
 
 // Reset forgets all input.

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"drywire/dsp"
+	"drywire/dsp/gemv"
 )
 
 // Clip limits a signal to between two voltages, without memory, and with little aliasing.
@@ -29,6 +30,7 @@ type Clip struct {
 	down    *Down
 
 	past    []float64  // the input before this chunk, then the chunk
+	last    []float64  // what past becomes
 	before  int        // how much of past lies before the chunk
 	high    []float64  // the chunk at the high rate
 	excess  []float64  // samples held back, then the chunk's
@@ -43,6 +45,9 @@ type Clip struct {
 	reached bool       // whether there has been any excess since the last Reset
 }
 
+// most is how many samples pass in one piece.
+const most = 512
+
 // NewClip makes a limiter to [lo, hi] volts that computes at factor times the base rate. It panics unless
 // lo <= 0 <= hi, lo < hi, and like NewUp.
 func NewClip(lo, hi float64, base dsp.Hertz, factor int) *Clip {
@@ -55,7 +60,7 @@ func NewClip(lo, hi float64, base dsp.Hertz, factor int) *Clip {
 	c.held = whole*factor - 2
 	c.latency = (c.up.Latency()+c.down.Latency())/factor + whole
 	c.before = max(c.latency, c.up.memory())
-	c.past = make([]float64, c.before+chunk)
+	c.past, c.last = make([]float64, c.before+most), make([]float64, c.before)
 	c.high = make([]float64, factor*chunk)
 	c.excess = make([]float64, c.held+factor*chunk)
 	c.back = make([]float64, chunk)
@@ -109,6 +114,10 @@ func (c *Clip) Process(dst, src []float64) {
 		panic("oversample: Clip needs len(dst) == len(src)")
 	}
 	for len(src) > 0 {
+		if n := c.pass(dst, src); n > 0 {
+			src, dst = src[n:], dst[n:]
+			continue
+		}
 		n := min(len(src), chunk)
 		copy(c.past[c.before:], src[:n])
 		in := c.past[c.before : c.before+n]
@@ -125,20 +134,42 @@ func (c *Clip) Process(dst, src []float64) {
 	}
 }
 
+// pass delays as much of src as certainly has no excess, in one piece, and returns how much that is: none where the input has not been quiet for long.
+func (c *Clip) pass(dst, src []float64) int {
+	if c.quiet < c.restful {
+		return 0
+	}
+	n := min(len(src), most)
+	if !gemv.Within(src[:n], c.safe) {
+		if n = min(n, chunk); !gemv.Within(src[:n], c.safe) {
+			return 0
+		}
+	}
+	if n >= c.before {
+		// dst may be src.
+		copy(c.last, src[n-c.before:n])
+		copy(dst[c.latency:n], src[:n-c.latency])
+		copy(dst, c.past[c.before-c.latency:c.before])
+		copy(c.past, c.last)
+	} else {
+		copy(c.past[c.before:], src[:n])
+		copy(dst[:n], c.past[c.before-c.latency:])
+		copy(c.past, c.past[n:n+c.before])
+	}
+	c.stale = true
+	return n
+}
+
 // work computes the excess of the chunk in at the base rate into back; false says that it is zero.
 func (c *Clip) work(in []float64) bool {
 	n := len(in)
-	rested := c.quiet >= c.restful
 	c.quiet += n
-	for i, v := range in {
-		if !(math.Abs(v) <= c.safe) {
-			c.quiet = n - 1 - i
+	if !gemv.Within(in, c.safe) {
+		for i, v := range in {
+			if !(math.Abs(v) <= c.safe) {
+				c.quiet = n - 1 - i
+			}
 		}
-	}
-	if rested && c.quiet >= c.restful+n {
-		c.quiet = c.restful
-		c.stale = true
-		return false
 	}
 	if c.stale { // let up see what it has missed and still remembers
 		c.stale = false
