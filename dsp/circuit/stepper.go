@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-
-	"drywire/dsp/gemv"
 )
 
 // ErrSingular is returned where the circuit has no unique solution: a loop of voltage sources, a node that
@@ -256,13 +254,11 @@ func padded(m int) int {
 
 // times is the product of the columns a, of mp numbers each, and x, in dst.
 func (st *stepper) times(a, x, dst []float64) []float64 {
-	dst = dst[:st.mp]
-	if st.mp == 4 {
-		gemv.Mul4((*[4]float64)(dst), a, 4, x)
-		return dst
-	}
-	for r := 0; r < st.mp; r += 8 {
-		gemv.Mul8((*[8]float64)(dst[r:]), a[r:], st.mp, x)
+	clear(dst)
+	for k, v := range x {
+		for r, c := range a[k*st.mp:][:len(dst)] {
+			dst[r] += c * v
+		}
 	}
 	return dst
 }
