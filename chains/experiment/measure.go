@@ -257,8 +257,11 @@ func (m *Measures) distortions(ctx context.Context, c *chains.Chain, rate dsp.He
 	}
 	for k := range m.Jacks {
 		j := &m.Jacks[k]
-		h, err := measure.FitHarmonics(pure[k], float64(rate), tone.Hz, 10)
-		j.THD = percent(h.THD(), err)
+		if h, err := measure.FitHarmonics(pure[k], float64(rate), tone.Hz, 10); err != nil {
+			j.THD = figure(0, err)
+		} else {
+			j.THD = percent(h.THD(), nil)
+		}
 		if j.THDN = withNoise(pure[k], float64(rate), j.noise); !j.NoiseDBu.OK() {
 			j.THDN = j.NoiseDBu
 		}

@@ -215,6 +215,20 @@ func TestMeasureNothing(t *testing.T) {
 	}
 }
 
+// A jack at which the test tone is not to be found has no distortion, and says why: nothing at all, and an octave below alone.
+func TestMeasureWithoutTheTone(t *testing.T) {
+	for name, c := range map[string]*chains.Chain{
+		"an octave below": take(t, "low: {kind: octave-down, direct: 0, octave: 10}", "volume: 10", "low"),
+		"nothing":         take(t, "pedal: {kind: volume, volume: 0}", "volume: 0", "pedal"),
+	} {
+		m := measured(t, c, sines(measureRate, measureRate, Tone{440, 0.2}), TestTone)
+		j := m.jack(t, "out")
+		if j.THD.OK() || j.THD.Why == "" {
+			t.Errorf("%s: THD %+v, want none, and why", name, j.THD)
+		}
+	}
+}
+
 func TestFallTime(t *testing.T) {
 	falling := func(seconds, length float64) []float64 { // 20 dB in so many seconds
 		x := sines(int(length*measureRate), measureRate, Tone{400, 1})
