@@ -120,41 +120,45 @@ func (p Placed) measureCeiling(ctx context.Context, rate dsp.Hertz, source, load
 		}
 		return after.THD(), before.Amplitude[0], nil
 	}
-	high, peak, err := distortion(ceilingHigh)
-	if errors.As(err, new(measure.NotMeasurable)) {
-		look.Why = "no tone comes through"
-		return look, nil
+	var err error
+	look.Volts, look.Why, err = seek(distortion)
+	if errors.As(err, new(measure.NotMeasurable)) { // at some level, if not at all of them: with its level at 0, say
+		look.Volts, look.Why, err = 0, "no tone comes through", nil
 	}
+	return look, err
+}
+
+// seek finds the peak at the input at which the distortion passes ceilingTHD, or why there is none.
+func seek(distortion func(level float64) (thd, peak float64, err error)) (volts float64, why string, err error) {
+	high, peak, err := distortion(ceilingHigh)
 	if err != nil {
-		return look, err
+		return 0, "", err
 	}
 	if high < ceilingTHD {
-		look.Why = fmt.Sprintf("%.3g V at its input do not bring 1 %% of distortion", peak)
-		return look, nil
+		return 0, fmt.Sprintf("%.3g V at its input do not bring 1 %% of distortion", peak), nil
 	}
 	low, _, err := distortion(ceilingLow)
 	if err != nil {
-		return look, err
+		return 0, "", err
 	}
 	if low > ceilingTHD {
-		look.Why = "it distorts however small the tone"
-		return look, nil
+		return 0, "it distorts however small the tone", nil
 	}
 	from, to := math.Log(ceilingLow), math.Log(ceilingHigh)
 	for range ceilingSteps {
 		middle := (from + to) / 2
 		thd, at, err := distortion(math.Exp(middle))
 		if err != nil {
-			return look, err
+			return 0, "", err
 		}
 		if thd < ceilingTHD {
 			from = middle
 		} else {
 			to = middle
 		}
-		look.Volts = at
+		volts = at
 	}
-	return look, nil
+	return volts, "", nil
 }
 
 // rig is the block between a source and a load, both resistors.

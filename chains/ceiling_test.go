@@ -45,3 +45,17 @@ func TestCeilingOfARail(t *testing.T) {
 		t.Errorf("a passive volume pedal has a ceiling of %v V (%q)", list[0].Volts, list[0].Why)
 	}
 }
+
+// A block that lets no tone through at some level has no ceiling, which is no reason to measure nothing else.
+func TestCeilingOfABlockTurnedDown(t *testing.T) {
+	c := chain(t, "fuzz: {kind: fuzz, fuzz: 0, level: 0}; dist: {kind: distortion, distortion: 0, tone: 0, level: 0}", "fuzz, dist")
+	list, err := c.Ceilings(t.Context(), 48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range list {
+		if l.Volts != 0 || l.Why != "no tone comes through" {
+			t.Errorf("%s: %v V (%q)", l.Block, l.Volts, l.Why)
+		}
+	}
+}
