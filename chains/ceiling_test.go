@@ -2,6 +2,7 @@ package chains
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"drywire/dsp"
@@ -54,7 +55,7 @@ func TestCeilingOfABlockTurnedDown(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, l := range list {
-		if l.Volts != 0 || l.Why != "no tone comes through" {
+		if l.Volts != 0 || !strings.HasSuffix(l.Why, "tone comes through") {
 			t.Errorf("%s: %v V (%q)", l.Block, l.Volts, l.Why)
 		}
 	}

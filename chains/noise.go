@@ -166,6 +166,9 @@ func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
 	if err != nil {
 		return nil, err
 	}
+	if now.gain == 0 || now.noise == 0 {
+		return nil, nil // nothing comes through, and so nothing less or more of it
+	}
 	var moves []Move
 	for from, b := range c.Blocks {
 		for to := range c.Blocks {
@@ -186,6 +189,9 @@ func (c *Chain) NoiseMoves(rate dsp.Hertz) ([]Move, error) {
 			then, err := look(order)
 			if err != nil {
 				return nil, err
+			}
+			if then.gain == 0 || then.noise == 0 {
+				continue
 			}
 			moves = append(moves, Move{b.Name, from, to, behind, dsp.ToDB(then.noise / now.noise), dsp.ToDB(then.gain / now.gain)})
 		}

@@ -199,6 +199,15 @@ func TestNoiseMoves(t *testing.T) {
 	}
 }
 
+// Where nothing comes through, no move makes it less or more.
+func TestNoiseMovesOfNothing(t *testing.T) {
+	c := chain(t, "low: {kind: octave-down, direct: 0, octave: 0, two_octaves: 0}; buffer: {kind: buffer}", "low, buffer")
+	moves, err := c.NoiseMoves(48000)
+	if err != nil || len(moves) != 0 {
+		t.Errorf("%+v, %v; want none", moves, err)
+	}
+}
+
 // TestAmplifiersStay holds that no move of an amplifier's part is proposed, and none of a pedal behind its power; one into its effects loop is.
 func TestAmplifiersStay(t *testing.T) {
 	moves, err := chain(t, `  eq: {kind: eq}

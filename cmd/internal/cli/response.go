@@ -81,10 +81,13 @@ func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
 	s.printf("Take: %s\n", r.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
 	s.printf("From the pickup's own voltage to %s: %s dB at 1 kHz", r.Jack, r.Middle.Text(1))
-	if r.Peak.GainDB.OK() {
+	if r.Peak.GainDB.OK() && r.Middle.OK() {
 		s.printf(", highest %s dB at %s", r.Peak.GainDB.Text(1), quantity(r.Peak.Hz, dsp.Hertzes))
 	}
-	s.printf("\nWithin 3 dB of 1 kHz from %s to %s\n\n", edgeText(r.Low), edgeText(r.High))
+	if r.Middle.OK() {
+		s.printf("\nWithin 3 dB of 1 kHz from %s to %s", edgeText(r.Low), edgeText(r.High))
+	}
+	s.printf("\n\n")
 
 	const bar = 60
 	low, high := math.Inf(1), math.Inf(-1)
@@ -96,7 +99,11 @@ func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
 		}
 	}
 	low = math.Min(low, high-12) // a flat response looks flat
-	t := table{header: []string{" Hz", " gain\ndB", fmt.Sprintf("%.0f dB to %.0f dB", low, high)}}
+	span := fmt.Sprintf("%.0f dB to %.0f dB", low, high)
+	if math.IsInf(high, 0) {
+		span = "nothing"
+	}
+	t := table{header: []string{" Hz", " gain\ndB", span}}
 	for k, hz := range shown {
 		length := 0
 		if gains[k].OK() {
