@@ -60,9 +60,9 @@ func (s *upStage) run(dst []float64, n int) {
 // eight computes sixteen outputs from eight inputs; the first window begins at x[0].
 func (s *upStage) eight(y *[16]float64, x []float64) {
 	var e, o [8]float64
-	gemv.Add8(&e, x, 1, s.even)
+	gemv.Add8(&e, x, s.even)
 	if s.full {
-		gemv.Add8(&o, x[1:], 1, s.odd)
+		gemv.Add8(&o, x[1:], s.odd)
 	} else {
 		o = *(*[8]float64)(x[len(s.even)/2:]) // 2·0.5 of the middle tap is one
 	}
@@ -120,6 +120,6 @@ func (s *downStage) run(dst, src []float64) {
 // eight computes eight outputs; the first window begins at index i of the buffers.
 func (s *downStage) eight(y *[8]float64, i int) {
 	clear(y[:])
-	gemv.Add8(y, s.even[i:], 1, s.evenC)
-	gemv.Add8(y, s.odd[i+s.late:], 1, s.oddC)
+	gemv.Add8(y, s.even[i:], s.evenC)
+	gemv.Add8(y, s.odd[i+s.late:], s.oddC)
 }
