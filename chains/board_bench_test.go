@@ -98,8 +98,9 @@ func drain(b *testing.B, r *Renderer, x []float64) {
 }
 
 // BenchmarkLinearBlocks is what a linear block costs beside an effect of SoX like it, over sixty seconds of the same recording: the processor's time of a chain with the block less that of
-// the chain without it, guitar, cable and load alone, and that of SoX with the effect less that of SoX copying raw 64-bit samples. Each is the least of all rounds, since other work on the
-// machine only ever adds.
+// the chain without it, guitar, cable and load alone, and that of SoX with the effect less that of SoX copying raw 64-bit samples. Where that difference would be lost in what either takes at all,
+// it is of eight in a row on both sides, divided by eight. Each is the least of all rounds, since other work on the machine only ever adds; own/sox is their ratio, and plain/copy that of what is
+// taken off.
 func BenchmarkLinearBlocks(b *testing.B) {
 	if _, err := exec.LookPath("sox"); err != nil {
 		b.Skip("no sox to compare with")
@@ -114,37 +115,49 @@ func BenchmarkLinearBlocks(b *testing.B) {
 	if err := os.WriteFile(file, raw, 0o600); err != nil {
 		b.Fatal(err)
 	}
-	own := func(blocks, order string) float64 {
+	own := func(block string, times int) float64 {
+		var names, each []string
+		for k := range times {
+			names = append(names, fmt.Sprint("b", k))
+			each = append(each, names[k]+": "+block)
+		}
+		blocks, order := strings.Join(each, ", "), strings.Join(names, ", ")
 		c := mustParse(b, fmt.Sprintf("drywire: 1\nrecording: {sample: riff}\nguitar: {pickup: humbucker}\nblocks: {%s}\norder: [%s]\ntakes: [{name: a}]\n", blocks, order)).Chains()[0]
 		r := rendererOf(b, c, rate)
 		before := worked(b)
 		drain(b, r, x)
 		return worked(b) - before
 	}
-	sox := func(effect string) float64 {
-		cmd := exec.Command("sox", append([]string{"-D", "-t", "f64", "-r", "48000", "-c", "1", file, "-t", "f64", "-"}, strings.Fields(effect)...)...)
+	sox := func(effect string, times int) float64 {
+		cmd := exec.Command("sox", append([]string{"-D", "-t", "f64", "-r", "48000", "-c", "1", file, "-t", "f64", "-"}, strings.Fields(strings.Repeat(effect+" ", times))...)...)
 		if text, err := cmd.Output(); err != nil || len(text) < len(raw) {
 			b.Fatalf("sox: %d bytes, %v", len(text), err)
 		}
 		return (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds()
 	}
-	for _, c := range []struct{ block, effect string }{
-		{"b: {kind: buffer}", "vol 0.9"},
-		{"b: {kind: volume}", "vol 0.5"},
-		{"b: {kind: eq, low: 3 dB, high: -3 dB}", "bass 3 treble -3 equalizer 400 1q 3 equalizer 1600 1q 3"},
-		{"b: {kind: delay, time: 400 ms, repeats: 4}", "echos 0.8 0.9 400 0.4 800 0.2"},
-		{"b: {kind: reverb}", "reverb"},
+	for _, c := range []struct {
+		block, effect string
+		times         int
+	}{
+		{"{kind: buffer}", "vol 0.9", 8},
+		{"{kind: volume}", "vol 0.5", 8},
+		{"{kind: eq, low: 3 dB, high: -3 dB}", "bass 3 treble -3 equalizer 400 1q 3 equalizer 1600 1q 3", 1},
+		{"{kind: delay, time: 400 ms, repeats: 4}", "echos 0.8 0.9 400 0.4 800 0.2", 8},
+		{"{kind: reverb}", "reverb", 1},
 	} {
-		b.Run(strings.FieldsFunc(c.block, func(r rune) bool { return strings.ContainsRune(" ,:{}", r) })[2], func(b *testing.B) {
+		b.Run(strings.FieldsFunc(c.block, func(r rune) bool { return strings.ContainsRune(" ,:{}", r) })[1], func(b *testing.B) {
 			with, without, effect, copying := math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1)
 			for b.Loop() {
-				with, without = min(with, own(c.block, "b")), min(without, own("", ""))
-				effect, copying = min(effect, sox(c.effect)), min(copying, sox(""))
+				with, without = min(with, own(c.block, c.times)), min(without, own("", 0))
+				effect, copying = min(effect, sox(c.effect, c.times)), min(copying, sox("", 0))
 			}
-			b.ReportMetric(1e3*(with-without), "ms-own")
-			b.ReportMetric(1e3*(effect-copying), "ms-sox")
+			with, effect = (with-without)/float64(c.times), (effect-copying)/float64(c.times)
+			b.ReportMetric(1e3*with, "ms-own")
+			b.ReportMetric(1e3*effect, "ms-sox")
+			b.ReportMetric(with/effect, "own/sox")
 			b.ReportMetric(1e3*without, "ms-own-plain")
 			b.ReportMetric(1e3*copying, "ms-sox-copy")
+			b.ReportMetric(without/copying, "plain/copy")
 		})
 	}
 }

@@ -45,7 +45,7 @@ type Renderer struct {
 	signals int
 	longest int // the largest latency of a tap
 	tail    dsp.Second
-	blocks  [][]float64 // a block of every signal
+	blocks  [][]float64 // a block of every signal: see allot
 }
 
 // step is a section or a stage with the signals that it reads and writes.
@@ -145,9 +145,7 @@ func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 		r.taps = append(r.taps, tap{k, latency[k]})
 		r.longest = max(r.longest, latency[k])
 	}
-	for range r.signals {
-		r.blocks = append(r.blocks, make([]float64, blockSize))
-	}
+	r.allot()
 	for k := range r.steps {
 		st := &r.steps[k]
 		st.ins, st.late = make([][]float64, len(st.in)), make([][]float64, len(st.in))
@@ -159,6 +157,42 @@ func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
 		st.outs = make([][]float64, len(st.out))
 	}
 	return r, nil
+}
+
+// allot gives every signal a block. Signals of which one has been read for the last time before the other is written share one: so a long chain keeps to few, which stay in the processor's nearest
+// cache.
+func (r *Renderer) allot() {
+	last := make([]int, r.signals) // the step that reads a signal last
+	for k, st := range r.steps {
+		for _, s := range st.in {
+			last[s] = k
+		}
+	}
+	for _, t := range r.taps {
+		last[t.signal] = len(r.steps)
+	}
+	var free [][]float64
+	take := func() []float64 {
+		if len(free) == 0 {
+			return make([]float64, blockSize)
+		}
+		b := free[len(free)-1]
+		free = free[:len(free)-1]
+		return b
+	}
+	r.blocks = make([][]float64, r.signals)
+	r.blocks[0] = take()
+	for k, st := range r.steps {
+		for _, s := range st.out {
+			r.blocks[s] = take()
+			last[s] = max(last[s], k)
+		}
+		for s, b := range r.blocks {
+			if b != nil && last[s] == k {
+				free = append(free, b)
+			}
+		}
+	}
 }
 
 func known(signals map[string]int, names []string) bool {

@@ -29,12 +29,23 @@ type Sampled struct {
 	reads []*reading
 	late  int
 
-	past   int                      // samples that are kept of what has been
-	line   []*gemv.Stretch[float64] // of each input: what has been, then this segment
-	single []*gemv.Stretch[float32] // the same in single precision; none where no filter is of single precision
-	y      []float64                // a segment of one probe, from one input
-	steps  int
+	past          [][]float64 // of each input: what has been, as far as it has an influence yet
+	narrow, whole bool        // whether there are filters of single precision, and others
+	desks         []*desk     // of each input: nil where there is one, which takes any
+	steps         int
 }
+
+// desk is what a segment is worked on. Between segments nothing on it counts, so that sections in a row, each with one input, share one and it stays in the processor's nearest cache.
+type desk struct {
+	line   *gemv.Stretch[float64] // what has been, then the segment
+	single *gemv.Stretch[float32] // the same in single precision
+	y      []float64              // a segment of one probe, from one input
+}
+
+var desks = sync.Pool{New: func() any {
+	size := 2*tapCounts[len(tapCounts)-1] + segment
+	return &desk{gemv.NewStretch[float64](size), gemv.NewStretch[float32](size), make([]float64, segment)}
+}}
 
 // reading is the filter that gives one probe. It knows nothing of the others, so that a node's voltage does not depend on what else is read.
 type reading struct {
@@ -63,7 +74,7 @@ type fir struct {
 // What a filter is fitted to: an error of so much of the largest response, by as few taps as do it.
 const fitError = 1e-6
 
-var tapCounts = []int{1, 7, 11, 15, 19, 21, 23, 25, 27, 29, 31, 33, 35, 39, 47, 63, 95, 127}
+var tapCounts = []int{1, 7, 11, 15, 19, 21, 23, 25, 27, 29, 31, 33, 35, 37, 39, 41, 43, 47, 63, 95, 127}
 
 // NewSampled makes the filter, to be right up to top. Probes name the nodes that are read.
 func (n *Netlist) NewSampled(step dsp.Second, top dsp.Hertz, probes ...string) (*Sampled, error) {
@@ -110,17 +121,16 @@ func (n *Netlist) NewSampled(step dsp.Second, top dsp.Hertz, probes ...string) (
 
 // prepare makes what the readings run on.
 func (f *Sampled) prepare() {
-	f.past = f.late + 3 // a mode looks three samples back
-	narrow := false
+	past := f.late + 3 // a mode looks three samples back
 	for _, r := range f.reads {
-		f.past = max(f.past, f.late-r.late+len(r.taps[0])-1)
-		narrow = narrow || slices.Contains(r.near, true)
+		past = max(past, f.late-r.late+len(r.taps[0])-1)
+		f.narrow, f.whole = f.narrow || slices.Contains(r.near, true), f.whole || slices.Contains(r.near, false)
 	}
-	f.y = make([]float64, segment)
-	for range f.ni {
-		f.line = append(f.line, gemv.NewStretch[float64](f.past+segment))
-		if narrow {
-			f.single = append(f.single, gemv.NewStretch[float32](f.past+segment))
+	f.desks = make([]*desk, f.ni)
+	for i := range f.ni {
+		f.past = append(f.past, make([]float64, past))
+		if f.ni > 1 {
+			f.desks[i] = desks.New().(*desk)
 		}
 	}
 }
@@ -451,11 +461,8 @@ func (f *Sampled) Reset() {
 			r.ringing[k].Reset()
 		}
 	}
-	for _, line := range f.line {
-		line.Reset()
-	}
-	for _, line := range f.single {
-		line.Reset()
+	for _, past := range f.past {
+		clear(past)
 	}
 	f.steps = 0
 }
@@ -471,22 +478,23 @@ func (f *Sampled) Process(out, in [][]float64) {
 	} else if len(out) > 0 {
 		n = len(out[0])
 	}
+	if f.ni == 1 {
+		f.desks[0] = desks.Get().(*desk)
+		defer desks.Put(f.desks[0])
+	}
 	for at := 0; at < n; {
 		count := min(segment-f.steps, n-at)
-		for i, line := range f.line { // first of all, since an output may be an input
-			gemv.Write(line, f.past, in[i][at:at+count])
-		}
-		for i, line := range f.single {
-			gemv.Narrow(line, f.past, f.line[i].From(f.past)[:count])
+		for i, d := range f.desks { // first of all, since an output may be an input
+			past := f.past[i]
+			gemv.Write(d.line, 0, past, f.whole)
+			gemv.Write(d.line, len(past), in[i][at:at+count], f.whole)
+			if f.narrow {
+				gemv.Narrow(d.single, 0, d.line.From(0)[:len(past)+count])
+			}
+			copy(past, d.line.From(count))
 		}
 		for p, r := range f.reads {
 			f.read(r, out[p][at:at+count])
-		}
-		for _, line := range f.line {
-			line.Shift(count, f.past)
-		}
-		for _, line := range f.single {
-			line.Shift(count, f.past)
 		}
 		at += count
 		if f.steps += count; f.steps == segment {
@@ -504,15 +512,16 @@ func (f *Sampled) Process(out, in [][]float64) {
 // read gives one probe.
 func (f *Sampled) read(r *reading, out []float64) {
 	bias, y := r.y0, out
-	middle := f.past - f.late // of the sample that is as late as the FIR filters' middle
+	middle := len(f.past[0]) - f.late // of the sample that is as late as the FIR filters' middle
 	for i, one := range r.filters {
+		d := f.desks[i]
 		if i > 0 {
-			bias, y = 0, f.y[:len(out)]
+			bias, y = 0, d.y[:len(out)]
 		}
 		if from := middle + r.late + 1 - len(one.taps); one.near != nil {
-			gemv.SlideNear(y, f.line[i].From(middle), one.gain, bias, f.single[i], from, one.near)
+			gemv.SlideNear(y, d.line.From(middle), one.gain, bias, d.single, from, one.near)
 		} else {
-			gemv.Slide(y, f.line[i], from, one.taps, bias)
+			gemv.Slide(y, d.line, from, one.taps, bias)
 		}
 		if i > 0 {
 			for j, x := range y {
@@ -524,8 +533,8 @@ func (f *Sampled) read(r *reading, out []float64) {
 		for j := range out {
 			r.modes.step(r.s)
 			for k := range r.s {
-				for i, line := range f.line {
-					r.s[k] += r.in[k*r.ni+i] * line.From(middle)[j]
+				for i, d := range f.desks {
+					r.s[k] += r.in[k*r.ni+i] * d.line.From(middle)[j]
 				}
 			}
 			out[j] += dot(r.ys, r.s)
@@ -533,9 +542,9 @@ func (f *Sampled) read(r *reading, out []float64) {
 		return
 	}
 	each := len(r.ringing) / r.ni
-	for i, line := range f.line {
+	for i, d := range f.desks {
 		for k := i * each; k < (i+1)*each; k++ {
-			r.ringing[k].Add(out, line.From(middle-3))
+			r.ringing[k].Add(out, d.line.From(middle-3))
 		}
 	}
 }

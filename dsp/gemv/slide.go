@@ -28,22 +28,12 @@ func NewStretch[T float32 | float64](n int) *Stretch[T] {
 // From is the stretch from the given sample on, to be read.
 func (z *Stretch[T]) From(from int) []T { return z.a[from:] }
 
-// Reset makes all of it zero.
-func (z *Stretch[T]) Reset() {
-	clear(z.a)
-	clear(z.b)
-}
-
-// Shift moves n samples from the given one on to the front.
-func (z *Stretch[T]) Shift(from, n int) {
-	copy(z.a, z.a[from:from+n])
-	copy(z.b, z.b[from:from+n])
-}
-
-// Write puts x into the stretch, from the given sample on.
-func Write(z *Stretch[float64], from int, x []float64) {
+// Write puts x into the stretch, from the given sample on; twice, or once where no filter slides over it but From is all that reads it.
+func Write(z *Stretch[float64], from int, x []float64, twice bool) {
 	copy(z.a[from:from+len(x)], x)
-	copy(z.b[from:from+len(x)], x)
+	if twice {
+		copy(z.b[from:from+len(x)], x)
+	}
 }
 
 // least is what Narrow takes for nothing: times a tap of 1e-12 of anything it is still no subnormal number of single precision, which processors are slow with.

@@ -1,5 +1,25 @@
 #include "textflag.h"
 
+// TAPPD adds a tap times 32 samples to Y0 to Y7.
+#define TAPPD(at) \
+	VBROADCASTSD at(BX), Y13 \
+	VMULPD (at+0)(AX), Y13, Y8 \
+	VADDPD Y8, Y0, Y0 \
+	VMULPD (at+32)(DX), Y13, Y9 \
+	VADDPD Y9, Y1, Y1 \
+	VMULPD (at+64)(AX), Y13, Y10 \
+	VADDPD Y10, Y2, Y2 \
+	VMULPD (at+96)(DX), Y13, Y11 \
+	VADDPD Y11, Y3, Y3 \
+	VMULPD (at+128)(AX), Y13, Y12 \
+	VADDPD Y12, Y4, Y4 \
+	VMULPD (at+160)(DX), Y13, Y8 \
+	VADDPD Y8, Y5, Y5 \
+	VMULPD (at+192)(AX), Y13, Y9 \
+	VADDPD Y9, Y6, Y6 \
+	VMULPD (at+224)(DX), Y13, Y10 \
+	VADDPD Y10, Y7, Y7
+
 // func slideAVX(y, a, b *float64, n int, taps *float64, count int, bias float64)
 // n is a multiple of four, count positive. 32 outputs at a time, then four. Of 32 samples, every second four are read from a, the others from b, and after four taps the other way round.
 TEXT ·slideAVX(SB), NOSPLIT, $0-56
@@ -25,37 +45,30 @@ many:
 	MOVQ R11, DX
 	MOVQ R8, BX
 	MOVQ R10, R12
+	SUBQ $4, R12
+	JL   rest
 phase:
-	MOVQ $4, CX
-	CMPQ R12, CX
-	CMOVQLT R12, CX
-	SUBQ CX, R12
+	TAPPD(0)
+	TAPPD(8)
+	TAPPD(16)
+	TAPPD(24)
+	ADDQ $32, AX
+	ADDQ $32, DX
+	ADDQ $32, BX
+	XCHGQ AX, DX
+	SUBQ $4, R12
+	JGE  phase
+rest:
+	ADDQ $4, R12
+	JZ   end
 tap:
-	VBROADCASTSD (BX), Y13
-	VMULPD 0(AX), Y13, Y8
-	VADDPD Y8, Y0, Y0
-	VMULPD 32(DX), Y13, Y9
-	VADDPD Y9, Y1, Y1
-	VMULPD 64(AX), Y13, Y10
-	VADDPD Y10, Y2, Y2
-	VMULPD 96(DX), Y13, Y11
-	VADDPD Y11, Y3, Y3
-	VMULPD 128(AX), Y13, Y12
-	VADDPD Y12, Y4, Y4
-	VMULPD 160(DX), Y13, Y8
-	VADDPD Y8, Y5, Y5
-	VMULPD 192(AX), Y13, Y9
-	VADDPD Y9, Y6, Y6
-	VMULPD 224(DX), Y13, Y10
-	VADDPD Y10, Y7, Y7
+	TAPPD(0)
 	ADDQ $8, AX
 	ADDQ $8, DX
 	ADDQ $8, BX
-	DECQ CX
+	DECQ R12
 	JNZ  tap
-	XCHGQ AX, DX
-	TESTQ R12, R12
-	JNZ  phase
+end:
 	VMOVUPD Y0, 0(DI)
 	VMOVUPD Y1, 32(DI)
 	VMOVUPD Y2, 64(DI)
@@ -108,6 +121,26 @@ done:
 	VMOVUPD Y10, at(DI) \
 	VMOVUPD Y11, (at+32)(DI)
 
+// TAPPS adds a tap times 64 samples to Y0 to Y7.
+#define TAPPS(at) \
+	VBROADCASTSS at(BX), Y13 \
+	VMULPS (at+0)(AX), Y13, Y8 \
+	VADDPS Y8, Y0, Y0 \
+	VMULPS (at+32)(DX), Y13, Y9 \
+	VADDPS Y9, Y1, Y1 \
+	VMULPS (at+64)(AX), Y13, Y10 \
+	VADDPS Y10, Y2, Y2 \
+	VMULPS (at+96)(DX), Y13, Y11 \
+	VADDPS Y11, Y3, Y3 \
+	VMULPS (at+128)(AX), Y13, Y12 \
+	VADDPS Y12, Y4, Y4 \
+	VMULPS (at+160)(DX), Y13, Y8 \
+	VADDPS Y8, Y5, Y5 \
+	VMULPS (at+192)(AX), Y13, Y9 \
+	VADDPS Y9, Y6, Y6 \
+	VMULPS (at+224)(DX), Y13, Y10 \
+	VADDPS Y10, Y7, Y7
+
 // func slideNearAVX(y, x *float64, n int, gain, bias float64, a, b, taps *float32, count int)
 // n is a multiple of eight, count positive. 64 outputs at a time, then eight. Of 64 samples, every second eight are read from a, the others from b, and after eight taps the other way round.
 TEXT ·slideNearAVX(SB), NOSPLIT, $0-72
@@ -135,37 +168,34 @@ many:
 	MOVQ R11, DX
 	MOVQ R8, BX
 	MOVQ R10, R12
+	SUBQ $8, R12
+	JL   rest
 phase:
-	MOVQ $8, CX
-	CMPQ R12, CX
-	CMOVQLT R12, CX
-	SUBQ CX, R12
+	TAPPS(0)
+	TAPPS(4)
+	TAPPS(8)
+	TAPPS(12)
+	TAPPS(16)
+	TAPPS(20)
+	TAPPS(24)
+	TAPPS(28)
+	ADDQ $32, AX
+	ADDQ $32, DX
+	ADDQ $32, BX
+	XCHGQ AX, DX
+	SUBQ $8, R12
+	JGE  phase
+rest:
+	ADDQ $8, R12
+	JZ   end
 tap:
-	VBROADCASTSS (BX), Y13
-	VMULPS 0(AX), Y13, Y8
-	VADDPS Y8, Y0, Y0
-	VMULPS 32(DX), Y13, Y9
-	VADDPS Y9, Y1, Y1
-	VMULPS 64(AX), Y13, Y10
-	VADDPS Y10, Y2, Y2
-	VMULPS 96(DX), Y13, Y11
-	VADDPS Y11, Y3, Y3
-	VMULPS 128(AX), Y13, Y12
-	VADDPS Y12, Y4, Y4
-	VMULPS 160(DX), Y13, Y8
-	VADDPS Y8, Y5, Y5
-	VMULPS 192(AX), Y13, Y9
-	VADDPS Y9, Y6, Y6
-	VMULPS 224(DX), Y13, Y10
-	VADDPS Y10, Y7, Y7
+	TAPPS(0)
 	ADDQ $4, AX
 	ADDQ $4, DX
 	ADDQ $4, BX
-	DECQ CX
+	DECQ R12
 	JNZ  tap
-	XCHGQ AX, DX
-	TESTQ R12, R12
-	JNZ  phase
+end:
 	NEAR(Y0, X0, 0)
 	NEAR(Y1, X1, 64)
 	NEAR(Y2, X2, 128)
