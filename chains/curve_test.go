@@ -2,13 +2,9 @@ package chains
 
 import (
 	"context"
-	"encoding/binary"
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -16,7 +12,6 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"drywire/dsp"
-	"drywire/dsp/circuit"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
 )
@@ -26,72 +21,19 @@ import (
 //
 //	go run ./cmd/reference -moving -store chains/testdata/moving
 func TestKnobsThatMoveAgainstCircuitSimulator(t *testing.T) {
-	files, err := filepath.Glob("testdata/moving/*.json")
-	if err != nil || len(files) < 3 {
-		t.Fatalf("%d references, %v; want 3 or more", len(files), err)
-	}
-	for _, file := range files {
-		base := strings.TrimSuffix(file, ".json")
-		text, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var r reference
-		if err := json.Unmarshal(text, &r); err != nil {
-			t.Fatal(file, err)
-		}
-		if r.Residual > -90 || r.Tool == "" || r.Command == "" {
-			t.Errorf("%s: converged to %v dB by %q %q", file, r.Residual, r.Tool, r.Command)
-		}
-		raw, err := os.ReadFile(base + ".f32")
-		if err != nil {
-			t.Fatal(err)
-		}
-		want := make([]float64, len(raw)/4)
-		for k := range want {
-			want[k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(raw[4*k:])))
-		}
-		f, err := Parse(r.Name, []byte(r.Chain))
-		if err != nil {
-			t.Fatal(file, err)
-		}
-		c := f.Chains()[0]
+	for _, r := range references(t, "testdata/moving", 3) {
 		// The deck that was run has the circuit that is rendered here, but for the two halves of one pot.
-		deck, err := os.ReadFile(base + ".cir")
-		if err != nil {
-			t.Fatal(err)
-		}
 		halves := 0
-		for _, card := range strings.Split(c.Wire(dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
-			if card == "" || !strings.ContainsAny(card[:1], "RCLQDEGF") || strings.Contains(string(deck), "\n"+card+"\n") {
-				continue
+		for _, card := range r.lacks() {
+			if w := strings.Fields(card); !strings.Contains(r.deck, "\n"+strings.Join(w[:3], " ")+" R='") {
+				t.Fatalf("%s: the reference was run without %q; run it again", r.Name, card)
 			}
-			if w := strings.Fields(card); strings.Contains(string(deck), "\n"+strings.Join(w[:3], " ")+" R='") {
-				halves++
-				continue
-			}
-			t.Fatalf("%s: the reference was run without %q; run it again", file, card)
+			halves++
 		}
 		if halves != 2 {
-			t.Fatalf("%s: %d halves of a pot move in the deck, want 2", file, halves)
+			t.Fatalf("%s: %d halves of a pot move in the deck, want 2", r.Name, halves)
 		}
-		in := r.drive()
-		got := renderTap(t, c, r.Rate, section.Normal, in, r.Jack)[r.From:]
-		if len(got) != len(want) {
-			t.Fatalf("%s: %d samples, rendered %d", file, len(want), len(got))
-		}
-		for k := range got {
-			got[k] *= 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/float64(len(got)))
-		}
-		fft := fourier.NewFFT(len(got))
-		a, b := fft.Coefficients(nil, got), fft.Coefficients(nil, want)
-		e, s := 0.0, 0.0
-		for k := range b {
-			if freq := float64(k) * r.Rate / float64(len(got)); freq >= 20 && freq <= 20e3 {
-				e, s = e+square(a[k]-b[k]), s+square(b[k])
-			}
-		}
-		level := 10 * math.Log10(e/s)
+		level := r.off(t, section.Normal)
 		t.Logf("%-40s %.1f dB", r.Name, level)
 		if !(level <= -60) { // dB, as for knobs that hold
 			t.Errorf("%s: error of %.1f dB, want -60", r.Name, level)

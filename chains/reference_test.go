@@ -30,6 +30,83 @@ type reference struct {
 		Fade     float64
 		Partials []struct{ Frequency, Peak, Decay float64 }
 	}
+
+	chain *Chain
+	deck  string
+	want  []float64 // volts at the jack from sample From on, under a raised-cosine window
+}
+
+// references reads the runs that are kept in a folder, which are least or more.
+func references(t *testing.T, folder string, least int) []reference {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(folder, "*.json"))
+	if err != nil || len(files) < least {
+		t.Fatalf("%d references, %v; want %d or more", len(files), err, least)
+	}
+	list := make([]reference, len(files))
+	for k, file := range files {
+		read := func(extension string) []byte {
+			text, err := os.ReadFile(strings.TrimSuffix(file, ".json") + extension)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return text
+		}
+		r := &list[k]
+		if err := json.Unmarshal(read(".json"), r); err != nil {
+			t.Fatal(file, err)
+		}
+		if r.Residual > -90 || r.Tool == "" || r.Command == "" {
+			t.Errorf("%s: converged to %v dB by %q %q", file, r.Residual, r.Tool, r.Command)
+		}
+		raw := read(".f32")
+		r.want = make([]float64, len(raw)/4)
+		for k := range r.want {
+			r.want[k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(raw[4*k:])))
+		}
+		if n := len(r.drive()); len(r.want) < 1000 || r.From+len(r.want) != n {
+			t.Fatalf("%s: %d samples from %d on, of %d", file, len(r.want), r.From, n)
+		}
+		r.deck = string(read(".cir"))
+		f, err := Parse(r.Name, []byte(r.Chain))
+		if err != nil {
+			t.Fatal(file, err)
+		}
+		r.chain = f.Chains()[0]
+	}
+	return list
+}
+
+// lacks is what the circuit that is rendered here has and the deck that was run has not: cards of elements and models.
+func (r reference) lacks() []string {
+	var cards []string
+	for _, card := range strings.Split(r.chain.Wire(dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
+		if card != "" && strings.ContainsAny(card[:1], "RCLQDEGF") && !strings.Contains(r.deck, "\n"+card+"\n") || strings.HasPrefix(card, ".model") && !strings.Contains(r.deck, card) {
+			cards = append(cards, card)
+		}
+	}
+	return cards
+}
+
+// off is how far the whole render (oversampling, latency and all) is from the run, in dB of the run, in 20 Hz to 20 kHz.
+func (r reference) off(t *testing.T, q section.Quality) float64 {
+	t.Helper()
+	got := renderTap(t, r.chain, r.Rate, q, r.drive(), r.Jack)[r.From:]
+	if len(got) != len(r.want) {
+		t.Fatalf("%s: %d samples, rendered %d", r.Name, len(r.want), len(got))
+	}
+	for k := range got {
+		got[k] *= 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/float64(len(got)))
+	}
+	fft := fourier.NewFFT(len(got))
+	a, b := fft.Coefficients(nil, got), fft.Coefficients(nil, r.want)
+	e, s := 0.0, 0.0
+	for k := range b {
+		if freq := float64(k) * r.Rate / float64(len(got)); freq >= 20 && freq <= 20e3 {
+			e, s = e+square(a[k]-b[k]), s+square(b[k])
+		}
+	}
+	return 10 * math.Log10(e/s)
 }
 
 // drive is the recording: partials that may decay, faded in by a raised cosine.
@@ -51,71 +128,17 @@ func (r reference) drive() []float64 {
 	return x
 }
 
-// TestAgainstCircuitSimulator: the whole render (oversampling, latency and all) against a converged run of the same circuit, in 20 Hz to 20 kHz.
+// The whole render against a converged run of the same circuit.
 func TestAgainstCircuitSimulator(t *testing.T) {
-	files, err := filepath.Glob("testdata/reference/*.json")
-	if err != nil || len(files) < 8 {
-		t.Fatalf("%d references, %v; want 8 or more", len(files), err)
-	}
-	for _, file := range files {
-		base := strings.TrimSuffix(file, ".json")
-		text, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var r reference
-		if err := json.Unmarshal(text, &r); err != nil {
-			t.Fatal(file, err)
-		}
-		if r.Residual > -90 || r.Tool == "" || r.Command == "" {
-			t.Errorf("%s: converged to %v dB by %q %q", file, r.Residual, r.Tool, r.Command)
-		}
-		raw, err := os.ReadFile(base + ".f32")
-		if err != nil {
-			t.Fatal(err)
-		}
-		want := make([]float64, len(raw)/4)
-		for k := range want {
-			want[k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(raw[4*k:])))
-		}
-		in := r.drive()
-		if len(want) < 1000 || r.From+len(want) != len(in) {
-			t.Fatalf("%s: %d samples from %d on, of %d", file, len(want), r.From, len(in))
-		}
-		deck, err := os.ReadFile(base + ".cir")
-		if err != nil {
-			t.Fatal(err)
-		}
-		f, err := Parse(r.Name, []byte(r.Chain))
-		if err != nil {
-			t.Fatal(file, err)
-		}
-		c := f.Chains()[0]
-		// The deck that was run has the circuit that is rendered here.
-		for _, card := range strings.Split(c.Wire(dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
-			if card != "" && strings.ContainsAny(card[:1], "RCLQDEGF") && !strings.Contains(string(deck), "\n"+card+"\n") || strings.HasPrefix(card, ".model") && !strings.Contains(string(deck), card) {
-				t.Fatalf("%s: the reference was run without %q; run it again", file, card)
-			}
+	for _, r := range references(t, "testdata/reference", 8) {
+		if cards := r.lacks(); cards != nil {
+			t.Fatalf("%s: the reference was run without %q; run it again", r.Name, cards)
 		}
 		for _, quality := range []struct {
 			section.Quality
 			most float64 // dB
 		}{{section.Normal, -60}, {section.Fine, -80}} {
-			got := renderTap(t, c, r.Rate, quality.Quality, in, r.Jack)[r.From:]
-			for k := range got {
-				got[k] *= 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/float64(len(got)))
-			}
-			fft := fourier.NewFFT(len(got))
-			a, b := fft.Coefficients(nil, got), fft.Coefficients(nil, want)
-			e, s := 0.0, 0.0
-			for k := range b {
-				if freq := float64(k) * r.Rate / float64(len(got)); freq >= 20 && freq <= 20e3 {
-					d := a[k] - b[k]
-					e += real(d)*real(d) + imag(d)*imag(d)
-					s += real(b[k])*real(b[k]) + imag(b[k])*imag(b[k])
-				}
-			}
-			level := 10 * math.Log10(e/s)
+			level := r.off(t, quality.Quality)
 			t.Logf("%-70s %-6s %6.1f dB", r.Name, quality.Name, level)
 			if !(level <= quality.most) {
 				t.Errorf("%s, %s: error of %.1f dB, want %.0f", r.Name, quality.Name, level, quality.most)
