@@ -30,6 +30,9 @@ var (
 	forbidden = []string{"os", "os/exec", "os/signal", "net", "net/http", "syscall", "time", "path/filepath", "log", "runtime/pprof"}
 )
 
+// apart begins a file that is in no build but that of the tests in a browser, which start one: it is held to mayImport, and is none of what is pure.
+const apart = "//go:build browser\n"
+
 // others is what else lies at the top.
 var others = []string{"README.md", "DEVELOPERS.md", "LICENSE", "go.mod", "go.sum"}
 
@@ -58,7 +61,7 @@ func faults(module fs.FS) (list []string, files int) {
 				list = append(list, err.Error())
 				return nil
 			}
-			test := strings.HasSuffix(file, "_test.go")
+			test := strings.HasSuffix(file, "_test.go") || strings.HasPrefix(string(src), apart)
 			generator := f.Name.Name == "main" && top != "cmd"
 			for _, i := range f.Imports {
 				imported, _ := strconv.Unquote(i.Path.Value)
@@ -102,6 +105,10 @@ func TestImportRuleSeesFaults(t *testing.T) {
 		"dsp/b_test.go": "package a\nimport \"os\"", // a test may
 		"blocks/c.go":   "package c\nimport \"drywire/chains\"",
 		"chains/d.go":   "package d\nimport \"drywire/samples\"",
+		"chains/g.go":   apart + "\npackage g\nimport (\n\"os/exec\"\n\"drywire/samples\"\n)", // os/exec it may
+		"chains/h.go":   "//go:build !browser\n\npackage h\nimport \"os/exec\"",               // this is in every build
+		"chains/i.go":   "//go:build browser || linux\n\npackage i\nimport \"os/exec\"",       // and this in most
+		"chains/j.go":   "package j\n\n" + apart + "import \"os/exec\"",                       // too late to be a constraint
 		"samples/e.go":  "package e\nimport (\n\"os\"\n\"drywire/cmd/internal/cli\"\n)",
 		"util/f.go":     "package util",
 	} {
@@ -110,6 +117,10 @@ func TestImportRuleSeesFaults(t *testing.T) {
 	want := []string{
 		"blocks/c.go: imports drywire/chains",
 		"chains/d.go: imports drywire/samples",
+		"chains/g.go: imports drywire/samples",
+		"chains/h.go: imports os/exec",
+		"chains/i.go: imports os/exec",
+		"chains/j.go: imports os/exec",
 		"dsp/a.go: imports drywire/blocks",
 		"dsp/b.go: imports os",
 		"samples/e.go: imports drywire/cmd/internal/cli",

@@ -4,28 +4,22 @@ package page_test
 
 import (
 	"context"
-	"encoding/base64"
-	"encoding/binary"
 	"fmt"
 	"math"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/heapprofiler"
 	"github.com/chromedp/cdproto/input"
-	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"drywire/chains/report/browsertest"
 	"drywire/cmd/internal/page"
 )
 
@@ -48,16 +42,12 @@ takes:
     order: [echo, lift, drive]
 `
 
-// browser is the page in a browser without a window, with all that it says and asks for, and the server behind it.
+// browser is the page in a browser, and the server behind it.
 type browser struct {
+	*browsertest.Browser
 	t       *testing.T
-	ctx     context.Context
 	address string
 	file    string
-
-	mu       sync.Mutex
-	requests []string
-	console  []string
 }
 
 // open serves a chain file and opens its page.
@@ -88,122 +78,17 @@ func open(t *testing.T, chain string) *browser {
 		ended <- err
 		t.Fatal(err)
 	}
-	b.launch()
-	return b
-}
-
-func (b *browser) launch() {
-	b.t.Helper()
-	t := b.t
-	program, err := exec.LookPath("chromium")
-	if err != nil {
-		t.Fatal("these tests need Debian's package chromium: ", err)
-	}
-	ac, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(program), chromedp.Headless, chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()),
-		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-gpu", true), chromedp.Flag("disable-quic", true),
-		chromedp.Flag("no-first-run", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
-		chromedp.Flag("disable-sync", true))
-	t.Cleanup(stop)
-	first, close := chromedp.NewContext(ac)
-	t.Cleanup(close)
-	if err := chromedp.Do(first); err != nil {
-		t.Fatal(err)
-	}
-	patience := 3*time.Minute + loopFor()
-	ctx, cancel := context.WithTimeout(first, patience)
-	t.Cleanup(cancel)
-	b.ctx = ctx
-	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
-		t.Fatal(err)
-	}
-	chromedp.Listen(ctx, func(ev any) {
-		if r, ok := ev.(*network.EventRequestWillBeSent); ok {
-			b.mu.Lock()
-			b.requests = append(b.requests, r.Request.URL)
-			b.mu.Unlock()
-		}
+	b.Browser = browsertest.Open(t, browsertest.Page{
+		Address: b.address,
+		Own: func(request string) bool {
+			return strings.HasPrefix(request, b.address) || strings.HasPrefix(request, "data:") || strings.HasPrefix(request, "blob:"+b.address[:20])
+		},
+		Lifetime: 3*time.Minute + loopFor(),
+		Patience: 30 * time.Second,
+		Notices:  `document.getElementById("notices").textContent + document.getElementById("state").textContent`,
 	})
-	go func() {
-		for m := range chromedp.Console(ctx) {
-			b.mu.Lock()
-			b.console = append(b.console, m.String())
-			b.mu.Unlock()
-		}
-	}()
-	b.do(chromedp.EmulateViewport(1280, 900), chromedp.Navigate(b.address))
-	b.wait(`globalThis.drywire?.state()`)
-}
-
-func (b *browser) do(actions ...chromedp.Action[chromedp.Void]) {
-	b.t.Helper()
-	if err := chromedp.Do(b.ctx, actions...); err != nil {
-		b.t.Fatal(err)
-	}
-}
-
-func (b *browser) run(script string) {
-	b.t.Helper()
-	b.do(chromedp.Evaluate[chromedp.Void](script, chromedp.EvalAwaitPromise))
-}
-
-// eval is the value of an expression in the page.
-func eval[T any](b *browser, expression string) T {
-	b.t.Helper()
-	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
-	if err != nil {
-		b.t.Fatalf("%s: %v", expression, err)
-	}
-	return v
-}
-
-// wait waits for an expression to hold.
-func (b *browser) wait(expression string) {
-	b.t.Helper()
-	for range 1200 {
-		if eval[bool](b, "Boolean("+expression+")") {
-			return
-		}
-		time.Sleep(25 * time.Millisecond)
-	}
-	b.t.Fatalf("never came to be: %s; the page says %q", expression, eval[string](b, `document.getElementById("notices").textContent + document.getElementById("state").textContent`))
-}
-
-// samples is a Float32Array of the page.
-func (b *browser) samples(expression string) []float32 {
-	b.t.Helper()
-	text := eval[string](b, `(async () => {
-		const x = await (`+expression+`), bytes = new Uint8Array(x.buffer, x.byteOffset, x.byteLength);
-		let text = "";
-		for (let k = 0; k < bytes.length; k += 4096) text += String.fromCharCode(...bytes.subarray(k, k + 4096));
-		return btoa(text);
-	})()`)
-	raw, err := base64.StdEncoding.DecodeString(text)
-	if err != nil {
-		b.t.Fatal(err)
-	}
-	x := make([]float32, len(raw)/4)
-	for k := range x {
-		x[k] = math.Float32frombits(binary.LittleEndian.Uint32(raw[4*k:]))
-	}
-	return x
-}
-
-// quiet fails where the page asked for anything but its own server, or had something to say.
-func (b *browser) quiet() {
-	b.t.Helper()
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if len(b.requests) == 0 {
-		b.t.Error("no request was seen, not even for the page: the watch is blind")
-	}
-	for _, r := range b.requests {
-		if !strings.HasPrefix(r, b.address) && !strings.HasPrefix(r, "data:") && !strings.HasPrefix(r, "blob:"+b.address[:20]) {
-			b.t.Errorf("the page asked for %.100s", r)
-		}
-	}
-	for _, m := range b.console {
-		b.t.Errorf("the console says: %s", m)
-	}
+	b.Wait(`globalThis.drywire?.state()`)
+	return b
 }
 
 // played is what one side sends for its loop: volts, and the gain to play them at.
@@ -215,7 +100,7 @@ type played struct {
 // exact asks the server, past all that the page plays, for the exact sound of a side; two channels come frame by frame.
 func (b *browser) exact(side string) played {
 	b.t.Helper()
-	b.run(`(async () => {
+	b.Run(`(async () => {
 		const { stream } = await import("./wire.js"), [a, z] = drywire.sound.region;
 		const got = globalThis.got = { gain: 0, x: new Float32Array(z - a), have: 0 };
 		await stream({ session: drywire.session(), side: "` + side + `", from: a, region: [a, z] }, {
@@ -228,8 +113,8 @@ func (b *browser) exact(side string) played {
 			},
 		}, new AbortController().signal);
 	})()`)
-	s := played{b.samples("got.x"), eval[float64](b, "got.gain")}
-	if have := eval[int](b, "got.have"); have < len(s.volts) || s.gain == 0 {
+	s := played{b.Samples("got.x"), b.Number("got.gain")}
+	if have := b.Int("got.have"); have < len(s.volts) || s.gain == 0 {
 		b.t.Fatalf("side %s: %d of %d frames of exact sound, gain %g", side, have, len(s.volts), s.gain)
 	}
 	return s
@@ -238,7 +123,7 @@ func (b *browser) exact(side string) played {
 // region loops a part of the recording, in frames.
 func (b *browser) region(from, to int) {
 	b.t.Helper()
-	b.run(fmt.Sprintf("drywire.wave.set(%d, %d)", from, to))
+	b.Run(fmt.Sprintf("drywire.wave.set(%d, %d)", from, to))
 }
 
 // watch keeps what the worklet says it plays, and the sound of previews as it is handed over: key by key, frame by frame of the loop.
@@ -258,16 +143,16 @@ const watch = `(() => {
 // play presses Play, and taps what leaves the worklet, before the volume.
 func (b *browser) play() {
 	b.t.Helper()
-	b.do(chromedp.Click("#play"))
-	b.wait("drywire.sound.deck && drywire.sound.playing")
-	b.run(watch)
-	b.run(`globalThis.tap ??= (() => { const t = new AnalyserNode(drywire.sound.context, { fftSize: 32768 }); drywire.sound.deck.connect(t); return t; })()`)
+	b.Do(chromedp.Click("#play"))
+	b.Wait("drywire.sound.deck && drywire.sound.playing")
+	b.Run(watch)
+	b.Run(`globalThis.tap ??= (() => { const t = new AnalyserNode(drywire.sound.context, { fftSize: 32768 }); drywire.sound.deck.connect(t); return t; })()`)
 }
 
 // both waits for the exact sound of both sides to be held, and for that of the side that is chosen to be what is heard.
 func (b *browser) both() {
 	b.t.Helper()
-	b.wait(`drywire.sound.holds("A") && drywire.sound.holds("B") && drywire.sound.heard.layer === "exact" && drywire.sound.heard.key === drywire.sound.orders[drywire.sound.side].key`)
+	b.Wait(`drywire.sound.holds("A") && drywire.sound.holds("B") && drywire.sound.heard.layer === "exact" && drywire.sound.heard.key === drywire.sound.orders[drywire.sound.side].key`)
 }
 
 const window = 32768 // frames of a tap: 0.68 s
@@ -275,7 +160,7 @@ const window = 32768 // frames of a tap: 0.68 s
 // tapped is the last of what left the worklet.
 func (b *browser) tapped() []float32 {
 	b.t.Helper()
-	return b.samples(`(() => { const x = new Float32Array(32768); tap.getFloatTimeDomainData(x); return x; })()`)
+	return b.Samples(`(() => { const x = new Float32Array(32768); tap.getFloatTimeDomainData(x); return x; })()`)
 }
 
 // find is where in a sound what was tapped begins, and how far off it is at most.
@@ -315,12 +200,12 @@ func loudest(x []float32) float64 {
 // lane is the order that the page draws, and side is the order of a side of the state.
 func (b *browser) lane() string {
 	b.t.Helper()
-	return eval[string](b, `[...document.querySelectorAll(".stations.main > .station[data-block]")].map(e => e.dataset.block).join(" ")`)
+	return b.Text(`[...document.querySelectorAll(".stations.main > .station[data-block]")].map(e => e.dataset.block).join(" ")`)
 }
 
 func (b *browser) order(side string) string {
 	b.t.Helper()
-	return eval[string](b, `drywire.state().sides.`+side+`.lane.map(s => s.block).join(" ")`)
+	return b.Text(`drywire.state().sides.` + side + `.lane.map(s => s.block).join(" ")`)
 }
 
 func (b *browser) want(what, got, want string) {
@@ -335,31 +220,29 @@ const near = 2e-6
 
 func TestOpens(t *testing.T) {
 	b := open(t, testChain)
-	for _, width := range []int64{1280, 1100, 700, 390, 320} {
-		b.do(chromedp.EmulateViewport(width, 900))
-		if wide := eval[int64](b, "document.documentElement.scrollWidth"); wide > width {
-			what := eval[string](b, fmt.Sprintf(`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > %d).map(e => e.tagName + "." + e.className).slice(0, 5).join()`, width))
+	for _, width := range []int{1280, 1100, 700, 390, 320} {
+		b.Resize(width, 900)
+		if wide := b.Int("document.documentElement.scrollWidth"); wide > width {
+			what := b.Text(fmt.Sprintf(`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > %d).map(e => e.tagName + "." + e.className).slice(0, 5).join()`, width))
 			t.Errorf("at %d px the page is %d px wide: %s", width, wide, what)
 		}
 	}
-	b.want("title", eval[string](b, `document.querySelector("h1").textContent`), "Does the echo belong before the drive?")
+	b.want("title", b.Text(`document.querySelector("h1").textContent`), "Does the echo belong before the drive?")
 	b.want("lane", b.lane(), "lift drive echo")
-	b.want("takes", eval[string](b, `["A", "B"].map(s => document.getElementById("name-" + s).textContent).join()`), "echo last,echo first")
-	if !eval[bool](b, "document.fonts.load('16px Go').then(f => f.length > 0 && document.fonts.check('16px Go'))") {
+	b.want("takes", b.Text(`["A", "B"].map(s => document.getElementById("name-" + s).textContent).join()`), "echo last,echo first")
+	if !b.Holds("document.fonts.load('16px Go').then(f => f.length > 0 && document.fonts.check('16px Go'))") {
 		t.Error("the page's letters are not there")
 	}
-	b.wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && document.querySelectorAll("#figures .line.other").length >= 3`)
-	b.quiet()
+	b.Wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && document.querySelectorAll("#figures .line.other").length >= 3`)
+	b.Quiet()
 }
 
 // The watch sees what leaves the page, and what the policy of the page stops.
 func TestWatchSees(t *testing.T) {
 	b := open(t, testChain)
-	b.run(`fetch("https://example.invalid/").catch(() => 0); document.body.append(Object.assign(new Image(), {src: "https://example.invalid/x.png"}))`)
+	b.Run(`fetch("https://example.invalid/").catch(() => 0); document.body.append(Object.assign(new Image(), {src: "https://example.invalid/x.png"}))`)
 	time.Sleep(300 * time.Millisecond)
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	said := strings.Join(b.console, "\n")
+	said := strings.Join(b.Console(), "\n")
 	if !strings.Contains(said, "connect-src") || !strings.Contains(said, "img-src") {
 		t.Errorf("the policy did not stop a fetch and a picture: %s", said)
 	}
@@ -370,14 +253,14 @@ func TestPlays(t *testing.T) {
 	b := open(t, testChain)
 	b.region(48000, 48000*3)
 	b.play()
-	if v := eval[float64](b, "drywire.sound.volume.gain.value"); v > 0.03 {
+	if v := b.Number("drywire.sound.volume.gain.value"); v > 0.03 {
 		t.Errorf("the volume begins at %.3g, want to rise from 0 to -24 dB", v)
 	}
 	b.both()
 	time.Sleep(900 * time.Millisecond) // the tap looks back 0.68 s
 	a, other := b.exact("A"), b.exact("B")
 	for _, side := range []string{"A", "B", "A"} {
-		b.do(chromedp.KeyEvent(strings.ToLower(side)))
+		b.Do(chromedp.KeyEvent(strings.ToLower(side)))
 		time.Sleep(900 * time.Millisecond)
 		mine, theirs := a, other
 		if side == "B" {
@@ -396,17 +279,17 @@ func TestPlays(t *testing.T) {
 		}
 		// The tap's newest frame is where the picture is, but for the output's latency and the time between the two questions.
 		loop := float64(len(mine.volts))
-		apart := math.Mod(eval[float64](b, "drywire.sound.position() - drywire.sound.region[0]")-float64(at+window)+2.5*loop, loop) - loop/2
+		apart := math.Mod(b.Number("drywire.sound.position() - drywire.sound.region[0]")-float64(at+window)+2.5*loop, loop) - loop/2
 		if math.Abs(apart) > 0.2*48000 {
 			t.Errorf("side %s: the picture is %.0f ms from the sound", side, apart/48)
 		}
 	}
-	b.do(chromedp.KeyEvent(" "))
-	b.wait(`!drywire.sound.playing && document.getElementById("play").textContent.trim() === "Play"`)
-	if v := eval[float64](b, `new Promise(r => setTimeout(() => r(drywire.sound.context.state === "suspended" ? 1 : 0), 700))`); v != 1 {
+	b.Do(chromedp.KeyEvent(" "))
+	b.Wait(`!drywire.sound.playing && document.getElementById("play").textContent.trim() === "Play"`)
+	if v := b.Number(`new Promise(r => setTimeout(() => r(drywire.sound.context.state === "suspended" ? 1 : 0), 700))`); v != 1 {
 		t.Error("stopped, and the sound card still runs")
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // Two amplifiers are heard in two channels, each where it belongs.
@@ -425,7 +308,7 @@ takes: [{name: as it is}, {name: softer, set: {left.gain: 0 dB}}]
 	b.region(48000, 48000*3)
 	b.play()
 	b.both()
-	b.run(`globalThis.taps = (() => {
+	b.Run(`globalThis.taps = (() => {
 		const c = drywire.sound.context, apart = new ChannelSplitterNode(c, { numberOfOutputs: 2 });
 		drywire.sound.deck.connect(apart);
 		return [0, 1].map(k => { const t = new AnalyserNode(c, { fftSize: 32768 }); apart.connect(t, k); return t; });
@@ -439,7 +322,7 @@ takes: [{name: as it is}, {name: softer, set: {left.gain: 0 dB}}]
 		}
 	}
 	time.Sleep(900 * time.Millisecond)
-	x := b.samples(`(() => { const x = new Float32Array(2 * 32768); taps.forEach((t, k) => { const y = new Float32Array(32768); t.getFloatTimeDomainData(y); x.set(y, k * 32768); }); return x; })()`)
+	x := b.Samples(`(() => { const x = new Float32Array(2 * 32768); taps.forEach((t, k) => { const y = new Float32Array(32768); t.getFloatTimeDomainData(y); x.set(y, k * 32768); }); return x; })()`)
 	for k := range channels {
 		mine := x[k*window : (k+1)*window]
 		at, worst := find(mine, channels[k])
@@ -450,7 +333,7 @@ takes: [{name: as it is}, {name: softer, set: {left.gain: 0 dB}}]
 			t.Errorf("channel %d is the other one too (%.3g, at %d): this is no check", k, wrong, at)
 		}
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // A flip goes over 20 ms along a straight line, from one sound to the other at the same place: that is all that happens.
@@ -463,7 +346,7 @@ func TestFlipIsALine(t *testing.T) {
 	b.both()
 	time.Sleep(900 * time.Millisecond)
 	for n, key := range []string{"x", "x", "x"} {
-		b.do(chromedp.KeyEvent(key))
+		b.Do(chromedp.KeyEvent(key))
 		time.Sleep(250 * time.Millisecond)
 		x := b.tapped()
 		at, _ := find(x[:8192], from)
@@ -514,7 +397,7 @@ func TestFlipIsALine(t *testing.T) {
 		from, to = to, from
 		time.Sleep(700 * time.Millisecond)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // A block moves by key and by hand; either changes the order and what is heard, without a click and without a gap.
@@ -527,34 +410,34 @@ func TestMoves(t *testing.T) {
 	for _, by := range []string{"key", "hand", "lifted"} {
 		time.Sleep(900 * time.Millisecond)
 		old := b.exact("A")
-		b.run(`document.querySelector('[data-block="echo"] .grip').scrollIntoView({ block: "center" })`)
-		b.run(`heard.length = 0; globalThis.asked = 0; addEventListener("keydown", () => asked = performance.now(), true); addEventListener("pointerup", () => asked = performance.now(), true)`)
+		b.Run(`document.querySelector('[data-block="echo"] .grip').scrollIntoView({ block: "center" })`)
+		b.Run(`heard.length = 0; globalThis.asked = 0; addEventListener("keydown", () => asked = performance.now(), true); addEventListener("pointerup", () => asked = performance.now(), true)`)
 		want := map[string]string{"key": "lift echo drive", "hand": "lift drive echo", "lifted": "echo lift drive"}[by]
 		switch by {
 		case "key":
-			b.do(chromedp.Focus(`[data-block="echo"] .grip`))
-			b.do(chromedp.KeyEvent(kb.ArrowUp, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+			b.Do(chromedp.Focus(`[data-block="echo"] .grip`))
+			b.Do(chromedp.KeyEvent(kb.ArrowUp, chromedp.KeyModifiers(chromedp.ModifierAlt)))
 		case "hand":
 			b.drag(`[data-block="echo"] .grip`, `[data-block="drive"] .grip`, 14)
 		case "lifted":
-			b.do(chromedp.Focus(`[data-block="echo"] .grip`))
+			b.Do(chromedp.Focus(`[data-block="echo"] .grip`))
 			for _, k := range []string{" ", kb.ArrowUp, kb.ArrowUp} {
-				b.do(chromedp.KeyEvent(k))
+				b.Do(chromedp.KeyEvent(k))
 			}
 			b.want("while lifted, the order is drawn", b.lane(), want)
 			b.want("while lifted, the order", b.order("A"), "lift drive echo")
-			b.do(chromedp.KeyEvent(kb.Enter))
+			b.Do(chromedp.KeyEvent(kb.Enter))
 		}
-		b.wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "` + want + `"`)
+		b.Wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "` + want + `"`)
 		b.want(by+": lane", b.lane(), want)
-		b.wait(`document.getElementById("spoken").textContent.includes("echo, place")`)
-		b.want(by+": focus", eval[string](b, `document.activeElement.closest(".station")?.dataset.block ?? document.activeElement.tagName`), "echo")
-		b.wait(`drywire.sound.heard.key === drywire.sound.orders.A.key && drywire.sound.orders.A.revision === drywire.state().revision`)
+		b.Wait(`document.getElementById("spoken").textContent.includes("echo, place")`)
+		b.want(by+": focus", b.Text(`document.activeElement.closest(".station")?.dataset.block ?? document.activeElement.tagName`), "echo")
+		b.Wait(`drywire.sound.heard.key === drywire.sound.orders.A.key && drywire.sound.orders.A.revision === drywire.state().revision`)
 		time.Sleep(80 * time.Millisecond)
-		first := eval[struct {
+		first := browsertest.Eval[struct {
 			Layer string
 			After float64
-		}](b, `(() => { const h = heard.find(h => h.key === drywire.sound.orders.A.key); return { Layer: h.layer, After: h.time - asked }; })()`)
+		}](b.Browser, `(() => { const h = heard.find(h => h.key === drywire.sound.orders.A.key); return { Layer: h.layer, After: h.time - asked }; })()`)
 		t.Logf("%s: the %s sound is heard %.0f ms after it was asked for", by, first.Layer, first.After)
 		// A new order is heard from its preview; one that was there before, or that the other side has, is held.
 		b.want(by+": first heard", first.Layer, map[string]string{"key": "preview", "hand": "exact", "lifted": "exact"}[by])
@@ -569,22 +452,22 @@ func TestMoves(t *testing.T) {
 			t.Errorf("%s: what is heard is still the old order", by)
 		}
 	}
-	b.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	b.wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "lift drive echo"`)
+	b.Do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	b.Wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "lift drive echo"`)
 	b.both()
 	time.Sleep(900 * time.Millisecond)
 	if _, worst := find(b.tapped(), before); worst > near {
 		t.Errorf("undone, what is heard is %.3g off what was there before", worst)
 	}
-	b.do(chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierCtrl, chromedp.ModifierShift)))
-	b.wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "echo lift drive"`)
+	b.Do(chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierCtrl, chromedp.ModifierShift)))
+	b.Wait(`drywire.state().sides.A.lane.map(s => s.block).join(" ") === "echo lift drive"`)
 	// Escape puts back; Delete takes off the board.
-	b.do(chromedp.Focus(`[data-block="echo"] .grip`), chromedp.KeyEvent(" "), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Escape))
+	b.Do(chromedp.Focus(`[data-block="echo"] .grip`), chromedp.KeyEvent(" "), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Escape))
 	b.want("put back", b.lane(), "echo lift drive")
-	b.do(chromedp.KeyEvent(kb.Delete))
-	b.wait(`drywire.state().sides.A.tray.some(s => s.block === "echo")`)
+	b.Do(chromedp.KeyEvent(kb.Delete))
+	b.Wait(`drywire.state().sides.A.tray.some(s => s.block === "echo")`)
 	b.want("off the board", b.lane(), "lift drive")
-	b.quiet()
+	b.Quiet()
 }
 
 // seam finds in the tap where an old sound gave way to the present one, and holds it to a line of 20 ms between the two at the same place, with
@@ -594,7 +477,7 @@ func (b *browser) seam(what string, old played, layer string) {
 	x := b.tapped()
 	var now []float32
 	if layer == "preview" {
-		now = b.samples(`previews[drywire.sound.orders.A.key]`)
+		now = b.Samples(`previews[drywire.sound.orders.A.key]`)
 	} else {
 		now = b.exact("A").volts
 	}
@@ -661,13 +544,13 @@ func (b *browser) drag(from, to string, past float64) {
 	b.t.Helper()
 	type point struct{ X, Y float64 }
 	middle := func(s string) point {
-		return eval[point](b, `(() => { const r = document.querySelector('`+s+`').getBoundingClientRect(); return { X: r.left + r.width / 2, Y: r.top + r.height / 2 }; })()`)
+		return browsertest.Eval[point](b.Browser, `(() => { const r = document.querySelector('`+s+`').getBoundingClientRect(); return { X: r.left + r.width / 2, Y: r.top + r.height / 2 }; })()`)
 	}
 	p, q := middle(from), middle(to)
 	q.Y += past
 	mouse := func(kind input.DispatchMouseEventType, at point, buttons int64) {
 		b.t.Helper()
-		_, err := chromedp.Call(b.ctx, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: at.X, Y: at.Y, Button: input.MouseButtonLeft, Buttons: buttons, ClickCount: 1})
+		_, err := chromedp.Call(b.Context, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: at.X, Y: at.Y, Button: input.MouseButtonLeft, Buttons: buttons, ClickCount: 1})
 		if err != nil {
 			b.t.Fatal(err)
 		}
@@ -696,13 +579,13 @@ func TestLevels(t *testing.T) {
 		}
 		return 10 * math.Log10(sum/float64(len(x)))
 	}
-	gain := func(side, which string) float64 { return eval[float64](b, "drywire.sound.orders."+side+".meta."+which) }
+	gain := func(side, which string) float64 { return b.Number("drywire.sound.orders." + side + ".meta." + which) }
 	type pair struct{ a, b played }
 	s := pair{b.exact("A"), b.exact("B")}
-	b.do(chromedp.KeyEvent("t"))
+	b.Do(chromedp.KeyEvent("t"))
 	_ = loud()
 	for _, side := range []string{"A", "B"} {
-		b.do(chromedp.KeyEvent(strings.ToLower(side)))
+		b.Do(chromedp.KeyEvent(strings.ToLower(side)))
 		time.Sleep(900 * time.Millisecond)
 		v := s.a
 		if side == "B" {
@@ -714,11 +597,11 @@ func TestLevels(t *testing.T) {
 		}
 	}
 	difference := 20 * math.Log10(gain("A", "gain")/gain("A", "true_gain")*gain("B", "true_gain")/gain("B", "gain"))
-	said := eval[string](b, `document.getElementById("match").textContent.replace(/\u00a0/g, " ")`)
+	said := b.Text(`document.getElementById("match").textContent.replace(/\u00a0/g, " ")`)
 	if want := fmt.Sprintf("In truth A is %.1f dB louder", -difference); difference > -3 || !strings.HasPrefix(said, want) {
 		t.Errorf("%q, want %q", said, want)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // A setting, a bypass and a take are edits like any other, and are heard.
@@ -727,8 +610,8 @@ func TestSettings(t *testing.T) {
 	b.region(48000, 48000*3)
 	b.play()
 	b.both()
-	b.run(`document.querySelector('[data-block="drive"] details').open = true`)
-	key := func() string { return eval[string](b, "drywire.sound.orders.A.key") }
+	b.Run(`document.querySelector('[data-block="drive"] details').open = true`)
+	key := func() string { return b.Text("drywire.sound.orders.A.key") }
 	seen := map[string]bool{key(): true}
 	fresh := func(what string) {
 		t.Helper()
@@ -738,19 +621,19 @@ func TestSettings(t *testing.T) {
 		}
 		seen[key()] = true
 	}
-	b.run(`(() => { const k = [...document.querySelectorAll('[data-block="drive"] .knob')].find(k => k.textContent.startsWith("drive")), s = k.querySelector("input[type=range]"); s.focus(); })()`)
-	b.do(chromedp.KeyEvent(kb.Home))
-	b.wait(`drywire.state().sides.A.lane[1].knobs.find(k => k.name === "drive").value === 0`)
+	b.Run(`(() => { const k = [...document.querySelectorAll('[data-block="drive"] .knob')].find(k => k.textContent.startsWith("drive")), s = k.querySelector("input[type=range]"); s.focus(); })()`)
+	b.Do(chromedp.KeyEvent(kb.Home))
+	b.Wait(`drywire.state().sides.A.lane[1].knobs.find(k => k.name === "drive").value === 0`)
 	fresh("a slider")
-	b.run(`(() => { const e = [...document.querySelectorAll('[data-block="drive"] .knob')].find(k => k.textContent.startsWith("drive")).querySelector(".exact"); e.focus(); e.select(); })()`)
-	b.do(chromedp.KeyEvent("3"), chromedp.KeyEvent(kb.Enter))
-	b.wait(`drywire.state().sides.A.lane[1].knobs.find(k => k.name === "drive").value === 3`)
+	b.Run(`(() => { const e = [...document.querySelectorAll('[data-block="drive"] .knob')].find(k => k.textContent.startsWith("drive")).querySelector(".exact"); e.focus(); e.select(); })()`)
+	b.Do(chromedp.KeyEvent("3"), chromedp.KeyEvent(kb.Enter))
+	b.Wait(`drywire.state().sides.A.lane[1].knobs.find(k => k.name === "drive").value === 3`)
 	fresh("a number")
-	b.do(chromedp.Focus(`[data-block="drive"] .grip`), chromedp.KeyEvent("o"))
-	b.wait(`drywire.state().sides.A.lane[1].off`)
+	b.Do(chromedp.Focus(`[data-block="drive"] .grip`), chromedp.KeyEvent("o"))
+	b.Wait(`drywire.state().sides.A.lane[1].off`)
 	fresh("a bypass")
-	b.want("marked as off", eval[string](b, `document.querySelector('[data-block="drive"]').className`), "station off")
-	b.quiet()
+	b.want("marked as off", b.Text(`document.querySelector('[data-block="drive"]').className`), "station off")
+	b.Quiet()
 }
 
 // A, B, X: by keyboard from the beginning to the end; nothing is told before the end.
@@ -759,44 +642,44 @@ func TestBlindTest(t *testing.T) {
 	b.region(48000, 48000*3)
 	b.play()
 	b.both()
-	b.do(chromedp.Focus("#test"), chromedp.KeyEvent(kb.Enter))
-	b.wait(`document.getElementById("trial").open && !document.getElementById("answer-a").disabled`)
+	b.Do(chromedp.Focus("#test"), chromedp.KeyEvent(kb.Enter))
+	b.Wait(`document.getElementById("trial").open && !document.getElementById("answer-a").disabled`)
 	drawn := func() string {
-		return eval[string](b, `document.getElementById("hear-A").outerHTML + document.getElementById("hear-B").outerHTML + document.documentElement.dataset.side + document.title`)
+		return b.Text(`document.getElementById("hear-A").outerHTML + document.getElementById("hear-B").outerHTML + document.documentElement.dataset.side + document.title`)
 	}
 	before := drawn()
 	const trials = 6
 	for k := range trials {
 		for _, key := range []string{"a", "b", "x"} {
-			b.do(chromedp.KeyEvent(key))
-			b.want("pressed", eval[string](b, `document.querySelector(".abx [aria-pressed=true]").id`), "abx-"+key)
+			b.Do(chromedp.KeyEvent(key))
+			b.want("pressed", b.Text(`document.querySelector(".abx [aria-pressed=true]").id`), "abx-"+key)
 		}
 		time.Sleep(150 * time.Millisecond)
 		// The one who answers knows: what sounds as X is looked up behind the page, and every answer but the first is right.
-		side := eval[string](b, "drywire.sound.side")
+		side := b.Text("drywire.sound.side")
 		answer := "1"
 		if (side == "B") != (k == 0) {
 			answer = "2"
 		}
-		if told := eval[string](b, `document.getElementById("trial").innerText`); strings.Contains(told, "right") || strings.Contains(told, "correct") {
+		if told := b.Text(`document.getElementById("trial").innerText`); strings.Contains(told, "right") || strings.Contains(told, "correct") {
 			t.Errorf("trial %d tells: %s", k+1, told)
 		}
 		b.want("what is behind the test", drawn(), before)
-		b.do(chromedp.KeyEvent(answer))
-		b.wait(fmt.Sprintf(`document.getElementById("trial-count").textContent.includes("trial %d")`, k+2))
+		b.Do(chromedp.KeyEvent(answer))
+		b.Wait(fmt.Sprintf(`document.getElementById("trial-count").textContent.includes("trial %d")`, k+2))
 	}
-	b.do(chromedp.KeyEvent(kb.Escape))
-	b.wait(`!document.getElementById("trial-result").hidden`)
-	b.want("result", eval[string](b, `document.getElementById("result-title").textContent`), "5 of 6 right")
+	b.Do(chromedp.KeyEvent(kb.Escape))
+	b.Wait(`!document.getElementById("trial-result").hidden`)
+	b.want("result", b.Text(`document.getElementById("result-title").textContent`), "5 of 6 right")
 	// Binomial, one-sided: (6 + 1)/2^6 = 0.109
-	b.want("p", eval[string](b, `document.getElementById("result-p").textContent`), "0.109")
+	b.want("p", b.Text(`document.getElementById("result-p").textContent`), "0.109")
 	written, err := filepath.Glob(filepath.Join(filepath.Dir(b.file), "*"))
 	if err != nil || len(written) < 2 {
 		t.Errorf("beside the chain file: %v, %v", written, err)
 	}
-	b.do(chromedp.KeyEvent(kb.Escape))
-	b.wait(`!document.getElementById("trial").open`)
-	b.quiet()
+	b.Do(chromedp.KeyEvent(kb.Escape))
+	b.Wait(`!document.getElementById("trial").open`)
+	b.Quiet()
 }
 
 // Saving keeps the rest of the file; what others wrote meanwhile is not written over, and both ways out are offered.
@@ -804,9 +687,9 @@ func TestSaves(t *testing.T) {
 	b := open(t, testChain)
 	move := func(key string) {
 		t.Helper()
-		revision := eval[int](b, "drywire.state().revision")
-		b.do(chromedp.Focus(`[data-block="echo"] .grip`), chromedp.KeyEvent(key, chromedp.KeyModifiers(chromedp.ModifierAlt)))
-		b.wait(fmt.Sprintf("drywire.state().revision > %d", revision))
+		revision := b.Int("drywire.state().revision")
+		b.Do(chromedp.Focus(`[data-block="echo"] .grip`), chromedp.KeyEvent(key, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+		b.Wait(fmt.Sprintf("drywire.state().revision > %d", revision))
 	}
 	read := func() string {
 		t.Helper()
@@ -817,21 +700,21 @@ func TestSaves(t *testing.T) {
 		return string(text)
 	}
 	move(kb.ArrowUp)
-	b.wait(`document.getElementById("saved").textContent === "not saved yet"`)
-	b.do(chromedp.KeyEvent("s", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	b.do(chromedp.Click(`#save-box input[value="order"]`), chromedp.Click("#save-go"))
-	b.wait(`!document.getElementById("save-box").open`)
+	b.Wait(`document.getElementById("saved").textContent === "not saved yet"`)
+	b.Do(chromedp.KeyEvent("s", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	b.Do(chromedp.Click(`#save-box input[value="order"]`), chromedp.Click("#save-go"))
+	b.Wait(`!document.getElementById("save-box").open`)
 	want := strings.Replace(testChain, "order: [lift, drive, echo]   #", "order: [lift, echo, drive]   #", 1)
 	b.want("saved", read(), want)
 
 	// Somebody else writes while nothing is unsaved: the page follows.
-	b.do(chromedp.Navigate(b.address))
-	b.wait(`globalThis.drywire?.state()`)
+	b.Do(chromedp.Navigate(b.address))
+	b.Wait(`globalThis.drywire?.state()`)
 	time.Sleep(700 * time.Millisecond) // the watch has looked once
 	if err := os.WriteFile(b.file, []byte(strings.Replace(want, "Does the echo", "Should the echo", 1)), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	b.wait(`document.querySelector("h1").textContent.startsWith("Should") && document.getElementById("notices").textContent.includes("changed on disk")`)
+	b.Wait(`document.querySelector("h1").textContent.startsWith("Should") && document.getElementById("notices").textContent.includes("changed on disk")`)
 
 	// And while something is: nothing is lost, and saving asks.
 	move(kb.ArrowUp)
@@ -839,38 +722,30 @@ func TestSaves(t *testing.T) {
 	if err := os.WriteFile(b.file, []byte(theirs), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	b.wait(`document.getElementById("saved").textContent === "changed on disk"`)
-	b.run(`document.getElementById("save").click()`)
-	b.do(chromedp.Click("#save-go"))
-	b.wait(`document.getElementById("conflict-box").open`)
+	b.Wait(`document.getElementById("saved").textContent === "changed on disk"`)
+	b.Run(`document.getElementById("save").click()`)
+	b.Do(chromedp.Click("#save-go"))
+	b.Wait(`document.getElementById("conflict-box").open`)
 	b.want("on disk", read(), theirs)
-	b.want("theirs", eval[string](b, `document.getElementById("theirs").textContent`), theirs)
-	b.do(chromedp.Click("#take-theirs"))
-	b.wait(`document.querySelector("h1").textContent.startsWith("Why") && !document.getElementById("conflict-box").open`)
+	b.want("theirs", b.Text(`document.getElementById("theirs").textContent`), theirs)
+	b.Do(chromedp.Click("#take-theirs"))
+	b.Wait(`document.querySelector("h1").textContent.startsWith("Why") && !document.getElementById("conflict-box").open`)
 	b.want("taken", read(), theirs)
 
 	move(kb.ArrowUp)
 	if err := os.WriteFile(b.file, []byte(want), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	b.wait(`document.getElementById("saved").textContent === "changed on disk"`)
-	b.run(`document.getElementById("save").click()`)
-	b.do(chromedp.Click("#save-go"))
-	b.wait(`document.getElementById("conflict-box").open`)
-	b.do(chromedp.Click("#keep-mine"))
-	b.wait(`document.getElementById("saved").textContent === "saved"`)
+	b.Wait(`document.getElementById("saved").textContent === "changed on disk"`)
+	b.Run(`document.getElementById("save").click()`)
+	b.Do(chromedp.Click("#save-go"))
+	b.Wait(`document.getElementById("conflict-box").open`)
+	b.Do(chromedp.Click("#keep-mine"))
+	b.Wait(`document.getElementById("saved").textContent === "saved"`)
 	if got := read(); !strings.Contains(got, "Why would the echo") || !strings.Contains(got, "# Kept by hand.") {
 		t.Errorf("mine, written over: %s", got)
 	}
-	b.loudOnly("409")
-}
-
-// loudOnly is quiet, but for what the browser itself says of answers with a status.
-func (b *browser) loudOnly(status string) {
-	b.mu.Lock()
-	b.console = slices.DeleteFunc(b.console, func(m string) bool { return strings.Contains(m, "status of "+status) })
-	b.mu.Unlock()
-	b.quiet()
+	b.Quiet("status of 409") // the browser says so itself
 }
 
 // Blocks move into a switcher's loops and into the paths of a split, by keyboard; and what is refused is said and drawn back.
@@ -892,56 +767,57 @@ order:
 takes: [{name: all, preset: on}]
 `)
 	stands := func() string {
-		return eval[string](b, `document.querySelector('[data-block="lift"]').closest("[data-list]").dataset.list`)
+		return b.Text(`document.querySelector('[data-block="lift"]').closest("[data-list]").dataset.list`)
 	}
 	held := func() string {
-		return eval[string](b, `[...document.querySelectorAll('[data-block="lift"] input, [data-block="lift"] select')].map(i => i.disabled).filter((d, k, all) => all.indexOf(d) === k).join(" ")`)
+		return b.Text(`[...document.querySelectorAll('[data-block="lift"] input, [data-block="lift"] select')].map(i => i.disabled).filter((d, k, all) => all.indexOf(d) === k).join(" ")`)
 	}
 	b.want("controls in a loop that is in are held", held(), "false")
-	b.run(`document.querySelector('[data-block="board"] .loop input, .loop input').click()`)
-	b.wait(`!drywire.state().sides.A.lane[0].loops[0].on`)
+	b.Run(`document.querySelector('[data-block="board"] .loop input, .loop input').click()`)
+	b.Wait(`!drywire.state().sides.A.lane[0].loops[0].on`)
 	b.want("controls in a loop that is out are held", held(), "true")
-	b.do(chromedp.Click("#undo"))
-	b.wait(`drywire.state().sides.A.lane[0].loops[0].on`)
-	b.do(chromedp.Focus(`[data-block="lift"] .grip`))
+	b.Do(chromedp.Click("#undo"))
+	b.Wait(`drywire.state().sides.A.lane[0].loops[0].on`)
+	b.Do(chromedp.Focus(`[data-block="lift"] .grip`))
 	for _, want := range []string{"loop 2", "loop 2", "main", "left", "left", "right", "right"} {
-		revision := eval[int](b, "drywire.state().revision")
-		b.do(chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(chromedp.ModifierAlt)))
-		b.wait(fmt.Sprintf("drywire.state().revision > %d", revision))
+		revision := b.Int("drywire.state().revision")
+		b.Do(chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+		b.Wait(fmt.Sprintf("drywire.state().revision > %d", revision))
 		b.want("after a step on", stands(), want)
-		b.want("focus", eval[string](b, `document.activeElement.closest(".station")?.dataset.block ?? ""`), "lift")
+		b.want("focus", b.Text(`document.activeElement.closest(".station")?.dataset.block ?? ""`), "lift")
 	}
-	b.do(chromedp.EmulateViewport(1280, 2000), chromedp.Sleep(200*time.Millisecond))
+	b.Resize(1280, 2000)
+	b.Do(chromedp.Sleep(200 * time.Millisecond))
 	b.drag(`[data-block="lift"] .grip`, `[data-block="drive"] .grip`, -20)
-	b.wait(`document.querySelector('[data-block="lift"]').closest("[data-list]").dataset.list === "loop 2" && JSON.stringify(drywire.state().sides.A.lane[0].loops[1].blocks.map(s => s.block)) === '["lift","drive"]'`)
-	b.quiet()
+	b.Wait(`document.querySelector('[data-block="lift"]').closest("[data-list]").dataset.list === "loop 2" && JSON.stringify(drywire.state().sides.A.lane[0].loops[1].blocks.map(s => s.block)) === '["lift","drive"]'`)
+	b.Quiet()
 }
 
 // Values are read off a figure by pointing and by keyboard.
 func TestReadsValues(t *testing.T) {
 	b := open(t, testChain)
-	b.wait(`drywire.figures.response.plot`)
-	b.run(`drywire.figures.response.root.scrollIntoView({ block: "center", behavior: "instant" })`)
-	point := eval[struct{ X, Y float64 }](b, `(() => { const f = drywire.figures.response, r = f.drawing.getBoundingClientRect(), k = f.plot.x.findIndex(v => v >= 500); return { X: r.left + f.x(k) * r.width / 540, Y: r.top + r.height / 3 }; })()`)
-	b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, point.X, point.Y))
-	want := eval[string](b, `(() => { const p = drywire.figures.response.plot, k = p.x.findIndex(v => v >= 500); return p.series[0].y[k].toFixed(1).replace("-", "\u2212"); })()`)
-	text := func() string { return eval[string](b, `drywire.figures.response.values.textContent`) }
+	b.Wait(`drywire.figures.response.plot`)
+	b.Run(`drywire.figures.response.root.scrollIntoView({ block: "center", behavior: "instant" })`)
+	point := browsertest.Eval[struct{ X, Y float64 }](b.Browser, `(() => { const f = drywire.figures.response, r = f.drawing.getBoundingClientRect(), k = f.plot.x.findIndex(v => v >= 500); return { X: r.left + f.x(k) * r.width / 540, Y: r.top + r.height / 3 }; })()`)
+	b.Do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, point.X, point.Y))
+	want := b.Text(`(() => { const p = drywire.figures.response.plot, k = p.x.findIndex(v => v >= 500); return p.series[0].y[k].toFixed(1).replace("-", "\u2212"); })()`)
+	text := func() string { return b.Text(`drywire.figures.response.values.textContent`) }
 	if got := text(); !strings.Contains(got, want) {
 		t.Errorf("pointing at 500 Hz: %q says no %q", got, want)
 	}
 	before := text()
-	b.run(`drywire.figures.response.slider.focus()`)
-	b.do(chromedp.KeyEvent(kb.ArrowRight))
+	b.Run(`drywire.figures.response.slider.focus()`)
+	b.Do(chromedp.KeyEvent(kb.ArrowRight))
 	if text() == before {
 		t.Errorf("a step by keyboard leaves %q", before)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // The sound of an engine that is slower than the music is not begun before it can go on to the end; until then the old one plays on.
 func TestSlowEngine(t *testing.T) {
 	b := open(t, testChain)
-	x := b.samples(`(async () => {
+	x := b.Samples(`(async () => {
 		const rate = 48000, frames = 4 * rate, context = new OfflineAudioContext(1, 8 * rate, rate);
 		await context.audioWorklet.addModule("worklet.js");
 		const deck = new AudioWorkletNode(context, "drywire-deck", { numberOfInputs: 0, outputChannelCount: [1] });
@@ -1003,13 +879,13 @@ func TestLoops(t *testing.T) {
 	b.play()
 	b.both()
 	a := b.exact("A")
-	b.run(`got = null`)
+	b.Run(`got = null`)
 	heap := func() float64 {
 		t.Helper()
-		if _, err := chromedp.Call(b.ctx, heapprofiler.CollectGarbage, cdp.Empty{}); err != nil {
+		if _, err := chromedp.Call(b.Context, heapprofiler.CollectGarbage, cdp.Empty{}); err != nil {
 			t.Fatal(err)
 		}
-		u, err := chromedp.Call(b.ctx, runtime.GetHeapUsage, cdp.Empty{})
+		u, err := chromedp.Call(b.Context, runtime.GetHeapUsage, cdp.Empty{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -1018,7 +894,7 @@ func TestLoops(t *testing.T) {
 	apart := func() float64 {
 		t.Helper()
 		// Both are taken within one turn of the page's loop.
-		raw := b.samples(`(() => { const x = new Float32Array(32769); tap.getFloatTimeDomainData(x.subarray(0, 32768)); x[32768] = drywire.sound.position() - drywire.sound.region[0]; return x; })()`)
+		raw := b.Samples(`(() => { const x = new Float32Array(32769); tap.getFloatTimeDomainData(x.subarray(0, 32768)); x[32768] = drywire.sound.position() - drywire.sound.region[0]; return x; })()`)
 		at, worst := find(raw[:window], a)
 		if worst > near {
 			t.Fatalf("what is heard is %.3g off", worst)
@@ -1042,39 +918,24 @@ func TestLoops(t *testing.T) {
 	if grown > 1e6 {
 		t.Errorf("memory grows by %.0f kB", grown/1e3)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
-// Nothing that a checker of accessibility finds serious. It is given by its path, since it is no part of this project (axe-core of npm).
+// Nothing that a checker of accessibility finds serious.
 func TestAccessible(t *testing.T) {
-	path := os.Getenv("AXE")
-	if path == "" {
-		t.Skip("AXE does not name a file axe.min.js")
-	}
-	axe, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	axe := browsertest.NeedAxe(t)
 	b := open(t, testChain)
-	b.wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && !document.querySelector(".stale")`)
-	b.run(string(axe))
-	b.run(`document.querySelectorAll("details").forEach(d => d.open = true)`)
-	type finding struct {
-		ID, Impact, Help string
-		Where            []string
-	}
+	b.Wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && !document.querySelector(".stale")`)
+	b.Run(`document.querySelectorAll("details").forEach(d => d.open = true)`)
 	for _, scheme := range []string{"light", "dark"} {
-		for _, width := range []int64{1280, 390} {
-			b.do(chromedp.EmulateViewport(width, 900))
-			b.scheme(scheme)
+		for _, width := range []int{1280, 390} {
+			b.Resize(width, 900)
+			b.Scheme(scheme)
 			for _, box := range []string{"", "help-box", "save-box", "conflict-box", "export-box", "trial"} {
 				if box != "" {
-					b.run(`document.getElementById("` + box + `").showModal()`)
+					b.Run(`document.getElementById("` + box + `").showModal()`)
 				}
-				r := eval[struct {
-					Passes     int
-					Violations []finding
-				}](b, `axe.run().then(r => ({Passes: r.passes.length, Violations: r.violations.map(v => ({ID: v.id, Impact: v.impact, Help: v.help, Where: v.nodes.slice(0, 5).map(n => n.html.slice(0, 160) + " " + (n.any[0]?.message ?? ""))}))}))`)
+				r := axe.Check(b.Browser)
 				t.Logf("%s, %d px, %q: %d rules kept, %d broken", scheme, width, box, r.Passes, len(r.Violations))
 				if r.Passes < 10 {
 					t.Errorf("only %d rules looked at", r.Passes)
@@ -1083,34 +944,21 @@ func TestAccessible(t *testing.T) {
 					t.Errorf("%s, %d px, %q: %s (%s): %s\n  %s", scheme, width, box, v.ID, v.Impact, v.Help, strings.Join(v.Where, "\n  "))
 				}
 				if box != "" {
-					b.run(`document.getElementById("` + box + `").close()`)
+					b.Run(`document.getElementById("` + box + `").close()`)
 				}
 			}
 		}
 	}
 }
 
-func (b *browser) scheme(name string) {
-	b.t.Helper()
-	if _, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}}}); err != nil {
-		b.t.Fatal(err)
-	}
-}
-
 // Every stop of the tabulator is to be seen and has a name.
 func TestTabulator(t *testing.T) {
 	b := open(t, testChain)
-	b.wait(`document.querySelectorAll("#figures .line.sounding").length >= 3`)
-	b.run(`document.querySelector(".skip").focus()`)
+	b.Wait(`document.querySelectorAll("#figures .line.sounding").length >= 3`)
+	b.Run(`document.querySelector(".skip").focus()`)
 	seen := map[string]bool{}
 	for range 80 {
-		b.do(chromedp.KeyEvent(kb.Tab))
-		s := eval[struct {
-			What, Name string
-			Outline    float64
-		}](b, `(() => { const e = document.activeElement, c = getComputedStyle(e);
-			return {What: e.tagName + " " + e.id + " " + e.className, Name: e.ariaLabel || e.labels?.[0]?.textContent || e.textContent, Outline: c.outlineStyle === "none" ? 0 : parseFloat(c.outlineWidth)}; })()`)
+		s := b.Tab()
 		if strings.HasPrefix(s.What, "BODY") || strings.HasPrefix(s.What, "HTML") {
 			break
 		}
@@ -1122,7 +970,7 @@ func TestTabulator(t *testing.T) {
 	if len(seen) < 25 {
 		t.Errorf("only %d stops of the tabulator: %v", len(seen), seen)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // Pictures of the page for people to look at, into the folder that SHOTS names; CHAIN names a chain file other than the shipped demonstration.
@@ -1141,26 +989,19 @@ func TestPictures(t *testing.T) {
 	b := open(t, string(chain))
 	b.play()
 	b.both()
-	b.wait(`document.querySelectorAll("#figures .line.other").length >= 3 && !document.querySelector(".stale, .stale-other")`)
+	b.Wait(`document.querySelectorAll("#figures .line.other").length >= 3 && !document.querySelector(".stale, .stale-other")`)
 	if script := os.Getenv("SCRIPT"); script != "" { // something to do before
-		b.run(script)
+		b.Run(script)
 		b.both()
-		b.wait(`!document.querySelector(".stale, .stale-other")`)
+		b.Wait(`!document.querySelector(".stale, .stale-other")`)
 	}
-	for _, width := range []int64{1280, 390} {
+	for _, width := range []int{1280, 390} {
 		for _, scheme := range []string{"light", "dark"} {
-			b.scheme(scheme)
-			b.do(chromedp.EmulateViewport(width, 900), chromedp.Sleep(300*time.Millisecond))
-			b.run(`document.fonts.ready`)
-			height := eval[int64](b, "document.documentElement.scrollHeight")
-			b.do(chromedp.EmulateViewport(width, height), chromedp.Sleep(300*time.Millisecond))
-			png, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
-			if err != nil {
-				t.Fatal(err)
-			}
-			if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("listen-%s-%d.png", scheme, width)), png, 0o644); err != nil {
-				t.Fatal(err)
-			}
+			b.Scheme(scheme)
+			b.Resize(width, 900)
+			b.Do(chromedp.Sleep(300 * time.Millisecond))
+			b.Run(`document.fonts.ready`)
+			b.Picture(filepath.Join(folder, fmt.Sprintf("listen-%s-%d.png", scheme, width)), width)
 		}
 	}
 }
