@@ -543,9 +543,7 @@ func (f *Sampled) read(r *reading, out []float64) {
 	}
 	each := len(r.ringing) / r.ni
 	for i, d := range f.desks {
-		for k := i * each; k < (i+1)*each; k++ {
-			r.ringing[k].Add(out, d.line.From(middle-3))
-		}
+		gemv.AddModes(r.ringing[i*each:(i+1)*each], out, d.line.From(middle-3))
 	}
 }
 

@@ -172,6 +172,23 @@ func (m *Mode) Flush(level float64) {
 	}
 }
 
+// AddModes adds modes to y, in their order. u is as for Add. A complex one and a real one after it are stepped together: neither alone keeps the processor busy.
+func AddModes(modes []Mode, y, u []float64) {
+	for len(modes) > 0 {
+		m := &modes[0]
+		if n := len(y) &^ 3; fast && n > 0 && len(modes) > 1 && !m.real && modes[1].real {
+			_ = u[len(y)+2]
+			bothAVX(&y[0], &u[3], n, &m.of[0][0], &m.state[0][0], &modes[1].of[0][0], &modes[1].state[0][0])
+			m.add(y[n:], u[n:])
+			modes[1].add(y[n:], u[n:])
+			modes = modes[2:]
+			continue
+		}
+		m.Add(y, u)
+		modes = modes[1:]
+	}
+}
+
 // Add adds the mode to y. u has three samples more than y in front: those before the first of y.
 func (m *Mode) Add(y, u []float64) {
 	if len(y) == 0 {

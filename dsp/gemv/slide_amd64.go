@@ -16,4 +16,7 @@ func withinAVX(x *float64, n int, limit float64) bool
 func ringAVX(y, u *float64, n int, of, state *float64)
 
 //go:noescape
+func bothAVX(y, u *float64, n int, ofRing, ring, ofDecay, decay *float64)
+
+//go:noescape
 func decayAVX(y, u *float64, n int, of, state *float64)

@@ -129,6 +129,9 @@ func TestWithin(t *testing.T) {
 				x[k] = old
 			}
 		}
+		if x := append(x, math.Inf(1)); Within(x, math.MaxFloat64) {
+			t.Error("infinity is finite")
+		}
 		if !Within(x, math.MaxFloat64) {
 			t.Error("2 V is not finite")
 		}
@@ -175,6 +178,33 @@ func TestMode(t *testing.T) {
 	}
 }
 
+// Modes together are the same as one after the other, to the bit.
+func TestAddModes(t *testing.T) {
+	r := rand.New(rand.NewPCG(17, 18))
+	poles := []complex128{cmplx.Rect(0.99, 0.3), cmplx.Rect(0.5, -2), 0.999, -0.4, 0.7}
+	for _, size := range []int{200, 1, 3, 4, 7, 64} {
+		var one, all []Mode
+		for k, p := range poles {
+			one = append(one, NewMode(p, 0.7, -0.2*float64(k)))
+		}
+		all = append(all, one...)
+		u, want := append(make([]float64, 3), drawn(r, 200)...), drawn(r, 200)
+		got := append([]float64(nil), want...)
+		for k := range one {
+			one[k].add(want, u)
+		}
+		for at := 0; at < len(got); at += size {
+			end := min(len(got), at+size)
+			AddModes(all, got[at:end], u[at:end+3])
+		}
+		for j := range want {
+			if math.Float64bits(got[j]) != math.Float64bits(want[j]) {
+				t.Fatalf("calls of %d: sample %d is %v, one by one %v", size, j, got[j], want[j])
+			}
+		}
+	}
+}
+
 func perSample(b *testing.B, n int) {
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/sample")
 }
@@ -215,6 +245,14 @@ func BenchmarkModePair(b *testing.B) {
 	m, y, u := NewMode(cmplx.Rect(0.9, 1), 1, 1), make([]float64, 512), make([]float64, 515)
 	for b.Loop() {
 		m.Add(y, u)
+	}
+	perSample(b, len(y))
+}
+
+func BenchmarkModePairAndReal(b *testing.B) {
+	m, y, u := []Mode{NewMode(cmplx.Rect(0.9, 1), 1, 1), NewMode(0.9, 1, 1)}, make([]float64, 512), make([]float64, 515)
+	for b.Loop() {
+		AddModes(m, y, u)
 	}
 	perSample(b, len(y))
 }
