@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"drywire/dsp"
+	"drywire/dsp/section"
 )
 
 // A buffer clips a sine hard at 4.5 V - 1.5 V = 3 V: the ceiling is where a hard-clipped sine has 1 % of distortion, by its closed form.
@@ -44,6 +45,23 @@ func TestCeilingOfARail(t *testing.T) {
 	}
 	if list[0].Volts != 0 || list[0].Why == "" {
 		t.Errorf("a passive volume pedal has a ceiling of %v V (%q)", list[0].Volts, list[0].Why)
+	}
+}
+
+// However many boosts stand in a row behind a drive, and however hard they are hit, none gives more than its rails, 4.5 V - 1.5 V = 3 V, but for what a band limit makes of edges. Where the
+// ringing of many meets, that is at worst 2.4 times as much, the sum of the magnitudes of the filter's taps; half of it is room enough here.
+func TestRailsHoldInARow(t *testing.T) {
+	c := chain(t, "drive: {kind: overdrive, drive: 10, tone: 10, level: 10}; one: {kind: boost, gain: 30 dB}; two: {kind: boost, gain: 30 dB}; three: {kind: boost, gain: 30 dB}", "drive, one, two, three")
+	jacks := []string{"one.out", "two.out", "three.out"}
+	for k, y := range render(t, c, 48000, section.Draft, Volts(chord(48000, 48000)), jacks...) {
+		largest := 0.0
+		for _, v := range y {
+			largest = max(largest, math.Abs(v))
+		}
+		if largest < 2.9 || largest > 6 {
+			t.Errorf("%s: at most %.3f V, want 3 V to 6 V", jacks[k], largest)
+		}
+		t.Logf("%s: at most %.3f V", jacks[k], largest)
 	}
 }
 
