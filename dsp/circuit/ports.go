@@ -1,6 +1,10 @@
 package circuit
 
-import "math"
+import (
+	"math"
+
+	"drywire/dsp/gemv"
+)
 
 // row is a number for every port, for circuits of up to eight: as many as two vector registers hold. What is no port is zero.
 type row [8]float64
@@ -123,11 +127,11 @@ func (t *ports) settle(s *slope, r, scale float64) float64 {
 func (t *ports) settlePlain(s *slope, r, scale float64) float64 {
 	for k := range t.d {
 		t.next[k] += t.d[k]
-		t.di[k] += fused(t.own[k], t.d[k], t.oth[k]*t.d[k^1])
+		t.di[k] += gemv.Fused(t.own[k], t.d[k], t.oth[k]*t.d[k^1])
 		off := t.next[k] - s.tangent[k]
 		s.ahead[k] = off + (off - s.off[k])
 		s.off[k] = off
-		t.bend[k] = scale * fused(-r, t.last[k]-t.before[k], t.di[k]-t.last[k])
+		t.bend[k] = scale * gemv.Fused(-r, t.last[k]-t.before[k], t.di[k]-t.last[k])
 	}
 	s.p = s.want
 	worst := 0.0
@@ -142,7 +146,7 @@ func (s *slope) columns(a, x []float64) row {
 	var sums [4]row
 	for k, v := range x {
 		for j, c := range a[k*s.width : (k+1)*s.width] {
-			sums[k%4][j] = fused(c, v, sums[k%4][j])
+			sums[k%4][j] = gemv.Fused(c, v, sums[k%4][j])
 		}
 	}
 	var out row
@@ -157,7 +161,7 @@ func (s *slope) times(a *[64]float64, x *row) row {
 	var sums [2]row
 	for k, v := range x[:2*s.pairs] {
 		for j, c := range a[k*s.width : (k+1)*s.width] {
-			sums[k%2][j] = fused(c, v, sums[k%2][j])
+			sums[k%2][j] = gemv.Fused(c, v, sums[k%2][j])
 		}
 	}
 	for k := range sums[0] {
@@ -179,8 +183,8 @@ func (s *slope) invert(own, oth *row) bool {
 	for c := 0; c < n; c += 2 {
 		u, v := s.k[w*c:w*c+w], s.k[w*c+w:w*c+2*w]
 		for r := range w {
-			a[w*c+r] = -fused(u[r], own[c], v[r]*oth[c+1])
-			a[w*c+w+r] = -fused(u[r], oth[c], v[r]*own[c+1])
+			a[w*c+r] = -gemv.Fused(u[r], own[c], v[r]*oth[c+1])
+			a[w*c+w+r] = -gemv.Fused(u[r], oth[c], v[r]*own[c+1])
 		}
 		a[w*c+c]++
 		a[w*c+w+c+1]++
@@ -190,15 +194,15 @@ func (s *slope) invert(own, oth *row) bool {
 		copy(x[:], a[w*k:w*k+w])
 		copy(y[:], a[w*k+w:w*k+2*w])
 		x0, x1, y0, y1 := x[k], x[k+1], y[k], y[k+1]
-		det := fused(x0, y1, -(y0 * x1))
+		det := gemv.Fused(x0, y1, -(y0 * x1))
 		if !(math.Abs(det) > leastPivot) || math.IsInf(det, 0) {
 			return false
 		}
 		r := 1 / det
 		x[k], x[k+1], y[k], y[k+1] = -1, 0, 0, -1
 		for j := range ux {
-			ux[j] = fused(x[j], y1, -(y[j] * x1))
-			uy[j] = fused(y[j], x0, -(x[j] * y0))
+			ux[j] = gemv.Fused(x[j], y1, -(y[j] * x1))
+			uy[j] = gemv.Fused(y[j], x0, -(x[j] * y0))
 		}
 		for j := range n {
 			column := a[w*j : w*j+w]
@@ -209,7 +213,7 @@ func (s *slope) invert(own, oth *row) bool {
 			p, q := column[k], column[k+1]
 			column[k], column[k+1] = 0, 0
 			for i := range column {
-				column[i] = fused(-r, fused(uy[i], q, ux[i]*p), column[i])
+				column[i] = gemv.Fused(-r, gemv.Fused(uy[i], q, ux[i]*p), column[i])
 			}
 		}
 	}
@@ -238,9 +242,9 @@ func carryPlain(next, s, diagonal, turn, drive, x []float64) {
 	for r := range next {
 		even, odd := diagonal[r]*s[r], turn[r]*s[r^1]
 		for k := 0; k < len(x); k += 2 {
-			even = fused(drive[k*len(next)+r], x[k], even)
+			even = gemv.Fused(drive[k*len(next)+r], x[k], even)
 			if k+1 < len(x) {
-				odd = fused(drive[(k+1)*len(next)+r], x[k+1], odd)
+				odd = gemv.Fused(drive[(k+1)*len(next)+r], x[k+1], odd)
 			}
 		}
 		next[r] = even + odd
@@ -260,7 +264,7 @@ func productPlain(a, b []float64) float64 {
 	var s [8]float64
 	for k := 0; k < len(a); k += 8 {
 		for j := range s {
-			s[j] = fused(a[k+j], b[k+j], s[j])
+			s[j] = gemv.Fused(a[k+j], b[k+j], s[j])
 		}
 	}
 	return ((s[0] + s[4]) + (s[2] + s[6])) + ((s[1] + s[5]) + (s[3] + s[7]))

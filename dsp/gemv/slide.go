@@ -81,7 +81,7 @@ func slide(y, x, taps []float64, bias float64) {
 	for j := range y {
 		sum := bias
 		for k, v := range x[j : j+len(taps)] {
-			sum += float64(taps[k] * v)
+			sum = Fused(taps[k], v, sum)
 		}
 		y[j] = sum
 	}

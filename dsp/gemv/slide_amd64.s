@@ -3,22 +3,14 @@
 // TAPPD adds a tap times 32 samples to Y0 to Y7.
 #define TAPPD(at) \
 	VBROADCASTSD at(BX), Y13 \
-	VMULPD (at+0)(AX), Y13, Y8 \
-	VADDPD Y8, Y0, Y0 \
-	VMULPD (at+32)(DX), Y13, Y9 \
-	VADDPD Y9, Y1, Y1 \
-	VMULPD (at+64)(AX), Y13, Y10 \
-	VADDPD Y10, Y2, Y2 \
-	VMULPD (at+96)(DX), Y13, Y11 \
-	VADDPD Y11, Y3, Y3 \
-	VMULPD (at+128)(AX), Y13, Y12 \
-	VADDPD Y12, Y4, Y4 \
-	VMULPD (at+160)(DX), Y13, Y8 \
-	VADDPD Y8, Y5, Y5 \
-	VMULPD (at+192)(AX), Y13, Y9 \
-	VADDPD Y9, Y6, Y6 \
-	VMULPD (at+224)(DX), Y13, Y10 \
-	VADDPD Y10, Y7, Y7
+	VFMADD231PD (at+0)(AX), Y13, Y0 \
+	VFMADD231PD (at+32)(DX), Y13, Y1 \
+	VFMADD231PD (at+64)(AX), Y13, Y2 \
+	VFMADD231PD (at+96)(DX), Y13, Y3 \
+	VFMADD231PD (at+128)(AX), Y13, Y4 \
+	VFMADD231PD (at+160)(DX), Y13, Y5 \
+	VFMADD231PD (at+192)(AX), Y13, Y6 \
+	VFMADD231PD (at+224)(DX), Y13, Y7
 
 // func slideAVX(y, a, b *float64, n int, taps *float64, count int, bias float64)
 // n is a multiple of four, count positive. 32 outputs at a time, then four. Of 32 samples, every second four are read from a, the others from b, and after four taps the other way round.
@@ -92,8 +84,7 @@ four:
 	MOVQ R10, CX
 fewtap:
 	VBROADCASTSD (BX), Y13
-	VMULPD (AX), Y13, Y12
-	VADDPD Y12, Y0, Y0
+	VFMADD231PD (AX), Y13, Y0
 	ADDQ $8, AX
 	ADDQ $8, BX
 	DECQ CX
