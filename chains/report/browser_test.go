@@ -226,9 +226,9 @@ func TestTrueLevels(t *testing.T) {
 	}
 }
 
-// listen takes what comes out of the running player, and finds it in a take: its place in samples, and how far off it is.
+// listen takes what comes out of the running player, and finds it in a take: its place in samples, and how far off it is. It leaves in tapped where the player was.
 func listen(b *browsertest.Browser, take []float64, volume float64) (place int, worst float64) {
-	x := b.Samples(`(() => { const x = new Float32Array(8192); tap.getFloatTimeDomainData(x); return x; })()`)
+	x := b.Samples(`(() => { const x = new Float32Array(8192); tap.getFloatTimeDomainData(x); globalThis.tapped = drywire.player.position(); return x; })()`)
 	at, best := 0, math.Inf(1)
 	for from := range take {
 		sum := 0.0
@@ -279,8 +279,8 @@ func TestPlaysAndSwitches(t *testing.T) {
 		if worst > 1e-6 {
 			t.Errorf("after key %q the output is %.3g off take %d", key, worst, which+1)
 		}
-		// The analyser's newest sample is where the player is, within the age of a position: some quanta of 128 samples, and the calls between.
-		behind := math.Mod(b.Number("drywire.player.position()")*testRate-float64(place+8192)+2*testFrames, testFrames)
+		// The analyser's newest sample is where the player was then, within the age of a position: some quanta of 128 samples.
+		behind := math.Mod(b.Number("tapped")*testRate-float64(place+8192)+2*testFrames, testFrames)
 		if behind > 0.3*testRate {
 			t.Errorf("after key %q the output is %.0f samples behind the player's position", key, behind)
 		}
