@@ -250,9 +250,63 @@ done:
 	JCC  singular \
 	VDIVPD Y3, Y14, Y3
 
+// PIVOT4 takes the pivot's columns x and y, whose own two rows first, second and rows choose and whose unit vectors lie at unit: Y4 is x0, Y5 x1, Y6 y0, Y7 y1, Y3 becomes 1 over the determinant,
+// Y0 and Y1 the columns with the unit vectors taken from their rows times the pivot's adjugate, and x and y what the identity's columns have become.
+#define PIVOT4(x, y, first, second, rows, at) \
+	VPERMPD first, x, Y4 \
+	VPERMPD second, x, Y5 \
+	VPERMPD first, y, Y6 \
+	VPERMPD second, y, Y7 \
+	VMULPD Y5, Y6, Y3 \
+	VFMSUB231PD Y7, Y4, Y3 \
+	INVERSE \
+	VBLENDPD rows, Y13, x, Y0 \
+	VBLENDPD rows, Y13, y, Y1 \
+	VSUBPD unit<>+at(SB), Y0, Y0 \
+	VSUBPD unit<>+(at+64)(SB), Y1, Y1 \
+	VMULPD Y5, Y1, Y5 \
+	VMULPD Y6, Y0, Y6 \
+	VFMSUB213PD Y5, Y7, Y0 \
+	VFMSUB213PD Y6, Y4, Y1 \
+	VXORPD x, x, x \
+	VXORPD y, y, y \
+	VFNMADD231PD Y3, Y0, x \
+	VFNMADD231PD Y3, Y1, y
+
+// ELIMINATE4 takes the pivot from two other columns.
+#define ELIMINATE4(x, y, first, second, rows) \
+	VPERMPD first, x, Y4 \
+	VPERMPD second, x, Y5 \
+	VPERMPD first, y, Y6 \
+	VPERMPD second, y, Y7 \
+	VMULPD Y4, Y0, Y4 \
+	VFMADD231PD Y5, Y1, Y4 \
+	VMULPD Y6, Y0, Y6 \
+	VFMADD231PD Y7, Y1, Y6 \
+	VBLENDPD rows, Y13, x, x \
+	VBLENDPD rows, Y13, y, y \
+	VFNMADD231PD Y3, Y4, x \
+	VFNMADD231PD Y3, Y6, y
+
+// VERDICT gives back the largest of the corrections in Y0, all of whose comparisons with what makes sense are in Y1. What jumps to singular gives back -1.
+#define VERDICT \
+	VMOVMSKPD Y1, AX \
+	CMPL AX, $15 \
+	JNE  nonsense \
+	LARGEST \
+	JMP  give \
+nonsense: \
+	VMOVSD infinity<>(SB), X0 \
+	JMP  give \
+singular: \
+	VMOVSD minus<>(SB), X0 \
+give: \
+	VMOVSD X0, ret+32(FP) \
+	VZEROUPPER \
+	RET
+
 // func correct4(t *ports, s *slope, pairs int, least float64) float64
-// Y8 to Y11 are the columns of the Jacobian and become its inverse; Y12 is f, Y13 zeros, Y14 ones. Of each pivot Y4 is x0, Y5 x1, Y6 y0, Y7 y1, Y3 the determinant and its inverse, Y0 Y1
-// the pivot's columns with the unit vectors taken from its rows, and then these times the pivot's adjugate.
+// Y8 to Y11 are the columns of the Jacobian and become its inverse; Y12 is f, Y13 zeros, Y14 ones.
 TEXT ·correct4(SB), NOSPLIT, $0-40
 	MOVQ t+0(FP), DI
 	MOVQ s+8(FP), SI
@@ -304,71 +358,12 @@ TEXT ·correct4(SB), NOSPLIT, $0-40
 	VSUBPD Y6, Y10, Y10
 	VSUBPD Y5, Y11, Y11
 pivot:
-	VPERMPD $0x00, Y8, Y4
-	VPERMPD $0x55, Y8, Y5
-	VPERMPD $0x00, Y9, Y6
-	VPERMPD $0x55, Y9, Y7
-	VMULPD Y5, Y6, Y3
-	VFMSUB231PD Y7, Y4, Y3
-	INVERSE
-	VBLENDPD $3, Y13, Y8, Y0
-	VBLENDPD $3, Y13, Y9, Y1
-	VSUBPD unit<>+0(SB), Y0, Y0
-	VSUBPD unit<>+64(SB), Y1, Y1
-	VMULPD Y5, Y1, Y5
-	VMULPD Y6, Y0, Y6
-	VFMSUB213PD Y5, Y7, Y0 // x·y1 - y·x1
-	VFMSUB213PD Y6, Y4, Y1 // y·x0 - x·y0
-	VXORPD Y8, Y8, Y8
-	VXORPD Y9, Y9, Y9
-	VFNMADD231PD Y3, Y0, Y8
-	VFNMADD231PD Y3, Y1, Y9
+	PIVOT4(Y8, Y9, $0x00, $0x55, $3, 0)
 	CMPQ CX, $1
 	JE   inverted
-	VPERMPD $0x00, Y10, Y4
-	VPERMPD $0x55, Y10, Y5
-	VPERMPD $0x00, Y11, Y6
-	VPERMPD $0x55, Y11, Y7
-	VMULPD Y4, Y0, Y4
-	VFMADD231PD Y5, Y1, Y4
-	VMULPD Y6, Y0, Y6
-	VFMADD231PD Y7, Y1, Y6
-	VBLENDPD $3, Y13, Y10, Y10
-	VBLENDPD $3, Y13, Y11, Y11
-	VFNMADD231PD Y3, Y4, Y10
-	VFNMADD231PD Y3, Y6, Y11
-	// the second pivot, as the first
-	VPERMPD $0xAA, Y10, Y4
-	VPERMPD $0xFF, Y10, Y5
-	VPERMPD $0xAA, Y11, Y6
-	VPERMPD $0xFF, Y11, Y7
-	VMULPD Y5, Y6, Y3
-	VFMSUB231PD Y7, Y4, Y3
-	INVERSE
-	VBLENDPD $12, Y13, Y10, Y0
-	VBLENDPD $12, Y13, Y11, Y1
-	VSUBPD unit<>+128(SB), Y0, Y0
-	VSUBPD unit<>+192(SB), Y1, Y1
-	VMULPD Y5, Y1, Y5
-	VMULPD Y6, Y0, Y6
-	VFMSUB213PD Y5, Y7, Y0
-	VFMSUB213PD Y6, Y4, Y1
-	VXORPD Y10, Y10, Y10
-	VXORPD Y11, Y11, Y11
-	VFNMADD231PD Y3, Y0, Y10
-	VFNMADD231PD Y3, Y1, Y11
-	VPERMPD $0xAA, Y8, Y4
-	VPERMPD $0xFF, Y8, Y5
-	VPERMPD $0xAA, Y9, Y6
-	VPERMPD $0xFF, Y9, Y7
-	VMULPD Y4, Y0, Y4
-	VFMADD231PD Y5, Y1, Y4
-	VMULPD Y6, Y0, Y6
-	VFMADD231PD Y7, Y1, Y6
-	VBLENDPD $12, Y13, Y8, Y8
-	VBLENDPD $12, Y13, Y9, Y9
-	VFNMADD231PD Y3, Y4, Y8
-	VFNMADD231PD Y3, Y6, Y9
+	ELIMINATE4(Y10, Y11, $0x00, $0x55, $3)
+	PIVOT4(Y10, Y11, $0xAA, $0xFF, $12, 128)
+	ELIMINATE4(Y8, Y9, $0xAA, $0xFF, $12)
 inverted:
 	VMOVUPD Y8, slope_inverse(SI)
 	VMOVUPD Y9, (slope_inverse+32)(SI)
@@ -389,23 +384,7 @@ inverted:
 	VMULPD ports_weight(DI), Y0, Y0
 	VMOVUPD sense<>(SB), Y1
 	VCMPPD $2, Y1, Y0, Y1
-	VMOVMSKPD Y1, AX
-	CMPL AX, $15
-	JNE  nonsense
-	LARGEST
-	VMOVSD X0, ret+32(FP)
-	VZEROUPPER
-	RET
-nonsense:
-	VMOVSD infinity<>(SB), X0
-	VMOVSD X0, ret+32(FP)
-	VZEROUPPER
-	RET
-singular:
-	VMOVSD minus<>(SB), X0
-	VMOVSD X0, ret+32(FP)
-	VZEROUPPER
-	RET
+	VERDICT
 
 // COLUMN takes from column j, 64·j bytes on at R8, what invert does: Y0 Y1 and Y4 Y5 are the pivot's columns times its adjugate, Y3 is 1 over its determinant.
 #define COLUMN(at) \
@@ -568,26 +547,10 @@ next:
 	VMULPD (ports_weight+32)(DI), Y4, Y4
 	VMOVUPD sense<>(SB), Y1
 	VCMPPD $2, Y1, Y0, Y2
-	VCMPPD $2, Y1, Y4, Y3
-	VANDPD Y3, Y2, Y2
-	VMOVMSKPD Y2, AX
-	CMPL AX, $15
-	JNE  nonsense
+	VCMPPD $2, Y1, Y4, Y1
+	VANDPD Y2, Y1, Y1
 	VMAXPD Y4, Y0, Y0
-	LARGEST
-	VMOVSD X0, ret+32(FP)
-	VZEROUPPER
-	RET
-nonsense:
-	VMOVSD infinity<>(SB), X0
-	VMOVSD X0, ret+32(FP)
-	VZEROUPPER
-	RET
-singular:
-	VMOVSD minus<>(SB), X0
-	VMOVSD X0, ret+32(FP)
-	VZEROUPPER
-	RET
+	VERDICT
 
 // SETTLE makes the last correction in the rows that lie so many bytes on and leaves their bend in Y1: Y14 is r, Y15 scale.
 #define SETTLE(at) \

@@ -279,7 +279,6 @@ func (st *stepper) advance(out, di, bend []float64) {
 			z[k] = x
 		}
 	}
-	//lint:ignore S1001 so few that a call of copy takes longer
 	for k, x := range di {
 		z[m+k] = x
 	}
