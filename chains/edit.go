@@ -33,8 +33,8 @@ func SetOrder(src []byte, order []string, split *SplitOrder) ([]byte, error) {
 	})
 }
 
-// SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the file's), preset, toggled loops, settings by Target and Text,
-// and blocks that are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that leave the order.
+// SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the file's), preset, loops of its own, toggled loops, settings by
+// Target and Text, and blocks that are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that leave the order.
 func SetTake(src []byte, name string, t Take) ([]byte, error) {
 	return edit(src, func(d *document, f *File) error {
 		k, err := d.take(f, name)
@@ -109,7 +109,7 @@ func RemoveTake(src []byte, name string) ([]byte, error) {
 	})
 }
 
-// SetLoops changes what is in the loops of a switcher.
+// SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their own.
 func SetLoops(src []byte, switcher string, loops []Loop) ([]byte, error) {
 	return edit(src, func(d *document, f *File) error {
 		at := slices.IndexFunc(f.Blocks, func(b Block) bool { return b.Name == switcher })
@@ -119,12 +119,13 @@ func SetLoops(src []byte, switcher string, loops []Loop) ([]byte, error) {
 		if len(loops) == 0 {
 			return fmt.Errorf("%s has one loop at least; an empty one is a cable", switcher)
 		}
-		loops = slices.Clone(loops)
-		slices.SortStableFunc(loops, func(a, b Loop) int { return a.Number - b.Number })
-		for k := range loops {
-			loops[k].Blocks = full(loops[k].Blocks)
-		}
-		if err := d.setLoops(switcher, f.Blocks[at].Loops, loops); err != nil {
+		loops = sortedLoops(loops)
+		if f.Blocks[at].Loops == nil {
+			m := d.find("blocks", switcher)
+			if err := d.insertKey(m, len(m.entries)-1, "loops", flowLoops(loops), false); err != nil {
+				return err
+			}
+		} else if err := d.setLoops(f.Blocks[at].Loops, loops, "blocks", switcher, "loops"); err != nil {
 			return err
 		}
 		f.Blocks[at].Loops = loops
@@ -171,26 +172,10 @@ func AddBlock(src []byte, name, kind string) ([]byte, error) {
 	})
 }
 
-// Fitted is the take without settings and switched-off blocks that its order, the file's loops and its preset leave without an object, which Parse
+// Fitted is the take without settings and switched-off blocks that its order, its loops and its preset leave without an object, which Parse
 // refuses: what SetTake wants for a take whose order has lost a block.
 func (f *File) Fitted(t Take) Take {
-	board := t.Order
-	split := t.Split
-	if t.Order == nil && t.Split == nil {
-		board, split = f.Order, f.Split
-	}
-	board = slices.Clone(board)
-	if split != nil {
-		board = append(append(board, split.Left...), split.Right...)
-	}
-	if s := f.switcher(); s != nil && slices.Contains(board, s.Name) {
-		on := f.loopsOn(t)
-		for _, l := range s.Loops {
-			if slices.Contains(on, l.Number) {
-				board = append(board, l.Blocks...)
-			}
-		}
-	}
+	board := f.reached(t)
 	t.Off = slices.DeleteFunc(slices.Clone(t.Off), func(n string) bool { return !slices.Contains(board, n) })
 	t.Set = slices.DeleteFunc(slices.Clone(t.Set), func(s Setting) bool {
 		part, _, _ := strings.Cut(s.Target, ".")
@@ -302,7 +287,7 @@ func (t Take) like(o Take) bool {
 		return m
 	}
 	return t.Name == o.Name && t.Guitar == o.Guitar && t.Preset == o.Preset && (t.Order == nil) == (o.Order == nil) && slices.Equal(t.Order, o.Order) &&
-		reflect.DeepEqual(t.Split, o.Split) && slices.Equal(t.Toggle, o.Toggle) && len(t.Set) == len(o.Set) && maps.Equal(set(t), set(o)) &&
+		reflect.DeepEqual(t.Split, o.Split) && reflect.DeepEqual(t.Loops, o.Loops) && slices.Equal(t.Toggle, o.Toggle) && len(t.Set) == len(o.Set) && maps.Equal(set(t), set(o)) &&
 		slices.Equal(sorted(t.Off), sorted(o.Off))
 }
 
@@ -310,7 +295,7 @@ func (t Take) like(o Take) bool {
 func (t Take) plain() (Take, error) {
 	p := Take{
 		Name: strings.TrimSpace(t.Name), Guitar: t.Guitar, Order: t.Order, Split: t.Split.filled(), Preset: t.Preset,
-		Toggle: slices.Clone(t.Toggle), Set: texts(t.Set), Off: t.Off,
+		Loops: sortedLoops(t.Loops), Toggle: slices.Clone(t.Toggle), Set: texts(t.Set), Off: t.Off,
 	}
 	if p.Name == "" {
 		return p, errors.New("a take needs a name")
@@ -322,6 +307,11 @@ func (t Take) plain() (Take, error) {
 		p.Order = full(p.Order)
 	}
 	slices.Sort(p.Toggle)
+	for k, l := range p.Loops {
+		if k > 0 && p.Loops[k-1].Number == l.Number {
+			return p, fmt.Errorf("loop %d is there twice", l.Number)
+		}
+	}
 	for k, s := range p.Set {
 		if slices.ContainsFunc(p.Set[:k], func(o Setting) bool { return o.Target == s.Target }) {
 			return p, fmt.Errorf("%s is set twice", s.Target)
@@ -382,6 +372,9 @@ func (f *File) idle() []string {
 	more(f.Order, f.Split)
 	for _, t := range f.Takes {
 		more(t.Order, t.Split)
+		for _, l := range t.Loops {
+			used = append(used, l.Blocks...)
+		}
 	}
 	for _, b := range f.Blocks {
 		for _, l := range b.Loops {
@@ -470,6 +463,9 @@ func (t Take) pairs() []pair {
 	if t.Order != nil {
 		all = append(all, pair{"order", same(flowOrder(t.Order, t.Split))})
 	}
+	if len(t.Loops) > 0 {
+		all = append(all, pair{"loops", same(flowLoops(t.Loops))})
+	}
 	if len(t.Toggle) > 0 {
 		all = append(all, pair{"toggle", same(flowNames(numbers(t.Toggle)))})
 	}
@@ -525,7 +521,7 @@ func flowSplit(s *SplitOrder) string {
 func (d *document) setTake(k int, was, t Take) error {
 	now, want := was.pairs(), t.pairs()
 	rank := func(key string) int {
-		return slices.Index([]string{"name", "preset", "guitar", "order", "toggle", "set", "off"}, key)
+		return slices.Index([]string{"name", "preset", "guitar", "order", "loops", "toggle", "set", "off"}, key)
 	}
 	for _, p := range want {
 		m := d.find("takes", k)
@@ -580,6 +576,8 @@ func (d *document) setKey(k int, was, t Take, p pair) error {
 		return word(was.Guitar, t.Guitar)
 	case "order":
 		return d.setOrder(was.Order, was.Split, t.Order, t.Split, "takes", k, "order")
+	case "loops":
+		return d.setLoops(was.Loops, t.Loops, "takes", k, "loops")
 	case "toggle":
 		return d.setList(asSet(e.value.words(), numbers(t.Toggle)), "takes", k, "toggle")
 	}
@@ -697,22 +695,31 @@ func (d *document) setSettings(k int, was, set []Setting) error {
 	return nil
 }
 
-// setLoops changes the loops of a switcher.
-func (d *document) setLoops(switcher string, was, loops []Loop) error {
-	flow := func(l Loop) string { return strconv.Itoa(l.Number) + ": " + flowNames(l.Blocks) }
-	path := []any{"blocks", switcher, "loops"}
-	if was == nil {
-		m := d.find(path[:2]...)
-		var all []string
-		for _, l := range loops {
-			all = append(all, flow(l))
-		}
-		return d.insertKey(m, len(m.entries)-1, "loops", "{"+strings.Join(all, ", ")+"}", false)
+// sortedLoops is loops by their numbers, with lists of blocks that are there.
+func sortedLoops(loops []Loop) []Loop {
+	var all []Loop
+	for _, l := range loops {
+		all = append(all, Loop{l.Number, full(l.Blocks)})
 	}
+	slices.SortStableFunc(all, func(a, b Loop) int { return a.Number - b.Number })
+	return all
+}
+
+// flowLoops is loops in one line.
+func flowLoops(loops []Loop) string {
+	var all []string
+	for _, l := range loops {
+		all = append(all, strconv.Itoa(l.Number)+": "+flowNames(l.Blocks))
+	}
+	return "{" + strings.Join(all, ", ") + "}"
+}
+
+// setLoops changes loops that are there, of a switcher or of a take.
+func (d *document) setLoops(was, loops []Loop, path ...any) error {
 	for _, l := range loops {
 		m, number := d.find(path...), strconv.Itoa(l.Number)
 		if m.index(number) >= 0 {
-			if err := d.setList(l.Blocks, append(path, number)...); err != nil {
+			if err := d.setList(l.Blocks, append(slices.Clone(path), number)...); err != nil {
 				return err
 			}
 			continue

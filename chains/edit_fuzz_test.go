@@ -12,6 +12,7 @@ var oddLayouts = []string{
 	"drywire: 1\r\nrecording: {sample: riff}\r\nblocks:\r\n  a: {kind: buffer}\r\n  s:\r\n    kind: switcher\r\n    loops:\r\n      1:\r\n      - a # x\r\norder:\r\n- s\r\ntakes:\r\n- set:\r\n    patch: 2 m\r\n  name: 'it''s'\r\n",
 	"\ufeff{drywire: 1, recording: {sample: riff}, blocks: {a: {kind: fuzz}}, order: [a, # x\n], tray: [a]}",
 	"--- # x\ndrywire: 1\nrecording:\n  sample: riff\nblocks: {a: {kind: fuzz}, b: {kind: buffer}}\norder: [split: {left: [a], right: [b]}]\ntakes:\n  -\n    name: |\n      x\n    off:\n      - a\n...\n",
+	"drywire: 1\nrecording: {sample: riff}\nblocks:\n  s: {kind: switcher, loops: {1: [a], 2: [b]}}\n  a: {kind: fuzz}\n  b: {kind: buffer}\norder: [s]\ntakes:\n  - name: x\n    loops:\n      # one\n      1:\n      - b # y\n      2: [ ]\n  - {loops: {2: [a], # z\n    1: [b]}, name: y}\n",
 	"drywire: 1\nrecording: {sample: riff}\nnotes: >\n  # x\n\n  y\nblocks: {a: {kind: fuzz}, b: {kind: buffer}}\norder:\n- a\n- split:\n    left: []\n    right: [b]\n    mix: mono\ntakes: [{name: \"a\\u00e9\\\"\", set: {a.fuzz: 3}}, {name: b\n  c}]",
 }
 
@@ -89,6 +90,10 @@ func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []er
 		result("loops", got, err)
 		got, err = SetLoops(src, s.Name, slices.Delete(loops, k, k+1))
 		result("a loop less", got, err)
+		own := take
+		own.Loops = []Loop{{s.Loops[k].Number, shuffled(s.Loops[k].Blocks)}}
+		got, err = SetTake(src, take.Name, file.Fitted(own))
+		result("a take's loops", got, err)
 	}
 	got, err = SetTray(src, shuffled(file.Tray))
 	result("tray", got, err)

@@ -247,6 +247,7 @@ func TestEditsAreComparedWithWhatWasMeant(t *testing.T) {
 		"take's off":   func(f *File) { f.Takes[1].Off = nil },
 		"preset":       func(f *File) { f.Takes[0].Preset = "" },
 		"toggle":       func(f *File) { f.Takes[0].Toggle = []int{1} },
+		"take's loops": func(f *File) { f.Takes[0].Loops = []Loop{{1, []string{"f"}}} },
 	} {
 		got, err := edit(text, func(_ *document, f *File) error { mean(f); return nil })
 		if err == nil || got != nil || !strings.Contains(err.Error(), "in another way than it should") {

@@ -108,6 +108,7 @@ type Take struct {
 	Order  []string    // nil: the file's, and its split
 	Split  *SplitOrder // of Order
 	Preset string      // "" for none: every loop is out
+	Loops  []Loop      // what loops of the switcher hold in this take, by their numbers, in place of what it has in them
 	Toggle []int       // numbers of the loops that are the other way round than the preset has them
 	Set    []Setting   // in the order in which the file names them
 	Off    []string
@@ -265,6 +266,7 @@ func (f *File) line(c *Chain, names []string, t Take) []Placed {
 			switch {
 			case b.Name != name:
 			case b.Loops != nil:
+				b.Loops = f.LoopsOf(t)
 				c.switchers = append(c.switchers, b)
 				line = append(line, b.pieces(c.pool, f.loopsOn(t))...)
 			default:

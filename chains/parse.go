@@ -152,6 +152,16 @@ func fileKeys(kinds []*blocks.Kind) []key[File] {
 			schema: splitOrderSchema("the blocks' names; the signal flows from the first to the last"),
 			read: func(r *reader, path string, n ast.Node) func(*File) {
 				order, split, ok := r.order(path, n)
+				all := slices.Clone(order)
+				if split != nil {
+					all = append(append(all, split.Left...), split.Right...)
+				}
+				for _, name := range all {
+					if in := holder(r.loops, name); in != nil {
+						r.at(n, "block %q is in order and in loop %d of %s; it is plugged in there or here", name, in.Number, r.switcher)
+						ok = false
+					}
+				}
 				if !ok {
 					return nil
 				}

@@ -158,15 +158,18 @@ func toggleKey() key[Take] {
 	}
 }
 
+func loopsSchema(brief string) object {
+	return object{
+		"type": "object", "description": brief, "minProperties": 1,
+		"propertyNames": object{"pattern": "^[1-9][0-9]?$"}, "additionalProperties": orderSchema("the blocks of a loop, from the send to the return"),
+	}
+}
+
 // loopsKey is the loops of a switcher. It reads names of blocks, which are all declared by then.
 func loopsKey() key[Block] {
 	const brief = "the loops by their numbers, each a list of blocks from the send to the return"
 	return key[Block]{
-		name: "loops", brief: brief,
-		schema: object{
-			"type": "object", "description": brief, "minProperties": 1,
-			"propertyNames": object{"pattern": "^[1-9][0-9]?$"}, "additionalProperties": orderSchema("the blocks of a loop, from the send to the return"),
-		},
+		name: "loops", brief: brief, schema: loopsSchema(brief),
 		read: func(r *reader, path string, n ast.Node) func(*Block) {
 			name := strings.TrimSuffix(path, ".loops")
 			if r.switcher != "" {
@@ -176,9 +179,7 @@ func loopsKey() key[Block] {
 			r.switcher = name
 			pairs, ok := r.pairs(path, n, "{1: [fuzz]}")
 			if !ok {
-				for _, name := range r.declared { // what it would hold is not known
-					r.used[name] = true
-				}
+				r.useAll()
 				return nil
 			}
 			for _, p := range pairs {
@@ -187,17 +188,7 @@ func loopsKey() key[Block] {
 				if err != nil || number < 1 || number > maxLoop || strconv.Itoa(number) != word {
 					r.at(p.Key, "a loop is called by its number, from 1 to %d, and not %q", maxLoop, clipped(word, 60))
 				}
-				names, _ := r.blockNames(join(path, word), p.Value)
-				for _, b := range names {
-					r.used[b] = true
-					if b == name {
-						r.at(p.Value, "%s is in a loop of its own", name)
-					}
-					if in := r.loopOf(b); in != nil {
-						r.at(p.Value, "block %q is in loop %d already", b, in.Number)
-					}
-				}
-				r.loops = append(r.loops, Loop{number, names})
+				r.loops = append(r.loops, Loop{number, r.loop(join(path, word), p.Value, r.loops)})
 			}
 			slices.SortStableFunc(r.loops, func(a, b Loop) int { return a.Number - b.Number })
 			if len(pairs) == 0 {
@@ -210,17 +201,90 @@ func loopsKey() key[Block] {
 	}
 }
 
-// loopOf is the loop that a block is in, or nil.
-func (r *reader) loopOf(name string) *Loop {
-	for k := range r.loops {
-		if slices.Contains(r.loops[k].Blocks, name) {
-			return &r.loops[k]
-		}
+// takeLoopsKey is what loops hold in a take. They are nil where there is a fault in them: what they would hold is not known then.
+func takeLoopsKey() key[Take] {
+	const brief = "what loops of the switcher hold in this take, by their numbers, in place of what it has in them; loops that are not named stay"
+	return key[Take]{
+		name: "loops", brief: brief, schema: loopsSchema(brief),
+		read: func(r *reader, path string, n ast.Node) func(*Take) {
+			pairs, ok := r.pairs(path, n, "{1: [fuzz]}")
+			if !ok {
+				r.useAll()
+				return nil
+			}
+			if r.switcher == "" {
+				r.useAll()
+				if !r.undeclared {
+					r.at(n, "%s names loops, but no block is a switcher with loops", path)
+				}
+				return nil
+			}
+			faults := len(r.faults)
+			if len(pairs) == 0 {
+				r.at(n, "%s is empty; leave it out, or say what a loop holds in this take, like {1: [fuzz]}", path)
+			}
+			var there []string
+			for _, l := range r.loops {
+				there = append(there, strconv.Itoa(l.Number))
+			}
+			var named []string
+			for _, p := range pairs {
+				word := p.Key.GetToken().Value
+				if !slices.Contains(there, word) {
+					r.unknown(p.Key, "no loop %q in "+r.switcher, word, nearest(word, there), "loops", there)
+				}
+				named = append(named, word)
+			}
+			var stay, own []Loop
+			for _, l := range r.loops {
+				if len(r.faults) == faults && !slices.Contains(named, strconv.Itoa(l.Number)) {
+					stay = append(stay, l)
+				}
+			}
+			for _, p := range pairs {
+				word := p.Key.GetToken().Value
+				number, _ := strconv.Atoi(word)
+				l := Loop{number, r.loop(join(path, word), p.Value, own)}
+				for _, b := range l.Blocks {
+					if in := holder(stay, b); in != nil {
+						rest := slices.DeleteFunc(slices.Clone(in.Blocks), func(name string) bool { return name == b })
+						r.at(p.Value, "block %q is in loop %d already; say what is in that loop in this take, like %d: %s", b, in.Number, in.Number, flowNames(rest))
+					}
+				}
+				own = append(own, l)
+			}
+			if len(r.faults) > faults {
+				return nil
+			}
+			slices.SortStableFunc(own, func(a, b Loop) int { return a.Number - b.Number })
+			return func(t *Take) { t.Loops = own }
+		},
 	}
-	return nil
 }
 
-// loopsUsed faults presets and toggles of a take that has no switcher in its order.
+// loop is what a loop holds, beside others.
+func (r *reader) loop(path string, n ast.Node, others []Loop) []string {
+	names, _ := r.blockNames(path, n)
+	for _, b := range names {
+		r.used[b] = true
+		if b == r.switcher {
+			r.at(n, "%s is in a loop of its own", b)
+		}
+		if in := holder(others, b); in != nil {
+			r.at(n, "block %q is in loop %d already", b, in.Number)
+		}
+	}
+	return names
+}
+
+// useAll is for what should name blocks and cannot be read: none of them can be called unused.
+func (r *reader) useAll() {
+	for _, name := range r.declared {
+		r.used[name] = true
+	}
+}
+
+// loopsUsed faults presets, toggles and loops of a take that has no switcher in its order.
 func (r *reader) loopsUsed(f *File, t Take, order []string) {
 	if slices.Contains(order, r.switcher) {
 		return
@@ -230,6 +294,9 @@ func (r *reader) loopsUsed(f *File, t Take, order []string) {
 	}
 	if len(t.Toggle) > 0 {
 		r.at(t.keys["toggle"], "take %q has no switcher in its order, so there is nothing to toggle", t.Name)
+	}
+	if len(t.Loops) > 0 {
+		r.at(t.keys["loops"], "take %q has no switcher in its order, so it has no loops", t.Name)
 	}
 }
 

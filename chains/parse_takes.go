@@ -1,6 +1,7 @@
 package chains
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -23,6 +24,7 @@ func takeKeys() []key[Take] {
 		},
 		takeGuitarKey(),
 		takePresetKey(),
+		takeLoopsKey(),
 		toggleKey(),
 		{
 			name: "set", brief: "settings that are changed in this take, like {guitar.volume: 3}",
@@ -81,10 +83,8 @@ func readTakes(r *reader, path string, n ast.Node) func(*File) {
 // order is a list of blocks, each at most once, and a split where it ends in one. An empty one is the guitar straight into the load.
 func (r *reader) order(path string, n ast.Node) ([]string, *SplitOrder, bool) {
 	nodes, ok := r.list(path, n, "of block names, like [fuzz, buffer]")
-	if !ok { // what it would hold is not known
-		for _, name := range r.declared {
-			r.used[name] = true
-		}
+	if !ok {
+		r.useAll()
 		return nil, nil, false
 	}
 	faults := len(r.faults)
@@ -113,9 +113,6 @@ func (r *reader) order(path string, n ast.Node) ([]string, *SplitOrder, bool) {
 	}
 	for _, name := range all {
 		r.used[name] = true
-		if in := r.loopOf(name); in != nil {
-			r.at(n, "block %q is in %s and in loop %d of %s; it is plugged in there or here", name, path, in.Number, r.switcher)
-		}
 	}
 	return names, split, len(r.faults) == faults
 }
@@ -256,9 +253,7 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 			}
 			r.at(at, "order is missing: the blocks' names, like order: [fuzz, buffer]")
 			seen["order"] = at // once is enough
-			for _, name := range r.declared {
-				r.used[name] = true // for all that can be known
-			}
+			r.useAll()
 		}
 		order, split, known := f.Order, f.Split, f.Order != nil
 		if t.keys["order"] != nil {
@@ -271,8 +266,13 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 			order = append(append(slices.Clone(order), split.Left...), split.Right...)
 		}
 		r.loopsUsed(f, t, order)
+		if t.keys["loops"] != nil && t.Loops == nil {
+			continue // likewise
+		}
+		loops := overlaid(r.loops, t.Loops)
+		r.apart(f, t, order)
 		for _, name := range t.Off {
-			switch l := r.loopOf(name); {
+			switch l := holder(loops, name); {
 			case name == r.switcher:
 				r.at(t.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
 			case l != nil && !slices.Contains(order, r.switcher), l == nil && !slices.Contains(order, name):
@@ -283,7 +283,7 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 		}
 		for _, s := range t.Set {
 			part, _, _ := strings.Cut(s.Target, ".")
-			switch l := r.loopOf(part); {
+			switch l := holder(loops, part); {
 			case l != nil && !slices.Contains(order, r.switcher), l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
 				r.at(s.node, "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
 			case l != nil && !slices.Contains(f.loopsOn(t), l.Number):
@@ -293,15 +293,13 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 		}
 	}
 	if seen["order"] != nil && f.Order == nil { // a fault that has been told: what it would hold is not known
-		for _, name := range r.declared {
-			r.used[name] = true
-		}
+		r.useAll()
 	}
 	for _, p := range f.Presets {
 		for i, s := range p.Set {
 			r.settable(f, s)
 			part, _, _ := strings.Cut(s.Target, ".")
-			if l := r.loopOf(part); l != nil && !slices.Contains(p.Loops, l.Number) {
+			if l := holder(r.loops, part); l != nil && !slices.Contains(p.Loops, l.Number) && !f.reachedOn(p.Name, part) {
 				r.at(s.node, "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
 			}
 			p.Set[i].node = nil
@@ -313,6 +311,75 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 			t.Set[j].node = nil
 		}
 	}
+}
+
+// apart faults blocks that a take has in a loop and in its order, which is flattened.
+func (r *reader) apart(f *File, t Take, order []string) {
+	if t.keys["order"] == nil {
+		for _, name := range order {
+			if in := holder(t.Loops, name); in != nil {
+				r.at(t.keys["loops"], "block %q is in order and, in take %q, in loop %d of %s; give the take an order without it", name, t.Name, in.Number, r.switcher)
+			}
+		}
+		return
+	}
+	for _, name := range order {
+		in := holder(overlaid(r.loops, t.Loops), name)
+		if in == nil {
+			continue
+		}
+		hint := "it is plugged in there or here"
+		if holder(t.Loops, name) == nil && slices.Contains(order, r.switcher) {
+			rest := slices.DeleteFunc(slices.Clone(in.Blocks), func(b string) bool { return b == name })
+			hint += fmt.Sprintf(" (in this take it is not there with loops: {%d: %s})", in.Number, flowNames(rest))
+		}
+		r.at(valueOf(t.node, "order"), "block %q is in takes.order and in loop %d of %s; %s", name, in.Number, r.switcher, hint)
+	}
+}
+
+// valueOf is the value of a key of a map, or the map where that has no such key.
+func valueOf(n ast.Node, key string) ast.Node {
+	var pairs []*ast.MappingValueNode
+	switch n := n.(type) {
+	case *ast.MappingNode:
+		pairs = n.Values
+	case *ast.MappingValueNode:
+		pairs = []*ast.MappingValueNode{n}
+	}
+	for _, p := range pairs {
+		if p.Key.GetToken().Value == key {
+			return p.Value
+		}
+	}
+	return n
+}
+
+// reachedOn says whether the signal of a take on that preset runs through a block that the take has somewhere else than the file.
+func (f *File) reachedOn(preset, block string) bool {
+	return slices.ContainsFunc(f.Takes, func(t Take) bool {
+		return t.Preset == preset && t.Loops != nil && slices.Contains(f.reached(t), block)
+	})
+}
+
+// reached is the blocks of a take that its signal runs through, off or not: those of its order and of the loops that are in.
+func (f *File) reached(t Take) []string {
+	order, split := t.Order, t.Split
+	if order == nil {
+		order, split = f.Order, f.Split
+	}
+	all := slices.Clone(order)
+	if split != nil {
+		all = append(append(all, split.Left...), split.Right...)
+	}
+	if s := f.switcher(); s != nil && slices.Contains(all, s.Name) {
+		on := f.loopsOn(t)
+		for _, l := range f.LoopsOf(t) {
+			if slices.Contains(on, l.Number) {
+				all = append(all, l.Blocks...)
+			}
+		}
+	}
+	return all
 }
 
 // unused faults blocks that no order holds.

@@ -72,7 +72,7 @@ func TestSchemaRefusesWhatParseRefuses(t *testing.T) {
 		"block-unused.yaml", "blocks-missing.yaml", "tray-unknown.yaml", "keep-circle.yaml", "keep-circle-long.yaml", "order-missing.yaml", "order-unknown.yaml", "takes-no-order.yaml", "takes-off.yaml", "takes-order-unknown.yaml", // what is where
 		"guitars-own.yaml", "guitars-unused.yaml", "takes-guitar.yaml", "takes-guitar-none.yaml", "split-not-last.yaml", "split-twice.yaml", "split-unknown.yaml",
 		"loops-both.yaml", "loops-itself.yaml", "loops-twice.yaml", "loops-two.yaml", "loops-unknown.yaml", "presets-loop.yaml", "presets-no-switcher.yaml", "presets-set.yaml",
-		"takes-loop-out.yaml", "takes-preset.yaml", "takes-preset-order.yaml", "power-none.yaml", "power-over.yaml", "power-polarity.yaml", "power-set-supply.yaml",
+		"takes-loop-out.yaml", "takes-loops-none.yaml", "takes-loops-order.yaml", "takes-loops-preset.yaml", "takes-loops-twice.yaml", "takes-preset.yaml", "takes-preset-order.yaml", "power-none.yaml", "power-over.yaml", "power-polarity.yaml", "power-set-supply.yaml",
 		"power-under.yaml", "power-unknown.yaml", "presets-trim.yaml",
 		"yaml-anchor.yaml", "yaml-tag.yaml", "yaml-merge.yaml", "yaml-documents.yaml", "yaml-directive.yaml", "yaml-question.yaml", // the YAML behind the values
 		"yaml-crlf.yaml", "yaml-escape.yaml", "yaml-control.yaml",

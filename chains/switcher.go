@@ -34,6 +34,38 @@ func (f *File) switcher() *Block {
 	return nil
 }
 
+// LoopsOf is what the loops of the file's switcher hold in a take, by their numbers: what the take says, and where it says nothing, what the switcher says.
+// nil where the file has no switcher with loops.
+func (f *File) LoopsOf(t Take) []Loop {
+	for _, b := range f.Blocks {
+		if b.Loops != nil {
+			return overlaid(b.Loops, t.Loops)
+		}
+	}
+	return nil
+}
+
+// overlaid is loops with some of them replaced.
+func overlaid(loops, own []Loop) []Loop {
+	loops = slices.Clone(loops)
+	for k, l := range loops {
+		if at := slices.IndexFunc(own, func(o Loop) bool { return o.Number == l.Number }); at >= 0 {
+			loops[k] = own[at]
+		}
+	}
+	return loops
+}
+
+// holder is the loop that a block is in, or nil.
+func holder(loops []Loop, name string) *Loop {
+	for k := range loops {
+		if slices.Contains(loops[k].Blocks, name) {
+			return &loops[k]
+		}
+	}
+	return nil
+}
+
 // preset is the preset of that name, or nil.
 func (f *File) preset(name string) *Preset {
 	for k := range f.Presets {
