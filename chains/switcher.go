@@ -9,8 +9,8 @@ import (
 
 // Loop is a loop of a switcher.
 type Loop struct {
-	Number int
-	Blocks []string // from the send to the return; an empty one is a cable
+	Number int      `json:"number"`
+	Blocks []string `json:"blocks"` // from the send to the return; an empty one is a cable
 }
 
 // Preset is what a switcher remembers: which loops are in, and what is set.

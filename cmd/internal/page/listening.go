@@ -148,6 +148,7 @@ type heardTake struct {
 	Order  []string           `json:"order"`
 	Split  *chains.SplitOrder `json:"split,omitempty"`
 	Preset string             `json:"preset,omitempty"`
+	Loops  []chains.Loop      `json:"loops,omitempty"` // of the take's own
 	Toggle []int              `json:"toggle,omitempty"`
 	Set    []string           `json:"set,omitempty"`
 	Off    []string           `json:"off,omitempty"`
@@ -210,7 +211,7 @@ func (s *server) keep(n *session, l *listening, result experiment.ListeningResul
 }
 
 func heardOf(t chains.Take) heardTake {
-	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Toggle: t.Toggle, Off: t.Off}
+	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Loops: t.Loops, Toggle: t.Toggle, Off: t.Off}
 	for _, s := range t.Set {
 		h.Set = append(h.Set, s.Target+": "+s.Text)
 	}

@@ -85,6 +85,9 @@ func (n *session) saved(r *http.Request, side int, how, name string) ([]byte, do
 	case "all":
 		return d.text, d, nil
 	case "order":
+		if len(t.Loops) > 0 {
+			return nil, d, refuse(http.StatusUnprocessableEntity, "%q has loops of its own, which an order cannot hold; save it as a new take", t.Name)
+		}
 		mine, err := chains.SetOrder(n.base, t.Order, t.Split)
 		if err != nil {
 			return nil, d, fmt.Errorf("%w (to save every change of this window, save all)", err)

@@ -410,7 +410,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			slices.Sort(toggle)
 		}
 		t.Toggle = toggle
-		t = n.kept(d, t)
+		t = d.file.Fitted(t)
 	case "knob":
 		t.Set = slices.Clone(t.Set)
 		at := slices.IndexFunc(t.Set, func(s chains.Setting) bool { return s.Target == op.Target })
@@ -421,7 +421,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		}
 	case "preset":
 		t.Preset = op.Name
-		t = n.kept(d, t)
+		t = d.file.Fitted(t)
 	case "guitar":
 		t.Guitar = op.Name
 	default:

@@ -216,30 +216,52 @@ func TestLoops(t *testing.T) {
 	w.wants("all undone", w.text(), boardFile)
 }
 
-// TestIntoALoopOutOfEveryOrder holds that a block which is plugged into a loop leaves the orders of the file and of all takes, and keeps the settings
-// that they have of it.
-func TestIntoALoopOutOfEveryOrder(t *testing.T) {
+// TestIntoALoopOfOneTake holds that what is plugged into a loop on one side is there in that take alone: the file, the other side and all other takes have
+// what they had.
+func TestIntoALoopOfOneTake(t *testing.T) {
 	file := strings.NewReplacer("order: [board, buffer]", "order: [board, buffer]   # on the floor",
 		"guitar: slide}", "guitar: slide, order: [buffer, board], set: {buffer.supply: 12 V}}\n  - {name: third, preset: loud, off: [buffer]}").Replace(boardFile)
 	p := openPage(t, file)
 	w := p.window()
-	loops := map[string]any{"loops": "board", "in": map[string][]string{"1": {"boost"}, "2": {"drive", "buffer"}, "3": {}}}
-	w.must("A", op("order", "order", []any{loops, "echo"}))
+	loops := func(one, two, three []string) map[string]any {
+		return map[string]any{"loops": "board", "in": map[string][]string{"1": one, "2": two, "3": three}}
+	}
+	own := func(side string) (list []bool) {
+		for _, e := range w.State.Sides[side].Lane {
+			inside, _ := e.(map[string]any)["loops"].([]any)
+			for _, l := range inside {
+				list = append(list, l.(map[string]any)["own"].(bool))
+			}
+		}
+		return list
+	}
+	other := w.lane("B")
+	w.must("A", op("order", "order", []any{loops([]string{"boost"}, []string{"drive", "buffer"}, []string{}), "echo"}))
 	w.wants("A", w.lane("A"), []string{"board", "1:true", "boost", "2:false", "drive", "buffer", "3:false", "echo"})
-	w.wants("B", w.lane("B"), []string{"board", "1:true", "boost", "2:true", "drive", "buffer", "3:false"})
-	f, err := chains.Parse("x", []byte(w.text()))
-	if err != nil {
-		t.Fatal(err)
+	w.wants("A's own", own("A"), []bool{false, true, false})
+	w.wants("B", w.lane("B"), other)
+	w.wants("B's own", own("B"), []bool{false, false, false})
+	want := strings.Replace(file, "{name: clean, preset: clean}", "{name: clean, preset: clean, order: [board, echo], loops: {2: [drive, buffer]}}", 1)
+	w.wants("one line of the text", w.text(), want)
+	// An order inside the loop, and the echo off the board: in its own loops, and not in the switcher's.
+	w.must("A", op("order", "order", []any{loops([]string{"boost"}, []string{"buffer", "drive"}, []string{})}))
+	w.wants("again", w.text(), strings.Replace(want, "order: [board, echo], loops: {2: [drive, buffer]}", "order: [board], loops: {2: [buffer, drive]}", 1))
+	w.wants("off this board", w.tray("A"), []string{"echo"})
+	w.must("A", op("loop", "number", 2))
+	w.must("A", op("bypass", "block", "buffer", "on", true))
+	w.wants("off, in a loop of its own", w.lane("A"), []string{"board", "1:true", "boost", "2:true", "(buffer)", "drive", "3:false"})
+	if status, a := w.save(map[string]any{"side": "A", "how": "order"}); status != http.StatusUnprocessableEntity || !strings.Contains(a.Error, "loops of its own") {
+		t.Errorf("an order saved without its loops: %d %q", status, a.Error)
 	}
-	w.wants("the file's order", f.Order, []string{"board"})
-	if set := f.Takes[1].Set; len(set) != 1 || set[0].Target != "buffer.supply" {
-		t.Errorf("the second take sets %v", set)
+	// Back as the switcher has it, it says nothing of loops.
+	w.must("A", op("loop", "number", 2))
+	w.must("A", op("order", "order", []any{loops([]string{"boost"}, []string{"drive", "echo"}, []string{}), "buffer"}))
+	if text := w.text(); strings.Contains(text, "loops: {2: [b") || !strings.Contains(text, "{name: clean, preset: clean, order: [board, buffer]}") {
+		t.Errorf("back again it is %s", text)
 	}
-	w.wants("off in the third", f.Takes[2].Off, []string{"buffer"})
-	if !strings.Contains(w.text(), "# on the floor") {
-		t.Error("a comment is gone")
+	for w.State.Undo > 0 {
+		w.must("A", op("undo"))
 	}
-	w.must("A", op("undo"))
 	w.wants("undone", w.text(), file)
 }
 

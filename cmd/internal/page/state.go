@@ -81,6 +81,7 @@ type Station struct {
 type LoopOf struct {
 	Number int        `json:"number"`
 	On     bool       `json:"on"`
+	Own    bool       `json:"own"` // the take's own, in place of what the switcher has in it
 	Blocks []*Station `json:"blocks"`
 }
 
@@ -193,7 +194,7 @@ func (n *session) side(k int) (*Side, error) {
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}
 	here := map[string]bool{}
-	l := layer{file: f, on: loopsOn(f, t), here: here}
+	l := layer{file: f, take: t, on: loopsOn(f, t), here: here}
 	for _, station := range l.lay(c.Blocks, hands, "the guitar") {
 		s.Lane = append(s.Lane, station)
 	}
@@ -259,6 +260,7 @@ const at1k = 1000
 // layer lays stations out.
 type layer struct {
 	file *chains.File
+	take chains.Take
 	on   []int
 	here map[string]bool // the blocks that have been laid
 }
@@ -296,22 +298,20 @@ func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) [
 	return stations
 }
 
-// loopsOf puts the loops of a switcher into its station, with every block as the file has it.
+// loopsOf puts the loops of the switcher into its station, as the take has them, with every block as the file has it.
 func (s *Station) loopsOf(l layer) {
-	for _, b := range l.file.Blocks {
-		if b.Name != s.Block {
-			continue
+	for _, loop := range l.file.LoopsOf(l.take) {
+		o := LoopOf{
+			Number: loop.Number, On: slices.Contains(l.on, loop.Number), Blocks: []*Station{},
+			Own: slices.ContainsFunc(l.take.Loops, func(own chains.Loop) bool { return own.Number == loop.Number }),
 		}
-		for _, loop := range b.Loops {
-			o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Blocks: []*Station{}}
-			for _, name := range loop.Blocks {
-				at := slices.IndexFunc(l.file.Blocks, func(b chains.Block) bool { return b.Name == name })
-				inner := l.file.Blocks[at]
-				o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, false))
-				l.here[name] = true
-			}
-			s.Loops = append(s.Loops, o)
+		for _, name := range loop.Blocks {
+			at := slices.IndexFunc(l.file.Blocks, func(b chains.Block) bool { return b.Name == name })
+			inner := l.file.Blocks[at]
+			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, false))
+			l.here[name] = true
 		}
+		s.Loops = append(s.Loops, o)
 	}
 }
 

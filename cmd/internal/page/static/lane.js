@@ -258,7 +258,7 @@ export class Lane {
 				const toggle = el("input", { type: "checkbox", onchange: () => this.wish.op({ do: "loop", number: l.number }) });
 				toggle.checked = l.on;
 				return el("div", { class: "loop" + (l.on ? "" : " out") },
-					el("label", { class: "check loop-name" }, toggle, el("span", {}, `Loop ${l.number}`), el("span", { class: "soft" }, l.on ? "in" : "out")),
+					el("label", { class: "check loop-name" }, toggle, el("span", {}, `Loop ${l.number}`), el("span", { class: "soft" }, (l.on ? "in" : "out") + (l.own ? ", its blocks in this take alone" : ""))),
 					this.list("loop " + l.number, l.blocks, `Loop ${l.number} of ${i.block}, ${l.on ? "in" : "out"}`));
 			}));
 			ol.append(r.root);
