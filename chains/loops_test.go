@@ -336,3 +336,34 @@ func TestRandomLoopsOfTakes(t *testing.T) {
 		t.Errorf("%d edits, want 90 or more", edits)
 	}
 }
+
+// The shipped file of a switcher whose loops hold other blocks in other takes. The fuzz in the first loop sees the guitar, so a soft note comes out clean with the
+// guitar's volume at 3; behind the drive it does not (common practice, no source; a tenth, as for the buffer before the fuzz). Echo and plate are linear, with
+// the same impedances at both ends, so in which order they stand in their loop is inaudible: under -120 dB, as for any two linear blocks on stages of their own.
+func TestLoopsInAnotherOrder(t *testing.T) {
+	const file, as, exchanged, plate = "loops-in-another-order", "as it is", "fuzz and drive exchanged", "plate before the echo"
+	thd := func(take string) float64 { return steady(t, file, take, "board.send-3", 330, softNote).THD() }
+	full, clean, dirty := thd(as), thd("as it is, volume rolled back"), thd("exchanged, volume rolled back")
+	in := chord(classicRate, classicRate)
+	out := func(take string) []float64 { return played(t, file, take, "out", in) }
+	want := out(as)
+	null, apart := residual(out(plate), want), residual(out(exchanged), want)
+	plugs := func(take string) (n int) {
+		for _, m := range Cables(shippedTake(t, file, as), shippedTake(t, file, take)) {
+			n += m.Ends
+		}
+		return n
+	}
+	t.Logf("volume at 3: distortion %.2f %% as it is, %.1f %% exchanged; full: %.1f %%. Exchanged differs by %.1f dB for %d plugs, plate before echo by %.0f dB for %d",
+		100*clean, 100*dirty, 100*full, apart, plugs(exchanged), null, plugs(plate))
+	if full < 0.3 || clean > full/10 || dirty < full/2 {
+		t.Errorf("distortion %.1f %%, want a fuzz's; rolled back %.2f %%, want under a tenth of it, and %.1f %% behind the drive, want over half", 100*full, 100*clean, 100*dirty)
+	}
+	if null > -120 || apart < -20 {
+		t.Errorf("plate before the echo differs by %.1f dB, want -120 or less; fuzz and drive exchanged by %.1f dB, want -20 or more", null, apart)
+	}
+	// By hand: both ends of two blocks, and the middle of a loop with both its ends.
+	if plugs(exchanged) != 4 || plugs(plate) != 3 {
+		t.Errorf("%d plugs and %d, want 4 and 3", plugs(exchanged), plugs(plate))
+	}
+}
