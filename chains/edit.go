@@ -20,17 +20,30 @@ import (
 
 // SetOrder changes the file's own order.
 func SetOrder(src []byte, order []string, split *SplitOrder) ([]byte, error) {
+	return edit(src, func(d *document, f *File) error { return d.ownOrder(f, order, split) })
+}
+
+// SetBoard changes the file's own order and what is in the loops of its switcher at once, as when a block goes from one to the other.
+func SetBoard(src []byte, order []string, split *SplitOrder, switcher string, loops []Loop) ([]byte, error) {
 	return edit(src, func(d *document, f *File) error {
-		if f.Order != nil {
-			if err := d.setOrder(f.Order, f.Split, order, split, "order"); err != nil {
-				return err
-			}
-		} else if err := d.insertTop("order", flowOrder(order, split), "blocks", "supplies", "recording"); err != nil {
+		if err := d.ownOrder(f, order, split); err != nil {
 			return err
 		}
-		f.Order, f.Split = full(order), split.filled()
-		return nil
+		return d.ownLoops(f, switcher, loops)
 	})
+}
+
+// ownOrder changes the file's own order.
+func (d *document) ownOrder(f *File, order []string, split *SplitOrder) error {
+	if f.Order != nil {
+		if err := d.setOrder(f.Order, f.Split, order, split, "order"); err != nil {
+			return err
+		}
+	} else if err := d.insertTop("order", flowOrder(order, split), "blocks", "supplies", "recording"); err != nil {
+		return err
+	}
+	f.Order, f.Split = full(order), split.filled()
+	return nil
 }
 
 // SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the file's), preset, loops of its own, toggled loops, settings by
@@ -111,26 +124,29 @@ func RemoveTake(src []byte, name string) ([]byte, error) {
 
 // SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their own.
 func SetLoops(src []byte, switcher string, loops []Loop) ([]byte, error) {
-	return edit(src, func(d *document, f *File) error {
-		at := slices.IndexFunc(f.Blocks, func(b Block) bool { return b.Name == switcher })
-		if at < 0 || f.Blocks[at].Kind.Name != switcherKind {
-			return fmt.Errorf("no block %q that is a switcher", switcher)
-		}
-		if len(loops) == 0 {
-			return fmt.Errorf("%s has one loop at least; an empty one is a cable", switcher)
-		}
-		loops = sortedLoops(loops)
-		if f.Blocks[at].Loops == nil {
-			m := d.find("blocks", switcher)
-			if err := d.insertKey(m, len(m.entries)-1, "loops", flowLoops(loops), false); err != nil {
-				return err
-			}
-		} else if err := d.setLoops(f.Blocks[at].Loops, loops, "blocks", switcher, "loops"); err != nil {
+	return edit(src, func(d *document, f *File) error { return d.ownLoops(f, switcher, loops) })
+}
+
+// ownLoops changes the loops of a switcher.
+func (d *document) ownLoops(f *File, switcher string, loops []Loop) error {
+	at := slices.IndexFunc(f.Blocks, func(b Block) bool { return b.Name == switcher })
+	if at < 0 || f.Blocks[at].Kind.Name != switcherKind {
+		return fmt.Errorf("no block %q that is a switcher", switcher)
+	}
+	if len(loops) == 0 {
+		return fmt.Errorf("%s has one loop at least; an empty one is a cable", switcher)
+	}
+	loops = sortedLoops(loops)
+	if f.Blocks[at].Loops == nil {
+		m := d.find("blocks", switcher)
+		if err := d.insertKey(m, len(m.entries)-1, "loops", flowLoops(loops), false); err != nil {
 			return err
 		}
-		f.Blocks[at].Loops = loops
-		return nil
-	})
+	} else if err := d.setLoops(f.Blocks[at].Loops, loops, "blocks", switcher, "loops"); err != nil {
+		return err
+	}
+	f.Blocks[at].Loops = loops
+	return nil
 }
 
 // SetTray changes which blocks wait off the board. Those that are in no order wait there whether they are named or not.

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"os"
 	"runtime"
+	"slices"
 
 	"drywire/chains"
 )
@@ -85,14 +86,19 @@ func (n *session) saved(r *http.Request, side int, how, name string) ([]byte, do
 	case "all":
 		return d.text, d, nil
 	case "order":
-		if len(t.Loops) > 0 {
-			return nil, d, refuse(http.StatusUnprocessableEntity, "%q has loops of its own, which an order cannot hold; save it as a new take", t.Name)
+		loops := d.file.LoopsOf(t)
+		set := func(text []byte) ([]byte, error) {
+			if t.Loops == nil {
+				return chains.SetOrder(text, t.Order, t.Split)
+			}
+			at := slices.IndexFunc(d.file.Blocks, func(b chains.Block) bool { return b.Loops != nil })
+			return chains.SetBoard(text, t.Order, t.Split, d.file.Blocks[at].Name, loops)
 		}
-		mine, err := chains.SetOrder(n.base, t.Order, t.Split)
+		mine, err := set(n.base)
 		if err != nil {
 			return nil, d, fmt.Errorf("%w (to save every change of this window, save all)", err)
 		}
-		text, err := chains.SetOrder(d.text, t.Order, t.Split)
+		text, err := set(d.text)
 		if err != nil {
 			return nil, d, err
 		}

@@ -81,7 +81,7 @@ type Station struct {
 type LoopOf struct {
 	Number int        `json:"number"`
 	On     bool       `json:"on"`
-	Own    bool       `json:"own"` // the take's own, in place of what the switcher has in it
+	Own    bool       `json:"own"` // it holds something else in this take than the switcher has in it
 	Blocks []*Station `json:"blocks"`
 }
 
@@ -300,11 +300,9 @@ func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) [
 
 // loopsOf puts the loops of the switcher into its station, as the take has them, with every block as the file has it.
 func (s *Station) loopsOf(l layer) {
-	for _, loop := range l.file.LoopsOf(l.take) {
-		o := LoopOf{
-			Number: loop.Number, On: slices.Contains(l.on, loop.Number), Blocks: []*Station{},
-			Own: slices.ContainsFunc(l.take.Loops, func(own chains.Loop) bool { return own.Number == loop.Number }),
-		}
+	file := l.file.LoopsOf(chains.Take{})
+	for k, loop := range l.file.LoopsOf(l.take) {
+		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
 		for _, name := range loop.Blocks {
 			at := slices.IndexFunc(l.file.Blocks, func(b chains.Block) bool { return b.Name == name })
 			inner := l.file.Blocks[at]
