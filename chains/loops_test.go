@@ -31,6 +31,7 @@ takes:
   - {name: behind, preset: lead, order: [board, amp, echo], loops: {3: [plate]}, set: {echo.mix: 30 %}}
   - {name: without, preset: lead, loops: {3: [plate]}}
   - {name: out, loops: {3: [echo, plate]}}
+  - {name: no switcher, order: [drive, plate, amp, echo], off: [plate], set: {echo.mix: 30 %}}
   - {name: from the tray, preset: lead, toggle: [7], loops: {7: [wah]}, off: [wah]}
 `
 
@@ -56,6 +57,7 @@ func TestTakesWithLoops(t *testing.T) {
 		"behind":        "drive plate amp echo",
 		"without":       "drive plate amp",
 		"out":           "amp",
+		"no switcher":   "drive plate amp echo",
 		"from the tray": "drive plate echo wah amp",
 	} {
 		if got := blocksOf(takeOf(t, f, name)); got != want {

@@ -157,7 +157,7 @@ func fileKeys(kinds []*blocks.Kind) []key[File] {
 					all = append(append(all, split.Left...), split.Right...)
 				}
 				for _, name := range all {
-					if in := holder(r.loops, name); in != nil {
+					if in := holder(r.loops, name); in != nil && slices.Contains(all, r.switcher) {
 						r.at(n, "block %q is in order and in loop %d of %s; it is plugged in there or here", name, in.Number, r.switcher)
 						ok = false
 					}

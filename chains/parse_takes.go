@@ -269,13 +269,16 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 		if t.keys["loops"] != nil && t.Loops == nil {
 			continue // likewise
 		}
-		loops := overlaid(r.loops, t.Loops)
-		r.apart(f, t, order)
+		var loops []Loop // without the switcher on the board, none
+		if slices.Contains(order, r.switcher) {
+			loops = overlaid(r.loops, t.Loops)
+			r.apart(t, order)
+		}
 		for _, name := range t.Off {
 			switch l := holder(loops, name); {
 			case name == r.switcher:
 				r.at(t.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
-			case l != nil && !slices.Contains(order, r.switcher), l == nil && !slices.Contains(order, name):
+			case l == nil && !slices.Contains(order, name):
 				r.at(t.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
 			case l != nil && !slices.Contains(f.loopsOn(t), l.Number):
 				r.at(t.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
@@ -284,7 +287,7 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 		for _, s := range t.Set {
 			part, _, _ := strings.Cut(s.Target, ".")
 			switch l := holder(loops, part); {
-			case l != nil && !slices.Contains(order, r.switcher), l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
+			case l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
 				r.at(s.node, "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
 			case l != nil && !slices.Contains(f.loopsOn(t), l.Number):
 				r.at(s.node, "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
@@ -313,8 +316,8 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 	}
 }
 
-// apart faults blocks that a take has in a loop and in its order, which is flattened.
-func (r *reader) apart(f *File, t Take, order []string) {
+// apart faults blocks that a take has in a loop and in its order, which is flattened and holds the switcher.
+func (r *reader) apart(t Take, order []string) {
 	if t.keys["order"] == nil {
 		for _, name := range order {
 			if in := holder(t.Loops, name); in != nil {
@@ -329,7 +332,7 @@ func (r *reader) apart(f *File, t Take, order []string) {
 			continue
 		}
 		hint := "it is plugged in there or here"
-		if holder(t.Loops, name) == nil && slices.Contains(order, r.switcher) {
+		if holder(t.Loops, name) == nil {
 			rest := slices.DeleteFunc(slices.Clone(in.Blocks), func(b string) bool { return b == name })
 			hint += fmt.Sprintf(" (in this take it is not there with loops: {%d: %s})", in.Number, flowNames(rest))
 		}

@@ -55,3 +55,16 @@ func TestLoopsThatATakeNames(t *testing.T) {
 	w.must("A", op("order", "order", []any{"board", "buffer"}))
 	w.wants("loops that are not told stay", w.text(), strings.Replace(file, ", 2: [echo, drive]}", "}, off: [boost]", 1))
 }
+
+// TestWithoutTheSwitcher holds that pedals of its loops may stand in an order that it is not in, and that it comes back without those that stand there.
+func TestWithoutTheSwitcher(t *testing.T) {
+	file := strings.NewReplacer("name: loud, preset: loud, guitar: slide", "name: loud, guitar: slide", "name: clean, preset: clean", "name: clean").Replace(boardFile)
+	p := openPage(t, file)
+	w := p.window()
+	w.must("A", op("order", "order", []any{"drive", "buffer"}))
+	w.wants("A", w.lane("A"), []string{"drive", "buffer"})
+	w.wants("off the board", w.tray("A"), []string{"boost", "echo", "board"})
+	w.must("A", op("order", "order", []any{"board", "drive", "buffer"}))
+	w.wants("back", w.lane("A"), []string{"board", "1:false", "boost", "2:false", "echo", "3:false", "drive", "buffer"})
+	w.wants("the text", w.text(), strings.Replace(file, "{name: clean}", "{name: clean, order: [board, drive, buffer], loops: {2: [echo]}}", 1))
+}

@@ -42,11 +42,17 @@ func flattened(entries []orderEntry, f *chains.File, t chains.Take) (order []str
 			}
 			return nil
 		}
-		if e.In == nil {
-			loops = t.Loops
-			return nil
+		if e.In != nil {
+			loops, err = ownLoops(e, f, t)
+			return err
 		}
-		loops, err = ownLoops(e, f, t)
+		// It comes onto the board: what stands there is not in its loops.
+		stands := names(entries)
+		in := map[int][]string{}
+		for _, l := range f.LoopsOf(t) {
+			in[l.Number] = slices.DeleteFunc(slices.Clone(l.Blocks), func(b string) bool { return slices.Contains(stands, b) })
+		}
+		loops, err = ownLoops(orderEntry{Block: e.Block, In: in}, f, t)
 		return err
 	}
 	order = []string{}
@@ -75,6 +81,18 @@ func flattened(entries []orderEntry, f *chains.File, t chains.Take) (order []str
 	return order, split, loops, nil
 }
 
+// names is the blocks of an order, those in loops left out.
+func names(entries []orderEntry) (all []string) {
+	for _, e := range entries {
+		if e.Split != nil {
+			all = append(append(all, names(e.Split.Left)...), names(e.Split.Right)...)
+			continue
+		}
+		all = append(all, e.Block)
+	}
+	return all
+}
+
 // ownLoops is what a take says of its loops once they hold what an entry says: what it has said before and is still so, and what is not as the switcher has it.
 func ownLoops(e orderEntry, f *chains.File, t chains.Take) (own []chains.Loop, err error) {
 	of := func(loops []chains.Loop, number int) int {
@@ -87,10 +105,10 @@ func ownLoops(e orderEntry, f *chains.File, t chains.Take) (own []chains.Loop, e
 		}
 	}
 	for k, l := range before {
-		names := e.In[l.Number]
-		said := of(t.Loops, l.Number) >= 0 && slices.Equal(names, l.Blocks)
-		if said || !slices.Equal(names, file[k].Blocks) {
-			own = append(own, chains.Loop{Number: l.Number, Blocks: names})
+		now := e.In[l.Number]
+		said := of(t.Loops, l.Number) >= 0 && slices.Equal(now, l.Blocks)
+		if said || !slices.Equal(now, file[k].Blocks) {
+			own = append(own, chains.Loop{Number: l.Number, Blocks: now})
 		}
 	}
 	return own, nil
