@@ -92,3 +92,52 @@ func TestNewtonForFewPorts(t *testing.T) {
 		}
 	}
 }
+
+// Three equal circuits side by side have more ports than the quick form of a step takes; each gives what one gives alone.
+func TestManyPorts(t *testing.T) {
+	lay := func(n *Netlist, name string) {
+		n.V(name+"vcc", name+"vcc", "0", 9)
+		n.C(name+"c", "in", name+"b", 1e-6)
+		n.R(name+"rb", name+"e2", name+"b", 100e3)
+		n.R(name+"rc", name+"vcc", name+"c1", 33e3)
+		q := BJT{Name: "q", Is: 1e-14, BF: 200, BR: 1, VAF: 100}
+		n.Q(name+"q1", name+"c1", name+"b", "0", q)
+		n.R(name+"rc2", name+"vcc", name+"out", 8.2e3)
+		n.R(name+"re", name+"e2", "0", 1e3)
+		n.Q(name+"q2", name+"out", name+"c1", name+"e2", q)
+	}
+	run := func(names ...string) [][]float64 {
+		n := New()
+		n.Input("in", "in", "0")
+		var probes []string
+		for _, name := range names {
+			lay(n, name)
+			probes = append(probes, name+"out")
+		}
+		tr, err := n.NewTransient(Options{Step: 1 / 384e3, Levels: 3, Tolerance: 1e-4}, probes...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if many := 4*len(names) > 8; tr.few == many {
+			t.Fatalf("%d ports are few: %v", 4*len(names), tr.few)
+		}
+		out := make([][]float64, 4000)
+		for k := range out {
+			out[k] = make([]float64, len(names))
+			at := 2 * math.Pi * float64(k) / 384e3
+			tr.Step(out[k], []float64{0.2 * math.Sin(1000*at) * math.Min(1, float64(k)/400)})
+		}
+		if r := tr.Report(); r.Failures > 0 || r.Divided == 0 {
+			t.Errorf("%+v", r)
+		}
+		return out
+	}
+	one, three := run("a"), run("a", "b", "c")
+	for k, y := range three {
+		for j, v := range y {
+			if math.Abs(v-one[k][0]) > 1e-7 {
+				t.Fatalf("circuit %d, sample %d: %.9f V, want %.9f V", j+1, k, v, one[k][0])
+			}
+		}
+	}
+}

@@ -32,6 +32,7 @@ type stepper struct {
 	p, want, tangent, off, ahead []float64
 	fresh                        bool // there is no step before the last: off is all that is known
 	slope                        *slope
+	none                         []float64 // zeros, where there are many
 	jac                          []float64 // the Jacobian's factors
 	piv                          []int
 }
@@ -234,7 +235,7 @@ func (p *OperatingPoint) stepper(step float64, micro int, between func(x float64
 		for _, r := range []*[]float64{&st.p, &st.want, &st.tangent, &st.off, &st.ahead} {
 			*r = make([]float64, st.mp)[:m]
 		}
-		st.k = k
+		st.k, st.none = k, make([]float64, st.mp)
 		return st, nil
 	}
 	st.slope = newSlope(st.mp, m, k)
@@ -252,8 +253,12 @@ func padded(m int) int {
 	return (m + 7) / 8 * 8
 }
 
-// times is the product of the columns a, of mp numbers each, and x, in dst.
+// times is the product of the columns a, of mp numbers each, and x, in dst, which has room for as many.
 func (st *stepper) times(a, x, dst []float64) []float64 {
+	if none := st.none; none != nil {
+		carry(dst[:st.mp], none, none, none, a, x)
+		return dst
+	}
 	clear(dst)
 	for k, v := range x {
 		for r, c := range a[k*st.mp:][:len(dst)] {
