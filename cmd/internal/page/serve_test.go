@@ -613,3 +613,38 @@ func TestSessions(t *testing.T) {
 	}
 	p.window()
 }
+
+// A recording that stood at full scale is a caution on the page, as it is in the terminal; one that did not is none.
+func TestClippedRecordingIsTold(t *testing.T) {
+	clipped := func(p *opened) []string {
+		var told []string
+		for _, c := range p.window().State.Cautions {
+			if strings.Contains(c, "clipped on its way in") {
+				told = append(told, c)
+			}
+		}
+		return told
+	}
+	if told := clipped(openPage(t, quickFile)); len(told) > 0 {
+		t.Errorf("a clean recording: %q", told)
+	}
+	hot := openPage(t, quickFile, func(folder string, _ *Options) {
+		x := pluck(48000)
+		for k := range x {
+			x[k] = max(-1, min(1, 6*x[k]))
+		}
+		w, err := samples.Create(filepath.Join(folder, "pluck.wav"), samples.Format{Rate: 48000, Channels: 1, Bits: 24})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Write(x); err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+	})
+	if told := clipped(hot); len(told) != 1 || !strings.HasPrefix(told[0], "pluck stands at full scale") {
+		t.Errorf("a clipped recording: %q", told)
+	}
+}
