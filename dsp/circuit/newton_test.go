@@ -1,6 +1,7 @@
 package circuit
 
 import (
+	"fmt"
 	"math"
 	"testing"
 )
@@ -137,6 +138,41 @@ func TestManyPorts(t *testing.T) {
 		for j, v := range y {
 			if math.Abs(v-one[k][0]) > 1e-7 {
 				t.Fatalf("circuit %d, sample %d: %.9f V, want %.9f V", j+1, k, v, one[k][0])
+			}
+		}
+	}
+}
+
+// What is not a finite number leaves nothing behind that Reset does not clear, in the rows that are no port either: reset equals new, to the last bit.
+func TestResetAfterWhatIsNotFinite(t *testing.T) {
+	for _, diodes := range []int{1, 3, 5, 7, 9} { // rows of four, of eight, and as many as it takes, none of them full
+		n := New()
+		n.Input("in", "in", "0")
+		n.R("r", "in", "out", 2.2e3)
+		n.C("c", "out", "0", 10e-9)
+		for k := range diodes {
+			n.D(fmt.Sprint("d", k), "out", "0", Diode{Name: "d", Is: 2.52e-9, N: 1.752})
+		}
+		in, want := make([]float64, 100), make([]float64, 100)
+		for k := range in {
+			in[k] = math.Sin(float64(k) / 3)
+		}
+		for _, bad := range []float64{math.NaN(), math.Inf(1)} {
+			tr, err := n.NewTransient(Options{Step: 1. / 192e3, Levels: 2, Tolerance: 1e-4}, "out")
+			if err != nil {
+				t.Fatal(err)
+			}
+			tr.Process(want, in)
+			tr.Reset()
+			got := make([]float64, len(in))
+			tr.Process(got[:3], []float64{0, bad, 1})
+			tr.Reset()
+			tr.Process(got, in)
+			for k := range got {
+				if got[k] != want[k] {
+					t.Errorf("%d diodes, after %v: sample %d is %v V, new it is %v V", diodes, bad, k, got[k], want[k])
+					break
+				}
 			}
 		}
 	}

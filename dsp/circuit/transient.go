@@ -204,6 +204,9 @@ func (t *Transient) Reset() {
 	for l, st := range t.levels {
 		clear(st.z)
 		clear(st.past)
+		if sl := st.slope; sl != nil { // with the rows that are no port: what is not a number times zero is not a number there
+			sl.p, sl.off, sl.ahead = row{}, row{}, row{}
+		}
 		t.current[l] = false
 	}
 	t.reseat(t.levels[0])
