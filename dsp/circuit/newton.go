@@ -339,7 +339,8 @@ func (st *stepper) invertJacobian() {
 	if st.slope == nil {
 		return
 	}
-	column := make([]float64, st.m)
+	var room row
+	column := room[:st.m]
 	for c := range column {
 		clear(column)
 		column[c] = 1
