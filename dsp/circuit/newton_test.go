@@ -177,3 +177,32 @@ func TestResetAfterWhatIsNotFinite(t *testing.T) {
 		}
 	}
 }
+
+// Circuits that nothing drives stay at their operating point, with and without ports and memory: there are no columns to multiply then.
+func TestNothingDriven(t *testing.T) {
+	for _, diodes := range []int{0, 1, 5, 9} {
+		for _, memory := range []bool{false, true} {
+			n := New()
+			n.V("v", "in", "0", 9)
+			n.R("r", "in", "out", 2.2e3)
+			n.R("r2", "out", "0", 10e3)
+			for k := range diodes {
+				n.D(fmt.Sprint("d", k), "out", "0", Diode{Name: "d", Is: 2.52e-9, N: 1.752})
+			}
+			if memory {
+				n.C("c", "out", "0", 10e-9)
+			}
+			tr, err := n.NewTransient(Options{Step: 1. / 192e3, Levels: 2, Tolerance: 1e-4}, "out")
+			if err != nil {
+				t.Fatal(err)
+			}
+			for k := range 10 {
+				var y [1]float64
+				tr.Step(y[:], nil)
+				if want := tr.Point().V("out"); !(math.Abs(y[0]-want) <= 1e-9) { // V: portTolerance
+					t.Errorf("%d diodes, memory %v, step %d: %v V, at rest %v V", diodes, memory, k, y[0], want)
+				}
+			}
+		}
+	}
+}

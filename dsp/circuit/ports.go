@@ -46,7 +46,7 @@ func newSlope(width, ports int, k []float64) *slope {
 // predict sets next to where the step from v to the linear parts P·x will lead, by the last Jacobian. It returns the longest way to there over all ports, as a share of what their devices take in
 // one step: where it is at most 1 nothing is to be limited.
 func (t *ports) predict(s *slope, p, x []float64) float64 {
-	if fast {
+	if fast && len(x) > 0 {
 		_ = p[len(x)*s.width-1]
 		if s.width == 4 {
 			return predict4(t, s, &p[0], &x[0], len(x))
@@ -230,7 +230,7 @@ func larger(a, b float64) float64 {
 
 // carry is the step of the modes: next is what the states s become by themselves, on the diagonal and, in blocks of two, beside it, and by so many columns of drive times x. All have a multiple of four rows.
 func carry(next, s, diagonal, turn, drive, x []float64) {
-	if fast {
+	if fast && len(x) > 0 {
 		_, _, _, _ = s[len(next)-1], diagonal[len(next)-1], turn[len(next)-1], drive[len(next)*len(x)-1]
 		carryAVX(&next[0], &s[0], &diagonal[0], &turn[0], &drive[0], len(next), &x[0], len(x))
 		return
@@ -253,7 +253,7 @@ func carryPlain(next, s, diagonal, turn, drive, x []float64) {
 
 // product is that of a, whose length is a multiple of eight, and as much of b.
 func product(a, b []float64) float64 {
-	if fast {
+	if fast && len(a) > 0 {
 		_ = b[len(a)-1]
 		return productAVX(&a[0], &b[0], len(a))
 	}
