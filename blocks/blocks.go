@@ -153,7 +153,8 @@ func (s Settings) Word(knob string) string {
 
 // Core is the signal processing inside a stage. Signals are volts at the recording's rate, one slice
 // per channel, all of one length. Process must give the same samples however a signal is cut into calls,
-// must not allocate, and never fails. out may be in.
+// must not allocate, and never fails. out may be in; where it is not, in stays as it is, since others may
+// read it too.
 type Core interface {
 	Process(out, in [][]float64)
 	// Latency is by how many samples the output comes after the input beyond what the block means to

@@ -74,6 +74,7 @@ var checks = []check{
 	{"ceiling", ceiling},
 	{"calls", calls},
 	{"reset", reset},
+	{"inputs", inputs},
 	{"allocation", allocation},
 	{"silence", silence},
 	{"stage", stage},
@@ -396,6 +397,32 @@ func reset(t *try) {
 		used.Reset()
 		if k := different(used.run(x), fresh.run(x)); k >= 0 {
 			t.fault("%s: sample %d differs after Reset", p.name, k)
+		}
+	}
+}
+
+// inputs: a core leaves what it gets as it is, since others may read it too.
+func inputs(t *try) {
+	for _, p := range corners(t.kind) {
+		r := t.rig(p)
+		if r == nil {
+			return
+		}
+		for _, s := range r.Stages {
+			x := hostile(1500)
+			in, out := make([][]float64, len(s.Sense)), make([][]float64, len(s.Drive))
+			for k := range in {
+				in[k] = slices.Clone(x)
+			}
+			for k := range out {
+				out[k] = make([]float64, len(x))
+			}
+			s.Core.Process(out, in)
+			for k := range in {
+				if !slices.Equal(in[k], x) {
+					t.fault("%s: %s writes into its input %d", p.name, s.Name, k+1)
+				}
+			}
 		}
 	}
 }

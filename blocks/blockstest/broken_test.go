@@ -49,6 +49,7 @@ type plain struct {
 	before    func(p *plain, n int)
 	after     func(p *plain, y []float64)
 	forgetful bool // Reset forgets to forget
+	scribbles bool // Process leaves its output in its input
 }
 
 func (p *plain) Process(out, in [][]float64) {
@@ -68,6 +69,9 @@ func (p *plain) Process(out, in [][]float64) {
 	}
 	if p.after != nil {
 		p.after(p, y)
+	}
+	if p.scribbles {
+		copy(in[0], y)
 	}
 }
 
@@ -155,6 +159,7 @@ func TestBroken(t *testing.T) {
 			}
 		}), "calls"},
 		{"does not forget", core(func(p *plain) { p.forgetful = true }), "reset"},
+		{"writes into its input", core(func(p *plain) { p.scribbles = true }), "inputs"},
 		{"asks for memory", core(func(p *plain) { p.before = func(_ *plain, n int) { kept = make([]float64, n) } }), "allocation"},
 
 		{"hums by itself", core(func(p *plain) {
