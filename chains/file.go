@@ -268,7 +268,7 @@ func (f *File) line(c *Chain, names []string, t Take) []Placed {
 			case b.Loops != nil:
 				b.Loops = f.LoopsOf(t)
 				c.switchers = append(c.switchers, b)
-				line = append(line, b.pieces(c.pool, f.loopsOn(t))...)
+				line = append(line, b.pieces(c.pool, f.LoopsOn(t))...)
 			default:
 				line = append(line, *c.pool[name])
 			}

@@ -280,7 +280,7 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 				r.at(t.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
 			case l == nil && !slices.Contains(order, name):
 				r.at(t.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
-			case l != nil && !slices.Contains(f.loopsOn(t), l.Number):
+			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
 				r.at(t.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
 			}
 		}
@@ -289,7 +289,7 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 			switch l := holder(loops, part); {
 			case l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
 				r.at(s.node, "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
-			case l != nil && !slices.Contains(f.loopsOn(t), l.Number):
+			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
 				r.at(s.node, "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
 			}
 			r.settable(f, s)
@@ -375,7 +375,7 @@ func (f *File) reached(t Take) []string {
 		all = append(append(all, split.Left...), split.Right...)
 	}
 	if s := f.switcher(); s != nil && slices.Contains(all, s.Name) {
-		on := f.loopsOn(t)
+		on := f.LoopsOn(t)
 		for _, l := range f.LoopsOf(t) {
 			if slices.Contains(on, l.Number) {
 				all = append(all, l.Blocks...)

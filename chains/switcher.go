@@ -76,8 +76,8 @@ func (f *File) preset(name string) *Preset {
 	return nil
 }
 
-// loopsOn is the numbers of the loops that are in, in a take.
-func (f *File) loopsOn(t Take) []int {
+// LoopsOn is the numbers of the loops that are in, in a take.
+func (f *File) LoopsOn(t Take) []int {
 	var on []int
 	if p := f.preset(t.Preset); p != nil {
 		on = slices.Clone(p.Loops)

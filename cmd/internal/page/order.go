@@ -113,21 +113,3 @@ func ownLoops(e orderEntry, f *chains.File, t chains.Take) (own []chains.Loop, e
 	}
 	return own, nil
 }
-
-// loopsOn is the numbers of the loops that a take has in.
-func loopsOn(f *chains.File, t chains.Take) []int {
-	var on []int
-	for _, p := range f.Presets {
-		if p.Name == t.Preset {
-			on = slices.Clone(p.Loops)
-		}
-	}
-	for _, k := range t.Toggle {
-		if at := slices.Index(on, k); at >= 0 {
-			on = slices.Delete(on, at, at+1)
-		} else {
-			on = append(on, k)
-		}
-	}
-	return on
-}

@@ -197,7 +197,7 @@ func (n *session) side(k int) (*Side, error) {
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}
 	here := map[string]bool{}
-	l := layer{file: f, take: t, on: loopsOn(f, t), here: here}
+	l := layer{file: f, take: t, on: f.LoopsOn(t), here: here}
 	for _, station := range l.lay(c.Blocks, hands, "the guitar") {
 		s.Lane = append(s.Lane, station)
 	}
