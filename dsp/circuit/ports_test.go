@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// step is a slope and ports as a circuit of so many ports might have them, and columns for predict.
+// randomPorts is ports and a slope as a circuit of so many ports might have them, and columns for predict.
 func randomPorts(r *rand.Rand, m, columns int) (t *ports, s *slope, p, x []float64) {
 	width := padded(m)
 	k := make([]float64, width*m)
