@@ -203,6 +203,20 @@ func TestNothingDriven(t *testing.T) {
 					t.Errorf("%d diodes, memory %v, step %d: %v V, at rest %v V", diodes, memory, k, y[0], want)
 				}
 			}
+			if diodes > 0 {
+				continue
+			}
+			f, err := n.NewSampled(1./48e3, 20e3, "out")
+			if err != nil {
+				t.Fatal(err)
+			}
+			y := make([]float64, 10)
+			f.Process([][]float64{y}, nil)
+			for k, v := range y {
+				if want := tr.Point().V("out"); v != want {
+					t.Errorf("sampled, memory %v, sample %d: %v V, at rest %v V", memory, k, v, want)
+				}
+			}
 		}
 	}
 }

@@ -123,7 +123,9 @@ func (n *Netlist) NewSampled(step dsp.Second, top dsp.Hertz, probes ...string) (
 func (f *Sampled) prepare() {
 	past := f.late + 3 // a mode looks three samples back
 	for _, r := range f.reads {
-		past = max(past, f.late-r.late+len(r.taps[0])-1)
+		for _, taps := range r.taps {
+			past = max(past, f.late-r.late+len(taps)-1)
+		}
 		f.narrow, f.whole = f.narrow || slices.Contains(r.near, true), f.whole || slices.Contains(r.near, false)
 	}
 	f.desks = make([]*desk, f.ni)
@@ -512,6 +514,12 @@ func (f *Sampled) Process(out, in [][]float64) {
 // read gives one probe.
 func (f *Sampled) read(r *reading, out []float64) {
 	bias, y := r.y0, out
+	if f.ni == 0 { // nothing drives it
+		for j := range out {
+			out[j] = bias
+		}
+		return
+	}
 	middle := len(f.past[0]) - f.late // of the sample that is as late as the FIR filters' middle
 	for i, one := range r.filters {
 		d := f.desks[i]
