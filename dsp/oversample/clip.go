@@ -8,7 +8,7 @@ import (
 	"drywire/dsp/gemv"
 )
 
-// Clip limits a signal to between two voltages, without memory, and with little aliasing.
+// Clip limits a signal to between two voltages, by a law without memory, and with little aliasing.
 //
 // What goes over the limits, the excess, is computed at the high rate, brought down and taken away from the
 // delayed input. So a signal that stays between the limits passes bit for bit, and costs next to nothing.
