@@ -48,8 +48,8 @@ func TestCeilingOfARail(t *testing.T) {
 	}
 }
 
-// However many boosts stand in a row behind a drive, and however hard they are hit, none gives more than its rails, 4.5 V - 1.5 V = 3 V, but for what a band limit makes of edges. Where the
-// ringing of many meets, that is at worst 2.4 times as much, the sum of the magnitudes of the filter's taps; half of it is room enough here.
+// However many boosts stand in a row behind a drive, and however hard they are hit, none gives more than its rails, 4.5 V - 1.5 V = 3 V, but for what a band limit makes of edges: 9 % (Gibbs)
+// where they stand alone, and at the very worst 7.1 V, by the sum of the magnitudes of the filter's taps. Twice the rails is between the two.
 func TestRailsHoldInARow(t *testing.T) {
 	c := chain(t, "drive: {kind: overdrive, drive: 10, tone: 10, level: 10}; one: {kind: boost, gain: 30 dB}; two: {kind: boost, gain: 30 dB}; three: {kind: boost, gain: 30 dB}", "drive, one, two, three")
 	jacks := []string{"one.out", "two.out", "three.out"}

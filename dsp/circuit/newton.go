@@ -135,9 +135,10 @@ func (t *Transient) newton(st *stepper, limit int, giveUp bool) (int, outcome) {
 		st.solveJacobian(d)
 		worst := 0.0
 		for k, x := range d {
-			if x = math.Abs(x) * t.dev.weight[k]; x > worst || math.IsNaN(x) {
-				worst = x
+			if x = math.Abs(x) * t.dev.weight[k]; !(x <= beyondSense) {
+				x = math.Inf(1)
 			}
+			worst = larger(worst, x)
 		}
 		outcome := t.judge(worst, giveUp)
 		if outcome == solved {

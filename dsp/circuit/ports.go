@@ -73,7 +73,8 @@ func (t *ports) predictPlain(s *slope, p, x []float64) float64 {
 }
 
 // correct sets d to Newton's correction of next, where the devices have the currents i and the derivatives own and oth, and inverse to the inverse of the Jacobian there. It returns the largest
-// correction, weighed; +Inf where one is not a number or beyond all sense; and -1 where the Jacobian has no inverse by this method.
+// correction, weighed; +Inf where one is not a number or beyond all sense; and -1 where the Jacobian has no inverse by this method: inverse is then
+// not to be used.
 func (t *ports) correct(s *slope) float64 {
 	if fast {
 		if s.width == 4 {

@@ -1,7 +1,7 @@
 // Package gemv is what the inner loops of filters are made of, eight numbers at a time. It is not a library of linear algebra: sizes are fixed, nothing is checked but ends.
 //
 // On processors of the x86 family with AVX2 and FMA the loops are in assembly, else in Go. Both do the same operations in the same order, Fused where products are added up, and
-// give the same bits. Registers of 512 bits were tried: the scalar work between the calls lost more than the calls gained, and filters over whole blocks gained 4 %.
+// on one type of processor give the same bits. Registers of 512 bits were tried: the scalar work between the calls lost more than the calls gained, and filters over whole blocks gained 4 %.
 //
 // Start reading at Add8; add8 is the plain form. For whole signals see Slide and Mode.
 package gemv

@@ -95,15 +95,15 @@ func (c *Clip) swell() float64 {
 	impulse, h := make([]float64, c.up.memory()), make([]float64, c.factor*c.up.memory())
 	impulse[0] = 1
 	c.up.Process(h, impulse)
-	var most float64
+	var largest float64
 	for p := 0; p < c.factor; p++ {
 		var sum float64
 		for i := p; i < len(h); i += c.factor {
 			sum += math.Abs(h[i])
 		}
-		most = max(most, sum)
+		largest = max(largest, sum)
 	}
-	return most
+	return largest
 }
 
 // Latency is the delay in base samples.
