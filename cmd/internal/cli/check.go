@@ -31,9 +31,9 @@ the file with its place. Where a take splits into two paths, it says whether the
 are heard as one: they do where their correlation is under -0.5, or where their sum is 6 dB or more
 under the sum of their powers in any octave from 80 Hz to 5 kHz; by their responses, or where one of
 them has a block without one, as a reverb, by rendering many tones at once. A plug that would harm
-a block is a mistake; an overloaded output and a block that starves are warned of. At the end it says
-which cables to move on the floor from the first take to each of the others, as few as it takes. It
-writes nothing.`,
+a block is a mistake; an overloaded output and a block that starves are warned of. At the end it
+says which cables to move on the floor from the first take to each of the others, as few as it
+takes. It writes nothing.`,
 		Example: `  drywire check my-chain.yaml`,
 		Args:    oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
