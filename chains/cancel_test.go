@@ -88,15 +88,18 @@ order: [first, {split: {left: [a], right: [b]}}]
 	}
 }
 
-// One octave may cancel where the whole does not: about 200 Hz the two are equal and opposite, elsewhere the left path drowns the right one.
-func TestCancellationInAnOctave(t *testing.T) {
-	f := board(t, `
+// oneOctave cancels about 200 Hz alone.
+const oneOctave = `
 blocks:
   a: {kind: eq, low_mid: -12 dB, low_mid_freq: 200 Hz, low_mid_q: 0.4, level: 12 dB}
   b: {kind: eq, low_mid: 18 dB, low_mid_freq: 200 Hz, low_mid_q: 0.4, level: -18 dB}
   c: {kind: trim, polarity: inverted}
 order: [{split: {left: [a], right: [b, c]}}]
-`)
+`
+
+// One octave may cancel where the whole does not: about 200 Hz the two are equal and opposite, elsewhere the left path drowns the right one.
+func TestCancellationInAnOctave(t *testing.T) {
+	f := board(t, oneOctave)
 	x, err := f.Chains()[0].Cancellation(t.Context(), 48000)
 	if err != nil {
 		t.Fatal(err)
@@ -142,13 +145,7 @@ func TestCancellationBehindAReverb(t *testing.T) {
 
 // By rendering it is what it is by the responses, in the whole and in the octave that is lowest.
 func TestCancellationBothWays(t *testing.T) {
-	f := board(t, `
-blocks:
-  a: {kind: eq, low_mid: -12 dB, low_mid_freq: 200 Hz, low_mid_q: 0.4, level: 12 dB}
-  b: {kind: eq, low_mid: 18 dB, low_mid_freq: 200 Hz, low_mid_q: 0.4, level: -18 dB}
-  c: {kind: trim, polarity: inverted}
-order: [{split: {left: [a], right: [b, c]}}]
-`)
+	f := board(t, oneOctave)
 	c := f.Chains()[0]
 	response, err := c.octavesByResponse(48000)
 	if err != nil {

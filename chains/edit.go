@@ -139,7 +139,7 @@ func (d *document) ownLoops(f *File, switcher string, loops []Loop) error {
 	loops = sortedLoops(loops)
 	if f.Blocks[at].Loops == nil {
 		m := d.find("blocks", switcher)
-		if err := d.insertKey(m, len(m.entries)-1, "loops", flowLoops(loops), false); err != nil {
+		if err := d.insertKey(m, len(m.entries)-1, "loops", LoopsText(loops), false); err != nil {
 			return err
 		}
 	} else if err := d.setLoops(f.Blocks[at].Loops, loops, "blocks", switcher, "loops"); err != nil {
@@ -480,7 +480,7 @@ func (t Take) pairs() []pair {
 		all = append(all, pair{"order", same(flowOrder(t.Order, t.Split))})
 	}
 	if len(t.Loops) > 0 {
-		all = append(all, pair{"loops", same(flowLoops(t.Loops))})
+		all = append(all, pair{"loops", same(LoopsText(t.Loops))})
 	}
 	if len(t.Toggle) > 0 {
 		all = append(all, pair{"toggle", same(flowNames(numbers(t.Toggle)))})
@@ -721,8 +721,8 @@ func sortedLoops(loops []Loop) []Loop {
 	return all
 }
 
-// flowLoops is loops in one line.
-func flowLoops(loops []Loop) string {
+// LoopsText is loops as a chain file has them in one line, with names in quotes where they need them.
+func LoopsText(loops []Loop) string {
 	var all []string
 	for _, l := range loops {
 		all = append(all, strconv.Itoa(l.Number)+": "+flowNames(l.Blocks))

@@ -434,15 +434,6 @@ func quoted(text string) string {
 	return text
 }
 
-// loopsText is loops as they stand in a chain file.
-func loopsText(loops []chains.Loop) string {
-	var all []string
-	for _, l := range loops {
-		all = append(all, fmt.Sprintf("%d: [%s]", l.Number, strings.Join(l.Blocks, ", ")))
-	}
-	return "{" + strings.Join(all, ", ") + "}"
-}
-
 // boardKeys is what a take says about its guitar, its preset and its loops, as it stands in a chain file.
 func boardKeys(t chains.Take) []string {
 	var keys []string
@@ -453,7 +444,7 @@ func boardKeys(t chains.Take) []string {
 		keys = append(keys, "preset: "+quoted(t.Preset))
 	}
 	if len(t.Loops) > 0 {
-		keys = append(keys, "loops: "+loopsText(t.Loops))
+		keys = append(keys, "loops: "+chains.LoopsText(t.Loops))
 	}
 	if len(t.Toggle) > 0 {
 		keys = append(keys, "toggle: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(t.Toggle), " ", ", "), "[]")+"]")
