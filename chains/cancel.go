@@ -143,7 +143,7 @@ func (c *Chain) octavesByRendering(ctx context.Context, rate dsp.Hertz) (list [c
 			z *= step
 		}
 	}
-	r, err := c.Wire(rate, section.Draft).Renderer(outLeft, outRight)
+	r, err := c.Plan(rate, section.Draft).Renderer(outLeft, outRight)
 	if err != nil {
 		return list, err
 	}

@@ -165,7 +165,7 @@ func seek(distortion func(level float64) (thd, peak float64, err error)) (volts 
 }
 
 // rig is the block between a source and a load, both resistors.
-func (p Placed) rig(rate dsp.Hertz, from, to dsp.Ohm) *Wiring {
+func (p Placed) rig(rate dsp.Hertz, from, to dsp.Ohm) *Plan {
 	bench := handoverBench()
 	bench.Rate, bench.Oversample = rate, section.Draft.Oversample(rate)
 	bench.Circuit.Input(source, "dry", circuit.Ground)
@@ -174,5 +174,5 @@ func (p Placed) rig(rate dsp.Hertz, from, to dsp.Ohm) *Wiring {
 	bench.ColdR("load.r", p.Out(), circuit.Ground, to)
 	w := &Wiring{Chain: &Chain{Take: p.Name, Blocks: []Placed{p}}, Rate: rate, Quality: section.Draft, Circuit: bench.Circuit}
 	w.order(bench.Circuit.Split(), bench.Stages)
-	return w
+	return w.Plan()
 }

@@ -20,12 +20,12 @@ import (
 // The noises of two nodes of one section are made apart; in truth they are partly the same. And what a section makes itself is added at its output, so that
 // it does not change with the signal.
 func (r *Renderer) AddNoise(seed uint64) error {
-	rate := float64(r.Wiring.Rate)
+	rate := float64(r.Plan.Rate)
 	for k := range r.steps {
 		st := &r.steps[k]
 		st.noise = nil
 		for _, name := range st.names {
-			density, err := r.Wiring.ownDensity(st.section == nil, name)
+			density, err := r.Plan.ownDensity(st.section == nil, name)
 			if err != nil {
 				return err
 			}

@@ -69,7 +69,7 @@ func TestPuzzle(t *testing.T) {
 	type reading struct{ into, peak, level, loud, low, noise, over float64 }
 	look := func(take string, sustain, volume float64) (r reading) {
 		c := turned(t, f, take, sustain, volume)
-		w := c.Wire(classicRate, section.Draft)
+		w := c.Plan(classicRate, section.Draft)
 		at := func(node string) []float64 {
 			y, err := memo.Signal(t.Context(), w, node)
 			if err != nil {

@@ -80,7 +80,7 @@ func references(t *testing.T, folder string, least int) []reference {
 // lacks is what the circuit that is rendered here has and the deck that was run has not: cards of elements and models.
 func (r reference) lacks() []string {
 	var cards []string
-	for _, card := range strings.Split(r.chain.Wire(dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
+	for _, card := range strings.Split(r.chain.Plan(dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
 		if card != "" && strings.ContainsAny(card[:1], "RCLQDEGF") && !strings.Contains(r.deck, "\n"+card+"\n") || strings.HasPrefix(card, ".model") && !strings.Contains(r.deck, card) {
 			cards = append(cards, card)
 		}
@@ -150,7 +150,7 @@ func TestAgainstCircuitSimulator(t *testing.T) {
 // renderTap renders a chain and gives one jack's voltage.
 func renderTap(t *testing.T, c *Chain, rate float64, q section.Quality, in []float64, jack string) []float64 {
 	t.Helper()
-	r, err := c.Wire(dsp.Hertz(rate), q).Renderer(jack)
+	r, err := c.Plan(dsp.Hertz(rate), q).Renderer(jack)
 	if err != nil {
 		t.Fatal(err)
 	}

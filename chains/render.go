@@ -37,7 +37,7 @@ func (s *slice) Read(dst []float64) (int, error) {
 // Renderer is a wired chain at work: a recording goes in, the voltages of the tapped jacks come out. It keeps no more than a block
 // of any signal, so that a recording may be of any length.
 type Renderer struct {
-	Wiring *Wiring
+	Plan *Plan
 	Taps   []string // the jacks that are read
 
 	steps   []step
@@ -84,8 +84,8 @@ func (d *delay) process(dst, src []float64) {
 const blockSize = 512
 
 // Renderer prepares the chain to be rendered, with the jacks that are to be read.
-func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
-	r := &Renderer{Wiring: w, Taps: taps}
+func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
+	r := &Renderer{Plan: w, Taps: taps}
 	if err := w.Chain.bare(); err != nil {
 		return nil, err
 	}
@@ -294,7 +294,7 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 			}
 			if err != nil {
 				ended = true
-				total = read + int64(math.Round(float64(after)*float64(r.Wiring.Rate)))
+				total = read + int64(math.Round(float64(after)*float64(r.Plan.Rate)))
 				clear(in[n:])
 				n = blockSize
 			}
@@ -331,7 +331,7 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 			}
 			for j, x := range out[k] {
 				if math.IsNaN(x) || math.IsInf(x, 0) {
-					return fmt.Errorf("take %q, jack %s, sample %d: %w", r.Wiring.Chain.Take, r.Taps[k], written+int64(j), ErrNotFinite)
+					return fmt.Errorf("take %q, jack %s, sample %d: %w", r.Plan.Chain.Take, r.Taps[k], written+int64(j), ErrNotFinite)
 				}
 			}
 		}

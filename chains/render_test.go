@@ -52,7 +52,7 @@ func chain(t testing.TB, blocks, order string, set ...string) *Chain {
 // render runs a chain over samples in volts and returns what the jacks have, as long as the input. No step may fail.
 func render(t testing.TB, c *Chain, rate float64, q section.Quality, src Source, jacks ...string) [][]float64 {
 	t.Helper()
-	r, err := c.Wire(dsp.Hertz(rate), q).Renderer(jacks...)
+	r, err := c.Plan(dsp.Hertz(rate), q).Renderer(jacks...)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -135,7 +135,7 @@ func (c *resumed) Process(out, in [][]float64) {
 }
 
 // Known is the voltage of a node where it has been computed and is still remembered. It must not be changed.
-func (m *Memo) Known(w *Wiring, node string) ([]float64, bool) {
+func (m *Memo) Known(w *Plan, node string) ([]float64, bool) {
 	if w.Rate != m.Rate || w.Quality != m.Quality || w.Section(node) == nil {
 		return nil, false
 	}
@@ -153,7 +153,7 @@ func (m *Memo) Known(w *Wiring, node string) ([]float64, bool) {
 const Margin = margin
 
 // Key identifies the voltages at the chain's ends: whatever has the same key sounds the same on the same recording.
-func (w *Wiring) Key() string {
+func (w *Plan) Key() string {
 	key := ""
 	for _, j := range w.Chain.Ends() {
 		k := w.key(j)
@@ -164,7 +164,7 @@ func (w *Wiring) Key() string {
 
 // PastOf finds what the stages of this wiring were fed in another one of the same recording, rate and quality, as far as it is known: a stage of the same
 // name and the same core, one of the same core, or one of the same name, in this order.
-func (w *Wiring) PastOf(m *Memo, other *Wiring, at int) []Past {
+func (w *Plan) PastOf(m *Memo, other *Plan, at int) []Past {
 	var pasts []Past
 	for _, s := range w.Stages {
 		best, rank := -1, 0

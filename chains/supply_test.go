@@ -110,7 +110,7 @@ func TestRippleByRejection(t *testing.T) {
 func TestRippleThroughACircuit(t *testing.T) {
 	f := board(t, brick+"blocks: {a: {kind: fuzz, power: daisy.1}}\norder: [a]\n")
 	c := f.Chains()[0]
-	w := c.Wire(48000, section.Draft)
+	w := c.Plan(48000, section.Draft)
 	ac, err := w.Section("out").AC()
 	if err != nil {
 		t.Fatal(err)

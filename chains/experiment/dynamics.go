@@ -78,7 +78,7 @@ func silentBelow(l measure.Levels) Figure {
 // toneAlone is the steady state at out before any tail has filled: 0.4 s after the tone began, for 0.1 s. An echo or a reverb has come in by then as far
 // as it does while one plays.
 func toneAlone(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone Tone) ([]float64, error) {
-	r, err := c.At(0).Wire(rate, section.Draft).Renderer(c.Ends()[0])
+	r, err := c.At(0).Plan(rate, section.Draft).Renderer(c.Ends()[0])
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +91,7 @@ func toneAlone(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone Tone) 
 
 // sustain renders the falling note and looks for the time.
 func sustain(ctx context.Context, c *chains.Chain, rate dsp.Hertz, volts float64) (Figure, error) {
-	r, err := c.At(0).Wire(rate, section.Draft).Renderer(c.Ends()[0])
+	r, err := c.At(0).Plan(rate, section.Draft).Renderer(c.Ends()[0])
 	if err != nil {
 		return Figure{}, err
 	}

@@ -79,10 +79,10 @@ const NoTone = "no test tone was asked for"
 var TestTone = Tone{997, 0.2}
 
 // Signals gives the voltage of a jack over the whole recording, like chains.Memo's method Signal.
-type Signals func(ctx context.Context, w *chains.Wiring, jack string) ([]float64, error)
+type Signals func(ctx context.Context, w *chains.Plan, jack string) ([]float64, error)
 
 // Rendered renders a recording in volts once, with all jacks of the wiring read.
-func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signals, error) {
+func Rendered(ctx context.Context, w *chains.Plan, recording []float64) (Signals, error) {
 	jacks := w.Chain.Jacks()
 	r, err := w.Renderer(jacks...)
 	if err != nil {
@@ -92,7 +92,7 @@ func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signa
 	if err != nil {
 		return nil, err
 	}
-	return func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
+	return func(_ context.Context, other *chains.Plan, jack string) ([]float64, error) {
 		for k, j := range jacks {
 			if j == jack && other == w {
 				return all[k], nil
@@ -103,7 +103,7 @@ func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signa
 }
 
 // Measure measures a take. With a test tone it is also run with tones; without one (its zero value), those figures are not measured.
-func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone Tone) (*Measures, error) {
+func Measure(ctx context.Context, w *chains.Plan, signals Signals, tone Tone) (*Measures, error) {
 	c := w.Chain
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Held: chains.Held(c)}
 	jacks := c.Jacks()
@@ -299,7 +299,7 @@ const steady dsp.Second = 0.5
 // toneThrough puts into out what the jacks have in the steady state of some tones.
 func toneThrough(out *[][]float64, c *chains.Chain, rate dsp.Hertz, q section.Quality, tones ...Tone) func(context.Context) error {
 	return func(ctx context.Context) error {
-		w := c.At(0).Wire(rate, q) // a steady state has no time
+		w := c.At(0).Plan(rate, q) // a steady state has no time
 		r, err := w.Renderer(c.Jacks()...)
 		if err != nil {
 			return err
@@ -322,7 +322,7 @@ func together(ctx context.Context, work ...func(context.Context) error) error {
 }
 
 // settling is how long a chain is left alone before a steady state is measured: its tails, 1.5 s at most, and what a guitar and its couplings need.
-func settling(w *chains.Wiring) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
+func settling(w *chains.Plan) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
 
 func sines(n int, rate float64, tones ...Tone) []float64 {
 	x := make([]float64, n)

@@ -75,7 +75,7 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	if r.orders, err = newOrders(orderOf(c), keep); err != nil {
 		return nil, fmt.Errorf("take %q: %w", c.Take, err)
 	}
-	r.commuting = c.Wire(rate, q).Commuting()
+	r.commuting = c.Plan(rate, q).Commuting()
 	r.total, r.countable = r.orders.count()
 	if r.countable && r.total == 0 {
 		return nil, fmt.Errorf("take %q: no order keeps to all that keep says", c.Take)
@@ -124,7 +124,7 @@ func (r *Rank) Fingerprint() string {
 		fmt.Fprintf(h, "%s %s %s %v %s %s\n", b.Name, b.Kind.Name, b.Settings, b.Off, b.Power, b.Switcher)
 	}
 	// Whatever else a chain file may say: what is wired in the end.
-	w := c.Wire(r.Rate, r.Quality)
+	w := c.Plan(r.Rate, r.Quality)
 	fmt.Fprintf(h, "%x\n", w.Circuit.Key("out"))
 	for _, s := range w.Stages {
 		fmt.Fprintf(h, "%s %s\n", s.Name, s.Key)

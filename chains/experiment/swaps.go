@@ -139,7 +139,7 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 		return nil, err
 	}
 	c = c.At(0)
-	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
+	tail := math.Min(swapTail, float64(c.Plan(rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
 	b := newWishBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{
@@ -243,7 +243,7 @@ func (b *wishBench) facts(ctx context.Context, p *played) (Facts, error) {
 	} else {
 		f.NoiseDBu = noiseLevel(noise * noise)
 	}
-	if f.THD, err = b.thd(ctx, p.Wiring); err != nil {
+	if f.THD, err = b.thd(ctx, p.Plan); err != nil {
 		return f, err
 	}
 	f.Sustain, err = b.sustained(ctx, p)

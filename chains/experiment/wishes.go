@@ -31,7 +31,7 @@ type wish struct {
 
 // played is the recording through a chain.
 type played struct {
-	*chains.Wiring
+	*chains.Plan
 	order *chains.Order
 	out   []float64 // V
 	key   [32]byte  // of out
@@ -132,8 +132,8 @@ func (b *wishBench) measure(ctx context.Context, c *chains.Chain, list []wish) (
 }
 
 func (b *wishBench) play(ctx context.Context, c *chains.Chain) (*played, error) {
-	w := c.Wire(b.rate, b.quality)
-	p := &played{Wiring: w, order: b.main.Order(w)}
+	w := c.Plan(b.rate, b.quality)
+	p := &played{Plan: w, order: b.main.Order(w)}
 	var err error
 	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
 		return nil, err
@@ -275,7 +275,7 @@ func (b *wishBench) cleanUp(ctx context.Context, p *played) (Figure, error) {
 	thd := func(volume float64) (Figure, error) {
 		c := *p.Chain
 		c.Guitar.Volume = volume
-		return b.thd(ctx, c.Wire(b.rate, b.quality))
+		return b.thd(ctx, c.Plan(b.rate, b.quality))
 	}
 	full, err := thd(10)
 	if err != nil {
@@ -292,7 +292,7 @@ func (b *wishBench) cleanUp(ctx context.Context, p *played) (Figure, error) {
 }
 
 // thd is the THD at out of the test tone, as in Dynamics.
-func (b *wishBench) thd(ctx context.Context, w *chains.Wiring) (Figure, error) {
+func (b *wishBench) thd(ctx context.Context, w *chains.Plan) (Figure, error) {
 	m := b.probe("tone", func() []float64 { return sines(int(0.5*float64(b.rate)), float64(b.rate), TestTone) })
 	x, err := m.Order(w).Signal(ctx, "out")
 	if err != nil {
@@ -318,7 +318,7 @@ func toneTHD(x []float64, rate float64) Figure {
 
 func (b *wishBench) sustained(ctx context.Context, p *played) (Figure, error) {
 	m := b.probe("note", func() []float64 { return fallingNote(float64(b.rate)) })
-	x, err := m.Order(p.Wiring).Signal(ctx, "out")
+	x, err := m.Order(p.Plan).Signal(ctx, "out")
 	if err != nil {
 		return Figure{}, err
 	}
@@ -362,7 +362,7 @@ func (b *wishBench) clearRepeats(ctx context.Context, p *played) (Figure, error)
 	}
 	low, high := repeatLines(size, rate)
 	m := b.probe(fmt.Sprintf("repeats %d %d", length, size), func() []float64 { return twoNotes(length, size, rate) })
-	x, err := m.Order(p.Wiring).Signal(ctx, "out")
+	x, err := m.Order(p.Plan).Signal(ctx, "out")
 	if err != nil {
 		return Figure{}, err
 	}

@@ -77,7 +77,7 @@ func BenchmarkRank(b *testing.B) {
 		full := func(q section.Quality, tail bool) time.Duration {
 			begun := worked(b)
 			for _, c := range some {
-				w := c.Wire(r.rate, q)
+				w := c.Plan(r.rate, q)
 				render, err := w.Renderer("out")
 				if err != nil {
 					b.Fatal(err)

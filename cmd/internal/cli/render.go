@@ -161,7 +161,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	s.printf("Solver     %s\n", solverText(render.Reports()))
 	s.printf("Wrote      %s\n           %.2f s, %s\n", o.out, float64(wav.Frames())/float64(r.rate), done)
-	warn(s, render.Wiring, render.Reports())
+	warn(s, render.Plan, render.Reports())
 	return nil
 }
 
