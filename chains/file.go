@@ -234,6 +234,7 @@ func (f *File) resolve(t Take) *Chain {
 		s.apply(c)
 	}
 	for _, p := range c.pool {
+		p.Cabinet = f.cabinet(p.Cabinet)
 		p.plug(f.Supplies)
 	}
 	order, split := t.Order, t.Split

@@ -78,6 +78,13 @@ func (c *Chain) Wire(rate dsp.Hertz, q section.Quality) *Wiring {
 	return w
 }
 
+// At is the wiring with its sections computed in another quality; its stages stay as they were wired.
+func (w *Wiring) At(q section.Quality) *Wiring {
+	a := *w
+	a.Quality = q
+	return &a
+}
+
 // run lays blocks from a jack on, each behind the cable that leads to it; the first of these has that length. It returns the jack at the end, and the
 // length of a cable from there.
 func (c *Chain) run(bench *blocks.Bench, line []Placed, from string, length dsp.Metre) (string, dsp.Metre) {

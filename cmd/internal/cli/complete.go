@@ -63,12 +63,12 @@ func completeRecording(*cobra.Command, []string, string) ([]string, cobra.ShellC
 }
 
 // fromChain completes with what the chain file of the command line has.
-func fromChain(words func(f *chainFile, take string) []string) completion {
+func fromChain(words func(f *chains.File, take string) []string) completion {
 	return func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 		if len(args) == 0 || args[0] == "-" {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		f, err := openChainFile(streams{}, args[0])
+		text, _, err := openChainFile(streams{}, args[0])
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
@@ -76,22 +76,22 @@ func fromChain(words func(f *chainFile, take string) []string) completion {
 		if flag := cmd.Flags().Lookup("take"); flag != nil {
 			take = flag.Value.String()
 		}
-		return words(f, take), cobra.ShellCompDirectiveNoFileComp
+		return words(text.File, take), cobra.ShellCompDirectiveNoFileComp
 	}
 }
 
 var (
-	completeTake = fromChain(func(f *chainFile, _ string) []string {
+	completeTake = fromChain(func(f *chains.File, _ string) []string {
 		var words []string
 		for _, c := range f.Chains() {
 			words = append(words, fmt.Sprintf("%s\t%s", c.Take, orderText(c)))
 		}
 		return words
 	})
-	completeJack = fromChain(func(f *chainFile, take string) []string {
+	completeJack = fromChain(func(f *chains.File, take string) []string {
 		return jacksOf(f, take, func(c *chains.Chain) []string { return c.Jacks() })
 	})
-	completeBlock = fromChain(func(f *chainFile, take string) []string {
+	completeBlock = fromChain(func(f *chains.File, take string) []string {
 		return jacksOf(f, take, func(c *chains.Chain) []string {
 			var names []string
 			for _, b := range c.Every() {
@@ -103,7 +103,7 @@ var (
 )
 
 // jacksOf is the words of one take, or of all takes where it is not known.
-func jacksOf(f *chainFile, take string, words func(*chains.Chain) []string) []string {
+func jacksOf(f *chains.File, take string, words func(*chains.Chain) []string) []string {
 	if c, err := f.Take(take); err == nil {
 		return words(c)
 	}

@@ -2,9 +2,7 @@ package cli
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"strings"
 
@@ -12,6 +10,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -53,7 +52,7 @@ all with the tone's peak; and for the dynamics at out:
     thd_percent, thd_n_percent, modulation_percent, difference_percent
   dynamics: curve: in_dbv, out_dbv; compression_db, sustain_seconds, source_falls_seconds,
     clean_up_db, thd_full and thd_rolled (percent, volume 10 and 2), roll_down_db
-What cannot be measured is {"not_measurable": "why"}.`, quantity(mostMeasured, dsp.Seconds)),
+What cannot be measured is {"not_measurable": "why"}.`, quantity(produce.MostMeasured, dsp.Seconds)),
 		Example: `  drywire measure my-chain.yaml --take buffered
   drywire measure my-chain.yaml --bands out --tone "330 Hz 100 mV"`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -75,39 +74,9 @@ What cannot be measured is {"not_measurable": "why"}.`, quantity(mostMeasured, d
 	return cmd
 }
 
-// mostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is all kept in memory at every jack.
-const mostMeasured = 30.0
-
-// voltages is the beginning of a recording in volts.
-func (r *recording) voltages(ctx context.Context, seconds float64) ([]float64, error) {
-	reader, err := r.reader()
-	if err != nil {
-		return nil, err
-	}
-	defer reader.Close()
-	most := int(math.Min(float64(r.frames), math.Round(seconds*float64(r.rate))))
-	from := source{reader, r.volts, nil}
-	x := make([]float64, 0, most)
-	block := make([]float64, 4096)
-	for len(x) < most {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		n, err := from.Read(block[:min(len(block), most-len(x))])
-		x = append(x, block[:n]...)
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, err
-		}
-	}
-	return x, nil
-}
-
 // measureTake renders and measures a take. A zero tone leaves out what needs one.
-func measureTake(ctx context.Context, c *chains.Chain, r *recording, q section.Quality, x []float64, tone experiment.Tone) (*experiment.Measures, error) {
-	w := c.Plan(r.rate, q)
+func measureTake(ctx context.Context, c *chains.Chain, r *produce.Recording, q section.Quality, x []float64, tone experiment.Tone) (*experiment.Measures, error) {
+	w := c.Plan(r.Rate, q)
 	signals, err := experiment.Rendered(ctx, w, x)
 	if err != nil {
 		return nil, err
@@ -137,19 +106,19 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 			return err
 		}
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
+	r := f.Dry
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return err
 	}
-	x, err := r.voltages(ctx, mostMeasured)
+	x, err := r.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return err
 	}
-	if r.seconds() > mostMeasured {
-		s.say("drywire: measured the first %v of %.0f s", quantity(mostMeasured, dsp.Seconds), r.seconds())
+	if r.Seconds() > produce.MostMeasured {
+		s.say("drywire: measured the first %v of %.0f s", quantity(produce.MostMeasured, dsp.Seconds), r.Seconds())
 	}
 	m, err := measureTake(ctx, c, r, q, x, tone)
 	if err != nil {
@@ -160,7 +129,7 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 	}
 	s.printf("Take: %s\n", m.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	r.describe(s)
+	f.describe(s)
 	printMeasures(s, m, o.bands)
 	return nil
 }

@@ -1,0 +1,303 @@
+package produce
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"drywire/chains"
+	"drywire/chains/experiment"
+	"drywire/dsp"
+	"drywire/samples"
+)
+
+// Recording is a dry recording that was found, with what its samples mean. It never changes.
+type Recording struct {
+	Key      string // equal keys, equal voltages
+	Name     string // for messages: its path, or that it ships
+	Title    string // without folder and extension
+	Path     string // as the system has it; "" for a shipped one
+	Rate     dsp.Hertz
+	Frames   int64
+	Volts    float64 // of a sample of 1
+	Load     *chains.Load
+	Notes    []string        // what was made of it, for the user to be told
+	Clipped  samples.Clipped // where it stands at full scale, where all of it has been read
+	Waveform [][2]float64    // least and largest, in volts, of WaveColumns equal parts, or as many as it has frames; nil where it was not asked for
+
+	open func() (r *samples.Reader, done func(), err error)
+}
+
+// WaveColumns is how many parts a waveform is drawn in.
+const WaveColumns = 800
+
+// WithRecording is the project with the recording that its chain file names, or with another one in its place: the path of a WAV file, or the name of
+// one that ships; "" for none. All of it is read, unless it ships and has the level that it was made with.
+func (p *Project) WithRecording(ctx context.Context, another string) (*Project, error) {
+	return p.withRecording(ctx, another, false)
+}
+
+func (p *Project) withRecording(ctx context.Context, another string, drawn bool) (*Project, error) {
+	f := *p.File
+	r, err := p.loader.recording(ctx, p.Text, &f.Recording, another, drawn)
+	if err != nil {
+		return nil, err
+	}
+	return &Project{File: &f, Text: p.Text, Dry: r, loader: p.loader, takes: map[string]*Take{}}, nil
+}
+
+// recording finds the recording that is wanted, or another one in its place, which want then says.
+func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.Recording, another string, drawn bool) (*Recording, error) {
+	r := &Recording{}
+	folder, path := l.Folder, want.File
+	switch {
+	case another != "" && !exists(another) && slices.Contains(shippedNames(), another):
+		// As if the chain file said sample.
+		*want = chains.Recording{Sample: another, Side: want.Side}
+	case another != "":
+		if want.Sample != "" && want.Peak == 0 && want.FullScale == 0 {
+			want.FullScale = 1
+			r.note("level: 1 V at full scale, for the chain file gives none for a recording of your own")
+		}
+		if want.Sample != "" && !want.LoadGiven {
+			r.note("load: none, for the chain file gives none for a recording of your own")
+		}
+		want.Sample, want.File = "", another
+		folder, path, r.Path = Disk("."), another, another
+	case path != "":
+		r.Path = path
+		if d, ok := folder.(Disk); ok {
+			r.Path = d.Path(path)
+		}
+	}
+	r.Load = want.Load
+
+	var shipped samples.Recording
+	var open func() (*samples.Reader, func(), error)
+	stamp := "shipped"
+	if want.Sample != "" {
+		var err error
+		if shipped, err = samples.Find(want.Sample); err != nil {
+			if another != "" {
+				return nil, err
+			}
+			return nil, chains.Faults{chains.At(text.Name, text.Source, "$.recording.sample", err.Error())}
+		}
+		r.Name, r.Title = "shipped recording "+shipped.Name, shipped.Name
+		open = func() (*samples.Reader, func(), error) {
+			reader, err := shipped.Open()
+			if err != nil {
+				return nil, nil, err
+			}
+			return reader, func() { reader.Close() }, nil
+		}
+	} else {
+		r.Name, r.Title = r.Path, strings.TrimSuffix(filepath.Base(filepath.FromSlash(path)), filepath.Ext(path))
+		stamp = folder.Stamp(path)
+		open = func() (*samples.Reader, func(), error) { return folder.Open(path) }
+	}
+	side := samples.Side(want.Side)
+	r.open = func() (*samples.Reader, func(), error) {
+		reader, done, err := open()
+		if err == nil {
+			reader.SetSide(side)
+		}
+		return reader, done, err
+	}
+	load := "none"
+	if r.Load != nil {
+		load = fmt.Sprint(*r.Load)
+	}
+	r.Key = fmt.Sprintf("%q %q %v %v %v %s %s", want.File, want.Sample, want.Peak, want.FullScale, want.Side, load, stamp)
+	if known, ok := l.recordings.Get(r.Key); ok && stamp != "" && another == "" && (known.Waveform != nil || !drawn) {
+		return known, nil
+	}
+
+	// What is wrong with a recording that the chain file names has its place in the chain file.
+	at := func(path, before string, err error) error {
+		if another != "" || ctx.Err() != nil {
+			return err
+		}
+		return chains.Faults{chains.At(text.Name, text.Source, path, before+err.Error())}
+	}
+	reader, done, err := r.open()
+	if err != nil {
+		if near := chains.Nearest(another, shippedNames()); another != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("%w; did you mean the shipped recording %q?", err, near)
+		}
+		return nil, at("$.recording.file", "recording ", err)
+	}
+	defer done()
+	r.Rate, r.Frames = dsp.Hertz(reader.Rate), reader.Frames()
+	r.Notes = append(r.Notes, reader.Warnings...)
+	if reader.Channels > 1 {
+		r.note("%s", reader.Note())
+	}
+	peak := 0.0
+	if own := want.Sample == "" || want.Peak != 0; own || drawn {
+		if peak, err = r.look(ctx, reader, drawn); err != nil {
+			return nil, at("$.recording.file", "recording ", err)
+		}
+		r.Clipped = reader.Clipped()
+		if text := r.Clipped.Text(r.Name, reader.Rate); text != "" {
+			r.note("%s", text)
+		}
+	}
+	switch {
+	case want.FullScale != 0:
+		r.Volts = float64(want.FullScale)
+	case want.Peak != 0:
+		if peak < allButSilent {
+			why := "every sample is zero"
+			if peak > 0 {
+				why = fmt.Sprintf("its largest sample is %s dB under full scale", Decibels(-dsp.ToDB(peak)))
+			}
+			return nil, at("$.recording.peak", "recording ", fmt.Errorf("%s: is silent (%s), so no level can give it a peak of %s", r.Name, why, Volts(float64(want.Peak))))
+		}
+		r.Volts = float64(want.Peak) / peak
+	default:
+		r.Volts = float64(shipped.FullScale)
+	}
+	for k := range r.Waveform {
+		for j := range r.Waveform[k] {
+			r.Waveform[k][j] = math.Round(r.Waveform[k][j]*r.Volts*1e5) / 1e5
+		}
+	}
+	l.recordings.Add(r.Key, r)
+	return r, nil
+}
+
+// look reads all of a recording for its largest magnitude, and where it is to be drawn for its waveform, both in samples.
+func (r *Recording) look(ctx context.Context, from *samples.Reader, drawn bool) (peak float64, err error) {
+	if drawn {
+		r.Waveform = make([][2]float64, min(WaveColumns, r.Frames))
+	}
+	block := make([]float64, 4096)
+	for at := int64(0); ; {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		n, err := from.Read(block)
+		for _, x := range block[:n] {
+			peak = max(peak, math.Abs(x))
+			if drawn {
+				w := &r.Waveform[at*int64(len(r.Waveform))/r.Frames]
+				w[0], w[1] = min(w[0], x), max(w[1], x)
+				at++
+			}
+		}
+		if errors.Is(err, io.EOF) {
+			return peak, nil
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
+}
+
+// allButSilent is the peak, of full scale, under which a recording is silence with its dither or noise: -80 dB. Common practice, no source.
+const allButSilent = 1e-4
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+func shippedNames() []string {
+	var names []string
+	for _, s := range samples.Shipped() {
+		names = append(names, s.Name)
+	}
+	return names
+}
+
+func (r *Recording) note(format string, args ...any) {
+	r.Notes = append(r.Notes, fmt.Sprintf(format, args...))
+}
+
+// Seconds is how long it is.
+func (r *Recording) Seconds() float64 { return float64(r.Frames) / float64(r.Rate) }
+
+// Source opens the recording in volts, for a render; done closes it. progress is told how many samples were read, unless it is nil.
+func (r *Recording) Source(progress func(n int)) (from chains.Source, done func(), err error) {
+	reader, done, err := r.open()
+	if err != nil {
+		return nil, nil, err
+	}
+	return source{reader, r.Volts, progress}, done, nil
+}
+
+type source struct {
+	*samples.Reader
+	volts    float64
+	progress func(n int)
+}
+
+// Read implements chains.Source.
+func (s source) Read(dst []float64) (int, error) {
+	n, err := s.Reader.Read(dst)
+	for k := range dst[:n] {
+		dst[k] *= s.volts
+	}
+	if s.progress != nil {
+		s.progress(n)
+	}
+	return n, err
+}
+
+// Voltages is the frames from one to another, in volts; fewer where it ends before. What is in front of them is read and dropped.
+func (r *Recording) Voltages(ctx context.Context, from, to int64) ([]float64, error) {
+	src, done, err := r.Source(nil)
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	x := make([]float64, 0, max(0, min(to, r.Frames)-from))
+	block := make([]float64, 4096)
+	for at := int64(0); at < to; {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		n, err := src.Read(block[:min(int64(len(block)), to-at)])
+		if skip := min(max(0, from-at), int64(n)); skip < int64(n) {
+			x = append(x, block[skip:n]...)
+		}
+		at += int64(n)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, fmt.Errorf("recording %s: %w", r.Name, err)
+		}
+	}
+	return x, nil
+}
+
+// Beginning is so many seconds of it, in volts, or all there is.
+func (r *Recording) Beginning(ctx context.Context, seconds float64) ([]float64, error) {
+	return r.Voltages(ctx, 0, int64(min(float64(r.Frames), math.Round(seconds*float64(r.Rate)))))
+}
+
+// LoadText is what the guitar was plugged into when it was recorded.
+func (r *Recording) LoadText() string {
+	if r.Load == nil {
+		return "none"
+	}
+	return fmt.Sprintf("%s and %s of cable", Quantity(float64(r.Load.Resistance), dsp.Ohms), Quantity(float64(r.Load.Cable), dsp.Metres))
+}
+
+// Data is what a comparison says of it.
+func (r *Recording) Data() experiment.Recording {
+	notes := r.Notes
+	if notes == nil {
+		notes = []string{}
+	}
+	return experiment.Recording{Name: r.Name, Seconds: r.Seconds(), VoltsPerUnit: r.Volts, Load: r.LoadText(), Notes: notes}
+}
