@@ -182,7 +182,7 @@ func BenchmarkForty(b *testing.B) {
 	spent := make([]float64, len(parts))
 	clock := make([]float64, len(parts))
 	for b.Loop() {
-		ceilings.Clear()
+		knownCeilings.Clear()
 		var c *Chain
 		var w *Plan
 		for k, run := range []func() error{

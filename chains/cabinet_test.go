@@ -118,7 +118,7 @@ func TestCabinetInMemo(t *testing.T) {
 	const rate = 48000
 	f := mustParse(t, cabinetChain)
 	m := NewMemo(make([]float64, 4800), rate, section.Draft, 1<<28)
-	m.recording[margin] = 0.1
+	m.Recording()[Margin] = 0.1
 	signal := func(take string) []float64 {
 		x, err := m.Signal(context.Background(), takeOf(t, f, take).Plan(rate, section.Draft), "out")
 		if err != nil {

@@ -115,7 +115,7 @@ func (c *Chain) octavesByResponse(rate dsp.Hertz) (list [cancelOctaves]paths, er
 				return list, err
 			}
 			p := &list[o]
-			p.left, p.right, p.cross = p.left+square(a), p.right+square(b), p.cross+real(a*cmplx.Conj(b))
+			p.left, p.right, p.cross = p.left+dsp.Abs2(a), p.right+dsp.Abs2(b), p.cross+real(a*cmplx.Conj(b))
 		}
 	}
 	return list, nil

@@ -82,7 +82,7 @@ func (o *Order) Signal(ctx context.Context, node string) ([]float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	return x[margin : margin+o.all.memo.length], nil
+	return x[Margin : Margin+o.all.memo.length], nil
 }
 
 // Key is the same for nodes that have the same signal.
@@ -317,7 +317,7 @@ func (o *Order) driven(ctx context.Context, name string) (*run, error) {
 			if err != nil {
 				return nil, err
 			}
-			core, err := o.wiring.core(s, -margin)
+			core, err := o.wiring.core(s, -Margin)
 			if err != nil {
 				return nil, err
 			}

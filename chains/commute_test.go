@@ -107,7 +107,7 @@ func TestOrdersEqualRender(t *testing.T) {
 				t.Errorf("%d signals were computed, %d without sharing what commutes", orders.Computed(), literal.Computed())
 			}
 			reached := false
-			for _, limited := range orders.limits {
+			for _, limited := range orders.Limits() {
 				reached = reached || limited
 			}
 			if want := name == "past limits"; reached != want {

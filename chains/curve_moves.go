@@ -13,6 +13,7 @@ import (
 	"drywire/blocks"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/parallel"
 	"drywire/dsp/section"
 )
 
@@ -29,17 +30,17 @@ func (c *Chain) gatherTurns() {
 			c.Turns = append(c.Turns, Turn{target, curve})
 		}
 	}
-	add("guitar.volume", c.Guitar.volume)
-	add("guitar.tone", c.Guitar.tone)
-	c.Guitar.volume, c.Guitar.tone = nil, nil
+	add("guitar.volume", c.Guitar.VolumeCurve)
+	add("guitar.tone", c.Guitar.ToneCurve)
+	c.Guitar.VolumeCurve, c.Guitar.ToneCurve = nil, nil
 	of := func(line []Placed) {
 		for i, p := range line {
 			if !p.Off && p.Kind != nil {
 				for _, k := range p.Kind.Knobs {
-					add(p.Name+"."+k.Name, p.moves[k.Name])
+					add(p.Name+"."+k.Name, p.Moves[k.Name])
 				}
 			}
-			line[i].moves = nil
+			line[i].Moves = nil
 		}
 	}
 	of(c.Blocks)
@@ -343,7 +344,7 @@ func (s *wirings) refine(places []float64, values func(place float64) []float64)
 	for len(open) > 0 {
 		s.lay(mapped(open, func(c cell) []float64 { return values((c.low + c.high) / 2) }))
 		far, faults := make([]float64, len(open)), make([]error, len(open))
-		each(len(open), func(k int) {
+		parallel.For(len(open), func(k int) {
 			c := open[k]
 			far[k], faults[k] = bend(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
 		})
@@ -492,7 +493,7 @@ func (s *wirings) lay(list [][]float64) {
 		}
 	}
 	done := make([]*frozen, len(fresh))
-	each(len(fresh), func(k int) {
+	parallel.For(len(fresh), func(k int) {
 		f := &frozen{w: s.w.Chain.with(fresh[k]).Wire(s.w.Rate, s.w.Quality)}
 		for _, n := range f.w.Sections {
 			f.keys = append(f.keys, n.Key())

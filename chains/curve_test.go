@@ -80,11 +80,11 @@ func TestMovingVolumeIsNoZipper(t *testing.T) {
 	a, b := window(got), window(want)
 	carrier := 0.0
 	for k := range b {
-		carrier = max(carrier, math.Sqrt(square(b[k])))
+		carrier = max(carrier, math.Sqrt(dsp.Abs2(b[k])))
 	}
 	worst, where := 0.0, 0.0
 	for k := range a {
-		e := math.Sqrt(square(a[k] - b[k]))
+		e := math.Sqrt(dsp.Abs2(a[k] - b[k]))
 		if f := float64(k) * rate / n; math.Abs(f-frequency) > 50 && e > worst {
 			worst, where = e, f
 		}
@@ -252,14 +252,14 @@ func TestWahFollowsItsCurve(t *testing.T) {
 				s, co := math.Sincos(2 * math.Pi * f * float64(k) / rate)
 				z += complex(w*got[middle+k]*co, -w*got[middle+k]*s)
 			}
-			if a := square(z); a > peak {
+			if a := dsp.Abs2(z); a > peak {
 				loudest, peak = j, a
 			}
 			h, err := held.Response("wah.out", dsp.Hertz(f))
 			if err != nil {
 				t.Fatal(err)
 			}
-			if a := square(h); a > most {
+			if a := dsp.Abs2(h); a > most {
 				best, most = j, a
 			}
 		}

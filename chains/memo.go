@@ -45,14 +45,14 @@ type memory struct {
 // NewMemo starts with nothing remembered. The recording is in volts, and as long as every rendering is to be. The budget, in bytes, bounds
 // what is kept; what is dropped is computed again when it is asked for.
 func NewMemo(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Memo {
-	padded := make([]float64, margin+len(recording)+margin)
-	copy(padded[margin:], recording)
+	padded := make([]float64, Margin+len(recording)+Margin)
+	copy(padded[Margin:], recording)
 	return &Memo{Rate: rate, Quality: q, recording: padded, length: len(recording), budget: budget, byKey: map[[32]byte]*memory{}, recent: list.New()}
 }
 
-// margin is how many samples of every signal are kept before and after the recording. The filters of sections and stages ring by up to their latency to
-// either side; as long as these add up to less than the margin, a remembered signal is the rendered one to the last bit.
-const margin = 4096
+// Margin is how many samples of every signal are kept before and after the recording. The filters of sections and stages ring by up to their latency to
+// either side; as long as these add up to less than the Margin, a remembered signal is the rendered one to the last bit.
+const Margin = 4096
 
 // Computed is how many outputs of sections and stages have been computed so far: the work done.
 func (m *Memo) Computed() int64 {
@@ -73,7 +73,7 @@ func (m *Memo) Signal(ctx context.Context, w *Plan, node string) ([]float64, err
 	if err != nil {
 		return nil, err
 	}
-	return signal[margin : margin+m.length], nil
+	return signal[Margin : Margin+m.length], nil
 }
 
 func (m *Memo) node(ctx context.Context, w *Plan, node string) ([]float64, error) {
@@ -96,7 +96,7 @@ func (m *Memo) node(ctx context.Context, w *Plan, node string) ([]float64, error
 
 // section runs a section.
 func (m *Memo) section(ctx context.Context, w *Plan, n *circuit.Netlist, node string, in [][]float64) ([]float64, error) {
-	s, _, err := w.solver(n, -margin, node)
+	s, _, err := w.solver(n, -Margin, node)
 	if err != nil {
 		return nil, err
 	}
@@ -128,7 +128,7 @@ func (m *Memo) driven(ctx context.Context, w *Plan, name string) ([]float64, err
 						return nil, err
 					}
 				}
-				core, err := w.core(s, -margin)
+				core, err := w.core(s, -Margin)
 				if err != nil {
 					return nil, err
 				}

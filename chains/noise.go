@@ -6,10 +6,8 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -17,6 +15,7 @@ import (
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/measure"
+	"drywire/dsp/parallel"
 	"drywire/dsp/section"
 )
 
@@ -368,7 +367,7 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	for i := range through {
 		through[i] = make([]complex128, len(mean))
 	}
-	each(len(mean), func(k int) {
+	parallel.For(len(mean), func(k int) {
 		f := n.m.centres[k]
 		own[k] = ac.NoiseOfSum(nodes, weights[k], dsp.Hertz(f))
 		for i, in := range inputs {
@@ -386,11 +385,11 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 			continue
 		}
 		for k, h := range through[i] {
-			n.gain[k] += square(h) * mean[k]
+			n.gain[k] += dsp.Abs2(h) * mean[k]
 		}
 		n.hum(func(f float64) float64 {
 			cell := n.m.cell(f)
-			return square(transfer(in, f, cell)) * mean[cell]
+			return dsp.Abs2(transfer(in, f, cell)) * mean[cell]
 		})
 	}
 	n.rippleIn(part, func(input string, f float64) complex128 {
@@ -420,13 +419,13 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 	}
 	for _, v := range heard { // every channel makes its own noise
 		mean := n.mean(v.rough)
-		n.rippleOf(s, func(f float64) float64 { cell := n.m.cell(f); return square(v.gain[cell]) * mean[cell] })
+		n.rippleOf(s, func(f float64) float64 { cell := n.m.cell(f); return dsp.Abs2(v.gain[cell]) * mean[cell] })
 		for k, g := range v.gain {
 			if s.Noise > 0 {
-				n.add(s.Name, "stage", k, s.Noise*s.Noise*square(g)*mean[k])
+				n.add(s.Name, "stage", k, s.Noise*s.Noise*dsp.Abs2(g)*mean[k])
 			}
 			if s.Converter > 0 {
-				n.add(s.Name, "converter", k, s.Converter*s.Converter*square(g)*mean[k])
+				n.add(s.Name, "converter", k, s.Converter*s.Converter*dsp.Abs2(g)*mean[k])
 			}
 		}
 	}
@@ -493,7 +492,7 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	}
 	in, out := make([][]float64, len(s.Sense)), make([][]float64, len(s.Drive))
 	core := s.New()
-	length := blockSize + 2*core.Latency()
+	length := impulseBlock + 2*core.Latency()
 	for k := range in {
 		in[k] = make([]float64, length)
 	}
@@ -503,7 +502,7 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	in[input][0] = impulse
 	core.Process(out, in)
 	for c, x := range out {
-		each(len(m.centres), func(k int) {
+		parallel.For(len(m.centres), func(k int) {
 			for t, v := range x {
 				if v != 0 {
 					angle := -2 * math.Pi * m.centres[k] / float64(m.rate) * float64(t-core.Latency())
@@ -514,6 +513,9 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	}
 	return all
 }
+
+// impulseBlock is how many samples of an impulse response are worked out at a time, and how many of a stage without memory.
+const impulseBlock = 512
 
 // impulse is a voltage so small that every core's limits leave it alone.
 const impulse = 1e-3
@@ -574,7 +576,7 @@ func (m *noiseMeter) powerOf(s blocks.Stage, channel int) []float64 {
 	m.rough[key] = p
 	if core, ok := s.Shape().(blocks.Responder); ok {
 		step := float64(m.rate) / float64(m.lines)
-		each(len(p), func(k int) { p[k] = square(core.Response(dsp.Hertz(float64(k) * step))) })
+		parallel.For(len(p), func(k int) { p[k] = dsp.Abs2(core.Response(dsp.Hertz(float64(k) * step))) })
 		return p
 	}
 	x := make([]float64, m.lines)
@@ -582,10 +584,10 @@ func (m *noiseMeter) powerOf(s blocks.Stage, channel int) []float64 {
 	core := s.New()
 	out, in := make([][]float64, len(s.Drive)), [][]float64{nil}
 	for c := range out {
-		out[c] = make([]float64, blockSize)
+		out[c] = make([]float64, impulseBlock)
 	}
-	for at := 0; at < len(x); at += blockSize {
-		b := x[at:min(at+blockSize, len(x))]
+	for at := 0; at < len(x); at += impulseBlock {
+		b := x[at:min(at+impulseBlock, len(x))]
 		in[0] = b
 		for c := range out {
 			out[c] = out[c][:len(b)]
@@ -595,7 +597,7 @@ func (m *noiseMeter) powerOf(s blocks.Stage, channel int) []float64 {
 	}
 	lines := fourier.NewFFT(m.lines).Coefficients(nil, x)
 	for k, z := range lines {
-		p[k] = square(z) / (impulse * impulse)
+		p[k] = dsp.Abs2(z) / (impulse * impulse)
 	}
 	return p
 }
@@ -617,20 +619,4 @@ func (m *noiseMeter) means(power []float64) []float64 {
 		out[k] = sum / float64(to-from)
 	}
 	return out
-}
-
-func square(z complex128) float64 { a := cmplx.Abs(z); return a * a }
-
-// each calls f for every number below n, on all cores.
-func each(n int, f func(int)) {
-	var all sync.WaitGroup
-	workers := runtime.GOMAXPROCS(0)
-	for w := range workers {
-		all.Go(func() {
-			for k := w; k < n; k += workers {
-				f(k)
-			}
-		})
-	}
-	all.Wait()
 }

@@ -67,7 +67,7 @@ func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
 		for j := i + 1; j < len(c.Blocks); j++ {
 			b := c.Blocks[j]
 			switch {
-			case a.Piece() || b.Piece(): // of a switcher, and no block
+			case a.Piece != nil || b.Piece != nil: // of a switcher, and no block
 			case a.Switcher != "" || b.Switcher != "":
 				out = append(out, LeftOut{a.Name, b.Name, InALoop})
 			case slices.ContainsFunc(c.Blocks[i:j+1], func(p chains.Placed) bool { return p.Kind.Place == blocks.AfterPower }):

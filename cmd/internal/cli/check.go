@@ -60,7 +60,7 @@ func orderText(c *chains.Chain) string {
 	line := func(list []chains.Placed, names ...string) []string {
 		for _, b := range list {
 			switch {
-			case b.Piece():
+			case b.Piece != nil:
 				names = append(names, b.Switcher)
 			case b.Off:
 				names = append(names, "("+b.Name+" off)")

@@ -254,7 +254,7 @@ var plainName = regexp.MustCompile(`^[a-z][a-z0-9 -]*$`)
 func soundsOf(f *chainFile, preset string) []string {
 	var names []string
 	for _, b := range f.OnPreset(preset, "", nil).Every() {
-		if !b.Piece() && !b.Off {
+		if b.Piece == nil && !b.Off {
 			names = append(names, b.Name)
 		}
 	}

@@ -78,7 +78,7 @@ func BenchmarkRank(b *testing.B) {
 			begun := worked(b)
 			for _, c := range some {
 				w := c.Plan(r.rate, q)
-				render, err := w.Renderer("out")
+				renderer, err := w.Renderer("out")
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -86,7 +86,7 @@ func BenchmarkRank(b *testing.B) {
 				if !tail {
 					after = 0
 				}
-				if err := render.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
+				if err := renderer.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
 					b.Fatal(err)
 				}
 			}
