@@ -83,7 +83,7 @@ func TestHandoversAgreeWithTheWholeCircuit(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w := c.Plan(48000, section.Draft)
+		w := c.Wire(48000, section.Draft)
 		for _, p := range places {
 			jack := p.Jack
 			if jack == "load" {
@@ -131,7 +131,7 @@ func TestDeck(t *testing.T) {
 		2: {"Qfuzz_q1", "The deck stops at echo_in", "v(fuzz_out) v(echo_in)\n"},
 		3: {"Qfuzz_q1", "Qmore_q1", ".model q_silicon"},
 	} {
-		deck := f.Chains()[k].Plan(48000, section.Draft).Deck(tone)
+		deck := f.Chains()[k].Wire(48000, section.Draft).Deck(tone)
 		for _, w := range want {
 			if !strings.Contains(deck, w) {
 				t.Errorf("take %d: no %q in\n%s", k, w, deck)
@@ -153,7 +153,7 @@ func TestDeck(t *testing.T) {
 			}
 		}
 	}
-	w := f.Chains()[2].Plan(48000, section.Draft)
+	w := f.Chains()[2].Wire(48000, section.Draft)
 	deck, err := w.DeckOf("fuzz", tone)
 	if err != nil {
 		t.Fatal(err)
