@@ -170,18 +170,18 @@ func findMotion(w *Wiring) (*motion, error) {
 	}
 	fine, coarse := make([][]stop, len(moves)), make([][]stop, len(moves))
 	for i, m := range moves {
-		places := m.Curve.stagePlaces()
-		coarse[i] = m.Curve.stops(w.Rate, places)
+		few := m.Curve.stagePlaces()
+		coarse[i] = m.Curve.stops(w.Rate, few)
 		var all [][]float64
 		for _, s := range coarse[i] {
 			all = append(all, with(i, s.value))
 		}
 		wired.lay(all)
-		places, err := wired.refine(m.Curve.places(firstPlaces), func(place float64) []float64 { return with(i, m.Curve.value(place)) })
+		many, err := wired.refine(m.Curve.places(firstPlaces), func(place float64) []float64 { return with(i, m.Curve.value(place)) })
 		if err != nil {
 			return nil, err
 		}
-		fine[i] = m.Curve.stops(w.Rate, places)
+		fine[i] = m.Curve.stops(w.Rate, many)
 		all = nil
 		for _, s := range fine[i] {
 			all = append(all, with(i, s.value))
