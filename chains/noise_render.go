@@ -23,7 +23,7 @@ import (
 func (r *Renderer) AddNoise(seed uint64) error {
 	rate := float64(r.Plan.Rate)
 	for _, out := range r.Signals() {
-		density, err := r.Plan.ownDensity(out.Stage, out.Name)
+		density, err := r.Plan.Wiring.ownDensity(out.Stage, out.Name)
 		if err != nil {
 			return err
 		}
