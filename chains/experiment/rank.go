@@ -75,7 +75,7 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	if r.orders, err = newOrders(orderOf(c), keep); err != nil {
 		return nil, fmt.Errorf("take %q: %w", c.Take, err)
 	}
-	r.commuting = c.Plan(rate, q).Commuting()
+	r.commuting = c.Wire(rate, q).Commuting()
 	r.total, r.countable = r.orders.count()
 	if r.countable && r.total == 0 {
 		return nil, fmt.Errorf("take %q: no order keeps to all that keep says", c.Take)
