@@ -193,11 +193,11 @@ func TestHandoversInReach(t *testing.T) {
 		t.Fatalf("no %s", jack)
 		return 0
 	}
-	cuts := 0
+	seen := 0
 	for _, name := range []string{"reference-board", "two-amplifiers", "fuzz-or-buffer-first"} {
 		for _, c := range shippedFile(t, name).Chains() {
 			for _, at := range c.cuts() {
-				cuts++
+				seen++
 				for side, pair := range [2][2]*circuit.Netlist{{c.before(at), c.allBefore(at)}, {c.after(at), c.allAfter(at)}} {
 					near, whole := look(pair[0], at.jack), look(pair[1], at.jack)
 					if d := cmplx.Abs(near-whole) / cmplx.Abs(whole); !(d < 1e-6) {
@@ -207,7 +207,7 @@ func TestHandoversInReach(t *testing.T) {
 			}
 		}
 	}
-	if cuts < 100 {
-		t.Errorf("%d hand-overs", cuts)
+	if seen < 100 {
+		t.Errorf("%d hand-overs", seen)
 	}
 }
