@@ -105,20 +105,6 @@ func TestHandoversAgreeWithTheWholeCircuit(t *testing.T) {
 	}
 }
 
-func TestWiringTail(t *testing.T) {
-	two := strings.NewReplacer("  echo:", "  repeat: {kind: delay}\n  echo:", "[echo, vol]", "[echo, repeat, buffer]").Replace(handoverChain)
-	for _, c := range mustParse(t, two).Chains() {
-		w := c.Plan(48000, section.Draft)
-		r, err := w.Renderer("out")
-		if err != nil {
-			t.Fatal(err)
-		}
-		if w.Tail() != r.Tail() || (w.Tail() > 0) != (c.Take == "b") {
-			t.Errorf("take %s: tail %v of the wiring, %v of the renderer", c.Take, w.Tail(), r.Tail())
-		}
-	}
-}
-
 func TestDeck(t *testing.T) {
 	f := mustParse(t, strings.Replace(handoverChain, "blocks:", "blocks:\n  fuzz: {kind: fuzz}\n  more: {kind: fuzz}", 1)+`  - {name: c, order: [buffer, fuzz, echo, vol]}
   - {name: d, order: [fuzz, buffer, more]}

@@ -223,3 +223,17 @@ func TestSignalToAlias(t *testing.T) {
 		})
 	}
 }
+
+func TestWiringTail(t *testing.T) {
+	two := strings.NewReplacer("  echo:", "  repeat: {kind: delay}\n  echo:", "[echo, vol]", "[echo, repeat, buffer]").Replace(handoverChain)
+	for _, c := range mustParse(t, two).Chains() {
+		w := c.Plan(48000, section.Draft)
+		r, err := w.Renderer("out")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w.Tail() != r.Tail() || (w.Tail() > 0) != (c.Take == "b") {
+			t.Errorf("take %s: tail %v of the wiring, %v of the renderer", c.Take, w.Tail(), r.Tail())
+		}
+	}
+}
