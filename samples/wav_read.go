@@ -448,6 +448,15 @@ func (r *Reader) sample(p []byte) float64 {
 // Rewind goes back to the first frame, for a second pass.
 func (r *Reader) Rewind() { r.next, r.runs, r.clipped = 0, [2]clipRun{}, Clipped{} }
 
+// Another is a reader of the same file at its first frame, with a place, a side and an account of clipping of its own, for another goroutine or another pass. It
+// shares what was opened: after Close of the first no other reads any more, and Close of another does nothing.
+func (r *Reader) Another() *Reader {
+	other := *r
+	other.closer, other.buf = nil, make([]byte, len(r.buf))
+	other.Rewind()
+	return &other
+}
+
 // Close closes the file that Open has opened.
 func (r *Reader) Close() error {
 	if r.closer == nil {

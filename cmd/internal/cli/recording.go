@@ -65,7 +65,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		}
 		r.name, r.open = "shipped recording "+shipped.Name, shipped.Open
 	} else {
-		r.name, r.open = r.path, func() (*samples.Reader, error) { return samples.Open(r.path) }
+		r.name, r.open = r.path, func() (*samples.Reader, error) { return f.open(r.path) }
 	}
 
 	// What is wrong with a recording that the chain file names has its place in the chain file.

@@ -147,7 +147,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		levels = d.levels
 	}
 	bar.stop()
-	if err := ctx.Err(); err != nil {
+	if err := f.unchanged(); err != nil {
 		return err
 	}
 	if err := out.publish(); err != nil {

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"drywire/chains"
+	"drywire/cmd/internal/inputs"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -51,7 +52,11 @@ func (s *server) openFile(what, path string) (*samples.Reader, func(), error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s %s: %w", what, path, plain(err))
 	}
-	r, err := samples.NewReader(f, info.Size(), path)
+	held, err := inputs.New(context.Background()).Hold(path, f, nil)
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s %w", what, err)
+	}
+	r, err := samples.NewReader(held, held.Size(), path)
 	if err != nil {
 		f.Close()
 		return nil, nil, fmt.Errorf("%s %w", what, err)
@@ -107,12 +112,14 @@ func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (
 		}
 		return nil, err
 	}
-	defer done()
 	r.rate, r.frames = dsp.Hertz(reader.Rate), reader.Frames()
 	peak, err := r.look(ctx, reader)
 	if err != nil {
+		done()
 		return nil, err
 	}
+	// From here on every sound is of what was read now: the file stays open until the recording is forgotten.
+	r.open = func() (*samples.Reader, func(), error) { return reader.Another(), func() {}, nil }
 	switch {
 	case want.FullScale != 0:
 		r.volts = float64(want.FullScale)
