@@ -10,13 +10,17 @@ package samples
 
 import "fmt"
 
-// The sample rates, in Hz, that files are read and written at. Rates are kept, never converted.
+// The sample rates, in Hz, of recordings, which are those that files are written at: they are kept, never converted. What is not played but resampled, as an impulse
+// response, may have any rate that is read.
 const (
 	MinRate = 44100
 	MaxRate = 192000
+
+	MinReadRate = 22050
+	MaxReadRate = 384000
 )
 
-// Format is how the samples of a WAV file are stored.
+// Format is how the samples of a file are stored.
 type Format struct {
 	Rate     int  // frames per second
 	Channels int  // 1 or 2

@@ -83,6 +83,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		return nil, at("$.recording.file", "recording ", err)
 	}
 	defer reader.Close()
+	if err := reader.RecordingRate(); err != nil {
+		return nil, at("$.recording.file", "recording ", err)
+	}
 	r.rate, r.frames = dsp.Hertz(reader.Rate), reader.Frames()
 	r.notes = append(r.notes, reader.Warnings...)
 	if reader.Channels > 1 {

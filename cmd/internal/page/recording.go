@@ -112,6 +112,10 @@ func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (
 		}
 		return nil, err
 	}
+	if err := reader.RecordingRate(); err != nil {
+		done()
+		return nil, at("$.recording.file", err)
+	}
 	r.rate, r.frames = dsp.Hertz(reader.Rate), reader.Frames()
 	peak, err := r.look(ctx, reader)
 	if err != nil {
