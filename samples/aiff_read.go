@@ -8,8 +8,10 @@ import (
 	"strings"
 )
 
-// aiffCodings is what AIFF-C says of its samples and how that is read here (Apple, Audio Interchange File Format AIFF-C, 1991 draft, and what is common practice
-// since: sowt, in24, in32 and fl64 are in no edition). Where a width is 0, it is as many bytes as the bits of a sample need.
+// aiffCodings is what AIFF-C says of its samples and how that is read here (Apple, Audio
+// Interchange File Format AIFF-C, 1991 draft, and what is common practice since: sowt, in24, in32
+// and fl64 are in no edition). Where a width is 0, it is as many bytes as the bits of a sample
+// need.
 var aiffCodings = map[string]struct {
 	width int
 	of    map[int]coding // by width
@@ -27,10 +29,12 @@ const aiffPipe = 0x7F000000
 
 var aiffBig = map[int]coding{1: signed8, 2: int16BE, 3: int24BE, 4: int32BE}
 
-// readAIFF finds the format and the samples of an AIFF or AIFF-C file. The two may come in either order.
+// readAIFF finds the format and the samples of an AIFF or AIFF-C file. The two may come in either
+// order.
 //
-// The file is walked and judged here and the samples are decoded by Reader, as with WAV: the aiff package beside the one that writes WAV reads no floats, takes
-// 8 bits for unsigned, and sets aside as much memory as a file claims.
+// The file is walked and judged here and the samples are decoded by Reader, as with WAV: the aiff
+// package beside the one that writes WAV reads no floats, takes 8 bits for unsigned, and sets aside
+// as much memory as a file claims.
 func (r *Reader) readAIFF(size int64) error {
 	head := make([]byte, 12)
 	if _, err := r.src.ReadAt(head, 0); err != nil {
@@ -103,7 +107,8 @@ func (r *Reader) readCOMM(b []byte, coded bool) (frames int64, err error) {
 	channels := int64(binary.BigEndian.Uint16(b))
 	frames = int64(binary.BigEndian.Uint32(b[2:]))
 	bits := int(binary.BigEndian.Uint16(b[6:]))
-	// The rate is a float of 80 bits: a sign, 15 bits of exponent, and a mantissa whose first bit is the unit.
+	// The rate is a float of 80 bits: a sign, 15 bits of exponent, and a mantissa whose first bit
+	// is the unit.
 	exponent := int(binary.BigEndian.Uint16(b[8:]))
 	rate := math.Ldexp(float64(binary.BigEndian.Uint64(b[10:])), exponent-16383-63)
 	if exponent > 16383+31 || rate != math.Trunc(rate) {

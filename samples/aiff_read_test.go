@@ -47,7 +47,8 @@ func ssnd(offset uint32, data []byte) []byte {
 	return iffChunk("SSND", be(offset, uint32(0), make([]byte, offset), data))
 }
 
-// Extremes and middle of every coding, by the definition of the format: v / 2^(bits-1), left-justified in whole bytes.
+// Extremes and middle of every coding, by the definition of the format: v / 2^(bits-1),
+// left-justified in whole bytes.
 func TestReadAIFF(t *testing.T) {
 	for _, c := range []struct {
 		name string

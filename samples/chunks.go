@@ -19,7 +19,8 @@ const unknown = -1
 
 const maxChunks = 4096 // more than any honest file has; bounds the walk through a hostile one
 
-// chunks goes from chunk to chunk of a file of one of three layouts: RIFF (with RF64 and BW64), W64 and IFF.
+// chunks goes from chunk to chunk of a file of one of three layouts: RIFF (with RF64 and BW64), W64
+// and IFF.
 type chunks struct {
 	src  io.ReaderAt
 	size int64
@@ -32,7 +33,8 @@ type chunks struct {
 	long  map[string]int64 // what a ds64 chunk states; a chunk of 0xFFFFFFFF bytes has its length here
 }
 
-// next moves on to the next chunk. It is not ok at the end of the file. The length is what the file claims, or unknown.
+// next moves on to the next chunk. It is not ok at the end of the file. The length is what the file
+// claims, or unknown.
 func (w *chunks) next() (id string, length int64, ok bool, err error) {
 	headBytes := int64(8)
 	if w.w64 {
@@ -94,7 +96,8 @@ func (w *chunks) next() (id string, length int64, ok bool, err error) {
 	return id, length, true, nil
 }
 
-// wide is a length of 64 bits; all ones, or all but the sign, is what pipes leave there. Lengths that no file has are cut to one that can be reckoned with.
+// wide is a length of 64 bits; all ones, or all but the sign, is what pipes leave there. Lengths
+// that no file has are cut to one that can be reckoned with.
 func (w *chunks) wide(n uint64) int64 {
 	if n == math.MaxUint64 || n == math.MaxInt64 {
 		return unknown
@@ -117,8 +120,9 @@ func (w *chunks) read(what string, length, least, most int64) ([]byte, error) {
 	return b, nil
 }
 
-// readLong reads the ds64 chunk, which comes first in RF64 (EBU Tech 3306, 3.3) and BW64 (ITU-R BS.2088), and states the lengths that do not fit into 32 bits. It
-// returns the length of the whole file less 8.
+// readLong reads the ds64 chunk, which comes first in RF64 (EBU Tech 3306, 3.3) and BW64 (ITU-R
+// BS.2088), and states the lengths that do not fit into 32 bits. It returns the length of the whole
+// file less 8.
 func (w *chunks) readLong() (riff int64, err error) {
 	id, length, ok, err := w.next()
 	if err != nil {

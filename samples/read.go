@@ -59,9 +59,9 @@ const (
 	float64BE
 )
 
-// Reader streams a sound file as one channel of float64 samples. Integers are scaled so that the most
-// negative one is -1; floats come as they are and may go beyond ±1. Memory is bounded whatever the
-// file claims. A Reader is for one goroutine; Another is for another.
+// Reader streams a sound file as one channel of float64 samples. Integers are scaled so that the
+// most negative one is -1; floats come as they are and may go beyond ±1. Memory is bounded whatever
+// the file claims. A Reader is for one goroutine; Another is for another.
 type Reader struct {
 	Format
 	// Warnings says what is wrong with the file although it could be read. Each names the file.
@@ -148,8 +148,9 @@ func audible(channels, rate int64) error {
 	return nil
 }
 
-// RecordingRate is an error, which names the file, where the rate is none that a recording may have. Rates of recordings are kept, never converted, so they are those that are
-// rendered and written at; an impulse response, which is resampled, may have any that is read.
+// RecordingRate is an error, which names the file, where the rate is none that a recording may
+// have. Rates of recordings are kept, never converted, so they are those that are rendered and
+// written at; an impulse response, which is resampled, may have any that is read.
 func (r *Reader) RecordingRate() error {
 	if r.Rate < MinRate || r.Rate > MaxRate {
 		return fmt.Errorf("%s: has a sample rate of %d Hz; a recording has one of %d to %d Hz", r.name, r.Rate, MinRate, MaxRate)
@@ -157,7 +158,8 @@ func (r *Reader) RecordingRate() error {
 	return nil
 }
 
-// plainPathError puts the path first, as all errors here have it, and drops the name of the system call.
+// plainPathError puts the path first, as all errors here have it, and drops the name of the system
+// call.
 func plainPathError(path string, err error) error {
 	var pe *os.PathError
 	if errors.As(err, &pe) {
@@ -166,7 +168,8 @@ func plainPathError(path string, err error) error {
 	return fmt.Errorf("%s: %w", path, err)
 }
 
-// NewReader reads a sound file of size bytes from src, of a kind that its first bytes tell. The name stands for the file in errors and warnings.
+// NewReader reads a sound file of size bytes from src, of a kind that its first bytes tell. The
+// name stands for the file in errors and warnings.
 func NewReader(src io.ReaderAt, size int64, name string) (*Reader, error) {
 	r := &Reader{src: src, name: name, side: Sum}
 	if err := r.readHeader(size); err != nil {
@@ -190,8 +193,8 @@ func (r *Reader) Name() string { return r.name }
 // Frames is how many frames the file holds, by what is there rather than by what is claimed.
 func (r *Reader) Frames() int64 { return r.frames }
 
-// SetSide chooses what is made of a stereo file; the default is Sum. It means nothing for a mono file. It
-// panics when there is no such side: words of a user go through ParseSide.
+// SetSide chooses what is made of a stereo file; the default is Sum. It means nothing for a mono
+// file. It panics when there is no such side: words of a user go through ParseSide.
 func (r *Reader) SetSide(s Side) {
 	if s != Sum && s != Left && s != Right {
 		panic(fmt.Sprintf("samples: no side %q", s))
@@ -212,8 +215,9 @@ func (r *Reader) Note() string {
 	return "stereo: left and right are summed to mono, (L+R)/2"
 }
 
-// Read fills dst with the next frames and returns how many. At the end it returns 0 and io.EOF. A sample
-// that is not a finite number is an error that names its frame; the frames before it are returned.
+// Read fills dst with the next frames and returns how many. At the end it returns 0 and io.EOF. A
+// sample that is not a finite number is an error that names its frame; the frames before it are
+// returned.
 func (r *Reader) Read(dst []float64) (int, error) {
 	if len(dst) == 0 {
 		return 0, nil
@@ -312,8 +316,9 @@ func (r *Reader) sample(p []byte) float64 {
 // Rewind goes back to the first frame, for a second pass.
 func (r *Reader) Rewind() { r.next, r.runs, r.clipped = 0, [2]clipRun{}, Clipped{} }
 
-// Another is a reader of the same file at its first frame, with a place, a side and an account of clipping of its own, for another goroutine or another pass. It
-// shares what was opened: after Close of the first no other reads any more, and Close of another does nothing.
+// Another is a reader of the same file at its first frame, with a place, a side and an account of
+// clipping of its own, for another goroutine or another pass. It shares what was opened: after
+// Close of the first no other reads any more, and Close of another does nothing.
 func (r *Reader) Another() *Reader {
 	other := *r
 	other.closer, other.buf = nil, make([]byte, len(r.buf))

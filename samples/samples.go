@@ -1,8 +1,8 @@
 // Package samples reads and writes WAV files and carries the dry recordings that Drywire ships.
 //
-// It knows files, headers and sample formats. It knows no circuit and no chain: what a sample means in
-// volts is said by whoever opens the file, or by a shipped Recording. It reads plain RIFF/WAVE with
-// integer or floating-point samples and refuses everything else by name.
+// It knows files, headers and sample formats. It knows no circuit and no chain: what a sample means
+// in volts is said by whoever opens the file, or by a shipped Recording. It reads plain RIFF/WAVE
+// with integer or floating-point samples and refuses everything else by name.
 //
 // Start reading at Reader (wav_read.go), then Writer (wav_write.go) and Shipped (shipped.go). The
 // generator of the shipped recordings is the package pluck beside this one.
@@ -10,8 +10,9 @@ package samples
 
 import "fmt"
 
-// The sample rates, in Hz, of recordings, which are those that files are written at: they are kept, never converted. What is not played but resampled, as an impulse
-// response, may have any rate that is read.
+// The sample rates, in Hz, of recordings, which are those that files are written at: they are kept,
+// never converted. What is not played but resampled, as an impulse response, may have any rate that
+// is read.
 const (
 	MinRate = 44100
 	MaxRate = 192000

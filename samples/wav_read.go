@@ -11,7 +11,8 @@ const (
 	tagFloat      = 3      // WAVE_FORMAT_IEEE_FLOAT
 	tagExtensible = 0xFFFE // WAVE_FORMAT_EXTENSIBLE: the real tag stands in the subformat
 
-	// Writers that cannot seek back state a length of all ones, of zero, or this one cut to whole frames.
+	// Writers that cannot seek back state a length of all ones, of zero, or this one cut to whole
+	// frames.
 	pipeLength = 0x7FFFF000
 )
 
@@ -25,7 +26,8 @@ var otherTags = map[uint16]string{
 	0x0050: "MPEG audio", 0x0055: "MP3", 0x00FF: "AAC", 0x0161: "WMA", 0x674F: "Ogg Vorbis",
 }
 
-// readWAV walks the chunks of a WAV file or one of its 64-bit kinds up to the samples, and past them to see whether the sizes are true.
+// readWAV walks the chunks of a WAV file or one of its 64-bit kinds up to the samples, and past
+// them to see whether the sizes are true.
 func (r *Reader) readWAV(size int64) error {
 	head := make([]byte, min(40, size))
 	if _, err := r.src.ReadAt(head, 0); err != nil {
@@ -177,8 +179,8 @@ func (r *Reader) locateData(walk chunks, claimed, size, riff int64) error {
 	return nil
 }
 
-// checkRest warns when what follows the samples shows that the header was never finished, or that there is
-// more to hear than is read.
+// checkRest warns when what follows the samples shows that the header was never finished, or that
+// there is more to hear than is read.
 func (r *Reader) checkRest(walk chunks, claimed, size, riff int64) {
 	for {
 		at := walk.off

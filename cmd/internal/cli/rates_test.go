@@ -12,7 +12,8 @@ import (
 	"testing"
 )
 
-// An impulse response may have rates that a recording may not, for it is resampled: the README's bounds, and one step beyond each.
+// An impulse response may have rates that a recording may not, for it is resampled: the README's
+// bounds, and one step beyond each.
 func TestRatesOfImpulseResponses(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()

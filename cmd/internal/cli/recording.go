@@ -115,6 +115,13 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	default:
 		r.volts = float64(shipped.FullScale)
 	}
+	caution, err := chains.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
+	if err != nil {
+		return nil, at("$.recording.full_scale", "recording ", fmt.Errorf("%s: %w", r.name, err))
+	}
+	if caution != "" {
+		r.note("%s", caution)
+	}
 	return r, nil
 }
 

@@ -17,7 +17,8 @@ import (
 	"drywire/samples"
 )
 
-// meanwhile is a context that does something when it is asked for the nth time whether it is over, which is in the middle of the first reading of the recording.
+// meanwhile is a context that does something when it is asked for the nth time whether it is over,
+// which is in the middle of the first reading of the recording.
 type meanwhile struct {
 	context.Context
 	asked atomic.Int32
@@ -59,8 +60,9 @@ takes:
   - {name: two, order: [power, cab]}
 `
 
-// What a run reads may not change while it runs: whatever is done to the recording, an impulse response or the chain file after the recording was first read ends
-// in an error that names the file, and in no new file.
+// What a run reads may not change while it runs: whatever is done to the recording, an impulse
+// response or the chain file after the recording was first read ends in an error that names the
+// file, and in no new file.
 func TestInputsChangeDuringRun(t *testing.T) {
 	t.Parallel()
 	must := func(err error) {

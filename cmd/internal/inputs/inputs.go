@@ -1,5 +1,6 @@
-// Package inputs holds the files that a run reads as they were when it began: each is opened once, read through one handle by whatever reads it, and looked at again
-// at the end. It knows no format and no chain.
+// Package inputs holds the files that a run reads as they were when it began: each is opened once,
+// read through one handle by whatever reads it, and looked at again at the end. It knows no format
+// and no chain.
 //
 // Start reading at Files.
 package inputs
@@ -27,7 +28,8 @@ type Files struct {
 // New begins a run. Reads end with the context's error once it is over.
 func New(ctx context.Context) *Files { return &Files{ctx: ctx} }
 
-// ErrChanged is in the chain of every error about a file that is not any more what it was when the run began.
+// ErrChanged is in the chain of every error about a file that is not any more what it was when the
+// run began.
 var ErrChanged = errors.New("run it again, and leave the file alone meanwhile")
 
 // blockSize is how much is hashed at a time, in bytes.
@@ -35,8 +37,8 @@ const blockSize = 1 << 16
 
 var blocks = sync.Pool{New: func() any { return new([blockSize]byte) }}
 
-// File is an open file that stays what it was: every part of it that is read a second time is held against what was read at first. It is an io.ReaderAt for any
-// number of goroutines.
+// File is an open file that stays what it was: every part of it that is read a second time is held
+// against what was read at first. It is an io.ReaderAt for any number of goroutines.
 type File struct {
 	name string
 	file *os.File
@@ -50,7 +52,8 @@ type File struct {
 	fresh bool             // something was read since it was last looked at
 }
 
-// Open opens a regular file, or gives the one that the run has opened at that path already. An error names the path.
+// Open opens a regular file, or gives the one that the run has opened at that path already. An
+// error names the path.
 func (f *Files) Open(path string) (*File, error) {
 	path = filepath.Clean(path)
 	f.mu.Lock()
@@ -76,7 +79,8 @@ func (f *Files) Open(path string) (*File, error) {
 	return f.hold(path, file, func() (fs.FileInfo, error) { return os.Stat(path) })
 }
 
-// Hold takes over an open regular file. stat gives what stands at its path later on; where it is nil, nobody can have replaced it.
+// Hold takes over an open regular file. stat gives what stands at its path later on; where it is
+// nil, nobody can have replaced it.
 func (f *Files) Hold(name string, file *os.File, stat func() (fs.FileInfo, error)) (*File, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -94,7 +98,8 @@ func (f *Files) hold(name string, file *os.File, stat func() (fs.FileInfo, error
 	return held, nil
 }
 
-// Text reads all of a small file: what begins it where there is more than most bytes. What is not a regular file, as a pipe, is read as it comes and not held.
+// Text reads all of a small file: what begins it where there is more than most bytes. What is not a
+// regular file, as a pipe, is read as it comes and not held.
 func (f *Files) Text(path string, most int64) ([]byte, error) {
 	if info, err := os.Stat(path); err != nil || info.Mode().IsRegular() {
 		held, err := f.Open(path)
@@ -115,8 +120,10 @@ func (f *Files) Text(path string, most int64) ([]byte, error) {
 	return text, nil
 }
 
-// Unchanged looks at every file again: whether its path still leads to it, its size, its time, and all that was read of it. The error names the file and is an
-// ErrChanged, or is the context's. A file of which nothing was read since the last time is not looked at: what came of it may have been published by then.
+// Unchanged looks at every file again: whether its path still leads to it, its size, its time, and
+// all that was read of it. The error names the file and is an ErrChanged, or is the context's. A
+// file of which nothing was read since the last time is not looked at: what came of it may have
+// been published by then.
 func (f *Files) Unchanged() error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -144,7 +151,8 @@ func (f *Files) Close() {
 // Size is the file's size when it was opened, in bytes.
 func (f *File) Size() int64 { return f.info.Size() }
 
-// ReadAt implements io.ReaderAt, of the file as it was when it was opened: it ends at the size of then. What has changed since it was read before is an error.
+// ReadAt implements io.ReaderAt, of the file as it was when it was opened: it ends at the size of
+// then. What has changed since it was read before is an error.
 func (f *File) ReadAt(p []byte, off int64) (int, error) {
 	if off < 0 {
 		return 0, fmt.Errorf("%s: a place before the beginning: %d", f.name, off)

@@ -32,7 +32,8 @@ func held(t *testing.T, b []byte) (*Files, *File, string) {
 	return f, file, path
 }
 
-// Reads of any place and length, by several goroutines at once, give what the file holds, and end where it ends.
+// Reads of any place and length, by several goroutines at once, give what the file holds, and end
+// where it ends.
 func TestReadAt(t *testing.T) {
 	b := make([]byte, 3*blockSize+17)
 	for k := range b {
@@ -61,7 +62,8 @@ func TestReadAt(t *testing.T) {
 	}
 }
 
-// What was read before and differs now is an error at once; what becomes again as it was has been read as one file only.
+// What was read before and differs now is an error at once; what becomes again as it was has been
+// read as one file only.
 func TestChangesAreFound(t *testing.T) {
 	b := make([]byte, 2*blockSize)
 	f, file, path := held(t, b)

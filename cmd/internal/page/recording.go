@@ -24,7 +24,7 @@ type recording struct {
 	frames   int64
 	volts    float64 // of a sample of 1
 	load     *chains.Load
-	clipped  string       // a caution, where it stood at full scale
+	cautions []string     // where it stood at full scale, and of its level
 	waveform [][2]float64 // least and largest, in volts, of waveColumns equal parts
 	open     func() (r *samples.Reader, done func(), err error)
 }
@@ -134,7 +134,15 @@ func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (
 	default:
 		r.volts = float64(shipped.FullScale)
 	}
-	r.clipped = strings.TrimPrefix(reader.Clipped().Text(r.name, reader.Rate), "CAUTION: ") // the page says so itself
+	caution, err := chains.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
+	if err != nil {
+		return nil, at("$.recording.full_scale", fmt.Errorf("recording %s: %w", r.name, err))
+	}
+	for _, text := range []string{reader.Clipped().Text(r.name, reader.Rate), caution} {
+		if text != "" {
+			r.cautions = append(r.cautions, strings.TrimPrefix(text, "CAUTION: ")) // the page says so itself
+		}
+	}
 	for k := range r.waveform {
 		for j := range r.waveform[k] {
 			r.waveform[k][j] = math.Round(r.waveform[k][j]*r.volts*1e5) / 1e5

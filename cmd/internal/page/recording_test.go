@@ -12,7 +12,8 @@ import (
 	"drywire/cmd/internal/inputs"
 )
 
-// A recording that is replaced beside the open page goes on sounding as it was, and one that is overwritten is an error: no sound is of two recordings.
+// A recording that is replaced beside the open page goes on sounding as it was, and one that is
+// overwritten is an error: no sound is of two recordings.
 func TestRecordingIsOneSnapshot(t *testing.T) {
 	t.Parallel()
 	const text = "drywire: 1\nrecording: {file: riff.wav, full_scale: 1 V}\nblocks: {buffer: {kind: buffer}}\norder: [buffer]\n"
