@@ -14,8 +14,8 @@ import (
 
 const blockFrames = 4096 // frames read at a time, at most 64 KiB
 
-// containers is every kind of file that is read, by how it begins.
-var containers = []struct {
+// readers is every kind of file that is read, by how it begins.
+var readers = []struct {
 	name string
 	is   func(head []byte) bool
 	read func(r *Reader, size int64) error
@@ -122,9 +122,20 @@ func (r *Reader) readHeader(size int64) error {
 		}
 		return errors.New("became shorter while it was read")
 	}
-	for _, c := range containers {
+	for _, c := range readers {
 		if c.is(head) {
 			return c.read(r, size)
+		}
+	}
+	return Known(head)
+}
+
+// Known says by the first 16 bytes of a file, or fewer where it has no more, whether it is of a
+// kind that is read: what it is instead, if not.
+func Known(head []byte) error {
+	for _, c := range readers {
+		if c.is(head) {
+			return nil
 		}
 	}
 	for _, other := range otherFiles {

@@ -61,6 +61,18 @@ func (f *chainFile) open(path string) (*samples.Reader, error) {
 	return samples.NewReader(held, held.Size(), path)
 }
 
+// mostPiped is how much of a recording is read from a pipe: a day of 24 bits at 48 kHz and some.
+const mostPiped = 16 << 30
+
+// piped opens standard input.
+func (f *chainFile) piped() (*samples.Reader, error) {
+	held, err := f.read.Piped(mostPiped, samples.Known)
+	if err != nil {
+		return nil, err
+	}
+	return samples.NewReader(held, held.Size(), "standard input")
+}
+
 // beside is a path that the chain file names, as the system has it.
 func (f *chainFile) beside(path string) string {
 	if filepath.IsAbs(path) {
@@ -90,6 +102,7 @@ func openChainFile(s streams, path string) (f *chainFile, err error) {
 		}
 	}()
 	if path == "-" {
+		read.In = nil // so that nobody takes the rest of it for a recording
 		src, err := io.ReadAll(io.LimitReader(s.in, mostRead))
 		if err != nil {
 			return nil, fmt.Errorf("standard input: %w", err)

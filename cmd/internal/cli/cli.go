@@ -59,6 +59,7 @@ func Main() int {
 // Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	read := inputs.New(ctx)
+	read.In = stdin
 	defer read.Close()
 	root := command(streams{stdin, stdout, stderr, read}, args)
 	err := root.ExecuteContext(ctx)

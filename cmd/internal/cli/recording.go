@@ -36,7 +36,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	want := &f.Recording
 	r := &recording{side: samples.Side(want.Side)}
 	switch {
-	case override != "" && !exists(override) && slices.Contains(shippedNames(), override):
+	case override != "" && override != "-" && !exists(override) && slices.Contains(shippedNames(), override):
 		// As if the chain file said sample.
 		*want = chains.Recording{Sample: override, Side: want.Side}
 	case override != "":
@@ -50,7 +50,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		want.Sample, want.File = "", override
 		r.path = override
 	case want.File != "":
-		r.path = f.beside(want.File)
+		if r.path = want.File; r.path != "-" {
+			r.path = f.beside(want.File)
+		}
 	}
 	r.load = want.Load
 
@@ -64,6 +66,8 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 			return nil, chains.Faults{chains.At(f.name, f.source, "$.recording.sample", err.Error())}
 		}
 		r.name, r.open = "shipped recording "+shipped.Name, shipped.Open
+	} else if r.path == "-" {
+		r.name, r.path, r.open = "standard input", "", f.piped
 	} else {
 		r.name, r.open = r.path, func() (*samples.Reader, error) { return f.open(r.path) }
 	}

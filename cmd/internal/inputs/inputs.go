@@ -6,6 +6,7 @@
 package inputs
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -19,6 +20,9 @@ import (
 
 // Files is the files that one run reads. It may be used by several goroutines.
 type Files struct {
+	// In is standard input, for whoever reads it first; nil where nothing is there to be read.
+	In io.Reader
+
 	ctx   context.Context
 	mu    sync.Mutex
 	files []*File
@@ -119,6 +123,61 @@ func (f *Files) Text(path string, most int64) ([]byte, error) {
 	}
 	return text, nil
 }
+
+// Piped reads standard input to its end into a nameless file, so that it can be read more than
+// once. known is shown how it begins and may refuse it; more than most bytes are refused as well.
+// The error names what was read. A second call gives the same file.
+func (f *Files) Piped(most int64, known func(head []byte) error) (*File, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, held := range f.files {
+		if held.name == standardInput {
+			return held, nil
+		}
+	}
+	if f.In == nil {
+		return nil, fmt.Errorf("%s: was read already, so no recording is in it", standardInput)
+	}
+	in := f.In
+	f.In = nil
+	temp, err := os.CreateTemp("", ".drywire-*.tmp")
+	if err != nil {
+		return nil, fmt.Errorf("%s: cannot be kept: %w", standardInput, err)
+	}
+	if os.Remove(temp.Name()) != nil { // not every system can do that to an open file
+		f.temps = append(f.temps, temp.Name())
+	}
+	read := make(chan error, 1)
+	go func() { // which a signal does not wait for
+		head := make([]byte, 16)
+		n, err := io.ReadFull(in, head)
+		if err != nil && err != io.ErrUnexpectedEOF && err != io.EOF {
+			read <- err
+			return
+		}
+		if err := known(head[:n]); err != nil {
+			read <- err
+			return
+		}
+		n2, err := io.Copy(temp, io.LimitReader(io.MultiReader(bytes.NewReader(head[:n]), in), most+1))
+		if err == nil && n2 > most {
+			err = fmt.Errorf("has more than %d GiB; save it to disk and name the file", most>>30)
+		}
+		read <- err
+	}()
+	select {
+	case err = <-read:
+	case <-f.ctx.Done():
+		err = f.ctx.Err()
+	}
+	if err != nil {
+		temp.Close()
+		return nil, plain(standardInput, err)
+	}
+	return f.hold(standardInput, temp, nil)
+}
+
+const standardInput = "standard input"
 
 // Unchanged looks at every file again: whether its path still leads to it, its size, its time, and
 // all that was read of it. The error names the file and is an ErrChanged, or is the context's. A
