@@ -46,7 +46,7 @@ takes. It writes nothing.`,
 }
 
 func recordingFlag(cmd *cobra.Command, to *string) {
-	cmd.Flags().StringVar(to, "recording", "", "another recording in place of the file's: a `WAV` file, or the name of a shipped one")
+	cmd.Flags().StringVar(to, "recording", "", "another recording in place of the file's: a sound `FILE`, - for standard input, or a shipped one by name")
 	complete(cmd, "recording", completeRecording)
 }
 

@@ -113,6 +113,9 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if err := writeReport(out, reportName, f, r, e, found, nil); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	if err := out.publish(); err != nil {
 		return err
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/cmd/internal/cabinet"
+	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/page"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -56,7 +57,10 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	if o.port < 0 || o.port > 65535 {
 		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
 	}
-	if _, err := readChainFile(s, o.file); err != nil { // told as every command tells it
+	s.read = inputs.New(ctx) // what the page reads may change while it runs
+	_, err := readChainFile(s, o.file)
+	s.read.Close()
+	if err != nil { // told as every command tells it
 		return err
 	}
 	return page.Serve(ctx, page.Options{
@@ -98,6 +102,7 @@ func documentFile(ctx context.Context, doc page.Document) (*chainFile, *recordin
 	if err != nil {
 		return nil, nil, err
 	}
+	f.read = inputs.New(ctx)
 	if err := cabinet.Read(f.File, f.name, f.source, doc.Open); err != nil {
 		return nil, nil, err
 	}
@@ -144,6 +149,9 @@ func listenWAV(ctx context.Context, doc page.Document, take, path string) error 
 	if _, err := writeListening(ctx, d, wav); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	return out.publish()
 }
 
@@ -165,6 +173,9 @@ func listenReport(ctx context.Context, doc page.Document, path string) error {
 		return err
 	}
 	if err := writeReport(out, filepath.Base(path), f, r, e, found, nil); err != nil {
+		return err
+	}
+	if err := f.unchanged(); err != nil {
 		return err
 	}
 	return out.publish()

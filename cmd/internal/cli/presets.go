@@ -100,6 +100,9 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		if written, err = writePresets(ctx, bench, p, f, r, out); err != nil {
 			return err
 		}
+		if err := f.unchanged(); err != nil {
+			return err
+		}
 		if err := out.publish(); err != nil {
 			return err
 		}

@@ -84,6 +84,9 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 	if err := writeReport(out, filepath.Base(o.out), f, r, e, found, nil); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	if err := out.publish(); err != nil {
 		return err
 	}

@@ -154,9 +154,7 @@ func (n *session) state() (json.RawMessage, error) {
 	for _, k := range blocks.Kinds() {
 		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
 	}
-	if r.clipped != "" {
-		s.Cautions = append(s.Cautions, r.clipped)
-	}
+	s.Cautions = append(s.Cautions, r.cautions...)
 	for _, p := range f.Plugged() {
 		s.Cautions = append(s.Cautions, p.Warnings...)
 	}
