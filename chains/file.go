@@ -28,7 +28,7 @@ type File struct {
 	Presets   []Preset
 	Takes     []Take   // at least one
 	Keep      Keep     // what a search for orders keeps to
-	Prefer    []string // names of wishes; what a search goes by
+	Prefer    []string // names of objectives; what a search goes by
 }
 
 // Recording is the dry recording and what is known about its level and about what the guitar was

@@ -109,7 +109,7 @@ func TestDeck(t *testing.T) {
 	f := mustParse(t, strings.Replace(handoverChain, "blocks:", "blocks:\n  fuzz: {kind: fuzz}\n  more: {kind: fuzz}", 1)+`  - {name: c, order: [buffer, fuzz, echo, vol]}
   - {name: d, order: [fuzz, buffer, more]}
 `)
-	tone := Tone{1000, 0.05}
+	tone := dsp.Tone{Hz: 1000, Volts: 0.05}
 	for k, want := range [][]string{
 		{"Vdry dry 0 DC 0 AC 1 SIN(0 0.05 1000)", "Bbuffer_follower buffer_follower 0 V={min(3, max(-3, 1*v(buffer_in)))}",
 			".print tran v(guitar) v(buffer_in) v(buffer_out) v(vol_in) v(vol_out) v(out)"},

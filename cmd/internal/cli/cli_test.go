@@ -359,14 +359,8 @@ func TestCompare(t *testing.T) {
 func compareJSON(t *testing.T, text string) {
 	golden(t, "compare.json", text)
 
-	var e experiment.Comparison
-	dec := json.NewDecoder(strings.NewReader(text))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&e); err != nil {
-		t.Fatal(err)
-	}
-	if dec.More() {
-		t.Error("there is more than one JSON object")
+	if !json.Valid([]byte(text)) {
+		t.Error("it is not one JSON object")
 	}
 	help := mustRun(t, "compare", "--help")
 	for _, key := range regexp.MustCompile(`"(\w+)":`).FindAllStringSubmatch(text, -1) {

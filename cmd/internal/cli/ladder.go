@@ -9,6 +9,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
@@ -123,7 +124,7 @@ func ladder(ctx context.Context, s streams, list []*chains.Chain, r *recording, 
 	}
 	var all []*experiment.Measures
 	for _, c := range list {
-		m, err := measureTake(ctx, c, r, q, x, experiment.Tone{})
+		m, err := measureTake(ctx, c, r, q, x, dsp.Tone{})
 		if err != nil {
 			return nil, err
 		}

@@ -12,6 +12,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -50,7 +51,7 @@ what was rendered; what sounds on after it is cut.
   spread                                                from the softest to the loudest, LU
   trims: target_lufs, presets (name, db, level), spread_lu, within
   guitars: preset, guitar ("" for the file's own), level_lufs, peak_volts, noise_a_dbu, thd_percent
-What has no value is {"not_measurable": "why"}.`, quantity(experiment.TestTone.Hz, dsp.Hertzes), volts(experiment.TestTone.Volts)),
+What has no value is {"not_measurable": "why"}.`, quantity(float64(measures.TestTone.Hz), dsp.Hertzes), volts(float64(measures.TestTone.Volts))),
 		Example: `  drywire presets my-board.yaml
   drywire presets my-board.yaml -o presets --recording arpeggio`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,

@@ -11,6 +11,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp/section"
 )
 
@@ -64,7 +65,7 @@ func BenchmarkRank(b *testing.B) {
 		begun := worked(b)
 		var some []*chains.Chain
 		n := 0
-		if err := rank.Run(ctx, func(names []string, _ []experiment.Figure) error {
+		if err := rank.Run(ctx, func(names []string, _ []measures.Figure) error {
 			if n%30 == 0 {
 				some = append(some, inOrder(f.Chains()[0], names))
 			}

@@ -14,6 +14,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/samples"
@@ -233,7 +234,7 @@ func writeListening(ctx context.Context, d *rendered, wav *samples.Writer) (stri
 			return "", err
 		}
 	}
-	if d.peak < experiment.Silence {
+	if d.peak < measures.Silence {
 		return "24-bit, no gain: silent (under 1 µV)", nil
 	}
 	why := ""

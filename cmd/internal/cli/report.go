@@ -168,7 +168,7 @@ func (f *findings) measure(ctx context.Context, n int, w *chains.Plan, k *jackKe
 		}
 	}
 	var e error
-	f.page.Measures[n], e = experiment.Measure(ctx, w, k.signal, experiment.Tone{})
+	f.page.Measures[n], e = experiment.Measure(ctx, w, k.signal, dsp.Tone{})
 	note("levels at the jacks", e)
 	f.page.Guitar[n], e = experiment.Response(c, w.Rate, "guitar")
 	note("response at the guitar", e)

@@ -14,6 +14,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -458,7 +459,7 @@ func gains(ctx context.Context, s, other *sound) (matched, common, loudness floa
 			all[k].Gain *= dsp.FromDB(target - all[k].Level)
 			all[k].Level = target
 		}
-		if pair[k].peak >= experiment.Silence {
+		if pair[k].peak >= measures.Silence {
 			common = min(common, all[k].Gain)
 		}
 	}
