@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
@@ -63,6 +64,8 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	if err != nil { // told as every command tells it
 		return err
 	}
+	closed := func() {}
+	defer func() { closed() }()
 	return page.Serve(ctx, page.Options{
 		File: o.file, Port: o.port,
 		Ready: func(address string) {
@@ -70,7 +73,10 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 			paragraph(s.out, "", hearing, width)
 			s.printf("Ctrl-C ends it.\n")
 			if !o.noOpen {
-				if err := openBrowser(address); err != nil {
+				s.printf("If no browser opens, or it may not read the file that sends it there, open the address yourself.\n")
+				var err error
+				if closed, err = openBrowser(address); err != nil {
+					closed = func() {}
 					s.say("drywire: no browser could be opened (%v); open the address yourself", err)
 				}
 			}
@@ -79,21 +85,34 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	})
 }
 
-// openBrowser asks the system to open an address.
-func openBrowser(address string) error {
-	name, args := "xdg-open", []string{address}
+// openBrowser asks the system to open an address. What a browser is started with can be read by everybody on this machine, so it is started with a file that only
+// the user may read and that sends it on to the address; closed removes that.
+func openBrowser(address string) (closed func(), err error) {
+	folder, err := os.MkdirTemp("", "drywire-*") // of mode 0700
+	if err != nil {
+		return nil, err
+	}
+	closed = func() { os.RemoveAll(folder) }
+	file := filepath.Join(folder, "listen.html")
+	html := fmt.Sprintf("<!doctype html><meta charset=\"utf-8\"><title>Drywire</title><meta http-equiv=\"refresh\" content=\"0; url=%s\"><p><a href=%[1]q>Go on to the page</a>.\n", address)
+	if err := os.WriteFile(file, []byte(html), 0o600); err != nil {
+		closed()
+		return nil, err
+	}
+	name, args := "xdg-open", []string{"file://" + file}
 	switch runtime.GOOS {
 	case "darwin":
-		name = "open"
+		name, args = "open", []string{file}
 	case "windows":
-		name, args = "rundll32", []string{"url.dll,FileProtocolHandler", address}
+		name, args = "rundll32", []string{"url.dll,FileProtocolHandler", file}
 	}
 	cmd := exec.Command(name, args...)
 	if err := cmd.Start(); err != nil {
-		return fmt.Errorf("%s: %w", name, err)
+		closed()
+		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	go cmd.Wait() // so that no zombie is left
-	return nil
+	return closed, nil
 }
 
 // documentFile is the text of a window as a chain file, with its recording opened as the page opens it.
