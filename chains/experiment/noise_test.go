@@ -6,7 +6,8 @@ import (
 	"slices"
 	"testing"
 
-	"drywire/chains"
+	"drywire/chains/measures"
+	"drywire/chains/noise"
 	"drywire/dsp"
 )
 
@@ -14,13 +15,13 @@ import (
 func TestNoiseReportAddsUp(t *testing.T) {
 	// White densities over 20 Hz to 20 kHz, in one cell at 1 kHz, where the A weighting is 0 dB; hum at 100 Hz, where it is -19.1 dB (IEC 61672-1, Table 3).
 	const width = 19980
-	l := &chains.Ledger{
+	l := &noise.Ledger{
 		Jack: "out", Centres: []float64{1000}, Widths: []float64{width}, Gain: []float64{1},
-		Shares: []chains.Share{
+		Shares: []noise.Share{
 			{Block: "a", Element: "a.r1", Cause: "thermal", Density: []float64{9e-16}},
 			{Block: "b", Element: "b.stage", Cause: "stage", Density: []float64{4e-16}},
 			{Block: "a", Element: "a.q1", Cause: "shot", Density: []float64{3e-16}},
-			{Block: "guitar", Element: "guitar.pickup", Cause: "hum", Density: []float64{0}, Lines: []chains.Line{{Frequency: 100, Power: 16e-16 * width}}},
+			{Block: "guitar", Element: "guitar.pickup", Cause: "hum", Density: []float64{0}, Lines: []noise.Line{{Frequency: 100, Power: 16e-16 * width}}},
 		},
 	}
 	r := noiseReport(l)
@@ -63,8 +64,8 @@ func TestNoiseOfAChain(t *testing.T) {
 			flat += math.Pow(10, g.DBu.Value/10)
 		}
 		// Powers add; the bound asked for is 0.1 dB.
-		near(t, what+" together", Figure{Value: 10 * math.Log10(a)}, r.ADBu.Value, 1e-6, "dBu")
-		near(t, what+" together, unweighted", Figure{Value: 10 * math.Log10(flat)}, r.DBu.Value, 1e-6, "dBu")
+		near(t, what+" together", measures.Figure{Value: 10 * math.Log10(a)}, r.ADBu.Value, 1e-6, "dBu")
+		near(t, what+" together, unweighted", measures.Figure{Value: 10 * math.Log10(flat)}, r.DBu.Value, 1e-6, "dBu")
 	}
 	// The gain cell's 120 nV/√Hz come out of the equaliser's 20 dB; over 20 Hz to 20 kHz that is 120 nV·10·√19980 = 0.1696 mV.
 	press := r.Blocks[slices.IndexFunc(r.Blocks, func(g NoiseGroup) bool { return g.Name == "press" })]

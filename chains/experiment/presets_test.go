@@ -6,17 +6,21 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
+	"drywire/chains/measures"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
 func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
 	t.Helper()
-	f, err := chains.Parse("board.yaml", []byte("drywire: 1\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines))
+	f, err := file.Parse("board.yaml", []byte("drywire: 1\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines))
 	if err != nil {
 		t.Fatal(err)
 	}
 	const rate = 48000
-	b, err := NewPresetBench(f, sines(int(seconds*rate), rate, Tone{330, 0.1}), rate, section.Draft)
+	b, err := NewPresetBench(f, measures.Sines(int(seconds*rate), rate, dsp.Tone{Hz: 330, Volts: 0.1}), rate, section.Draft)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -139,7 +143,7 @@ func TestPresetsWithoutSwitcherAndInStereo(t *testing.T) {
 
 // A search for orders moves a switcher as a whole: two blocks and a board are six orders, however much is in its loops.
 func TestRankMovesASwitcherAsAWhole(t *testing.T) {
-	f, err := chains.Parse("board.yaml", []byte(`drywire: 1
+	f, err := file.Parse("board.yaml", []byte(`drywire: 1
 recording: {file: a.wav, full_scale: 1 V, load: none}
 blocks:
   board: {kind: switcher, loops: {1: [a], 2: [b]}}
@@ -157,7 +161,7 @@ presets: {all: {loops: [1, 2]}}
 	if len(c.Blocks) != 7 {
 		t.Fatalf("%d blocks and pieces", len(c.Blocks))
 	}
-	r, err := NewRank(c, chains.Keep{}, []string{"quiet"}, make([]float64, 4800), 48000, section.Draft, 100, 1, 1)
+	r, err := NewRank(c, board.Keep{}, []string{"quiet"}, make([]float64, 4800), 48000, section.Draft, 100, 1, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,12 +177,12 @@ func TestShippedPresets(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := chains.Parse("presets-on-a-loop-switcher.yaml", src)
+	f, err := file.Parse("presets-on-a-loop-switcher.yaml", src)
 	if err != nil {
 		t.Fatal(err)
 	}
 	const rate = 48000
-	x := sines(rate, rate, Tone{110, 0.15}, Tone{220, 0.05}, Tone{330, 0.03})
+	x := measures.Sines(rate, rate, dsp.Tone{Hz: 110, Volts: 0.15}, dsp.Tone{Hz: 220, Volts: 0.05}, dsp.Tone{Hz: 330, Volts: 0.03})
 	for k := range x {
 		x[k] *= math.Exp(-3 * float64(k) / rate)
 	}
@@ -211,12 +215,12 @@ func TestTrimsOfTheReferenceBoard(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := chains.Parse("reference-board.yaml", src)
+	f, err := file.Parse("reference-board.yaml", src)
 	if err != nil {
 		t.Fatal(err)
 	}
 	const rate = 48000
-	x := sines(rate/2, rate, Tone{110, 0.15}, Tone{220, 0.05}, Tone{330, 0.03})
+	x := measures.Sines(rate/2, rate, dsp.Tone{Hz: 110, Volts: 0.15}, dsp.Tone{Hz: 220, Volts: 0.05}, dsp.Tone{Hz: 330, Volts: 0.03})
 	b, err := NewPresetBench(f, x, rate, section.Draft)
 	if err != nil {
 		t.Fatal(err)

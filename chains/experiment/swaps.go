@@ -12,7 +12,9 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"drywire/blocks"
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -56,21 +58,33 @@ type Swap struct {
 	Pair
 }
 
+// MarshalJSON implements json.Marshaler.
+func (s Swap) MarshalJSON() ([]byte, error) {
+	type pair Pair // without its own MarshalJSON
+	return s.Values.Object(struct {
+		First  string   `json:"first"`
+		Second string   `json:"second"`
+		Apart  int      `json:"apart"`
+		Order  []string `json:"order"`
+		pair
+	}{s.First, s.Second, s.Apart, s.Order, pair(s.Pair)})
+}
+
 // swapTail is for how long after the recording's end is listened at most, in seconds.
 const swapTail = 2.0
 
 // swapsOf is every two blocks that can change places, and those that cannot. A preamplifier can: what was in front of it is in its loop then. A block of the
 // board behind the power of an amplifier, or that power in front of the board, cannot.
-func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
+func swapsOf(c *board.Chain) (all []Swap, out []LeftOut) {
 	all, out = []Swap{}, []LeftOut{}
 	for i, a := range c.Blocks {
 		for j := i + 1; j < len(c.Blocks); j++ {
 			b := c.Blocks[j]
 			switch {
-			case a.Piece() || b.Piece(): // of a switcher, and no block
+			case a.Piece != nil || b.Piece != nil: // of a switcher, and no block
 			case a.Switcher != "" || b.Switcher != "":
 				out = append(out, LeftOut{a.Name, b.Name, InALoop})
-			case slices.ContainsFunc(c.Blocks[i:j+1], func(p chains.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
+			case slices.ContainsFunc(c.Blocks[i:j+1], func(p board.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
 				out = append(out, LeftOut{a.Name, b.Name, AtPower})
 			default:
 				all = append(all, Swap{First: a.Name, Second: b.Name, Apart: j - i})
@@ -81,7 +95,7 @@ func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
 }
 
 // SwapsOf is how many swaps there are in a chain.
-func SwapsOf(c *chains.Chain) int {
+func SwapsOf(c *board.Chain) int {
 	all, _ := swapsOf(c)
 	return len(all)
 }
@@ -119,7 +133,7 @@ func (m *SwapMap) Omitted() (list []string) {
 }
 
 // Swappable says why no two blocks of a chain can change places; nil where some can.
-func Swappable(c *chains.Chain) error {
+func Swappable(c *board.Chain) error {
 	switch {
 	case c.Split != nil:
 		return fmt.Errorf("take %q splits into two paths; blocks are swapped on one", c.Take)
@@ -134,14 +148,14 @@ func Swappable(c *chains.Chain) error {
 }
 
 // Swaps swaps every two blocks of a chain. Renders share their beginnings (chains.Memo), on all cores; done is told of each that is finished.
-func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
+func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
 	if err := Swappable(c); err != nil {
 		return nil, err
 	}
 	c = c.At(0)
-	tail := math.Min(swapTail, float64(c.Plan(rate, q).Tail()))
+	tail := math.Min(swapTail, float64(render.PlanOf(c, rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
-	b := newWishBench(recording, rate, q, RankMemory, true)
+	b := newBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{
 		Title: c.Title, Take: c.Take, Order: orderOf(c), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
 	}
@@ -188,26 +202,30 @@ func (s *Swap) rung() int {
 func (s *Swap) percent() float64 { return math.Round(100 * s.Hearing.Probability.Value) }
 
 func (s *Swap) distance() float64 {
-	if !s.Mean.OK() {
-		return 0
+	if f := s.Of(measures.SpectralMean); f.OK() {
+		return f.Value
 	}
-	return s.Mean.Value
+	return 0
 }
 
-func placeOf(c *chains.Chain, block string) int {
-	return slices.IndexFunc(c.Blocks, func(p chains.Placed) bool { return p.Name == block })
+func placeOf(c *board.Chain, block string) int {
+	return slices.IndexFunc(c.Blocks, func(p board.Placed) bool { return p.Name == block })
 }
 
 // side renders a chain, brings it to the target loudness and gathers the facts about it.
-func (b *wishBench) side(ctx context.Context, number int, name string, c *chains.Chain) (*Side, error) {
+func (b *bench) side(ctx context.Context, number int, name string, c *board.Chain) (*measures.Side, error) {
 	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err
 	}
 	out := p.out
-	s := &Side{Number: number, Name: name}
-	if s.Facts, err = b.facts(ctx, p); err != nil {
-		return nil, err
+	s := &measures.Side{Number: number, Name: name}
+	for _, m := range measures.Facts() {
+		f, err := m.OfTake(ctx, p)
+		if err != nil {
+			return nil, err
+		}
+		s.Facts = append(s.Facts, measures.Value{Measure: m, Figure: f})
 	}
 	peak, err := measure.TruePeak(out)
 	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
@@ -222,7 +240,7 @@ func (b *wishBench) side(ctx context.Context, number int, name string, c *chains
 		return nil, err
 	}
 	s.Matched, s.Gain, s.Samples = settled.Matched, settled.Gain, amplified(out, settled.Gain)
-	s.Before = figure(settled.Level-dsp.ToDB(settled.Gain), nil)
+	s.Before = measures.Read(settled.Level-dsp.ToDB(settled.Gain), nil)
 	return s, nil
 }
 
@@ -232,20 +250,4 @@ func amplified(x []float64, gain float64) []float64 {
 		y[k] = gain * v
 	}
 	return y
-}
-
-// facts is FactsOf, with the renders shared.
-func (b *wishBench) facts(ctx context.Context, p *played) (Facts, error) {
-	var f Facts
-	noise, err := b.noise.AWeighted(p.Chain)
-	if err != nil {
-		f.NoiseDBu = figure(0, err)
-	} else {
-		f.NoiseDBu = noiseLevel(noise * noise)
-	}
-	if f.THD, err = b.thd(ctx, p.Plan); err != nil {
-		return f, err
-	}
-	f.Sustain, err = b.sustained(ctx, p)
-	return f, err
 }

@@ -7,10 +7,13 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
+	"drywire/chains/measures"
 	"drywire/dsp/section"
 )
 
-func swapped(t *testing.T, c *chains.Chain) *SwapMap {
+func swapped(t *testing.T, c *board.Chain) *SwapMap {
 	t.Helper()
 	x := scaled(plucks(1, 1), 6) // 0.4 V at most
 	n := 0
@@ -38,8 +41,8 @@ func TestSwapsOfLinearBlocks(t *testing.T) {
 			t.Errorf("%s and %s: %v: %s", s.First, s.Second, s.Respects, s.Sentence)
 		}
 		// The last one drives the cable to the load; an echo has 1 kΩ where a buffer has 100 Ω.
-		if s.Second != "two" && s.NullDB.OK() && s.NullDB.Value > -120 {
-			t.Errorf("%s and %s leave %.1f dB", s.First, s.Second, s.NullDB.Value)
+		if s.Second != "two" && s.Of(measures.Null).OK() && s.Of(measures.Null).Value > -120 {
+			t.Errorf("%s and %s leave %.1f dB", s.First, s.Second, s.Of(measures.Null).Value)
 		}
 	}
 }
@@ -51,7 +54,7 @@ func TestSwapsOfTheDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := chains.Parse("demo", src)
+	f, err := file.Parse("demo", src)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -60,7 +63,7 @@ func TestSwapsOfTheDemo(t *testing.T) {
 	if first.First != "fuzz" || first.Second != "buffer" || first.Heard != HeardMostly || !slices.Contains(first.Respects, "tone") {
 		t.Errorf("strongest: %s and %s, %s, %v", first.First, first.Second, first.Heard, first.Respects)
 		for _, s := range m.Swaps {
-			t.Logf("%s and %s: %s, %.2f dB, %v", s.First, s.Second, s.Heard, s.Mean.Value, s.Sentence)
+			t.Logf("%s and %s: %s, %.2f dB, %v", s.First, s.Second, s.Heard, s.Of(measures.SpectralMean).Value, s.Sentence)
 		}
 	}
 	for _, s := range m.Swaps {
@@ -92,7 +95,7 @@ order: [echo, board, front, power, box, desk, hall]
 presets: {on: {loops: [1]}}
 takes: [{name: on, preset: on}]
 `
-	f, err := chains.Parse("swaps", []byte(src))
+	f, err := file.Parse("swaps", []byte(src))
 	if err != nil {
 		t.Fatal(err)
 	}

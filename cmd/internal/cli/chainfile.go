@@ -13,56 +13,63 @@ import (
 	"strings"
 
 	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
+	"drywire/samples"
 )
 
 // chainFile is a chain file that was read, with what it names.
 type chainFile struct {
 	*produce.Project
-	folder produce.Disk // what paths in it are relative to
+	disk disk
 }
+
+// unchanged is an error where a file that the run has read is not what it was any more, or where the run was interrupted. It comes before anything gets its name.
+func (f *chainFile) unchanged() error { return f.disk.read.Unchanged() }
 
 // mostRead is how much of a file is read before it is known to be a chain file; Parse takes less.
 const mostRead = 1 << 20
 
 // readChainFile reads the chain file at path, or from standard input for "-", and the impulse responses that it names.
 func readChainFile(s streams, path string) (*chainFile, error) {
-	text, folder, err := openChainFile(s, path)
+	text, d, err := openChainFile(s, path)
 	if err != nil {
 		return nil, err
 	}
-	return projectOf(text, folder)
+	return projectOf(text, d)
 }
 
 // projectOf is a text with the impulse responses that it names.
-func projectOf(text *chains.Text, folder produce.Disk) (*chainFile, error) {
-	p, err := produce.NewLoader(folder).Open(text)
+func projectOf(text *edit.Text, d disk) (*chainFile, error) {
+	p, err := produce.NewLoader(d).Open(text)
 	if err != nil {
 		return nil, err
 	}
-	return &chainFile{p, folder}, nil
+	return &chainFile{p, d}, nil
 }
 
 // withRecording is the file with its recording, or with the one given in its place.
-func (f *chainFile) withRecording(ctx context.Context, override string) (*chainFile, error) {
-	p, err := f.WithRecording(ctx, override)
+func (f *chainFile) withRecording(ctx context.Context, another string) (*chainFile, error) {
+	p, err := f.WithRecording(ctx, another)
 	if err != nil {
 		return nil, err
 	}
-	return &chainFile{p, f.folder}, nil
+	return &chainFile{p, f.disk}, nil
 }
 
 // material is what most commands begin with: a chain file, its recording or another one in its place, and a quality.
-func material(ctx context.Context, s streams, file, override, name string) (f *chainFile, q section.Quality, err error) {
+func material(ctx context.Context, s streams, file, another, name string) (f *chainFile, q section.Quality, err error) {
 	if q, err = quality(name); err != nil {
 		return nil, q, err
 	}
 	if f, err = readChainFile(s, file); err != nil {
 		return nil, q, err
 	}
-	f, err = f.withRecording(ctx, override)
+	f, err = f.withRecording(ctx, another)
 	return f, q, err
 }
 
@@ -70,7 +77,7 @@ func material(ctx context.Context, s streams, file, override, name string) (f *c
 func (f *chainFile) inputs() []string {
 	all := []string{f.Dry.Path, f.Text.Name}
 	for _, c := range f.Cabinets {
-		all = append(all, f.folder.Path(c.Path))
+		all = append(all, f.disk.Path(c.Path))
 	}
 	return all
 }
@@ -93,17 +100,67 @@ func exists(path string) bool {
 	return err == nil
 }
 
+// disk is a produce.Folder: that of the chain file, from which it may lead anywhere. Every file is opened once in a run.
+type disk struct {
+	folder string
+	read   *inputs.Files
+}
+
+// Path implements produce.Folder.
+func (d disk) Path(path string) string {
+	if filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(d.folder, filepath.FromSlash(path))
+}
+
+// Open implements produce.Folder.
+func (d disk) Open(path string) (*samples.Reader, func(), error) {
+	if path == produce.Piped {
+		return d.Named(path)
+	}
+	return d.Named(d.Path(path))
+}
+
+// mostPiped is how much of a recording is read from a pipe: a day of 24 bits at 48 kHz and some.
+const mostPiped = 16 << 30
+
+// Named implements produce.Folder.
+func (d disk) Named(path string) (*samples.Reader, func(), error) {
+	var held *inputs.File
+	var err error
+	if path == produce.Piped {
+		path = "standard input"
+		held, err = d.read.Piped(mostPiped, samples.Known)
+	} else {
+		held, err = d.read.Open(path)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	r, err := samples.NewReader(held, held.Size(), path)
+	return r, func() {}, err
+}
+
+// Stamp implements produce.Folder: a run reads every file once, so there is nothing to tell apart.
+func (d disk) Stamp(string) string { return "" }
+
 // openChainFile reads the chain file alone.
-func openChainFile(s streams, path string) (*chains.Text, produce.Disk, error) {
+func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) {
+	d = disk{".", s.read}
+	if d.read == nil { // for completion
+		d.read = inputs.New(context.Background())
+	}
 	if path == "-" {
+		d.read.In = nil // so that nobody takes the rest of it for a recording
 		src, err := io.ReadAll(io.LimitReader(s.in, mostRead))
 		if err != nil {
-			return nil, "", fmt.Errorf("standard input: %w", err)
+			return nil, d, fmt.Errorf("standard input: %w", err)
 		}
-		text, err := parseChainFile("standard input", src)
-		return text, ".", err
+		text, err = parseChainFile("standard input", src)
+		return text, d, err
 	}
-	f, err := os.Open(path)
+	src, err := d.read.Text(path, mostRead)
 	if err != nil {
 		hint := ""
 		if errors.Is(err, fs.ErrNotExist) {
@@ -111,22 +168,18 @@ func openChainFile(s streams, path string) (*chains.Text, produce.Disk, error) {
 				hint = fmt.Sprintf("; one of that name comes with the program: drywire new --from %s", plain)
 			}
 		}
-		return nil, "", fmt.Errorf("%w%s", plainPath(path, err), hint)
+		return nil, d, fmt.Errorf("%w%s", err, hint)
 	}
-	defer f.Close()
-	src, err := io.ReadAll(io.LimitReader(f, mostRead))
-	if err != nil {
-		return nil, "", plainPath(path, err)
-	}
-	text, err := parseChainFile(path, src)
-	return text, produce.Disk(filepath.Dir(path)), err
+	d.folder = filepath.Dir(path)
+	text, err = parseChainFile(path, src)
+	return text, d, err
 }
 
-func parseChainFile(name string, src []byte) (*chains.Text, error) {
+func parseChainFile(name string, src []byte) (*edit.Text, error) {
 	if bytes.HasPrefix(src, []byte("RIFF")) {
 		return nil, misusef("%s is a WAV file, not a chain file; a chain file names its recording, or give one with --recording", name)
 	}
-	return chains.ReadText(name, src)
+	return edit.Read(name, src)
 }
 
 // plainPath puts the path first and drops the name of the system call.
@@ -139,7 +192,7 @@ func plainPath(path string, err error) error {
 }
 
 // take is the take of that name, or the first; assumed says that it was not named and there are more.
-func (f *chainFile) take(name string) (c *chains.Chain, assumed bool, err error) {
+func (f *chainFile) take(name string) (c *board.Chain, assumed bool, err error) {
 	if name == "" {
 		all := f.Chains()
 		return all[0], len(all) > 1, nil

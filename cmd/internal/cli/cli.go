@@ -17,7 +17,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"drywire/chains"
+	"drywire/chains/file"
+	"drywire/cmd/internal/inputs"
 )
 
 // Version is what --version says.
@@ -39,6 +40,7 @@ func misusef(format string, args ...any) error { return misuse{fmt.Errorf(format
 type streams struct {
 	in       io.Reader
 	out, err io.Writer
+	read     *inputs.Files // that the run reads
 }
 
 func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format, args...) }
@@ -56,8 +58,17 @@ func Main() int {
 
 // Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	root := command(streams{stdin, stdout, stderr}, args)
+	read := inputs.New(ctx)
+	read.In = stdin
+	defer read.Close()
+	root := command(streams{stdin, stdout, stderr, read}, args)
 	err := root.ExecuteContext(ctx)
+	if err == nil {
+		err = read.Unchanged() // what was printed and not written may be of files that have changed since
+		if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+			err = nil // an interrupt is how some commands end, and came too late for the others
+		}
+	}
 	switch {
 	case err == nil:
 		return done
@@ -65,7 +76,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		fmt.Fprintln(stderr, "drywire: interrupted; nothing was written")
 		return failed
 	}
-	var faults chains.Faults
+	var faults file.Faults
 	if errors.As(err, &faults) {
 		for _, f := range faults {
 			fmt.Fprintf(stderr, "drywire: %v\n", f)
@@ -192,7 +203,7 @@ func noFlag(cmd *cobra.Command, err error) error {
 
 // unknown is the error for a word that is none of words.
 func unknown(what, word string, words []string, else_ string) error {
-	if near := chains.Nearest(word, words); near != "" {
+	if near := file.Nearest(word, words); near != "" {
 		return fmt.Errorf("no %s %q; did you mean %q?", what, word, near)
 	}
 	return fmt.Errorf("no %s %q (%s)", what, word, else_)

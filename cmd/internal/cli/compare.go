@@ -8,8 +8,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -58,21 +59,17 @@ the others, as few as can be.
     unconverged   steps whose voltages are wrong: should be 0
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
   pairs: how b differs from a, matched and aligned: a, b,
-    lag_samples, inverted (taken back for null_db), null_db
-    level_lu                                before matching
-    third_octaves: hz, db; bass_db (to 250 Hz), middle_db, treble_db (from 2 kHz)
-    noise_db        A-weighted noise at rest, at equal loudness
-    distortion_db, sustain_seconds          THD of a tone; time for 20 dB of a falling note
+    lag_samples, inverted (taken back for null_db), third_octaves: hz, db
     hearing (ITU-R BS.1387): playback_db_spl (of full scale), probability (mean), share (of the
       moments that are heard), highest, bands (of bands_of) over the step
-    log_spectral_mean_db, log_spectral_max_db
     heard           "mostly", "in places", "not heard", "identical", "not measurable"
     respects        level, tone, noise, distortion, decay: what is worth speaking of, clearest first
     sentence        what a player will hear
-  cables: which to move on the floor to get from take a to take b: a, b,
+    and by how much b differs in:
+%s  cables: which to move on the floor to get from take a to take b: a, b,
     moves: block (that comes or goes), or from (not there for a cable that is added) and to (not
       there for one that is left over): out, in (jacks); ends (plugs that change), text
-What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(produce.FadeTime), dsp.Seconds)),
+What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(produce.FadeTime), dsp.Seconds), measureList(measures.Changes())),
 		Example: `  drywire compare my-chain.yaml -o takes
   drywire compare my-chain.yaml -o takes --recording arpeggio --json > takes.json`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -108,6 +105,9 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	}
 	e := c.Comparison
 	if _, err := writeReport(out, reportName, f, c, produce.Words{}); err != nil {
+		return err
+	}
+	if err := f.unchanged(); err != nil {
 		return err
 	}
 	if err := out.publish(); err != nil {
@@ -159,14 +159,14 @@ func warnings(ctx context.Context, s streams, c *produce.Compared) {
 		if chain.Split == nil {
 			continue
 		}
-		if x, err := chain.Cancellation(ctx, d.Plan.Rate); err == nil && x.Cancels() {
+		if x, err := experiment.CancellationOf(chain, ctx, d.Plan.Rate); err == nil && x.Cancels() {
 			s.remark(fmt.Sprintf("take %q: the two paths cancel: %v", chain.Take, x))
 		}
 	}
 }
 
 // warn says loudly where the solver did not converge.
-func warn(s streams, w *chains.Plan, reports []chains.SectionReport) {
+func warn(s streams, w *render.Plan, reports []render.SectionReport) {
 	for _, r := range reports {
 		if r.Failures > 0 {
 			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section of %s.", w.Chain.Take, grouped(r.Failures), grouped(r.Steps), strings.Join(produce.PartsOf(w, r.Section), " + "))

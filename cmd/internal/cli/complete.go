@@ -8,6 +8,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/samples"
 )
 
@@ -23,7 +24,7 @@ func completeChainFile(_ *cobra.Command, args []string, _ string) ([]string, cob
 }
 
 func completeWAV(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
+	return []string{"wav", "w64", "bw64"}, cobra.ShellCompDirectiveFilterFileExt
 }
 
 func completeFolder(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
@@ -63,7 +64,7 @@ func completeRecording(*cobra.Command, []string, string) ([]string, cobra.ShellC
 }
 
 // fromChain completes with what the chain file of the command line has.
-func fromChain(words func(f *chains.File, take string) []string) completion {
+func fromChain(words func(f *board.File, take string) []string) completion {
 	return func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 		if len(args) == 0 || args[0] == "-" {
 			return nil, cobra.ShellCompDirectiveNoFileComp
@@ -81,18 +82,18 @@ func fromChain(words func(f *chains.File, take string) []string) completion {
 }
 
 var (
-	completeTake = fromChain(func(f *chains.File, _ string) []string {
+	completeTake = fromChain(func(f *board.File, _ string) []string {
 		var words []string
 		for _, c := range f.Chains() {
 			words = append(words, fmt.Sprintf("%s\t%s", c.Take, orderText(c)))
 		}
 		return words
 	})
-	completeJack = fromChain(func(f *chains.File, take string) []string {
-		return jacksOf(f, take, func(c *chains.Chain) []string { return c.Jacks() })
+	completeJack = fromChain(func(f *board.File, take string) []string {
+		return jacksOf(f, take, func(c *board.Chain) []string { return c.Jacks() })
 	})
-	completeBlock = fromChain(func(f *chains.File, take string) []string {
-		return jacksOf(f, take, func(c *chains.Chain) []string {
+	completeBlock = fromChain(func(f *board.File, take string) []string {
+		return jacksOf(f, take, func(c *board.Chain) []string {
 			var names []string
 			for _, b := range c.Every() {
 				names = append(names, b.Name)
@@ -103,7 +104,7 @@ var (
 )
 
 // jacksOf is the words of one take, or of all takes where it is not known.
-func jacksOf(f *chains.File, take string, words func(*chains.Chain) []string) []string {
+func jacksOf(f *board.File, take string, words func(*board.Chain) []string) []string {
 	if c, err := f.Take(take); err == nil {
 		return words(c)
 	}

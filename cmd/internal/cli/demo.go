@@ -66,7 +66,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	f, err := projectOf(parsed, ".")
+	f, err := projectOf(parsed, disk{".", s.read})
 	if err != nil {
 		return err
 	}

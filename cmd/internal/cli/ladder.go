@@ -7,9 +7,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/cmd/internal/produce"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
@@ -113,7 +114,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 	return nil
 }
 
-func ladder(ctx context.Context, s streams, list []*chains.Chain, r *produce.Recording, q section.Quality) (*experiment.Ladder, error) {
+func ladder(ctx context.Context, s streams, list []*board.Chain, r *produce.Recording, q section.Quality) (*experiment.Ladder, error) {
 	x, err := r.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return nil, err
@@ -123,7 +124,7 @@ func ladder(ctx context.Context, s streams, list []*chains.Chain, r *produce.Rec
 	}
 	var all []*experiment.Measures
 	for _, c := range list {
-		m, err := measureTake(ctx, c, r, q, x, experiment.Tone{})
+		m, err := measureTake(ctx, c, r, q, x, dsp.Tone{})
 		if err != nil {
 			return nil, err
 		}
@@ -140,6 +141,9 @@ func writeFile(path string, content []byte, f *chainFile) error {
 	}
 	defer out.abort()
 	if err := out.text(filepath.Base(path), content, f.inputs()...); err != nil {
+		return err
+	}
+	if err := f.unchanged(); err != nil {
 		return err
 	}
 	return out.publish()

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/page"
 )
 
@@ -53,7 +54,10 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	if o.port < 0 || o.port > 65535 {
 		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
 	}
-	if _, err := readChainFile(s, o.file); err != nil { // told as every command tells it
+	s.read = inputs.New(ctx) // what the page reads may change while it runs
+	_, err := readChainFile(s, o.file)
+	s.read.Close()
+	if err != nil { // told as every command tells it
 		return err
 	}
 	closed := func() {}

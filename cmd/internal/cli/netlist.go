@@ -7,7 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/render"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -29,7 +30,7 @@ name with _ for a dot: fuzz.in is v(fuzz_in).
 Without --section the deck is the whole chain as far as it is circuit: a stage that only amplifies
 and limits becomes an expression source, and the deck stops, and says so, at the first one that
 does more. With --section it is the one section that holds the block's input; Vdry then stands for
-what drives that section in the chain.`, quantity(float64(chains.DeckStop), dsp.Seconds), quantity(float64(chains.DeckStep), dsp.Seconds), chains.DeckTolerance),
+what drives that section in the chain.`, quantity(float64(wiring.DeckStop), dsp.Seconds), quantity(float64(wiring.DeckStep), dsp.Seconds), wiring.DeckTolerance),
 		Example: `  drywire netlist my-chain.yaml --take "fuzz first" --tone "330 Hz 200 mV" > fuzz.cir
   ngspice -b fuzz.cir`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -67,7 +68,7 @@ func runNetlist(s streams, o netlistOptions) error {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
 	s.held(c)
-	w := c.At(0).Plan(anyRate, section.Normal)
+	w := render.PlanOf(c.At(0), anyRate, section.Normal)
 	deck := ""
 	if o.section == "" {
 		deck = w.Deck(tone)
@@ -79,7 +80,7 @@ func runNetlist(s streams, o netlistOptions) error {
 }
 
 // parseTone reads a frequency and a level, like 330 Hz 200 mV.
-func parseTone(text string) (chains.Tone, error) {
+func parseTone(text string) (dsp.Tone, error) {
 	words := strings.Fields(strings.ReplaceAll(text, ",", " "))
 	var first error
 	for k := 1; k < len(words); k++ {
@@ -91,15 +92,15 @@ func parseTone(text string) (chains.Tone, error) {
 					v *= math.Sqrt2 // those are the RMS of the sine
 				}
 				if hz < 1 || hz > 20e3 || v <= 0 || v > 100 {
-					return chains.Tone{}, misusef("--tone %q: want 1 Hz to 20 kHz at up to 100 V", text)
+					return dsp.Tone{}, misusef("--tone %q: want 1 Hz to 20 kHz at up to 100 V", text)
 				}
-				return chains.Tone{Frequency: dsp.Hertz(hz), Level: dsp.Volt(v)}, nil
+				return dsp.Tone{Hz: dsp.Hertz(hz), Volts: dsp.Volt(v)}, nil
 			}
 		}
 		first = err
 	}
 	if first != nil {
-		return chains.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV": %w`, text, first)
+		return dsp.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV": %w`, text, first)
 	}
-	return chains.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV"`, text)
+	return dsp.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV"`, text)
 }

@@ -3,7 +3,9 @@ package cli
 import (
 	"fmt"
 
+
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 )
 
 // mostPairs is how many pairs the tables name.
@@ -27,12 +29,12 @@ func printPairs(s streams, e *experiment.Comparison) {
 	}
 	shown := e.Pairs[:min(len(e.Pairs), mostPairs)]
 	s.printf("\n")
-	t := table{header: []string{" takes", "heard", " null\ndB", " level\nLU", " bass\ndB", " middle\ndB", " treble\ndB", " noise\ndB(A)", " THD\ndB", " sustain\ns", " spectra\ndB"}}
+	list := measures.Printed(measures.Changes(), nil)
+	t := table{header: append([]string{" takes", "heard"}, headings(list)...)}
 	for _, p := range shown {
-		t.row(fmt.Sprintf("%d/%d", p.A, p.B), p.Heard, p.NullDB.Text(1), p.Level.Text(1), p.Bass.Text(1), p.Middle.Text(1), p.Treble.Text(1), p.Noise.Text(1),
-			p.Distortion.Text(1), p.Sustain.Text(2), p.Mean.Text(1))
+		t.row(append([]string{fmt.Sprintf("%d/%d", p.A, p.B), p.Heard}, texts(list, p.Values)...)...)
 	}
-	t.print(s.out)
+	t.within(s.out, width)
 	if n := len(e.Pairs) - len(shown); n > 0 {
 		s.printf("%s; --json has them all.\n", plural(n, "more pair", "more pairs"))
 	}

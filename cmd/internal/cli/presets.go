@@ -10,8 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/samples"
@@ -51,7 +52,7 @@ what was rendered; what sounds on after it is cut.
   spread                                                from the softest to the loudest, LU
   trims: target_lufs, presets (name, db, level), spread_lu, within
   guitars: preset, guitar ("" for the file's own), level_lufs, peak_volts, noise_a_dbu, thd_percent
-What has no value is {"not_measurable": "why"}.`, quantity(experiment.TestTone.Hz, dsp.Hertzes), volts(experiment.TestTone.Volts)),
+What has no value is {"not_measurable": "why"}.`, quantity(float64(measures.TestTone.Hz), dsp.Hertzes), volts(float64(measures.TestTone.Volts))),
 		Example: `  drywire presets my-board.yaml
   drywire presets my-board.yaml -o presets --recording arpeggio`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -102,6 +103,9 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		if written, err = writePresets(ctx, bench, p, f, out); err != nil {
 			return err
 		}
+		if err := f.unchanged(); err != nil {
+			return err
+		}
 		if err := out.publish(); err != nil {
 			return err
 		}
@@ -126,7 +130,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, out *outputs) ([]string, error) {
 	type sound struct {
 		name  string
-		chain *chains.Chain
+		chain *board.Chain
 	}
 	var sounds []sound
 	gain := math.Inf(1)
@@ -233,7 +237,7 @@ func presetText(f *chainFile, trim experiment.PresetTrim) string {
 	if !plainName.MatchString(name) {
 		name = quoted(name)
 	}
-	at := slices.IndexFunc(f.Presets, func(p chains.Preset) bool { return p.Name == trim.Name })
+	at := slices.IndexFunc(f.Presets, func(p board.Preset) bool { return p.Name == trim.Name })
 	var keys []string
 	if p := f.Presets[at]; p.Loops != nil {
 		keys = append(keys, "loops: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(p.Loops), " ", ", "), "[]")+"]")
@@ -256,7 +260,7 @@ var plainName = regexp.MustCompile(`^[a-z][a-z0-9 -]*$`)
 func soundsOf(f *chainFile, preset string) []string {
 	var names []string
 	for _, b := range f.OnPreset(preset, "", nil).Every() {
-		if !b.Piece() && !b.Off {
+		if b.Piece == nil && !b.Off {
 			names = append(names, b.Name)
 		}
 	}

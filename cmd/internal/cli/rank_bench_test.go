@@ -9,8 +9,11 @@ import (
 	"testing"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
+	"drywire/chains/render"
+	"drywire/cmd/internal/inputs"
 	"drywire/dsp/section"
 )
 
@@ -48,7 +51,7 @@ func BenchmarkRank(b *testing.B) {
 		b.Fatal(err)
 	}
 	ctx := context.Background()
-	f, err := projectOf(text, ".")
+	f, err := projectOf(text, disk{".", inputs.New(ctx)})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -66,9 +69,9 @@ func BenchmarkRank(b *testing.B) {
 			b.Fatal(err)
 		}
 		begun := worked(b)
-		var some []*chains.Chain
+		var some []*board.Chain
 		n := 0
-		if err := rank.Run(ctx, func(names []string, _ []experiment.Figure) error {
+		if err := rank.Run(ctx, func(names []string, _ []measures.Figure) error {
 			if n%30 == 0 {
 				some = append(some, inOrder(f.Chains()[0], names))
 			}
@@ -81,8 +84,8 @@ func BenchmarkRank(b *testing.B) {
 		full := func(q section.Quality, tail bool) time.Duration {
 			begun := worked(b)
 			for _, c := range some {
-				w := c.Plan(f.Dry.Rate, q)
-				render, err := w.Renderer("out")
+				w := render.PlanOf(c, f.Dry.Rate, q)
+				renderer, err := w.Renderer("out")
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -90,7 +93,7 @@ func BenchmarkRank(b *testing.B) {
 				if !tail {
 					after = 0
 				}
-				if err := render.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
+				if err := renderer.Run(ctx, render.Volts(x), after, func([][]float64) error { return nil }); err != nil {
 					b.Fatal(err)
 				}
 			}
@@ -112,7 +115,7 @@ func BenchmarkRank(b *testing.B) {
 }
 
 // inOrder is a chain with its blocks in another order.
-func inOrder(c *chains.Chain, names []string) *chains.Chain {
+func inOrder(c *board.Chain, names []string) *board.Chain {
 	other := *c
 	other.Blocks = nil
 	for _, name := range names {

@@ -3,13 +3,17 @@ package cli
 import (
 	"context"
 	"fmt"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
-	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/measure"
@@ -33,16 +37,21 @@ recording and what sounds on after it, and is aligned to the recording, sample b
 
 For listening it is 24-bit at %.0f LUFS (ITU-R BS.1770), or lower where its true peak would pass
 %.0f dBTP, with a fade of %v at either end; the gain that was applied is printed. With --volts it is
-32-bit float in volts: no gain, no fade.`, experiment.Target, experiment.Ceiling, quantity(float64(produce.FadeTime), dsp.Seconds)),
+32-bit float in volts: no gain, no fade.
+
+What does not fit into the 4 GiB of a WAV file is written as RF64; -o OUT.w64 and OUT.bw64 write
+those kinds. -o - writes to standard output, for a pipe: a WAV file whose header states its true
+length.`, experiment.Target, experiment.Ceiling, quantity(float64(produce.FadeTime), dsp.Seconds)),
 		Example: `  drywire render my-chain.yaml --take buffered -o buffered.wav
-  drywire render my-chain.yaml --at fuzz.in --volts --quality fine -o fuzz-in.wav`,
+  drywire render my-chain.yaml --at fuzz.in --volts --quality fine -o fuzz-in.wav
+  drywire render my-chain.yaml -o - | flac - -o take.flac`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
 			return runRender(cmd.Context(), s, o)
 		},
 	}
-	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the WAV `FILE` to write")
+	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the WAV `FILE` to write, or - for standard output")
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
 	cmd.Flags().StringVar(&o.jack, "at", "out", "the `JACK` whose voltage is written")
 	cmd.Flags().BoolVar(&o.volts, "volts", false, "write volts, as 32-bit floats, in place of a file for listening")
@@ -58,8 +67,13 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if o.out == "" {
 		return misusef("render needs a file to write: -o OUT.wav")
 	}
-	if ext := filepath.Ext(o.out); !strings.EqualFold(ext, ".wav") {
-		return misusef("-o %s: a WAV file is written; give a name that ends in .wav", o.out)
+	piped := o.out == "-"
+	if piped {
+		if f, ok := s.out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+			return misusef("-o -: standard output is a terminal, which plays nothing; pipe it into a program or a file")
+		}
+	} else if !slices.Contains(writtenNames, strings.ToLower(filepath.Ext(o.out))) {
+		return misusef("-o %s: a WAV file is written; give a name that ends in .wav, or in .w64 or .bw64 for those", o.out)
 	}
 	q, err := quality(o.quality)
 	if err != nil {
@@ -89,24 +103,33 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 			return misuse{err}
 		}
 	}
-	render, err := c.Plan(r.Rate, q).Renderer(jacks...)
+	renderer, err := render.PlanOf(c, r.Rate, q).Renderer(jacks...)
 	if err != nil {
 		return err
 	}
-	after := render.Tail()
+	after := renderer.Tail()
 
-	out, err := openFolder(filepath.Dir(o.out))
-	if err != nil {
-		return err
-	}
-	defer out.abort()
 	format := samples.Format{Rate: int(r.Rate), Channels: len(jacks), Bits: 24}
 	if o.volts {
 		format.Bits, format.Float = 32, true
 	}
-	wav, err := out.wav(filepath.Base(o.out), format, r.FramesWith(after), f.inputs()...)
-	if err != nil {
-		return err
+	// Into a pipe go the samples, so words go beside it; and its frames wait in the system's folder.
+	frames := r.FramesWith(after)
+	out := &outputs{folder: os.TempDir()}
+	var wav *samples.Writer
+	if piped {
+		if wav, err = samples.NewPipe(s.out, "standard output", format, frames); err != nil {
+			return err
+		}
+		s.out = s.err
+	} else {
+		if out, err = openFolder(filepath.Dir(o.out)); err != nil {
+			return err
+		}
+		defer out.abort()
+		if wav, err = out.wav(filepath.Base(o.out), format, frames, f.inputs()...); err != nil {
+			return err
+		}
 	}
 
 	which := ""
@@ -123,7 +146,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	done := ""
 	if o.volts {
 		var m measure.LevelMeter
-		if err := produce.Run(ctx, render, r, after, bar.add, func(taps [][]float64) error {
+		if err := produce.Run(ctx, renderer, r, after, bar.add, func(taps [][]float64) error {
 			for _, x := range taps {
 				m.Push(x)
 			}
@@ -136,21 +159,29 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		}
 		done = "32-bit float in volts, no gain, no fade"
 	} else {
-		d, err := produce.Keep(ctx, render, r, after, out.folder, bar.add, nil)
+		d, err := produce.Keep(ctx, renderer, r, after, out.folder, bar.add, nil)
 		if err != nil {
 			return err
 		}
 		defer d.Close()
+		if err := f.unchanged(); err != nil { // before any of it is in a pipe
+			return err
+		}
 		if done, err = writeListening(ctx, d, wav); err != nil {
 			return err
 		}
 		levels = d.Levels
 	}
 	bar.stop()
-	if err := ctx.Err(); err != nil {
+	if err := f.unchanged(); err != nil {
 		return err
 	}
-	if err := out.publish(); err != nil {
+	if piped {
+		err = wav.Close()
+	} else {
+		err = out.publish()
+	}
+	if err != nil {
 		return err
 	}
 	at := fmt.Sprintf("At %-8s ", strings.Join(jacks, ", "))
@@ -159,11 +190,18 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	} else {
 		s.printf("%speak %s, RMS %s (%s dBu)\n", at, volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
 	}
-	s.printf("Solver     %s\n", solverText(render.Reports()))
-	s.printf("Wrote      %s\n           %.2f s, %s\n", o.out, float64(wav.Frames())/float64(r.Rate), done)
-	warn(s, render.Plan, render.Reports())
+	s.printf("Solver     %s\n", solverText(renderer.Reports()))
+	where := o.out
+	if piped {
+		where = "standard output"
+	}
+	s.printf("Wrote      %s\n           %.2f s, %s\n", where, float64(wav.Frames())/float64(r.Rate), done)
+	warn(s, renderer.Plan, renderer.Reports())
 	return nil
 }
+
+// writtenNames is how the names of files of sound end that are written.
+var writtenNames = []string{".wav", ".w64", ".bw64"}
 
 // writeListening brings a take to the usual loudness, writes it and says what was done.
 func writeListening(ctx context.Context, d *produce.Rendered, wav *samples.Writer) (string, error) {
@@ -171,7 +209,7 @@ func writeListening(ctx context.Context, d *produce.Rendered, wav *samples.Write
 	if err != nil {
 		return "", err
 	}
-	if d.Peak < experiment.Silence {
+	if d.Peak < measures.Silence {
 		return "24-bit, no gain: silent (under 1 µV)", nil
 	}
 	why := ""
@@ -194,7 +232,7 @@ func levelUnit(matchedBy string) string {
 }
 
 // solverText sums up how the solver fared.
-func solverText(reports []chains.SectionReport) string {
+func solverText(reports []render.SectionReport) string {
 	if len(reports) == 0 {
 		return "nothing in this circuit bends: computed without one"
 	}

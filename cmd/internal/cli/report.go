@@ -83,6 +83,9 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 	if err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	if err := out.publish(); err != nil {
 		return err
 	}

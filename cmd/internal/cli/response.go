@@ -7,8 +7,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -77,7 +78,7 @@ func runResponse(s streams, o responseOptions) error {
 // shown is the frequencies of the table: the octaves around 1 kHz, and what is between in the treble, where pickups differ. IEC 61260-1's nominal ones.
 var shown = []float64{31.5, 63, 125, 250, 500, 1000, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000}
 
-func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
+func printResponse(s streams, c *board.Chain, r *experiment.ResponseReport) {
 	s.printf("Take: %s\n", r.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
 	s.printf("From the pickup's own voltage to %s: %s dB at 1 kHz", r.Jack, r.Middle.Text(1))
@@ -91,7 +92,7 @@ func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
 
 	const bar = 60
 	low, high := math.Inf(1), math.Inf(-1)
-	gains := make([]experiment.Figure, len(shown))
+	gains := make([]measures.Figure, len(shown))
 	for k, hz := range shown {
 		gains[k] = gainAt(r.Points, hz)
 		if gains[k].OK() {
@@ -129,7 +130,7 @@ func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
 	t.print(s.out)
 }
 
-func edgeText(f experiment.Figure) string {
+func edgeText(f measures.Figure) string {
 	if !f.OK() {
 		return f.Why
 	}
@@ -137,17 +138,17 @@ func edgeText(f experiment.Figure) string {
 }
 
 // gainAt is the gain at a frequency between two points, on a straight line in dB over the logarithm of the frequency.
-func gainAt(points []experiment.ResponsePoint, hz float64) experiment.Figure {
+func gainAt(points []experiment.ResponsePoint, hz float64) measures.Figure {
 	for k := 1; k < len(points); k++ {
 		a, b := points[k-1], points[k]
 		if hz < a.Hz || hz > b.Hz {
 			continue
 		}
 		if !a.GainDB.OK() || !b.GainDB.OK() {
-			return experiment.Figure{Why: "nothing comes through"}
+			return measures.Figure{Why: "nothing comes through"}
 		}
 		part := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
-		return experiment.Figure{Value: a.GainDB.Value + part*(b.GainDB.Value-a.GainDB.Value)}
+		return measures.Figure{Value: a.GainDB.Value + part*(b.GainDB.Value-a.GainDB.Value)}
 	}
-	return experiment.Figure{Why: "out of range"}
+	return measures.Figure{Why: "out of range"}
 }

@@ -14,7 +14,7 @@ import (
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
-	"drywire/chains"
+	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -28,7 +28,7 @@ type Engine struct {
 	ctx   context.Context // in which it works
 	queue *queue
 	takes *lru.Cache[wiredKey, *wired]
-	store *chains.Store // of *Loop by loopKey, *chains.Memo by memoKey with its signals, *Sound by Key; all of what a loop belongs to
+	store *render.Store // of *Loop by loopKey, *render.Memo by memoKey with its signals, *Sound by Key; all of what a loop belongs to
 
 	mu     sync.Mutex
 	works  map[Key]*work              // exact sounds that are being made
@@ -41,7 +41,7 @@ type Engine struct {
 // New is an engine that works until the context ends, and keeps so many bytes at the most.
 func New(ctx context.Context, budget int) *Engine {
 	takes, _ := lru.New[wiredKey, *wired](mostWired) // it fails for sizes under 1 alone
-	return &Engine{ctx: ctx, takes: takes, queue: newQueue(), store: chains.NewStore(budget), works: map[Key]*work{}, owners: map[string]map[string]bool{}}
+	return &Engine{ctx: ctx, takes: takes, queue: newQueue(), store: render.NewStore(budget), works: map[Key]*work{}, owners: map[string]map[string]bool{}}
 }
 
 // Go runs work that Wait waits for.
@@ -187,13 +187,13 @@ func (l *Loop) round(dst []float64, from int) {
 
 // memo remembers the voltages of chains with that lead: signals begin lead samples before the region, and end so far behind it that filters which look
 // ahead find its beginning there.
-func (e *Engine) memo(l *Loop, lead int) *chains.Memo {
+func (e *Engine) memo(l *Loop, lead int) *render.Memo {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	if m := e.known(l.key, lead); m != nil {
 		return m
 	}
-	x := make([]float64, lead+len(l.x)+chains.Margin)
+	x := make([]float64, lead+len(l.x)+render.Margin)
 	l.round(x, -lead)
 	m := e.store.Memo(l.key, x, l.rate, produce.Quality)
 	e.store.Keep(l.key, memoKey{l.key, lead}, m, m.Size())
@@ -201,18 +201,18 @@ func (e *Engine) memo(l *Loop, lead int) *chains.Memo {
 }
 
 // known is the memo of a loop where there still is one.
-func (e *Engine) known(loop string, lead int) *chains.Memo {
+func (e *Engine) known(loop string, lead int) *render.Memo {
 	if m, ok := e.store.Get(memoKey{loop, lead}); ok {
-		return m.(*chains.Memo)
+		return m.(*render.Memo)
 	}
 	return nil
 }
 
 // plan is a take as it is rendered when the loop goes round, from a sample of the loop that may be under 0, so many samples of it. Its sections are in that
 // quality. All of a take that does not move shares the take's one wiring.
-func (l *Loop) plan(t *produce.Take, q section.Quality, first, n int) *chains.Plan {
+func (l *Loop) plan(t *produce.Take, q section.Quality, first, n int) *render.Plan {
 	if round := t.Round(l.rate, l.a, l.b, int64(first), int64(n)); round != t.Chain {
-		return round.Plan(l.rate, q)
+		return render.PlanOf(round, l.rate, q)
 	}
-	return t.Wiring().At(q).Plan()
+	return render.NewPlan(t.Wiring().At(q))
 }

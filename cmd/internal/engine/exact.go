@@ -12,8 +12,9 @@ import (
 	"sync"
 	"time"
 
-	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/measure"
@@ -50,7 +51,7 @@ type Sound struct {
 	name   string // of the take
 	rate   dsp.Hertz
 	lead   int
-	plan   *chains.Plan // for what a memo knows
+	plan   *render.Plan // for what a memo knows
 	volts  [][]float32  // per channel, as long as the region
 	peak   float64      // true peak, V
 	speed  float64      // seconds of sound in a second; 0 where nothing had to be rendered
@@ -75,7 +76,7 @@ type work struct {
 	*Sound
 	loop *Loop
 	take *produce.Take
-	memo *chains.Memo
+	memo *render.Memo
 
 	ready   chan struct{} // closed when Sound and err are final
 	err     error
@@ -91,7 +92,7 @@ func (k Key) Short() string {
 
 // wired is a take as it is rendered for its exact sound on a loop.
 type wired struct {
-	plan *chains.Plan
+	plan *render.Plan
 	lead int // how many samples go before
 	key  Key
 }
@@ -110,7 +111,7 @@ func (e *Engine) wired(l *Loop, t *produce.Take) *wired {
 		return w
 	}
 	lead := l.lead(t)
-	w := &wired{plan: l.plan(t, produce.Quality, -lead, lead+len(l.x)+chains.Margin), lead: lead}
+	w := &wired{plan: l.plan(t, produce.Quality, -lead, lead+len(l.x)+render.Margin), lead: lead}
 	w.key = Key{l.key, w.plan.Key()}
 	e.takes.Add(at, w)
 	return w
@@ -223,7 +224,7 @@ func (l *Loop) joined(x []float64, lead int) ([]float32, error) {
 			y = (1-w)*y + w*x[lead-over+at]
 		}
 		if math.IsNaN(y) || math.IsInf(y, 0) {
-			return nil, chains.ErrNotFinite
+			return nil, render.ErrNotFinite
 		}
 		v[k] = float32(y)
 	}
@@ -328,7 +329,7 @@ func gains(ctx context.Context, s, other *Sound) (matched, common, loudness floa
 			all[k].Gain *= dsp.FromDB(target - all[k].Level)
 			all[k].Level = target
 		}
-		if pair[k].peak >= experiment.Silence {
+		if pair[k].peak >= measures.Silence {
 			common = min(common, all[k].Gain)
 		}
 	}

@@ -7,8 +7,10 @@ import (
 	"slices"
 	"strings"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
@@ -17,11 +19,11 @@ import (
 type Figures struct {
 	Jacks         []JackOf  `json:"jacks"`
 	LadderSVG     string    `json:"ladder_svg"`
-	Spectrum      Curve     `json:"spectrum"` // third octaves at the end, dBV
+	Spectrum      Curve     `json:"spectrum"` // third octaves at the end, dBu
 	Response      Curve     `json:"response"` // from the pickup's own voltage to the end, dB
 	Noise         []NoiseOf `json:"noise"`    // loudest first
-	NoiseTotal    *float64  `json:"noise_total_dbv"`
-	NoiseTotalA   *float64  `json:"noise_total_a_dbv"`
+	NoiseTotal    *float64  `json:"noise_total_dbu"`
+	NoiseTotalA   *float64  `json:"noise_total_a_dbu"`
 	Sentences     []string  `json:"sentences"`
 	NotMeasurable []string  `json:"not_measurable"`
 }
@@ -31,12 +33,13 @@ type JackOf struct {
 	Jack     string   `json:"jack"`
 	Block    string   `json:"block"` // that it belongs to; "" at the guitar and at the ends
 	Into     string   `json:"into"`  // the block whose ceiling this is
-	Peak     *float64 `json:"peak_dbv"`
-	RMS      *float64 `json:"rms_dbv"`
-	Noise    *float64 `json:"noise_dbv"`
-	Ceiling  *float64 `json:"ceiling_dbv"`
+	Peak     *float64 `json:"peak_dbu"`
+	RMS      *float64 `json:"rms_dbu"`
+	Noise    *float64 `json:"noise_dbu"`
+	Ceiling  *float64 `json:"ceiling_dbu"`
 	Headroom *float64 `json:"headroom_db"`
-	Over     *float64 `json:"over"` // share of the time over the ceiling
+	Over     *float64 `json:"over"`   // share of the time over the ceiling
+	Meters   []string `json:"meters"` // all that meters say, in words
 }
 
 // Curve is levels over frequencies.
@@ -49,7 +52,7 @@ type Curve struct {
 type NoiseOf struct {
 	Source string   `json:"source"`
 	Block  string   `json:"block"`
-	DBV    *float64 `json:"dbv"`
+	DBu    *float64 `json:"dbu"`
 	Share  float64  `json:"share"` // of the A-weighted power
 }
 
@@ -101,7 +104,7 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	if frames < len(l.x) {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", mostMeasured, float64(len(l.x))/float64(l.rate)))
 	}
-	if held := chains.Held(t.Chain); held != "" {
+	if held := board.Held(t.Chain); held != "" {
 		f.Sentences = append(f.Sentences, "In the response, the noise and the ceilings, "+held+".")
 	}
 	missing := func(what string, err error) error {
@@ -113,7 +116,7 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 		}
 		return nil
 	}
-	m, err := experiment.Measure(ctx, w, signals, experiment.Tone{})
+	m, err := experiment.Measure(ctx, w, signals, dsp.Tone{})
 	if err := missing("levels at the jacks", err); err != nil {
 		return nil, err
 	}
@@ -125,7 +128,7 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 			if j.Jack == end {
 				for _, b := range j.ThirdOctaves {
 					f.Spectrum.Hz = append(f.Spectrum.Hz, b.Hz)
-					f.Spectrum.DB = append(f.Spectrum.DB, f.value("spectrum", b.DBV, 0))
+					f.Spectrum.DB = append(f.Spectrum.DB, f.value("spectrum", b.DBu()))
 				}
 			}
 		}
@@ -137,7 +140,7 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	if err == nil {
 		for _, p := range response.Points {
 			f.Response.Hz = append(f.Response.Hz, p.Hz)
-			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB, 0))
+			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB))
 		}
 	}
 	noise, err := experiment.Noise(t.Chain, l.rate, end)
@@ -152,7 +155,7 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 
 // atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
 // has put there, as far as that is still remembered; the rest of the chain gets half a second.
-func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*chains.Plan, experiment.Signals, int, error) {
+func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*render.Plan, experiment.Signals, int, error) {
 	jacks := t.Jacks()
 	rate := float64(l.rate)
 	settled, fade := int(rate/2), int(rate/20)
@@ -169,7 +172,7 @@ func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	l.round(x, -settled)
 	all := make([][]float64, len(jacks))
 	skip := settled
-	if err := r.Run(ctx, chains.Volts(x), 0, func(taps [][]float64) error {
+	if err := r.Run(ctx, render.Volts(x), 0, func(taps [][]float64) error {
 		drop := min(skip, len(taps[0]))
 		skip -= drop
 		for k, y := range taps {
@@ -179,7 +182,7 @@ func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	}); err != nil {
 		return nil, nil, 0, err
 	}
-	return w, func(_ context.Context, other *chains.Plan, jack string) ([]float64, error) {
+	return w, func(_ context.Context, other *render.Plan, jack string) ([]float64, error) {
 		if at := slices.Index(jacks, jack); at >= 0 && other == w {
 			return all[at], nil
 		}
@@ -194,34 +197,35 @@ func (f *Figures) none(what, why string) {
 	}
 }
 
-// value is a figure moved by so many dB, or null and the reason.
-func (f *Figures) value(what string, v experiment.Figure, by float64) *float64 {
+// value is a figure, or null and the reason.
+func (f *Figures) value(what string, v measures.Figure) *float64 {
 	if !v.OK() {
 		f.none(what, v.Why)
 		return nil
 	}
-	x := v.Value + by
-	return &x
+	return &v.Value
 }
-
-// toDBV is what a level in dBu has over one in dBV, in dB, turned over.
-func toDBV() float64 { return dsp.VoltsToDBV(dsp.DBu) }
 
 func (f *Figures) jacks(m *experiment.Measures) {
 	for _, j := range m.Jacks {
-		o := JackOf{Jack: j.Jack, Into: j.CeilingOf}
+		o := JackOf{Jack: j.Jack, Into: j.CeilingOf, Meters: []string{}}
 		for _, end := range []string{".in", ".out"} {
 			if block, ok := strings.CutSuffix(j.Jack, end); ok {
 				o.Block = block
 			}
 		}
 		at := func(what string) string { return what + " at " + j.Jack }
-		o.Peak, o.RMS = f.value(at("peak"), j.PeakDBV, 0), f.value(at("level"), j.DBV, 0)
-		o.Noise = f.value(at("noise"), j.NoiseDBu, toDBV())
-		o.Headroom, o.Over = f.value(at("headroom"), j.HeadroomDB, 0), f.value(at("share over the ceiling"), j.OverShare, 0)
-		if ceiling := j.CeilingVolts; ceiling.OK() {
-			ceiling.Value = dsp.VoltsToDBV(ceiling.Value)
-			o.Ceiling = f.value("", ceiling, 0)
+		o.Peak, o.RMS = f.value(at("peak"), j.Of(measures.PeakDBu)), f.value(at("level"), j.Of(measures.RMSDBu))
+		o.Noise = f.value(at("noise"), j.Of(measures.Noise))
+		o.Headroom, o.Over = f.value(at("headroom"), j.Of(measures.Headroom)), f.value(at("share over the ceiling"), j.Of(measures.OverShare))
+		if ceiling := j.Of(measures.Ceiling); ceiling.OK() {
+			ceiling.Value = dsp.VoltsToDBu(ceiling.Value)
+			o.Ceiling = f.value("", ceiling)
+		}
+		for _, m := range measures.Printed(measures.AtJacks(), j.Values) {
+			if v := j.Of(m); v.OK() {
+				o.Meters = append(o.Meters, m.Name+" "+m.Format(v)+" "+m.Shown())
+			}
 		}
 		f.Jacks = append(f.Jacks, o)
 		if o.Over != nil && *o.Over > 0 && strings.HasSuffix(j.Jack, ".in") {
@@ -231,9 +235,9 @@ func (f *Figures) jacks(m *experiment.Measures) {
 }
 
 func (f *Figures) noise(r *experiment.NoiseReport) {
-	f.NoiseTotal, f.NoiseTotalA = f.value("noise", r.DBu, toDBV()), f.value("noise", r.ADBu, toDBV())
+	f.NoiseTotal, f.NoiseTotalA = f.value("noise", r.DBu), f.value("noise", r.ADBu)
 	for _, n := range r.Sources[:min(mostSources, len(r.Sources))] {
-		f.Noise = append(f.Noise, NoiseOf{n.Element, n.Block, f.value("noise of "+n.Element, n.DBu, toDBV()), n.Share})
+		f.Noise = append(f.Noise, NoiseOf{n.Element, n.Block, f.value("noise of "+n.Element, n.DBu), n.Share})
 	}
 	if len(r.Blocks) > 0 && r.ADBu.OK() {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("When you stop playing, what is heard first is %s: %.0f %% of the noise.", r.Blocks[0].Name, 100*r.Blocks[0].Share))

@@ -7,7 +7,7 @@ import (
 	"math"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/render"
 	"drywire/dsp/section"
 )
 
@@ -43,7 +43,7 @@ func (p *playing) preview(ctx context.Context, begun func() *work) error {
 	rate := float64(p.loop.rate)
 	fade := int(handover * rate)
 	settled := int(rate * min(max(settleCost*speed, leastSettled), mostSettled))
-	pasts := p.pasts(p.take.Wiring().Plan(), settled)
+	pasts := p.pasts(render.NewPlan(p.take.Wiring()), settled)
 	if pasts == nil && p.take.Tail() > 0 {
 		settled = int(rate * min(max(fillCost*speed, leastSettled), mostFilled))
 	}
@@ -137,7 +137,7 @@ func (p *playing) pace(ctx context.Context, sent float64, w *work) error {
 }
 
 // pasts is what was fed before to the stages of a preview that begins so many samples in front of what is heard; nil where nothing is known of it.
-func (p *playing) pasts(w *chains.Plan, settled int) []chains.Past {
+func (p *playing) pasts(w *render.Plan, settled int) []render.Past {
 	for _, h := range p.heard {
 		at := h.lead + int(p.from) - settled
 		if at < 0 {
@@ -184,7 +184,7 @@ func (t *turns) end() {
 	}
 }
 
-// around is a chains.Source that plays a loop round and round. It waits for its turn.
+// around is a wiring.Source that plays a loop round and round. It waits for its turn.
 type around struct {
 	loop *Loop
 	at   int
@@ -192,7 +192,7 @@ type around struct {
 	done int // samples read
 }
 
-// Read implements chains.Source.
+// Read implements wiring.Source.
 func (a *around) Read(dst []float64) (int, error) {
 	if err := a.turn.begin(); err != nil {
 		return 0, err

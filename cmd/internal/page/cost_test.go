@@ -59,7 +59,7 @@ func TestAnEditCostsOneParseAndOneWiring(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const parse, wire = "drywire/chains.newFile", "drywire/chains.(*Chain).Wire"
+	const parse, wire = "drywire/chains/file.newFile", "drywire/chains/wiring.Of"
 	p := openPage(t, string(text))
 	w := p.window()
 	region := [2]int64{0, 4800}

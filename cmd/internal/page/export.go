@@ -13,13 +13,13 @@ import (
 	"strings"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/produce"
 )
 
 // floor is the chain that stands on the floor: the take as the file has it that the side's take was made of, or the file's first.
-func (n *session) floor(side int) *chains.Chain {
+func (n *session) floor(side int) *board.Chain {
 	f, name := n.base.File, n.doc.takes[side]
 	for _, name := range []string{name, strings.TrimSuffix(name, ", changed")} {
 		if c, err := f.Take(name); err == nil {
@@ -30,9 +30,9 @@ func (n *session) floor(side int) *chains.Chain {
 }
 
 // cables is what to move on the floor for a chain.
-func (n *session) cables(side int, c *chains.Chain) []CableOf {
+func (n *session) cables(side int, c *board.Chain) []CableOf {
 	list := []CableOf{}
-	for _, m := range chains.Cables(n.floor(side), c) {
+	for _, m := range board.Cables(n.floor(side), c) {
 		list = append(list, CableOf{m.Text, m.From.String(), m.To.String()})
 	}
 	return list
@@ -62,7 +62,7 @@ func (s *server) export(w http.ResponseWriter, r *http.Request) error {
 	case "cables":
 		var b strings.Builder
 		fmt.Fprintf(&b, "Cables to move from %q as %s has it to %q on screen, fewest first\n\n", floor.Take, s.name, take)
-		moves := chains.Cables(floor, doc.chain(side).Chain)
+		moves := board.Cables(floor, doc.chain(side).Chain)
 		for k, m := range moves {
 			fmt.Fprintf(&b, "%2d. %s\n", k+1, m.Text)
 		}

@@ -1,13 +1,14 @@
 package page
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 
-	"drywire/cmd/internal/produce"
+	"drywire/cmd/internal/inputs"
 	"drywire/samples"
 )
 
@@ -34,7 +35,11 @@ func (f folder) Open(path string) (*samples.Reader, func(), error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", path, plain(err))
 	}
-	r, err := samples.NewReader(file, info.Size(), path)
+	held, err := inputs.New(context.Background()).Hold(path, file, nil)
+	if err != nil {
+		return nil, nil, err
+	}
+	r, err := samples.NewReader(held, held.Size(), path)
 	if err != nil {
 		file.Close()
 		return nil, nil, err
@@ -42,11 +47,19 @@ func (f folder) Open(path string) (*samples.Reader, func(), error) {
 	return r, func() { file.Close() }, nil
 }
 
+// Named implements produce.Folder: nobody gives a page another file.
+func (f folder) Named(path string) (*samples.Reader, func(), error) {
+	return nil, nil, fmt.Errorf("%s is not in the folder that was opened", path)
+}
+
+// Path implements produce.Folder.
+func (f folder) Path(path string) string { return path }
+
 // Stamp implements produce.Folder.
 func (f folder) Stamp(path string) string {
 	info, err := f.root.Stat(filepath.FromSlash(path))
 	if err != nil {
 		return ""
 	}
-	return produce.Stamp(info)
+	return fmt.Sprint(info.Size(), " ", info.ModTime().UnixNano())
 }

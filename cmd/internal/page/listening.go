@@ -10,7 +10,7 @@ import (
 	"strings"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/cmd/internal/engine"
 )
@@ -19,7 +19,7 @@ import (
 type listening struct {
 	test   *experiment.ListeningTest
 	sounds [2]engine.Key // of the sides when it began
-	takes  [2]chains.Take
+	takes  [2]board.Take
 	region [2]int64
 	begun  time.Time
 }
@@ -144,15 +144,15 @@ type kept struct {
 
 // heardTake is a take that was listened to.
 type heardTake struct {
-	Take   string             `json:"take"`
-	Guitar string             `json:"guitar,omitempty"`
-	Order  []string           `json:"order"`
-	Split  *chains.SplitOrder `json:"split,omitempty"`
-	Preset string             `json:"preset,omitempty"`
-	Loops  []chains.Loop      `json:"loops,omitempty"` // of the take's own
-	Toggle []int              `json:"toggle,omitempty"`
-	Set    []string           `json:"set,omitempty"`
-	Off    []string           `json:"off,omitempty"`
+	Take   string            `json:"take"`
+	Guitar string            `json:"guitar,omitempty"`
+	Order  []string          `json:"order"`
+	Split  *board.SplitOrder `json:"split,omitempty"`
+	Preset string            `json:"preset,omitempty"`
+	Loops  []board.Loop      `json:"loops,omitempty"` // of the take's own
+	Toggle []int             `json:"toggle,omitempty"`
+	Set    []string          `json:"set,omitempty"`
+	Off    []string          `json:"off,omitempty"`
 }
 
 // testFinish ends a test, tells how it came out and writes it beside the chain file.
@@ -211,7 +211,7 @@ func (s *server) keep(n *session, l *listening, result experiment.ListeningResul
 	}
 }
 
-func heardOf(t chains.Take) heardTake {
+func heardOf(t board.Take) heardTake {
 	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Loops: t.Loops, Toggle: t.Toggle, Off: t.Off}
 	for _, s := range t.Set {
 		h.Set = append(h.Set, s.Target+": "+s.Text)

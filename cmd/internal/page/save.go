@@ -12,7 +12,8 @@ import (
 	"runtime"
 	"slices"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
 )
 
 // save writes a window's changes into the chain file, if that is still what the window began with.
@@ -77,7 +78,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 }
 
 // saved is the text that is to be written, and the document that the window has then. The lock is held.
-func (n *session) saved(r *http.Request, side int, how, name string) (*chains.Text, document, error) {
+func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text, document, error) {
 	ctx, t, d := r.Context(), n.doc.take(side), n.doc
 	if t.Order == nil {
 		t.Order, t.Split = n.doc.Order, n.doc.Split
@@ -87,11 +88,11 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*chains.Te
 		return d.Text, d, nil
 	case "order":
 		loops := d.LoopsOf(t)
-		set := func(text *chains.Text) (*chains.Text, error) {
+		set := func(text *edit.Text) (*edit.Text, error) {
 			if t.Loops == nil {
 				return text.SetOrder(t.Order, t.Split)
 			}
-			at := slices.IndexFunc(d.Blocks, func(b chains.Block) bool { return b.Loops != nil })
+			at := slices.IndexFunc(d.Blocks, func(b board.Block) bool { return b.Loops != nil })
 			return text.SetBoard(t.Order, t.Split, d.Blocks[at].Name, loops)
 		}
 		mine, err := set(n.base)
@@ -125,10 +126,10 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*chains.Te
 		takes := d.takes
 		takes[side] = name
 		if takes[1-side] != old {
-			back := func() (*chains.Text, error) { return text.RemoveTake(old) }
+			back := func() (*edit.Text, error) { return text.RemoveTake(old) }
 			for _, was := range n.base.File.Takes {
 				if was.Name == old {
-					back = func() (*chains.Text, error) { return text.SetTake(old, was) }
+					back = func() (*edit.Text, error) { return text.SetTake(old, was) }
 				}
 			}
 			if again, err := back(); err == nil {

@@ -645,7 +645,7 @@ func TestClippedRecordingIsTold(t *testing.T) {
 			t.Fatal(err)
 		}
 	})
-	if told := clipped(hot); len(told) != 1 || !strings.HasPrefix(told[0], "pluck stands at full scale") {
+	if told := clipped(hot); len(told) != 1 || !strings.HasPrefix(told[0], "pluck.wav stands at full scale") {
 		t.Errorf("a clipped recording: %q", told)
 	}
 }

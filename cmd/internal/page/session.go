@@ -15,7 +15,8 @@ import (
 	"sync"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/produce"
 )
@@ -30,10 +31,10 @@ type session struct {
 	undo     []step
 	redo     []step
 	revision int
-	last     string       // the knob that the last step has turned and that the hand is still on; "" for none
-	base     *chains.Text // the file's text that this one began with or was last saved as
-	opened   []byte       // what of it the window began with: a window shows two takes, so a second one may have been added
-	disk     string       // same, changed or gone, as this window sees it
+	last     string     // the knob that the last step has turned and that the hand is still on; "" for none
+	base     *edit.Text // the file's text that this one began with or was last saved as
+	opened   []byte     // what of it the window began with: a window shows two takes, so a second one may have been added
+	disk     string     // same, changed or gone, as this window sees it
 	moved    [2][]string
 	heard    [2]engine.Key // what was last heard of each side
 	sides    [2]*Side      // as they were told last
@@ -71,7 +72,7 @@ func sideOf(letter string) (int, error) {
 
 // parsed makes a document of a text.
 func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (document, error) {
-	text, err := chains.ReadText(s.name, source)
+	text, err := edit.Read(s.name, source)
 	if err != nil {
 		return document{}, err
 	}
@@ -80,13 +81,13 @@ func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (do
 }
 
 // with is the document with another text.
-func (d document) with(ctx context.Context, text *chains.Text, takes [2]string) (document, error) {
+func (d document) with(ctx context.Context, text *edit.Text, takes [2]string) (document, error) {
 	p, err := d.Edited(ctx, text)
 	return document{p, takes}, err
 }
 
 // first is the document that a window begins with, and the text of the file: the first two takes of the file, or its only one and a copy of it.
-func (s *server) first(ctx context.Context, source []byte) (d document, base *chains.Text, err error) {
+func (s *server) first(ctx context.Context, source []byte) (d document, base *edit.Text, err error) {
 	if d, err = s.parsed(ctx, source, [2]string{}); err != nil {
 		return d, nil, err
 	}
@@ -107,9 +108,9 @@ func (s *server) first(ctx context.Context, source []byte) (d document, base *ch
 }
 
 // unique is a name that no take of the file has.
-func unique(f *chains.File, name string) string {
+func unique(f *board.File, name string) string {
 	taken := func(n string) bool {
-		return slices.ContainsFunc(f.Takes, func(t chains.Take) bool { return t.Name == n })
+		return slices.ContainsFunc(f.Takes, func(t board.Take) bool { return t.Name == n })
 	}
 	for k, n := 2, name; ; k++ {
 		if !taken(n) {
@@ -120,7 +121,7 @@ func unique(f *chains.File, name string) string {
 }
 
 // take is what a side shows, as the file has it.
-func (d document) take(side int) chains.Take {
+func (d document) take(side int) board.Take {
 	for _, t := range d.Takes {
 		if t.Name == d.takes[side] {
 			return t
@@ -376,7 +377,7 @@ func (n *session) back(ctx context.Context, s step) (document, error) {
 	if bytes.Equal(s.text, n.doc.Text.Source) {
 		return document{n.doc.Project, s.takes}, nil
 	}
-	text, err := chains.ReadText(n.server.name, s.text)
+	text, err := edit.Read(n.server.name, s.text)
 	if err != nil {
 		return document{}, err
 	}
@@ -424,11 +425,11 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		t = d.Fitted(t)
 	case "knob":
 		t.Set = slices.Clone(t.Set)
-		at := slices.IndexFunc(t.Set, func(s chains.Setting) bool { return s.Target == op.Target })
+		at := slices.IndexFunc(t.Set, func(s board.Setting) bool { return s.Target == op.Target })
 		if at < 0 {
-			t.Set = append(t.Set, chains.Setting{Target: op.Target, Text: op.Value})
+			t.Set = append(t.Set, board.Setting{Target: op.Target, Text: op.Value})
 		} else {
-			t.Set[at] = chains.Setting{Target: op.Target, Text: op.Value}
+			t.Set[at] = board.Setting{Target: op.Target, Text: op.Value}
 		}
 	case "preset":
 		t.Preset = op.Name

@@ -8,8 +8,10 @@ import (
 	"testing"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
@@ -30,14 +32,14 @@ takes:
 `
 
 // played is the voltages of a chain that is fed a recording, as the command render --volts gives them.
-func played(t testing.TB, c *chains.Chain, x []float64) [][]float64 {
+func played(t testing.TB, c *board.Chain, x []float64) [][]float64 {
 	t.Helper()
-	r, err := c.Plan(48000, produce.Quality).Renderer(c.Ends()...)
+	r, err := render.PlanOf(c, 48000, produce.Quality).Renderer(c.Ends()...)
 	if err != nil {
 		t.Fatal(err)
 	}
 	out := make([][]float64, len(c.Ends()))
-	if err := r.Run(context.Background(), chains.Volts(x), 0, func(taps [][]float64) error {
+	if err := r.Run(context.Background(), render.Volts(x), 0, func(taps [][]float64) error {
 		for k, y := range taps {
 			out[k] = append(out[k], y...)
 		}
@@ -49,7 +51,7 @@ func played(t testing.TB, c *chains.Chain, x []float64) [][]float64 {
 }
 
 // chainOf is a take of the window's text as it is.
-func (w *window) chainOf(side int) *chains.Chain {
+func (w *window) chainOf(side int) *board.Chain {
 	w.t.Helper()
 	n, err := w.server.session(w.ID)
 	if err != nil {
@@ -99,7 +101,7 @@ func TestExact(t *testing.T) {
 			got := channel(t, h.exact, 0, a, b)
 			c := w.chainOf(side)
 			const lead = 48000 // a second, longer than the tail
-			if tail := c.Plan(48000, produce.Quality).Tail(); tail > 1 {
+			if tail := render.PlanOf(c, 48000, produce.Quality).Tail(); tail > 1 {
 				t.Fatalf("a tail of %v s", float64(tail))
 			}
 			want := played(t, c, w.around(a, b, lead, 4800))[0][lead-480:]
@@ -371,19 +373,19 @@ func TestFigures(t *testing.T) {
 	}
 	c := w.chainOf(0)
 	const lead = 48000
-	wiring := c.Plan(48000, produce.Quality)
-	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *chains.Plan, jack string) ([]float64, error) {
-		r, err := c.Plan(48000, produce.Quality).Renderer(jack)
+	wiring := render.PlanOf(c, 48000, produce.Quality)
+	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *render.Plan, jack string) ([]float64, error) {
+		r, err := render.PlanOf(c, 48000, produce.Quality).Renderer(jack)
 		if err != nil {
 			return nil, err
 		}
 		var x []float64
-		err = r.Run(context.Background(), chains.Volts(w.around(0, 48000, lead, 0)), 0, func(taps [][]float64) error {
+		err = r.Run(context.Background(), render.Volts(w.around(0, 48000, lead, 0)), 0, func(taps [][]float64) error {
 			x = append(x, taps[0]...)
 			return nil
 		})
 		return x[lead:], err
-	}, experiment.Tone{})
+	}, dsp.Tone{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -391,21 +393,21 @@ func TestFigures(t *testing.T) {
 		t.Fatalf("%d jacks, want %d", len(f.Jacks), len(m.Jacks))
 	}
 	for k, j := range m.Jacks {
-		near := func(what string, got *float64, want experiment.Figure, by float64) {
-			if (got != nil) != want.OK() || got != nil && math.Abs(*got-want.Value-by) > 0.02 {
+		near := func(what string, got *float64, want measures.Figure) {
+			if (got != nil) != want.OK() || got != nil && math.Abs(*got-want.Value) > 0.02 {
 				t.Errorf("%s at %s: %v, want %v", what, j.Jack, text(got), want)
 			}
 		}
-		near("peak", f.Jacks[k].Peak, j.PeakDBV, 0)
-		near("level", f.Jacks[k].RMS, j.DBV, 0)
-		near("noise", f.Jacks[k].Noise, j.NoiseDBu, -2.2185) // 20 log10 of 0.7746 V
-		near("headroom", f.Jacks[k].Headroom, j.HeadroomDB, 0)
+		near("peak", f.Jacks[k].Peak, j.Of(measures.PeakDBu))
+		near("level", f.Jacks[k].RMS, j.Of(measures.RMSDBu))
+		near("noise", f.Jacks[k].Noise, j.Of(measures.Noise))
+		near("headroom", f.Jacks[k].Headroom, j.Of(measures.Headroom))
 	}
 	noise, err := experiment.Noise(c, 48000, "out")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f.NoiseTotal == nil || math.Abs(*f.NoiseTotal-noise.DBu.Value+2.2185) > 1e-3 || len(f.Noise) == 0 || f.Noise[0].Source != noise.Sources[0].Element {
+	if f.NoiseTotal == nil || math.Abs(*f.NoiseTotal-noise.DBu.Value) > 1e-3 || len(f.Noise) == 0 || f.Noise[0].Source != noise.Sources[0].Element {
 		t.Errorf("noise %v of %v, want %v dBu of %v", text(f.NoiseTotal), f.Noise, noise.DBu, noise.Sources[0])
 	}
 	if len(f.Response.Hz) == 0 || len(f.Response.Hz) != len(f.Response.DB) || len(f.Spectrum.Hz) == 0 || f.LadderSVG == "" {

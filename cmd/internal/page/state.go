@@ -9,7 +9,8 @@ import (
 	"strings"
 
 	"drywire/blocks"
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/wiring"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
@@ -60,8 +61,8 @@ type Side struct {
 	Cables    []CableOf     `json:"cables"`
 	Sentences []string      `json:"sentences"`
 
-	take chains.Take
-	of   *chains.File
+	take board.Take
+	of   *board.File
 }
 
 // Station is a block in its place.
@@ -156,7 +157,7 @@ func (n *session) state() (json.RawMessage, error) {
 	for _, k := range blocks.Kinds() {
 		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
 	}
-	if text := r.Clipped.Text(r.Title, int(r.Rate)); text != "" {
+	for _, text := range r.Cautions {
 		s.Cautions = append(s.Cautions, strings.TrimPrefix(text, "CAUTION: ")) // the page says so itself
 	}
 	for _, p := range f.Plugged() {
@@ -228,7 +229,7 @@ func (n *session) side(k int) (*Side, error) {
 }
 
 // moving marks the knobs that move.
-func (s *Side) moving(c *chains.Chain) {
+func (s *Side) moving(c *board.Chain) {
 	moves := map[string]bool{}
 	for _, t := range c.Turns {
 		moves[t.Target] = true
@@ -261,23 +262,23 @@ func (s *Side) moving(c *chains.Chain) {
 
 // layer lays stations out.
 type layer struct {
-	file *chains.File
-	take chains.Take
+	file *board.File
+	take board.Take
 	on   []int
 	here map[string]bool // the blocks that have been laid
 }
 
 // lay is the stations of a run of blocks, with the hand-over into each and the one behind the last.
-func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) []*Station {
+func (l layer) lay(line []board.Placed, hands []wiring.Handover, from string) []*Station {
 	stations := []*Station{}
 	var switcher *Station // that the signal is in
 	for k, p := range line {
 		feed := fedBy(from, line[:k], hands[k])
 		var s *Station
 		switch {
-		case p.Piece() && switcher != nil && switcher.Block == p.Switcher:
+		case p.Piece != nil && switcher != nil && switcher.Block == p.Switcher:
 			s = switcher // comes back to it from a loop
-		case p.Piece():
+		case p.Piece != nil:
 			s = stationOf(p.Switcher, p.Kind, p.Settings, false)
 			s.loopsOf(l)
 			switcher = s
@@ -302,11 +303,11 @@ func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) [
 
 // loopsOf puts the loops of the switcher into its station, as the take has them, with every block as the file has it.
 func (s *Station) loopsOf(l layer) {
-	file := l.file.LoopsOf(chains.Take{})
+	file := l.file.LoopsOf(board.Take{})
 	for k, loop := range l.file.LoopsOf(l.take) {
 		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
 		for _, name := range loop.Blocks {
-			at := slices.IndexFunc(l.file.Blocks, func(b chains.Block) bool { return b.Name == name })
+			at := slices.IndexFunc(l.file.Blocks, func(b board.Block) bool { return b.Name == name })
 			inner := l.file.Blocks[at]
 			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, false))
 			l.here[name] = true
@@ -380,7 +381,7 @@ func ohms(z complex128) *string {
 }
 
 // loss is what plugging in costs at a hand-over, in dB under 0: the divider of source and input.
-func loss(h chains.Handover) *float64 {
+func loss(h wiring.Handover) *float64 {
 	db := dsp.ToDB(cmplx.Abs(h.Input / (h.Source + h.Input)))
 	if math.IsNaN(db) || math.IsInf(db, 0) {
 		return nil
@@ -393,7 +394,7 @@ func loss(h chains.Handover) *float64 {
 const bridging = 10
 
 // weak says whether a source is loaded by the input that it drives.
-func weak(h chains.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
+func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
 // plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded by.
 func (s *Station) plug(f fed) {
@@ -407,10 +408,10 @@ func (s *Station) plug(f fed) {
 type fed struct {
 	by    string
 	power bool // by the power of an amplifier
-	chains.Handover
+	wiring.Handover
 }
 
-func fedBy(from string, before []chains.Placed, h chains.Handover) fed {
+func fedBy(from string, before []board.Placed, h wiring.Handover) fed {
 	n := len(before)
 	return fed{from, n > 0 && before[n-1].Kind.Place == blocks.AfterPower, h}
 }
@@ -421,10 +422,10 @@ func feeds(c *produce.Take) map[string]fed {
 		return nil
 	}
 	list := map[string]fed{}
-	walk := func(line []chains.Placed, hands []chains.Handover, from, end string) string {
+	walk := func(line []board.Placed, hands []wiring.Handover, from, end string) string {
 		for k, p := range line {
 			list[p.Name] = fedBy(from, line[:k], hands[k])
-			if from = p.Name; p.Piece() {
+			if from = p.Name; p.Piece != nil {
 				from = p.Switcher
 			}
 		}
@@ -453,7 +454,7 @@ func sentences(before, after *produce.Take) []string {
 	list := []string{}
 	names := []string{}
 	for _, p := range after.Every() {
-		if !p.Piece() {
+		if p.Piece == nil {
 			names = append(names, p.Name)
 		}
 	}

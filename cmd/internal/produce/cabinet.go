@@ -6,14 +6,16 @@ import (
 	"io"
 	"io/fs"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/chains/file"
 	"drywire/dsp"
 )
 
 // withCabinets is a parsed file with the impulse responses that it names for its speakers. What may be one, package chains says.
-func (l *Loader) withCabinets(text *chains.Text) (*chains.File, error) {
-	var faults chains.Faults
-	var read []*chains.Cabinet
+func (l *Loader) withCabinets(text *edit.Text) (*board.File, error) {
+	var faults file.Faults
+	var read []*board.Cabinet
 	for _, c := range text.File.Cabinets {
 		stamp := l.Folder.Stamp(c.Path)
 		key := c.Path + "\x00" + stamp
@@ -23,7 +25,7 @@ func (l *Loader) withCabinets(text *chains.Text) (*chains.File, error) {
 		}
 		held, err := l.cabinet(c.Path)
 		if err != nil {
-			faults = append(faults, chains.CabinetFault(text.Name, text.Source, c.Path, "impulse response "+err.Error()))
+			faults = append(faults, file.CabinetFault(text.Name, text.Source, c.Path, "impulse response "+err.Error()))
 			continue
 		}
 		l.cabinets.Add(key, held)
@@ -35,7 +37,7 @@ func (l *Loader) withCabinets(text *chains.Text) (*chains.File, error) {
 	return text.File.WithCabinets(read), nil
 }
 
-func (l *Loader) cabinet(path string) (*chains.Cabinet, error) {
+func (l *Loader) cabinet(path string) (*board.Cabinet, error) {
 	r, done, err := l.Folder.Open(path)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
@@ -47,7 +49,7 @@ func (l *Loader) cabinet(path string) (*chains.Cabinet, error) {
 	if r.Channels != 1 {
 		return nil, fmt.Errorf("%s: has %d channels; a speaker has one: export the one that you want as a mono file", path, r.Channels)
 	}
-	x := make([]float64, min(r.Frames(), chains.MostCabinetFrames))
+	x := make([]float64, min(r.Frames(), board.MostCabinetFrames))
 	for at := 0; at < len(x); {
 		n, err := r.Read(x[at:])
 		if at += n; errors.Is(err, io.EOF) {
@@ -56,7 +58,7 @@ func (l *Loader) cabinet(path string) (*chains.Cabinet, error) {
 			return nil, err
 		}
 	}
-	c, err := chains.NewCabinet(path, x, dsp.Hertz(r.Rate))
+	c, err := board.NewCabinet(path, x, dsp.Hertz(r.Rate))
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}

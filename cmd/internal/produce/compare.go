@@ -9,8 +9,9 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -37,11 +38,11 @@ type Compared struct {
 // Compare renders all takes, matches them in loudness, measures them, and where files are wanted writes them.
 func Compare(ctx context.Context, j Job) (*Compared, error) {
 	all, r := j.Chains(), j.Dry
-	plans := make([]*chains.Plan, len(all))
+	plans := make([]*render.Plan, len(all))
 	var longest dsp.Second
 	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
 	for k, c := range all {
-		plans[k] = c.Plan(r.Rate, j.Quality)
+		plans[k] = render.PlanOf(c, r.Rate, j.Quality)
 		longest = max(longest, plans[k].Tail())
 		channels = max(channels, len(c.Ends()))
 	}
@@ -78,16 +79,16 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		return g.Wait()
 	}
 	if err := each(func(ctx context.Context, k int) error {
-		render, err := plans[k].Renderer(all[k].Jacks()...)
+		renderer, err := plans[k].Renderer(all[k].Jacks()...)
 		if err != nil {
 			return err
 		}
 		jacks := newJackKeeper(all[k], r)
-		if takes[k], err = Keep(ctx, render, r, longest, j.Folder, j.Progress, jacks.push); err != nil {
+		if takes[k], err = Keep(ctx, renderer, r, longest, j.Folder, j.Progress, jacks.push); err != nil {
 			return err
 		}
 		takes[k].channels = channels
-		if remarks[k], err = found.measure(ctx, k, render.Plan, jacks); err != nil {
+		if remarks[k], err = found.measure(ctx, k, renderer.Plan, jacks); err != nil {
 			return err
 		}
 		return takes[k].Settle(ctx, experiment.Target)
@@ -171,7 +172,7 @@ func writeMatched(ctx context.Context, takes []*Rendered, wavs []*samples.Writer
 }
 
 // takeData is a take's measures as data.
-func takeData(number int, t chains.Take, d *Rendered, file string) experiment.Take {
+func takeData(number int, t board.Take, d *Rendered, file string) experiment.Take {
 	finite := func(v float64) *float64 {
 		if math.IsInf(v, 0) || math.IsNaN(v) {
 			return nil
@@ -184,7 +185,7 @@ func takeData(number int, t chains.Take, d *Rendered, file string) experiment.Ta
 		Number: number, Name: d.Plan.Chain.Take, Order: []string{}, Off: []string{}, Set: []string{}, File: file,
 		PeakVolts: d.Levels.Peak, RMSVolts: d.Levels.RMS, LeveldBu: finite(dsp.VoltsToDBu(d.Levels.RMS)),
 		Before: finite(d.Settled.Level - gain), GainDB: gain, After: finite(d.Settled.Level), TruePeakDB: finite(dsp.ToDB(d.Settled.TruePeak)),
-		Matched: d.Settled.Matched, Solver: []experiment.Section{}, Unconverged: Unconverged(d.Reports),
+		Matched: d.Settled.Matched, Solver: []experiment.SolverStats{}, Unconverged: Unconverged(d.Reports),
 	}
 	for _, b := range d.Plan.Chain.Every() {
 		e.Order = append(e.Order, b.Name)
@@ -196,7 +197,7 @@ func takeData(number int, t chains.Take, d *Rendered, file string) experiment.Ta
 		e.Set = append(e.Set, s.Target+": "+s.Text)
 	}
 	for _, p := range d.Reports {
-		e.Solver = append(e.Solver, experiment.Section{
+		e.Solver = append(e.Solver, experiment.SolverStats{
 			Parts: PartsOf(d.Plan, p.Section), RateHz: float64(d.Plan.Rate) * float64(p.Factor), Steps: p.Steps, Divided: p.Divided,
 			MaxIterations: p.MaxIterations, Unconverged: p.Failures, ResidualVolts: p.Residual,
 		})
@@ -205,7 +206,7 @@ func takeData(number int, t chains.Take, d *Rendered, file string) experiment.Ta
 }
 
 // PartsOf is what the section with a node holds a jack of: the guitar, blocks, the load; or else the block that it is within.
-func PartsOf(w *chains.Plan, node string) []string {
+func PartsOf(w *render.Plan, node string) []string {
 	parts := []string{}
 	n := w.Section(node)
 	for _, j := range w.Chain.Jacks() {

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"drywire/chains/render"
 	"drywire/samples"
 )
 
@@ -16,11 +17,11 @@ func WriteTake(ctx context.Context, p *Project, take, path string) (err error) {
 	if err != nil {
 		return err
 	}
-	render, err := t.Wiring().Plan().Renderer(t.Ends()...)
+	renderer, err := render.NewPlan(t.Wiring()).Renderer(t.Ends()...)
 	if err != nil {
 		return err
 	}
-	after := render.Tail()
+	after := renderer.Tail()
 	wav, err := samples.CreateFor(path, samples.Format{Rate: int(p.Dry.Rate), Channels: len(t.Ends()), Bits: 24}, p.Dry.FramesWith(after))
 	if err != nil {
 		return err
@@ -30,7 +31,7 @@ func WriteTake(ctx context.Context, p *Project, take, path string) (err error) {
 			wav.Abort()
 		}
 	}()
-	d, err := Keep(ctx, render, p.Dry, after, filepath.Dir(path), nil, nil)
+	d, err := Keep(ctx, renderer, p.Dry, after, filepath.Dir(path), nil, nil)
 	if err != nil {
 		return err
 	}

@@ -9,22 +9,23 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
 // pairTakes says of every two takes of which there is a null how they differ and whether a listener could tell.
 func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*Rendered) error {
-	sides := make([]*experiment.Side, len(takes))
+	sides := make([]*measures.Side, len(takes))
 	g, facts := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k, d := range takes {
 		g.Go(func() (err error) {
-			sides[k] = &experiment.Side{
+			sides[k] = &measures.Side{
 				Number: k + 1, Name: d.Plan.Chain.Take, Matched: d.Settled.Matched, Gain: d.Settled.Gain,
-				Before: experiment.Figure{Value: d.Settled.Level - dsp.ToDB(d.Settled.Gain)},
+				Before: measures.Figure{Value: d.Settled.Level - dsp.ToDB(d.Settled.Gain)},
 			}
 			if !d.Settled.Matched {
-				sides[k].Before = experiment.Figure{Why: "silence"}
+				sides[k].Before = measures.Figure{Why: "silence"}
 				return nil
 			}
 			sides[k].Facts, err = experiment.FactsOf(facts, d.Plan.Chain, d.Plan.Rate)
@@ -42,7 +43,7 @@ func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*Rendered)
 		wanted[n.B-1]++
 	}
 	var mu sync.Mutex
-	sound := func(k int) (*experiment.Side, error) {
+	sound := func(k int) (*measures.Side, error) {
 		mu.Lock()
 		defer mu.Unlock()
 		if sides[k].Samples == nil {

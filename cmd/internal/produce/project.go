@@ -7,15 +7,15 @@ package produce
 
 import (
 	"context"
-	"fmt"
-	"os"
-	"path/filepath"
 	"reflect"
 	"sync"
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/chains/render"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -23,9 +23,9 @@ import (
 
 // Project is a chain file with what it names: its recording and its cabinets' impulse responses, loaded. It never changes: an edit makes another.
 type Project struct {
-	*chains.File              // with what is at the paths of its cabinets; its Recording is the one that is played
-	Text         *chains.Text // as it was read
-	Dry          *Recording   // nil where none has been looked for
+	*board.File            // with what is at the paths of its cabinets; its Recording is the one that is played
+	Text        *edit.Text // as it was read
+	Dry         *Recording // nil where none has been looked for
 
 	loader *Loader
 	mu     sync.Mutex
@@ -34,10 +34,10 @@ type Project struct {
 
 // Take is a take of a project, resolved, with its wiring. It never changes, and takes of two projects that say the same are one.
 type Take struct {
-	*chains.Chain
-	wire    func() *chains.Wiring
+	*board.Chain
+	wire    func() *wiring.Wiring
 	tail    func() dsp.Second
-	impeded func() ([]chains.Handover, error)
+	impeded func() ([]wiring.Handover, error)
 }
 
 // Quality is that in which takes are wired and sound is made where nobody asks for another.
@@ -46,22 +46,22 @@ var Quality = section.Normal
 // ImpedancesAt is the frequency, in Hz, of the impedances that Take.Handovers gives.
 const ImpedancesAt = 1000
 
-func newTake(c *chains.Chain, dry *Recording) *Take {
-	wire := sync.OnceValue(func() *chains.Wiring { return c.Wire(dry.Rate, Quality) })
+func newTake(c *board.Chain, dry *Recording) *Take {
+	wire := sync.OnceValue(func() *wiring.Wiring { return wiring.Of(c, dry.Rate, Quality) })
 	return &Take{c, wire,
-		sync.OnceValue(func() dsp.Second { return wire().Plan().Tail() }),
-		sync.OnceValues(func() ([]chains.Handover, error) { return c.Handovers(ImpedancesAt) }),
+		sync.OnceValue(func() dsp.Second { return render.NewPlan(wire()).Tail() }),
+		sync.OnceValues(func() ([]wiring.Handover, error) { return wiring.Handovers(c, ImpedancesAt) }),
 	}
 }
 
 // Wiring is the take wired for its recording, once.
-func (t *Take) Wiring() *chains.Wiring { return t.wire() }
+func (t *Take) Wiring() *wiring.Wiring { return t.wire() }
 
 // Tail is for how long it sounds on after the recording has ended, worked out once.
 func (t *Take) Tail() dsp.Second { return t.tail() }
 
 // Impedances is the hand-overs of the take at ImpedancesAt, worked out once.
-func (t *Take) Impedances() ([]chains.Handover, error) { return t.impeded() }
+func (t *Take) Impedances() ([]wiring.Handover, error) { return t.impeded() }
 
 // Resolved is the take of that name, once. The error is that of File.Take. It needs the recording.
 func (p *Project) Resolved(name string) (*Take, error) {
@@ -80,7 +80,7 @@ func (p *Project) Resolved(name string) (*Take, error) {
 }
 
 // Edited is the project of an edited text. Takes that the edit has not touched keep their wirings.
-func (p *Project) Edited(ctx context.Context, text *chains.Text) (*Project, error) {
+func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error) {
 	n, err := p.loader.Load(ctx, text, true)
 	if err != nil {
 		return nil, err
@@ -95,64 +95,39 @@ func (p *Project) Edited(ctx context.Context, text *chains.Text) (*Project, erro
 	return n, nil
 }
 
-// A Folder opens the WAV files that a chain file names.
+// Piped is the name of a recording that comes from standard input.
+const Piped = "-"
+
+// A Folder opens the sound files that a chain file in it names.
 type Folder interface {
 	// Open opens a file by its path as it is written in the chain file; done closes it.
 	Open(path string) (r *samples.Reader, done func(), err error)
-	// Stamp differs where the file at a path has been replaced; "" where that cannot be told.
+	// Named opens a file by a path that somebody gives beside the chain file.
+	Named(path string) (r *samples.Reader, done func(), err error)
+	// Path is a path of the chain file as messages are to have it.
+	Path(path string) string
+	// Stamp differs where the file at a path of the chain file has been replaced; "" where that cannot be told, and nothing is remembered.
 	Stamp(path string) string
 }
-
-// Disk is the folder of that name, from which a chain file may lead elsewhere.
-type Disk string
-
-// Path is a path that the chain file names, as the system has it.
-func (d Disk) Path(path string) string {
-	if filepath.IsAbs(path) {
-		return path
-	}
-	return filepath.Join(string(d), filepath.FromSlash(path))
-}
-
-// Open implements Folder.
-func (d Disk) Open(path string) (*samples.Reader, func(), error) {
-	r, err := samples.Open(d.Path(path))
-	if err != nil {
-		return nil, nil, err
-	}
-	return r, func() { r.Close() }, nil
-}
-
-// Stamp implements Folder.
-func (d Disk) Stamp(path string) string {
-	info, err := os.Stat(d.Path(path))
-	if err != nil {
-		return ""
-	}
-	return Stamp(info)
-}
-
-// Stamp is a Folder's stamp of a file.
-func Stamp(info os.FileInfo) string { return fmt.Sprint(info.Size(), " ", info.ModTime().UnixNano()) }
 
 // Loader loads projects from a folder, and remembers the last recordings and impulse responses that it has read. Its methods may be called from several
 // goroutines.
 type Loader struct {
 	Folder     Folder
 	recordings *lru.Cache[string, *Recording]
-	cabinets   *lru.Cache[string, *chains.Cabinet]
+	cabinets   *lru.Cache[string, *board.Cabinet]
 }
 
 // NewLoader loads from that folder.
 func NewLoader(folder Folder) *Loader {
 	l := &Loader{Folder: folder}
 	l.recordings, _ = lru.New[string, *Recording](8) // it fails for sizes under 1 alone
-	l.cabinets, _ = lru.New[string, *chains.Cabinet](16)
+	l.cabinets, _ = lru.New[string, *board.Cabinet](16)
 	return l
 }
 
-// Open is the project without its recording. An error is chains.Faults, each with its place in the chain file.
-func (l *Loader) Open(text *chains.Text) (*Project, error) {
+// Open is the project without its recording. An error is file.Faults, each with its place in the chain file.
+func (l *Loader) Open(text *edit.Text) (*Project, error) {
 	f, err := l.withCabinets(text)
 	if err != nil {
 		return nil, err
@@ -161,7 +136,7 @@ func (l *Loader) Open(text *chains.Text) (*Project, error) {
 }
 
 // Load is the project with its recording. Where drawn says so, the recording has its waveform, for which all of it is read.
-func (l *Loader) Load(ctx context.Context, text *chains.Text, drawn bool) (*Project, error) {
+func (l *Loader) Load(ctx context.Context, text *edit.Text, drawn bool) (*Project, error) {
 	p, err := l.Open(text)
 	if err != nil {
 		return nil, err

@@ -12,8 +12,11 @@ import (
 	"slices"
 	"strings"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
 	"drywire/chains/experiment"
+	"drywire/chains/file"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -23,16 +26,16 @@ type Recording struct {
 	Key      string // equal keys, equal voltages
 	Name     string // for messages: its path, or that it ships
 	Title    string // without folder and extension
-	Path     string // as the system has it; "" for a shipped one
+	Path     string // as messages have it; "" for a shipped one and standard input
 	Rate     dsp.Hertz
 	Frames   int64
 	Volts    float64 // of a sample of 1
-	Load     *chains.Load
-	Notes    []string        // what was made of it, for the user to be told
-	Clipped  samples.Clipped // where it stands at full scale, where all of it has been read
-	Waveform [][2]float64    // least and largest, in volts, of WaveColumns equal parts, or as many as it has frames; nil where it was not asked for
+	Load     *board.Load
+	Notes    []string     // what was made of it, for the user to be told
+	Cautions []string     // those of them that warn
+	Waveform [][2]float64 // least and largest, in volts, of WaveColumns equal parts, or as many as it has frames; nil where it was not asked for
 
-	open func() (r *samples.Reader, done func(), err error)
+	open func() *samples.Reader // from its beginning, of the one file
 }
 
 // WaveColumns is how many parts a waveform is drawn in.
@@ -54,13 +57,13 @@ func (p *Project) withRecording(ctx context.Context, another string, drawn bool)
 }
 
 // recording finds the recording that is wanted, or another one in its place, which want then says.
-func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.Recording, another string, drawn bool) (*Recording, error) {
+func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Recording, another string, drawn bool) (known *Recording, err error) {
 	r := &Recording{}
-	folder, path := l.Folder, want.File
+	opens, path := l.Folder.Open, want.File
 	switch {
-	case another != "" && !exists(another) && slices.Contains(shippedNames(), another):
+	case another != "" && another != Piped && !exists(another) && slices.Contains(shippedNames(), another):
 		// As if the chain file said sample.
-		*want = chains.Recording{Sample: another, Side: want.Side}
+		*want = board.Recording{Sample: another, Side: want.Side}
 	case another != "":
 		if want.Sample != "" && want.Peak == 0 && want.FullScale == 0 {
 			want.FullScale = 1
@@ -70,12 +73,9 @@ func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.
 			r.note("load: none, for the chain file gives none for a recording of your own")
 		}
 		want.Sample, want.File = "", another
-		folder, path, r.Path = Disk("."), another, another
-	case path != "":
-		r.Path = path
-		if d, ok := folder.(Disk); ok {
-			r.Path = d.Path(path)
-		}
+		opens, path, r.Path = l.Folder.Named, another, another
+	case path != "" && path != Piped:
+		r.Path = l.Folder.Path(path)
 	}
 	r.Load = want.Load
 
@@ -88,7 +88,7 @@ func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.
 			if another != "" {
 				return nil, err
 			}
-			return nil, chains.Faults{chains.At(text.Name, text.Source, "$.recording.sample", err.Error())}
+			return nil, file.Faults{file.At(text.Name, text.Source, "$.recording.sample", err.Error())}
 		}
 		r.Name, r.Title = "shipped recording "+shipped.Name, shipped.Name
 		open = func() (*samples.Reader, func(), error) {
@@ -99,17 +99,12 @@ func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.
 			return reader, func() { reader.Close() }, nil
 		}
 	} else {
-		r.Name, r.Title = r.Path, strings.TrimSuffix(filepath.Base(filepath.FromSlash(path)), filepath.Ext(path))
-		stamp = folder.Stamp(path)
-		open = func() (*samples.Reader, func(), error) { return folder.Open(path) }
-	}
-	side := samples.Side(want.Side)
-	r.open = func() (*samples.Reader, func(), error) {
-		reader, done, err := open()
-		if err == nil {
-			reader.SetSide(side)
+		if r.Name = r.Path; path == Piped {
+			r.Name, r.Path = "standard input", ""
 		}
-		return reader, done, err
+		r.Title = strings.TrimSuffix(filepath.Base(filepath.FromSlash(r.Name)), filepath.Ext(r.Name))
+		stamp = l.Folder.Stamp(path)
+		open = func() (*samples.Reader, func(), error) { return opens(path) }
 	}
 	load := "none"
 	if r.Load != nil {
@@ -125,16 +120,24 @@ func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.
 		if another != "" || ctx.Err() != nil {
 			return err
 		}
-		return chains.Faults{chains.At(text.Name, text.Source, path, before+err.Error())}
+		return file.Faults{file.At(text.Name, text.Source, path, before+err.Error())}
 	}
-	reader, done, err := r.open()
+	reader, done, err := open()
 	if err != nil {
-		if near := chains.Nearest(another, shippedNames()); another != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
+		if near := file.Nearest(another, shippedNames()); another != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("%w; did you mean the shipped recording %q?", err, near)
 		}
 		return nil, at("$.recording.file", "recording ", err)
 	}
-	defer done()
+	reader.SetSide(samples.Side(want.Side))
+	defer func() {
+		if known == nil {
+			done()
+		}
+	}()
+	if err := reader.RecordingRate(); err != nil {
+		return nil, at("$.recording.file", "recording ", err)
+	}
 	r.Rate, r.Frames = dsp.Hertz(reader.Rate), reader.Frames()
 	r.Notes = append(r.Notes, reader.Warnings...)
 	if reader.Channels > 1 {
@@ -145,10 +148,7 @@ func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.
 		if peak, err = r.look(ctx, reader, drawn); err != nil {
 			return nil, at("$.recording.file", "recording ", err)
 		}
-		r.Clipped = reader.Clipped()
-		if text := r.Clipped.Text(r.Name, reader.Rate); text != "" {
-			r.note("%s", text)
-		}
+		r.caution(reader.Clipped().Text(r.Name, reader.Rate))
 	}
 	switch {
 	case want.FullScale != 0:
@@ -165,11 +165,18 @@ func (l *Loader) recording(ctx context.Context, text *chains.Text, want *chains.
 	default:
 		r.Volts = float64(shipped.FullScale)
 	}
+	caution, err := board.PlausiblePeak(dsp.Volt(r.Volts*peak), peak)
+	if err != nil {
+		return nil, at("$.recording.full_scale", "recording ", fmt.Errorf("%s: %w", r.Name, err))
+	}
+	r.caution(caution)
 	for k := range r.Waveform {
 		for j := range r.Waveform[k] {
 			r.Waveform[k][j] = math.Round(r.Waveform[k][j]*r.Volts*1e5) / 1e5
 		}
 	}
+	// From here on every sound is of what was read now: the file stays open until the recording is forgotten.
+	r.open = reader.Another
 	l.recordings.Add(r.Key, r)
 	return r, nil
 }
@@ -222,16 +229,20 @@ func (r *Recording) note(format string, args ...any) {
 	r.Notes = append(r.Notes, fmt.Sprintf(format, args...))
 }
 
+// caution is a note that warns; "" is none.
+func (r *Recording) caution(text string) {
+	if text != "" {
+		r.note("%s", text)
+		r.Cautions = append(r.Cautions, text)
+	}
+}
+
 // Seconds is how long it is.
 func (r *Recording) Seconds() float64 { return float64(r.Frames) / float64(r.Rate) }
 
-// Source opens the recording in volts, for a render; done closes it. progress is told how many samples were read, unless it is nil.
-func (r *Recording) Source(progress func(n int)) (from chains.Source, done func(), err error) {
-	reader, done, err := r.open()
-	if err != nil {
-		return nil, nil, err
-	}
-	return source{reader, r.Volts, progress}, done, nil
+// Source is the recording in volts, for a render. progress is told how many samples were read, unless it is nil.
+func (r *Recording) Source(progress func(n int)) render.Source {
+	return source{r.open(), r.Volts, progress}
 }
 
 type source struct {
@@ -240,7 +251,7 @@ type source struct {
 	progress func(n int)
 }
 
-// Read implements chains.Source.
+// Read implements render.Source.
 func (s source) Read(dst []float64) (int, error) {
 	n, err := s.Reader.Read(dst)
 	for k := range dst[:n] {
@@ -254,11 +265,7 @@ func (s source) Read(dst []float64) (int, error) {
 
 // Voltages is the frames from one to another, in volts; fewer where it ends before. What is in front of them is read and dropped.
 func (r *Recording) Voltages(ctx context.Context, from, to int64) ([]float64, error) {
-	src, done, err := r.Source(nil)
-	if err != nil {
-		return nil, err
-	}
-	defer done()
+	src := r.Source(nil)
 	x := make([]float64, 0, max(0, min(to, r.Frames)-from))
 	block := make([]float64, 4096)
 	for at := int64(0); at < to; {

@@ -13,8 +13,8 @@ import (
 	"runtime/debug"
 	"slices"
 
-	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/samples"
@@ -26,10 +26,10 @@ const FadeTime dsp.Second = 8e-3
 // Rendered is one jack's voltage over a whole take, or those of the two that a take in stereo ends in, kept on disk so that a recording may be of any
 // length, with its measures.
 type Rendered struct {
-	Plan    *chains.Plan
+	Plan    *render.Plan
 	Levels  measure.Levels
 	Peak    float64 // true peak, V
-	Reports []chains.SectionReport
+	Reports []render.SectionReport
 	Settled experiment.Settled // by Settle
 
 	file     *os.File
@@ -56,35 +56,30 @@ func (r *Recording) FramesWith(after dsp.Second) int64 {
 }
 
 // Run renders the recording and passes on what all jacks have that are read. progress is told how many samples were read, unless it is nil.
-func Run(ctx context.Context, render *chains.Renderer, r *Recording, after dsp.Second, progress func(n int), sink func(taps [][]float64) error) error {
-	src, done, err := r.Source(progress)
-	if err != nil {
-		return err
-	}
-	defer done()
-	return render.Run(ctx, src, after, sink)
+func Run(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, progress func(n int), sink func(taps [][]float64) error) error {
+	return renderer.Run(ctx, r.Source(progress), after, sink)
 }
 
 // endsOf is which of the jacks that are read are kept: both ends of a take in stereo where both are read, else the last.
-func endsOf(render *chains.Renderer) []int {
+func endsOf(renderer *render.Renderer) []int {
 	var ends []int
-	for _, j := range render.Plan.Chain.Ends() {
-		if k := slices.Index(render.Taps, j); k >= 0 {
+	for _, j := range renderer.Plan.Chain.Ends() {
+		if k := slices.Index(renderer.Taps, j); k >= 0 {
 			ends = append(ends, k)
 		}
 	}
 	if len(ends) == 2 {
 		return ends
 	}
-	return []int{len(render.Taps) - 1}
+	return []int{len(renderer.Taps) - 1}
 }
 
 // Keep renders the recording and keeps the last jack that is read, or both ends of a take in stereo, in a nameless temporary file in the folder. progress is told
 // how many samples were read, and beside is shown all jacks, unless they are nil. The caller closes what comes back.
-func Keep(ctx context.Context, render *chains.Renderer, r *Recording, after dsp.Second, folder string, progress func(n int), beside func(taps [][]float64)) (d *Rendered, err error) {
+func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, folder string, progress func(n int), beside func(taps [][]float64)) (d *Rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
-			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Plan.Chain.Take, v, debug.Stack())
+			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", renderer.Plan.Chain.Take, v, debug.Stack())
 		}
 		if err != nil && d != nil {
 			d.Close()
@@ -96,13 +91,13 @@ func Keep(ctx context.Context, render *chains.Renderer, r *Recording, after dsp.
 		return nil, fmt.Errorf("output folder %w", plainPath(folder, err))
 	}
 	os.Remove(f.Name()) // where the system can do that, nothing is left even of a run that is killed; close removes it where not
-	ends := endsOf(render)
-	d = &Rendered{Plan: render.Plan, file: f, kept: len(ends), channels: len(ends)}
+	ends := endsOf(renderer)
+	d = &Rendered{Plan: renderer.Plan, file: f, kept: len(ends), channels: len(ends)}
 	var levels measure.LevelMeter // of all channels, so that its RMS is that of both together
 	peaks := make([]measure.TruePeakMeter, len(ends))
 	out := bufio.NewWriterSize(f, 1<<16)
 	var bytes []byte
-	err = Run(ctx, render, r, after, progress, func(taps [][]float64) error {
+	err = Run(ctx, renderer, r, after, progress, func(taps [][]float64) error {
 		if beside != nil {
 			beside(taps)
 		}
@@ -126,7 +121,7 @@ func Keep(ctx context.Context, render *chains.Renderer, r *Recording, after dsp.
 	if err := out.Flush(); err != nil {
 		return d, d.blame(err)
 	}
-	d.Reports = render.Reports()
+	d.Reports = renderer.Reports()
 	if d.Levels, err = levels.Levels(); err != nil {
 		return d, err
 	}
@@ -265,7 +260,7 @@ func (d *Rendered) MatchedBy() string {
 }
 
 // Unconverged is how many steps of the solver did not converge.
-func Unconverged(reports []chains.SectionReport) int64 {
+func Unconverged(reports []render.SectionReport) int64 {
 	n := int64(0)
 	for _, r := range reports {
 		n += r.Failures

@@ -7,9 +7,11 @@ import (
 	"math"
 	"path/filepath"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/chains/report"
+	"drywire/dsp"
 )
 
 // MostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is all kept in memory at every jack.
@@ -35,7 +37,7 @@ type jackKeeper struct {
 	kept  [][]float32
 }
 
-func newJackKeeper(c *chains.Chain, r *Recording) *jackKeeper {
+func newJackKeeper(c *board.Chain, r *Recording) *jackKeeper {
 	k := &jackKeeper{jacks: c.Jacks(), most: int(min(float64(r.Frames), math.Round(MostMeasured*float64(r.Rate))))}
 	k.kept = make([][]float32, len(k.jacks))
 	return k
@@ -50,7 +52,7 @@ func (k *jackKeeper) push(taps [][]float64) {
 }
 
 // Signal is an experiment.Signals.
-func (k *jackKeeper) signal(_ context.Context, w *chains.Plan, jack string) ([]float64, error) {
+func (k *jackKeeper) signal(_ context.Context, w *render.Plan, jack string) ([]float64, error) {
 	for n, j := range k.jacks {
 		if j == jack {
 			x := make([]float64, len(k.kept[n]))
@@ -64,7 +66,7 @@ func (k *jackKeeper) signal(_ context.Context, w *chains.Plan, jack string) ([]f
 }
 
 // measure takes all measures of one take. What cannot be measured is left out of the page, which says why.
-func (f *findings) measure(ctx context.Context, n int, w *chains.Plan, k *jackKeeper) (remarks []string, err error) {
+func (f *findings) measure(ctx context.Context, n int, w *render.Plan, k *jackKeeper) (remarks []string, err error) {
 	c := w.Chain
 	note := func(what string, e error) {
 		if e != nil && ctx.Err() == nil {
@@ -72,7 +74,7 @@ func (f *findings) measure(ctx context.Context, n int, w *chains.Plan, k *jackKe
 		}
 	}
 	var e error
-	f.page.Measures[n], e = experiment.Measure(ctx, w, k.signal, experiment.Tone{})
+	f.page.Measures[n], e = experiment.Measure(ctx, w, k.signal, dsp.Tone{})
 	note("levels at the jacks", e)
 	f.page.Guitar[n], e = experiment.Response(c, w.Rate, "guitar")
 	note("response at the guitar", e)
