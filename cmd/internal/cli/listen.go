@@ -123,6 +123,7 @@ func listenWAV(ctx context.Context, doc page.Document, take, path string) error 
 	if err != nil {
 		return err
 	}
+	defer f.read.Close()
 	c, err := f.Take(take)
 	if err != nil {
 		return err
@@ -161,6 +162,7 @@ func listenReport(ctx context.Context, doc page.Document, path string) error {
 	if err != nil {
 		return err
 	}
+	defer f.read.Close()
 	out, err := openFolder(filepath.Dir(path))
 	if err != nil {
 		return err
