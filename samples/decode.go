@@ -13,7 +13,8 @@ import (
 var mostDecoded int64 = 16 << 30
 
 // decoded is where a decoder puts frames: little-endian samples in a nameless file in the system's
-// folder for such, so that a coded file is decoded once, held in bounded memory and read from any place.
+// folder for such, so that a coded file is decoded once, held in bounded memory and read from any
+// place.
 type decoded struct {
 	*bufio.Writer
 	bytes int64
@@ -28,8 +29,8 @@ func (d *decoded) Write(b []byte) (int, error) {
 }
 
 // decode lets a decoder read the file from its byte at on, and reads what it has made of it from
-// then on. The decoder sets format, coding and width before it writes, and is held to be hostile: what
-// makes it panic is an error.
+// then on. The decoder sets format, coding and width before it writes, and is held to be hostile:
+// what makes it panic is an error.
 func (r *Reader) decode(at, size int64, with func(from *io.SectionReader, to *decoded) error) (err error) {
 	temp, err := os.CreateTemp("", ".drywire-*.tmp")
 	if err != nil {

@@ -23,9 +23,9 @@ func foreignBytes(t testing.TB, name string) []byte {
 	return b
 }
 
-// Lossy files of a known tone have its length to the sample, where the file says it, and hold the tone
-// where it was, but for what such a coder loses. The decoders of FFmpeg and of oggdec give the same lengths,
-// but for what FFmpeg leaves out of the first block of a Vorbis stream.
+// Lossy files of a known tone have its length to the sample, where the file says it, and hold the
+// tone where it was, but for what such a coder loses. The decoders of FFmpeg and of oggdec give the
+// same lengths, but for what FFmpeg leaves out of the first block of a Vorbis stream.
 func TestLossyFiles(t *testing.T) {
 	for _, c := range []struct {
 		name     string

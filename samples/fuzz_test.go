@@ -8,8 +8,9 @@ import (
 	"testing"
 )
 
-// fuzzRead holds the reader to its promises, whatever a file holds: it is an error that names the file,
-// or as many finite samples as promised, the same however they are asked for, in bounded memory.
+// fuzzRead holds the reader to its promises, whatever a file holds: it is an error that names the
+// file, or as many finite samples as promised, the same however they are asked for, in bounded
+// memory.
 func fuzzRead(f *testing.F, mend func([]byte) []byte) {
 	mostDecoded = 8 << 20
 	f.Fuzz(func(t *testing.T, b []byte) {

@@ -146,9 +146,9 @@ type mp3Trim struct {
 	lead, cut int64 // samples to leave out: of all delays at the beginning, and what fills up the last frame
 }
 
-// parseMP3Trim reads the frame that some coders put first, which holds no sound. Common practice, no
-// standard: a tag "Xing" or "Info" behind the side information, its fields, and 21 bytes behind the
-// coder's name three bytes with two numbers of twelve bits, the coder's delay and the filling.
+// parseMP3Trim reads the frame that some coders put first, which holds no sound. Common practice,
+// no standard: a tag "Xing" or "Info" behind the side information, its fields, and 21 bytes behind
+// the coder's name three bytes with two numbers of twelve bits, the coder's delay and the filling.
 func parseMP3Trim(frame []byte, h mp3Header) (trim mp3Trim, ok bool) {
 	at := 4 + 32
 	if h.channels == 1 {

@@ -98,8 +98,8 @@ type oggPackets struct {
 	cut   bool // it ends without a last page
 }
 
-// next is the next packet. ends is the granule of its page where it is the last that ends there, else
-// -1; last says that it ends the stream. At the end it returns io.EOF.
+// next is the next packet. ends is the granule of its page where it is the last that ends there,
+// else -1; last says that it ends the stream. At the end it returns io.EOF.
 func (o *oggPackets) next() (packet []byte, ends int64, last bool, err error) {
 	for {
 		if len(o.page.packets) > 1 || len(o.page.packets) == 1 && !o.page.open {

@@ -12,7 +12,8 @@ import (
 	"github.com/jfreymuth/vorbis"
 )
 
-// readVorbis decodes an Ogg file with one stream of Vorbis in it (Vorbis I specification; RFC 3533).
+// readVorbis decodes an Ogg file with one stream of Vorbis in it (Vorbis I specification; RFC
+// 3533).
 func (r *Reader) readVorbis(size int64) error {
 	if err := r.decode(0, size, r.decodeVorbis); err != nil {
 		return err
@@ -81,7 +82,8 @@ func (r *Reader) decodeVorbis(from *io.SectionReader, to *decoded) error {
 		}
 		if ends >= 0 {
 			if begin == math.MinInt64 {
-				// A beginning below zero is left out (A.2); one that is short by its end is not meant.
+				// A beginning below zero is left out (A.2); one that is short by its end is not
+				// meant.
 				if begin = ends - frames; last {
 					begin = max(begin, 0)
 				}
@@ -147,9 +149,9 @@ const (
 	mostValues     = 1 << 21 // entries times dimensions, of all
 )
 
-// judgeCodebooks reads the codebooks at the beginning of the setup header (3.2.1) and refuses what the
-// decoder would take for true and not survive: books that are empty, that are no whole tree, or that
-// claim more than memory holds.
+// judgeCodebooks reads the codebooks at the beginning of the setup header (3.2.1) and refuses what
+// the decoder would take for true and not survive: books that are empty, that are no whole tree, or
+// that claim more than memory holds.
 func judgeCodebooks(b []byte) error {
 	bits := bitReader{b: b}
 	damaged := errors.New("is damaged in its codebooks")
@@ -233,7 +235,8 @@ func bitLength(n int) (bits uint32) {
 	return bits
 }
 
-// bitReader reads numbers of up to 32 bits, the lowest first (2.1.4). Beyond the end there are zeros.
+// bitReader reads numbers of up to 32 bits, the lowest first (2.1.4). Beyond the end there are
+// zeros.
 type bitReader struct {
 	b    []byte
 	at   int // in bits
