@@ -49,6 +49,7 @@ type bench struct {
 
 // played is the recording through a chain. It is a measures.Played.
 type played struct {
+	subject
 	bench  *bench
 	wiring *chains.Wiring
 	order  *chains.Order
@@ -96,7 +97,7 @@ func (b *bench) measure(ctx context.Context, c *chains.Chain, list []*measures.M
 
 func (b *bench) play(ctx context.Context, c *chains.Chain) (*played, error) {
 	w := c.Wire(b.rate, b.quality)
-	p := &played{wiring: w, bench: b, order: b.main.Order(w)}
+	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, wiring: w, bench: b, order: b.main.Order(w)}
 	var err error
 	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
 		return nil, err
@@ -105,14 +106,10 @@ func (b *bench) play(ctx context.Context, c *chains.Chain) (*played, error) {
 	return p, err
 }
 
-func (p *played) Rate() float64 { return float64(p.bench.rate) }
-
-func (p *played) Tone() dsp.Tone { return measures.TestTone }
-
 func (p *played) Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error) {
 	b, w := p.bench, p.wiring
 	if volume != measures.AsItIs {
-		c := *p.wiring.Chain
+		c := *p.chain
 		c.Guitar.Volume = volume
 		w = c.Wire(b.rate, b.quality)
 	}
@@ -125,11 +122,7 @@ func (p *played) Play(ctx context.Context, name string, volume float64, signal f
 	return probe.Order(w).Signal(ctx, "out")
 }
 
-func (p *played) Refuses(x []float64) measures.Figure { return measures.Unplayed(x) }
-
-func (p *played) Noise() (float64, error) { return p.bench.noise.AWeighted(p.wiring.Chain) }
-
-func (p *played) Delays() []float64 { return delaysOf(p.wiring.Chain) }
+func (p *played) Noise() (float64, error) { return p.bench.noise.AWeighted(p.chain) }
 
 func (p *played) OfEnd(name string, of func([]float64) measures.Figure) measures.Figure {
 	b, key := p.bench, heardKey{name, p.key}

@@ -17,13 +17,10 @@ import (
 // which is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
-	Curve       []CurvePoint    `json:"curve"`
-	SourceFalls float64         `json:"source_falls_seconds"` // by 20 dB, of the note of the sustain
-	Values      measures.Values `json:"-"`
+	Curve           []CurvePoint `json:"curve"`
+	SourceFalls     float64      `json:"source_falls_seconds"` // by 20 dB, of the note of the sustain
+	measures.Values `json:"-"`
 }
-
-// Of is one of the values.
-func (d Dynamics) Of(m *measures.Measure) measures.Figure { return d.Values.Of(m) }
 
 // MarshalJSON implements json.Marshaler.
 func (d Dynamics) MarshalJSON() ([]byte, error) {
@@ -59,18 +56,43 @@ func dynamics(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone dsp.Ton
 	return d, together(ctx, work...)
 }
 
-// trial plays test signals through a take at draft quality, each once. It is a measures.Take.
-type trial struct {
+// subject is what a measures.Take is a take of, and how it is looked at.
+type subject struct {
 	chain   *chains.Chain
 	rate    dsp.Hertz
 	tone    dsp.Tone
-	refuses bool // distortion of what clips throughout
-	mu      sync.Mutex
-	played  map[string]func() ([]float64, error)
+	refuses bool // to judge the distortion of what clips throughout
+}
+
+func (s *subject) Rate() float64 { return float64(s.rate) }
+
+func (s *subject) Tone() dsp.Tone { return s.tone }
+
+func (s *subject) Refuses(x []float64) measures.Figure {
+	if s.refuses {
+		return measures.Unplayed(x)
+	}
+	return measures.Figure{}
+}
+
+func (s *subject) Delays() (times []float64) {
+	for _, p := range s.chain.Blocks {
+		if p.Kind.Name == "delay" && !p.Off {
+			times = append(times, p.Settings.Number("time"))
+		}
+	}
+	return times
+}
+
+// trial plays test signals through a take at draft quality, each once. It is a measures.Take.
+type trial struct {
+	subject
+	mu     sync.Mutex
+	played map[string]func() ([]float64, error)
 }
 
 func newTrial(c *chains.Chain, rate dsp.Hertz, tone dsp.Tone, refuses bool) *trial {
-	return &trial{chain: c, rate: rate, tone: tone, refuses: refuses, played: map[string]func() ([]float64, error){}}
+	return &trial{subject: subject{c, rate, tone, refuses}, played: map[string]func() ([]float64, error){}}
 }
 
 // work is to fill in some values.
@@ -84,10 +106,6 @@ func (t *trial) work(values measures.Values) (work []func(context.Context) error
 	}
 	return work
 }
-
-func (t *trial) Rate() float64 { return float64(t.rate) }
-
-func (t *trial) Tone() dsp.Tone { return t.tone }
 
 func (t *trial) Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error) {
 	key := fmt.Sprint(name, " at ", volume)
@@ -116,28 +134,10 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 	return play()
 }
 
-func (t *trial) Refuses(x []float64) measures.Figure {
-	if t.refuses {
-		return measures.Unplayed(x)
-	}
-	return measures.Figure{}
-}
-
 func (t *trial) Noise() (float64, error) {
 	l, err := t.chain.Noise(t.rate, "out")
 	if err != nil {
 		return 0, err
 	}
 	return l.RMS(chains.AWeighted), nil
-}
-
-func (t *trial) Delays() []float64 { return delaysOf(t.chain) }
-
-func delaysOf(c *chains.Chain) (times []float64) {
-	for _, p := range c.Blocks {
-		if p.Kind.Name == "delay" && !p.Off {
-			times = append(times, p.Settings.Number("time"))
-		}
-	}
-	return times
 }

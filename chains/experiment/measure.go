@@ -32,14 +32,11 @@ type Measures struct {
 
 // JackMeasures is the meters at one jack: in Values all that package measures has for one.
 type JackMeasures struct {
-	Jack         string          `json:"jack"`
-	CeilingOf    string          `json:"ceiling_of"` // the block that the jack leads into; "" at the last jack
-	ThirdOctaves []BandLevel     `json:"third_octaves"`
-	Values       measures.Values `json:"-"`
+	Jack            string      `json:"jack"`
+	CeilingOf       string      `json:"ceiling_of"` // the block that the jack leads into; "" at the last jack
+	ThirdOctaves    []BandLevel `json:"third_octaves"`
+	measures.Values `json:"-"`
 }
-
-// Of is one of the values.
-func (j JackMeasures) Of(m *measures.Measure) measures.Figure { return j.Values.Of(m) }
 
 // MarshalJSON implements json.Marshaler.
 func (j JackMeasures) MarshalJSON() ([]byte, error) {
@@ -126,7 +123,7 @@ func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone dsp.To
 			if a.Tones == nil {
 				f = a.At(jack)
 			} else if tone != (dsp.Tone{}) {
-				jack.Steady = steady[fmt.Sprint(a.Tones(tone))][k]
+				jack.Steady = (*steady[fmt.Sprint(a.Tones(tone))])[k]
 				f = a.At(jack)
 			}
 			j.Values = append(j.Values, measures.Value{Measure: a, Figure: f})
@@ -140,15 +137,12 @@ func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone dsp.To
 	return m, err
 }
 
-// steadyStates is what the jacks have in the steady state of the tones that measures ask for.
-func steadyStates(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, tone dsp.Tone) (map[string][][]float64, error) {
-	if tone == (dsp.Tone{}) {
-		return nil, nil
-	}
+// steadyStates is what the jacks have in the steady state of the tones that measures ask for, by those.
+func steadyStates(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, tone dsp.Tone) (map[string]*[][]float64, error) {
 	states := map[string]*[][]float64{}
 	var work []func(context.Context) error
 	for _, m := range measures.AtJacks() {
-		if m.Tones == nil {
+		if m.Tones == nil || tone == (dsp.Tone{}) {
 			continue
 		}
 		tones := m.Tones(tone)
@@ -157,12 +151,7 @@ func steadyStates(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q sectio
 			work = append(work, toneThrough(states[key], c, rate, q, tones...))
 		}
 	}
-	err := together(ctx, work...)
-	all := map[string][][]float64{}
-	for key, x := range states {
-		all[key] = *x
-	}
-	return all, err
+	return states, together(ctx, work...)
 }
 
 // ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the next one's behind an output.

@@ -34,11 +34,8 @@ type Pair struct {
 	Respects []string `json:"respects"` // in what the change is large enough to speak of: level, tone, noise, distortion, decay; the clearest first
 	Sentence string   `json:"sentence"` // what a player will hear
 
-	Values measures.Values `json:"-"`
+	measures.Values `json:"-"`
 }
-
-// Of is one of the values.
-func (p *Pair) Of(m *measures.Measure) measures.Figure { return p.Values.Of(m) }
 
 // MarshalJSON implements json.Marshaler.
 func (p Pair) MarshalJSON() ([]byte, error) {
