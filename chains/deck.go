@@ -35,7 +35,7 @@ func (w *Wiring) Deck(tone dsp.Tone) string {
 			if !slices.ContainsFunc(s.Sense, n.HasNode) {
 				continue
 			}
-			f, ok := s.Core.(*blocks.Follower)
+			f, ok := s.Shape().(*blocks.Follower)
 			if !ok {
 				comments = append(comments, fmt.Sprintf("The deck stops at %s: the stage %s is signal processing, which a circuit deck cannot hold.",
 					circuit.SPICEName(s.Sense[0]), circuit.SPICEName(s.Name)))

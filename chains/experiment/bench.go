@@ -51,7 +51,7 @@ type bench struct {
 type played struct {
 	subject
 	bench  *bench
-	wiring *chains.Wiring
+	wiring *chains.Plan
 	order  *chains.Order
 	out    []float64 // V
 	key    [32]byte  // of out
@@ -96,7 +96,7 @@ func (b *bench) measure(ctx context.Context, c *chains.Chain, list []*measures.M
 }
 
 func (b *bench) play(ctx context.Context, c *chains.Chain) (*played, error) {
-	w := c.Wire(b.rate, b.quality)
+	w := c.Plan(b.rate, b.quality)
 	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, wiring: w, bench: b, order: b.main.Order(w)}
 	var err error
 	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
@@ -111,7 +111,7 @@ func (p *played) Play(ctx context.Context, name string, volume float64, signal f
 	if volume != measures.AsItIs {
 		c := *p.chain
 		c.Guitar.Volume = volume
-		w = c.Wire(b.rate, b.quality)
+		w = c.Plan(b.rate, b.quality)
 	}
 	b.mu.Lock()
 	if b.probes[name] == nil {

@@ -117,7 +117,7 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 			if volume != measures.AsItIs {
 				c.Guitar.Volume = volume
 			}
-			r, err := c.Wire(t.rate, section.Draft).Renderer(c.Ends()[0])
+			r, err := c.Plan(t.rate, section.Draft).Renderer(c.Ends()[0])
 			if err != nil {
 				return nil, err
 			}

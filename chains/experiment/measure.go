@@ -56,10 +56,10 @@ func (b BandLevel) DBu() measures.Figure {
 }
 
 // Signals gives the voltage of a jack over the whole recording, like chains.Memo's method Signal.
-type Signals func(ctx context.Context, w *chains.Wiring, jack string) ([]float64, error)
+type Signals func(ctx context.Context, w *chains.Plan, jack string) ([]float64, error)
 
 // Rendered renders a recording in volts once, with all jacks of the wiring read.
-func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signals, error) {
+func Rendered(ctx context.Context, w *chains.Plan, recording []float64) (Signals, error) {
 	jacks := w.Chain.Jacks()
 	r, err := w.Renderer(jacks...)
 	if err != nil {
@@ -69,7 +69,7 @@ func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signa
 	if err != nil {
 		return nil, err
 	}
-	return func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
+	return func(_ context.Context, other *chains.Plan, jack string) ([]float64, error) {
 		for k, j := range jacks {
 			if j == jack && other == w {
 				return all[k], nil
@@ -81,7 +81,7 @@ func Rendered(ctx context.Context, w *chains.Wiring, recording []float64) (Signa
 
 // Measure measures a take. With a test tone it is also run with tones; without one (its zero value),
 // those figures are not measured. It is an error where a render fails.
-func Measure(ctx context.Context, w *chains.Wiring, signals Signals, tone dsp.Tone) (*Measures, error) {
+func Measure(ctx context.Context, w *chains.Plan, signals Signals, tone dsp.Tone) (*Measures, error) {
 	c := w.Chain
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: chains.Held(c)}
 	names := c.Jacks()
@@ -176,7 +176,7 @@ const steady dsp.Second = 0.5
 // toneThrough puts into out what the jacks have in the steady state of some tones.
 func toneThrough(out *[][]float64, c *chains.Chain, rate dsp.Hertz, q section.Quality, tones ...dsp.Tone) func(context.Context) error {
 	return func(ctx context.Context) error {
-		w := c.At(0).Wire(rate, q) // a steady state has no time
+		w := c.At(0).Plan(rate, q) // a steady state has no time
 		r, err := w.Renderer(c.Jacks()...)
 		if err != nil {
 			return err
@@ -199,7 +199,7 @@ func together(ctx context.Context, work ...func(context.Context) error) error {
 }
 
 // settling is how long a chain is left alone before a steady state is measured: its tails, 1.5 s at most, and what a guitar and its couplings need.
-func settling(w *chains.Wiring) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
+func settling(w *chains.Plan) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
 
 // runKept renders a signal and keeps the last samples of each tap.
 func runKept(ctx context.Context, r *chains.Renderer, x []float64, keep int) ([][]float64, error) {

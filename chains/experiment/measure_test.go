@@ -34,7 +34,7 @@ const measureRate = 48000
 // measured measures a take of a recording.
 func measured(t testing.TB, c *chains.Chain, recording []float64, tone dsp.Tone) *Measures {
 	t.Helper()
-	w := c.Wire(measureRate, section.Draft)
+	w := c.Plan(measureRate, section.Draft)
 	signals, err := Rendered(t.Context(), w, recording)
 	if err != nil {
 		t.Fatal(err)
@@ -94,7 +94,7 @@ func TestMeasureSine(t *testing.T) {
 	c := take(t, "buffer: {kind: buffer}", "volume: 10", "buffer")
 	in := swelling(2, dsp.Tone{Hz: 1000, Volts: 0.5})
 	m := measured(t, c, in, measures.TestTone)
-	h, err := c.Wire(measureRate, section.Draft).Response("buffer.in", 1000)
+	h, err := c.Plan(measureRate, section.Draft).Response("buffer.in", 1000)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -140,7 +140,7 @@ func TestMeasureClipping(t *testing.T) {
 	const volts = 8
 	m := measured(t, c, swelling(1, dsp.Tone{Hz: 997, Volts: volts}), dsp.Tone{Hz: 997, Volts: volts})
 	in, out := m.jack(t, "buffer.in"), m.jack(t, "out")
-	h, err := c.Wire(measureRate, section.Draft).Response("buffer.in", 997)
+	h, err := c.Plan(measureRate, section.Draft).Response("buffer.in", 997)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -103,7 +103,7 @@ func NewPresetBench(f *chains.File, recording []float64, rate dsp.Hertz, q secti
 
 // Ends is what the preset has at the end of the chain, in volts, a slice per jack of chains.Ends, as long as the recording.
 func (b *PresetBench) Ends(ctx context.Context, c *chains.Chain) ([][]float64, error) {
-	w := c.Wire(b.Rate, b.Quality)
+	w := c.Plan(b.Rate, b.Quality)
 	var all [][]float64
 	for _, jack := range c.Ends() {
 		x, err := b.memo.Signal(ctx, w, jack)
@@ -162,7 +162,7 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 	}
 	// As toneAlone does it: the steady state 0.4 s after the tone began, for 0.1 s.
 	rate := float64(b.Rate)
-	r, err := c.Wire(b.Rate, section.Draft).Renderer(c.Ends()...)
+	r, err := c.Plan(b.Rate, section.Draft).Renderer(c.Ends()...)
 	if err != nil {
 		return g, err
 	}

@@ -125,7 +125,7 @@ func (r *Rank) Fingerprint() string {
 		fmt.Fprintf(h, "%s %s %s %v %s %s\n", b.Name, b.Kind.Name, b.Settings, b.Off, b.Power, b.Switcher)
 	}
 	// Whatever else a chain file may say: what is wired in the end.
-	w := c.Wire(r.Rate, r.Quality)
+	w := c.Plan(r.Rate, r.Quality)
 	fmt.Fprintf(h, "%x\n", w.Circuit.Key("out"))
 	for _, s := range w.Stages {
 		fmt.Fprintf(h, "%s %s\n", s.Name, s.Key)

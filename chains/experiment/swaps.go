@@ -80,7 +80,7 @@ func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
 		for j := i + 1; j < len(c.Blocks); j++ {
 			b := c.Blocks[j]
 			switch {
-			case a.Piece() || b.Piece(): // of a switcher, and no block
+			case a.Piece != nil || b.Piece != nil: // of a switcher, and no block
 			case a.Switcher != "" || b.Switcher != "":
 				out = append(out, LeftOut{a.Name, b.Name, InALoop})
 			case slices.ContainsFunc(c.Blocks[i:j+1], func(p chains.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
@@ -152,7 +152,7 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 		return nil, err
 	}
 	c = c.At(0)
-	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
+	tail := math.Min(swapTail, float64(c.Plan(rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
 	b := newBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{

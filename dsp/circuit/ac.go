@@ -143,10 +143,10 @@ func (a *AC) NoiseOfSum(nodes []string, weights []complex128, f dsp.Hertz) []Noi
 	}
 	i := a.Point.i
 	for k, d := range n.diodes {
-		add(d.name, "shot", d.a, d.b, 2*Charge*math.Abs(i[k]))
+		add(d.name, "shot", d.a, d.b, 2*Charge*math.Abs(i[a.Point.dev.firstD+k]))
 	}
 	for k, q := range n.bjts {
-		p := len(n.diodes) + 2*k
+		p := 2 * k // their ports come first
 		ic := -i[p+1]
 		ib := i[p] + i[p+1]
 		add(q.name, "shot", q.c, q.e, 2*Charge*math.Abs(ic))

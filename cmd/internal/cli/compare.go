@@ -110,6 +110,9 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if err := writeReport(out, reportName, f, r, e, found, nil); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	if err := out.publish(); err != nil {
 		return err
 	}
@@ -139,7 +142,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	s.held(all...)
 	var longest dsp.Second
 	for _, c := range all {
-		longest = max(longest, c.Wire(r.rate, q).Tail())
+		longest = max(longest, c.Plan(r.rate, q).Tail())
 	}
 	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
 	for _, c := range all {
@@ -189,7 +192,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 			return err
 		}
 		takes[k].channels = channels
-		if remarks[k], err = found.measure(ctx, k, render.Wiring, jacks); err != nil {
+		if remarks[k], err = found.measure(ctx, k, render.Plan, jacks); err != nil {
 			return err
 		}
 		return takes[k].settle(ctx, experiment.Target)
@@ -320,7 +323,7 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 }
 
 // partsOf is what a section holds a jack of: the guitar, blocks, the load; or else the block that it is within.
-func partsOf(w *chains.Wiring, node string) []string {
+func partsOf(w *chains.Plan, node string) []string {
 	parts := []string{}
 	n := w.Section(node)
 	for _, j := range w.Chain.Jacks() {

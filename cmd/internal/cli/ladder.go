@@ -143,5 +143,8 @@ func writeFile(path string, content []byte, f *chainFile, r *recording) error {
 	if err := out.text(filepath.Base(path), content, f.inputs(r)...); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	return out.publish()
 }

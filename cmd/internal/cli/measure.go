@@ -91,7 +91,7 @@ func (r *recording) voltages(ctx context.Context, seconds float64) ([]float64, e
 
 // measureTake renders and measures a take. A zero tone leaves out what needs one.
 func measureTake(ctx context.Context, c *chains.Chain, r *recording, q section.Quality, x []float64, tone dsp.Tone) (*experiment.Measures, error) {
-	w := c.Wire(r.rate, q)
+	w := c.Plan(r.rate, q)
 	signals, err := experiment.Rendered(ctx, w, x)
 	if err != nil {
 		return nil, err

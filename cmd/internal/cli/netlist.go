@@ -67,7 +67,7 @@ func runNetlist(s streams, o netlistOptions) error {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
 	s.held(c)
-	w := c.At(0).Wire(anyRate, section.Normal)
+	w := c.At(0).Plan(anyRate, section.Normal)
 	deck := ""
 	if o.section == "" {
 		deck = w.Deck(tone)

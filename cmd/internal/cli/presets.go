@@ -101,6 +101,9 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		if written, err = writePresets(ctx, bench, p, f, r, out); err != nil {
 			return err
 		}
+		if err := f.unchanged(); err != nil {
+			return err
+		}
 		if err := out.publish(); err != nil {
 			return err
 		}
@@ -255,7 +258,7 @@ var plainName = regexp.MustCompile(`^[a-z][a-z0-9 -]*$`)
 func soundsOf(f *chainFile, preset string) []string {
 	var names []string
 	for _, b := range f.OnPreset(preset, "", nil).Every() {
-		if !b.Piece() && !b.Off {
+		if b.Piece == nil && !b.Off {
 			names = append(names, b.Name)
 		}
 	}

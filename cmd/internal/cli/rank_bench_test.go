@@ -78,8 +78,8 @@ func BenchmarkRank(b *testing.B) {
 		full := func(q section.Quality, tail bool) time.Duration {
 			begun := worked(b)
 			for _, c := range some {
-				w := c.Wire(r.rate, q)
-				render, err := w.Renderer("out")
+				w := c.Plan(r.rate, q)
+				renderer, err := w.Renderer("out")
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -87,7 +87,7 @@ func BenchmarkRank(b *testing.B) {
 				if !tail {
 					after = 0
 				}
-				if err := render.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
+				if err := renderer.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -189,11 +189,11 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 
 // atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
 // has put there, as far as that is still remembered; the rest of the chain gets half a second.
-func (s *sound) atJacks(ctx context.Context) (*chains.Wiring, experiment.Signals, int, error) {
+func (s *sound) atJacks(ctx context.Context) (*chains.Plan, experiment.Signals, int, error) {
 	jacks := s.chain.Jacks()
 	rate := float64(s.loop.rate)
 	settled, fade := int(rate/2), int(rate/20)
-	w := s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))).Wire(s.loop.rate, soundQuality)
+	w := s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))).Plan(s.loop.rate, soundQuality)
 	r, err := w.Renderer(jacks...)
 	if err != nil {
 		return nil, nil, 0, err
@@ -214,7 +214,7 @@ func (s *sound) atJacks(ctx context.Context) (*chains.Wiring, experiment.Signals
 	}); err != nil {
 		return nil, nil, 0, err
 	}
-	return w, func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
+	return w, func(_ context.Context, other *chains.Plan, jack string) ([]float64, error) {
 		if at := slices.Index(jacks, jack); at >= 0 && other == w {
 			return all[at], nil
 		}

@@ -32,7 +32,7 @@ takes:
 // played is the voltages of a chain that is fed a recording, as the command render --volts gives them.
 func played(t testing.TB, c *chains.Chain, x []float64) [][]float64 {
 	t.Helper()
-	r, err := c.Wire(48000, soundQuality).Renderer(c.Ends()...)
+	r, err := c.Plan(48000, soundQuality).Renderer(c.Ends()...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -99,7 +99,7 @@ func TestExact(t *testing.T) {
 			got := channel(t, h.exact, 0, a, b)
 			c := w.chainOf(side)
 			const lead = 48000 // a second, longer than the tail
-			if tail := c.Wire(48000, soundQuality).Tail(); tail > 1 {
+			if tail := c.Plan(48000, soundQuality).Tail(); tail > 1 {
 				t.Fatalf("a tail of %v s", float64(tail))
 			}
 			want := played(t, c, w.around(a, b, lead, 4800))[0][lead-480:]
@@ -377,9 +377,9 @@ func TestFigures(t *testing.T) {
 	}
 	c := w.chainOf(0)
 	const lead = 48000
-	wiring := c.Wire(48000, soundQuality)
-	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *chains.Wiring, jack string) ([]float64, error) {
-		r, err := c.Wire(48000, soundQuality).Renderer(jack)
+	wiring := c.Plan(48000, soundQuality)
+	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *chains.Plan, jack string) ([]float64, error) {
+		r, err := c.Plan(48000, soundQuality).Renderer(jack)
 		if err != nil {
 			return nil, err
 		}
