@@ -51,7 +51,7 @@ type bench struct {
 type played struct {
 	subject
 	bench  *bench
-	wiring *chains.Plan
+	plan   *chains.Plan
 	order  *chains.Order
 	out    []float64 // V
 	key    [32]byte  // of out
@@ -97,7 +97,7 @@ func (b *bench) measure(ctx context.Context, c *chains.Chain, list []*measures.M
 
 func (b *bench) play(ctx context.Context, c *chains.Chain) (*played, error) {
 	w := c.Plan(b.rate, b.quality)
-	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, wiring: w, bench: b, order: b.main.Order(w)}
+	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main.Order(w)}
 	var err error
 	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
 		return nil, err
@@ -107,7 +107,7 @@ func (b *bench) play(ctx context.Context, c *chains.Chain) (*played, error) {
 }
 
 func (p *played) Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error) {
-	b, w := p.bench, p.wiring
+	b, w := p.bench, p.plan
 	if volume != measures.AsItIs {
 		c := *p.chain
 		c.Guitar.Volume = volume
@@ -151,7 +151,7 @@ func (p *played) OfRecording(name string, of func([]float64) measures.Figure) me
 }
 
 func (p *played) Stages(ctx context.Context, tell func(ceiling, peak float64)) error {
-	for _, s := range p.wiring.Stages {
+	for _, s := range p.plan.Stages {
 		if s.Ceiling == 0 {
 			continue
 		}

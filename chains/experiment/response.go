@@ -14,7 +14,7 @@ import (
 
 // ResponseReport is the small-signal response from the pickup's open-circuit voltage to a jack, and what every hand-over on the way takes. It is also
 // the JSON object that the command prints. It is AC analysis about the operating point, so that what distorts or compresses is not in it; where an echo or
-// a reverb is on the way, its teeth are averaged, as powers, over a twenty-fourth of an octave.
+// a reverb is on the way, its comb ripple is averaged, as powers, over a twenty-fourth of an octave.
 type ResponseReport struct {
 	Take   string          `json:"take"`
 	Order  []string        `json:"order"`

@@ -612,7 +612,7 @@ func share(of float64) string {
 // solver is how the solver fared.
 func (v *view) solver(c *experiment.Comparison) {
 	t := table{
-		Caption: "How the solver fared, in each circuit that bends",
+		Caption: "How the solver fared, in each non-linear circuit",
 		Head: []headView{{"take", "", true}, {"solved together", "", true}, {"rate", "kHz", false}, {"steps", "", false}, {"divided", "steps", false}, {"most iterations", "", false},
 			{"unconverged", "steps", false}},
 		Note: "An unconverged step is a wrong voltage; there should be none.",

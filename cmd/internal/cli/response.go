@@ -24,8 +24,8 @@ func responseCommand(s streams) *cobra.Command {
 		Use:   "response FILE",
 		Short: "Show the response from the pickup to a jack, and what plugging in costs",
 		Long: `Response is the gain from the pickup's own voltage to a jack, by frequency, for signals so small
-that nothing distorts or compresses; where an echo or a reverb is on the way, its teeth are
-averaged.
+that nothing distorts or compresses; where an echo or a reverb is on the way, its comb ripple
+is averaged.
 
 Below it is what every hand-over on the way costs: by how many dB the voltage would be higher if the
 next input took no current, and if the cable had no length. A negative cost is a gain: a cable
