@@ -6,8 +6,10 @@ import (
 	"math"
 	"sync"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -35,7 +37,7 @@ type CurvePoint struct {
 }
 
 // dynamics measures with test signals; without a tone, it says of every measure that there was none.
-func dynamics(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone dsp.Tone) (Dynamics, error) {
+func dynamics(ctx context.Context, c *board.Chain, rate dsp.Hertz, tone dsp.Tone) (Dynamics, error) {
 	list := measures.Dynamics()
 	d := Dynamics{Curve: []CurvePoint{}, SourceFalls: measures.NoteFalls, Values: measures.NoValues(list, measures.None(measures.NoTone))}
 	if tone == (dsp.Tone{}) {
@@ -58,7 +60,7 @@ func dynamics(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone dsp.Ton
 
 // subject is what a measures.Take is a take of, and how it is looked at.
 type subject struct {
-	chain   *chains.Chain
+	chain   *board.Chain
 	rate    dsp.Hertz
 	tone    dsp.Tone
 	refuses bool // to judge the distortion of what clips throughout
@@ -91,7 +93,7 @@ type trial struct {
 	played map[string]func() ([]float64, error)
 }
 
-func newTrial(c *chains.Chain, rate dsp.Hertz, tone dsp.Tone, refuses bool) *trial {
+func newTrial(c *board.Chain, rate dsp.Hertz, tone dsp.Tone, refuses bool) *trial {
 	return &trial{subject: subject{c, rate, tone, refuses}, played: map[string]func() ([]float64, error){}}
 }
 
@@ -117,7 +119,7 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 			if volume != measures.AsItIs {
 				c.Guitar.Volume = volume
 			}
-			r, err := c.Plan(t.rate, section.Draft).Renderer(c.Ends()[0])
+			r, err := render.PlanOf(&c, t.rate, section.Draft).Renderer(c.Ends()[0])
 			if err != nil {
 				return nil, err
 			}
@@ -135,9 +137,9 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 }
 
 func (t *trial) Noise() (float64, error) {
-	l, err := t.chain.Noise(t.rate, "out")
+	l, err := noise.At(t.chain, t.rate, "out")
 	if err != nil {
 		return 0, err
 	}
-	return l.RMS(chains.AWeighted), nil
+	return l.RMS(noise.AWeighted), nil
 }
