@@ -52,11 +52,11 @@ type bench struct {
 // played is the recording through a chain. It is a measures.Played.
 type played struct {
 	subject
-	bench  *bench
-	plan   *render.Plan
-	order  *render.Order
-	out    []float64 // V
-	key    [32]byte  // of out
+	bench *bench
+	plan  *render.Plan
+	order *render.Order
+	out   []float64 // V
+	key   [32]byte  // of out
 }
 
 type heardKey struct {

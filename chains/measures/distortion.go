@@ -50,7 +50,7 @@ var Difference = &Measure{Key: "difference_percent", Name: "difference distortio
 func alone(t dsp.Tone) []dsp.Tone { return []dsp.Tone{t} }
 
 // ToneTHD is the THD of the test tone at the last jack, the guitar's volume as it is.
-var ToneTHD = &Measure{Name: "distortion", Unit: "%", Digits: 2,
+var ToneTHD = &Measure{Name: "distortion", Unit: "%", Heading: "distortion", Digits: 2,
 	Definition: "THD to the tenth harmonic (IEC 60268-3) of a tone of 997 Hz and 0.2 V peak",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
 		return thdAt(ctx, t, AsItIs)

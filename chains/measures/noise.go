@@ -53,7 +53,7 @@ func fromVolts(v Figure) Figure {
 }
 
 // NoiseAtEnd is the A-weighted noise at the last jack.
-var NoiseAtEnd = &Measure{Name: "noise, A-weighted", Unit: "dBu(A)", Better: Lower, Digits: 1,
+var NoiseAtEnd = &Measure{Name: "noise, A-weighted", Unit: "dBu(A)", Better: Lower, Heading: "noise", Digits: 1,
 	Definition: "A-weighted noise (IEC 61672-1) at out, when nobody plays",
 	OfTake: func(_ context.Context, t Take) (Figure, error) {
 		noise, err := t.Noise()
