@@ -14,7 +14,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// usual is what a ranking goes by where the chain file does not say: they cost next to nothing beside the render.
+// usual is what a ranking goes by where the chain file does not say: they cost next to nothing
+// beside the render.
 var usual = []string{"quiet", "headroom", "brightness kept"}
 
 // objectives finds measures by their names; the usual ones where there is none.
@@ -33,7 +34,8 @@ func objectives(names []string) ([]*measures.Measure, error) {
 	return list, nil
 }
 
-// bench is what the measures of many orders of the same blocks are measured with: renders that share their beginnings.
+// bench is what the measures of many orders of the same blocks are measured with: renders that
+// share their beginnings.
 type bench struct {
 	rate      dsp.Hertz
 	quality   section.Quality

@@ -14,9 +14,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// Dynamics is how a take answers to how hard one plays, at the jack out, or at out.left where it ends
-// in two: in Values all that package measures has for that. All of it is rendered at draft quality,
-// which is plenty for levels.
+// Dynamics is how a take answers to how hard one plays, at the jack out, or at out.left where it
+// ends in two: in Values all that package measures has for that. All of it is rendered at draft
+// quality, which is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
 	Curve           []CurvePoint `json:"curve"`
@@ -36,7 +36,8 @@ type CurvePoint struct {
 	OutDBV measures.Figure `json:"out_dbv"`
 }
 
-// dynamics measures with test signals; without a tone, it says of every measure that there was none.
+// dynamics measures with test signals; without a tone, it says of every measure that there was
+// none.
 func dynamics(ctx context.Context, c *board.Chain, rate dsp.Hertz, tone dsp.Tone) (Dynamics, error) {
 	list := measures.Dynamics()
 	d := Dynamics{Curve: []CurvePoint{}, SourceFalls: measures.NoteFalls, Values: measures.NoValues(list, measures.None(measures.NoTone))}

@@ -9,7 +9,7 @@ import (
 )
 
 // Ceiling is the highest voltage that the block behind a jack takes cleanly. The definition is that
-// of package chains; common practice, no source.
+// of package experiment; common practice, no source.
 var Ceiling = &Measure{Key: "ceiling_volts", Name: "ceiling", Unit: "V", Better: Higher, Heading: "ceiling", Digits: Significant,
 	Definition: "peak of a steady 1 kHz tone that comes out of the block that the jack leads into with 1 % of distortion",
 	At:         func(j *Jack) Figure { return j.Ceiling }}

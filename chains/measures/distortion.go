@@ -70,8 +70,8 @@ var THDChange = &Measure{Key: "distortion_db", Name: "distortion", Unit: "dB", H
 		return inDB(s.B.Facts.Of(ToneTHD)).Minus(inDB(s.A.Facts.Of(ToneTHD)))
 	}}
 
-// barely is a THD, in percent, under which what is left is the rounding of the render and no property
-// of the chain.
+// barely is a THD, in percent, under which what is left is the rounding of the render and no
+// property of the chain.
 const barely = 1e-3
 
 // thdAt is the THD of the test tone with the guitar's volume at 0 to 10, or AsItIs.
@@ -102,8 +102,8 @@ func thd(x []float64, rate, hz float64) Figure {
 	return percent(h.THD(), nil)
 }
 
-// withNoise is AES17's THD+N of a tone, in percent, with the noise of the chain at rest in volts: what
-// a render has of it is none, so its power is added.
+// withNoise is AES17's THD+N of a tone, in percent, with the noise of the chain at rest in volts:
+// what a render has of it is none, so its power is added.
 func withNoise(x []float64, rate, noise float64) Figure {
 	ratio, err := measure.THDN(x, rate)
 	if err != nil {

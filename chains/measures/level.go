@@ -5,8 +5,8 @@ import (
 	"drywire/dsp/measure"
 )
 
-// Levels are of the simulated voltage over the whole recording. Those of a peak count the peak voltage
-// itself, as a ceiling is one. The ones in dBV are for programs; people read dBu.
+// Levels are of the simulated voltage over the whole recording. Those of a peak count the peak
+// voltage itself, as a ceiling is one. The ones in dBV are for programs; people read dBu.
 var (
 	PeakVolts = &Measure{Key: "peak_volts", Name: "peak", Unit: "V", Heading: "peak", Digits: Significant,
 		Definition: "the largest voltage",

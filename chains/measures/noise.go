@@ -8,7 +8,7 @@ import (
 	"drywire/dsp/measure"
 )
 
-// Noise is what is there when nobody plays, by the ledger of package chains.
+// Noise is what is there when nobody plays, by the ledger of package noise.
 var Noise = &Measure{Key: "noise_dbu", Name: "noise", Unit: "dBu", Better: Lower, Digits: 1,
 	Definition: "RMS from 20 Hz to 20 kHz of what there is when nobody plays (see drywire noise)",
 	At:         func(j *Jack) Figure { return fromVolts(j.Noise) }}

@@ -2,8 +2,8 @@ package measures
 
 import "drywire/dsp/measure"
 
-// rounding is a null, in dB, that only the rounding of the arithmetic leaves: 20·log10(2^-53) is -319
-// for one operation.
+// rounding is a null, in dB, that only the rounding of the arithmetic leaves: 20·log10(2^-53) is
+// -319 for one operation.
 const rounding = -200
 
 // Null is what is left when one take is taken from the other.

@@ -90,10 +90,10 @@ var brightnessKept = &Measure{Name: "brightness kept", Unit: "dB", Better: Highe
 		return p.OfEnd("brightness", share).Minus(p.OfRecording("brightness", share)), nil
 	}}
 
-// logSpectral is the log-spectral distance: the root of the mean, over the lines from 100 Hz to 10 kHz,
-// of the squared difference in dB, in frames of 2048 points under a Hann window (as in IEEE Trans.
-// Speech Audio Process. 1(1), 3-14, 1993). What is more than 60 dB under a frame's highest line counts
-// as that, and frames in which both are more than 60 dB under the loudest do not count.
+// logSpectral is the log-spectral distance: the root of the mean, over the lines from 100 Hz to 10
+// kHz, of the squared difference in dB, in frames of 2048 points under a Hann window (as in IEEE
+// Trans. Speech Audio Process. 1(1), 3-14, 1993). What is more than 60 dB under a frame's highest
+// line counts as that, and frames in which both are more than 60 dB under the loudest do not count.
 func logSpectral(x, y []float64, rate float64) (mean, most Figure) {
 	const size = 2048
 	if len(x) < size {

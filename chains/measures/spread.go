@@ -17,8 +17,8 @@ var dynamicsKept = &Measure{Name: "dynamics kept", Unit: "dB", Better: Higher, S
 		return p.OfEnd("dynamics", spread).Minus(p.OfRecording("dynamics", spread)), nil
 	}}
 
-// levelSpread is from the 10 % to the 95 % point of the levels of 50 ms, in dB, of those within 40 dB
-// of the loudest.
+// levelSpread is from the 10 % to the 95 % point of the levels of 50 ms, in dB, of those within 40
+// dB of the loudest.
 func levelSpread(x []float64, rate float64) Figure {
 	if f := Unplayed(x); !f.OK() {
 		return f

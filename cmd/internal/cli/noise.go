@@ -75,7 +75,8 @@ func readTake(s streams, file, take string) (*chainFile, *board.Chain, error) {
 	return f, c, nil
 }
 
-// held says which knobs that move are taken where they are at the start, by whatever does not play the recording through a take.
+// held says which knobs that move are taken where they are at the start, by whatever does not play
+// the recording through a take.
 func (s streams) held(list ...*board.Chain) { s.remark(board.Held(list...)) }
 
 // remark is a long say, in lines; nothing where there is nothing to say.

@@ -123,8 +123,9 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	return nil
 }
 
-// writePresets writes every preset as it is and with its new trim, all with the gain that brings the loudest to the level of takes for listening, or less
-// where the highest peak would pass its ceiling.
+// writePresets writes every preset as it is and with its new trim, all with the gain that brings
+// the loudest to the level of takes for listening, or less where the highest peak would pass its
+// ceiling.
 func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, r *recording, out *outputs) ([]string, error) {
 	type sound struct {
 		name  string

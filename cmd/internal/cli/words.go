@@ -76,8 +76,8 @@ func clip(text string, most int) string {
 	return string([]rune(text)[:most-1]) + "…"
 }
 
-// table prints aligned columns. The first of its rows is the header, whose cells may have lines; columns whose header begins with a
-// space are set flush right.
+// table prints aligned columns. The first of its rows is the header, whose cells may have lines;
+// columns whose header begins with a space are set flush right.
 type table struct {
 	header []string
 	rows   [][]string
@@ -120,7 +120,8 @@ func (t *table) print(w io.Writer) {
 	}
 }
 
-// paragraph prints text in lines of at most so many columns, the first with a lead and the others as far in.
+// paragraph prints text in lines of at most so many columns, the first with a lead and the others
+// as far in.
 func paragraph(w io.Writer, lead, text string, most int) {
 	in := strings.Repeat(" ", utf8.RuneCountInString(lead))
 	line := lead
@@ -139,7 +140,8 @@ func paragraph(w io.Writer, lead, text string, most int) {
 	fmt.Fprintln(w, strings.TrimRight(line, " "))
 }
 
-// within is print in as many tables as it takes to be no wider than most, each with the first column.
+// within is print in as many tables as it takes to be no wider than most, each with the first
+// column.
 func (t *table) within(w io.Writer, most int) {
 	for from := 1; from < len(t.header); {
 		to, room := from, most-t.width(0)
