@@ -14,7 +14,7 @@ import (
 
 // Centroid is the middle of the spectrum.
 var Centroid = &Measure{Key: "centroid_hz", Name: "spectral centroid", Unit: "Hz", Heading: "centroid", Digits: 0,
-	Definition: "mean frequency from 20 Hz to 20 kHz, weighted by power",
+	Definition: "mean frequency from 20 Hz to 20 kHz, weighted by power (ISO/IEC 15938-4)",
 	At: func(j *Jack) Figure {
 		return j.inSpectrum(func(s measure.Spectrum) Figure {
 			return Read(s.Centroid(measure.BandLow, measure.BandHigh))

@@ -40,7 +40,8 @@ For listening it is 24-bit at %.0f LUFS (ITU-R BS.1770), or lower where its true
 32-bit float in volts: no gain, no fade.
 
 What does not fit into the 4 GiB of a WAV file is written as RF64; -o OUT.w64 and OUT.bw64 write
-those kinds. -o - writes to standard output, for a pipe: a WAV file whose header states its true length.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
+those kinds. -o - writes to standard output, for a pipe: a WAV file whose header states its true
+length.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
 		Example: `  drywire render my-chain.yaml --take buffered -o buffered.wav
   drywire render my-chain.yaml --at fuzz.in --volts --quality fine -o fuzz-in.wav
   drywire render my-chain.yaml -o - | flac - -o take.flac`,
