@@ -13,6 +13,7 @@ import (
 	"drywire/blocks"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/section"
 )
 
@@ -623,7 +624,7 @@ type solver interface {
 	Process(out, in [][]float64)
 	Latency() int
 	Linear() bool
-	Report() circuit.Report
+	Report() transient.Report
 }
 
 // solver prepares a section for an input whose first sample is that of the recording.

@@ -12,6 +12,7 @@ import (
 	"drywire/chains"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/section"
 )
 
@@ -49,8 +50,8 @@ func (c Case) Wire(q section.Quality) (*chains.Wiring, error) {
 func (c Case) samples() int { return int(math.Round(c.Length * c.Rate)) }
 
 // Render is the voltage at the case's jack, and how the solver fared.
-func (c Case) Render(ctx context.Context, q section.Quality) ([]float64, circuit.Report, error) {
-	var total circuit.Report
+func (c Case) Render(ctx context.Context, q section.Quality) ([]float64, transient.Report, error) {
+	var total transient.Report
 	w, err := c.Wire(q)
 	if err != nil {
 		return nil, total, err
@@ -229,7 +230,7 @@ type Result struct {
 	Point    float64 // V, the largest difference between operating points
 	Node     string  // and where it is
 	Errors   []float64
-	Reports  []circuit.Report
+	Reports  []transient.Report
 	Err      error
 	want     []complex128 // the reference's spectrum
 }

@@ -9,6 +9,7 @@ import (
 
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/measure"
 )
 
@@ -132,7 +133,7 @@ func TestLinearResponse(t *testing.T) {
 		for _, load := range []dsp.Ohm{1e6, 5e3} {
 			n := pickupInto(load)
 			s := must(t, n, rate, Normal, "out")
-			if !s.Linear() || s.Report() != (circuit.Report{}) {
+			if !s.Linear() || s.Report() != (transient.Report{}) {
 				t.Errorf("not linear: %+v", s.Report())
 			}
 			checkResponse(t, fmt.Sprintf("pickup into %v Ω", float64(load)), n, s, rate, 1, 16e3, tolGain, tolGain, tolPhase)

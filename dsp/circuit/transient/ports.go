@@ -1,4 +1,4 @@
-package circuit
+package transient
 
 import (
 	"math"
@@ -6,33 +6,34 @@ import (
 	"drywire/dsp/gemv"
 )
 
-// row is a number for every port, for circuits of up to eight: as many as two vector registers hold. What is no port is zero.
+// row is a number for every port, for circuits of up to eight: as many as two vector registers hold. What is no port is
+// zero.
 type row [8]float64
 
 // ports is what a step has to do with the ports of a circuit of up to eight, whatever the step's length.
 type ports struct {
-	v, next      row // port voltages at the last step's end and, as far as they are known, at this one's; absolute, in volts
-	i, own, oth  row // device currents at next and their derivatives, see devices.eval
-	v0, base     row // port voltages and device currents at the operating point
+	v, next      row // port voltages at the last step's end and, as far as they are known, at this one's; absolute, in V
+	i, own, oth  row // port currents at next and their derivatives, see circuit.Devices.Eval
+	v0, base     row // port voltages and currents at the operating point
 	weight       row // of errors in the port voltages
-	reach        row // 1/V: a step by its inverse is short for the devices, see devices.reach
-	f, d         row // what the port voltages lack, and the correction that Newton's method makes of it
-	di, bend     row // deviations of the device currents from the operating point, and their second differences
+	limitInverse row // 1/V: the inverse of the step below which limiting is inactive, see circuit.Devices.Reach
+	f, d         row // the residual of the port voltages, and the correction that Newton's method makes of it
+	di, second   row // deviations of the port currents from the operating point, and their second differences
 	last, before row // the same currents at the ends of the last step and of the one before
 }
 
-// slope is what one length of step has to do with them.
-type slope struct {
+// workspace is what a step of one length has beside them.
+type workspace struct {
 	p, want      row // linear parts of the port voltages: of the last solution and of this step
 	tangent      row // where the last Jacobian leads
-	off, ahead   row // by how much the last solution lay off its tangent, and by how much this one will if that goes on
+	off, ahead   row // the predictor's error at the last solution, and what it will be if it goes on as it did
 	k, inverse   [64]float64
 	width, pairs int // rows of a column, 4 or 8; pairs of ports
 }
 
-// newSlope makes it for so many ports, from the columns of K, of so many rows each.
-func newSlope(width, ports int, k []float64) *slope {
-	s := &slope{width: width, pairs: (ports + 1) / 2}
+// newWorkspace makes it for so many ports, from the columns of K, of so many rows each.
+func newWorkspace(width, ports int, k []float64) *workspace {
+	s := &workspace{width: width, pairs: (ports + 1) / 2}
 	copy(s.k[:], k)
 	for j := range width {
 		s.inverse[j*width+j] = 1
@@ -40,12 +41,12 @@ func newSlope(width, ports int, k []float64) *slope {
 	return s
 }
 
-// What follows is a step's arithmetic on the ports. Each has a plain form, which says what it does, and on processors with AVX2 and FMA one in assembly that does the same
-// operations in the same order and gives the same numbers.
+// What follows is a step's arithmetic on the ports. Each has a plain form, which says what it does, and on processors with
+// AVX2 and FMA one in assembly that does the same operations in the same order and gives the same numbers.
 
-// predict sets next to where the step from v to the linear parts P·x will lead, by the last Jacobian. It returns the longest way to there over all ports, as a share of what their devices take in
-// one step: where it is at most 1 nothing is to be limited.
-func (t *ports) predict(s *slope, p, x []float64) float64 {
+// predict sets next to where the step from v to the linear parts P·x will lead, by the last Jacobian. It returns the longest
+// way to there over all ports, as a share of the step below which limiting is inactive.
+func (t *ports) predict(s *workspace, p, x []float64) float64 {
 	if fast && len(x) > 0 {
 		_ = p[len(x)*s.width-1]
 		if s.width == 4 {
@@ -56,7 +57,7 @@ func (t *ports) predict(s *slope, p, x []float64) float64 {
 	return t.predictPlain(s, p, x)
 }
 
-func (t *ports) predictPlain(s *slope, p, x []float64) float64 {
+func (t *ports) predictPlain(s *workspace, p, x []float64) float64 {
 	s.want = s.columns(p, x)
 	var d row
 	for k := range d {
@@ -67,15 +68,15 @@ func (t *ports) predictPlain(s *slope, p, x []float64) float64 {
 	for k := range moved {
 		s.tangent[k] = t.v[k] + moved[k]
 		t.next[k] = s.tangent[k] + s.ahead[k]
-		far = larger(far, math.Abs(t.next[k]-t.v[k])*t.reach[k])
+		far = larger(far, math.Abs(t.next[k]-t.v[k])*t.limitInverse[k])
 	}
 	return far
 }
 
-// correct sets d to Newton's correction of next, where the devices have the currents i and the derivatives own and oth, and inverse to the inverse of the Jacobian there. It returns the largest
-// correction, weighed; +Inf where one is not a number or beyond all sense; and -1 where the Jacobian has no inverse by this method: inverse is then
-// not to be used.
-func (t *ports) correct(s *slope) float64 {
+// correct sets d to Newton's correction of next, where the devices have the currents i and the derivatives own and oth, and
+// inverse to the inverse of the Jacobian there. It returns the largest correction, weighed; +Inf where one is not a number
+// or beyond all sense; and -1 where the Jacobian has no inverse by this method: inverse is then not to be used.
+func (t *ports) correct(s *workspace) float64 {
 	if fast {
 		if s.width == 4 {
 			return correct4(t, s, s.pairs, leastPivot)
@@ -85,7 +86,7 @@ func (t *ports) correct(s *slope) float64 {
 	return t.correctPlain(s)
 }
 
-func (t *ports) correctPlain(s *slope) float64 {
+func (t *ports) correctPlain(s *workspace) float64 {
 	for k := range t.di {
 		t.di[k] = t.i[k] - t.base[k]
 	}
@@ -113,9 +114,10 @@ const (
 	beyondSense = 1e12 // V
 )
 
-// settle makes the last correction, after which the step is solved: next, and the currents' deviations along their tangent. It returns by how many volts, weighed, the bend of the currents over the step
-// moves a port: r is the length of this step over that of the last, scale is 2r/(1+r).
-func (t *ports) settle(s *slope, r, scale float64) float64 {
+// settle makes the last correction, after which the step is solved: next, and the currents' deviations along their tangent.
+// It returns by how many volts, weighed, the currents' second differences over the step move a port: r is the length of
+// this step over that of the last, scale is 2r/(1+r).
+func (t *ports) settle(s *workspace, r, scale float64) float64 {
 	if fast {
 		if s.width == 4 {
 			return settle4(t, s, r, scale)
@@ -125,25 +127,25 @@ func (t *ports) settle(s *slope, r, scale float64) float64 {
 	return t.settlePlain(s, r, scale)
 }
 
-func (t *ports) settlePlain(s *slope, r, scale float64) float64 {
+func (t *ports) settlePlain(s *workspace, r, scale float64) float64 {
 	for k := range t.d {
 		t.next[k] += t.d[k]
 		t.di[k] += gemv.Fused(t.own[k], t.d[k], t.oth[k]*t.d[k^1])
 		off := t.next[k] - s.tangent[k]
 		s.ahead[k] = off + (off - s.off[k])
 		s.off[k] = off
-		t.bend[k] = scale * gemv.Fused(-r, t.last[k]-t.before[k], t.di[k]-t.last[k])
+		t.second[k] = scale * gemv.Fused(-r, t.last[k]-t.before[k], t.di[k]-t.last[k])
 	}
 	s.p = s.want
 	worst := 0.0
-	for k, x := range s.times(&s.k, &t.bend) {
+	for k, x := range s.times(&s.k, &t.second) {
 		worst = larger(worst, math.Abs(x)*t.weight[k])
 	}
 	return worst
 }
 
 // columns is A·x for as many columns as x has numbers, four sums side by side.
-func (s *slope) columns(a, x []float64) row {
+func (s *workspace) columns(a, x []float64) row {
 	var sums [4]row
 	for k, v := range x {
 		for j, c := range a[k*s.width : (k+1)*s.width] {
@@ -158,7 +160,7 @@ func (s *slope) columns(a, x []float64) row {
 }
 
 // times is A·x for a square matrix, the columns of even and of odd index apart.
-func (s *slope) times(a *[64]float64, x *row) row {
+func (s *workspace) times(a *[64]float64, x *row) row {
 	var sums [2]row
 	for k, v := range x[:2*s.pairs] {
 		for j, c := range a[k*s.width : (k+1)*s.width] {
@@ -171,15 +173,17 @@ func (s *slope) times(a *[64]float64, x *row) row {
 	return sums[0]
 }
 
-// invert sets inverse to that of I - K·D. D has own on its diagonal and, in blocks of two, the other derivatives beside it: oth[k] in row k.
+// invert sets inverse to that of I - K·D. D has own on its diagonal and, in blocks of two, the other derivatives beside it:
+// oth[k] in row k.
 //
-// It is Gauss-Jordan elimination with the blocks of two for pivots, which stay where they are: it is for what has a heavy diagonal. It gives up, and says so, where the determinant of a pivot is
-// not larger than leastPivot.
+// It is Gauss-Jordan elimination with the blocks of two for pivots, which stay where they are: it is for what has a heavy
+// diagonal. It gives up, and says so, where the determinant of a pivot is not larger than leastPivot.
 //
-// It makes two columns of the matrix at a time, one pair after the other, the unit vectors that they have in the identity, and lets the columns of the identity become the inverse in the same
-// place: with the pivot P and the pair's columns C, each column loses C·P⁻¹ times its two elements in the pivot's rows, and has P⁻¹ times these left in there. The inverse of the determinant comes in
-// last, so that what does not need it is done while it is worked out.
-func (s *slope) invert(own, oth *row) bool {
+// It makes two columns of the matrix at a time, one pair after the other, the unit vectors that they have in the identity,
+// and lets the columns of the identity become the inverse in the same place: with the pivot P and the pair's columns C,
+// each column loses C·P⁻¹ times its two elements in the pivot's rows, and has P⁻¹ times these left in there. The inverse of
+// the determinant comes in last, so that what does not need it is done while it is worked out.
+func (s *workspace) invert(own, oth *row) bool {
 	w, n, a := s.width, 2*s.pairs, &s.inverse
 	for c := 0; c < n; c += 2 {
 		u, v := s.k[w*c:w*c+w], s.k[w*c+w:w*c+2*w]
@@ -229,7 +233,8 @@ func larger(a, b float64) float64 {
 	return b
 }
 
-// carry is the step of the modes: next is what the states s become by themselves, on the diagonal and, in blocks of two, beside it, and by so many columns of drive times x. All have a multiple of four rows.
+// carry is the step of the modes: next is what the states s become by themselves, on the diagonal and, in blocks of two,
+// beside it, and by so many columns of drive times x. All have a multiple of four rows.
 func carry(next, s, diagonal, turn, drive, x []float64) {
 	if fast && len(x) > 0 {
 		_, _, _, _ = s[len(next)-1], diagonal[len(next)-1], turn[len(next)-1], drive[len(next)*len(x)-1]

@@ -33,3 +33,20 @@ func TestExponent(t *testing.T) {
 		t.Errorf("exp(NaN) = %g, want NaN", e)
 	}
 }
+
+// The table of a curve against the law itself, and its slope against a difference of the law.
+func TestTriodeCurve(t *testing.T) {
+	for _, k := range []curve{newCurve(2.242e-3, 3.40, 1.26), newCurve(6.177e-4, 9.901, 1.314)} {
+		for u := -9.03; u < 9; u += 0.0137 {
+			law := func(u float64) float64 { return k.a * math.Pow(math.Log(1+math.Exp(k.c*u))/k.c, k.e) }
+			y, slope := k.at(u)
+			if want := law(u); math.Abs(y-want) > 4e-8*k.a { // -148 dB of the current at a volt
+				t.Errorf("at %v V: %v A, want %v A", u, y, want)
+			}
+			const h = 1e-4
+			if want := (law(u+h) - law(u-h)) / (2 * h); math.Abs(slope-want) > 5e-6*k.a {
+				t.Errorf("at %v V: slope %v, want %v", u, slope, want)
+			}
+		}
+	}
+}

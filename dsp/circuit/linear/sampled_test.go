@@ -1,4 +1,4 @@
-package circuit
+package linear
 
 import (
 	"errors"
@@ -9,14 +9,16 @@ import (
 	"testing"
 
 	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/circuittest"
 )
 
 // linearCircuits is what the fit has to do: nothing, a resonance, filters that ring for a second, modes that are equal, capacitors straight across a source, and
 // poles far above the rate; two of them with two sources.
-func linearCircuits() map[string]*Netlist {
-	all := map[string]*Netlist{}
-	start := func(name string) *Netlist {
-		n := New()
+func linearCircuits() map[string]*circuit.Netlist {
+	all := map[string]*circuit.Netlist{}
+	start := func(name string) *circuit.Netlist {
+		n := circuit.New()
 		n.Input("V", "in", "0")
 		all[name] = n
 		return n
@@ -67,7 +69,7 @@ func TestSampled(t *testing.T) {
 	for name, n := range linearCircuits() {
 		for _, rate := range []float64{44.1e3, 48e3, 96e3, 192e3} {
 			top := math.Min(20e3, 0.4535*rate)
-			f, err := n.NewSampled(dsp.Second(1/rate), dsp.Hertz(top), "out", "in")
+			f, err := NewSampled(n, dsp.Second(1/rate), dsp.Hertz(top), "out", "in")
 			if err != nil {
 				t.Fatal(name, err)
 			}
@@ -127,13 +129,13 @@ func TestSampled(t *testing.T) {
 					}
 				}
 			}
-			if dense := f.reads[0].modes.dense != nil; dense != (name == "twice the same") {
+			if dense := f.reads[0].modes.Dense != nil; dense != (name == "twice the same") {
 				t.Errorf("%s at %v Hz: modes that cannot be told apart: %v", name, rate, dense)
 			}
 			t.Logf("%s at %v Hz: %d modes, %d taps, error %.2g", name, rate, f.reads[0].n, len(f.reads[0].taps[0]), f.Error(dsp.Hertz(top)))
 		}
 	}
-	if _, err := clipper().NewSampled(1/48e3, 20e3, "out"); !errors.Is(err, ErrNonLinear) {
+	if _, err := NewSampled(circuittest.Clipper(), 1/48e3, 20e3, "out"); !errors.Is(err, ErrNonLinear) {
 		t.Errorf("a filter of diodes gives %v, want %v", err, ErrNonLinear)
 	}
 }
@@ -142,7 +144,7 @@ func TestSampled(t *testing.T) {
 func TestSampledCallLength(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	for name, n := range linearCircuits() {
-		f, err := n.NewSampled(1/48e3, 20e3, "out", "in")
+		f, err := NewSampled(n, 1/48e3, 20e3, "out", "in")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -183,7 +185,7 @@ func TestSampledCallLength(t *testing.T) {
 
 func BenchmarkSampled(b *testing.B) {
 	n := linearCircuits()["pickup"]
-	f, err := n.NewSampled(1/48e3, 20e3, "out")
+	f, err := NewSampled(n, 1/48e3, 20e3, "out")
 	if err != nil {
 		b.Fatal(err)
 	}

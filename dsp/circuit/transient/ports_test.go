@@ -1,14 +1,16 @@
-package circuit
+package transient
 
 import (
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"drywire/dsp/circuit/internal/dense"
 )
 
-// randomPorts is ports and a slope as a circuit of so many ports might have them, and columns for predict.
-func randomPorts(r *rand.Rand, m, columns int) (t *ports, s *slope, p, x []float64) {
+// randomPorts is ports and a workspace as a circuit of so many ports might have them, and columns for predict.
+func randomPorts(r *rand.Rand, m, columns int) (t *ports, s *workspace, p, x []float64) {
 	width := padded(m)
 	k := make([]float64, width*m)
 	for c := range m {
@@ -16,14 +18,14 @@ func randomPorts(r *rand.Rand, m, columns int) (t *ports, s *slope, p, x []float
 			k[c*width+row] = r.NormFloat64()
 		}
 	}
-	t, s = new(ports), newSlope(width, m, k)
-	for _, row := range []*row{&t.v, &t.i, &t.own, &t.v0, &t.base, &t.weight, &t.reach, &t.last, &t.before, &s.p, &s.off, &s.ahead} {
+	t, s = new(ports), newWorkspace(width, m, k)
+	for _, row := range []*row{&t.v, &t.i, &t.own, &t.v0, &t.base, &t.weight, &t.limitInverse, &t.last, &t.before, &s.p, &s.off, &s.ahead} {
 		for j := range m {
 			row[j] = r.NormFloat64()
 		}
 	}
 	for j := range m {
-		t.weight[j], t.reach[j] = math.Abs(t.weight[j]), math.Abs(t.reach[j])
+		t.weight[j], t.limitInverse[j] = math.Abs(t.weight[j]), math.Abs(t.limitInverse[j])
 		if j^1 < m {
 			t.oth[j] = r.NormFloat64()
 		}
@@ -49,7 +51,7 @@ func TestPortsFastAndPlain(t *testing.T) {
 		for columns := 4; columns < 14; columns++ {
 			for range 20 {
 				a, as, p, x := randomPorts(r, m, columns)
-				b, bs := new(ports), new(slope)
+				b, bs := new(ports), new(workspace)
 				*b, *bs = *a, *as
 				same := func(what string, x, y float64) {
 					if *a != *b && what != "correct" || as.inverse != bs.inverse || as.p != bs.p || as.want != bs.want || as.tangent != bs.tangent || as.off != bs.off || as.ahead != bs.ahead || x != y {
@@ -109,7 +111,7 @@ func TestCarryFastAndPlain(t *testing.T) {
 			}
 		}
 		a, b := random(2*rows&^7), random(2*rows)
-		if got, plain, want := product(a, b), productPlain(a, b), dot(a, b[:len(a)]); got != plain || math.Abs(got-want) > 1e-13 {
+		if got, plain, want := product(a, b), productPlain(a, b), dense.Dot(a, b[:len(a)]); got != plain || math.Abs(got-want) > 1e-13 {
 			t.Errorf("%d numbers: %v and, plain, %v, want %v", len(a), got, plain, want)
 		}
 	}
@@ -152,12 +154,12 @@ func TestPortsBadNumbers(t *testing.T) {
 	for m := 1; m <= 8; m++ {
 		for _, c := range []struct {
 			name   string
-			change func(t *ports, s *slope)
+			change func(t *ports, s *workspace)
 			want   float64
 		}{
-			{"a current that is not a number", func(t *ports, s *slope) { t.i[m-1] = math.NaN() }, math.Inf(1)},
-			{"an endless current", func(t *ports, s *slope) { t.i[0] = math.Inf(-1) }, math.Inf(1)},
-			{"a port that answers itself", func(t *ports, s *slope) {
+			{"a current that is not a number", func(t *ports, s *workspace) { t.i[m-1] = math.NaN() }, math.Inf(1)},
+			{"an endless current", func(t *ports, s *workspace) { t.i[0] = math.Inf(-1) }, math.Inf(1)},
+			{"a port that answers itself", func(t *ports, s *workspace) {
 				k := s.width*(m-1) + m - 1
 				for c := range s.k {
 					s.k[c] = 0
@@ -173,7 +175,7 @@ func TestPortsBadNumbers(t *testing.T) {
 				}
 				a.predict(s, p, x)
 				c.change(a, s)
-				b, bs := new(ports), new(slope)
+				b, bs := new(ports), new(workspace)
 				*b, *bs = *a, *s
 				if got, plain := a.correct(s), b.correctPlain(bs); got != c.want || plain != c.want {
 					t.Errorf("%v and, plain, %v, want %v", got, plain, c.want)

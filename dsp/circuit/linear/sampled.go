@@ -1,4 +1,4 @@
-package circuit
+package linear
 
 import (
 	"math"
@@ -9,18 +9,22 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/internal/dense"
 	"drywire/dsp/gemv"
 )
 
-// Sampled is a circuit without non-linear devices, as a filter at the recording's own rate. It has two parts, which add up to the circuit's own response from 0 to
-// top:
+// Sampled is a circuit without non-linear elements, as a filter at the recording's own rate. It has two parts, which add up
+// to the circuit's own response from 0 to top:
 //
-// The modes that ring on for longer than some samples run as a recursion, each kicked by every sample as an impulse would kick it, with the poles exactly where the
-// circuit has them. Sampling folds their response about half the rate, and faster modes are missing; what that leaves of the circuit's response is smooth in
-// frequency, and a FIR filter of some tens of taps, fitted by least squares, makes it good. For that it has to look ahead: see Latency.
+// The modes that ring on for longer than some samples run as a recursion with the poles exactly where the circuit has them
+// and its impulse response at every sample (impulse invariance). Sampling folds their response about half the rate, and
+// faster modes are missing; what that leaves of the circuit's response is smooth in frequency, and a FIR filter of some
+// tens of taps, fitted by least squares, makes it good. For that it has to look ahead: see Latency.
 //
-// Above top, where a recording has nothing that is heard, the response is near the circuit's, not equal. It costs a tenth of a Filter at a multiple of the rate,
-// but what its modes hold is not what the capacitors hold: it cannot take over another circuit's state.
+// Above top, where a recording has nothing that is heard, the response is near the circuit's, not equal. It costs a tenth of
+// a Filter at a multiple of the rate, but what its modes hold is not what the capacitors hold: it cannot take over another
+// circuit's state. Its methods are for one goroutine.
 type Sampled struct {
 	step  dsp.Second
 	top   dsp.Hertz
@@ -31,27 +35,29 @@ type Sampled struct {
 
 	past          [][]float64 // of each input: what has been, as far as it has an influence yet
 	narrow, whole bool        // whether there are filters of single precision, and others
-	desks         []*desk     // of each input: nil where there is one, which takes any
+	scratches     []*scratch  // of each input: nil where there is one, which takes any
 	steps         int
 }
 
-// desk is what a segment is worked on. Between segments nothing on it counts, so that sections in a row, each with one input, share one and it stays in the processor's nearest cache.
-type desk struct {
+// scratch is room for a segment. Between segments nothing in it counts, so that sections in a row, each with one input,
+// share one and it stays in the processor's nearest cache.
+type scratch struct {
 	line   *gemv.Stretch[float64] // what has been, then the segment
 	single *gemv.Stretch[float32] // the same in single precision
 	y      []float64              // a segment of one probe, from one input
 }
 
-var desks = sync.Pool{New: func() any {
+var scratches = sync.Pool{New: func() any {
 	size := 2*tapCounts[len(tapCounts)-1] + segment
-	return &desk{gemv.NewStretch[float64](size), gemv.NewStretch[float32](size), make([]float64, segment)}
+	return &scratch{gemv.NewStretch[float64](size), gemv.NewStretch[float32](size), make([]float64, segment)}
 }}
 
-// reading is the filter that gives one probe. It knows nothing of the others, so that a node's voltage does not depend on what else is read.
+// reading is the filter that gives one probe. It knows nothing of the others, so that a node's voltage does not depend on
+// what else is read.
 type reading struct {
 	ni    int
 	n     int
-	modes modes       // those that are kept
+	modes dense.Modes // those that are kept
 	in    []float64   // n × ni: what a sample adds to them
 	ys    []float64   // n: what is read of them
 	taps  [][]float64 // of each input: of the FIR filter, the latest sample's last
@@ -76,22 +82,23 @@ const fitError = 1e-6
 
 var tapCounts = []int{1, 7, 11, 15, 19, 21, 23, 25, 27, 29, 31, 33, 35, 37, 39, 41, 43, 47, 63, 95, 127}
 
-// NewSampled makes the filter, to be right up to top. Probes name the nodes that are read.
-func (n *Netlist) NewSampled(step dsp.Second, top dsp.Hertz, probes ...string) (*Sampled, error) {
+// NewSampled makes the filter, for samples so many seconds apart, to be right up to top. Probes name the nodes that are
+// read. It returns ErrNonLinear, or what circuit.Netlist.Operating and circuit.OperatingPoint.Discrete do.
+func NewSampled(n *circuit.Netlist, step dsp.Second, top dsp.Hertz, probes ...string) (*Sampled, error) {
 	point, err := n.Operating()
 	if err != nil {
 		return nil, err
 	}
-	if point.dev.count > 0 {
+	if point.Devices().Count > 0 {
 		return nil, ErrNonLinear
 	}
-	h, err := point.histories(float64(step), probes)
+	h, err := point.Discrete(float64(step), probes)
 	if err != nil {
 		return nil, err
 	}
-	f := &Sampled{step: step, top: top, ni: h.w.cols}
-	m, to, from := newModes(h.a, 1)
-	f.exact = exactResponse{float64(step), m, to.times(h.w), h.ys.times(from), h.yw}
+	f := &Sampled{step: step, top: top, ni: h.W.Cols}
+	m, to, from := dense.NewModes(h.A, 1)
+	f.exact = exactResponse{float64(step), m, to.Times(h.W), h.YS.Times(from), h.YW}
 	want, check := f.spectra(fitTurns()), f.spectra(f.checkTurns(top))
 	for p, name := range probes {
 		r := &reading{ni: f.ni, y0: point.V(name)}
@@ -128,11 +135,11 @@ func (f *Sampled) prepare() {
 		}
 		f.narrow, f.whole = f.narrow || slices.Contains(r.near, true), f.whole || slices.Contains(r.near, false)
 	}
-	f.desks = make([]*desk, f.ni)
+	f.scratches = make([]*scratch, f.ni)
 	for i := range f.ni {
 		f.past = append(f.past, make([]float64, past))
 		if f.ni > 1 {
-			f.desks[i] = desks.New().(*desk)
+			f.scratches[i] = scratches.New().(*scratch)
 		}
 	}
 }
@@ -152,25 +159,27 @@ func (r *reading) prepare() {
 		}
 		r.filters = append(r.filters, one)
 	}
-	if r.modes.dense != nil {
+	if r.modes.Dense != nil {
 		r.s = make([]float64, r.n)
 		return
 	}
 	for i := range r.ni {
-		kicked := func(k int) float64 { return r.in[k*r.ni+i] }
-		for k, re := range r.modes.re { // as in keep: x - i·y
-			w := complex(r.ys[2*k], r.ys[2*k+1]) * complex(kicked(2*k), -kicked(2*k+1))
-			r.ringing = append(r.ringing, gemv.NewMode(complex(re, r.modes.im[k]), real(w), -imag(w)))
+		drives := func(k int) float64 { return r.in[k*r.ni+i] }
+		for k, re := range r.modes.Re { // as in keep: x - i·y
+			w := complex(r.ys[2*k], r.ys[2*k+1]) * complex(drives(2*k), -drives(2*k+1))
+			r.ringing = append(r.ringing, gemv.NewMode(complex(re, r.modes.Im[k]), real(w), -imag(w)))
 		}
-		for k, pole := range r.modes.real {
-			k += 2 * len(r.modes.re)
-			r.ringing = append(r.ringing, gemv.NewMode(complex(pole, 0), r.ys[k]*kicked(k), 0))
+		for k, pole := range r.modes.Real {
+			k += 2 * len(r.modes.Re)
+			r.ringing = append(r.ringing, gemv.NewMode(complex(pole, 0), r.ys[k]*drives(k), 0))
 		}
 	}
 }
 
-// What of a response is computed in single precision: taps around a gain that add up to nearShare of the largest response at most, as those of a short cable behind a buffer do. They are off by less
-// than -200 dB of the signal then, which is what may be between two nodes that are alike. With a response under leastPeak, what gemv.Narrow leaves out would be a part of it.
+// What of a response is computed in single precision: taps around a gain that add up to nearShare of the largest response at
+// most, as those of a short cable behind a buffer do. They are off by less than -200 dB of the signal then, which is what
+// may be between two nodes that are alike. With a response under leastPeak, what gemv.Narrow leaves out would be a part of
+// it.
 const (
 	nearShare = 1e-3
 	leastPeak = 1e-3
@@ -199,24 +208,25 @@ func (r *reading) narrow(taps []float64, peak float64) bool {
 	return true
 }
 
-// exactResponse is the circuit's own, from its trapezoidal steps: the rule is a map of the frequency axis onto itself, which can be taken back.
+// exactResponse is the circuit's own, from its trapezoidal steps: the rule is a map of the frequency axis onto itself, which
+// can be taken back.
 type exactResponse struct {
 	h     float64
-	modes modes
-	in    matrix[float64] // modes × inputs
-	ys    matrix[float64] // probes × modes
-	yw    matrix[float64] // probes × inputs
+	modes dense.Modes
+	in    dense.Matrix[float64] // modes × inputs
+	ys    dense.Matrix[float64] // probes × modes
+	yw    dense.Matrix[float64] // probes × inputs
 }
 
 // at is the response to an input, of every probe, at a frequency in radians per second.
 func (r *exactResponse) at(input int, w float64) []complex128 {
 	x := complex(0, w*r.h/2)
 	z := (1 + x) / (1 - x)
-	s := r.modes.resolve(z, r.in.rows, func(k int) complex128 { return complex(r.in.at(k, input), 0) })
-	out := make([]complex128, r.ys.rows)
+	s := r.modes.Resolve(z, r.in.Rows, func(k int) complex128 { return complex(r.in.At(k, input), 0) })
+	out := make([]complex128, r.ys.Rows)
 	for p := range out {
-		out[p] = complex(r.yw.at(p, input), 0)
-		for k, y := range r.ys.row(p) {
+		out[p] = complex(r.yw.At(p, input), 0)
+		for k, y := range r.ys.Row(p) {
 			out[p] += complex(y, 0) * s[k]
 		}
 	}
@@ -225,27 +235,28 @@ func (r *exactResponse) at(input int, w float64) []complex128 {
 
 // keep makes the recursion of the modes that last for longer than half of so many taps.
 //
-// A mode of the trapezoidal rule, b/(z-λ), is the map's image of the circuit's own, b·(4/h)/(1+λ)²/(s-a), a = (2/h)·(λ-1)/(λ+1), and a constant. As an impulse kicks
-// it, it is b·4/(1+λ)²/(1-exp(a·h)/z).
+// A mode of the trapezoidal rule, b/(z-λ), is the map's image of the circuit's own, b·(4/h)/(1+λ)²/(s-a), a =
+// (2/h)·(λ-1)/(λ+1), and a constant. Impulse-invariant, it is b·4/(1+λ)²/(1-exp(a·h)/z).
 func (r *reading) keep(e *exactResponse, probe, count int) error {
-	r.modes, r.in, r.ys = modes{}, nil, nil
-	if e.modes.dense != nil {
+	r.modes, r.in, r.ys = dense.Modes{}, nil, nil
+	if e.modes.Dense != nil {
 		return r.keepAll(e, probe)
 	}
 	const forgotten = 1e-8
 	var columns []int
-	add := func(k int, g complex128, pair bool) { // the block [re im; -im re] does to (x, y) what re + i·im does to x - i·y
+	// The block [re im; -im re] does to (x, y) what re + i·im does to x - i·y.
+	add := func(k int, g complex128, pair bool) {
 		for i := range r.ni {
 			if !pair {
-				r.in = append(r.in, real(g)*e.in.at(k, i))
+				r.in = append(r.in, real(g)*e.in.At(k, i))
 				continue
 			}
-			r.in = append(r.in, real(g*complex(e.in.at(k, i), -e.in.at(k+1, i))))
+			r.in = append(r.in, real(g*complex(e.in.At(k, i), -e.in.At(k+1, i))))
 		}
 		columns = append(columns, k)
 		if pair {
 			for i := range r.ni {
-				r.in = append(r.in, -imag(g*complex(e.in.at(k, i), -e.in.at(k+1, i))))
+				r.in = append(r.in, -imag(g*complex(e.in.At(k, i), -e.in.At(k+1, i))))
 			}
 			columns = append(columns, k+1)
 		}
@@ -257,47 +268,49 @@ func (r *reading) keep(e *exactResponse, probe, count int) error {
 		p = cmplx.Exp(2 * (l - 1) / (l + 1))
 		return p, math.Pow(cmplx.Abs(p), float64(count)/2) > forgotten
 	}
-	for k, re := range e.modes.re {
-		l := complex(re, e.modes.im[k])
+	for k, re := range e.modes.Re {
+		l := complex(re, e.modes.Im[k])
 		if p, ok := lasting(l); ok {
-			r.modes.re, r.modes.im = append(r.modes.re, real(p)), append(r.modes.im, imag(p))
+			r.modes.Re, r.modes.Im = append(r.modes.Re, real(p)), append(r.modes.Im, imag(p))
 			add(2*k, 4/((1+l)*(1+l)), true)
 		}
 	}
-	for k, re := range e.modes.real {
+	for k, re := range e.modes.Real {
 		l := complex(re, 0)
 		if p, ok := lasting(l); ok {
-			r.modes.real = append(r.modes.real, real(p))
-			add(2*len(e.modes.re)+k, 4/((1+l)*(1+l)), false)
+			r.modes.Real = append(r.modes.Real, real(p))
+			add(2*len(e.modes.Re)+k, 4/((1+l)*(1+l)), false)
 		}
 	}
 	r.n = len(columns)
 	for _, k := range columns {
-		r.ys = append(r.ys, e.ys.at(probe, k))
+		r.ys = append(r.ys, e.ys.At(probe, k))
 	}
 	return nil
 }
 
-// keepAll is keep where the modes cannot be told apart (two equal filters in a row): exp(2·(A-1)/(A+1)) for the recursion, all of it.
+// keepAll is keep where the modes cannot be told apart (two equal filters in a row): exp(2·(A-1)/(A+1)) for the recursion,
+// all of it.
 func (r *reading) keepAll(e *exactResponse, probe int) error {
-	n := e.in.rows
-	plus, minus := matrix[float64]{n, n, append([]float64(nil), e.modes.dense...)}, matrix[float64]{n, n, append([]float64(nil), e.modes.dense...)}
+	n := e.in.Rows
+	whole := dense.Matrix[float64]{Rows: n, Cols: n, V: e.modes.Dense}
+	plus, minus := whole.Clone(), whole.Clone()
 	for k := range n {
-		plus.add(k, k, 1)
-		minus.add(k, k, -1)
+		plus.Add(k, k, 1)
+		minus.Add(k, k, -1)
 	}
-	inverse, ok := factor(plus)
+	inverse, ok := dense.Factor(plus)
 	if !ok {
-		return ErrSingular
+		return circuit.ErrSingular
 	}
-	a := inverse.solveMatrix(minus)
-	for k := range a.v {
-		a.v[k] *= 2
+	a := inverse.SolveMatrix(minus)
+	for k := range a.V {
+		a.V[k] *= 2
 	}
 	var exp mat.Dense
-	exp.Exp(mat.NewDense(n, n, a.v))
-	r.n, r.modes = n, modes{dense: exp.RawMatrix().Data, tmp: make([]float64, n)}
-	r.in, r.ys = inverse.solveMatrix(inverse.solveMatrix(e.in)).v, append([]float64(nil), e.ys.row(probe)...)
+	exp.Exp(mat.NewDense(n, n, a.V))
+	r.n, r.modes = n, dense.FullModes(n, exp.RawMatrix().Data)
+	r.in, r.ys = inverse.SolveMatrix(inverse.SolveMatrix(e.in)).V, append([]float64(nil), e.ys.Row(probe)...)
 	for k := range r.in {
 		r.in[k] *= 4
 	}
@@ -345,7 +358,7 @@ func (f *Sampled) checkTurns(top dsp.Hertz) (turns []float64) {
 func (r *reading) fit(probe int, want spectra, count int, edge float64) {
 	r.late = count / 2
 	d := designOf(count, edge)
-	sums := newMatrix[float64](count, r.ni)
+	sums := dense.New[float64](count, r.ni)
 	peaks := make([]float64, r.ni)
 	for k, turn := range want.turns {
 		z := cmplx.Exp(complex(0, turn))
@@ -355,17 +368,17 @@ func (r *reading) fit(probe int, want spectra, count int, edge float64) {
 			peaks[i] = max(peaks[i], cmplx.Abs(whole))
 			spin := late * (whole - r.recursion(i, z))
 			for t := range count {
-				sums.v[t*sums.cols+i] += real(spin)
+				sums.V[t*sums.Cols+i] += real(spin)
 				spin *= z
 			}
 		}
 	}
-	x := d.normal.solveMatrix(sums)
+	x := d.normal.SolveMatrix(sums)
 	r.taps, r.near = nil, nil
 	for i := range r.ni {
 		taps := make([]float64, count)
 		for t := range count {
-			taps[count-1-t] = x.at(t, i)
+			taps[count-1-t] = x.At(t, i)
 		}
 		r.taps, r.near = append(r.taps, taps), append(r.near, r.narrow(taps, peaks[i]))
 	}
@@ -374,7 +387,7 @@ func (r *reading) fit(probe int, want spectra, count int, edge float64) {
 // design is what all fits of as many taps, to the same share of the band, have in common: weights and the normal equations.
 type design struct {
 	weight []float64
-	normal lu[float64]
+	normal dense.LU[float64]
 }
 
 var designs sync.Map // of [2]float64
@@ -391,8 +404,8 @@ func designOf(count int, edge float64) design {
 	for k := range d.weight {
 		turn := math.Pi * float64(k) / fitPoints
 		if d.weight[k] = above; turn <= edge {
-			// Evenly weighted, least squares would leave the most next to the edge. This is how dense the zeros of the error are where it is the same everywhere: the
-			// equilibrium distribution on the arc from -edge to edge.
+			// Evenly weighted, least squares would leave the most next to the edge. This is how dense the zeros of the
+			// error are where it is the same everywhere: the equilibrium distribution on the arc from -edge to edge.
 			inside := math.Pow(math.Sin(edge/2), 2) - math.Pow(math.Sin(turn/2), 2)
 			d.weight[k] = math.Cos(turn/2) / math.Sqrt(max(inside, 1e-3))
 		}
@@ -400,15 +413,15 @@ func designOf(count int, edge float64) design {
 			lags[l] += d.weight[k] * math.Cos(turn*float64(l))
 		}
 	}
-	normal := newMatrix[float64](count, count)
+	normal := dense.New[float64](count, count)
 	for r := range count {
 		for c := range count {
-			normal.set(r, c, lags[max(r-c, c-r)])
+			normal.Set(r, c, lags[max(r-c, c-r)])
 		}
 	}
 	var ok bool
-	if d.normal, ok = factor(normal); !ok {
-		panic("circuit: a fit without a solution")
+	if d.normal, ok = dense.Factor(normal); !ok {
+		panic("linear: a fit without a solution")
 	}
 	designs.Store(key, d)
 	return d
@@ -419,7 +432,7 @@ func (r *reading) recursion(input int, z complex128) (sum complex128) {
 	if r.n == 0 {
 		return 0
 	}
-	for k, x := range r.modes.resolve(z, r.n, func(k int) complex128 { return z * complex(r.in[k*r.ni+input], 0) }) {
+	for k, x := range r.modes.Resolve(z, r.n, func(k int) complex128 { return z * complex(r.in[k*r.ni+input], 0) }) {
 		sum += complex(r.ys[k], 0) * x
 	}
 	return sum
@@ -469,24 +482,20 @@ func (f *Sampled) Reset() {
 	f.steps = 0
 }
 
-// segment is how many samples are worked on at a time; it has no influence on the output. At its end, counted from the start, states that have faded are made zero.
+// segment is how many samples are worked on at a time; it has no influence on the output. At its end, counted from the
+// start, states that have faded are made zero.
 const segment = 512
 
 // Process takes a signal for every input and gives one for every probe, later by Latency.
 func (f *Sampled) Process(out, in [][]float64) {
-	n := 0
-	if len(in) > 0 {
-		n = len(in[0])
-	} else if len(out) > 0 {
-		n = len(out[0])
-	}
+	n := dsp.Frames(out, in)
 	if f.ni == 1 {
-		f.desks[0] = desks.Get().(*desk)
-		defer desks.Put(f.desks[0])
+		f.scratches[0] = scratches.Get().(*scratch)
+		defer scratches.Put(f.scratches[0])
 	}
 	for at := 0; at < n; {
 		count := min(segment-f.steps, n-at)
-		for i, d := range f.desks { // first of all, since an output may be an input
+		for i, d := range f.scratches { // first of all, since an output may be an input
 			past := f.past[i]
 			gemv.Write(d.line, 0, past, f.whole)
 			gemv.Write(d.line, len(past), in[i][at:at+count], f.whole)
@@ -502,9 +511,9 @@ func (f *Sampled) Process(out, in [][]float64) {
 		if f.steps += count; f.steps == segment {
 			f.steps = 0
 			for _, r := range f.reads {
-				flush(r.s)
+				dense.Flush(r.s)
 				for k := range r.ringing {
-					r.ringing[k].Flush(flushUnder)
+					r.ringing[k].Flush(dense.FlushUnder)
 				}
 			}
 		}
@@ -522,7 +531,7 @@ func (f *Sampled) read(r *reading, out []float64) {
 	}
 	middle := len(f.past[0]) - f.late // of the sample that is as late as the FIR filters' middle
 	for i, one := range r.filters {
-		d := f.desks[i]
+		d := f.scratches[i]
 		if i > 0 {
 			bias, y = 0, d.y[:len(out)]
 		}
@@ -537,26 +546,26 @@ func (f *Sampled) read(r *reading, out []float64) {
 			}
 		}
 	}
-	if r.modes.dense != nil {
+	if r.modes.Dense != nil {
 		for j := range out {
-			r.modes.step(r.s)
+			r.modes.Step(r.s)
 			for k := range r.s {
-				for i, d := range f.desks {
+				for i, d := range f.scratches {
 					r.s[k] += r.in[k*r.ni+i] * d.line.From(middle)[j]
 				}
 			}
-			out[j] += dot(r.ys, r.s)
+			out[j] += dense.Dot(r.ys, r.s)
 		}
 		return
 	}
 	each := len(r.ringing) / r.ni
-	for i, d := range f.desks {
+	for i, d := range f.scratches {
 		gemv.AddModes(r.ringing[i*each:(i+1)*each], out, d.line.From(middle-3))
 	}
 }
 
-// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form from its coefficients, without the
-// delay of Latency.
+// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form from its coefficients,
+// without the delay of Latency.
 func (f *Sampled) Response(input int, freq dsp.Hertz) (out []complex128) {
 	for _, r := range f.reads {
 		out = append(out, r.response(input, 2*math.Pi*float64(freq)*float64(f.step)))
@@ -564,8 +573,8 @@ func (f *Sampled) Response(input int, freq dsp.Hertz) (out []complex128) {
 	return out
 }
 
-// Error is the largest departure of the filter from the circuit's own response up to the given frequency, as a share of the circuit's
-// largest response at that probe: 1e-4 is -80 dB.
+// Error is the largest departure of the filter from the circuit's own response up to the given frequency, as a share of the
+// circuit's largest response at that probe: 1e-4 is -80 dB.
 func (f *Sampled) Error(top dsp.Hertz) float64 {
 	want, worst := f.spectra(f.checkTurns(top)), 0.0
 	for p, r := range f.reads {

@@ -1,25 +1,30 @@
-package circuit
+package transient
 
-import "math"
+import (
+	"math"
+
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/internal/dense"
+)
 
 // Newton's method on the ports.
 const (
-	// portTolerance is the error in volts that a solved port voltage may keep: 1 nV is 4e-8 of the thermal voltage,
-	// a current error of -148 dB.
+	// portTolerance is the error in volts that a solved port voltage may keep: 1 nV is 4e-8 of the thermal voltage, a
+	// current error of -148 dB.
 	portTolerance = 1e-9
 	maxNewton     = 30
 	maxHalvings   = 12
 	// divideAt is the first Newton correction, in volts, beyond which a step is divided.
 	divideAt = 20e-3
-	// sharpness is 1/(2·nVt) of the sharpest junction: a Newton step of dv leaves an error of about dv²·sharpness volts.
-	sharpness = 1 / (2 * thermal)
+	// sharpness is 1/(2·Vt), of the sharpest junction: a Newton step of dv leaves an error of about dv²·sharpness volts.
+	sharpness = 1 / (2 * circuit.ThermalVoltage)
 )
 
 type outcome int
 
 const (
 	solved outcome = iota
-	left           // the devices left their tangent
+	left           // too far from the prediction
 	lost           // no convergence
 	going          // not yet
 )
@@ -42,33 +47,34 @@ func (t *Transient) judge(worst float64, giveUp bool) outcome {
 	return solved
 }
 
-// solve finds the port voltages of a step whose inputs and states are in the stepper's z: all but the last correction, which is for settle. It starts from the last solution moved along its tangent,
-// and as far off it as the last solutions lay. It is false only where it gave up, see try.
+// solve finds the port voltages of a step whose inputs and states are in the stepper's z: all but the last correction,
+// which is for settle. It starts from the last solution moved along its tangent, plus the predictor's expected error. It is
+// false only where it gave up, see attempt.
 func (t *Transient) solve(st *stepper, giveUp bool) bool {
-	limited := t.predict(st) && t.dev.limit(t.next, t.v)
+	limited := t.predict(st) && t.devices.Limit(t.next, t.v)
 	if giveUp && limited {
 		return false
 	}
 	it, outcome := t.iterate(st, giveUp)
 	switch outcome {
 	case left:
-		st.straighten()
-		t.dev.eval(t.v, t.i, t.own, t.oth)
+		st.forgetErrors()
+		t.devices.Eval(&t.atLast)
 		return false
 	case solved:
 		t.report.MaxIterations = max(t.report.MaxIterations, it)
 	default:
 		t.report.MaxIterations = maxNewton
-		t.walk(st)
+		t.continuation(st)
 	}
 	return true
 }
 
-// predict sets next to where the last Jacobian leads. It is false where that is so near that no device limits it.
+// predict sets next to where the last Jacobian leads. It is false where that is so near that limiting is inactive.
 func (t *Transient) predict(st *stepper) (far bool) {
 	known := st.z[2*st.m : 2*st.m+4*st.ni+st.n]
 	if t.few {
-		return t.rows.predict(st.slope, st.pus, known) > 1
+		return t.rows.predict(st.workspace, st.pus, known) > 1
 	}
 	st.times(st.pus, known, st.want)
 	d := t.d
@@ -90,8 +96,8 @@ func (t *Transient) iterate(st *stepper, giveUp bool) (int, outcome) {
 	}
 	for it := 1; it <= maxNewton; it++ {
 		t.report.Evaluations++
-		t.dev.eval(t.next, t.i, t.own, t.oth)
-		worst := t.rows.correct(st.slope)
+		t.devices.Eval(&t.atNext)
+		worst := t.rows.correct(st.workspace)
 		if worst < 0 {
 			return it, lost // newton exchanges rows
 		}
@@ -103,51 +109,51 @@ func (t *Transient) iterate(st *stepper, giveUp bool) (int, outcome) {
 	return maxNewton, lost
 }
 
-// apply makes a correction that is not the last, as far as the devices take it. It says whether it was limited.
+// apply makes a correction that is not the last, limited. It says whether it was.
 func (t *Transient) apply() bool {
 	to := t.scratch
 	for k, x := range t.d {
 		to[k] = t.next[k] + x
 	}
-	limited := t.dev.limit(to, t.next)
+	limited := t.devices.Limit(to, t.next)
 	copy(t.next, to)
 	return limited
 }
 
-// newton is iterate for any number of ports, with the rows of the Jacobian exchanged where its pivots are small.
+// newton is iterate for any number of ports, with the rows of the Jacobian exchanged for the largest pivots.
 func (t *Transient) newton(st *stepper, limit int, giveUp bool) (int, outcome) {
 	d := t.d
 	for it := 1; it <= limit; it++ {
 		t.report.Evaluations++
-		t.dev.eval(t.next, t.i, t.own, t.oth)
+		t.devices.Eval(&t.atNext)
 		// F = p + K·(i-base) + v0 - v
 		for k := range t.di {
 			t.di[k] = t.i[k] - t.base[k]
 		}
 		kd := st.times(st.k, t.di, t.sum)
 		for k := range d {
-			d[k] = st.want[k] + t.point.v[k] - t.next[k] + kd[k]
+			d[k] = st.want[k] + t.rest[k] - t.next[k] + kd[k]
 		}
-		st.jacobian(&t.dev, t.own, t.oth)
+		st.jacobian(t.devices, t.own, t.oth)
 		if !st.factorJacobian() {
 			return it, lost
 		}
 		st.solveJacobian(d)
 		worst := 0.0
 		for k, x := range d {
-			if x = math.Abs(x) * t.dev.weight[k]; !(x <= beyondSense) {
+			if x = math.Abs(x) * t.devices.Weight[k]; !(x <= beyondSense) {
 				x = math.Inf(1)
 			}
 			worst = larger(worst, x)
 		}
 		outcome := t.judge(worst, giveUp)
 		if outcome == solved {
-			// The devices may still object, where they bend by more than they are thought to.
+			// Junction limiting may still reject it.
 			copy(t.scratch, t.next)
 			for k, x := range d {
 				t.scratch[k] += x
 			}
-			if t.dev.limit(t.scratch, t.next) {
+			if t.devices.Limit(t.scratch, t.next) {
 				copy(t.next, t.scratch)
 				continue
 			}
@@ -161,8 +167,9 @@ func (t *Transient) newton(st *stepper, limit int, giveUp bool) (int, outcome) {
 	return limit, lost
 }
 
-// walk is continuation: it goes from the last solved p to the new one in steps that newton can take. Where it does not arrive, next stays where it was.
-func (t *Transient) walk(st *stepper) {
+// continuation goes from the last solved p to the new one in steps that newton can take. Where it does not arrive, next
+// stays where it was.
+func (t *Transient) continuation(st *stepper) {
 	copy(t.target, st.want)
 	copy(t.reached, t.v)
 	at, step := 0.0, 0.25
@@ -185,8 +192,8 @@ func (t *Transient) walk(st *stepper) {
 			t.report.Failures++
 			copy(t.next, t.v)
 			copy(t.reached, t.v)
-			t.dev.eval(t.next, t.i, t.own, t.oth)
-			t.slopeAt(st)
+			t.devices.Eval(&t.atNext)
+			t.linearise(st)
 			for k := range t.d {
 				t.di[k], t.d[k] = t.i[k]-t.base[k], 0
 			}
@@ -197,49 +204,50 @@ func (t *Transient) walk(st *stepper) {
 		t.report.Continued++
 	}
 	copy(st.want, t.target)
-	st.straighten()
-	copy(st.tangent, t.reached) // it has no tangent to be off
+	st.forgetErrors()
+	copy(st.tangent, t.reached) // there was no prediction
 }
 
-// slopeAt makes the stepper ready to follow the tangent at the present derivatives of the devices.
-func (t *Transient) slopeAt(st *stepper) {
-	if t.few && t.rows.correct(st.slope) >= 0 {
+// linearise makes the stepper ready to follow the tangent at the present derivatives of the devices.
+func (t *Transient) linearise(st *stepper) {
+	if t.few && t.rows.correct(st.workspace) >= 0 {
 		return
 	}
-	st.jacobian(&t.dev, t.own, t.oth)
+	st.jacobian(t.devices, t.own, t.oth)
 	if st.factorJacobian() {
 		st.invertJacobian()
 	}
 }
 
-// straighten forgets by how much the last solutions lay off their tangents.
-func (st *stepper) straighten() {
+// forgetErrors discards the predictor's error history.
+func (st *stepper) forgetErrors() {
 	clear(st.off)
 	clear(st.ahead)
 	st.fresh = true
 }
 
-// settle makes the last correction and leaves the deviations of the device currents and their bend, second differences over this step, h of the whole long, and the last, which may have had another
-// length. It returns by how many volts, weighed, that bend moves a port.
+// settle makes the last correction and leaves the deviations of the port currents and their second differences over this
+// step, h of the whole long, and the last, which may have had another length. It returns by how many volts, weighed, these
+// move a port: 12 times the local truncation error.
 func (t *Transient) settle(st *stepper, h float64) float64 {
 	r := h / t.width
 	scale := 2 * r / (1 + r)
 	moved := 0.0
 	if t.few {
-		moved = t.rows.settle(st.slope, r, scale)
+		moved = t.rows.settle(st.workspace, r, scale)
 	} else {
 		for k, x := range t.d {
 			t.next[k] += x
 			off := t.next[k] - st.tangent[k]
 			st.off[k], st.ahead[k] = off, off+(off-st.off[k])
 		}
-		t.dev.advance(t.di, t.d, t.own, t.oth)
+		advance(t.devices, t.di, t.d, t.own, t.oth)
 		for k := range t.di {
-			t.bend[k] = scale * ((t.di[k] - t.last[k]) - r*(t.last[k]-t.before[k]))
+			t.second[k] = scale * ((t.di[k] - t.last[k]) - r*(t.last[k]-t.before[k]))
 		}
 		copy(st.p, st.want)
-		for k, x := range st.times(st.k, t.bend, t.sum)[:t.m] {
-			moved = larger(moved, math.Abs(x)*t.dev.weight[k])
+		for k, x := range st.times(st.k, t.second, t.sum)[:t.m] {
+			moved = larger(moved, math.Abs(x)*t.devices.Weight[k])
 		}
 	}
 	if st.fresh {
@@ -250,18 +258,18 @@ func (t *Transient) settle(st *stepper, h float64) float64 {
 }
 
 // advance moves the currents along their tangent by the voltages d.
-func (dev *devices) advance(i, d, own, oth []float64) {
+func advance(dev *circuit.Devices, i, d, own, oth []float64) {
 	for k := range d {
 		i[k] += own[k] * d[k]
 	}
-	for k := 0; k < dev.firstD; k += 2 {
+	for k := 0; k < dev.Paired; k += 2 {
 		i[k] += oth[k] * d[k+1]
 		i[k+1] += oth[k+1] * d[k]
 	}
 }
 
 // jacobian fills I - K·D, row by row.
-func (st *stepper) jacobian(dev *devices, own, oth []float64) {
+func (st *stepper) jacobian(dev *circuit.Devices, own, oth []float64) {
 	m, k, j := st.m, st.k, st.jac
 	for c := 0; c < m; c++ {
 		col, g := k[c*st.mp:c*st.mp+m], own[c]
@@ -270,7 +278,7 @@ func (st *stepper) jacobian(dev *devices, own, oth []float64) {
 		}
 		j[c*m+c]++
 	}
-	for c := 0; c < dev.firstD; c += 2 {
+	for c := 0; c < dev.Paired; c += 2 {
 		col, next := k[c*st.mp:c*st.mp+m], k[(c+1)*st.mp:(c+1)*st.mp+m]
 		for r := range col {
 			j[r*m+c] -= next[r] * oth[c+1]
@@ -323,7 +331,7 @@ func (st *stepper) solveJacobian(d []float64) {
 		}
 	}
 	for k := 1; k < m; k++ {
-		d[k] -= dot(a[k*m:k*m+k], d[:k])
+		d[k] -= dense.Dot(a[k*m:k*m+k], d[:k])
 	}
 	for k := m - 1; k >= 0; k-- {
 		row := a[k*m : k*m+m]
@@ -337,7 +345,7 @@ func (st *stepper) solveJacobian(d []float64) {
 
 // invertJacobian makes the inverse from the factors, for steppers that predict by it.
 func (st *stepper) invertJacobian() {
-	if st.slope == nil {
+	if st.workspace == nil {
 		return
 	}
 	var room row
@@ -346,6 +354,6 @@ func (st *stepper) invertJacobian() {
 		clear(column)
 		column[c] = 1
 		st.solveJacobian(column)
-		copy(st.slope.inverse[c*st.mp:], column)
+		copy(st.workspace.inverse[c*st.mp:], column)
 	}
 }

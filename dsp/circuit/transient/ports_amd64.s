@@ -1,7 +1,7 @@
 #include "go_asm.h"
 #include "textflag.h"
 
-// The steps' arithmetic on four or eight rows: what the plain forms in ports.go do, in their order. DI is the ports, SI the slope.
+// The steps' arithmetic on four or eight rows: what the plain forms in ports.go do, in their order. DI is the ports, SI the workspace.
 
 DATA ones<>+0(SB)/8, $1.0
 DATA ones<>+8(SB)/8, $1.0
@@ -57,7 +57,7 @@ GLOBL minus<>(SB), RODATA, $8
 	VFMADD231PD (at+96)(SI), Y7, Y2 \
 	VADDPD Y2, Y0, Y0
 
-// func predict4(t *ports, s *slope, p, x *float64, n int) float64
+// func predict4(t *ports, s *workspace, p, x *float64, n int) float64
 // Y0 Y1 Y2 Y3 sum every fourth column.
 TEXT ·predict4(SB), NOSPLIT, $0-48
 	MOVQ t+0(FP), DI
@@ -101,23 +101,23 @@ sum:
 	VADDPD Y2, Y0, Y0
 	VADDPD Y3, Y1, Y1
 	VADDPD Y1, Y0, Y0
-	VMOVUPD Y0, slope_want(SI)
-	VSUBPD slope_p(SI), Y0, Y1
-	TIMES4(slope_inverse)
+	VMOVUPD Y0, workspace_want(SI)
+	VSUBPD workspace_p(SI), Y0, Y1
+	TIMES4(workspace_inverse)
 	VMOVUPD ports_v(DI), Y8
 	VADDPD Y0, Y8, Y0
-	VMOVUPD Y0, slope_tangent(SI)
-	VADDPD slope_ahead(SI), Y0, Y0
+	VMOVUPD Y0, workspace_tangent(SI)
+	VADDPD workspace_ahead(SI), Y0, Y0
 	VMOVUPD Y0, ports_next(DI)
 	VSUBPD Y8, Y0, Y0
 	VANDPD without<>(SB), Y0, Y0
-	VMULPD ports_reach(DI), Y0, Y0
+	VMULPD ports_limitInverse(DI), Y0, Y0
 	LARGEST
 	VMOVSD X0, ret+40(FP)
 	VZEROUPPER
 	RET
 
-// func predict8(t *ports, s *slope, p, x *float64, n int) float64
+// func predict8(t *ports, s *workspace, p, x *float64, n int) float64
 // As predict4; Y0 to Y3 and Y4 to Y7 sum the lower and the upper rows.
 TEXT ·predict8(SB), NOSPLIT, $0-48
 	MOVQ t+0(FP), DI
@@ -175,32 +175,32 @@ sum:
 	VADDPD Y6, Y4, Y4
 	VADDPD Y7, Y5, Y5
 	VADDPD Y5, Y4, Y4
-	VMOVUPD Y0, slope_want(SI)
-	VMOVUPD Y4, (slope_want+32)(SI)
-	VSUBPD slope_p(SI), Y0, Y0
-	VSUBPD (slope_p+32)(SI), Y4, Y4
+	VMOVUPD Y0, workspace_want(SI)
+	VMOVUPD Y4, (workspace_want+32)(SI)
+	VSUBPD workspace_p(SI), Y0, Y0
+	VSUBPD (workspace_p+32)(SI), Y4, Y4
 	VMOVUPD Y0, ports_f(DI)
 	VMOVUPD Y4, (ports_f+32)(DI)
-	LEAQ slope_inverse(SI), R8
+	LEAQ workspace_inverse(SI), R8
 	LEAQ ports_f(DI), R9
-	MOVQ slope_pairs(SI), CX
+	MOVQ workspace_pairs(SI), CX
 	CALL times8<>(SB)
 	VMOVUPD ports_v(DI), Y8
 	VMOVUPD (ports_v+32)(DI), Y9
 	VADDPD Y0, Y8, Y0
 	VADDPD Y4, Y9, Y4
-	VMOVUPD Y0, slope_tangent(SI)
-	VMOVUPD Y4, (slope_tangent+32)(SI)
-	VADDPD slope_ahead(SI), Y0, Y0
-	VADDPD (slope_ahead+32)(SI), Y4, Y4
+	VMOVUPD Y0, workspace_tangent(SI)
+	VMOVUPD Y4, (workspace_tangent+32)(SI)
+	VADDPD workspace_ahead(SI), Y0, Y0
+	VADDPD (workspace_ahead+32)(SI), Y4, Y4
 	VMOVUPD Y0, ports_next(DI)
 	VMOVUPD Y4, (ports_next+32)(DI)
 	VSUBPD Y8, Y0, Y0
 	VSUBPD Y9, Y4, Y4
 	VANDPD without<>(SB), Y0, Y0
 	VANDPD without<>(SB), Y4, Y4
-	VMULPD ports_reach(DI), Y0, Y0
-	VMULPD (ports_reach+32)(DI), Y4, Y4
+	VMULPD ports_limitInverse(DI), Y0, Y0
+	VMULPD (ports_limitInverse+32)(DI), Y4, Y4
 	VMAXPD Y4, Y0, Y0
 	LARGEST
 	VMOVSD X0, ret+40(FP)
@@ -305,7 +305,7 @@ give: \
 	VZEROUPPER \
 	RET
 
-// func correct4(t *ports, s *slope, pairs int, least float64) float64
+// func correct4(t *ports, s *workspace, pairs int, least float64) float64
 // Y8 to Y11 are the columns of the Jacobian and become its inverse; Y12 is f, Y13 zeros, Y14 ones.
 TEXT ·correct4(SB), NOSPLIT, $0-40
 	MOVQ t+0(FP), DI
@@ -320,14 +320,14 @@ TEXT ·correct4(SB), NOSPLIT, $0-40
 	GATHER(ports_i, Y1, X1)
 	VSUBPD ports_base(DI), Y1, Y1
 	VMOVUPD Y1, ports_di(DI)
-	TIMES4(slope_k)
-	VMOVUPD slope_want(SI), Y1
+	TIMES4(workspace_k)
+	VMOVUPD workspace_want(SI), Y1
 	VADDPD ports_v0(DI), Y1, Y1
 	VSUBPD ports_next(DI), Y1, Y1
 	VADDPD Y1, Y0, Y12
 	// the first two columns
-	VMOVUPD slope_k(SI), Y4
-	VMOVUPD (slope_k+32)(SI), Y5
+	VMOVUPD workspace_k(SI), Y4
+	VMOVUPD (workspace_k+32)(SI), Y5
 	VBROADCASTSD ports_own(DI), Y0
 	VBROADCASTSD (ports_oth+8)(DI), Y1
 	VBROADCASTSD ports_oth(DI), Y2
@@ -345,8 +345,8 @@ TEXT ·correct4(SB), NOSPLIT, $0-40
 	VMOVUPD unit<>+192(SB), Y11
 	CMPQ CX, $1
 	JE   pivot
-	VMOVUPD (slope_k+64)(SI), Y4
-	VMOVUPD (slope_k+96)(SI), Y5
+	VMOVUPD (workspace_k+64)(SI), Y4
+	VMOVUPD (workspace_k+96)(SI), Y5
 	VBROADCASTSD (ports_own+16)(DI), Y0
 	VBROADCASTSD (ports_oth+24)(DI), Y1
 	VBROADCASTSD (ports_oth+16)(DI), Y2
@@ -365,10 +365,10 @@ pivot:
 	PIVOT4(Y10, Y11, $0xAA, $0xFF, $12, 128)
 	ELIMINATE4(Y8, Y9, $0xAA, $0xFF, $12)
 inverted:
-	VMOVUPD Y8, slope_inverse(SI)
-	VMOVUPD Y9, (slope_inverse+32)(SI)
-	VMOVUPD Y10, (slope_inverse+64)(SI)
-	VMOVUPD Y11, (slope_inverse+96)(SI)
+	VMOVUPD Y8, workspace_inverse(SI)
+	VMOVUPD Y9, (workspace_inverse+32)(SI)
+	VMOVUPD Y10, (workspace_inverse+64)(SI)
+	VMOVUPD Y11, (workspace_inverse+96)(SI)
 	// d = inverse·f
 	VPERMPD $0x00, Y12, Y4
 	VPERMPD $0x55, Y12, Y5
@@ -401,7 +401,7 @@ inverted:
 	VMOVUPD Y9, at(R8) \
 	VMOVUPD Y11, (at+32)(R8)
 
-// func correct8(t *ports, s *slope, pairs int, least float64) float64
+// func correct8(t *ports, s *workspace, pairs int, least float64) float64
 // R8 is the Jacobian, which becomes its inverse, BX 8·k for column k, R11 that column, R15 its unit vector; Y12 Y13 let all rows pass but k and k+1, Y14 are ones.
 TEXT ·correct8(SB), NOSPLIT, $0-40
 	MOVQ t+0(FP), DI
@@ -413,12 +413,12 @@ TEXT ·correct8(SB), NOSPLIT, $0-40
 	VSUBPD (ports_base+32)(DI), Y1, Y1
 	VMOVUPD Y0, ports_di(DI)
 	VMOVUPD Y1, (ports_di+32)(DI)
-	LEAQ slope_k(SI), R8
+	LEAQ workspace_k(SI), R8
 	LEAQ ports_di(DI), R9
 	MOVQ pairs+16(FP), CX
 	CALL times8<>(SB)
-	VMOVUPD slope_want(SI), Y1
-	VMOVUPD (slope_want+32)(SI), Y5
+	VMOVUPD workspace_want(SI), Y1
+	VMOVUPD (workspace_want+32)(SI), Y5
 	VADDPD ports_v0(DI), Y1, Y1
 	VADDPD (ports_v0+32)(DI), Y5, Y5
 	VSUBPD ports_next(DI), Y1, Y1
@@ -433,8 +433,8 @@ TEXT ·correct8(SB), NOSPLIT, $0-40
 	MOVQ least+24(FP), R12
 	MOVQ $0x7ff0000000000000, R13
 	MOVQ $0x7fffffffffffffff, R10
-	LEAQ slope_inverse(SI), R8
-	LEAQ slope_k(SI), CX
+	LEAQ workspace_inverse(SI), R8
+	LEAQ workspace_k(SI), CX
 	LEAQ ports_own(DI), R9
 	LEAQ ports_oth(DI), AX
 	LEAQ unit<>(SB), R15
@@ -557,11 +557,11 @@ next:
 	VMOVUPD (ports_d+at)(DI), Y0 \
 	VADDPD (ports_next+at)(DI), Y0, Y1 \
 	VMOVUPD Y1, (ports_next+at)(DI) \
-	VSUBPD (slope_tangent+at)(SI), Y1, Y1 \
-	VSUBPD (slope_off+at)(SI), Y1, Y2 \
-	VMOVUPD Y1, (slope_off+at)(SI) \
+	VSUBPD (workspace_tangent+at)(SI), Y1, Y1 \
+	VSUBPD (workspace_off+at)(SI), Y1, Y2 \
+	VMOVUPD Y1, (workspace_off+at)(SI) \
 	VADDPD Y2, Y1, Y2 \
-	VMOVUPD Y2, (slope_ahead+at)(SI) \
+	VMOVUPD Y2, (workspace_ahead+at)(SI) \
 	VPERMILPD $5, Y0, Y3 \
 	VMULPD (ports_oth+at)(DI), Y3, Y3 \
 	VFMADD231PD (ports_own+at)(DI), Y0, Y3 \
@@ -572,18 +572,18 @@ next:
 	VSUBPD (ports_before+at)(DI), Y2, Y2 \
 	VFNMADD231PD Y14, Y2, Y1 \
 	VMULPD Y15, Y1, Y1 \
-	VMOVUPD Y1, (ports_bend+at)(DI) \
-	VMOVUPD (slope_want+at)(SI), Y2 \
-	VMOVUPD Y2, (slope_p+at)(SI)
+	VMOVUPD Y1, (ports_second+at)(DI) \
+	VMOVUPD (workspace_want+at)(SI), Y2 \
+	VMOVUPD Y2, (workspace_p+at)(SI)
 
-// func settle4(t *ports, s *slope, r, scale float64) float64
+// func settle4(t *ports, s *workspace, r, scale float64) float64
 TEXT ·settle4(SB), NOSPLIT, $0-40
 	MOVQ t+0(FP), DI
 	MOVQ s+8(FP), SI
 	VBROADCASTSD r+16(FP), Y14
 	VBROADCASTSD scale+24(FP), Y15
 	SETTLE(0)
-	TIMES4(slope_k)
+	TIMES4(workspace_k)
 	VANDPD without<>(SB), Y0, Y0
 	VMULPD ports_weight(DI), Y0, Y0
 	LARGEST
@@ -591,7 +591,7 @@ TEXT ·settle4(SB), NOSPLIT, $0-40
 	VZEROUPPER
 	RET
 
-// func settle8(t *ports, s *slope, r, scale float64) float64
+// func settle8(t *ports, s *workspace, r, scale float64) float64
 TEXT ·settle8(SB), NOSPLIT, $0-40
 	MOVQ t+0(FP), DI
 	MOVQ s+8(FP), SI
@@ -599,9 +599,9 @@ TEXT ·settle8(SB), NOSPLIT, $0-40
 	VBROADCASTSD scale+24(FP), Y15
 	SETTLE(0)
 	SETTLE(32)
-	LEAQ slope_k(SI), R8
-	LEAQ ports_bend(DI), R9
-	MOVQ slope_pairs(SI), CX
+	LEAQ workspace_k(SI), R8
+	LEAQ ports_second(DI), R9
+	MOVQ workspace_pairs(SI), CX
 	CALL times8<>(SB)
 	VANDPD without<>(SB), Y0, Y0
 	VANDPD without<>(SB), Y4, Y4

@@ -1,14 +1,17 @@
-package circuit
+package transient
 
 import (
 	"math"
 	"testing"
+
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/circuittest"
 )
 
 // benchmark runs a circuit with one input on a sine at a rate of 384 kHz.
-func benchmark(b *testing.B, n *Netlist, probe string, freq, peak float64) {
+func benchmark(b *testing.B, n *circuit.Netlist, probe string, freq, peak float64) {
 	const rate = 384e3
-	tr, err := n.NewTransient(Options{Step: 1 / rate, Levels: 2, Tolerance: 1e-3, Smooth: true}, probe)
+	tr, err := New(n, Options{Step: 1 / rate, Levels: 2, Tolerance: 1e-3, Smooth: true}, probe)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -18,7 +21,7 @@ func benchmark(b *testing.B, n *Netlist, probe string, freq, peak float64) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		tr.Process(out, in)
+		tr.Process([][]float64{out}, [][]float64{in})
 	}
 	r := tr.Report()
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(r.Steps), "ns/step")
@@ -29,13 +32,17 @@ func benchmark(b *testing.B, n *Netlist, probe string, freq, peak float64) {
 }
 
 // The fuzz jointly with the guitar: the circuit that the engine is judged by.
-func BenchmarkFuzz(b *testing.B) { benchmark(b, fuzzWithGuitar(siliconNPN), "out", 330, 0.2) }
+func BenchmarkFuzz(b *testing.B) {
+	benchmark(b, circuittest.FuzzWithGuitar(circuittest.SiliconNPN), "out", 330, 0.2)
+}
 func BenchmarkFuzzGermanium(b *testing.B) {
-	benchmark(b, fuzzWithGuitar(germaniumPNP), "out", 330, 0.2)
+	benchmark(b, circuittest.FuzzWithGuitar(circuittest.GermaniumPNP), "out", 330, 0.2)
 }
 
 // BenchmarkFuzzHigh is the hardest that it meets: a note at the top of the neck, hit hard.
-func BenchmarkFuzzHigh(b *testing.B) { benchmark(b, fuzzWithGuitar(siliconNPN), "out", 1244.5, 0.5) }
+func BenchmarkFuzzHigh(b *testing.B) {
+	benchmark(b, circuittest.FuzzWithGuitar(circuittest.SiliconNPN), "out", 1244.5, 0.5)
+}
 
 // BenchmarkClipper is two diodes across a capacitor.
-func BenchmarkClipper(b *testing.B) { benchmark(b, clipper(), "out", 330, 1) }
+func BenchmarkClipper(b *testing.B) { benchmark(b, circuittest.Clipper(), "out", 330, 1) }

@@ -1,6 +1,15 @@
-package circuit
+// Package transient runs a circuit with non-linear elements over time: the trapezoidal rule, Newton's method on the
+// non-linear ports alone, and steps that are divided where the elements switch.
+//
+// Start reading at Transient, then newton.go (the solver; its arithmetic is in ports.go and, for processors with vectors, in
+// assembly) and stepper.go (the linear part, for one length of step). state.go hands the state to another circuit.
+package transient
 
-import "drywire/dsp"
+import (
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/internal/dense"
+)
 
 // Report is how the solver fared since the last Reset.
 type Report struct {
@@ -24,11 +33,12 @@ func (r *Report) Add(o Report) {
 	r.Residual = max(r.Residual, o.Residual)
 }
 
-// Transient is the circuit over time by the trapezoidal rule, at a fixed step that is divided where the devices
-// switch. Everything is counted from the operating point, so that a circuit at rest stays there to the last bit.
+// Transient is the circuit over time by the trapezoidal rule, at a fixed step that is divided where the devices switch.
+// Everything is counted from the operating point, so that a circuit at rest stays there to the last bit. Its methods are
+// for one goroutine.
 //
-// Every capacitor and inductor keeps one state, the history of its companion model. With the deviations of
-// states s, inputs u, device currents i and port voltages v from the operating point, one step is
+// Every capacitor and inductor keeps one state, the history of its companion model. With the deviations of states s, inputs
+// u, port currents i and port voltages v from the operating point, one step is
 //
 //	p  = Ps·s + Pu·u              the port voltages that the linear part alone would give
 //	v  = p + K·i(v)               solved for v by Newton's method
@@ -38,18 +48,20 @@ func (r *Report) Add(o Report) {
 // A is brought to block-diagonal form (its modes), which turns n² products per step into 2n.
 //
 // Three things make a step of some microseconds as good as one of a tenth of it. The linear part is not carried by one
-// trapezoidal step but by microSteps of them, along which the inputs run on a cubic and the device currents straight (what their bend brings is added after
-// the step); they are worked out once, when the step is made, so its resonances lie where they belong and its fast modes die.
-// A step in which the devices bend (a transistor goes from cut-off to saturation in less than a step) is taken again in four quarters, and a quarter in
-// which they still bend in four of its own, the input interpolated by a cubic; this depends on the signal alone, never on how
-// it is cut into calls. And see Options.Smooth.
+// trapezoidal step but by microSteps of them, along which the inputs run on a cubic and the port currents straight (what
+// their second differences bring is added after the step); they are worked out once, when the step is made, so its
+// resonances lie where they belong and its stiff modes are damped. A step over which a port current is curved (a transistor
+// goes from cut-off to saturation in less than a step) is taken again in four quarters, and a quarter over which it still is
+// in four of its own, the input interpolated by a cubic; this depends on the signal alone, never on how it is cut into
+// calls. And see Options.Smooth.
 type Transient struct {
-	point *OperatingPoint
-	dev   devices
-	m, n  int // ports, states
-	ni    int // inputs
-	y0    []float64
-	micro float64 // seconds of a microstep
+	point   *circuit.OperatingPoint
+	devices *circuit.Devices
+	m, n    int // ports, states
+	ni      int // inputs
+	y0      []float64
+	rest    []float64 // port voltages at the operating point
+	micro   float64   // seconds of a microstep
 
 	levels  []*stepper   // the whole step, its quarter, its sixteenth, …
 	spans   []int        // how many of the smallest steps each of them is
@@ -58,21 +70,26 @@ type Transient struct {
 	owner   int          // the one that moved last
 	weights [][4]float64 // of the cubic, at the end of each smallest step
 
-	taps     []float64 // the last four samples of every input, the newest last
-	line     []float64 // the same within a step: only the inputs at the last small step's end and at this one's
-	width    float64   // the length of the last step, as a share of the whole
-	history  []float64 // of the companion models
-	smooth   []smoother
-	outs     []float64
-	bendMost float64 // 12 times the tolerance: a parabola's bend over a step is a twelfth of its second difference
-	calm     int     // undivided steps since the last divided one, up to 3
-	report   Report
+	taps  []float64 // the last four samples of every input, the newest last
+	line  []float64 // the same within a step: only the inputs at the last small step's end and at this one's
+	width float64   // the length of the last step, as a share of the whole
+	// Of the companion models: what passes from level to level, or from circuit to circuit; and the count of steps at which
+	// it was written back.
+	state     *circuit.State
+	written   int64
+	smooth    []smoother
+	outs      []float64
+	mostError float64 // V, 12 times the tolerance: a parabola is off its chord by a twelfth of the second difference, in the mean
+	calm      int     // undivided steps since the last divided one, up to 3
+	report    Report
 
 	// Of the ports, see ports; rows of its where there are few.
-	v, next, i, own, oth, base, d, di, bend, last, before []float64
-	few                                                   bool // as many as rows hold
-	rows                                                  *ports
-	sum, scratch, target, reached                         []float64 // room
+	v, next, i, own, oth, base, d, di, second, last, before []float64
+	few                                                     bool // as many as rows hold
+	rows                                                    *ports
+	atLast, atNext                                          circuit.Ports // v and next, each with i, own, oth
+	sum, scratch, target, reached                           []float64     // room
+	u, y                                                    []float64     // of Process
 }
 
 // smoother gathers one probe's voltage under the rising and the falling half of the triangle.
@@ -88,24 +105,28 @@ type Options struct {
 	Step dsp.Second
 	// Levels is how many times a step may be divided by four where the devices switch: 0 to 3.
 	Levels int
-	// Tolerance is how far, in volts, a device current that bends within a step may move a port by its bend before the step is
-	// divided.
+	// Tolerance is the local truncation error, in volts at a port, above which a step is divided: what the second
+	// differences of the port currents leave of a straight line.
 	Tolerance dsp.Volt
-	// Smooth makes a probe's output the mean of its voltage weighed by a triangle two steps wide, one step late, in
-	// place of its value at one instant. An edge that falls between two steps then leaves its true area behind, and what
-	// folds down falls by another 12 dB an octave. The response is that of the triangle, sinc²(f·Step).
+	// Smooth makes a probe's output the mean of its voltage weighed by a triangle two steps wide, one step late, in place
+	// of its value at one instant. An edge that falls between two steps then leaves its true area behind, and what folds
+	// down falls by another 12 dB an octave. The response is that of the triangle, sinc²(f·Step).
 	Smooth bool
 }
 
-// NewTransient prepares the circuit. Probes name the nodes that are read.
-func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) {
+// New prepares a circuit. Probes name the nodes that are read. It panics where Options.Levels is not 0 to 3, and returns
+// what circuit.Netlist.Operating and circuit.OperatingPoint.Discrete do.
+func New(n *circuit.Netlist, o Options, probes ...string) (*Transient, error) {
 	point, err := n.Operating()
 	if err != nil {
 		return nil, err
 	}
-	t := &Transient{point: point, dev: point.dev, m: point.dev.count, bendMost: 12 * float64(o.Tolerance), micro: float64(o.Step) / microSteps}
+	t := &Transient{
+		point: point, devices: point.Devices(), m: point.Devices().Count, rest: point.PortVoltages(),
+		mostError: 12 * float64(o.Tolerance), micro: float64(o.Step) / microSteps,
+	}
 	if o.Levels < 0 || o.Levels > 3 {
-		panic("circuit: a step is divided by four 0 to 3 times")
+		panic("transient: a step is divided by four 0 to 3 times")
 	}
 	if t.m == 0 {
 		o.Levels = 0
@@ -115,7 +136,7 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 		if l > 0 {
 			between = straight // between points of the cubic
 		}
-		st, err := point.stepper(float64(o.Step)/float64(parts), microSteps/parts, between, probes)
+		st, err := newStepper(point, float64(o.Step)/float64(parts), microSteps/parts, between, probes)
 		if err != nil {
 			return nil, err
 		}
@@ -130,13 +151,15 @@ func (n *Netlist) NewTransient(o Options, probes ...string) (*Transient, error) 
 	for _, name := range probes {
 		t.y0 = append(t.y0, point.V(name))
 	}
-	t.taps, t.line, t.history = make([]float64, 4*t.ni), make([]float64, 4*t.ni), make([]float64, t.n)
+	t.taps, t.line = make([]float64, 4*t.ni), make([]float64, 4*t.ni)
+	t.state = point.State(t.micro)
+	t.u, t.y = make([]float64, t.ni), make([]float64, len(probes))
 	if o.Smooth {
 		t.smooth = make([]smoother, len(probes))
 	}
 	t.outs = make([]float64, len(probes))
 	t.makeRows()
-	t.dev.eval(point.v, t.base, t.own, t.oth)
+	t.devices.Eval(&circuit.Ports{V: t.rest, I: t.base, Own: t.own, Oth: t.oth})
 	t.Reset()
 	return t, nil
 }
@@ -151,24 +174,26 @@ func (t *Transient) makeRows() {
 	for _, r := range []struct {
 		own  *[]float64
 		room *row
-	}{{&t.v, &few.v}, {&t.next, &few.next}, {&t.i, &few.i}, {&t.own, &few.own}, {&t.oth, &few.oth}, {&t.base, &few.base}, {&t.d, &few.d}, {&t.di, &few.di},
-		{&t.bend, &few.bend}, {&t.last, &few.last}, {&t.before, &few.before}} {
+	}{{&t.v, &few.v}, {&t.next, &few.next}, {&t.i, &few.i}, {&t.own, &few.own}, {&t.oth, &few.oth},
+		{&t.base, &few.base}, {&t.d, &few.d}, {&t.di, &few.di}, {&t.second, &few.second}, {&t.last, &few.last}, {&t.before, &few.before}} {
 		if t.m > len(r.room) {
 			*r.own = make([]float64, padded(t.m))[:t.m]
 			continue
 		}
 		*r.own = r.room[:t.m]
 	}
+	t.atLast = circuit.Ports{V: t.v, I: t.i, Own: t.own, Oth: t.oth}
+	t.atNext = circuit.Ports{V: t.next, I: t.i, Own: t.own, Oth: t.oth}
 	if t.few = t.m <= len(row{}); t.few {
 		t.rows = few
-		copy(few.v0[:], t.point.v)
-		copy(few.weight[:], t.dev.weight)
-		copy(few.reach[:], t.dev.reach())
+		copy(few.v0[:], t.rest)
+		copy(few.weight[:], t.devices.Weight)
+		copy(few.limitInverse[:], t.devices.Reach)
 	}
 }
 
-// microSteps is how many trapezoidal steps carry the linear part over one step: at 192 kHz the frequencies of its
-// resonances up to 16 kHz come out within 6e-6.
+// microSteps is how many trapezoidal steps carry the linear part over one step: at 192 kHz the frequencies of its resonances
+// up to 16 kHz come out within 6e-6.
 const microSteps = 64
 
 // cubic is the weights of the samples at -2, -1, 0 and 1 in the cubic through them, at x between 0 and 1.
@@ -185,7 +210,7 @@ func cubic(x float64) [4]float64 {
 func straight(x float64) [4]float64 { return [4]float64{2: 1 - x, 3: x} }
 
 // Point is the operating point from which the circuit starts.
-func (t *Transient) Point() *OperatingPoint { return t.point }
+func (t *Transient) Point() *circuit.OperatingPoint { return t.point }
 
 // Report is how the solver fared since the last Reset.
 func (t *Transient) Report() Report { return t.report }
@@ -199,33 +224,36 @@ func (t *Transient) Reset() {
 	clear(t.smooth)
 	t.calm = 3
 	t.width = 1
-	copy(t.v, t.point.v)
-	t.dev.eval(t.v, t.i, t.own, t.oth)
+	copy(t.v, t.rest)
+	t.devices.Eval(&t.atLast)
 	for l, st := range t.levels {
 		clear(st.z)
 		clear(st.past)
-		if sl := st.slope; sl != nil { // with the rows that are no port: what is not a number times zero is not a number there
+		if sl := st.workspace; sl != nil { // with the rows that are no port: what is not a number times zero is not a number there
 			sl.p, sl.off, sl.ahead = row{}, row{}, row{}
 		}
 		t.current[l] = false
 	}
 	t.reseat(t.levels[0])
 	t.owner, t.current[0] = 0, true
-	t.report = Report{}
+	t.report, t.written = Report{}, -1
 }
 
 // reseat makes the last solution the point from which the stepper predicts.
 func (t *Transient) reseat(st *stepper) {
 	kd := st.times(st.k, t.last, t.sum)
 	for k := range st.p {
-		st.p[k] = t.v[k] - t.point.v[k] - kd[k]
+		st.p[k] = t.v[k] - t.rest[k] - kd[k]
 	}
-	st.straighten()
-	t.slopeAt(st)
+	st.forgetErrors()
+	t.linearise(st)
 }
 
-// Step advances by one step: in holds the voltages of the driven sources at its end, out receives the probes
-// there (with Smooth, a step before).
+// Latency is 1 with Options.Smooth, else 0.
+func (t *Transient) Latency() int { return min(1, len(t.smooth)) }
+
+// Step advances by one step: in holds the voltages of the driven sources at its end, out receives the probes there (with
+// Smooth, a step before).
 func (t *Transient) Step(out, in []float64) {
 	t.report.Steps++
 	for k, x := range in {
@@ -238,10 +266,10 @@ func (t *Transient) Step(out, in []float64) {
 		st.advance(t.outs, nil, nil)
 		t.gather(0, 1)
 	} else {
-		t.cover(0, 0)
+		t.integrate(0, 0)
 	}
-	if t.owner == 0 && t.report.Steps%flushEvery == 0 {
-		flush(t.levels[0].states(t.levels[0].z))
+	if t.owner == 0 && t.report.Steps%dense.FlushEvery == 0 {
+		dense.Flush(t.levels[0].states(t.levels[0].z))
 	}
 	t.calm = min(3, t.calm+1)
 	if t.smooth != nil {
@@ -257,9 +285,9 @@ func (t *Transient) Step(out, in []float64) {
 	}
 }
 
-// cover takes the part of a step that begins after so many of the smallest steps, by the stepper of the level or, where that bends, by four of the
-// next.
-func (t *Transient) cover(level, from int) {
+// integrate takes the part of a step that begins after so many of the smallest steps, by the stepper of the level or, where
+// that rejects it, by four of the next.
+func (t *Transient) integrate(level, from int) {
 	st, span, h := t.levels[level], t.spans[level], t.lengths[level]
 	u := t.taps
 	if level > 0 {
@@ -280,12 +308,12 @@ func (t *Transient) cover(level, from int) {
 		t.reseat(st)
 		t.current[level] = true
 	}
-	if t.try(st, u, h, level+1 < len(t.levels)) {
-		bend := t.bend
+	if t.attempt(st, u, h, level+1 < len(t.levels)) {
+		second := t.second
 		if level > 0 {
-			bend = nil
+			second = nil
 		}
-		st.advance(t.outs, t.di, bend)
+		st.advance(t.outs, t.di, second)
 		t.gather(float64(from)*t.lengths[len(t.lengths)-1], h)
 		copy(t.v, t.next)
 		copy(t.before, t.last)
@@ -301,12 +329,12 @@ func (t *Transient) cover(level, from int) {
 		t.calm = -1
 	}
 	for j := 0; j < 4; j++ {
-		t.cover(level+1, from+j*span/4)
+		t.integrate(level+1, from+j*span/4)
 	}
 }
 
-// gather adds the stretch that starts at x (0 to 1) of the step and is h long to the triangle's two halves: the
-// voltage runs straight from the last value to this one, or along a parabola where the step before was whole too.
+// gather adds the stretch that starts at x (0 to 1) of the step and is h long to the triangle's two halves: the voltage runs
+// straight from the last value to this one, or along a parabola where the step before was whole too.
 func (t *Transient) gather(x, h float64) {
 	for k := range t.smooth {
 		q, y := &t.smooth[k], t.outs[k]
@@ -335,9 +363,10 @@ func (t *Transient) gather(x, h float64) {
 	}
 }
 
-// try solves the ports for one step, h of the whole long, and leaves the deviations of the device currents and their bend. With giveUp
-// it stops, and reports false, where the devices leave their tangent by more than divideAt or bend by more than the tolerance.
-func (t *Transient) try(st *stepper, u []float64, h float64, giveUp bool) bool {
+// attempt solves the ports for one step, h of the whole long, and leaves the deviations of the port currents and their second
+// differences. With giveUp it rejects the step, and says false, where the prediction is off by more than divideAt or the
+// truncation error is over the tolerance.
+func (t *Transient) attempt(st *stepper, u []float64, h float64, giveUp bool) bool {
 	into := st.inputs(st.z)
 	//lint:ignore S1001 so few that a call of copy takes longer
 	for k, x := range u {
@@ -346,8 +375,8 @@ func (t *Transient) try(st *stepper, u []float64, h float64, giveUp bool) bool {
 	if !t.solve(st, giveUp) {
 		return false
 	}
-	if moved := t.settle(st, h); giveUp && moved > t.bendMost {
-		t.dev.eval(t.v, t.i, t.own, t.oth)
+	if moved := t.settle(st, h); giveUp && moved > t.mostError {
+		t.devices.Eval(&t.atLast)
 		return false
 	}
 	return true
@@ -355,33 +384,20 @@ func (t *Transient) try(st *stepper, u []float64, h float64, giveUp bool) bool {
 
 // move hands the state of one stepper to another. Both count their histories in the same microsteps.
 func (t *Transient) move(dst, src *stepper) {
-	src.histories(t.history, t.last)
-	s := dst.states(dst.z)
-	for k := range s {
-		s[k] = dot(dst.inS.row(k), t.history) + dot(dst.inI.row(k), t.last)
-	}
+	src.histories(t.state.Histories, t.last)
+	dst.enter(dst.states(dst.z), t.state.Histories, t.last)
 }
 
-// Process runs a circuit with one driven source over in; dst receives the first probe.
-func (t *Transient) Process(dst, in []float64) {
-	var u, y [1]float64
-	for k, x := range in {
-		u[0] = x
-		t.Step(y[:], u[:])
-		dst[k] = y[0]
+// Process runs the circuit over signals of its driven sources, a step a sample, and gives one of every probe.
+func (t *Transient) Process(out, in [][]float64) {
+	u, y := t.u, t.y
+	for j := range dsp.Frames(out, in) {
+		for k := range u {
+			u[k] = in[k][j]
+		}
+		t.Step(y, u)
+		for k, x := range y {
+			out[k][j] = x
+		}
 	}
-}
-
-func dot(a, b []float64) float64 {
-	b = b[:len(a)]
-	var x, y float64
-	k := 0
-	for ; k+1 < len(a); k += 2 {
-		x += a[k] * b[k]
-		y += a[k+1] * b[k+1]
-	}
-	if k < len(a) {
-		x += a[k] * b[k]
-	}
-	return x + y
 }
