@@ -3,6 +3,7 @@ package blocks
 import (
 	"fmt"
 	"strings"
+	"sync"
 
 	"drywire/dsp"
 	"drywire/dsp/circuit"
@@ -43,7 +44,7 @@ func (b *Bench) Bypass(name string, k *Kind, s Settings) {
 	defer func() { b.block = "" }()
 	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
 		b.highInput()
-		b.output(Stage{Name: "bypass", Core: b.follower(1, s.Number("supply")), Noise: opAmpNoise, Ceiling: swing(s.Number("supply"))})
+		b.output(Stage{Name: "bypass", New: func() Core { return b.follower(1, s.Number("supply")) }, Noise: opAmpNoise, Ceiling: swing(s.Number("supply"))})
 		return
 	}
 	b.ColdR("wire", "in", "out", strayResistance)
@@ -142,6 +143,7 @@ func (b *Bench) OpAmp(name, plus, minus, out string, a circuit.OpAmp) {
 func (b *Bench) Stage(s Stage) {
 	s.Key = fmt.Sprintf("%s %s %v %d", s.Name, b.key, b.Rate, b.Oversample)
 	s.Name = b.Name(s.Name)
+	s.shape = sync.OnceValue(s.New)
 	for k, n := range s.Sense {
 		s.Sense[k] = b.Name(n)
 	}

@@ -166,17 +166,24 @@ type Core interface {
 	Reset()
 }
 
-// Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources.
+// Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources. It is a plan: what runs is made by New.
 type Stage struct {
 	Name  string   // BLOCK.name
 	Key   string   // what the core does, whole: equal keys, equal cores; the bench fills it in
 	Sense []string // nodes whose voltage to ground goes into the core, a channel each
 	Drive []string // nodes that the core's output channels drive
-	Core  Core
+	// New makes what the stage runs, at rest. Whoever renders makes one of their own: it has state, and a Stage has none.
+	New func() Core
 	// Noise is the white noise that the stage adds at its output, in V/√Hz, seen with its input at rest, without that of Converter.
 	Noise float64
 	// Converter is the noise that a converter in it, or a line of charges, adds at its output, likewise; 0 where it has none.
 	Converter float64
 	// Ceiling is the highest output voltage, peak, in volts; 0 where the stage has none.
 	Ceiling float64
+
+	shape func() Core
 }
+
+// Shape is a core that is made once and never run: for what a stage states of itself, its latency, tail, response and kind.
+// It may be asked for by several goroutines.
+func (s Stage) Shape() Core { return s.shape() }

@@ -38,7 +38,7 @@ var boost = Kind{
 		leg := thermalNoise(1e3 * (1 - 1/gain))
 		b.Stage(Stage{
 			Name: "amp", Sense: []string{"plus"}, Drive: []string{"amp"},
-			Core:    b.follower(gain, supply),
+			New:     func() Core { return b.follower(gain, supply) },
 			Noise:   gain * root(opAmpNoise, leg),
 			Ceiling: swing(supply),
 		})

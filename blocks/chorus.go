@@ -55,8 +55,11 @@ var chorus = Kind{
 			b.output(line)
 			return
 		}
-		core := line.Core.(*swept)
-		core.other, core.second = lfo.New(v.wave, v.rate, 0.5, b.Rate), b.rails(v.supply)
+		line.New = func() Core {
+			core := b.swept(v)
+			core.other, core.second = lfo.New(v.wave, v.rate, 0.5, b.Rate), b.rails(v.supply)
+			return core
+		}
 		line.Sense, line.Drive = []string{"in"}, []string{"line", "second"}
 		b.R("rout", "line", "out", outputResistance)
 		b.R("rsecond", "second", "right", outputResistance)

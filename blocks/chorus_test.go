@@ -49,7 +49,7 @@ func TestChorusSidebands(t *testing.T) {
 // inStereo sends a signal through a chorus in stereo in calls of that length, and takes the latency back.
 func inStereo(t *testing.T, s blocks.Settings, x []float64, call int) (left, right []float64) {
 	t.Helper()
-	core := stageOf(t, blocks.Find("chorus"), s.WithWord("stereo", "on"), 48000).Core
+	core := stageOf(t, blocks.Find("chorus"), s.WithWord("stereo", "on"), 48000).New()
 	late := core.Latency()
 	in := append(append([]float64(nil), x...), make([]float64, late)...)
 	left, right = make([]float64, len(in)), make([]float64, len(in))

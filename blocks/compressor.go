@@ -46,8 +46,10 @@ var compressor = Kind{
 		attack, release := dsp.Second(s.Number("attack")), dsp.Second(s.Number("release"))
 		b.highInput()
 		b.output(Stage{
-			Name:    "cell",
-			Core:    &compressing{b.rails(supply), dynamics.New(curve, attack, release, level, b.Rate), b.rails(supply), dsp.FromDB(level)},
+			Name: "cell",
+			New: func() Core {
+				return &compressing{b.rails(supply), dynamics.New(curve, attack, release, level, b.Rate), b.rails(supply), dsp.FromDB(level)}
+			},
 			Noise:   root(opAmpNoise, gainCellNoise) * dsp.FromDB(level),
 			Ceiling: swing(supply),
 		})

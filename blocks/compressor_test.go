@@ -23,9 +23,9 @@ func stageOf(t *testing.T, k *blocks.Kind, s blocks.Settings, rate dsp.Hertz) bl
 
 // run sends a signal through a stage's core, and as many zeros as it is late, and takes the latency back.
 func run(s blocks.Stage, x []float64) []float64 {
-	late := s.Core.Latency()
+	late := s.Shape().Latency()
 	y := append(slices.Clone(x), make([]float64, late)...)
-	s.Core.Process([][]float64{y}, [][]float64{y})
+	s.New().Process([][]float64{y}, [][]float64{y})
 	return y[late:]
 }
 

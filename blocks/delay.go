@@ -67,14 +67,17 @@ var delay = Kind{
 			wet = lineNoise * e.compander.Rest()
 		}
 		wet /= math.Sqrt(1 - e.feedback*e.feedback)
-		core := Core(e)
-		if e.wave != nil || e.compander != nil {
-			core = unsteady{e}
-		}
 		b.highInput()
 		b.outputThrough(Stage{
-			Name:  "repeats",
-			Core:  core,
+			Name: "repeats",
+			New: func() Core {
+				e := b.echoes(s)
+				e.line = delayline.New(e.delay + int(math.Ceil(e.swing)))
+				if e.wave != nil || e.compander != nil {
+					return unsteady{e}
+				}
+				return e
+			},
 			Noise: root(opAmpNoise, (1-mix)*opAmpNoise), Converter: mix * wet,
 			Ceiling: swing(supply),
 		}, 1e3)
@@ -132,6 +135,7 @@ type echoes struct {
 // loopChunk is how many samples of the loop are worked on at a time at most; it has no influence on the output.
 const loopChunk = 512
 
+// echoes is the core without its line.
 func (b *Bench) echoes(s Settings) *echoes {
 	rate, headroom := float64(b.Rate), s.Number("headroom")
 	e := &echoes{
@@ -166,7 +170,6 @@ func (b *Bench) echoes(s Settings) *echoes {
 		e.lag = 2.613 / (2 * math.Pi * corner) // Butterworth of fourth order: the sum of its 1/Q
 		e.compander = bucket.NewCompander(headroom/3, lineRange, lineAverage, b.Rate)
 	}
-	e.line = delayline.New(e.delay + int(math.Ceil(e.swing)))
 	return e
 }
 

@@ -99,7 +99,7 @@ func TestDelayTail(t *testing.T) {
 	for _, c := range []struct{ time, repeats, tone float64 }{{0.38, 4, 16e3}, {0.1, 9, 16e3}, {0.05, 10, 2e3}, {0.25, 0, 4e3}, {0.002, 8, 500}} {
 		st := stageOf(t, k, k.Defaults().With("time", c.time).With("repeats", c.repeats).With("tone", c.tone).With("mix", 1), rate)
 		end := rate // a second of sound
-		tail := int(float64(st.Core.Tail()) * rate)
+		tail := int(float64(st.Shape().Tail()) * rate)
 		each := int(c.time * rate)
 		x := make([]float64, end+tail+2*each+100)
 		random := rand.New(rand.NewPCG(1, 1))
@@ -117,15 +117,15 @@ func TestDelayTail(t *testing.T) {
 		// The first repeat of what went in last, and each of the same length after that.
 		first := rms(end, each)
 		if after := dsp.ToDB(rms(end+tail, each) / first); after > -60 {
-			t.Errorf("%+v: %.1f dB after the tail of %v s", c, after, float64(st.Core.Tail()))
+			t.Errorf("%+v: %.1f dB after the tail of %v s", c, after, float64(st.Shape().Tail()))
 		}
 		if tail > 3*each && c.tone > 10e3 {
 			if before := dsp.ToDB(rms(end+tail-2*each, each) / first); before < -60 {
-				t.Errorf("%+v: already %.1f dB two repeats before the end of the tail of %v s", c, before, float64(st.Core.Tail()))
+				t.Errorf("%+v: already %.1f dB two repeats before the end of the tail of %v s", c, before, float64(st.Shape().Tail()))
 			}
 		}
 	}
-	if got := stageOf(t, k, k.Defaults().With("time", 2).With("repeats", 10), rate).Core.Tail(); got != 30 {
+	if got := stageOf(t, k, k.Defaults().With("time", 2).With("repeats", 10), rate).Shape().Tail(); got != 30 {
 		t.Errorf("the longest tail is %v s, want 30 s", float64(got))
 	}
 }
@@ -152,7 +152,7 @@ func TestDelayModulation(t *testing.T) {
 		st := stageOf(t, k, s, dsp.Hertz(c.rate))
 		y := run(st, tone(int(c.rate/2), 0.5, f, c.rate))
 		gain := filter.OnePoleLow(corner, dsp.Hertz(c.rate)).Response(f)
-		late := float64(st.Core.Latency()) / 2 / c.rate // the oscillator runs while the input amplifier's filter fills
+		late := float64(st.Shape().Latency()) / 2 / c.rate // the oscillator runs while the input amplifier's filter fills
 		for n := int((c.time + 0.02) * c.rate); n < len(y); n++ {
 			at := float64(n) / c.rate
 			back := c.time + c.moves*math.Sin(2*math.Pi*c.lfo*(at+late))
@@ -223,7 +223,7 @@ func TestDelayResponder(t *testing.T) {
 	}{
 		{k.Defaults(), true}, {k.Defaults().With("depth", 1e-3), false}, {k.Defaults().WithWord("voice", "bucket-brigade"), false},
 	} {
-		if _, got := stageOf(t, k, c.s, 48000).Core.(blocks.Responder); got != c.want {
+		if _, got := stageOf(t, k, c.s, 48000).Shape().(blocks.Responder); got != c.want {
 			t.Errorf("%v: states a response: %v, want %v", c.s, got, c.want)
 		}
 	}

@@ -55,7 +55,7 @@ var distortion = Kind{
 		b.C("c7", "filtered", "0", 3.3e-9)
 		b.Stage(Stage{
 			Name: "output", Sense: []string{"filtered"}, Drive: []string{"driven"},
-			Core: b.follower(1, supply), Noise: opAmpNoise, Ceiling: swing(supply),
+			New: func() Core { return b.follower(1, supply) }, Noise: opAmpNoise, Ceiling: swing(supply),
 		})
 		b.C("c8", "driven", "top", 1e-6)
 		b.Pot("level", "top", "out", "0", 100e3, circuit.Audio.Wiper(s.Number("level")/10))

@@ -56,16 +56,18 @@ var eq = Kind{
 		b.highInput()
 		b.output(Stage{
 			Name: "bands",
-			Core: &equalizing{
-				in: b.rails(supply),
-				bands: filter.Cascade{
-					filter.LowShelf(f("low_freq"), n("low"), n("low_q"), b.Rate),
-					filter.Peak(f("low_mid_freq"), n("low_mid"), n("low_mid_q"), b.Rate),
-					filter.Peak(f("high_mid_freq"), n("high_mid"), n("high_mid_q"), b.Rate),
-					filter.HighShelf(f("high_freq"), n("high"), n("high_q"), b.Rate),
-				},
-				level: level,
-				out:   b.rails(supply),
+			New: func() Core {
+				return &equalizing{
+					in: b.rails(supply),
+					bands: filter.Cascade{
+						filter.LowShelf(f("low_freq"), n("low"), n("low_q"), b.Rate),
+						filter.Peak(f("low_mid_freq"), n("low_mid"), n("low_mid_q"), b.Rate),
+						filter.Peak(f("high_mid_freq"), n("high_mid"), n("high_mid_q"), b.Rate),
+						filter.HighShelf(f("high_freq"), n("high"), n("high_q"), b.Rate),
+					},
+					level: level,
+					out:   b.rails(supply),
+				}
 			},
 			// Input amplifier and four bands before the level, the output amplifier after it.
 			Noise:   root(math.Sqrt(5)*opAmpNoise*level, opAmpNoise),

@@ -49,14 +49,16 @@ var gate = Kind{
 		b.highInput()
 		b.output(Stage{
 			Name: "cell",
-			Core: &gating{
-				in: b.rails(supply), out: b.rails(supply),
-				open: open, close: open * dsp.FromDB(-s.Number("hysteresis")), closed: closed,
-				forget:  math.Exp(-1 / (15e-3 * rate)),
-				hold:    int(math.Round(s.Number("hold") * rate)),
-				attack:  lag(0.5e-3),
-				release: lag(s.Number("release")),
-				gain:    closed, lagged: closed,
+			New: func() Core {
+				return &gating{
+					in: b.rails(supply), out: b.rails(supply),
+					open: open, close: open * dsp.FromDB(-s.Number("hysteresis")), closed: closed,
+					forget:  math.Exp(-1 / (15e-3 * rate)),
+					hold:    int(math.Round(s.Number("hold") * rate)),
+					attack:  lag(0.5e-3),
+					release: lag(s.Number("release")),
+					gain:    closed, lagged: closed,
+				}
 			},
 			Noise:   root(closed*root(opAmpNoise, gainCellNoise), opAmpNoise),
 			Ceiling: swing(supply),

@@ -36,16 +36,19 @@ var graphicEQ = Kind{
 	Knobs:           append(graphicBands(), Knob{Name: "level", Brief: "gain after the bands", Unit: dsp.Decibels, Min: -15, Max: 15, Default: 0}, supplyKnob(9, 9, 18), bypassKnob("true")),
 	Build: func(b *Bench, s Settings) {
 		supply, level := s.Number("supply"), dsp.FromDB(s.Number("level"))
-		var bands filter.Cascade
-		for k, f := range graphicFrequencies {
-			if gain := s.Number(graphicNames[k]); gain != 0 {
-				bands = append(bands, constantQ(dsp.Hertz(f), gain, math.Sqrt2, b.Rate))
+		equalize := func() Core {
+			var bands filter.Cascade
+			for k, f := range graphicFrequencies {
+				if gain := s.Number(graphicNames[k]); gain != 0 {
+					bands = append(bands, constantQ(dsp.Hertz(f), gain, math.Sqrt2, b.Rate))
+				}
 			}
+			return &equalizing{in: b.rails(supply), bands: bands, level: level, out: b.rails(supply)}
 		}
 		b.highInput()
 		b.output(Stage{
 			Name:    "bands",
-			Core:    &equalizing{in: b.rails(supply), bands: bands, level: level, out: b.rails(supply)},
+			New:     equalize,
 			Noise:   root(math.Sqrt(11)*opAmpNoise*level, opAmpNoise), // input amplifier and ten bands before the level
 			Ceiling: swing(supply),
 		})

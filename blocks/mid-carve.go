@@ -41,11 +41,13 @@ var midCarve = Kind{
 		b.highInput()
 		b.output(Stage{
 			Name: "cut",
-			Core: &equalizing{
-				in:    b.rails(supply),
-				bands: filter.Cascade{filter.Peak(dsp.Hertz(s.Number("freq")), -s.Number("depth"), s.Number("q"), b.Rate)},
-				level: 1,
-				out:   b.rails(supply),
+			New: func() Core {
+				return &equalizing{
+					in:    b.rails(supply),
+					bands: filter.Cascade{filter.Peak(dsp.Hertz(s.Number("freq")), -s.Number("depth"), s.Number("q"), b.Rate)},
+					level: 1,
+					out:   b.rails(supply),
+				}
 			},
 			Noise:   math.Sqrt(3) * opAmpNoise,
 			Ceiling: swing(supply),

@@ -46,15 +46,18 @@ var octaveDown = Kind{
 	Build: func(b *Bench, s Settings) {
 		supply := s.Number("supply")
 		level := func(knob string) float64 { return s.Number(knob) / 5 }
-		d := &dividing{
-			in: b.rails(supply), out: b.rails(supply),
-			divider: divider.New(b.Rate),
-			soft:    filter.OnePoleLow(400, b.Rate),
-			direct:  level("direct"), one: level("octave"), two: level("two_octaves"),
+		divide := func() Core {
+			d := &dividing{
+				in: b.rails(supply), out: b.rails(supply),
+				divider: divider.New(b.Rate),
+				soft:    filter.OnePoleLow(400, b.Rate),
+				direct:  level("direct"), one: level("octave"), two: level("two_octaves"),
+			}
+			d.line = delayline.New(d.divider.Latency() + loopChunk)
+			return d
 		}
-		d.line = delayline.New(d.divider.Latency() + loopChunk)
 		b.highInput()
-		b.output(Stage{Name: "divider", Core: d, Noise: root(d.direct*opAmpNoise, opAmpNoise), Ceiling: swing(supply)})
+		b.output(Stage{Name: "divider", New: divide, Noise: root(level("direct")*opAmpNoise, opAmpNoise), Ceiling: swing(supply)})
 	},
 }
 

@@ -89,7 +89,7 @@ func (b *Bench) inputBuffer(name string, c dsp.Farad, r dsp.Ohm, supply float64)
 	b.R("rin", "base", "0", r)
 	b.Stage(Stage{
 		Name: "input", Sense: []string{"base"}, Drive: []string{"buffered"},
-		Core: b.follower(1, supply), Noise: opAmpNoise, Ceiling: swing(supply),
+		New: func() Core { return b.follower(1, supply) }, Noise: opAmpNoise, Ceiling: swing(supply),
 	})
 }
 
@@ -99,7 +99,7 @@ func (b *Bench) levelAndBuffer(from string, c dsp.Farad, track dsp.Ohm, level, s
 	b.Pot("level", "top", "slider", "0", track, circuit.Audio.Wiper(level/10))
 	b.Stage(Stage{
 		Name: "output", Sense: []string{"slider"}, Drive: []string{"driven"},
-		Core: b.follower(1, supply), Noise: opAmpNoise, Ceiling: swing(supply),
+		New: func() Core { return b.follower(1, supply) }, Noise: opAmpNoise, Ceiling: swing(supply),
 	})
 	b.coupledOutput("driven", 10e-6)
 }

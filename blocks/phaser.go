@@ -51,7 +51,9 @@ var phaser = Kind{
 		b.highInput()
 		b.output(Stage{
 			Name: "all-passes",
-			Core: b.phasing(dsp.Hertz(s.Number("rate")), s.Number("frequency"), mostOctaves*s.Number("depth")/10, feedback, stages, supply),
+			New: func() Core {
+				return b.phasing(dsp.Hertz(s.Number("rate")), s.Number("frequency"), mostOctaves*s.Number("depth")/10, feedback, stages, supply)
+			},
 			// Each stage's noise, and the input's, come round with the feedback: over a wide band by their powers. Half of them come out.
 			Noise:   root(opAmpNoise, opAmpNoise*0.5*math.Sqrt(2+float64(stages))/math.Sqrt(1-feedback*feedback)),
 			Ceiling: swing(supply),

@@ -38,7 +38,7 @@ var poweramp = Kind{
 	Build: func(b *Bench, s Settings) {
 		p := b.powering(s)
 		b.highInput()
-		b.outputThrough(Stage{Name: "valves", Core: p, Noise: powerNoise * p.gain, Ceiling: p.top}, 12)
+		b.outputThrough(Stage{Name: "valves", New: func() Core { return b.powering(s) }, Noise: powerNoise * p.gain, Ceiling: p.top}, 12)
 	},
 }
 

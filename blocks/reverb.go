@@ -56,30 +56,33 @@ var reverb = Kind{
 	},
 	Build: func(b *Bench, s Settings) {
 		supply, headroom, mix := s.Number("supply"), s.Number("headroom"), s.Number("mix")
-		p := &reverberating{
-			in: b.rails(supply), out: b.rails(supply),
-			first: b.limit(headroom), last: b.limit(headroom),
-			dry: 1 - mix, wet: mix,
-		}
 		set := reverberator.Settings{
 			Decay:    dsp.Second(s.Number("decay")),
 			Tone:     math.Pow(darkest, 1-s.Number("tone")/10),
 			PreDelay: dsp.Second(s.Number("predelay")),
 		}
-		switch s.Word("style") {
-		case "spring":
-			p.style = reverberator.NewSpring(set, b.Rate)
-		case "room":
-			p.style = reverberator.NewRoom(set, b.Rate)
-		default:
-			p.style = reverberator.New(set, b.Rate)
+		reverberate := func() Core {
+			p := &reverberating{
+				in: b.rails(supply), out: b.rails(supply),
+				first: b.limit(headroom), last: b.limit(headroom),
+				dry: 1 - mix, wet: mix,
+			}
+			switch s.Word("style") {
+			case "spring":
+				p.style = reverberator.NewSpring(set, b.Rate)
+			case "room":
+				p.style = reverberator.NewRoom(set, b.Rate)
+			default:
+				p.style = reverberator.New(set, b.Rate)
+			}
+			p.late = p.first.Latency() + p.last.Latency()
+			p.line = delayline.New(p.late + loopChunk)
+			return p
 		}
-		p.late = p.first.Latency() + p.last.Latency()
-		p.line = delayline.New(p.late + loopChunk)
 		b.highInput()
 		b.outputThrough(Stage{
 			Name:  s.Word("style"),
-			Core:  p,
+			New:   reverberate,
 			Noise: root(opAmpNoise, (1-mix)*opAmpNoise), Converter: math.Sqrt2 * mix * converterNoise(headroom), // each of two converters is as loud as what steadily drives it
 			Ceiling: swing(supply),
 		}, 1e3)

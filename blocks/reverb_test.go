@@ -83,7 +83,7 @@ func TestReverbTail(t *testing.T) {
 	k := blocks.Find("reverb")
 	for _, decay := range []float64{0.2, 1} {
 		st := stageOf(t, k, k.Defaults().With("decay", decay).With("mix", 1).With("predelay", 0.1), rate)
-		tail := int(float64(st.Core.Tail()) * rate)
+		tail := int(float64(st.Shape().Tail()) * rate)
 		x := make([]float64, rate+tail+rate/2)
 		for n := range rate {
 			x[n] = 0.2 * float64(n*n%97) / 97
@@ -97,13 +97,13 @@ func TestReverbTail(t *testing.T) {
 		}
 		down := 10 * math.Log10(energy(y[rate-2400:rate])/energy(y[rate+tail:rate+tail+2400]))
 		if down < 60 {
-			t.Errorf("decay %v s: only %.1f dB down after the tail of %v s", decay, down, float64(st.Core.Tail()))
+			t.Errorf("decay %v s: only %.1f dB down after the tail of %v s", decay, down, float64(st.Shape().Tail()))
 		}
-		if got := float64(st.Core.Tail()); got > decay*1.4+0.21 {
+		if got := float64(st.Shape().Tail()); got > decay*1.4+0.21 {
 			t.Errorf("decay %v s: tail of %v s", decay, got)
 		}
 	}
-	if got := stageOf(t, k, k.Defaults().With("decay", 20).With("tone", 0), rate).Core.Tail(); got > 30 {
+	if got := stageOf(t, k, k.Defaults().With("decay", 20).With("tone", 0), rate).Shape().Tail(); got > 30 {
 		t.Errorf("the longest tail is %v s", float64(got))
 	}
 }

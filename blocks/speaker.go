@@ -64,14 +64,16 @@ var speaker = Kind{
 		f := func(knob string) dsp.Hertz { return dsp.Hertz(s.Number(knob)) }
 		b.Stage(Stage{
 			Name: "cone", Sense: []string{"sound"}, Drive: []string{"microphone"},
-			Core: &filtering{
-				bands: filter.Cascade{
-					filter.Peak(f("breakup"), s.Number("bite"), 1.5, b.Rate),
-					filter.LowPass(f("top"), 0.541, b.Rate), // Butterworth of fourth order, two sections
-					filter.LowPass(f("top"), 1.307, b.Rate),
-				},
-				// One watt is 2.83 V across 8 Ω; at 400 Hz, with the resonance at 95 Hz, it drives 0.457 A through what stands for the mass.
-				gain: 0.1 / 0.457,
+			New: func() Core {
+				return &filtering{
+					bands: filter.Cascade{
+						filter.Peak(f("breakup"), s.Number("bite"), 1.5, b.Rate),
+						filter.LowPass(f("top"), 0.541, b.Rate), // Butterworth of fourth order, two sections
+						filter.LowPass(f("top"), 1.307, b.Rate),
+					},
+					// One watt is 2.83 V across 8 Ω; at 400 Hz, with the resonance at 95 Hz, it drives 0.457 A through what stands for the mass.
+					gain: 0.1 / 0.457,
+				}
 			},
 			Noise: microphoneNoise,
 		})
@@ -91,22 +93,25 @@ var ConeKnobs = []string{"breakup", "bite", "top"}
 
 // cabinet puts a measured cabinet in the place of the cone. The voice coil stays: it is what the amplifier feels.
 func (b *Bench) cabinet(ir ImpulseResponse) {
-	c := &convolving{rate: float64(b.Rate), response: slices.Clone(ir.Samples), lead: ir.Lead}
+	rate, response := float64(b.Rate), slices.Clone(ir.Samples)
 	level := ir.Level(b.Rate)
 	if !(level > 0) {
 		panic("blocks: an impulse response without anything around 400 Hz")
 	}
-	for k := range c.response {
-		c.response[k] *= oneWatt / level
+	for k := range response {
+		response[k] *= oneWatt / level
 	}
-	c.conv = convolver.New(c.response)
 	bits := binary.LittleEndian.AppendUint64(nil, uint64(ir.Lead))
 	for _, h := range ir.Samples {
 		bits = binary.LittleEndian.AppendUint64(bits, math.Float64bits(h))
 	}
 	b.Stage(Stage{
 		Name:  fmt.Sprintf("cabinet-%x", sha256.Sum256(bits)), // equal names, equal cores
-		Sense: []string{"in"}, Drive: []string{"microphone"}, Core: c, Noise: microphoneNoise,
+		Sense: []string{"in"}, Drive: []string{"microphone"},
+		New: func() Core {
+			return &convolving{rate: rate, response: response, lead: ir.Lead, conv: convolver.New(response)}
+		},
+		Noise: microphoneNoise,
 	})
 	b.R("rout", "microphone", "out", 150)
 }

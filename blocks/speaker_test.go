@@ -46,7 +46,7 @@ func TestSpeakerSound(t *testing.T) {
 		b.R("rs", "amplifier", "speaker.in", dsp.Ohm(source))
 		for _, part := range b.Circuit.Split() {
 			if part.HasNode("speaker.sound") {
-				return dsp.ToDB(cmplx.Abs(ac(t, part).Transfer("amplifier", dsp.Hertz(f), "speaker.sound")[0] * b.Stages[0].Core.(blocks.Responder).Response(dsp.Hertz(f))))
+				return dsp.ToDB(cmplx.Abs(ac(t, part).Transfer("amplifier", dsp.Hertz(f), "speaker.sound")[0] * b.Stages[0].Shape().(blocks.Responder).Response(dsp.Hertz(f))))
 			}
 		}
 		t.Fatal("no speaker")
@@ -109,11 +109,11 @@ func TestSpeakerImpulseResponse(t *testing.T) {
 	for n := range x {
 		x[n] = 2.83 * math.Sin(2*math.Pi*400*float64(n)/gainRate)
 	}
-	s.Core.Process([][]float64{x}, [][]float64{x})
+	s.New().Process([][]float64{x}, [][]float64{x})
 	if got, want := line(x[4800:], 400), level*cmplx.Abs(h(400)); math.Abs(dsp.ToDB(got/want)) > 0.01 {
 		t.Errorf("one watt at 400 Hz gives %.5f V, want %.5f V", got, want)
 	}
-	core := s.Core.(blocks.Responder)
+	core := s.Shape().(blocks.Responder)
 	for _, f := range []float64{100, 1000, 5000} {
 		got, want := core.Response(dsp.Hertz(f)), h(f)*complex(level/2.83, 0)
 		if cmplx.Abs(got/want-1) > 1e-3 {
@@ -130,11 +130,11 @@ func TestSpeakerLead(t *testing.T) {
 	if a.Key == b.Key {
 		t.Error("keys do not tell leads apart")
 	}
-	if got := b.Core.Latency() - a.Core.Latency(); got != 37 {
+	if got := b.Shape().Latency() - a.Shape().Latency(); got != 37 {
 		t.Errorf("the latency grows by %d samples, want 37", got)
 	}
 	for _, f := range []dsp.Hertz{100, 400, 3000} {
-		x, y := a.Core.(blocks.Responder).Response(f), b.Core.(blocks.Responder).Response(f)
+		x, y := a.Shape().(blocks.Responder).Response(f), b.Shape().(blocks.Responder).Response(f)
 		if cmplx.Abs(x-y) > 1e-9*cmplx.Abs(x) {
 			t.Errorf("%v Hz: %v with a lead, %v without", f, y, x)
 		}

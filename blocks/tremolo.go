@@ -53,10 +53,12 @@ var tremolo = Kind{
 		b.highInput()
 		b.output(Stage{
 			Name: "cell",
-			Core: &trembling{
-				in: b.rails(supply), out: b.rails(supply),
-				wave:   lfo.New(wave, dsp.Hertz(s.Number("rate")), 0, b.Rate),
-				middle: 1 - depth/2, swing: depth / 2,
+			New: func() Core {
+				return &trembling{
+					in: b.rails(supply), out: b.rails(supply),
+					wave:   lfo.New(wave, dsp.Hertz(s.Number("rate")), 0, b.Rate),
+					middle: 1 - depth/2, swing: depth / 2,
+				}
 			},
 			Noise:   root(cell*root(opAmpNoise, gainCellNoise), opAmpNoise),
 			Ceiling: swing(supply),

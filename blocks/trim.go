@@ -33,6 +33,6 @@ var trim = Kind{
 			gain = -gain
 		}
 		b.highInput()
-		b.output(Stage{Name: "amp", Core: b.follower(gain, supply), Noise: noise, Ceiling: swing(supply)})
+		b.output(Stage{Name: "amp", New: func() Core { return b.follower(gain, supply) }, Noise: noise, Ceiling: swing(supply)})
 	},
 }

@@ -22,7 +22,7 @@ func TestVibrato(t *testing.T) {
 				cosine[k] = 0.5 * math.Cos(2*math.Pi*c.f*float64(k)/rate)
 			}
 			y, z := run(stageOf(t, k, s, dsp.Hertz(rate)), sine), run(stageOf(t, k, s, dsp.Hertz(rate)), cosine)
-			late := stageOf(t, k, s, dsp.Hertz(rate)).Core.Latency() / 2 // the oscillator runs while the input amplifier's filter fills
+			late := stageOf(t, k, s, dsp.Hertz(rate)).Shape().Latency() / 2 // the oscillator runs while the input amplifier's filter fills
 			var highest, lowest float64
 			for m := int(0.02 * rate); m < n; m++ {
 				at := float64(m) / rate

@@ -46,8 +46,10 @@ var wah = Kind{
 		if s.Word("mode") == "envelope" {
 			b.highInput()
 			b.outputThrough(Stage{
-				Name:    "filter",
-				Core:    b.sweeping(s.Number("position")/10, 20*circuit.Audio.Wiper(s.Number("sense")/10), supply),
+				Name: "filter",
+				New: func() Core {
+					return b.sweeping(s.Number("position")/10, 20*circuit.Audio.Wiper(s.Number("sense")/10), supply)
+				},
 				Noise:   root(opAmpNoise*wahPeak, opAmpNoise),
 				Ceiling: swing(supply),
 			}, 22e3)

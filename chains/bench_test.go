@@ -59,7 +59,7 @@ func BenchmarkDemoChain(b *testing.B) {
 	const rate, seconds = 48000, 10
 	for _, c := range demoTakes(b) {
 		b.Run(c.Take, func(b *testing.B) {
-			r, err := c.Wire(rate, section.Normal).Renderer("out")
+			r, err := c.Plan(rate, section.Normal).Renderer("out")
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -78,7 +78,7 @@ func BenchmarkHour(b *testing.B) {
 	const rate = 48000
 	c := demoTakes(b)[1]
 	for b.Loop() {
-		r, err := c.Wire(dsp.Hertz(rate), section.Draft).Renderer("out")
+		r, err := c.Plan(dsp.Hertz(rate), section.Draft).Renderer("out")
 		if err != nil {
 			b.Fatal(err)
 		}

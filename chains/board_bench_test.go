@@ -84,7 +84,7 @@ func referenceBoard(b *testing.B) []*Chain {
 
 func rendererOf(b *testing.B, c *Chain, rate dsp.Hertz) *Renderer {
 	b.Helper()
-	r, err := c.Wire(rate, section.Normal).Renderer(c.Ends()...)
+	r, err := c.Plan(rate, section.Normal).Renderer(c.Ends()...)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -182,12 +182,12 @@ func BenchmarkForty(b *testing.B) {
 	spent := make([]float64, len(parts))
 	clock := make([]float64, len(parts))
 	for b.Loop() {
-		ceilings.Clear()
+		knownCeilings.Clear()
 		var c *Chain
-		var w *Wiring
+		var w *Plan
 		for k, run := range []func() error{
 			func() error { c = mustParse(b, text.String()).Chains()[0]; return nil },
-			func() error { w = c.Wire(48000, section.Normal); return nil },
+			func() error { w = c.Plan(48000, section.Normal); return nil },
 			func() error { _, err := w.Renderer(c.Ends()...); return err },
 			func() error { _, err := c.Handovers(CeilingTone); return err },
 			func() error { _, err := c.Ceilings(context.Background(), 48000); return err },

@@ -91,10 +91,10 @@ func TestSplitPathsAndMean(t *testing.T) {
 func TestSplitIsAligned(t *testing.T) {
 	const rate = 48000
 	c := takeOf(t, board(t, twoPaths), "late")
-	w := c.Wire(rate, section.Normal)
+	w := c.Plan(rate, section.Normal)
 	late := map[string]int{}
 	for _, s := range w.Stages {
-		late[s.Name] = s.Core.Latency()
+		late[s.Name] = s.Shape().Latency()
 	}
 	if late["a.amp"] == late["c.bands"] {
 		t.Fatalf("both paths are %d samples late: nothing to align", late["a.amp"])
@@ -251,7 +251,7 @@ func TestPresetsAndToggles(t *testing.T) {
 		t.Errorf("the preset's setting: %v dB", g)
 	}
 	names := func(c *Chain) (all []string) {
-		for _, s := range c.Wire(48000, section.Draft).Stages {
+		for _, s := range c.Plan(48000, section.Draft).Stages {
 			all = append(all, s.Name)
 		}
 		return all

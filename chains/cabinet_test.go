@@ -46,7 +46,7 @@ func exported(t testing.TB, rate dsp.Hertz, seconds float64) []float64 {
 		x := make([]float64, late+int(seconds*float64(rate)))
 		x[0] = 1
 		s.Process([][]float64{x}, [][]float64{x})
-		bench.Stages[0].Core.Process([][]float64{x}, [][]float64{x})
+		bench.Stages[0].New().Process([][]float64{x}, [][]float64{x})
 		return x[late:]
 	}
 	t.Fatal("no speaker")
@@ -56,7 +56,7 @@ func exported(t testing.TB, rate dsp.Hertz, seconds float64) []float64 {
 // swept is a take's output for a sweep from 50 Hz to 12 kHz.
 func swept(t testing.TB, c *Chain, rate dsp.Hertz) []float64 {
 	t.Helper()
-	r, err := c.Wire(rate, section.Normal).Renderer("out")
+	r, err := c.Plan(rate, section.Normal).Renderer("out")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -118,9 +118,9 @@ func TestCabinetInMemo(t *testing.T) {
 	const rate = 48000
 	f := mustParse(t, cabinetChain)
 	m := NewMemo(make([]float64, 4800), rate, section.Draft, 1<<28)
-	m.recording[margin] = 0.1
+	m.Recording()[Margin] = 0.1
 	signal := func(take string) []float64 {
-		x, err := m.Signal(context.Background(), takeOf(t, f, take).Wire(rate, section.Draft), "out")
+		x, err := m.Signal(context.Background(), takeOf(t, f, take).Plan(rate, section.Draft), "out")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -167,10 +167,10 @@ func TestCabinetInMemo(t *testing.T) {
 // What holds nothing is not rendered; what is no cabinet's is not held; a fault stands where the file names the path.
 func TestCabinetFaults(t *testing.T) {
 	f := mustParse(t, cabinetChain)
-	if _, err := takeOf(t, f, "one").Wire(48000, section.Draft).Renderer("out"); err == nil || !strings.Contains(err.Error(), "one.wav of cab has not been read") {
+	if _, err := takeOf(t, f, "one").Plan(48000, section.Draft).Renderer("out"); err == nil || !strings.Contains(err.Error(), "one.wav of cab has not been read") {
 		t.Errorf("a cabinet that holds nothing: %v", err)
 	}
-	if _, err := takeOf(t, f, "own").Wire(48000, section.Draft).Renderer("out"); err != nil {
+	if _, err := takeOf(t, f, "own").Plan(48000, section.Draft).Renderer("out"); err != nil {
 		t.Errorf("a take without it: %v", err)
 	}
 	tone := make([]float64, 4800)

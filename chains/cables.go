@@ -108,7 +108,7 @@ func (c *Chain) onBoard() []string {
 		}
 	}
 	for _, b := range c.Every() {
-		if b.Piece() {
+		if b.Piece != nil {
 			add(b.Switcher)
 		} else {
 			add(b.Name)

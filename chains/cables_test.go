@@ -147,7 +147,7 @@ func TestFewestCables(t *testing.T) {
 
 // What is to be done, as sentences.
 func TestCables(t *testing.T) {
-	const board = `drywire: 1
+	const text = `drywire: 1
 recording: {sample: riff}
 guitars: {slide: {pickup: single-coil}}
 blocks:
@@ -177,7 +177,7 @@ takes:
   - {name: wide at once, order: [swirl, {split: {left: [], right: []}}]}
   - {name: wide and late, order: [swirl, fuzz, {split: {left: [], right: []}}]}
 `
-	f, err := Parse("board.yaml", []byte(board))
+	f, err := Parse("board.yaml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -115,7 +115,7 @@ func (c *Chain) octavesByResponse(rate dsp.Hertz) (list [cancelOctaves]paths, er
 				return list, err
 			}
 			p := &list[o]
-			p.left, p.right, p.cross = p.left+square(a), p.right+square(b), p.cross+real(a*cmplx.Conj(b))
+			p.left, p.right, p.cross = p.left+dsp.Abs2(a), p.right+dsp.Abs2(b), p.cross+real(a*cmplx.Conj(b))
 		}
 	}
 	return list, nil
@@ -143,7 +143,7 @@ func (c *Chain) octavesByRendering(ctx context.Context, rate dsp.Hertz) (list [c
 			z *= step
 		}
 	}
-	r, err := c.Wire(rate, section.Draft).Renderer(outLeft, outRight)
+	r, err := c.Plan(rate, section.Draft).Renderer(outLeft, outRight)
 	if err != nil {
 		return list, err
 	}

@@ -11,6 +11,7 @@ import (
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/measure"
+	"drywire/dsp/parallel"
 	"drywire/dsp/section"
 )
 
@@ -43,7 +44,7 @@ func (c *Chain) Ceilings(ctx context.Context, rate dsp.Hertz) ([]Ceiling, error)
 	all := c.Every()
 	list := make([]Ceiling, len(all))
 	faults := make([]error, len(all))
-	each(len(all), func(k int) {
+	parallel.For(len(all), func(k int) {
 		at := k // of its hand-over: one more per list of blocks
 		if c.Split != nil && k >= len(c.Blocks) {
 			at++
@@ -63,24 +64,24 @@ func (c *Chain) Ceilings(ctx context.Context, rate dsp.Hertz) ([]Ceiling, error)
 
 // ceiling looks a ceiling up where the same block between the same impedances has been measured before; takes have most of them in common.
 func (p Placed) ceiling(ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (Ceiling, error) {
-	if p.piece != nil || p.Kind == nil {
+	if p.Piece != nil || p.Kind == nil {
 		return p.measureCeiling(ctx, rate, source, load)
 	}
 	key := fmt.Sprintf("%s %v %x %x %x %s", p.Kind.Name, p.Off, float64(rate), float64(source), float64(load), p.Settings)
-	if known, ok := ceilings.Load(key); ok {
+	if known, ok := knownCeilings.Load(key); ok {
 		c := known.(Ceiling)
 		c.Block = p.Name
 		return c, nil
 	}
 	c, err := p.measureCeiling(ctx, rate, source, load)
 	if err == nil {
-		ceilings.Store(key, c)
+		knownCeilings.Store(key, c)
 	}
 	return c, err
 }
 
-// ceilings is what measureCeiling has found, by all that it depends on.
-var ceilings sync.Map
+// knownCeilings is what measureCeiling has found, by all that it depends on.
+var knownCeilings sync.Map
 
 func (p Placed) measureCeiling(ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (Ceiling, error) {
 	look := Ceiling{Block: p.Name}
@@ -90,7 +91,7 @@ func (p Placed) measureCeiling(ctx context.Context, rate dsp.Hertz, source, load
 	}
 	// distortion is the THD at the output, and the peak at the input, for a tone at the source.
 	distortion := func(level float64) (thd, peak float64, err error) {
-		w := p.rig(rate, source, load)
+		w := p.rig(rate, source, load).Plan()
 		r, err := w.Renderer(p.In(), p.Out())
 		if err != nil {
 			return 0, 0, err

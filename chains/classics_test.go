@@ -84,7 +84,7 @@ func ceilingOf(t *testing.T, c *Chain, block string) float64 {
 // gains is the small-signal gain in dB from the pickup to a jack at any frequency.
 func gains(t *testing.T, c *Chain, jack string) func(hz float64) float64 {
 	t.Helper()
-	w := c.Wire(classicRate, section.Draft)
+	w := c.Plan(classicRate, section.Draft)
 	return func(hz float64) float64 {
 		h, err := w.Response(jack, dsp.Hertz(hz))
 		if err != nil {
@@ -275,7 +275,7 @@ func TestMidCutBeforeGain(t *testing.T) {
 	memo := NewMemo(in, classicRate, section.Draft, 1<<28)
 	clipping := func(take string) (triode, power float64) {
 		c := shippedTake(t, file, take)
-		w := c.Wire(classicRate, section.Draft)
+		w := c.Plan(classicRate, section.Draft)
 		at := func(node string) []float64 {
 			y, err := memo.Signal(t.Context(), w, node)
 			if err != nil {

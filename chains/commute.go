@@ -58,13 +58,13 @@ func (o *Orders) Computed() int64 { return o.memo.Computed() }
 // Order is one wiring of Orders. Its methods are for one goroutine.
 type Order struct {
 	all    *Orders
-	wiring *Wiring
+	wiring *Plan
 	moves  *motion
 	runs   map[string]*run // at nodes and driven sources that have been looked at
 }
 
-// Order prepares a wiring of this rate and quality, whose cores nobody else uses.
-func (o *Orders) Order(w *Wiring) *Order {
+// Order prepares a wiring of this rate and quality.
+func (o *Orders) Order(w *Plan) *Order {
 	if w.Rate != o.memo.Rate || w.Quality != o.memo.Quality {
 		panic("chains: a wiring of another rate or quality")
 	}
@@ -82,7 +82,7 @@ func (o *Order) Signal(ctx context.Context, node string) ([]float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	return x[margin : margin+o.all.memo.length], nil
+	return x[Margin : Margin+o.all.memo.length], nil
 }
 
 // Key is the same for nodes that have the same signal.
@@ -164,8 +164,8 @@ type link struct {
 }
 
 type stage struct {
-	key string
-	blocks.Core
+	key  string
+	make func() blocks.Core
 }
 
 // lead is a circuit in a run.
@@ -292,13 +292,9 @@ func (o *Order) driven(ctx context.Context, name string) (*run, error) {
 			}
 			in = append(in, r)
 		}
-		core, err := o.wiring.core(s, -margin)
-		if err != nil {
-			return nil, err
-		}
 		moves := o.moves.stages[s.Name]
-		if _, ok := core.(blocks.Limited); ok && !o.all.Literal && moves == nil && len(in) == 1 && len(s.Drive) == 1 {
-			st := &stage{s.Key, core}
+		if _, ok := s.Shape().(blocks.Limited); ok && !o.all.Literal && moves == nil && len(in) == 1 && len(s.Drive) == 1 {
+			st := &stage{s.Key, s.New}
 			next := in[0].drive(st)
 			free, err := o.unlimited(ctx, in[0], st)
 			if free && err == nil {
@@ -321,11 +317,10 @@ func (o *Order) driven(ctx context.Context, name string) (*run, error) {
 			if err != nil {
 				return nil, err
 			}
-			core, err := o.wiring.core(s, -margin)
+			core, err := o.wiring.core(s, -Margin)
 			if err != nil {
 				return nil, err
 			}
-			core.Reset()
 			out, err := o.all.memo.run(ctx, core.Process, core.Latency(), signals, len(s.Drive))
 			if err != nil {
 				return nil, err
@@ -400,13 +395,13 @@ func (o *Order) unlimited(ctx context.Context, in *run, s *stage) (bool, error) 
 
 // process runs a stage, and notes whether it has reached a limit.
 func (o *Order) process(ctx context.Context, in *run, s *stage, x []float64) ([]float64, error) {
-	s.Reset()
-	out, err := o.all.memo.run(ctx, s.Process, s.Latency(), [][]float64{x}, 1)
+	core := s.make()
+	out, err := o.all.memo.run(ctx, core.Process, core.Latency(), [][]float64{x}, 1)
 	if err != nil {
 		return nil, err
 	}
 	o.all.mu.Lock()
-	o.all.limits[placeKey("limit of "+s.key, []*run{in})] = s.Core.(blocks.Limited).Limited()
+	o.all.limits[placeKey("limit of "+s.key, []*run{in})] = core.(blocks.Limited).Limited()
 	o.all.mu.Unlock()
 	return out[0], nil
 }
@@ -471,7 +466,7 @@ func (w *Wiring) Commuting() []bool {
 		free := true
 		for _, s := range w.Stages {
 			if strings.HasPrefix(s.Name, b.Name+".") {
-				_, ok := s.Core.(blocks.Limited)
+				_, ok := s.Shape().(blocks.Limited)
 				stages, free = stages+1, free && ok
 			}
 		}

@@ -57,8 +57,8 @@ func TestOrdersEqualRender(t *testing.T) {
 			all := permutations(len(base.Blocks))
 			for k, p := range all {
 				c := inOrderOf(base, p)
-				w := c.Wire(rate, section.Draft)
-				o, l := orders.Order(w), literal.Order(c.Wire(rate, section.Draft))
+				w := c.Plan(rate, section.Draft)
+				o, l := orders.Order(w), literal.Order(c.Plan(rate, section.Draft))
 				jacks := []string{"out"}
 				if k%12 == 0 {
 					jacks = c.Jacks()
@@ -94,7 +94,7 @@ func TestOrdersEqualRender(t *testing.T) {
 			}
 			again := NewOrders(in, rate, section.Draft, 1<<20) // without room to remember much
 			for k := len(all) - 1; k >= 0; k -= 5 {
-				got, err := again.Order(inOrderOf(base, all[k]).Wire(rate, section.Draft)).Signal(context.Background(), "out")
+				got, err := again.Order(inOrderOf(base, all[k]).Plan(rate, section.Draft)).Signal(context.Background(), "out")
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -107,7 +107,7 @@ func TestOrdersEqualRender(t *testing.T) {
 				t.Errorf("%d signals were computed, %d without sharing what commutes", orders.Computed(), literal.Computed())
 			}
 			reached := false
-			for _, limited := range orders.limits {
+			for _, limited := range orders.Limits() {
 				reached = reached || limited
 			}
 			if want := name == "past limits"; reached != want {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/interp"
+
 	"drywire/dsp"
 )
 
@@ -18,21 +20,33 @@ type Curve struct {
 	Values []float64 // in the setting's unit
 
 	unit      dsp.Unit
-	low, high float64 // of the setting
-	slopes    []float64
+	low, high float64               // of the setting
+	cubic     interp.PiecewiseCubic // of the setting on the axis of scale, over the time in seconds
 }
 
 // newCurve needs two points at least, whose times rise.
 func newCurve(times, values []float64, unit dsp.Unit, low, high float64) *Curve {
-	c := &Curve{Times: times, Values: values, unit: unit, low: low, high: high, slopes: make([]float64, len(times))}
+	slopes := make([]float64, len(times))
+	c := &Curve{Times: times, Values: values, unit: unit, low: low, high: high}
 	for k := 1; k < len(times)-1; k++ {
 		h0, h1 := times[k]-times[k-1], times[k+1]-times[k]
 		s0, s1 := (c.scale(values[k])-c.scale(values[k-1]))/h0, (c.scale(values[k+1])-c.scale(values[k]))/h1
 		if s0*s1 > 0 {
-			c.slopes[k] = 3 * (h0 + h1) / ((2*h1+h0)/s0 + (h1+2*h0)/s1)
+			slopes[k] = 3 * (h0 + h1) / ((2*h1+h0)/s0 + (h1+2*h0)/s1)
 		}
 	}
+	c.fit(slopes)
 	return c
+}
+
+// fit lays the cubic through the points, with these slopes.
+func (c *Curve) fit(slopes []float64) {
+
+	places := make([]float64, len(c.Values))
+	for k, v := range c.Values {
+		places[k] = c.scale(v)
+	}
+	c.cubic.FitWithDerivatives(c.Times, places, slopes)
 }
 
 // octaves says whether the setting goes by octaves.
@@ -75,18 +89,16 @@ func (c *Curve) At(t dsp.Second) float64 {
 
 // on is the cubic from point k to the next, on its axis.
 func (c *Curve) on(k int, t float64) float64 {
-	h := c.Times[k+1] - c.Times[k]
-	x := (t - c.Times[k]) / h
 	from, to := c.scale(c.Values[k]), c.scale(c.Values[k+1])
-	y := from + x*x*(3-2*x)*(to-from) + h*x*(1-x)*((1-x)*c.slopes[k]-x*c.slopes[k+1])
-	return min(max(y, min(from, to)), max(from, to)) // what rounding may add
+	return min(max(c.cubic.Predict(t), min(from, to)), max(from, to)) // what rounding may add
 }
 
-// slopeOn is the slope of the cubic from point k to the next.
-func (c *Curve) slopeOn(k int, t float64) float64 {
-	h := c.Times[k+1] - c.Times[k]
-	x := (t - c.Times[k]) / h
-	return 6*x*(1-x)*(c.scale(c.Values[k+1])-c.scale(c.Values[k]))/h + (1-x)*(1-3*x)*c.slopes[k] + x*(3*x-2)*c.slopes[k+1]
+// slope is how fast the curve goes at a time, on its axis, per second.
+func (c *Curve) slope(t float64) float64 {
+	if t < c.Times[0] || t > c.Times[len(c.Times)-1] {
+		return 0
+	}
+	return c.cubic.PredictDerivative(t)
 }
 
 // way is how far the curve goes from one time to another with no point between them, and the terms of that in x, x² and x³, where x goes from 0 to 1.
@@ -98,7 +110,7 @@ func (c *Curve) way(from, to float64) (far float64, terms [3]float64) {
 	k--
 	h := to - from
 	far = c.on(k, to) - c.on(k, from)
-	d0, d1 := h*c.slopeOn(k, from), h*c.slopeOn(k, to)
+	d0, d1 := h*c.slope(from), h*c.slope(to)
 	return far, [3]float64{d0, 3*far - 2*d0 - d1, d0 + d1 - 2*far}
 }
 

@@ -14,6 +14,7 @@ import (
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/circuit/transient"
+	"drywire/dsp/parallel"
 	"drywire/dsp/section"
 )
 
@@ -30,17 +31,17 @@ func (c *Chain) gatherTurns() {
 			c.Turns = append(c.Turns, Turn{target, curve})
 		}
 	}
-	add("guitar.volume", c.Guitar.volume)
-	add("guitar.tone", c.Guitar.tone)
-	c.Guitar.volume, c.Guitar.tone = nil, nil
+	add("guitar.volume", c.Guitar.VolumeCurve)
+	add("guitar.tone", c.Guitar.ToneCurve)
+	c.Guitar.VolumeCurve, c.Guitar.ToneCurve = nil, nil
 	of := func(line []Placed) {
 		for i, p := range line {
 			if !p.Off && p.Kind != nil {
 				for _, k := range p.Kind.Knobs {
-					add(p.Name+"."+k.Name, p.moves[k.Name])
+					add(p.Name+"."+k.Name, p.Moves[k.Name])
 				}
 			}
-			line[i].moves = nil
+			line[i].Moves = nil
 		}
 	}
 	of(c.Blocks)
@@ -124,9 +125,17 @@ type movingSection struct {
 }
 
 type movingStage struct {
-	core   *fading
-	keys   []string // of each core
-	stages []blocks.Stage
+	frames []section.Frame
+	stages []blocks.Stage // of each setting
+}
+
+// tail is that of the setting that sounds on longest.
+func (s *movingStage) tail() dsp.Second {
+	var longest dsp.Second
+	for _, stage := range s.stages {
+		longest = max(longest, stage.Shape().Tail())
+	}
+	return longest
 }
 
 // mostCircuits is how many settings of one section there may be, and mostCores of one stage. The latter all run all the time.
@@ -136,19 +145,19 @@ const (
 )
 
 // motion works out the frames, once. It wires the chain for every setting that a frame has.
-func (w *Wiring) motion() (*motion, error) {
-	w.once.Do(func() {
-		if len(w.Chain.Turns) > 0 {
-			w.moved, w.fault = w.findMotion()
+func (p *Plan) motion() (*motion, error) {
+	p.once.Do(func() {
+		if len(p.Chain.Turns) > 0 {
+			p.moved, p.fault = findMotion(p.Wiring)
 		}
-		if w.moved == nil {
-			w.moved = &motion{}
+		if p.moved == nil {
+			p.moved = &motion{}
 		}
 	})
-	return w.moved, w.fault
+	return p.moved, p.fault
 }
 
-func (w *Wiring) findMotion() (*motion, error) {
+func findMotion(w *Wiring) (*motion, error) {
 	moves := w.Chain.Turns
 	wired := &wirings{w: w, known: map[string]*frozen{}}
 	start := make([]float64, len(moves))
@@ -162,18 +171,18 @@ func (w *Wiring) findMotion() (*motion, error) {
 	}
 	fine, coarse := make([][]stop, len(moves)), make([][]stop, len(moves))
 	for i, m := range moves {
-		places := m.Curve.stagePlaces()
-		coarse[i] = m.Curve.stops(w.Rate, places)
+		few := m.Curve.stagePlaces()
+		coarse[i] = m.Curve.stops(w.Rate, few)
 		var all [][]float64
 		for _, s := range coarse[i] {
 			all = append(all, with(i, s.value))
 		}
 		wired.lay(all)
-		places, err := wired.refine(m.Curve.places(firstPlaces), func(place float64) []float64 { return with(i, m.Curve.value(place)) })
+		many, err := wired.refine(m.Curve.places(firstPlaces), func(place float64) []float64 { return with(i, m.Curve.value(place)) })
 		if err != nil {
 			return nil, err
 		}
-		fine[i] = m.Curve.stops(w.Rate, places)
+		fine[i] = m.Curve.stops(w.Rate, many)
 		all = nil
 		for _, s := range fine[i] {
 			all = append(all, with(i, s.value))
@@ -262,22 +271,23 @@ func (w *Wiring) findMotion() (*motion, error) {
 		if frames == nil {
 			continue
 		}
-		s := &movingStage{core: &fading{frames: frames}}
+		s := &movingStage{frames: frames}
 		for j, f := range list {
 			stage := f.w.Stages[k]
 			at := slices.IndexFunc(s.stages, func(other blocks.Stage) bool { return sameCore(stage, other) })
 			if at < 0 {
 				at = len(s.stages)
-				s.stages, s.keys = append(s.stages, stage), append(s.keys, stage.Key)
-				s.core.cores = append(s.core.cores, stage.Core)
+				s.stages = append(s.stages, stage)
 			}
-			s.core.frames[j].Circuit = at
+			s.frames[j].Circuit = at
 		}
 		if len(s.stages) > mostCores {
 			return nil, fmt.Errorf("take %q: %d settings of %s run at the same time; at most %d", w.Chain.Take, len(s.stages), own.Name, mostCores)
 		}
-		if err := s.core.prepare(len(own.Drive)); err != nil {
-			return nil, fmt.Errorf("take %q, %s: %w", w.Chain.Take, own.Name, err)
+		for _, stage := range s.stages {
+			if stage.Shape().Latency() != s.stages[0].Shape().Latency() {
+				return nil, fmt.Errorf("take %q, %s: a knob that moves changes its latency", w.Chain.Take, own.Name)
+			}
 		}
 		m.stages[own.Name] = s
 	}
@@ -335,7 +345,7 @@ func (s *wirings) refine(places []float64, values func(place float64) []float64)
 	for len(open) > 0 {
 		s.lay(mapped(open, func(c cell) []float64 { return values((c.low + c.high) / 2) }))
 		far, faults := make([]float64, len(open)), make([]error, len(open))
-		each(len(open), func(k int) {
+		parallel.For(len(open), func(k int) {
 			c := open[k]
 			far[k], faults[k] = bend(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
 		})
@@ -454,7 +464,7 @@ func at(c *Curve, stops []stop, t int64, rate dsp.Hertz) float64 {
 
 // sameCore says whether two stages do the same.
 func sameCore(a, b blocks.Stage) bool {
-	return a.Key == b.Key || reflect.DeepEqual(a.Core, b.Core)
+	return a.Key == b.Key || reflect.DeepEqual(a.Shape(), b.Shape())
 }
 
 // frozen is the chain wired with every setting held.
@@ -484,7 +494,7 @@ func (s *wirings) lay(list [][]float64) {
 		}
 	}
 	done := make([]*frozen, len(fresh))
-	each(len(fresh), func(k int) {
+	parallel.For(len(fresh), func(k int) {
 		f := &frozen{w: s.w.Chain.with(fresh[k]).Wire(s.w.Rate, s.w.Quality)}
 		for _, n := range f.w.Sections {
 			f.keys = append(f.keys, n.Key())
@@ -518,7 +528,7 @@ func (s *movingSection) key(node string) [32]byte {
 
 // key identifies a moving stage.
 func (s *movingStage) key() [32]byte {
-	return movingKeyOf(s.core.frames, func(k int) []byte { h := sha256.Sum256([]byte(s.keys[k])); return h[:] })
+	return movingKeyOf(s.frames, func(k int) []byte { h := sha256.Sum256([]byte(s.stages[k].Key)); return h[:] })
 }
 
 func movingKeyOf(frames []section.Frame, of func(k int) []byte) [32]byte {
@@ -547,25 +557,20 @@ type fading struct {
 	outs  [][][]float64 // a block of every core
 }
 
-func (f *fading) prepare(channels int) error {
-	for _, c := range f.cores {
-		if c.Latency() != f.cores[0].Latency() {
-			return fmt.Errorf("a knob that moves changes its latency")
-		}
+// core makes what the stage runs. sample is which sample of the recording the first of the input is.
+func (s *movingStage) core(sample int64) *fading {
+	f := &fading{frames: s.frames, frame: -1}
+	for _, stage := range s.stages {
+		f.cores = append(f.cores, stage.New())
 		var out [][]float64
-		for range channels {
+		for range stage.Drive {
 			out = append(out, make([]float64, blockSize))
 		}
 		f.outs = append(f.outs, out)
 	}
-	f.begin(0)
-	return nil
-}
-
-// begin says which sample of the recording the first of the input is.
-func (f *fading) begin(sample int64) {
 	f.start = sample - int64(f.Latency())
-	f.at, f.frame = f.start, -1
+	f.at = f.start
+	return f
 }
 
 // Process implements blocks.Core.
@@ -628,7 +633,7 @@ type solver interface {
 }
 
 // solver prepares a section for an input whose first sample is that of the recording.
-func (w *Wiring) solver(n *circuit.Netlist, sample int64, probes ...string) (s solver, factor int, err error) {
+func (w *Plan) solver(n *circuit.Netlist, sample int64, probes ...string) (s solver, factor int, err error) {
 	m, err := w.motion()
 	if err != nil {
 		return nil, 0, err
@@ -647,22 +652,28 @@ func (w *Wiring) solver(n *circuit.Netlist, sample int64, probes ...string) (s s
 	return fixed, fixed.Factor, nil
 }
 
-// core is what a stage does to an input whose first sample is that of the recording.
-func (w *Wiring) core(s blocks.Stage, sample int64) (blocks.Core, error) {
+// core makes what a stage does to an input whose first sample is that of the recording.
+func (w *Plan) core(s blocks.Stage, sample int64) (blocks.Core, error) {
 	m, err := w.motion()
 	if err != nil {
 		return nil, err
 	}
 	if moving := m.stages[s.Name]; moving != nil {
-		moving.core.begin(sample)
-		return moving.core, nil
+		return moving.core(sample), nil
 	}
-	return s.Core, nil
+	return s.New(), nil
 }
 
-// moving is what a wiring remembers of its motion.
-type moving struct {
+// Plan is a wiring with what moves in it, which is worked out once, when it is first asked for. It may be shared as a wiring may.
+type Plan struct {
+	*Wiring
 	once  sync.Once
 	moved *motion
 	fault error
 }
+
+// Plan is the plan of a render of this wiring.
+func (w *Wiring) Plan() *Plan { return &Plan{Wiring: w} }
+
+// Plan wires the chain for recordings of the given rate.
+func (c *Chain) Plan(rate dsp.Hertz, q section.Quality) *Plan { return c.Wire(rate, q).Plan() }

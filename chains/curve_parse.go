@@ -20,17 +20,17 @@ const (
 	leastApart = 10e-3
 )
 
-// curves is the settings of a block that move, by their knobs.
-type curves map[string]*Curve
+// Curves is the settings of a block that move, by their knobs.
+type Curves map[string]*Curve
 
 // with is a copy with one knob moved, or, by nil, left where it is.
-func (c curves) with(knob string, curve *Curve) curves {
+func (c Curves) with(knob string, curve *Curve) Curves {
 	if curve == nil && c[knob] == nil {
 		return c
 	}
 	c = maps.Clone(c)
 	if c == nil {
-		c = curves{}
+		c = Curves{}
 	}
 	delete(c, knob)
 	if curve != nil {

@@ -53,7 +53,7 @@ func TestMovingVolumeIsNoZipper(t *testing.T) {
 	const places = 800           // of 8 on the dial; the line between two misses (ln 32.1/1000)²/8 of the gain: -116 dB
 	var gain [places + 2]complex128
 	for k := range gain {
-		h, err := c.with([]float64{min(10, 2+float64(k)*8/places)}).Wire(rate, section.Normal).Response("pedal.out", frequency)
+		h, err := c.with([]float64{min(10, 2+float64(k)*8/places)}).Plan(rate, section.Normal).Response("pedal.out", frequency)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -80,11 +80,11 @@ func TestMovingVolumeIsNoZipper(t *testing.T) {
 	a, b := window(got), window(want)
 	carrier := 0.0
 	for k := range b {
-		carrier = max(carrier, math.Sqrt(square(b[k])))
+		carrier = max(carrier, math.Sqrt(dsp.Abs2(b[k])))
 	}
 	worst, where := 0.0, 0.0
 	for k := range a {
-		e := math.Sqrt(square(a[k] - b[k]))
+		e := math.Sqrt(dsp.Abs2(a[k] - b[k]))
 		if f := float64(k) * rate / n; math.Abs(f-frequency) > 50 && e > worst {
 			worst, where = e, f
 		}
@@ -194,7 +194,7 @@ func TestMovingMemo(t *testing.T) {
 	in := tone(3000, 48000, 220, 0.2)
 	m := NewMemo(in, 48000, section.Normal, 1<<30)
 	c := moves(t)
-	w := c.Wire(48000, section.Normal)
+	w := c.Plan(48000, section.Normal)
 	for _, jack := range []string{"fuzz.in", "wah.out", "out"} {
 		got, err := m.Signal(context.Background(), w, jack)
 		if err != nil {
@@ -206,7 +206,7 @@ func TestMovingMemo(t *testing.T) {
 	}
 	// What moves otherwise, and what holds, is another signal; what moves alike is the same.
 	signal := func(set ...string) []float64 {
-		x, err := m.Signal(context.Background(), chain(t, "fuzz: {kind: fuzz}", "fuzz", set...).Wire(48000, section.Normal), "out")
+		x, err := m.Signal(context.Background(), chain(t, "fuzz: {kind: fuzz}", "fuzz", set...).Plan(48000, section.Normal), "out")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -243,7 +243,7 @@ func TestWahFollowsItsCurve(t *testing.T) {
 		middle := int(at * rate)
 		loudest, peak := 0, 0.0
 		best, most := 0, 0.0
-		held := c.At(dsp.Second(at)).Wire(rate, section.Normal)
+		held := c.At(dsp.Second(at)).Plan(rate, section.Normal)
 		for j := range tones {
 			f := low * math.Pow(2, float64(j)/12)
 			var z complex128
@@ -252,14 +252,14 @@ func TestWahFollowsItsCurve(t *testing.T) {
 				s, co := math.Sincos(2 * math.Pi * f * float64(k) / rate)
 				z += complex(w*got[middle+k]*co, -w*got[middle+k]*s)
 			}
-			if a := square(z); a > peak {
+			if a := dsp.Abs2(z); a > peak {
 				loudest, peak = j, a
 			}
 			h, err := held.Response("wah.out", dsp.Hertz(f))
 			if err != nil {
 				t.Fatal(err)
 			}
-			if a := square(h); a > most {
+			if a := dsp.Abs2(h); a > most {
 				best, most = j, a
 			}
 		}
@@ -316,10 +316,10 @@ func TestCurve(t *testing.T) {
 func TestHeld(t *testing.T) {
 	c := moves(t)
 	still := chain(t, "fuzz: {kind: fuzz}; a: {kind: buffer}; wah: {kind: wah, position: 4}; amp: {kind: trim, gain: 0 dB}", "fuzz, a, wah, amp", "guitar.volume: 6")
-	if a, b := c.Wire(48000, section.Normal).Circuit.Key("out"), still.Wire(48000, section.Normal).Circuit.Key("out"); a != b {
+	if a, b := c.Plan(48000, section.Normal).Circuit.Key("out"), still.Plan(48000, section.Normal).Circuit.Key("out"); a != b {
 		t.Error("the wiring is not that of 0 s")
 	}
-	if later := c.At(0.05).Wire(48000, section.Normal).Circuit.Key("out"); later == still.Wire(48000, section.Normal).Circuit.Key("out") {
+	if later := c.At(0.05).Plan(48000, section.Normal).Circuit.Key("out"); later == still.Plan(48000, section.Normal).Circuit.Key("out") {
 		t.Error("at 50 ms the wiring is that of 0 s")
 	}
 	const want = "but for what the recording itself sounds like, what moves is held where it is at 0 s: guitar.volume at 6, guitar.tone at 10, wah.position at 4, amp.gain at 0 dB"

@@ -10,12 +10,6 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// Tone is a sine at the source of a deck.
-type Tone struct {
-	Frequency dsp.Hertz
-	Level     dsp.Volt // peak
-}
-
 // DeckStep and DeckTolerance make a run of a deck a reference: at a step of 0.35 µs and a relative tolerance of 1e-5 a general circuit simulator
 // has converged to -96 dB or better on a fuzz with a guitar (measured with ngspice 39.3). DeckStop is how long it runs.
 const (
@@ -27,7 +21,7 @@ const (
 // Deck prints the chain as a deck for a SPICE simulator, driven by a tone: all its sections, joined by its stages, up to the first stage
 // that is more than a gain between two limits; a comment says where it stopped. The recording's place is taken by the source Vdry; a
 // jack's node is its name with _ for a dot.
-func (w *Wiring) Deck(tone Tone) string {
+func (w *Wiring) Deck(tone dsp.Tone) string {
 	var kept []*circuit.Netlist
 	followers := map[string]string{} // driven source: what it does
 	driven := []string{source}
@@ -41,7 +35,7 @@ func (w *Wiring) Deck(tone Tone) string {
 			if !slices.ContainsFunc(s.Sense, n.HasNode) {
 				continue
 			}
-			f, ok := s.Core.(*blocks.Follower)
+			f, ok := s.Shape().(*blocks.Follower)
 			if !ok {
 				comments = append(comments, fmt.Sprintf("The deck stops at %s: the stage %s is signal processing, which a circuit deck cannot hold.",
 					circuit.SPICEName(s.Sense[0]), circuit.SPICEName(s.Name)))
@@ -55,7 +49,7 @@ func (w *Wiring) Deck(tone Tone) string {
 }
 
 // DeckOf prints the one section that holds the input of the named block, with its driving source under the name Vdry.
-func (w *Wiring) DeckOf(block string, tone Tone) (string, error) {
+func (w *Wiring) DeckOf(block string, tone dsp.Tone) (string, error) {
 	all := w.Chain.Every()
 	k := slices.IndexFunc(all, func(b Placed) bool { return b.Name == block })
 	if k < 0 {
@@ -97,10 +91,10 @@ func (w *Wiring) sourceComment() string {
 
 // deck prints some of the sections as one deck. circuit prints a section at a time, so what closes a deck is taken off each
 // and put behind them all, once.
-func (w *Wiring) deck(parts []*circuit.Netlist, driving string, followers map[string]string, tone Tone, comments []string) string {
+func (w *Wiring) deck(parts []*circuit.Netlist, driving string, followers map[string]string, tone dsp.Tone, comments []string) string {
 	var body, models []string
 	var probes []string
-	sine := fmt.Sprintf("SIN(0 %v %v)", float64(tone.Level), float64(tone.Frequency))
+	sine := fmt.Sprintf("SIN(0 %v %v)", float64(tone.Volts), float64(tone.Hz))
 	for k, n := range parts {
 		text := n.Deck(circuit.Deck{Title: fmt.Sprintf("section %d", k+1), Drive: map[string]string{driving: sine}})
 		for _, line := range strings.Split(strings.TrimSpace(text), "\n") {
@@ -136,7 +130,7 @@ func (w *Wiring) deck(parts []*circuit.Netlist, driving string, followers map[st
 	for _, c := range comments {
 		fmt.Fprintf(&b, "* %s\n", c)
 	}
-	fmt.Fprintf(&b, "* A tone of %v Hz and %v V peak.\n", float64(tone.Frequency), float64(tone.Level))
+	fmt.Fprintf(&b, "* A tone of %v Hz and %v V peak.\n", float64(tone.Hz), float64(tone.Volts))
 	for _, line := range append(body, models...) {
 		fmt.Fprintln(&b, line)
 	}

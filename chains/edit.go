@@ -173,8 +173,8 @@ func AddBlock(src []byte, name, kind string) ([]byte, error) {
 		if slices.ContainsFunc(f.Blocks, func(b Block) bool { return b.Name == name }) {
 			return fmt.Errorf("there is a block %q already; give the new one another name", name)
 		}
-		if !nameForm.MatchString(name) || slices.Contains(reserved, name) {
-			return fmt.Errorf("a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", clipped(name, 60))
+		if err := blockName(name); err != nil {
+			return err
 		}
 		value := "{kind: " + kind + "}"
 		var err error
@@ -350,7 +350,7 @@ func settingText(text string) (string, error) {
 	if !keyed(text) {
 		return text, nil
 	}
-	r := &reader{}
+	r := newYAMLReader("")
 	body := r.guard([]byte("k: " + text))
 	pairs, ok := r.quietPairs(body)
 	if body == nil || !ok || len(pairs) != 1 || !isMap(pairs[0].Value) {

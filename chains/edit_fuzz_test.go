@@ -34,7 +34,7 @@ func FuzzEdit(f *testing.F) {
 
 // everyEdit tries one edit of each sort on a text, if Parse takes it. It gives the errors of those that were refused.
 func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []error) {
-	file, err := Parse("fuzz.yaml", src)
+	f, err := Parse("fuzz.yaml", src)
 	if err != nil {
 		return false, nil
 	}
@@ -56,10 +56,10 @@ func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []er
 			t.Errorf("%s: line ends are mixed: %q", what, got)
 		}
 	}
-	take := file.Takes[rng.IntN(len(file.Takes))]
-	if file.Order != nil {
-		order := shuffled(file.Order)
-		got, err := SetOrder(src, order, file.Split)
+	take := f.Takes[rng.IntN(len(f.Takes))]
+	if f.Order != nil {
+		order := shuffled(f.Order)
+		got, err := SetOrder(src, order, f.Split)
 		result("order", got, err)
 		if err == nil && strings.Count(string(got), "#") != strings.Count(string(src), "#") {
 			t.Errorf("a comment is lost: %q\n%q", src, got)
@@ -70,7 +70,7 @@ func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []er
 		}
 	}
 	changed := take
-	changed.Name, changed.Order = take.Name+", changed", shuffled(file.Order)
+	changed.Name, changed.Order = take.Name+", changed", shuffled(f.Order)
 	got, err := SetTake(src, take.Name, changed)
 	result("take", got, err)
 	changed.Set = append(slices.DeleteFunc(slices.Clone(take.Set), func(s Setting) bool { return s.Target == "patch" }), Setting{Target: "patch", Text: "1 m"})
@@ -82,7 +82,7 @@ func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []er
 	result("take more", got, err)
 	got, err = RemoveTake(src, take.Name)
 	result("take less", got, err)
-	if s := file.switcher(); s != nil && len(s.Loops) > 0 {
+	if s := f.switcher(); s != nil && len(s.Loops) > 0 {
 		loops := slices.Clone(s.Loops)
 		k := rng.IntN(len(loops))
 		loops[k].Blocks = shuffled(loops[k].Blocks)
@@ -92,10 +92,10 @@ func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []er
 		result("a loop less", got, err)
 		own := take
 		own.Loops = []Loop{{s.Loops[k].Number, shuffled(s.Loops[k].Blocks)}}
-		got, err = SetTake(src, take.Name, file.Fitted(own))
+		got, err = SetTake(src, take.Name, f.Fitted(own))
 		result("a take's loops", got, err)
 	}
-	got, err = SetTray(src, shuffled(file.Tray))
+	got, err = SetTray(src, shuffled(f.Tray))
 	result("tray", got, err)
 	got, err = AddBlock(src, "one-more", "boost")
 	result("block", got, err)

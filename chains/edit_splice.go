@@ -38,11 +38,11 @@ func readsPlain(text string, flow bool) (ok bool) {
 	if flow {
 		line = "k: [" + text + "]"
 	}
-	file, err := parser.ParseBytes([]byte(line), parser.ParseComments)
-	if err != nil || len(file.Docs) != 1 {
+	parsed, err := parser.ParseBytes([]byte(line), parser.ParseComments)
+	if err != nil || len(parsed.Docs) != 1 {
 		return false
 	}
-	pairs, known := (&reader{}).quietPairs(file.Docs[0].Body)
+	pairs, known := newYAMLReader("").quietPairs(parsed.Docs[0].Body)
 	if !known || len(pairs) != 1 {
 		return false
 	}

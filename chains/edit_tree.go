@@ -58,7 +58,7 @@ func newDocument(src []byte) (d *document, err error) {
 			d, err = nil, errLayout
 		}
 	}()
-	r := &reader{}
+	r := newYAMLReader("")
 	body := r.guard(src)
 	if body == nil {
 		return nil, r.report()

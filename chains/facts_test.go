@@ -47,7 +47,7 @@ func TestRollingBackCleansUpAFuzzThatSeesTheGuitar(t *testing.T) {
 // gainAt is the small-signal gain in dB from the pickup to a jack through all circuits and followers.
 func gainAt(t *testing.T, c *Chain, jack string, f dsp.Hertz) float64 {
 	t.Helper()
-	h, err := c.Wire(48000, section.Normal).Response(jack, f)
+	h, err := c.Plan(48000, section.Normal).Response(jack, f)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,8 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/goccy/go-yaml/ast"
-
 	"drywire/blocks"
 	"drywire/dsp"
 )
@@ -30,7 +28,7 @@ type File struct {
 	Presets   []Preset
 	Takes     []Take   // at least one
 	Keep      Keep     // what a search for orders keeps to
-	Prefer    []string // names of wishes; what a search goes by
+	Prefer    []string // names of objectives; what a search goes by
 }
 
 // Recording is the dry recording and what is known about its level and about what the guitar was
@@ -62,7 +60,7 @@ type Guitar struct {
 	Hum           dsp.Volt  // mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
 	Cable         dsp.Metre // from the guitar's jack to the first block
 
-	volume, tone *Curve // of the dials, where they move; a Chain has them among its Turns
+	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
 
 // NamedGuitar is a guitar that takes choose by its name.
@@ -98,7 +96,7 @@ type Block struct {
 	Loops    []Loop   // of a switcher, by their numbers
 	Cabinet  *Cabinet // of a speaker; nil: its own cone
 
-	moves curves // of the knobs that move; Settings has where they are at 0 s
+	Moves Curves // of the knobs that move; Settings has where they are at 0 s
 }
 
 // Take is one rendering: an order, changed settings, blocks that are off.
@@ -112,17 +110,13 @@ type Take struct {
 	Toggle []int       // numbers of the loops that are the other way round than the preset has them
 	Set    []Setting   // in the order in which the file names them
 	Off    []string
-
-	node ast.Node            // where the file has it, while it is read
-	keys map[string]ast.Node // and its keys
 }
 
 // Setting is one changed setting of a take.
 type Setting struct {
-	Target string // block.knob, guitar.volume, load.cable, …
-	Text   string // the value as written
-	apply  func(*Chain)
-	node   ast.Node
+	Target string       // block.knob, guitar.volume, load.cable, …
+	Text   string       // the value as written
+	Apply  func(*Chain) // does it; nil in a setting that is only to be written
 }
 
 // Chain is one take, resolved: what is wired to what.
@@ -144,6 +138,9 @@ type Chain struct {
 	pool map[string]*Placed // every block of the file, while takes and presets set their knobs
 }
 
+// Block is the block of that name while takes and presets set its knobs, whether the chain will hold it or not; nil at any other time.
+func (c *Chain) Block(name string) *Placed { return c.pool[name] }
+
 // Placed is a block in its place in a chain, or a piece of a switcher.
 type Placed struct {
 	Name     string // unique; a piece is called by its switcher, or by the return jack that it begins at
@@ -154,28 +151,25 @@ type Placed struct {
 	Switcher string   // the switcher that it is a piece of, or in a loop of: it has its place there and no other
 	Cabinet  *Cabinet // as in Block
 
-	piece *blocks.SwitcherPiece // nil for every other block
-	moves curves                // as in Block, while takes and presets set its knobs
+	Piece *blocks.SwitcherPiece // of a switcher; nil for every other block
+	Moves Curves                // as in Block, while takes and presets set its knobs
 }
 
 // In is the block's input jack.
 func (p Placed) In() string {
-	if p.piece != nil {
-		return p.piece.In
+	if p.Piece != nil {
+		return p.Piece.In
 	}
 	return p.Name + ".in"
 }
 
 // Out is the block's output jack.
 func (p Placed) Out() string {
-	if p.piece != nil {
-		return p.piece.Out
+	if p.Piece != nil {
+		return p.Piece.Out
 	}
 	return p.Name + ".out"
 }
-
-// Piece says that this is a piece of a switcher and no block of its own.
-func (p Placed) Piece() bool { return p.piece != nil }
 
 // Chains resolves every take of the file.
 func (f *File) Chains() []*Chain {
@@ -219,11 +213,11 @@ func (f *File) resolve(t Take) *Chain {
 		}
 	}
 	for _, b := range f.Blocks {
-		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Cabinet: b.Cabinet, Off: slices.Contains(t.Off, b.Name), moves: b.moves}
+		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Cabinet: b.Cabinet, Off: slices.Contains(t.Off, b.Name), Moves: b.Moves}
 	}
 	if p := f.preset(t.Preset); p != nil {
 		for _, s := range p.Set {
-			s.apply(c)
+			s.Apply(c)
 		}
 		if p.Trim != nil {
 			s := c.pool[f.switcher().Name]
@@ -231,7 +225,7 @@ func (f *File) resolve(t Take) *Chain {
 		}
 	}
 	for _, s := range t.Set {
-		s.apply(c)
+		s.Apply(c)
 	}
 	for _, p := range c.pool {
 		p.plug(f.Supplies)

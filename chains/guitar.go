@@ -13,6 +13,10 @@ var pickups = []Pickup{
 	{Name: "single-coil", Resistance: 6e3, Inductance: 2.4, Capacitance: 110e-12, Eddy: 300e3},
 }
 
+// defaultPickup is that of a guitar of which nothing is said.
+const defaultPickup = "humbucker"
+
+// presetPickup is the pickup of that name.
 func presetPickup(name string) (Pickup, bool) {
 	for _, p := range pickups {
 		if p.Name == name {
@@ -22,6 +26,7 @@ func presetPickup(name string) (Pickup, bool) {
 	return Pickup{}, false
 }
 
+// presetNames is the names of the pickups that need no values.
 func presetNames() []string {
 	var names []string
 	for _, p := range pickups {

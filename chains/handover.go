@@ -189,8 +189,8 @@ func (c *Chain) allAfter(at cut) *circuit.Netlist {
 }
 
 func (p Placed) place(bench *blocks.Bench) {
-	if p.piece != nil {
-		bench.PlacePiece(p.Name, p.Settings, *p.piece)
+	if p.Piece != nil {
+		bench.PlacePiece(p.Name, p.Settings, *p.Piece)
 	} else if p.Off {
 		bench.Bypass(p.Name, p.Kind, p.Settings)
 	} else {

@@ -105,25 +105,11 @@ func TestHandoversAgreeWithTheWholeCircuit(t *testing.T) {
 	}
 }
 
-func TestWiringTail(t *testing.T) {
-	two := strings.NewReplacer("  echo:", "  repeat: {kind: delay}\n  echo:", "[echo, vol]", "[echo, repeat, buffer]").Replace(handoverChain)
-	for _, c := range mustParse(t, two).Chains() {
-		w := c.Wire(48000, section.Draft)
-		r, err := w.Renderer("out")
-		if err != nil {
-			t.Fatal(err)
-		}
-		if w.Tail() != r.Tail() || (w.Tail() > 0) != (c.Take == "b") {
-			t.Errorf("take %s: tail %v of the wiring, %v of the renderer", c.Take, w.Tail(), r.Tail())
-		}
-	}
-}
-
 func TestDeck(t *testing.T) {
 	f := mustParse(t, strings.Replace(handoverChain, "blocks:", "blocks:\n  fuzz: {kind: fuzz}\n  more: {kind: fuzz}", 1)+`  - {name: c, order: [buffer, fuzz, echo, vol]}
   - {name: d, order: [fuzz, buffer, more]}
 `)
-	tone := Tone{1000, 0.05}
+	tone := dsp.Tone{Hz: 1000, Volts: 0.05}
 	for k, want := range [][]string{
 		{"Vdry dry 0 DC 0 AC 1 SIN(0 0.05 1000)", "Bbuffer_follower buffer_follower 0 V={min(3, max(-3, 1*v(buffer_in)))}",
 			".print tran v(guitar) v(buffer_in) v(buffer_out) v(vol_in) v(vol_out) v(out)"},
@@ -193,11 +179,11 @@ func TestHandoversInReach(t *testing.T) {
 		t.Fatalf("no %s", jack)
 		return 0
 	}
-	cuts := 0
+	seen := 0
 	for _, name := range []string{"reference-board", "two-amplifiers", "fuzz-or-buffer-first"} {
 		for _, c := range shippedFile(t, name).Chains() {
 			for _, at := range c.cuts() {
-				cuts++
+				seen++
 				for side, pair := range [2][2]*circuit.Netlist{{c.before(at), c.allBefore(at)}, {c.after(at), c.allAfter(at)}} {
 					near, whole := look(pair[0], at.jack), look(pair[1], at.jack)
 					if d := cmplx.Abs(near-whole) / cmplx.Abs(whole); !(d < 1e-6) {
@@ -207,7 +193,7 @@ func TestHandoversInReach(t *testing.T) {
 			}
 		}
 	}
-	if cuts < 100 {
-		t.Errorf("%d hand-overs", cuts)
+	if seen < 100 {
+		t.Errorf("%d hand-overs", seen)
 	}
 }

@@ -39,7 +39,7 @@ takes:
 func blocksOf(c *Chain) string {
 	var names []string
 	for _, p := range c.Every() {
-		if !p.Piece() {
+		if p.Piece == nil {
 			names = append(names, p.Name)
 		}
 	}

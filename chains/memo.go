@@ -45,14 +45,14 @@ type memory struct {
 // NewMemo starts with nothing remembered. The recording is in volts, and as long as every rendering is to be. The budget, in bytes, bounds
 // what is kept; what is dropped is computed again when it is asked for.
 func NewMemo(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Memo {
-	padded := make([]float64, margin+len(recording)+margin)
-	copy(padded[margin:], recording)
+	padded := make([]float64, Margin+len(recording)+Margin)
+	copy(padded[Margin:], recording)
 	return &Memo{Rate: rate, Quality: q, recording: padded, length: len(recording), budget: budget, byKey: map[[32]byte]*memory{}, recent: list.New()}
 }
 
-// margin is how many samples of every signal are kept before and after the recording. The filters of sections and stages ring by up to their latency to
-// either side; as long as these add up to less than the margin, a remembered signal is the rendered one to the last bit.
-const margin = 4096
+// Margin is how many samples of every signal are kept before and after the recording. The filters of sections and stages ring by up to their latency to
+// either side; as long as these add up to less than the Margin, a remembered signal is the rendered one to the last bit.
+const Margin = 4096
 
 // Computed is how many outputs of sections and stages have been computed so far: the work done.
 func (m *Memo) Computed() int64 {
@@ -62,7 +62,7 @@ func (m *Memo) Computed() int64 {
 }
 
 // Signal is the voltage of a node of a wiring of this rate and quality, aligned to the recording and as long. It must not be changed.
-func (m *Memo) Signal(ctx context.Context, w *Wiring, node string) ([]float64, error) {
+func (m *Memo) Signal(ctx context.Context, w *Plan, node string) ([]float64, error) {
 	if w.Rate != m.Rate || w.Quality != m.Quality {
 		panic("chains: a wiring of another rate or quality")
 	}
@@ -73,10 +73,10 @@ func (m *Memo) Signal(ctx context.Context, w *Wiring, node string) ([]float64, e
 	if err != nil {
 		return nil, err
 	}
-	return signal[margin : margin+m.length], nil
+	return signal[Margin : Margin+m.length], nil
 }
 
-func (m *Memo) node(ctx context.Context, w *Wiring, node string) ([]float64, error) {
+func (m *Memo) node(ctx context.Context, w *Plan, node string) ([]float64, error) {
 	n := w.Section(node)
 	if n == nil {
 		return nil, fmt.Errorf("no node %q", node)
@@ -95,8 +95,8 @@ func (m *Memo) node(ctx context.Context, w *Wiring, node string) ([]float64, err
 }
 
 // section runs a section.
-func (m *Memo) section(ctx context.Context, w *Wiring, n *circuit.Netlist, node string, in [][]float64) ([]float64, error) {
-	s, _, err := w.solver(n, -margin, node)
+func (m *Memo) section(ctx context.Context, w *Plan, n *circuit.Netlist, node string, in [][]float64) ([]float64, error) {
+	s, _, err := w.solver(n, -Margin, node)
 	if err != nil {
 		return nil, err
 	}
@@ -111,7 +111,7 @@ func (m *Memo) section(ctx context.Context, w *Wiring, n *circuit.Netlist, node 
 }
 
 // driven is the voltage of a driven source: the recording, or what a stage puts out.
-func (m *Memo) driven(ctx context.Context, w *Wiring, name string) ([]float64, error) {
+func (m *Memo) driven(ctx context.Context, w *Plan, name string) ([]float64, error) {
 	if name == source {
 		return m.recording, nil
 	}
@@ -128,11 +128,10 @@ func (m *Memo) driven(ctx context.Context, w *Wiring, name string) ([]float64, e
 						return nil, err
 					}
 				}
-				core, err := w.core(s, -margin)
+				core, err := w.core(s, -Margin)
 				if err != nil {
 					return nil, err
 				}
-				core.Reset()
 				out, err := m.run(ctx, core.Process, core.Latency(), in, len(s.Drive))
 				if err != nil {
 					return nil, err
@@ -217,7 +216,7 @@ func (m *Memo) remember(ctx context.Context, key [32]byte, compute func() ([]flo
 func isCancelled(err error) bool { return err == context.Canceled || err == context.DeadlineExceeded }
 
 // key identifies the voltage of a node: its section, what is read, and what drives it.
-func (w *Wiring) key(node string) [32]byte {
+func (w *Plan) key(node string) [32]byte {
 	n := w.Section(node)
 	h := sha256.New()
 	k := n.Key(node)
@@ -235,7 +234,7 @@ func (w *Wiring) key(node string) [32]byte {
 }
 
 // driveKey identifies the voltage of a driven source.
-func (w *Wiring) driveKey(name string) [32]byte {
+func (w *Plan) driveKey(name string) [32]byte {
 	if name == source {
 		return sha256.Sum256([]byte(source))
 	}

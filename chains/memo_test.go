@@ -15,7 +15,7 @@ func TestMemoEqualsRender(t *testing.T) {
 	in := tone(6000, 48000, 220, 0.2)
 	m := NewMemo(in, 48000, section.Normal, 1<<30)
 	c := chain(t, memoBlocks, "one, fuzz, two, pedal")
-	w := c.Wire(48000, section.Normal)
+	w := c.Plan(48000, section.Normal)
 	for _, jack := range c.Jacks() {
 		want := render(t, c, 48000, section.Normal, Volts(in), jack)[0]
 		got, err := m.Signal(context.Background(), w, jack)
@@ -39,7 +39,7 @@ func TestMemoComputesOnce(t *testing.T) {
 	in := tone(2000, 48000, 220, 0.2)
 	cost := func(m *Memo, order string) int64 {
 		before := m.Computed()
-		w := chain(t, memoBlocks, order).Wire(48000, section.Draft)
+		w := chain(t, memoBlocks, order).Plan(48000, section.Draft)
 		if _, err := m.Signal(context.Background(), w, "out"); err != nil {
 			t.Fatal(err)
 		}
@@ -71,7 +71,7 @@ func TestMemoComputesOnce(t *testing.T) {
 func TestMemoStopsAndGoesOn(t *testing.T) {
 	in := tone(2000, 48000, 220, 0.2)
 	m := NewMemo(in, 48000, section.Draft, 1<<30)
-	w := chain(t, memoBlocks, "fuzz, one").Wire(48000, section.Draft)
+	w := chain(t, memoBlocks, "fuzz, one").Plan(48000, section.Draft)
 	ended, cancel := context.WithCancel(context.Background())
 	cancel()
 	if _, err := m.Signal(ended, w, "out"); err == nil {
@@ -89,7 +89,7 @@ func TestMemoOfABoard(t *testing.T) {
 	f := shippedFile(t, "reference-board")
 	f.Recording = Recording{FullScale: 1}
 	c := takeOf(t, f, "riff")
-	w := c.Wire(48000, section.Draft)
+	w := c.Plan(48000, section.Draft)
 	jacks := []string{"board.send-3", "board.out", "out.left", "out.right"}
 	want := render(t, c, 48000, section.Draft, Volts(in), jacks...)
 	for k, jack := range jacks {

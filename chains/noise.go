@@ -6,10 +6,8 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -17,6 +15,7 @@ import (
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/measure"
+	"drywire/dsp/parallel"
 	"drywire/dsp/section"
 )
 
@@ -222,7 +221,7 @@ func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
 	return m
 }
 
-// ledger works on a wiring of its own, whose cores nobody else runs. In it the guitar's source is the pickup's open-circuit voltage: what the
+// ledger works on a wiring of its own. In it the guitar's source is the pickup's open-circuit voltage: what the
 // recording was made into cancels at rest.
 func (m *noiseMeter) ledger(c *Chain, jack string) (*Ledger, error) {
 	if err := c.Jack(jack); err != nil {
@@ -230,7 +229,7 @@ func (m *noiseMeter) ledger(c *Chain, jack string) (*Ledger, error) {
 	}
 	plain := *c
 	plain.Recording.Load = nil
-	w := plain.Wire(m.rate, section.Draft)
+	w := plain.Plan(m.rate, section.Draft)
 	m.setLines(w.Tail())
 	walk := &noiseWalk{
 		m: m, w: w, shares: map[[3]string]*Share{}, gain: make([]float64, len(m.centres)),
@@ -277,7 +276,7 @@ type wanted struct {
 // noiseWalk goes from the jack back to the guitar and gathers shares.
 type noiseWalk struct {
 	m      *noiseMeter
-	w      *Wiring
+	w      *Plan
 	wanted map[*circuit.Netlist][]wanted // what is heard of each section
 	driven map[string]wanted             // and of each driven source
 	done   map[string]bool               // stages by their names
@@ -368,7 +367,7 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	for i := range through {
 		through[i] = make([]complex128, len(mean))
 	}
-	each(len(mean), func(k int) {
+	parallel.For(len(mean), func(k int) {
 		f := n.m.centres[k]
 		own[k] = ac.NoiseOfSum(nodes, weights[k], dsp.Hertz(f))
 		for i, in := range inputs {
@@ -386,11 +385,11 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 			continue
 		}
 		for k, h := range through[i] {
-			n.gain[k] += square(h) * mean[k]
+			n.gain[k] += dsp.Abs2(h) * mean[k]
 		}
 		n.hum(func(f float64) float64 {
 			cell := n.m.cell(f)
-			return square(transfer(in, f, cell)) * mean[cell]
+			return dsp.Abs2(transfer(in, f, cell)) * mean[cell]
 		})
 	}
 	n.rippleIn(part, func(input string, f float64) complex128 {
@@ -420,17 +419,17 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 	}
 	for _, v := range heard { // every channel makes its own noise
 		mean := n.mean(v.rough)
-		n.rippleOf(s, func(f float64) float64 { cell := n.m.cell(f); return square(v.gain[cell]) * mean[cell] })
+		n.rippleOf(s, func(f float64) float64 { cell := n.m.cell(f); return dsp.Abs2(v.gain[cell]) * mean[cell] })
 		for k, g := range v.gain {
 			if s.Noise > 0 {
-				n.add(s.Name, "stage", k, s.Noise*s.Noise*square(g)*mean[k])
+				n.add(s.Name, "stage", k, s.Noise*s.Noise*dsp.Abs2(g)*mean[k])
 			}
 			if s.Converter > 0 {
-				n.add(s.Name, "converter", k, s.Converter*s.Converter*square(g)*mean[k])
+				n.add(s.Name, "converter", k, s.Converter*s.Converter*dsp.Abs2(g)*mean[k])
 			}
 		}
 	}
-	if s.Core.Tail() > 0 && !n.m.smooth(s) {
+	if s.Shape().Tail() > 0 && !n.m.smooth(s) {
 		if len(heard) != 1 || len(s.Sense) != 1 {
 			return fmt.Errorf("%s has memory and several channels: %w", s.Name, ErrNoLedger)
 		}
@@ -464,7 +463,7 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 
 // smooth says whether a stage states a response that hardly changes within a cell: an equaliser does, an echo does not.
 func (m *noiseMeter) smooth(s blocks.Stage) bool {
-	core, ok := s.Core.(blocks.Responder)
+	core, ok := s.Shape().(blocks.Responder)
 	if !ok || len(s.Sense) != 1 || len(s.Drive) != 1 {
 		return false
 	}
@@ -485,14 +484,15 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	for c := range all {
 		all[c] = make([]complex128, len(m.centres))
 	}
-	if core, ok := s.Core.(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
+	if core, ok := s.Shape().(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
 		for k, f := range m.centres {
 			all[0][k] = core.Response(dsp.Hertz(f))
 		}
 		return all
 	}
 	in, out := make([][]float64, len(s.Sense)), make([][]float64, len(s.Drive))
-	length := blockSize + 2*s.Core.Latency()
+	core := s.New()
+	length := impulseBlock + 2*core.Latency()
 	for k := range in {
 		in[k] = make([]float64, length)
 	}
@@ -500,14 +500,12 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 		out[k] = make([]float64, length)
 	}
 	in[input][0] = impulse
-	s.Core.Reset()
-	s.Core.Process(out, in)
-	s.Core.Reset()
+	core.Process(out, in)
 	for c, x := range out {
-		each(len(m.centres), func(k int) {
+		parallel.For(len(m.centres), func(k int) {
 			for t, v := range x {
 				if v != 0 {
-					angle := -2 * math.Pi * m.centres[k] / float64(m.rate) * float64(t-s.Core.Latency())
+					angle := -2 * math.Pi * m.centres[k] / float64(m.rate) * float64(t-core.Latency())
 					all[c][k] += cmplx.Rect(v/impulse, angle)
 				}
 			}
@@ -515,6 +513,9 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	}
 	return all
 }
+
+// impulseBlock is how many samples of an impulse response are worked out at a time, and how many of a stage without memory.
+const impulseBlock = 512
 
 // impulse is a voltage so small that every core's limits leave it alone.
 const impulse = 1e-3
@@ -565,7 +566,7 @@ func (c *Chain) owner(element string) string {
 }
 
 // powerOf is the power response of a stage's core, line by line: by what it states, or else from the response to an impulse small enough to be left alone by
-// any limit. The core is put to rest before and after.
+// any limit.
 func (m *noiseMeter) powerOf(s blocks.Stage, channel int) []float64 {
 	key := fmt.Sprintf("%s %d", s.Key, channel)
 	if p := m.rough[key]; p != nil {
@@ -573,31 +574,30 @@ func (m *noiseMeter) powerOf(s blocks.Stage, channel int) []float64 {
 	}
 	p := make([]float64, m.lines/2+1)
 	m.rough[key] = p
-	if core, ok := s.Core.(blocks.Responder); ok {
+	if core, ok := s.Shape().(blocks.Responder); ok {
 		step := float64(m.rate) / float64(m.lines)
-		each(len(p), func(k int) { p[k] = square(core.Response(dsp.Hertz(float64(k) * step))) })
+		parallel.For(len(p), func(k int) { p[k] = dsp.Abs2(core.Response(dsp.Hertz(float64(k) * step))) })
 		return p
 	}
 	x := make([]float64, m.lines)
 	x[0] = impulse
-	s.Core.Reset()
+	core := s.New()
 	out, in := make([][]float64, len(s.Drive)), [][]float64{nil}
 	for c := range out {
-		out[c] = make([]float64, blockSize)
+		out[c] = make([]float64, impulseBlock)
 	}
-	for at := 0; at < len(x); at += blockSize {
-		b := x[at:min(at+blockSize, len(x))]
+	for at := 0; at < len(x); at += impulseBlock {
+		b := x[at:min(at+impulseBlock, len(x))]
 		in[0] = b
 		for c := range out {
 			out[c] = out[c][:len(b)]
 		}
-		s.Core.Process(out, in)
+		core.Process(out, in)
 		copy(b, out[channel])
 	}
-	s.Core.Reset()
 	lines := fourier.NewFFT(m.lines).Coefficients(nil, x)
 	for k, z := range lines {
-		p[k] = square(z) / (impulse * impulse)
+		p[k] = dsp.Abs2(z) / (impulse * impulse)
 	}
 	return p
 }
@@ -619,20 +619,4 @@ func (m *noiseMeter) means(power []float64) []float64 {
 		out[k] = sum / float64(to-from)
 	}
 	return out
-}
-
-func square(z complex128) float64 { a := cmplx.Abs(z); return a * a }
-
-// each calls f for every number below n, on all cores.
-func each(n int, f func(int)) {
-	var all sync.WaitGroup
-	workers := runtime.GOMAXPROCS(0)
-	for w := range workers {
-		all.Go(func() {
-			for k := w; k < n; k += workers {
-				f(k)
-			}
-		})
-	}
-	all.Wait()
 }

@@ -11,6 +11,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/dsp"
+	"drywire/dsp/parallel"
 )
 
 // AddNoise makes the renderer noisy, before it runs: every section adds to each node that is read from it a Gaussian noise with the spectrum
@@ -20,19 +21,15 @@ import (
 // The noises of two nodes of one section are made apart; in truth they are partly the same. And what a section makes itself is added at its output, so that
 // it does not change with the signal.
 func (r *Renderer) AddNoise(seed uint64) error {
-	rate := float64(r.Wiring.Rate)
-	for k := range r.steps {
-		st := &r.steps[k]
-		st.noise = nil
-		for _, name := range st.names {
-			density, err := r.Wiring.ownDensity(st.section == nil, name)
-			if err != nil {
-				return err
-			}
-			h := fnv.New64a()
-			h.Write([]byte(name))
-			st.noise = append(st.noise, newHiss(rand.New(rand.NewPCG(seed, h.Sum64())), rate, density))
+	rate := float64(r.Plan.Rate)
+	for _, out := range r.Signals() {
+		density, err := r.Plan.Wiring.ownDensity(out.Stage, out.Name)
+		if err != nil {
+			return err
 		}
+		h := fnv.New64a()
+		h.Write([]byte(out.Name))
+		r.Add(out.Name, newHiss(rand.New(rand.NewPCG(seed, h.Sum64())), rate, density))
 	}
 	return nil
 }
@@ -76,7 +73,7 @@ func newHiss(rng *rand.Rand, rate float64, density func(f float64) float64) *his
 	// A white noise of unit variance has the density 2/rate.
 	amplitude := make([]complex128, hissTaps/2+1)
 	points := make([]float64, len(amplitude))
-	each(len(points), func(k int) {
+	parallel.For(len(points), func(k int) {
 		f := math.Max(1, float64(k)*rate/hissTaps) // at 0 Hz nothing need be defined
 		points[k] = math.Sqrt(density(f) * rate / 2)
 	})
@@ -116,7 +113,8 @@ func (h *hiss) next() {
 	h.ready = h.block[:hissTaps]
 }
 
-func (h *hiss) add(x []float64) {
+// Add implements render.Adder.
+func (h *hiss) Add(x []float64) {
 	for len(x) > 0 {
 		if len(h.ready) == 0 {
 			h.next()

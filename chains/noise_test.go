@@ -99,7 +99,7 @@ func TestNoiseThroughEcho(t *testing.T) {
 	want := 10 * math.Log10((1-mix)*(1-mix)+mix*mix/(1-feedback*feedback))
 	c := chain(t, "echo: {kind: delay, time: 380 ms, repeats: 4, mix: 50 %, tone: 16 kHz}", "echo")
 	m := newNoiseMeter(48000, noiseCells)
-	w := c.Wire(48000, section.Draft)
+	w := c.Plan(48000, section.Draft)
 	m.setLines(w.Tail())
 	sum, count := 0.0, 0.0
 	for k, p := range m.means(m.powerOf(w.Stages[0], 0)) {
@@ -140,11 +140,11 @@ func TestHum(t *testing.T) {
 	flat, weighted := 0.0, 0.0
 	for k, line := range s.Lines {
 		n := float64(k + 1)
-		h, err := c.Wire(48000, section.Draft).Response("out", dsp.Hertz(50*n))
+		h, err := c.Plan(48000, section.Draft).Response("out", dsp.Hertz(50*n))
 		if err != nil {
 			t.Fatal(err)
 		}
-		want := 2e-3 * 2e-3 / (n * n) / sum * square(h)
+		want := 2e-3 * 2e-3 / (n * n) / sum * dsp.Abs2(h)
 		if line.Frequency != 50*n || math.Abs(10*math.Log10(line.Power/want)) > 0.001 {
 			t.Errorf("line %d: %v Hz, %g V², want %v Hz, %g V²", k+1, line.Frequency, line.Power, 50*n, want)
 		}
@@ -243,7 +243,7 @@ var noiseCases = []struct {
 func TestNoiseReference(t *testing.T) {
 	const bound = 0.1 // dB
 	for _, c := range noiseCases {
-		w := chain(t, c.blocks, c.order, c.set...).Wire(48000, section.Normal)
+		w := chain(t, c.blocks, c.order, c.set...).Plan(48000, section.Normal)
 		part := w.Section(c.node)
 		deck := part.Deck(circuit.Deck{
 			Title: "noise of the section with " + c.node,
@@ -341,7 +341,7 @@ func TestNoiseRendered(t *testing.T) {
 
 	} {
 		jacks := []string{"guitar", c.Blocks[1].Name + ".out", "out"}
-		r, err := c.Wire(rate, section.Draft).Renderer(jacks...)
+		r, err := c.Plan(rate, section.Draft).Renderer(jacks...)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -403,7 +403,7 @@ func runNoise(t *testing.T, r *Renderer, in []float64) [][]float64 {
 func TestRenderedNoiseIsASeed(t *testing.T) {
 	const n = 20000
 	make_ := func(seed uint64, noisy bool, src Source) []float64 {
-		r, err := chain(t, "buffer: {kind: buffer}", "buffer").Wire(48000, section.Draft).Renderer("out")
+		r, err := chain(t, "buffer: {kind: buffer}", "buffer").Plan(48000, section.Draft).Renderer("out")
 		if err != nil {
 			t.Fatal(err)
 		}

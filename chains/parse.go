@@ -32,7 +32,7 @@ func Parse(name string, src []byte) (*File, error) {
 }
 
 func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
-	r := &reader{name: name, places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}}
+	r := &reader{yamlReader: *newYAMLReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*Setting]ast.Node{}}
 	defer func() {
 		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
 			r.fault(1, 1, "not readable as YAML: %v", p)
@@ -59,7 +59,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *File, err error) {
 }
 
 // report is the first faults by their places, with the lines that they are in.
-func (r *reader) report() Faults {
+func (r *yamlReader) report() Faults {
 	slices.SortStableFunc(r.faults, func(a, b Fault) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
@@ -84,10 +84,7 @@ func newFile() *File {
 	}
 }
 
-const (
-	defaultPickup = "humbucker"
-	plainTake     = "as written" // the take of a file that has none
-)
+const plainTake = "as written" // the take of a file that has none
 
 // fileKeys is the top of the file. Blocks are read before the orders that name them, and all that a take may set
 // before the takes.
@@ -343,8 +340,8 @@ func guitarKeys() []key[Guitar] {
 				return func(g *Guitar) { g.Pickup = p }
 			},
 		},
-		movingKey("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *Guitar, v float64) { g.Volume = v }, func(g *Guitar, c *Curve) { g.volume = c }),
-		movingKey("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *Guitar, v float64) { g.Tone = v }, func(g *Guitar, c *Curve) { g.tone = c }),
+		movingKey("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *Guitar, v float64) { g.Volume = v }, func(g *Guitar, c *Curve) { g.VolumeCurve = c }),
+		movingKey("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *Guitar, v float64) { g.Tone = v }, func(g *Guitar, c *Curve) { g.ToneCurve = c }),
 		quantityKey("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
 		quantityKey("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
 		quantityKey("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),

@@ -1,6 +1,7 @@
 package chains
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -10,8 +11,25 @@ import (
 	"drywire/dsp"
 )
 
+// More than any board has.
+const (
+	maxBlocks = 200 // in the file, and so in an order
+	maxTakes  = 500
+)
+
 // reserved are the names of other things that have jacks or settings.
 var reserved = []string{"guitar", "load", "out", "recorded", "recording"}
+
+// blockName says why a block may not be called that; nil where it may.
+func blockName(name string) error {
+	switch {
+	case slices.Contains(reserved, name):
+		return fmt.Errorf("a block may not be called %q: that is something else already (reserved: %s)", name, strings.Join(reserved, ", "))
+	case !nameForm.MatchString(name):
+		return fmt.Errorf("a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", name)
+	}
+	return nil
+}
 
 func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) func(*File) {
 	return func(r *reader, path string, n ast.Node) func(*File) {
@@ -31,11 +49,8 @@ func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) f
 		}
 		for _, p := range pairs {
 			name := p.Key.GetToken().Value
-			switch {
-			case slices.Contains(reserved, name):
-				r.at(p.Key, "a block may not be called %q: that is something else already (reserved: %s)", name, strings.Join(reserved, ", "))
-			case !nameForm.MatchString(name):
-				r.at(p.Key, "a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", name)
+			if err := blockName(name); err != nil {
+				r.at(p.Key, "%v", err)
 			}
 			r.places[name] = p.Key
 			if b, ok := readBlock(r, name, p.Value, kinds); ok {
@@ -98,7 +113,7 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (Block,
 }
 
 // quietPairs is the entries of a map, without a word about what is wrong with it.
-func (r *reader) quietPairs(n ast.Node) ([]*ast.MappingValueNode, bool) {
+func (r *yamlReader) quietPairs(n ast.Node) ([]*ast.MappingValueNode, bool) {
 	faults := r.faults
 	pairs, ok := r.pairs("", n, "")
 	r.faults = faults
@@ -120,7 +135,7 @@ func blockKeys(kind *blocks.Kind) []key[Block] {
 		schema: object{"const": kind.Name, "description": kind.Brief},
 		read:   func(*reader, string, ast.Node) func(*Block) { return nil },
 	}}
-	keys = append(keys, knobKeys(kind, func(b *Block) (*blocks.Settings, *curves) { return &b.Settings, &b.moves })...)
+	keys = append(keys, knobKeys(kind, func(b *Block) (*blocks.Settings, *Curves) { return &b.Settings, &b.Moves })...)
 	if _, ok := kind.Knob("supply"); ok {
 		keys = append(keys, powerKey(kind, func(b *Block, power string) { b.Power = power }))
 	}
@@ -152,7 +167,7 @@ func within[T, U any](keys []key[T], of func(*U) *T) []key[U] {
 }
 
 // knobKeys are the knobs of a block of this kind; of says where its settings are, and those of them that move.
-func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *curves)) []key[T] {
+func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *Curves)) []key[T] {
 	var keys []key[T]
 	for _, k := range kind.Knobs {
 		if k.Words != nil {
@@ -175,15 +190,15 @@ func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *curves))
 
 // addTargets lets takes set the knobs of a block, and the output that it is plugged into.
 func (r *reader) addTargets(name string, kind *blocks.Kind) {
-	knobs := knobKeys(kind, func(p *Placed) (*blocks.Settings, *curves) { return &p.Settings, &p.moves })
-	r.targets = append(r.targets, lifted(name, knobs, func(c *Chain) *Placed { return c.pool[name] })...)
+	knobs := knobKeys(kind, func(p *Placed) (*blocks.Settings, *Curves) { return &p.Settings, &p.Moves })
+	r.targets = append(r.targets, lifted(name, knobs, func(c *Chain) *Placed { return c.Block(name) })...)
 	if _, ok := kind.Knob("supply"); ok {
 		power := powerKey(kind, func(p *Placed, power string) { p.Power = power })
-		r.targets = append(r.targets, lifted(name, []key[Placed]{power}, func(c *Chain) *Placed { return c.pool[name] })...)
+		r.targets = append(r.targets, lifted(name, []key[Placed]{power}, func(c *Chain) *Placed { return c.Block(name) })...)
 	}
 	if kind.Name == speakerKind {
 		cabinet := cabinetKey(func(p *Placed, c *Cabinet) { p.Cabinet = c })
-		r.targets = append(r.targets, lifted(name, []key[Placed]{cabinet}, func(c *Chain) *Placed { return c.pool[name] })...)
+		r.targets = append(r.targets, lifted(name, []key[Placed]{cabinet}, func(c *Chain) *Placed { return c.Block(name) })...)
 	}
 }
 

@@ -285,18 +285,18 @@ func (r *reader) useAll() {
 }
 
 // loopsUsed faults presets, toggles and loops of a take that has no switcher in its order.
-func (r *reader) loopsUsed(f *File, t Take, order []string) {
+func (r *reader) loopsUsed(f *File, t Take, read readTake, order []string) {
 	if slices.Contains(order, r.switcher) {
 		return
 	}
 	if p := f.preset(t.Preset); p != nil && (len(p.Loops) > 0 || p.Trim != nil) {
-		r.at(t.keys["preset"], "take %q has no switcher in its order, so preset %q has no loops there", t.Name, t.Preset)
+		r.at(read.keys["preset"], "take %q has no switcher in its order, so preset %q has no loops there", t.Name, t.Preset)
 	}
 	if len(t.Toggle) > 0 {
-		r.at(t.keys["toggle"], "take %q has no switcher in its order, so there is nothing to toggle", t.Name)
+		r.at(read.keys["toggle"], "take %q has no switcher in its order, so there is nothing to toggle", t.Name)
 	}
 	if len(t.Loops) > 0 {
-		r.at(t.keys["loops"], "take %q has no switcher in its order, so it has no loops", t.Name)
+		r.at(read.keys["loops"], "take %q has no switcher in its order, so it has no loops", t.Name)
 	}
 }
 
@@ -535,14 +535,14 @@ func powerKey[T any](kind *blocks.Kind, set func(*T, string)) key[T] {
 }
 
 // settable faults a changed supply of a block that has the voltage of its power, and a changed knob of a cone that a cabinet has taken the place of.
-func (r *reader) settable(f *File, s Setting) {
+func (r *reader) settable(f *File, s *Setting) {
 	part, knob, _ := strings.Cut(s.Target, ".")
 	for _, b := range f.Blocks {
 		if b.Name == part && b.Cabinet != nil {
-			r.idle(s.node, part, knob, b.Cabinet.Path)
+			r.idle(r.setAt[s], part, knob, b.Cabinet.Path)
 		}
 		if knob == "supply" && b.Name == part && b.Power != "" {
-			r.at(s.node, "%s changes nothing: %s is plugged into %s; change %s.power", s.Target, part, b.Power, part)
+			r.at(r.setAt[s], "%s changes nothing: %s is plugged into %s; change %s.power", s.Target, part, b.Power, part)
 		}
 	}
 }

@@ -20,14 +20,21 @@ const (
 	maxIndent = 40       // columns that a line may be indented by
 	maxKeys   = 2000
 	maxTokens = 20000
-
-	maxBlocks = 200 // in the file, and so in an order
-	maxTakes  = 500
 )
+
+// yamlReader reads the values of one text and gathers its faults.
+type yamlReader struct {
+	name   string // of the text, in faults
+	lines  []string
+	faults Faults
+}
+
+// newYAMLReader reads a text that messages call by that name.
+func newYAMLReader(name string) *yamlReader { return &yamlReader{name: name} }
 
 // guard turns a file into the body of its one document, or into a fault. It refuses what the chain file has no
 // use for (anchors, aliases, tags, directives, a second document) and what would cost the parser too much.
-func (r *reader) guard(src []byte) (body ast.Node) {
+func (r *yamlReader) guard(src []byte) (body ast.Node) {
 	if len(src) > maxSize {
 		r.fault(1, 1, "the file has %d kB; a chain file has at most %d kB", (len(src)+1023)>>10, maxSize>>10)
 		return nil
@@ -63,7 +70,7 @@ func (r *reader) guard(src []byte) (body ast.Node) {
 }
 
 // text cuts the file into lines that hold nothing but text, and faults where it does not.
-func (r *reader) text(src []byte) bool {
+func (r *yamlReader) text(src []byte) bool {
 	all := strings.ReplaceAll(strings.ReplaceAll(string(src), "\r\n", "\n"), "\r", "\n")
 	r.lines = strings.Split(all, "\n")
 	for i, line := range r.lines {
@@ -97,7 +104,7 @@ func (r *reader) text(src []byte) bool {
 }
 
 // tokens faults what the parser must not see.
-func (r *reader) tokens(tokens token.Tokens) bool {
+func (r *yamlReader) tokens(tokens token.Tokens) bool {
 	refuse := func(t *token.Token, format string, args ...any) bool {
 		r.fault(t.Position.Line, t.Position.Column, format, args...)
 		return false
@@ -158,7 +165,7 @@ var hints = map[string]string{
 }
 
 // syntax turns the parser's complaint into a fault.
-func (r *reader) syntax(err error) {
+func (r *yamlReader) syntax(err error) {
 	line, column, text := 1, 1, ""
 	if e, ok := err.(interface {
 		GetToken() *token.Token
@@ -179,7 +186,7 @@ func (r *reader) syntax(err error) {
 }
 
 // fault notes a mistake at a place.
-func (r *reader) fault(line, column int, format string, args ...any) {
+func (r *yamlReader) fault(line, column int, format string, args ...any) {
 	line = min(max(line, 1), max(len(r.lines), 1))
 	longest := 1
 	if line <= len(r.lines) {

@@ -13,9 +13,7 @@ import (
 
 // reader walks one file and gathers its faults.
 type reader struct {
-	name   string
-	lines  []string
-	faults Faults
+	yamlReader
 
 	declared   []string            // names of blocks, as far as they could be read
 	undeclared bool                // blocks could not be read at all: no name can be called unknown
@@ -30,6 +28,14 @@ type reader struct {
 	switcher string   // the name of the block that is one; "" for none
 	loops    []Loop   // its loops
 	presets  []string // names of presets
+	takes    []readTake
+	setAt    map[*Setting]ast.Node // where each setting of a take or a preset is
+}
+
+// readTake is where the file has a take.
+type readTake struct {
+	node ast.Node
+	keys map[string]ast.Node
 }
 
 // key is one key of a map in the file: it reads its value and describes it to editors. The tables of keys
@@ -87,7 +93,7 @@ func readMap[T any](r *reader, path string, n ast.Node, like string, keys []key[
 }
 
 // pairs are the entries of a map, without those whose key was there before.
-func (r *reader) pairs(path string, n ast.Node, like string) ([]*ast.MappingValueNode, bool) {
+func (r *yamlReader) pairs(path string, n ast.Node, like string) ([]*ast.MappingValueNode, bool) {
 	var all []*ast.MappingValueNode
 	switch n := n.(type) {
 	case *ast.MappingNode:
@@ -117,7 +123,7 @@ func (r *reader) pairs(path string, n ast.Node, like string) ([]*ast.MappingValu
 }
 
 // list is the entries of a list.
-func (r *reader) list(path string, n ast.Node, like string) ([]ast.Node, bool) {
+func (r *yamlReader) list(path string, n ast.Node, like string) ([]ast.Node, bool) {
 	s, ok := n.(*ast.SequenceNode)
 	if !ok {
 		r.wrong(path, n, "a list "+like)
@@ -127,7 +133,7 @@ func (r *reader) list(path string, n ast.Node, like string) ([]ast.Node, bool) {
 }
 
 // scalar is the text of a value as written, without its quotes.
-func (r *reader) scalar(path string, n ast.Node, want string) (string, bool) {
+func (r *yamlReader) scalar(path string, n ast.Node, want string) (string, bool) {
 	switch n := n.(type) {
 	case *ast.LiteralNode:
 		return n.Value.Value, true
@@ -140,7 +146,7 @@ func (r *reader) scalar(path string, n ast.Node, want string) (string, bool) {
 }
 
 // line is a text of one line, and not empty.
-func (r *reader) line(path string, n ast.Node, want string) (string, bool) {
+func (r *yamlReader) line(path string, n ast.Node, want string) (string, bool) {
 	s, ok := r.scalar(path, n, want)
 	if !ok {
 		return "", false
@@ -182,7 +188,7 @@ func (r *reader) within(path string, n ast.Node, text string, v float64, unit ds
 }
 
 // choice is one of some words.
-func (r *reader) choice(path string, n ast.Node, words []string) (string, bool) {
+func (r *yamlReader) choice(path string, n ast.Node, words []string) (string, bool) {
 	s, ok := r.scalar(path, n, "one of: "+strings.Join(words, ", "))
 	if !ok {
 		return "", false
@@ -195,7 +201,7 @@ func (r *reader) choice(path string, n ast.Node, words []string) (string, bool) 
 }
 
 // unknown is the fault of a word that is none of those allowed. format has one verb, for the word.
-func (r *reader) unknown(n ast.Node, format, word, near, plural string, allowed []string) {
+func (r *yamlReader) unknown(n ast.Node, format, word, near, plural string, allowed []string) {
 	text := fmt.Sprintf(format, clipped(word, 60))
 	if near != "" {
 		text += fmt.Sprintf("; did you mean %q?", near)
@@ -207,7 +213,7 @@ func (r *reader) unknown(n ast.Node, format, word, near, plural string, allowed 
 }
 
 // wrong is the fault of a value of the wrong sort.
-func (r *reader) wrong(path string, n ast.Node, want string) {
+func (r *yamlReader) wrong(path string, n ast.Node, want string) {
 	found := "a value of another sort"
 	switch n := n.(type) {
 	case nil, *ast.NullNode:
@@ -228,7 +234,7 @@ func (r *reader) wrong(path string, n ast.Node, want string) {
 }
 
 // at notes a fault at a node.
-func (r *reader) at(n ast.Node, format string, args ...any) {
+func (r *yamlReader) at(n ast.Node, format string, args ...any) {
 	line, column := start(n)
 	r.fault(line, column, format, args...)
 }

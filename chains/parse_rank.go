@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml/ast"
+
+	"drywire/chains/measures"
 )
 
 // Keep is what every order that is tried has to keep to.
@@ -15,26 +17,10 @@ type Keep struct {
 	Together [][]string // the blocks of each list stand next to each other, in any order
 }
 
-// Wish is something that a ranking of orders can go by. What it measures, in which unit, is with the ranking; here is what the file may ask for.
-type Wish struct{ Name, Brief string }
-
-// Wishes is what may stand under prefer, in the order of the alphabet.
-func Wishes() []Wish {
-	return []Wish{
-		{"brightness kept", "no treble is lost on the way"},
-		{"clean-up", "the distortion goes when the guitar's volume is rolled back"},
-		{"clear repeats", "a repeat of the delay stays apart from what is played over it"},
-		{"dynamics kept", "loud and soft stay apart"},
-		{"headroom", "no stage comes near its ceiling"},
-		{"quiet", "little noise under the playing"},
-		{"sustain", "a held note rings long"},
-	}
-}
-
-func wishNames() []string {
+func objectives() []string {
 	var names []string
-	for _, w := range Wishes() {
-		names = append(names, w.Name)
+	for _, m := range measures.Objectives() {
+		names = append(names, m.Name)
 	}
 	return names
 }
@@ -119,29 +105,29 @@ func preferKey() key[File] {
 	const brief = "what rank goes by, like [quiet, headroom]"
 	return key[File]{
 		name: "prefer", brief: brief,
-		schema: object{"type": "array", "description": brief, "minItems": 1, "uniqueItems": true, "items": object{"enum": wishNames(), "description": "a wish"}},
+		schema: object{"type": "array", "description": brief, "minItems": 1, "uniqueItems": true, "items": object{"enum": objectives(), "description": "an objective"}},
 		read: func(r *reader, path string, n ast.Node) func(*File) {
-			nodes, ok := r.list(path, n, "of wishes, like [quiet, headroom]")
+			nodes, ok := r.list(path, n, "of objectives, like [quiet, headroom]")
 			if !ok {
 				return nil
 			}
 			if len(nodes) == 0 {
-				r.at(n, "prefer is empty; leave it out, or name wishes (%s)", strings.Join(wishNames(), ", "))
+				r.at(n, "prefer is empty; leave it out, or name objectives (%s)", strings.Join(objectives(), ", "))
 				return nil
 			}
-			var wishes []string
+			var list []string
 			for _, node := range nodes {
-				w, ok := r.choice(path, node, wishNames())
+				w, ok := r.choice(path, node, objectives())
 				if !ok {
 					return nil
 				}
-				if slices.Contains(wishes, w) {
+				if slices.Contains(list, w) {
 					r.at(node, "%q is in prefer twice", w)
 					return nil
 				}
-				wishes = append(wishes, w)
+				list = append(list, w)
 			}
-			return func(f *File) { f.Prefer = wishes }
+			return func(f *File) { f.Prefer = list }
 		},
 	}
 }

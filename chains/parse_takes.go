@@ -74,7 +74,7 @@ func readTakes(r *reader, path string, n ast.Node) func(*File) {
 			}
 			first[t.Name] = line
 		}
-		t.node, t.keys = node, seen
+		r.takes = append(r.takes, readTake{node, seen})
 		takes = append(takes, t)
 	}
 	return func(f *File) { f.Takes = takes }
@@ -178,6 +178,7 @@ func (r *reader) settings(path string, n ast.Node) ([]Setting, bool) {
 		names[i] = t.name
 	}
 	var settings []Setting
+	var keys []ast.Node
 	for _, p := range pairs {
 		name := p.Key.GetToken().Value
 		i := slices.Index(names, name)
@@ -186,8 +187,12 @@ func (r *reader) settings(path string, n ast.Node) ([]Setting, bool) {
 			continue
 		}
 		if apply := targets[i].read(r, name, p.Value); apply != nil {
-			settings = append(settings, Setting{Target: name, Text: written(p.Value), apply: apply, node: p.Key})
+			settings = append(settings, Setting{Target: name, Text: written(p.Value), Apply: apply})
+			keys = append(keys, p.Key)
 		}
+	}
+	for k := range settings {
+		r.setAt[&settings[k]] = keys[k]
 	}
 	return settings, true
 }
@@ -245,18 +250,22 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 			}
 		}
 	}
-	for _, t := range f.Takes {
-		if t.keys["order"] == nil && seen["order"] == nil {
+	for k, t := range f.Takes {
+		var read readTake
+		if k < len(r.takes) {
+			read = r.takes[k]
+		}
+		if read.keys["order"] == nil && seen["order"] == nil {
 			at := n
-			if t.node != nil {
-				at = t.node
+			if read.node != nil {
+				at = read.node
 			}
 			r.at(at, "order is missing: the blocks' names, like order: [fuzz, buffer]")
 			seen["order"] = at // once is enough
 			r.useAll()
 		}
 		order, split, known := f.Order, f.Split, f.Order != nil
-		if t.keys["order"] != nil {
+		if read.keys["order"] != nil {
 			order, split, known = t.Order, t.Split, t.Order != nil
 		}
 		if !known {
@@ -265,32 +274,33 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 		if split != nil {
 			order = append(append(slices.Clone(order), split.Left...), split.Right...)
 		}
-		r.loopsUsed(f, t, order)
-		if t.keys["loops"] != nil && t.Loops == nil {
+		r.loopsUsed(f, t, read, order)
+		if read.keys["loops"] != nil && t.Loops == nil {
 			continue // likewise
 		}
 		var loops []Loop // without the switcher on the board, none
 		if slices.Contains(order, r.switcher) {
 			loops = overlaid(r.loops, t.Loops)
-			r.apart(t, order)
+			r.apart(t, read, order)
 		}
 		for _, name := range t.Off {
 			switch l := holder(loops, name); {
 			case name == r.switcher:
-				r.at(t.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
+				r.at(read.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
 			case l == nil && !slices.Contains(order, name):
-				r.at(t.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
+				r.at(read.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
 			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
-				r.at(t.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
+				r.at(read.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
 			}
 		}
-		for _, s := range t.Set {
+		for i := range t.Set {
+			s := &t.Set[i]
 			part, _, _ := strings.Cut(s.Target, ".")
 			switch l := holder(loops, part); {
 			case l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
-				r.at(s.node, "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
+				r.at(r.setAt[s], "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
 			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
-				r.at(s.node, "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
+				r.at(r.setAt[s], "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
 			}
 			r.settable(f, s)
 		}
@@ -299,29 +309,23 @@ func (r *reader) orders(n ast.Node, f *File, seen map[string]ast.Node) {
 		r.useAll()
 	}
 	for _, p := range f.Presets {
-		for i, s := range p.Set {
+		for i := range p.Set {
+			s := &p.Set[i]
 			r.settable(f, s)
 			part, _, _ := strings.Cut(s.Target, ".")
 			if l := holder(r.loops, part); l != nil && !slices.Contains(p.Loops, l.Number) && !f.reachedOn(p.Name, part) {
-				r.at(s.node, "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
+				r.at(r.setAt[s], "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
 			}
-			p.Set[i].node = nil
-		}
-	}
-	for i, t := range f.Takes { // the tree of the file is needed no longer
-		f.Takes[i].node, f.Takes[i].keys = nil, nil
-		for j := range t.Set {
-			t.Set[j].node = nil
 		}
 	}
 }
 
 // apart faults blocks that a take has in a loop and in its order, which is flattened and holds the switcher.
-func (r *reader) apart(t Take, order []string) {
-	if t.keys["order"] == nil {
+func (r *reader) apart(t Take, read readTake, order []string) {
+	if read.keys["order"] == nil {
 		for _, name := range order {
 			if in := holder(t.Loops, name); in != nil {
-				r.at(t.keys["loops"], "block %q is in order and, in take %q, in loop %d of %s; give the take an order without it", name, t.Name, in.Number, r.switcher)
+				r.at(read.keys["loops"], "block %q is in order and, in take %q, in loop %d of %s; give the take an order without it", name, t.Name, in.Number, r.switcher)
 			}
 		}
 		return
@@ -336,7 +340,7 @@ func (r *reader) apart(t Take, order []string) {
 			rest := slices.DeleteFunc(slices.Clone(in.Blocks), func(b string) bool { return b == name })
 			hint += fmt.Sprintf(" (in this take it is not there with loops: {%d: %s})", in.Number, flowNames(rest))
 		}
-		r.at(valueOf(t.node, "order"), "block %q is in takes.order and in loop %d of %s; %s", name, in.Number, r.switcher, hint)
+		r.at(valueOf(read.node, "order"), "block %q is in takes.order and in loop %d of %s; %s", name, in.Number, r.switcher, hint)
 	}
 }
 

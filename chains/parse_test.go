@@ -226,21 +226,21 @@ func TestFaults(t *testing.T) {
 	if err != nil || len(files) < 40 {
 		t.Fatalf("%d bad files, want 40 or more (%v)", len(files), err)
 	}
-	for _, file := range files {
-		src, err := os.ReadFile(file)
+	for _, path := range files {
+		src, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, err = parse(filepath.Base(file), src, testKinds)
+		_, err = parse(filepath.Base(path), src, testKinds)
 		if err == nil {
-			t.Errorf("%s: no fault", file)
+			t.Errorf("%s: no fault", path)
 			continue
 		}
 		var faults Faults
 		if !errors.As(err, &faults) || len(faults) == 0 {
-			t.Errorf("%s: %T, want Faults", file, err)
+			t.Errorf("%s: %T, want Faults", path, err)
 		}
-		golden(t, strings.TrimSuffix(file, ".yaml")+".txt", err.Error()+"\n")
+		golden(t, strings.TrimSuffix(path, ".yaml")+".txt", err.Error()+"\n")
 	}
 }
 

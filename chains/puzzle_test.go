@@ -69,7 +69,7 @@ func TestPuzzle(t *testing.T) {
 	type reading struct{ into, peak, level, loud, low, noise, over float64 }
 	look := func(take string, sustain, volume float64) (r reading) {
 		c := turned(t, f, take, sustain, volume)
-		w := c.Wire(classicRate, section.Draft)
+		w := c.Plan(classicRate, section.Draft)
 		at := func(node string) []float64 {
 			y, err := memo.Signal(t.Context(), w, node)
 			if err != nil {
@@ -170,7 +170,7 @@ func TestPuzzleHypotheses(t *testing.T) {
 		t.Helper()
 		return gains(t, takeOf(t, f, take), jack)(hz)
 	}
-	noise := func(t *testing.T, f *File, take, jack string, weighting func(float64) float64) float64 {
+	noiseIn := func(t *testing.T, f *File, take, jack string, weighting func(float64) float64) float64 {
 		l, err := takeOf(t, f, take).Noise(classicRate, jack)
 		if err != nil {
 			t.Fatal(err)
@@ -206,7 +206,7 @@ func TestPuzzleHypotheses(t *testing.T) {
 		// The other kind of fuzz, in the same place.
 		old := other("{kind: op-amp-fuzz, sustain: 7, volume: 5}", "{kind: fuzz, fuzz: 8, level: 5}")
 		level := gain(t, old, octaveBypassed, "amp.in", 1000) - gain(t, old, fuzzBypassed, "amp.in", 1000)
-		hiss := noise(t, old, octaveBypassed, "amp.in", AWeighted) - noise(t, old, fuzzBypassed, "amp.in", AWeighted)
+		hiss := noiseIn(t, old, octaveBypassed, "amp.in", AWeighted) - noiseIn(t, old, fuzzBypassed, "amp.in", AWeighted)
 		same := gain(t, f, octaveBypassed, "amp.in", 1000) - gain(t, f, fuzzBypassed, "amp.in", 1000)
 		loud := func(take string) float64 {
 			return dsp.ToDB(rms(render(t, takeOf(t, old, take), classicRate, section.Draft, Volts(lowRiff()), "amp.in")[0]))
@@ -219,8 +219,8 @@ func TestPuzzleHypotheses(t *testing.T) {
 	})
 
 	t.Run("noise", func(t *testing.T) {
-		buffer := noise(t, f, octaveBypassed, "amp.in", AWeighted) - noise(t, f, noOctave, "amp.in", AWeighted)
-		on := noise(t, f, octaveOn, "amp.in", AWeighted) - noise(t, f, fuzzOn, "amp.in", AWeighted)
+		buffer := noiseIn(t, f, octaveBypassed, "amp.in", AWeighted) - noiseIn(t, f, noOctave, "amp.in", AWeighted)
+		on := noiseIn(t, f, octaveOn, "amp.in", AWeighted) - noiseIn(t, f, fuzzOn, "amp.in", AWeighted)
 		t.Logf("noise at rest: the buffer adds %.2f dB; the octave that is on, first in place of last, %.2f dB", buffer, on)
 		if buffer > 0.2 || on > 1 {
 			t.Errorf("the buffer adds %.2f dB and the order %.2f dB; written down as 0.1 and 0.6 dB", buffer, on)
@@ -232,8 +232,8 @@ func TestPuzzleHypotheses(t *testing.T) {
 		shared := other("\nblocks:", "\nsupplies:\n  adapter: {isolated: no, outputs: {1: {voltage: 9 V, current: 500 mA}}}\nblocks:",
 			"bypass: buffered}", "bypass: buffered, power: adapter.1}", "volume: 5}", "volume: 5, power: adapter.1}")
 		// Both the hum and the hiss go through the volume control; so where it is decides how loud a rest is, and the taper how far one could turn.
-		hum := func(take string) float64 { return noise(t, shared, take, "amp.in", Flat) }
-		quiet := noise(t, f, octaveBypassed, "amp.in", Flat)
+		hum := func(take string) float64 { return noiseIn(t, shared, take, "amp.in", Flat) }
+		quiet := noiseIn(t, f, octaveBypassed, "amp.in", Flat)
 		t.Logf("on one adapter, noise and ripple unweighted: octave bypassed first %.1f dBV, on first %.1f, fuzz first %.1f, no octave %.1f; without ripple %.1f", hum(octaveBypassed), hum(octaveOn), hum(fuzzBypassed), hum(noOctave), quiet)
 		rest, volume := noiseAt(t, shared, octaveBypassed, 2), 2.0
 		for volume < 10 && noiseAt(t, shared, fuzzBypassed, volume) < rest {

@@ -44,9 +44,9 @@ func references(t *testing.T, folder string, least int) []reference {
 		t.Fatalf("%d references, %v; want %d or more", len(files), err, least)
 	}
 	list := make([]reference, len(files))
-	for k, file := range files {
+	for k, path := range files {
 		read := func(extension string) []byte {
-			text, err := os.ReadFile(strings.TrimSuffix(file, ".json") + extension)
+			text, err := os.ReadFile(strings.TrimSuffix(path, ".json") + extension)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -54,10 +54,10 @@ func references(t *testing.T, folder string, least int) []reference {
 		}
 		r := &list[k]
 		if err := json.Unmarshal(read(".json"), r); err != nil {
-			t.Fatal(file, err)
+			t.Fatal(path, err)
 		}
 		if r.Residual > -90 || r.Tool == "" || r.Command == "" {
-			t.Errorf("%s: converged to %v dB by %q %q", file, r.Residual, r.Tool, r.Command)
+			t.Errorf("%s: converged to %v dB by %q %q", path, r.Residual, r.Tool, r.Command)
 		}
 		raw := read(".f32")
 		r.want = make([]float64, len(raw)/4)
@@ -65,12 +65,12 @@ func references(t *testing.T, folder string, least int) []reference {
 			r.want[k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(raw[4*k:])))
 		}
 		if n := len(r.drive()); len(r.want) < 1000 || r.From+len(r.want) != n {
-			t.Fatalf("%s: %d samples from %d on, of %d", file, len(r.want), r.From, n)
+			t.Fatalf("%s: %d samples from %d on, of %d", path, len(r.want), r.From, n)
 		}
 		r.deck = string(read(".cir"))
 		f, err := Parse(r.Name, []byte(r.Chain))
 		if err != nil {
-			t.Fatal(file, err)
+			t.Fatal(path, err)
 		}
 		r.chain = f.Chains()[0]
 	}
@@ -80,7 +80,7 @@ func references(t *testing.T, folder string, least int) []reference {
 // lacks is what the circuit that is rendered here has and the deck that was run has not: cards of elements and models.
 func (r reference) lacks() []string {
 	var cards []string
-	for _, card := range strings.Split(r.chain.Wire(dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
+	for _, card := range strings.Split(r.chain.Plan(dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
 		if card != "" && strings.ContainsAny(card[:1], "RCLQDEGF") && !strings.Contains(r.deck, "\n"+card+"\n") || strings.HasPrefix(card, ".model") && !strings.Contains(r.deck, card) {
 			cards = append(cards, card)
 		}
@@ -103,7 +103,7 @@ func (r reference) off(t *testing.T, q section.Quality) float64 {
 	e, s := 0.0, 0.0
 	for k := range b {
 		if freq := float64(k) * r.Rate / float64(len(got)); freq >= 20 && freq <= 20e3 {
-			e, s = e+square(a[k]-b[k]), s+square(b[k])
+			e, s = e+dsp.Abs2(a[k]-b[k]), s+dsp.Abs2(b[k])
 		}
 	}
 	return 10 * math.Log10(e/s)
@@ -150,7 +150,7 @@ func TestAgainstCircuitSimulator(t *testing.T) {
 // renderTap renders a chain and gives one jack's voltage.
 func renderTap(t *testing.T, c *Chain, rate float64, q section.Quality, in []float64, jack string) []float64 {
 	t.Helper()
-	r, err := c.Wire(dsp.Hertz(rate), q).Renderer(jack)
+	r, err := c.Plan(dsp.Hertz(rate), q).Renderer(jack)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -38,8 +38,8 @@ func (s *slice) Read(dst []float64) (int, error) {
 // Renderer is a wired chain at work: a recording goes in, the voltages of the tapped jacks come out. It keeps no more than a block
 // of any signal, so that a recording may be of any length.
 type Renderer struct {
-	Wiring *Wiring
-	Taps   []string // the jacks that are read
+	Plan *Plan
+	Taps []string // the jacks that are read
 
 	steps   []step
 	taps    []tap
@@ -61,7 +61,39 @@ type step struct {
 	late    [][]float64 // per input that is delayed: a block of it
 	outs    [][]float64
 	names   []string // of the outputs: nodes, or driven sources
-	noise   []*hiss  // what AddNoise adds to the outputs
+	noise   []Adder  // what is added to each output; nil: nothing
+}
+
+// Adder adds a signal of its own to a block of samples, in volts.
+type Adder interface{ Add(x []float64) }
+
+// Signal is a voltage that the renderer computes: a node of a section, or a source that a stage drives.
+type Signal struct {
+	Name  string
+	Stage bool
+}
+
+// Signals is all that the renderer computes, in the order of the signal.
+func (r *Renderer) Signals() []Signal {
+	var list []Signal
+	for _, st := range r.steps {
+		for _, name := range st.names {
+			list = append(list, Signal{name, st.section == nil})
+		}
+	}
+	return list
+}
+
+// Add makes the renderer add a signal to an output, in place of what was added there before. It is for a renderer that has not run yet.
+func (r *Renderer) Add(output string, what Adder) {
+	for k := range r.steps {
+		if at := slices.Index(r.steps[k].names, output); at >= 0 {
+			if r.steps[k].noise == nil {
+				r.steps[k].noise = make([]Adder, len(r.steps[k].names))
+			}
+			r.steps[k].noise[at] = what
+		}
+	}
 }
 
 type tap struct{ signal, latency int }
@@ -85,8 +117,8 @@ func (d *delay) process(dst, src []float64) {
 const blockSize = 512
 
 // Renderer prepares the chain to be rendered, with the jacks that are to be read.
-func (w *Wiring) Renderer(taps ...string) (*Renderer, error) {
-	r := &Renderer{Wiring: w, Taps: taps}
+func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
+	r := &Renderer{Plan: w, Taps: taps}
 	if err := w.Chain.bare(); err != nil {
 		return nil, err
 	}
@@ -260,7 +292,9 @@ func (r *Renderer) process(n int) {
 			st.core.Process(st.outs, st.ins)
 		}
 		for j, n := range st.noise {
-			n.add(st.outs[j])
+			if n != nil {
+				n.Add(st.outs[j])
+			}
 		}
 	}
 }
@@ -295,7 +329,7 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 			}
 			if err != nil {
 				ended = true
-				total = read + int64(math.Round(float64(after)*float64(r.Wiring.Rate)))
+				total = read + int64(math.Round(float64(after)*float64(r.Plan.Rate)))
 				clear(in[n:])
 				n = blockSize
 			}
@@ -332,7 +366,7 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 			}
 			for j, x := range out[k] {
 				if math.IsNaN(x) || math.IsInf(x, 0) {
-					return fmt.Errorf("take %q, jack %s, sample %d: %w", r.Wiring.Chain.Take, r.Taps[k], written+int64(j), ErrNotFinite)
+					return fmt.Errorf("take %q, jack %s, sample %d: %w", r.Plan.Chain.Take, r.Taps[k], written+int64(j), ErrNotFinite)
 				}
 			}
 		}

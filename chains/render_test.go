@@ -52,7 +52,7 @@ func chain(t testing.TB, blocks, order string, set ...string) *Chain {
 // render runs a chain over samples in volts and returns what the jacks have, as long as the input. No step may fail.
 func render(t testing.TB, c *Chain, rate float64, q section.Quality, src Source, jacks ...string) [][]float64 {
 	t.Helper()
-	r, err := c.Wire(dsp.Hertz(rate), q).Renderer(jacks...)
+	r, err := c.Plan(dsp.Hertz(rate), q).Renderer(jacks...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -221,5 +221,19 @@ func TestSignalToAlias(t *testing.T) {
 				t.Errorf("signal to alias %.1f dB, want at least %v dB", got, c.want)
 			}
 		})
+	}
+}
+
+func TestWiringTail(t *testing.T) {
+	two := strings.NewReplacer("  echo:", "  repeat: {kind: delay}\n  echo:", "[echo, vol]", "[echo, repeat, buffer]").Replace(handoverChain)
+	for _, c := range mustParse(t, two).Chains() {
+		w := c.Plan(48000, section.Draft)
+		r, err := w.Renderer("out")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w.Tail() != r.Tail() || (w.Tail() > 0) != (c.Take == "b") {
+			t.Errorf("take %s: tail %v of the wiring, %v of the renderer", c.Take, w.Tail(), r.Tail())
+		}
 	}
 }

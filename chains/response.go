@@ -67,7 +67,7 @@ func (r *responder) stage(drive string, f dsp.Hertz) (complex128, error) {
 		if len(s.Drive) != 1 || s.Drive[0] != drive {
 			continue
 		}
-		if _, ok := s.Core.(averaging); ok {
+		if _, ok := s.Shape().(averaging); ok {
 			var sum complex128
 			for _, node := range s.Sense {
 				h, err := r.at(node, f)
@@ -78,7 +78,7 @@ func (r *responder) stage(drive string, f dsp.Hertz) (complex128, error) {
 			}
 			return sum, nil
 		}
-		core, ok := s.Core.(blocks.Responder)
+		core, ok := s.Shape().(blocks.Responder)
 		if !ok && r.begin != nil && r.begin(s.Name) {
 			return 1, nil
 		}

@@ -135,7 +135,7 @@ func (c *resumed) Process(out, in [][]float64) {
 }
 
 // Known is the voltage of a node where it has been computed and is still remembered. It must not be changed.
-func (m *Memo) Known(w *Wiring, node string) ([]float64, bool) {
+func (m *Memo) Known(w *Plan, node string) ([]float64, bool) {
 	if w.Rate != m.Rate || w.Quality != m.Quality || w.Section(node) == nil {
 		return nil, false
 	}
@@ -146,14 +146,11 @@ func (m *Memo) Known(w *Wiring, node string) ([]float64, bool) {
 		return nil, false
 	}
 	m.recent.MoveToFront(e.at)
-	return e.signal[margin : margin+m.length], true
+	return e.signal[Margin : Margin+m.length], true
 }
 
-// Margin is how many samples of silence a Memo puts before the recording: the cores of its stages begin so much earlier.
-const Margin = margin
-
 // Key identifies the voltages at the chain's ends: whatever has the same key sounds the same on the same recording.
-func (w *Wiring) Key() string {
+func (w *Plan) Key() string {
 	key := ""
 	for _, j := range w.Chain.Ends() {
 		k := w.key(j)
@@ -164,7 +161,7 @@ func (w *Wiring) Key() string {
 
 // PastOf finds what the stages of this wiring were fed in another one of the same recording, rate and quality, as far as it is known: a stage of the same
 // name and the same core, one of the same core, or one of the same name, in this order.
-func (w *Wiring) PastOf(m *Memo, other *Wiring, at int) []Past {
+func (w *Plan) PastOf(m *Memo, other *Plan, at int) []Past {
 	var pasts []Past
 	for _, s := range w.Stages {
 		best, rank := -1, 0
@@ -221,6 +218,7 @@ func (c *Chain) Round(rate dsp.Hertz, a, b, first, n int64) *Chain {
 // round is the curve of Chain.Round. From the end of the stretch it goes back to the beginning in leastFrame.
 func (c *Curve) round(rate dsp.Hertz, a, b, first, n int64) *Curve {
 	r := &Curve{unit: c.unit, low: c.low, high: c.high}
+	var slopes []float64
 	length := b - a
 	turn := first / length // the round that the render begins in
 	if first%length < 0 {
@@ -230,7 +228,7 @@ func (c *Curve) round(rate dsp.Hertz, a, b, first, n int64) *Curve {
 	add := func(t, shift float64) {
 		r.Times = append(r.Times, t+shift)
 		r.Values = append(r.Values, c.At(dsp.Second(t)))
-		r.slopes = append(r.slopes, c.slope(t))
+		slopes = append(slopes, c.slope(t))
 	}
 	for ; turn*length < first+n; turn++ {
 		shift := float64(turn*length-first-a) / float64(rate) // from the recording's time to the render's
@@ -246,21 +244,6 @@ func (c *Curve) round(rate dsp.Hertz, a, b, first, n int64) *Curve {
 		}
 		add(to, shift)
 	}
+	r.fit(slopes)
 	return r
-}
-
-// slope is how fast the curve goes at a time, on its axis, per second.
-func (c *Curve) slope(t float64) float64 {
-	k, exact := slices.BinarySearch(c.Times, t)
-	switch {
-	case exact:
-		return c.slopes[k]
-	case k == 0 || k == len(c.Times):
-		return 0
-	}
-	k--
-	h := c.Times[k+1] - c.Times[k]
-	x := (t - c.Times[k]) / h
-	rise := (c.scale(c.Values[k+1]) - c.scale(c.Values[k])) / h
-	return 6*x*(1-x)*rise + (1-x)*(1-3*x)*c.slopes[k] + x*(3*x-2)*c.slopes[k+1]
 }

@@ -80,13 +80,13 @@ func TestResume(t *testing.T) {
 	for _, c := range f.Chains() {
 		m := NewMemo(x, rate, section.Normal, 1<<28)
 		ctx := context.Background()
-		w := c.Wire(rate, section.Normal)
+		w := c.Plan(rate, section.Normal)
 		whole, err := m.Signal(ctx, w, "out")
 		if err != nil {
 			t.Fatal(err)
 		}
 		off := func(past bool) float64 {
-			part := c.Round(rate, 0, length, begin, length-begin).Wire(rate, section.Normal)
+			part := c.Round(rate, 0, length, begin, length-begin).Plan(rate, section.Normal)
 			r, err := part.Renderer("out")
 			if err != nil {
 				t.Fatal(err)

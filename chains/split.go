@@ -52,7 +52,7 @@ func (c *Chain) Stereo() bool { return c.Split != nil && c.Split.Mix == mixStere
 
 // stereo says whether a block has a second output, the jack right.
 func (p Placed) stereo() bool {
-	if p.piece != nil || p.Off || p.Kind == nil { // a bypass has one output
+	if p.Piece != nil || p.Off || p.Kind == nil { // a bypass has one output
 		return false
 	}
 	_, ok := p.Kind.Knob("stereo")

@@ -42,7 +42,7 @@ func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 		"one output":  {1 / (1 + 100*(1/1e4+1/par(250e3, 1e4))), 1 / (1 + 100*(1/1e4+1/par(250e3, 1e4))) * par(250e3, 1e4) / (par(250e3, 1e4) + 1.4)},
 	} {
 		c := takeOf(t, f, take)
-		r, err := c.Wire(rate, section.Draft).Renderer("swirl.in", outLeft, outRight)
+		r, err := c.Plan(rate, section.Draft).Renderer("swirl.in", outLeft, outRight)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -106,7 +106,7 @@ func TestStereoFeedsBothPaths(t *testing.T) {
 	const rate = 48000
 	f := mustParse(t, strings.Replace(stereoChain, "right: [vol]", "right: []", 1))
 	outputs := func(take string) (taps [3][]float64) {
-		r, err := takeOf(t, f, take).Wire(rate, section.Draft).Renderer("swirl.in", outLeft, outRight)
+		r, err := takeOf(t, f, take).Plan(rate, section.Draft).Renderer("swirl.in", outLeft, outRight)
 		if err != nil {
 			t.Fatal(err)
 		}

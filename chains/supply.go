@@ -145,7 +145,7 @@ func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, 
 		if s == nil || s.Ripple == 0 || p.Off || !part.HasNode(p.Name+supplyNode) {
 			continue
 		}
-		n.addRipple(p.Name, s, func(f float64) float64 { return square(transfer(p.Name+supplyElement, f)) })
+		n.addRipple(p.Name, s, func(f float64) float64 { return dsp.Abs2(transfer(p.Name+supplyElement, f)) })
 	}
 }
 

@@ -110,14 +110,14 @@ func TestRippleByRejection(t *testing.T) {
 func TestRippleThroughACircuit(t *testing.T) {
 	f := board(t, brick+"blocks: {a: {kind: fuzz, power: daisy.1}}\norder: [a]\n")
 	c := f.Chains()[0]
-	w := c.Wire(48000, section.Draft)
+	w := c.Plan(48000, section.Draft)
 	ac, err := w.Section("out").AC()
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := 0.0
 	for _, l := range rippleLines(5e-3) {
-		want += l.Power * square(ac.Transfer("a.supply", dsp.Hertz(l.Frequency), "out")[0])
+		want += l.Power * dsp.Abs2(ac.Transfer("a.supply", dsp.Hertz(l.Frequency), "out")[0])
 	}
 	got := ripple(t, f)
 	if math.Abs(dsp.ToDB(got/math.Sqrt(want))) > 0.01 {
@@ -139,7 +139,7 @@ order: [board]
 presets: {on: {loops: [1], trim: -3 dB}}
 `)
 	for _, b := range f.Chains()[0].Blocks {
-		if b.Piece() && b.Settings.Number("supply") != 18 {
+		if b.Piece != nil && b.Settings.Number("supply") != 18 {
 			t.Errorf("%s runs on %v V, want 18", b.Name, b.Settings.Number("supply"))
 		}
 	}

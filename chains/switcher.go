@@ -119,7 +119,7 @@ func (b *Block) pieces(pool map[string]*Placed, on []int) []Placed {
 }
 
 func (p Placed) with(piece blocks.SwitcherPiece) Placed {
-	p.piece = &piece
+	p.Piece = &piece
 	return p
 }
 

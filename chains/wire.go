@@ -11,7 +11,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Wiring is a chain laid out as one circuit and cut at its stages.
+// Wiring is a chain laid out as one circuit and cut at its stages. It never changes: any number of renderers may share one, at once.
+// Where the chain has Turns, it is as it is at 0 s.
 type Wiring struct {
 	Chain    *Chain
 	Rate     dsp.Hertz
@@ -19,8 +20,6 @@ type Wiring struct {
 	Circuit  *circuit.Netlist   // the whole of it
 	Sections []*circuit.Netlist // its parts, in the order in which the signal reaches them
 	Stages   []blocks.Stage     // in the order in which the signal reaches them
-
-	moving // where the chain has Turns: all the above is as it is at 0 s
 }
 
 // Jacks is the names of the chain's jacks in the order of the signal: guitar, BLOCK.in and BLOCK.out of every block, out. Where it splits, the left
@@ -99,7 +98,7 @@ func (c *Chain) finish(bench *blocks.Bench, from string, length dsp.Metre) {
 	c.path(bench, outLeft, from, length)
 	c.path(bench, outRight, c.feed(outRight, from), length)
 	if c.Split.Mix == mixMono {
-		bench.Stage(blocks.Stage{Name: "mix", Sense: []string{outLeft, outRight}, Drive: []string{"out"}, Core: averaging{}})
+		bench.Stage(blocks.Stage{Name: "mix", Sense: []string{outLeft, outRight}, Drive: []string{"out"}, New: func() blocks.Core { return averaging{} }})
 	}
 }
 

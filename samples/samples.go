@@ -1,8 +1,8 @@
 // Package samples reads and writes WAV files and carries the dry recordings that Drywire ships.
 //
-// It knows files, headers and sample formats. It knows no circuit and no chain: what a sample means in
-// volts is said by whoever opens the file, or by a shipped Recording. It reads plain RIFF/WAVE with
-// integer or floating-point samples and refuses everything else by name.
+// It knows files, headers and sample formats. It knows no circuit and no chain: what a sample means
+// in volts is said by whoever opens the file, or by a shipped Recording. It reads plain RIFF/WAVE
+// with integer or floating-point samples and refuses everything else by name.
 //
 // Start reading at Reader (wav_read.go), then Writer (wav_write.go) and Shipped (shipped.go). The
 // generator of the shipped recordings is the package pluck beside this one.
@@ -10,13 +10,18 @@ package samples
 
 import "fmt"
 
-// The sample rates, in Hz, that files are read and written at. Rates are kept, never converted.
+// The sample rates, in Hz, of recordings, which are those that files are written at: they are kept,
+// never converted. What is not played but resampled, as an impulse response, may have any rate that
+// is read.
 const (
 	MinRate = 44100
 	MaxRate = 192000
+
+	MinReadRate = 22050
+	MaxReadRate = 384000
 )
 
-// Format is how the samples of a WAV file are stored.
+// Format is how the samples of a file are stored.
 type Format struct {
 	Rate     int  // frames per second
 	Channels int  // 1 or 2

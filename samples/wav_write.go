@@ -8,18 +8,18 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/go-audio/audio"
 	"github.com/go-audio/wav"
 )
 
 const (
-	headerBytes = 44         // RIFF head, fmt chunk of 16 bytes, head of the data chunk
-	maxFile     = 0xFFFFFFFF // a RIFF size has 32 bits; the largest file that it can describe, rounded down to 4 GiB - 1
-	writeFrames = 4800       // frames handed to the encoder at a time
+	headerBytes = 44   // RIFF head, fmt chunk of 16 bytes, head of the data chunk: what the encoder writes
+	writeFrames = 4800 // frames handed to the encoder at a time
 )
 
-// Writer writes a WAV file. The samples go to a temporary file in the same folder (".drywire-*.tmp"),
+// Writer writes a WAV file, or one of its 64-bit kinds. The samples go to a temporary file in the same folder (".drywire-*.tmp"),
 // which takes the file's name only when Close has succeeded: a run that is cut short leaves no half file.
 //
 // Integer samples are dithered and rounded; what lies beyond the range is limited to it and counted, never
@@ -32,6 +32,8 @@ type Writer struct {
 	Seed uint64
 
 	format  Format
+	kind    container
+	promise int64 // frames that the header of a pipe states; 0 where it is written at the end
 	path    string
 	temp    *sink
 	remove  func() // removes the temporary file
@@ -51,33 +53,60 @@ type file interface {
 	Close() error
 }
 
-// sink keeps the first error of a file, because the encoder passes only some of them on whole.
+// sink keeps the first error of a file, because the encoder passes only some of them on whole. It may
+// put a header of its own before the samples: then the encoder's is swallowed, with its later
+// corrections.
 type sink struct {
 	file
-	err error
+	err     error
+	own     bool
+	swallow int  // bytes that are yet to come of the encoder's header
+	sealed  bool // the encoder only corrects now
 }
 
 func (s *sink) Write(b []byte) (int, error) {
-	n, err := s.file.Write(b)
-	if s.err == nil {
-		s.err = err
+	if s.sealed {
+		return len(b), nil
 	}
-	return n, err
+	skip := min(s.swallow, len(b))
+	s.swallow -= skip
+	n := 0
+	if skip < len(b) {
+		var err error
+		n, err = s.file.Write(b[skip:])
+		if s.err == nil {
+			s.err = err
+		}
+	}
+	return skip + n, s.err
+}
+
+func (s *sink) Seek(offset int64, whence int) (int64, error) {
+	if s.own {
+		return 0, nil
+	}
+	return s.file.Seek(offset, whence)
 }
 
 // Create begins a WAV file at path: 16- or 24-bit integer or 32-bit float, mono or stereo. Nothing
 // appears at path before Close. An error names the file.
 func Create(path string, f Format) (*Writer, error) { return CreateFor(path, f, 0) }
 
-// CreateFor is Create where the number of frames is known: a file that would not fit into the 4 GiB of a
-// WAV file is refused before it is begun.
+// CreateFor is Create where the number of frames is known. A file of the name .w64 or .bw64 is a
+// W64 or a BW64 file; any other is a WAV file, or an RF64 file where those frames do not fit into the
+// 4 GiB of a WAV file.
 func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	if frames > f.maxFrames() {
-		return nil, fmt.Errorf("%s: %d frames (%s) do not fit into a WAV file, which ends at 4 GiB: at most %d do",
-			path, frames, f, f.maxFrames())
+	kind := wavFile
+	switch ext := filepath.Ext(path); {
+	case strings.EqualFold(ext, ".w64"):
+		kind = w64File
+	case strings.EqualFold(ext, ".bw64"):
+		kind = bw64File
+	case frames > f.maxFrames(wavFile):
+		kind = rf64File
 	}
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, fmt.Errorf("%s: is a folder", path)
@@ -92,27 +121,64 @@ func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 		os.Remove(name)
 		return nil, plainPathError(path, err)
 	}
-	w := newWriter(path, f, temp)
+	w := newWriter(path, f, kind, temp)
 	w.remove = func() { os.Remove(name) }
 	return w, nil
 }
 
 // newWriter writes f to temp. The encoder sets aside a minute's worth of bytes for the rate that it is made
 // with, so it is made with rate 1 and told the true rate afterwards.
-func newWriter(path string, f Format, to file) *Writer {
-	temp := &sink{file: to}
+func newWriter(path string, f Format, kind container, to file) *Writer {
+	temp := &sink{file: to, own: kind != wavFile}
 	tag := tagInteger
 	if f.Float {
 		tag = tagFloat
 	}
 	enc := wav.NewEncoder(temp, 1, f.Bits, f.Channels, tag)
 	enc.SampleRate = f.Rate
-	return &Writer{
+	w := &Writer{
 		Dither: !f.Float, Seed: 1,
-		format: f, path: path, temp: temp, enc: enc, remove: func() {},
+		format: f, kind: kind, path: path, temp: temp, enc: enc, remove: func() {},
 		ints: make([]int, 0, writeFrames*f.Channels),
 	}
+	if temp.own {
+		w.begin()
+	}
+	return w
 }
+
+// begin writes the header of its own kind. An error comes out at the first Write.
+func (w *Writer) begin() {
+	w.temp.Write(w.kind.header(w.format, w.promise))
+	w.temp.own, w.temp.swallow = true, headerBytes
+}
+
+// NewPipe writes frames into what cannot seek back, as a pipe: a WAV file whose header states its
+// true length beforehand, or an RF64 file where that does not fit. Exactly so many frames have to be
+// written. The name stands for the pipe in errors. Nothing is taken back from a pipe: where the run
+// fails, what was written stays a file that is cut off.
+func NewPipe(to io.Writer, name string, f Format, frames int64) (*Writer, error) {
+	if err := f.writable(); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	if frames <= 0 {
+		return nil, fmt.Errorf("%s: no samples to write", name)
+	}
+	w := newWriter(name, f, wavFile, pipe{to})
+	if frames > f.maxFrames(wavFile) {
+		w.kind = rf64File
+	}
+	w.promise = frames
+	w.begin()
+	return w, nil
+}
+
+// pipe is a file that cannot seek and has no name.
+type pipe struct{ io.Writer }
+
+func (pipe) Seek(int64, int) (int64, error) { return 0, nil }
+func (pipe) Sync() error                    { return nil }
+func (pipe) Close() error                   { return nil }
 
 // writable says what is wrong with a format to write.
 func (f Format) writable() error {
@@ -126,9 +192,6 @@ func (f Format) writable() error {
 	}
 	return nil
 }
-
-// maxFrames is how many frames fit into a WAV file with its header and a pad byte.
-func (f Format) maxFrames() int64 { return (maxFile - headerBytes - 1) / int64(f.frameBytes()) }
 
 // Write appends frames: one slice per channel, all of one length. After an error the file cannot be
 // finished, and the temporary file is gone.
@@ -146,8 +209,11 @@ func (w *Writer) Write(channels ...[]float64) error {
 	if len(channels) == 2 && len(channels[1]) != n {
 		panic("samples: channels of different length written")
 	}
-	if w.frames+int64(n) > w.format.maxFrames() {
-		return w.fail(fmt.Errorf("a WAV file ends at 4 GiB, which is %d frames (%s)", w.format.maxFrames(), w.format))
+	switch most := w.format.maxFrames(w.kind); {
+	case w.promise > 0 && w.frames+int64(n) > w.promise:
+		return w.fail(fmt.Errorf("more than the %d frames that its header promises", w.promise))
+	case w.frames+int64(n) > most:
+		return w.fail(fmt.Errorf("a WAV file ends at 4 GiB, which is %d frames (%s)", most, w.format))
 	}
 	if w.noise == nil {
 		w.noise = rand.New(rand.NewPCG(w.Seed, 0x64697468)) // the second word only sets dither apart from other uses of a seed
@@ -223,14 +289,27 @@ func (w *Writer) Close() error {
 	if w.frames == 0 {
 		return w.fail(errors.New("no samples were written"))
 	}
-	if w.frames*int64(w.format.frameBytes())%2 == 1 { // a chunk of odd size is followed by a zero byte
-		if _, err := w.temp.Write([]byte{0}); err != nil {
+	if w.promise > 0 && w.frames < w.promise {
+		return w.fail(fmt.Errorf("%d frames were written, and its header promises %d", w.frames, w.promise))
+	}
+	if pad := w.kind.pad(w.format, w.frames); pad > 0 {
+		if _, err := w.temp.Write(make([]byte, pad)); err != nil {
 			return w.fail(err)
 		}
-		w.enc.WrittenBytes++ // so that the RIFF size counts it; the data chunk's size does not
+		w.enc.WrittenBytes += int(pad) // so that the RIFF size counts it; the data chunk's size does not
 	}
+	w.temp.sealed = w.temp.own
 	if err := w.enc.Close(); err != nil {
 		return w.fail(err)
+	}
+	if w.temp.own && w.promise == 0 {
+		_, err := w.temp.file.Seek(0, io.SeekStart)
+		if err == nil {
+			_, err = w.temp.file.Write(w.kind.header(w.format, w.frames))
+		}
+		if err != nil {
+			return w.fail(err)
+		}
 	}
 	if err := w.temp.Sync(); err != nil {
 		return w.fail(err)

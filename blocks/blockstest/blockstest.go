@@ -334,11 +334,12 @@ func ceiling(t *try) {
 				return
 			}
 			for _, s := range r.Stages {
+				core := s.New()
 				if s.Ceiling == 0 || len(s.Sense) != 1 || len(s.Drive) != 1 {
 					continue
 				}
 				y := slices.Repeat([]float64{v}, n)
-				s.Core.Process([][]float64{y}, [][]float64{y})
+				core.Process([][]float64{y}, [][]float64{y})
 				y = y[n/2:]
 				if top := max(slices.Max(y), -slices.Min(y)); !(top <= over*s.Ceiling) {
 					t.fault("%s: %s gives %.4f V for %v V, over its ceiling of %v V", p.name, s.Name, top, v, s.Ceiling)
@@ -409,6 +410,7 @@ func inputs(t *try) {
 			return
 		}
 		for _, s := range r.Stages {
+			core := s.New()
 			x := hostile(1500)
 			in, out := make([][]float64, len(s.Sense)), make([][]float64, len(s.Drive))
 			for k := range in {
@@ -417,7 +419,7 @@ func inputs(t *try) {
 			for k := range out {
 				out[k] = make([]float64, len(x))
 			}
-			s.Core.Process(out, in)
+			core.Process(out, in)
 			for k := range in {
 				if !slices.Equal(in[k], x) {
 					t.fault("%s: %s writes into its input %d", p.name, s.Name, k+1)
@@ -456,6 +458,7 @@ func silence(t *try) {
 			return
 		}
 		for _, s := range r.Stages {
+			core := s.New()
 			n := 5000
 			in, out := make([][]float64, len(s.Sense)), make([][]float64, len(s.Drive))
 			for k := range in {
@@ -464,13 +467,13 @@ func silence(t *try) {
 			for k := range out {
 				out[k] = make([]float64, n)
 			}
-			s.Core.Process(out, in)
+			core.Process(out, in)
 			for _, y := range out {
 				if k := slices.IndexFunc(y, func(v float64) bool { return v != 0 }); k >= 0 {
 					t.fault("%s: %s makes %v V out of silence, at sample %d", p.name, s.Name, y[k], k)
 				}
 			}
-			s.Core.Reset()
+			core.Reset()
 		}
 		for k, v := range r.run(make([]float64, 500)) {
 			if !(math.Abs(v) <= rest) {
@@ -495,6 +498,7 @@ func stage(t *try) {
 			return
 		}
 		for _, s := range r.Stages {
+			core := s.New()
 			if !(s.Noise > 0 && s.Noise < 1e-3) {
 				t.fault("%s: noise of %s is %v V/√Hz", p.name, s.Name, s.Noise)
 			}
@@ -504,7 +508,7 @@ func stage(t *try) {
 			if !(s.Ceiling >= 0 && s.Ceiling < 100) {
 				t.fault("%s: ceiling of %s is %v V", p.name, s.Name, s.Ceiling)
 			}
-			if tail := float64(s.Core.Tail()); !(tail >= 0 && tail <= 30) {
+			if tail := float64(core.Tail()); !(tail >= 0 && tail <= 30) {
 				t.fault("%s: tail of %s is %v s", p.name, s.Name, tail)
 			}
 		}
@@ -557,18 +561,19 @@ func response(t *try) {
 			return
 		}
 		for _, s := range r.Stages {
-			core, ok := s.Core.(blocks.Responder)
-			if !ok || s.Core.Tail() > longestResponse {
+			core := s.New()
+			responder, ok := core.(blocks.Responder)
+			if !ok || core.Tail() > longestResponse {
 				continue
 			}
-			n := s.Core.Latency() + int(2.5*float64(s.Core.Tail())*rate) + 2000
+			n := core.Latency() + int(2.5*float64(core.Tail())*rate) + 2000
 			h := make([]float64, n)
 			h[0] = small
-			s.Core.Process([][]float64{h}, [][]float64{h})
+			core.Process([][]float64{h}, [][]float64{h})
 			measured, stated := make([]complex128, len(frequencies)), make([]complex128, len(frequencies))
 			for k, f := range frequencies {
-				measured[k] = transform(h, f, s.Core.Latency()) / small
-				stated[k] = core.Response(f)
+				measured[k] = transform(h, f, core.Latency()) / small
+				stated[k] = responder.Response(f)
 			}
 			compare(t, p, s.Name, tolerance, measured, stated)
 		}
@@ -588,7 +593,8 @@ func path(t *try) {
 		}
 		n := 1 << 15
 		for _, s := range r.Stages {
-			n += int(2 * float64(s.Core.Tail()) * rate)
+			core := s.New()
+			n += int(2 * float64(core.Tail()) * rate)
 		}
 		x := make([]float64, n)
 		x[0] = small
@@ -619,17 +625,18 @@ func tail(t *try) {
 			return
 		}
 		for _, s := range r.Stages {
-			if s.Core.Tail() > longestResponse || len(s.Sense) != 1 || len(s.Drive) != 1 {
+			core := s.New()
+			if core.Tail() > longestResponse || len(s.Sense) != 1 || len(s.Drive) != 1 {
 				continue
 			}
 			random := rand.New(rand.NewPCG(3, 4))
 			burst := int(0.2 * rate)
-			end := burst + s.Core.Latency() + int(math.Ceil(float64(s.Core.Tail())*rate))
+			end := burst + core.Latency() + int(math.Ceil(float64(core.Tail())*rate))
 			y := make([]float64, end+int(1.5*rate))
 			for k := range burst {
 				y[k] = 0.05 * random.NormFloat64()
 			}
-			s.Core.Process([][]float64{y}, [][]float64{y})
+			core.Process([][]float64{y}, [][]float64{y})
 			var loud, after float64
 			for at := 0; at+window <= len(y); at += window / 4 {
 				var sum float64
@@ -642,7 +649,7 @@ func tail(t *try) {
 				}
 			}
 			if down := 10 * math.Log10(loud/after); !(down >= 60) {
-				t.fault("%s: %s is only %.1f dB down after its tail of %v s", p.name, s.Name, down, float64(s.Core.Tail()))
+				t.fault("%s: %s is only %.1f dB down after its tail of %v s", p.name, s.Name, down, float64(core.Tail()))
 			}
 		}
 	}

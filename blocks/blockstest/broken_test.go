@@ -29,7 +29,7 @@ func sound() *blocks.Kind {
 func with(k *blocks.Kind, change func(*plain, *blocks.Stage, *blocks.Bench)) *blocks.Kind {
 	k.Build = func(b *blocks.Bench, s blocks.Settings) {
 		core := &plain{gain: dsp.FromDB(s.Number("gain")), ring: make([]float64, 100), stated: 1, top: 5, late: 100, tail: 0.1}
-		st := blocks.Stage{Name: "core", Sense: []string{"in"}, Drive: []string{"core"}, Core: core, Noise: 1e-9, Ceiling: 5}
+		st := blocks.Stage{Name: "core", Sense: []string{"in"}, Drive: []string{"core"}, New: func() blocks.Core { return core }, Noise: 1e-9, Ceiling: 5}
 		b.R("in", "in", "0", 1e6)
 		b.R("out", "core", "out", dsp.Ohm(s.Number("out")))
 		change(core, &st, b)

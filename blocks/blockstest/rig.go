@@ -109,14 +109,14 @@ func NewRig(k *blocks.Kind, s blocks.Settings, off bool, rate dsp.Hertz, q secti
 			if !known(s.Sense) {
 				return false
 			}
-			st := step{core: s.Core}
+			st := step{core: s.New()}
 			for _, n := range s.Sense {
 				st.in = append(st.in, signal[n])
 			}
 			for _, d := range s.Drive {
 				st.out = append(st.out, add(d))
 			}
-			r.latency += s.Core.Latency()
+			r.latency += st.core.Latency()
 			r.steps = append(r.steps, st)
 			return true
 		})
@@ -203,7 +203,7 @@ func (r *Rig) Response(f dsp.Hertz) (complex128, bool) {
 		return false
 	}
 	for _, st := range r.Stages {
-		core, ok := st.Core.(blocks.Responder)
+		core, ok := st.Shape().(blocks.Responder)
 		if !ok || len(st.Sense) != 1 || len(st.Drive) != 1 || !along(st.Sense[0]) {
 			return 0, false
 		}

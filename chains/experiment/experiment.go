@@ -36,26 +36,26 @@ type Recording struct {
 
 // Take is one take's measures.
 type Take struct {
-	Number      int       `json:"number"` // from 1
-	Name        string    `json:"name"`
-	Order       []string  `json:"order"` // the blocks, first to last
-	Off         []string  `json:"off"`
-	Set         []string  `json:"set"`            // changed settings, as "guitar.volume: 3"
-	File        string    `json:"file"`           // in the output folder
-	PeakVolts   float64   `json:"peak_volts"`     // at the jack out, largest sample
-	RMSVolts    float64   `json:"rms_volts"`      // over the whole file
-	LeveldBu    *float64  `json:"level_dbu"`      // of that RMS
-	Before      *float64  `json:"before_db"`      // loudness before the gain, 1 V as full scale
-	GainDB      float64   `json:"gain_db"`        // from volts (1 V as full scale) to the file
-	After       *float64  `json:"after_db"`       // loudness as written
-	TruePeakDB  *float64  `json:"true_peak_dbtp"` // as written
-	Matched     bool      `json:"matched"`        // false for a silent take
-	Solver      []Section `json:"solver"`
-	Unconverged int64     `json:"unconverged"` // steps, over all sections
+	Number      int           `json:"number"` // from 1
+	Name        string        `json:"name"`
+	Order       []string      `json:"order"` // the blocks, first to last
+	Off         []string      `json:"off"`
+	Set         []string      `json:"set"`            // changed settings, as "guitar.volume: 3"
+	File        string        `json:"file"`           // in the output folder
+	PeakVolts   float64       `json:"peak_volts"`     // at the jack out, largest sample
+	RMSVolts    float64       `json:"rms_volts"`      // over the whole file
+	LeveldBu    *float64      `json:"level_dbu"`      // of that RMS
+	Before      *float64      `json:"before_db"`      // loudness before the gain, 1 V as full scale
+	GainDB      float64       `json:"gain_db"`        // from volts (1 V as full scale) to the file
+	After       *float64      `json:"after_db"`       // loudness as written
+	TruePeakDB  *float64      `json:"true_peak_dbtp"` // as written
+	Matched     bool          `json:"matched"`        // false for a silent take
+	Solver      []SolverStats `json:"solver"`
+	Unconverged int64         `json:"unconverged"` // steps, over all sections
 }
 
-// Section is how the solver fared in one non-linear section.
-type Section struct {
+// SolverStats is how the solver fared in one non-linear section.
+type SolverStats struct {
 	Parts         []string `json:"parts"` // the guitar, the blocks and the load with a jack in it
 	RateHz        float64  `json:"rate_hz"`
 	Steps         int64    `json:"steps"`

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -28,15 +29,15 @@ type LadderTake struct {
 
 // Rung is one hand-over: what goes into a block, or comes out at the end.
 type Rung struct {
-	Jack       string `json:"jack"`
-	Into       string `json:"into"` // the block; "" at the end
-	Peak       Figure `json:"peak_dbu"`
-	Average    Figure `json:"average_dbu"`
-	Noise      Figure `json:"noise_dbu"`
-	Ceiling    Figure `json:"ceiling_dbu"`
-	HeadroomDB Figure `json:"headroom_db"` // from the peak up to the ceiling
-	RoomDB     Figure `json:"room_db"`     // from the noise up to the average
-	OverShare  Figure `json:"over_share"`  // of the time over the ceiling
+	Jack       string          `json:"jack"`
+	Into       string          `json:"into"` // the block; "" at the end
+	Peak       measures.Figure `json:"peak_dbu"`
+	Average    measures.Figure `json:"average_dbu"`
+	Noise      measures.Figure `json:"noise_dbu"`
+	Ceiling    measures.Figure `json:"ceiling_dbu"`
+	HeadroomDB measures.Figure `json:"headroom_db"` // from the peak up to the ceiling
+	RoomDB     measures.Figure `json:"room_db"`     // from the noise up to the average
+	OverShare  measures.Figure `json:"over_share"`  // of the time over the ceiling
 }
 
 // LadderWords explains the diagram in a line.
@@ -45,7 +46,6 @@ const LadderWords = "Keep the signal above the noise and under the ceiling: over
 // NewLadder is the ladder of takes that were measured.
 func NewLadder(takes ...*Measures) *Ladder {
 	l := &Ladder{Takes: []LadderTake{}}
-	dBu := Figure{Value: dsp.VoltsToDBV(dsp.DBu)}
 	for _, m := range takes {
 		t := LadderTake{Take: m.Take, Held: m.Held, Rungs: []Rung{}}
 		for _, j := range m.Jacks {
@@ -54,8 +54,8 @@ func NewLadder(takes ...*Measures) *Ladder {
 				continue
 			}
 			r := Rung{
-				Jack: j.Jack, Peak: j.PeakDBV.minus(dBu), Average: j.DBu, Noise: j.NoiseDBu, Ceiling: j.CeilingVolts,
-				HeadroomDB: j.HeadroomDB, RoomDB: j.SNR, OverShare: j.OverShare,
+				Jack: j.Jack, Peak: j.Of(measures.PeakDBu), Average: j.Of(measures.RMSDBu), Noise: j.Of(measures.Noise), Ceiling: j.Of(measures.Ceiling),
+				HeadroomDB: j.Of(measures.Headroom), RoomDB: j.Of(measures.SignalToNoise), OverShare: j.Of(measures.OverShare),
 			}
 			if isInput {
 				r.Into = into
@@ -75,7 +75,7 @@ func (l *Ladder) span() (low, high float64) {
 	low, high = -120, 20
 	for _, t := range l.Takes {
 		for _, r := range t.Rungs {
-			for _, f := range []Figure{r.Peak, r.Noise, r.Ceiling, r.Average} {
+			for _, f := range []measures.Figure{r.Peak, r.Noise, r.Ceiling, r.Average} {
 				if f.OK() {
 					low = math.Min(low, 20*math.Floor((f.Value-5)/20))
 					high = math.Max(high, 20*math.Ceil((f.Value+5)/20))
@@ -102,15 +102,15 @@ type panel struct {
 	labels, bar, number int
 	step                float64
 	headings            [2][]string // over the numbers, in lines
-	numbers             func(Rung) []Figure
+	numbers             func(Rung) []measures.Figure
 }
 
 // A take alone has the whole width. Two stand side by side, the peak as a bar alone.
 var (
 	wide = panel{16, 51, 11, 20, [2][]string{{"peak", "headroom", "over noise"}, {"dBu", "dB", "dB"}},
-		func(r Rung) []Figure { return []Figure{r.Peak, r.HeadroomDB, r.RoomDB} }}
+		func(r Rung) []measures.Figure { return []measures.Figure{r.Peak, r.HeadroomDB, r.RoomDB} }}
 	half = panel{12, 24, 6, 40, [2][]string{{"head", "over"}, {"room", "noise"}},
-		func(r Rung) []Figure { return []Figure{r.HeadroomDB, r.RoomDB} }}
+		func(r Rung) []measures.Figure { return []measures.Figure{r.HeadroomDB, r.RoomDB} }}
 )
 
 // Text is the diagram in at most 100 columns. Two takes stand side by side, more in pairs, all on one scale, so that every bar of one can be held against the

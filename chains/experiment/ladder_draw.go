@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"drywire/chains/measures"
 )
 
 // SVG is the diagram as an SVG document, the takes side by side on one scale. It takes the colour of the text around it.
@@ -165,7 +167,7 @@ func (l *Ladder) rung(s sketch, r Rung, x, w float64, y func(float64) float64, h
 	}
 }
 
-func signed(f Figure) string {
+func signed(f measures.Figure) string {
 	text := fmt.Sprintf("%+.0f", f.Value)
 	if text == "+0" || text == "-0" {
 		return "0"

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"drywire/chains/measures"
 )
 
 // volts is the voltage of a level in dBu: 0 dBu is √0.6 V.
@@ -19,18 +21,18 @@ func volts(dBu float64) float64 { return math.Sqrt(0.6) * math.Pow(10, dBu/20) }
 // laddered is a take as Measure would give it: at every block's input a peak of -10 dBu, an average of -20, a noise of -100 and a ceiling of top.
 func laddered(name string, top float64, blocks ...string) *Measures {
 	m := &Measures{Take: name}
-	dBV := func(dBu float64) Figure { return Figure{Value: 20 * math.Log10(volts(dBu))} }
+	v := func(x float64) measures.Figure { return measures.Figure{Value: x} }
 	m.Jacks = append(m.Jacks, JackMeasures{Jack: "guitar"})
 	for _, b := range blocks {
 		m.Jacks = append(m.Jacks, JackMeasures{
-			Jack: b + ".in", PeakDBV: dBV(-10), DBu: Figure{Value: -20}, NoiseDBu: Figure{Value: -100}, SNR: Figure{Value: 80},
-			CeilingVolts: Figure{Value: volts(top)}, HeadroomDB: Figure{Value: top + 10}, OverShare: Figure{Value: 0},
+			Jack: b + ".in", Values: of(measures.PeakDBu, v(-10), measures.RMSDBu, v(-20), measures.Noise, v(-100), measures.SignalToNoise, v(80),
+				measures.Ceiling, v(volts(top)), measures.Headroom, v(top+10), measures.OverShare, v(0)),
 		}, JackMeasures{Jack: b + ".out"})
 	}
-	none := Figure{Why: "it leads into nothing that is known"}
+	none := measures.Figure{Why: "it leads into nothing that is known"}
 	m.Jacks = append(m.Jacks, JackMeasures{
-		Jack: "out", PeakDBV: dBV(-10), DBu: Figure{Value: -20}, NoiseDBu: Figure{Value: -100}, SNR: Figure{Value: 80},
-		CeilingVolts: none, HeadroomDB: none, OverShare: none,
+		Jack: "out", Values: of(measures.PeakDBu, v(-10), measures.RMSDBu, v(-20), measures.Noise, v(-100), measures.SignalToNoise, v(80),
+			measures.Ceiling, none, measures.Headroom, none, measures.OverShare, none),
 	})
 	return m
 }
@@ -143,7 +145,9 @@ func TestLadderSVG(t *testing.T) {
 	// A silent take has noise and ceilings, no signal.
 	m := laddered("silent", 6, "a")
 	for k := range m.Jacks {
-		m.Jacks[k].PeakDBV, m.Jacks[k].DBu = Figure{Why: "silence"}, Figure{Why: "silence"}
+		if v := m.Jacks[k].Values; v != nil {
+			v[0].Figure, v[1].Figure = measures.None("silence"), measures.None("silence") // peak and RMS
+		}
 	}
 	quiet := NewLadder(m)
 	if got := elements(t, quiet.SVG()); got["#2b8cc4"] != 1 || got["currentColor"] != 1+2 {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 )
@@ -17,10 +18,6 @@ const (
 
 // Close is how near, in LU, the loudness is brought to its target.
 const Close = 0.005
-
-// Silence is the peak, in volts, under which a take counts as silent: the thermal noise of 10 kΩ from 0 to 20 kHz is 1.8 µV RMS
-// (sqrt(4kTRB)), so nobody would hear what is less, and bringing it to the loudness of the others would be a fiction.
-const Silence = 1e-6
 
 // Reading is what the meters say about a take at some gain.
 type Reading struct {
@@ -38,7 +35,7 @@ type Settled struct {
 // Settle finds the gain that brings a take to a target level. The level is read again at every gain, for the loudness of a take does not
 // follow its gain exactly: which blocks of it pass the absolute gate depends on the gain. truePeak is that of the take in volts.
 func Settle(truePeak, target float64, read func(gain float64) (Reading, error)) (Settled, error) {
-	if truePeak < Silence {
+	if truePeak < measures.Silence {
 		return Settled{Gain: 1, Reading: Reading{Level: math.Inf(-1)}}, nil
 	}
 	gain := dsp.FromDB(Ceiling) / truePeak

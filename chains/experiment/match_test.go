@@ -13,7 +13,7 @@ import (
 const rate = 48000
 
 // noise is seeded noise with silence after it, for a loudness that needs its gates.
-func noise(level float64, seconds, silence float64) []float64 {
+func noisy(level float64, seconds, silence float64) []float64 {
 	r := rand.New(rand.NewPCG(7, 7))
 	x := make([]float64, int((seconds+silence)*rate))
 	for k := range x[:int(seconds*rate)] {
@@ -47,8 +47,8 @@ func peakOf(t *testing.T, x []float64) float64 {
 
 func TestSettle(t *testing.T) {
 	// A quiet part 37 dB under the loud one: at some gains it passes the gate of -70 LUFS and at others not.
-	gated := append(noise(1e-3, 2, 1), noise(1e-3/70, 6, 0)...)
-	for name, x := range map[string][]float64{"loud": noise(3, 2, 0), "soft": noise(2e-5, 2, 3), "gated": gated} {
+	gated := append(noisy(1e-3, 2, 1), noisy(1e-3/70, 6, 0)...)
+	for name, x := range map[string][]float64{"loud": noisy(3, 2, 0), "soft": noisy(2e-5, 2, 3), "gated": gated} {
 		s, err := Settle(peakOf(t, x), Target, read(x))
 		if err != nil {
 			t.Fatal(err)
@@ -101,7 +101,7 @@ func TestShortTakesAreReadByRMS(t *testing.T) {
 	if ByLoudness(rate*4/10-1, rate) || !ByLoudness(rate*4/10, rate) {
 		t.Error("the shortest take with a loudness is 400 ms: BS.1770-5, one gating block")
 	}
-	x := noise(1, 0.1, 0)
+	x := noisy(1, 0.1, 0)
 	r, err := read(x)(1)
 	if err != nil {
 		t.Fatal(err)
@@ -159,7 +159,7 @@ func TestShape(t *testing.T) {
 }
 
 func TestDifferences(t *testing.T) {
-	a := noise(1, 0.1, 0)
+	a := noisy(1, 0.1, 0)
 	b := make([]float64, len(a))
 	for k := range a {
 		b[k] = 1.001 * a[k] // a thousandth: -60 dB by definition

@@ -2,13 +2,12 @@ package experiment
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -33,9 +32,9 @@ func take(t testing.TB, blocks, guitar string, order ...string) *chains.Chain {
 const measureRate = 48000
 
 // measured measures a take of a recording.
-func measured(t testing.TB, c *chains.Chain, recording []float64, tone Tone) *Measures {
+func measured(t testing.TB, c *chains.Chain, recording []float64, tone dsp.Tone) *Measures {
 	t.Helper()
-	w := c.Wire(measureRate, section.Draft)
+	w := c.Plan(measureRate, section.Draft)
 	signals, err := Rendered(t.Context(), w, recording)
 	if err != nil {
 		t.Fatal(err)
@@ -48,8 +47,8 @@ func measured(t testing.TB, c *chains.Chain, recording []float64, tone Tone) *Me
 }
 
 // swelling is a tone that comes up within 5 ms, so that no pickup rings at its start.
-func swelling(seconds float64, tone Tone) []float64 {
-	x := sines(int(seconds*measureRate), measureRate, tone)
+func swelling(seconds float64, tone dsp.Tone) []float64 {
+	x := measures.Sines(int(seconds*measureRate), measureRate, tone)
 	const up = measureRate / 200
 	for k := range up {
 		x[k] *= 0.5 - 0.5*math.Cos(math.Pi*float64(k)/up)
@@ -68,7 +67,7 @@ func (m *Measures) jack(t testing.TB, name string) JackMeasures {
 	return JackMeasures{}
 }
 
-func near(t *testing.T, what string, got Figure, want, tol float64, unit string) {
+func near(t *testing.T, what string, got measures.Figure, want, tol float64, unit string) {
 	t.Helper()
 	if !got.OK() {
 		t.Errorf("%s: not measurable: %s; want %.4g %s", what, got.Why, want, unit)
@@ -93,68 +92,68 @@ func clippedTHD(x float64) float64 {
 // A sine through a chain that leaves it alone: every figure has its closed form.
 func TestMeasureSine(t *testing.T) {
 	c := take(t, "buffer: {kind: buffer}", "volume: 10", "buffer")
-	in := swelling(2, Tone{1000, 0.5})
-	m := measured(t, c, in, TestTone)
-	h, err := c.Wire(measureRate, section.Draft).Response("buffer.in", 1000)
+	in := swelling(2, dsp.Tone{Hz: 1000, Volts: 0.5})
+	m := measured(t, c, in, measures.TestTone)
+	h, err := c.Plan(measureRate, section.Draft).Response("buffer.in", 1000)
 	if err != nil {
 		t.Fatal(err)
 	}
 	gain := math.Hypot(real(h), imag(h)) // by AC analysis
 	peak := 0.5 * gain
 	j := m.jack(t, "buffer.in")
-	near(t, "level", j.DBV, dsp.ToDB(peak/math.Sqrt2), 0.02, "dBV") // it swells
-	near(t, "level", j.DBu, dsp.ToDB(peak/math.Sqrt2/math.Sqrt(0.6)), 0.02, "dBu")
-	near(t, "crest", j.CrestDB, 3.0103, 0.02, "dB") // √2
+	near(t, "level", j.Of(measures.RMSDBV), dsp.ToDB(peak/math.Sqrt2), 0.02, "dBV") // it swells
+	near(t, "level", j.Of(measures.RMSDBu), dsp.ToDB(peak/math.Sqrt2/math.Sqrt(0.6)), 0.02, "dBu")
+	near(t, "crest", j.Of(measures.Crest), 3.0103, 0.02, "dB") // √2
 	// BS.1770: a sine of 997 Hz at full scale in one channel is -3.01 LUFS; at 1 kHz the weighting is the same within 0.01 dB.
-	near(t, "loudness", j.Loudness, dsp.ToDB(peak)-3.01, 0.05, "LUFS")
-	near(t, "centroid", j.CentroidHz, 1000, 2, "Hz")
-	near(t, "signal to noise", j.SNR, j.DBu.Value-j.NoiseDBu.Value, 0.02, "dB")
-	near(t, "A-weighted signal to noise", j.SNRA, j.DBu.Value-j.NoiseADBu.Value, 0.05, "dB") // A is 0 dB at 1 kHz
-	near(t, "headroom", j.HeadroomDB, dsp.ToDB(j.CeilingVolts.Value/j.PeakVolts), 1e-9, "dB")
-	near(t, "share over the ceiling", j.OverShare, 0, 0, "")
+	near(t, "loudness", j.Of(measures.Loudness), dsp.ToDB(peak)-3.01, 0.05, "LUFS")
+	near(t, "centroid", j.Of(measures.Centroid), 1000, 2, "Hz")
+	near(t, "signal to noise", j.Of(measures.SignalToNoise), j.Of(measures.RMSDBu).Value-j.Of(measures.Noise).Value, 0.02, "dB")
+	near(t, "A-weighted signal to noise", j.Of(measures.SignalToNoiseA), j.Of(measures.RMSDBu).Value-j.Of(measures.NoiseA).Value, 0.05, "dB") // A is 0 dB at 1 kHz
+	near(t, "headroom", j.Of(measures.Headroom), dsp.ToDB(j.Of(measures.Ceiling).Value/j.Of(measures.PeakVolts).Value), 1e-9, "dB")
+	near(t, "share over the ceiling", j.Of(measures.OverShare), 0, 0, "")
 	for _, b := range j.ThirdOctaves {
 		if math.Abs(b.Hz-1000) < 1 {
-			near(t, "band at 1 kHz", b.DBV, j.DBV.Value, 0.02, "dBV")
+			near(t, "band at 1 kHz", b.DBV, j.Of(measures.RMSDBV).Value, 0.02, "dBV")
 		}
 	}
 	out := m.jack(t, "out")
-	near(t, "THD", out.THD, 0, 0.002, "%")
-	near(t, "modulation", out.Modulation, 0, 0.002, "%")
-	near(t, "difference", out.Difference, 0, 0.002, "%")
-	if out.CeilingVolts.OK() || out.HeadroomDB.OK() {
+	near(t, "THD", out.Of(measures.THD), 0, 0.002, "%")
+	near(t, "modulation", out.Of(measures.Modulation), 0, 0.002, "%")
+	near(t, "difference", out.Of(measures.Difference), 0, 0.002, "%")
+	if out.Of(measures.Ceiling).OK() || out.Of(measures.Headroom).OK() {
 		t.Error("the last jack has a ceiling")
 	}
 	d := m.Dynamics
-	near(t, "compression", d.Compression, 0, 0.01, "dB")
-	near(t, "sustain", d.Sustain, noteFalls, 0.01, "s") // a linear chain changes no time
-	if d.CleanUp.OK() {
-		t.Errorf("a clean chain cleans up by %v dB", d.CleanUp.Value)
+	near(t, "compression", d.Of(measures.Compression), 0, 0.01, "dB")
+	near(t, "sustain", d.Of(measures.Sustain), measures.NoteFalls, 0.01, "s") // a linear chain changes no time
+	if d.Of(measures.CleanUp).OK() {
+		t.Errorf("a clean chain cleans up by %v dB", d.Of(measures.CleanUp).Value)
 	}
 	// 8 nV/√Hz of the follower and the guitar's own noise bring THD+N over THD: noise over tone, both at out.
-	want := 100 * out.noise / (TestTone.Volts * gain / math.Sqrt2)
-	near(t, "THD+N", out.THDN, want, 0.05*want+0.0005, "%")
+	want := 100 * dsp.DBu * dsp.FromDB(out.Of(measures.Noise).Value) / (float64(measures.TestTone.Volts) * gain / math.Sqrt2)
+	near(t, "THD+N", out.Of(measures.THDN), want, 0.05*want+0.0005, "%")
 }
 
 // A sine over the rails of a buffer: the distortion of a clipped sine, the share of time over a level, and how it cleans up.
 func TestMeasureClipping(t *testing.T) {
 	c := take(t, "buffer: {kind: buffer}", "volume: 10", "buffer")
 	const volts = 8
-	m := measured(t, c, swelling(1, Tone{997, volts}), Tone{997, volts})
+	m := measured(t, c, swelling(1, dsp.Tone{Hz: 997, Volts: volts}), dsp.Tone{Hz: 997, Volts: volts})
 	in, out := m.jack(t, "buffer.in"), m.jack(t, "out")
-	h, err := c.Wire(measureRate, section.Draft).Response("buffer.in", 997)
+	h, err := c.Plan(measureRate, section.Draft).Response("buffer.in", 997)
 	if err != nil {
 		t.Fatal(err)
 	}
 	peak := volts * math.Hypot(real(h), imag(h))
 	thd := 100 * clippedTHD(3/peak) // rails at 4.5 V - 1.5 V
-	near(t, "THD", out.THD, thd, 0.005*thd, "%")
-	near(t, "THD before", in.THD, 0, 0.002, "%")
-	near(t, "headroom", in.HeadroomDB, dsp.ToDB(in.CeilingVolts.Value/peak), 0.1, "dB")
-	near(t, "share over the ceiling", in.OverShare, 2/math.Pi*math.Acos(in.CeilingVolts.Value/peak), 0.005, "")
-	near(t, "THD at volume 10", m.Dynamics.FullTHD, thd, 0.01*thd, "%")
-	near(t, "clean-up range", m.Dynamics.CleanUp, dsp.ToDB(thd/math.Max(1e-3, m.Dynamics.RolledTHD.Value)), 0.1, "dB")
-	if m.Dynamics.CleanUp.Value < 40 {
-		t.Errorf("a tone that is well under the rails at volume 2 cleans up by only %.1f dB", m.Dynamics.CleanUp.Value)
+	near(t, "THD", out.Of(measures.THD), thd, 0.005*thd, "%")
+	near(t, "THD before", in.Of(measures.THD), 0, 0.002, "%")
+	near(t, "headroom", in.Of(measures.Headroom), dsp.ToDB(in.Of(measures.Ceiling).Value/peak), 0.1, "dB")
+	near(t, "share over the ceiling", in.Of(measures.OverShare), 2/math.Pi*math.Acos(in.Of(measures.Ceiling).Value/peak), 0.005, "")
+	near(t, "THD at volume 10", m.Dynamics.Of(measures.FullTHD), thd, 0.01*thd, "%")
+	near(t, "clean-up range", m.Dynamics.Of(measures.CleanUp), dsp.ToDB(thd/math.Max(1e-3, m.Dynamics.Of(measures.RolledTHD).Value)), 0.1, "dB")
+	if m.Dynamics.Of(measures.CleanUp).Value < 40 {
+		t.Errorf("a tone that is well under the rails at volume 2 cleans up by only %.1f dB", m.Dynamics.Of(measures.CleanUp).Value)
 	}
 	// From clipping far over the rails, 12 dB more at the input bring what a clipped sine's RMS says: at x of the peak,
 	// rms² = (2/π)(peak²·(a/2 - sin(2a)/4) + rail²·(π/2 - a)).
@@ -166,7 +165,7 @@ func TestMeasureClipping(t *testing.T) {
 		return math.Sqrt(2 / math.Pi * (peak*peak*(a/2-math.Sin(2*a)/4) + 9*(math.Pi/2-a)))
 	}
 	want := 12 - dsp.ToDB(rms(peak)/rms(peak*dsp.FromDB(-12)))
-	near(t, "compression", m.Dynamics.Compression, want, 0.05, "dB")
+	near(t, "compression", m.Dynamics.Of(measures.Compression), want, 0.05, "dB")
 }
 
 // What cannot be measured says so, and nothing in the JSON is NaN: encoding/json refuses those.
@@ -182,17 +181,17 @@ func TestMeasureNothing(t *testing.T) {
 	for _, r := range []struct {
 		name      string
 		recording []float64
-		dumb      func(JackMeasures) []Figure // figures that have no value
+		dumb      func(JackMeasures) []measures.Figure // figures that have no value
 	}{
-		{"what rounding leaves of silence", sines(measureRate, measureRate, Tone{440, 1e-12}), func(j JackMeasures) []Figure {
-			return []Figure{j.PeakDBV, j.DBV, j.DBu, j.CrestDB, j.Loudness, j.SNR, j.SNRA, j.CentroidHz}
+		{"what rounding leaves of silence", measures.Sines(measureRate, measureRate, dsp.Tone{Hz: 440, Volts: 1e-12}), func(j JackMeasures) []measures.Figure {
+			return []measures.Figure{j.Of(measures.PeakDBV), j.Of(measures.RMSDBV), j.Of(measures.RMSDBu), j.Of(measures.Crest), j.Of(measures.Loudness), j.Of(measures.SignalToNoise), j.Of(measures.SignalToNoiseA), j.Of(measures.Centroid)}
 		}},
-		{"a tenth of a second", sines(4800, measureRate, Tone{440, 0.2}), func(j JackMeasures) []Figure {
-			return []Figure{j.Loudness, j.SNR, j.CentroidHz}
+		{"a tenth of a second", measures.Sines(4800, measureRate, dsp.Tone{Hz: 440, Volts: 0.2}), func(j JackMeasures) []measures.Figure {
+			return []measures.Figure{j.Of(measures.Loudness), j.Of(measures.SignalToNoise), j.Of(measures.Centroid)}
 		}},
-		{"clipped throughout", loud, func(JackMeasures) []Figure { return nil }},
+		{"clipped throughout", loud, func(JackMeasures) []measures.Figure { return nil }},
 	} {
-		m := measured(t, c, r.recording, Tone{})
+		m := measured(t, c, r.recording, dsp.Tone{})
 		for _, j := range m.Jacks {
 			for k, f := range r.dumb(j) {
 				if f.OK() {
@@ -208,8 +207,8 @@ func TestMeasureNothing(t *testing.T) {
 			t.Errorf("%s: nothing in the JSON says what could not be measured", r.name)
 		}
 		if r.name == "clipped throughout" {
-			if j := m.jack(t, "buffer.in"); j.OverShare.Value < 0.95 || j.HeadroomDB.Value > -30 {
-				t.Errorf("a square wave of 300 V is over the ceiling for %.2f of the time, with %.1f dB of headroom", j.OverShare.Value, j.HeadroomDB.Value)
+			if j := m.jack(t, "buffer.in"); j.Of(measures.OverShare).Value < 0.95 || j.Of(measures.Headroom).Value > -30 {
+				t.Errorf("a square wave of 300 V is over the ceiling for %.2f of the time, with %.1f dB of headroom", j.Of(measures.OverShare).Value, j.Of(measures.Headroom).Value)
 			}
 		}
 	}
@@ -221,65 +220,10 @@ func TestMeasureWithoutTheTone(t *testing.T) {
 		"an octave below": take(t, "low: {kind: octave-down, direct: 0, octave: 10}", "volume: 10", "low"),
 		"nothing":         take(t, "pedal: {kind: volume, volume: 0}", "volume: 0", "pedal"),
 	} {
-		m := measured(t, c, sines(measureRate, measureRate, Tone{440, 0.2}), TestTone)
+		m := measured(t, c, measures.Sines(measureRate, measureRate, dsp.Tone{Hz: 440, Volts: 0.2}), measures.TestTone)
 		j := m.jack(t, "out")
-		if j.THD.OK() || j.THD.Why == "" {
-			t.Errorf("%s: THD %+v, want none, and why", name, j.THD)
+		if j.Of(measures.THD).OK() || j.Of(measures.THD).Why == "" {
+			t.Errorf("%s: THD %+v, want none, and why", name, j.Of(measures.THD))
 		}
-	}
-}
-
-func TestFallTime(t *testing.T) {
-	falling := func(seconds, length float64) []float64 { // 20 dB in so many seconds
-		x := sines(int(length*measureRate), measureRate, Tone{400, 1})
-		for k := range x {
-			x[k] *= dsp.FromDB(-20 * float64(k) / (seconds * measureRate))
-		}
-		return x
-	}
-	for _, s := range []float64{0.3, 1, 2.5} {
-		near(t, "fall", fallTime(falling(s, 4), measureRate), s, 0.002, "s")
-	}
-	for _, x := range [][]float64{falling(2.5, 2), make([]float64, measureRate), make([]float64, 100), sines(measureRate, measureRate, Tone{400, 1})} {
-		if f := fallTime(x, measureRate); f.OK() {
-			t.Errorf("a signal that does not fall by 20 dB falls in %v s", f.Value)
-		}
-	}
-}
-
-// THD+N of a clean tone with a noise beside it is the ratio of the two.
-func TestNoiseBesideATone(t *testing.T) {
-	const noise, peak = 2e-3, 0.5
-	x := sines(measureRate, measureRate, Tone{997, peak})
-	want := 100 * noise / math.Sqrt(peak*peak/2+noise*noise)
-	near(t, "noise added as a power", withNoise(x, measureRate, noise), want, 0.002*want, "%")
-	rng := rand.New(rand.NewPCG(1, 2))
-	for k := range x {
-		x[k] += noise * math.Sqrt(24000./19980) * rng.NormFloat64() // so that 20 Hz to 20 kHz holds noise²
-	}
-	// The notch takes a little of the noise around the tone with it: under 2 % of the band.
-	near(t, "noise in the signal", withNoise(x, measureRate, 0), want, 0.03*want, "%")
-}
-
-func TestFigureText(t *testing.T) {
-	for _, c := range []struct {
-		f    Figure
-		text string
-		json string
-	}{
-		{Figure{Value: -0.04}, "0.0", "-0.04"},
-		{Figure{Value: 3.25}, "3.2", "3.25"},
-		{Figure{Why: "silence"}, "-", `{"not_measurable":"silence"}`},
-	} {
-		b, err := json.Marshal(c.f)
-		if err != nil || string(b) != c.json || c.f.Text(1) != c.text {
-			t.Errorf("%+v: %q, %s, %v; want %q, %s", c.f, c.f.Text(1), b, err, c.text, c.json)
-		}
-	}
-	if f := figure(math.NaN(), nil); f.OK() {
-		t.Error("NaN is taken for a value")
-	}
-	if f := figure(0, fmt.Errorf("broken")); f.OK() {
-		t.Error("an error is taken for a value")
 	}
 }

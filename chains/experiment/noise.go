@@ -2,46 +2,46 @@ package experiment
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
 // NoiseReport is the noise ledger of one jack: who is heard when nobody plays, and what moving a block would do. It is also the JSON object that the
 // command prints. The definition is that of chains.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
 type NoiseReport struct {
-	Take        string        `json:"take"`
-	Order       []string      `json:"order"`
-	Jack        string        `json:"jack"`
-	ADBu        Figure        `json:"a_weighted_dbu"`
-	DBu         Figure        `json:"unweighted_dbu"`
-	AVolts      float64       `json:"a_weighted_volts"`
-	Volts       float64       `json:"unweighted_volts"`
-	Blocks      []NoiseGroup  `json:"blocks"`  // loudest first
-	Causes      []NoiseGroup  `json:"causes"`  // loudest first
-	Sources     []NoiseSource `json:"sources"` // loudest first, all of them
-	Moves       []NoiseMove   `json:"moves"`   // of one block to another place; only for the jack out, or out.left where there are two
-	Assumptions []string      `json:"assumptions"`
+	Take        string          `json:"take"`
+	Order       []string        `json:"order"`
+	Jack        string          `json:"jack"`
+	ADBu        measures.Figure `json:"a_weighted_dbu"`
+	DBu         measures.Figure `json:"unweighted_dbu"`
+	AVolts      float64         `json:"a_weighted_volts"`
+	Volts       float64         `json:"unweighted_volts"`
+	Blocks      []NoiseGroup    `json:"blocks"`  // loudest first
+	Causes      []NoiseGroup    `json:"causes"`  // loudest first
+	Sources     []NoiseSource   `json:"sources"` // loudest first, all of them
+	Moves       []NoiseMove     `json:"moves"`   // of one block to another place; only for the jack out, or out.left where there are two
+	Assumptions []string        `json:"assumptions"`
 }
 
 // NoiseGroup is what several sources add together.
 type NoiseGroup struct {
-	Name  string  `json:"name"`
-	ADBu  Figure  `json:"a_weighted_dbu"`
-	DBu   Figure  `json:"unweighted_dbu"`
-	Share float64 `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1
+	Name  string          `json:"name"`
+	ADBu  measures.Figure `json:"a_weighted_dbu"`
+	DBu   measures.Figure `json:"unweighted_dbu"`
+	Share float64         `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1
 }
 
 // NoiseSource is what one source adds.
 type NoiseSource struct {
-	Block   string  `json:"block"`
-	Element string  `json:"element"`
-	Cause   string  `json:"cause"`
-	ADBu    Figure  `json:"a_weighted_dbu"`
-	DBu     Figure  `json:"unweighted_dbu"`
-	Share   float64 `json:"share"`
+	Block   string          `json:"block"`
+	Element string          `json:"element"`
+	Cause   string          `json:"cause"`
+	ADBu    measures.Figure `json:"a_weighted_dbu"`
+	DBu     measures.Figure `json:"unweighted_dbu"`
+	Share   float64         `json:"share"`
 }
 
 // NoiseMove is a block at another place in the order.
@@ -103,7 +103,7 @@ func noiseReport(l *chains.Ledger) *NoiseReport {
 		Jack: l.Jack, AVolts: l.RMS(chains.AWeighted), Volts: l.RMS(chains.Flat),
 		Blocks: []NoiseGroup{}, Causes: []NoiseGroup{}, Sources: []NoiseSource{}, Moves: []NoiseMove{},
 	}
-	r.ADBu, r.DBu = noiseLevel(r.AVolts*r.AVolts), noiseLevel(r.Volts*r.Volts)
+	r.ADBu, r.DBu = measures.NoiseLevel(r.AVolts*r.AVolts), measures.NoiseLevel(r.Volts*r.Volts)
 	total := r.AVolts * r.AVolts
 	share := func(power float64) float64 {
 		if total == 0 {
@@ -115,7 +115,7 @@ func noiseReport(l *chains.Ledger) *NoiseReport {
 	blocks, causes := map[string]power{}, map[string]power{}
 	for k, s := range l.Shares {
 		p := power{l.Power(k, chains.AWeighted), l.Power(k, chains.Flat)}
-		r.Sources = append(r.Sources, NoiseSource{s.Block, s.Element, s.Cause, noiseLevel(p.a), noiseLevel(p.flat), share(p.a)})
+		r.Sources = append(r.Sources, NoiseSource{s.Block, s.Element, s.Cause, measures.NoiseLevel(p.a), measures.NoiseLevel(p.flat), share(p.a)})
 		b, c := blocks[s.Block], causes[s.Cause]
 		blocks[s.Block] = power{b.a + p.a, b.flat + p.flat}
 		causes[s.Cause] = power{c.a + p.a, c.flat + p.flat}
@@ -123,7 +123,7 @@ func noiseReport(l *chains.Ledger) *NoiseReport {
 	groups := func(m map[string]power) []NoiseGroup {
 		list := []NoiseGroup{}
 		for name, p := range m {
-			list = append(list, NoiseGroup{name, noiseLevel(p.a), noiseLevel(p.flat), share(p.a)})
+			list = append(list, NoiseGroup{name, measures.NoiseLevel(p.a), measures.NoiseLevel(p.flat), share(p.a)})
 		}
 		slices.SortFunc(list, func(a, b NoiseGroup) int {
 			return cmp.Or(cmp.Compare(b.Share, a.Share), cmp.Compare(a.Name, b.Name))
@@ -132,13 +132,6 @@ func noiseReport(l *chains.Ledger) *NoiseReport {
 	}
 	r.Blocks, r.Causes = groups(blocks), groups(causes)
 	return r
-}
-
-func noiseLevel(power float64) Figure {
-	if power == 0 {
-		return Figure{Why: "no noise"}
-	}
-	return figure(dsp.VoltsToDBu(math.Sqrt(power)), nil)
 }
 
 // worthMoving is the change of noise, in dB at the same gain, from which a move is worth speaking of: twice what a listener just notices in

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -63,8 +64,8 @@ func TestNoiseOfAChain(t *testing.T) {
 			flat += math.Pow(10, g.DBu.Value/10)
 		}
 		// Powers add; the bound asked for is 0.1 dB.
-		near(t, what+" together", Figure{Value: 10 * math.Log10(a)}, r.ADBu.Value, 1e-6, "dBu")
-		near(t, what+" together, unweighted", Figure{Value: 10 * math.Log10(flat)}, r.DBu.Value, 1e-6, "dBu")
+		near(t, what+" together", measures.Figure{Value: 10 * math.Log10(a)}, r.ADBu.Value, 1e-6, "dBu")
+		near(t, what+" together, unweighted", measures.Figure{Value: 10 * math.Log10(flat)}, r.DBu.Value, 1e-6, "dBu")
 	}
 	// The gain cell's 120 nV/√Hz come out of the equaliser's 20 dB; over 20 Hz to 20 kHz that is 120 nV·10·√19980 = 0.1696 mV.
 	press := r.Blocks[slices.IndexFunc(r.Blocks, func(g NoiseGroup) bool { return g.Name == "press" })]

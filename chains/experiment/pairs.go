@@ -4,12 +4,10 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"math/cmplx"
 	"strings"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 )
@@ -21,48 +19,47 @@ const Playback = 92.0
 // PairSeconds is how much of two takes is compared, from their beginning.
 const PairSeconds = 20.0
 
-// Pair is how a take differs from another, both brought to one loudness and aligned. Changes are of take b against take a.
+// Pair is how a take differs from another, both brought to one loudness and aligned: in Values all
+// that package measures has for that. Changes are of take b against take a.
 type Pair struct {
 	A int `json:"a"` // numbers of takes
 	B int `json:"b"`
 
-	Lag      int    `json:"lag_samples"` // by how much b comes later than a, where both are most alike, within 1 ms; taken back
-	Inverted bool   `json:"inverted"`    // b is upside down against a; taken back for the null
-	NullDB   Figure `json:"null_db"`     // level of what is left when a is taken from b
-
-	Level  Figure       `json:"level_lu"` // loudness before matching
-	Bands  []BandChange `json:"third_octaves"`
-	Bass   Figure       `json:"bass_db"`   // power from 20 to 250 Hz
-	Middle Figure       `json:"middle_db"` // from 250 Hz to 2 kHz
-	Treble Figure       `json:"treble_db"` // from 2 to 20 kHz
-
-	Noise      Figure `json:"noise_db"`        // A-weighted noise at rest, with the gain that brings each take to one loudness
-	Distortion Figure `json:"distortion_db"`   // THD of a test tone
-	Sustain    Figure `json:"sustain_seconds"` // time for 20 dB of a falling note
-
-	Hearing Hearing `json:"hearing"`
-	Mean    Figure  `json:"log_spectral_mean_db"` // log-spectral distance: mean over the frames
-	Max     Figure  `json:"log_spectral_max_db"`  // and of the frame that differs most
+	Lag      int          `json:"lag_samples"` // by how much b comes later than a, where both are most alike, within 1 ms; taken back
+	Inverted bool         `json:"inverted"`    // b is upside down against a; taken back for the null
+	Bands    []BandChange `json:"third_octaves"`
+	Hearing  Hearing      `json:"hearing"`
 
 	Heard    string   `json:"heard"`    // Heard… below
 	Respects []string `json:"respects"` // in what the change is large enough to speak of: level, tone, noise, distortion, decay; the clearest first
 	Sentence string   `json:"sentence"` // what a player will hear
+
+	Values measures.Values `json:"-"`
+}
+
+// Of is one of the values.
+func (p *Pair) Of(m *measures.Measure) measures.Figure { return p.Values.Of(m) }
+
+// MarshalJSON implements json.Marshaler.
+func (p Pair) MarshalJSON() ([]byte, error) {
+	type fields Pair
+	return p.Values.Object(fields(p))
 }
 
 // BandChange is the change in a third-octave band (IEC 61260-1, base ten).
 type BandChange struct {
-	Hz float64 `json:"hz"`
-	DB Figure  `json:"db"`
+	Hz float64         `json:"hz"`
+	DB measures.Figure `json:"db"`
 }
 
 // Hearing is whether a listener could tell: measure.Audibility, to ITU-R BS.1387.
 type Hearing struct {
-	Playback    float64 `json:"playback_db_spl"`
-	Probability Figure  `json:"probability"` // that the difference is heard, mean over the frames
-	Share       Figure  `json:"share"`       // of the frames in which it is more likely heard than not
-	Highest     Figure  `json:"highest"`     // probability, smoothed over some 10 frames
-	Bands       Figure  `json:"bands"`       // most critical bands over the detection step in any frame
-	BandsOf     int     `json:"bands_of"`
+	Playback    float64         `json:"playback_db_spl"`
+	Probability measures.Figure `json:"probability"` // that the difference is heard, mean over the frames
+	Share       measures.Figure `json:"share"`       // of the frames in which it is more likely heard than not
+	Highest     measures.Figure `json:"highest"`     // probability, smoothed over some 10 frames
+	Bands       measures.Figure `json:"bands"`       // most critical bands over the detection step in any frame
+	BandsOf     int             `json:"bands_of"`
 }
 
 // Whether a listener could tell.
@@ -73,9 +70,6 @@ const (
 	HeardSame    = "identical" // to the last bit
 	HeardUnknown = "not measurable"
 )
-
-// rounding is a null, in dB, that only the rounding of the arithmetic leaves: 20·log10(2^-53) is -319 for one operation.
-const rounding = -200
 
 // What is large enough to speak of.
 const (
@@ -92,96 +86,54 @@ const (
 	tellNoiseLevel = 0.0 // dB SPL(A)
 )
 
-// Facts is what is known about a take beside its sound.
-type Facts struct {
-	NoiseDBu Figure // A-weighted, at out, at rest
-	THD      Figure // percent, of the test tone
-	Sustain  Figure // s
-}
-
-// FactsOf works them out, at draft quality, as Dynamics and Noise define them.
-func FactsOf(ctx context.Context, c *chains.Chain, rate dsp.Hertz) (Facts, error) {
-	var f Facts
-	l, err := c.Noise(rate, "out")
-	if err != nil {
-		f.NoiseDBu = figure(0, err)
-	} else {
-		a := l.RMS(chains.AWeighted)
-		f.NoiseDBu = noiseLevel(a * a)
-	}
-	err = together(ctx,
-		func(ctx context.Context) error {
-			x, err := toneAlone(ctx, c, rate, TestTone)
-			f.THD = figure(0, err)
-			if err == nil {
-				f.THD = toneTHD(x, float64(rate))
+// FactsOf works out what a comparison wants to know of a take beside its sound, at draft quality. A
+// fact that could not be worked out says why; it is an error only where ctx is done.
+func FactsOf(ctx context.Context, c *chains.Chain, rate dsp.Hertz) (measures.Values, error) {
+	facts := measures.NoValues(measures.Facts(), measures.Figure{})
+	t := newTrial(c, rate, measures.TestTone, true)
+	work := t.work(facts)
+	for k, f := range work {
+		work[k] = func(ctx context.Context) error {
+			if err := f(ctx); err != nil {
+				facts[k].Figure = measures.Read(0, err)
 			}
 			return ctx.Err()
-		},
-		func(ctx context.Context) error {
-			var err error
-			if f.Sustain, err = sustain(ctx, c, rate, TestTone.Volts); err != nil {
-				f.Sustain = figure(0, err)
-			}
-			return ctx.Err()
-		})
-	return f, err
-}
-
-// Side is one take of a pair.
-type Side struct {
-	Number  int
-	Name    string
-	Samples []float64 // at the common loudness, fractions of full scale
-	Matched bool
-	Gain    float64 // factor from volts to Samples
-	Before  Figure  // loudness before that
-	Facts   Facts
-}
-
-// NewPair compares b with a, sides of one length.
-func NewPair(a, b *Side, rate float64) Pair {
-	p := Pair{A: a.Number, B: b.Number, Bands: []BandChange{}, Respects: []string{}, Hearing: Hearing{Playback: Playback, BandsOf: measure.BandCount}}
-	for _, s := range []*Side{a, b} {
-		why := ""
-		if f := unplayed(s.Samples); !s.Matched || !f.OK() {
-			why = f.Why
-			if why == "" {
-				why = string(measure.Silence)
-			}
-			none := noFigure("%q: %s", s.Name, why)
-			for _, f := range []*Figure{&p.NullDB, &p.Level, &p.Bass, &p.Middle, &p.Treble, &p.Noise, &p.Distortion, &p.Sustain, &p.Mean, &p.Max,
-				&p.Hearing.Probability, &p.Hearing.Share, &p.Hearing.Highest, &p.Hearing.Bands} {
-				*f = none
-			}
-			p.Heard = HeardUnknown
-			p.Sentence = "Not measurable: " + none.Why + "."
-			return p
 		}
 	}
-	x, y := p.align(a.Samples, b.Samples, rate)
-	p.Level = b.Before.minus(a.Before)
-	p.tone(x, y, rate)
-	p.Noise = b.Facts.NoiseDBu.minus(a.Facts.NoiseDBu)
-	if p.Noise.OK() {
-		p.Noise.Value += dsp.ToDB(b.Gain / a.Gain)
+	return facts, together(ctx, work...)
+}
+
+// NewPair compares b with a, sides of one length, at a rate in Hz.
+func NewPair(a, b *measures.Side, rate float64) Pair {
+	list := measures.Changes()
+	p := Pair{A: a.Number, B: b.Number, Bands: []BandChange{}, Respects: []string{}, Hearing: Hearing{Playback: Playback, BandsOf: measure.BandCount}}
+	for _, s := range []*measures.Side{a, b} {
+		f := measures.Unplayed(s.Samples)
+		if f.OK() && !s.Matched {
+			f = measures.None("%s", measure.Silence)
+		}
+		if f.OK() {
+			continue
+		}
+		none := measures.None("%q: %s", s.Name, f.Why)
+		p.Values = measures.NoValues(list, none)
+		p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest, p.Hearing.Bands = none, none, none, none
+		p.Heard = HeardUnknown
+		p.Sentence = "Not measurable: " + none.Why + "."
+		return p
 	}
-	p.Distortion = inDB(b.Facts.THD).minus(inDB(a.Facts.THD))
-	p.Sustain = b.Facts.Sustain.minus(a.Facts.Sustain)
+	x, y := p.align(a.Samples, b.Samples, rate)
+	both := &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
+	for _, m := range list {
+		p.Values = append(p.Values, measures.Value{Measure: m, Figure: m.Change(both)})
+	}
+	p.bands(both)
 	h, err := measure.Audible(x, y, rate, Playback)
-	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest = figure(h.Probability, err), figure(h.Share, err), figure(h.Highest, err)
-	p.Hearing.Bands = figure(float64(h.Bands), err)
-	p.Mean, p.Max = logSpectral(x, y, rate)
+	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest = measures.Read(h.Probability, err), measures.Read(h.Share, err), measures.Read(h.Highest, err)
+	p.Hearing.Bands = measures.Read(float64(h.Bands), err)
 	p.judge(a, b, x, y)
 	p.Sentence = p.sentence(a, b)
 	return p
-}
-
-func inDB(percent Figure) Figure {
-	if !percent.OK() {
-		return percent
-	}
-	return Figure{Value: dsp.ToDB(math.Max(percent.Value, barely))}
 }
 
 // align finds where both are most alike and returns what they have in common there.
@@ -196,115 +148,31 @@ func (p *Pair) align(x, y []float64, rate float64) ([]float64, []float64) {
 	} else {
 		x, y = x[-at.Lag:], y[:len(y)+at.Lag]
 	}
-	upright := y
-	if p.Inverted {
-		upright = make([]float64, len(y))
-		for k, v := range y {
-			upright[k] = -v
-		}
-	}
-	null, err := measure.NullOf(x, upright)
-	if err != nil {
-		p.NullDB = figure(0, err)
-	} else {
-		p.NullDB = figure(null.DB())
-		if p.NullDB.OK() && p.NullDB.Value < rounding {
-			p.NullDB = noFigure("no difference but rounding")
-		}
-	}
 	return x, y
 }
 
-// tone compares the spectra.
-func (p *Pair) tone(x, y []float64, rate float64) {
-	a, err := measure.Welch(x, rate, segment(rate))
-	if err == nil {
-		var b measure.Spectrum
-		if b, err = measure.Welch(y, rate, segment(rate)); err == nil {
-			change := func(low, high float64) Figure {
-				before, after := a.Power(low, high), b.Power(low, high)
-				if before == 0 || after == 0 {
-					return noFigure("nothing from %g to %g Hz", low, high)
-				}
-				return figure(10*math.Log10(after/before), nil)
-			}
-			p.Bass, p.Middle, p.Treble = change(20, 250), change(250, 2000), change(2000, 20e3)
-			was, is := a.ThirdOctaves(), b.ThirdOctaves()
-			loudest := 0.0
-			for k := range was {
-				loudest = math.Max(loudest, math.Max(was[k].Power, is[k].Power))
-			}
-			for k := range was {
-				c := BandChange{Hz: was[k].Centre, DB: noFigure("more than 60 dB under the loudest band")}
-				if math.Max(was[k].Power, is[k].Power) > 1e-6*loudest && was[k].Power > 0 && is[k].Power > 0 {
-					c.DB = figure(10*math.Log10(is[k].Power/was[k].Power), nil)
-				}
-				p.Bands = append(p.Bands, c)
-			}
-			return
+// bands compares the third octaves; there are none where there is no spectrum.
+func (p *Pair) bands(s *measures.Sides) {
+	a, b, err := s.Spectra()
+	if err != nil {
+		return
+	}
+	was, is := a.ThirdOctaves(), b.ThirdOctaves()
+	loudest := 0.0
+	for k := range was {
+		loudest = math.Max(loudest, math.Max(was[k].Power, is[k].Power))
+	}
+	for k := range was {
+		c := BandChange{Hz: was[k].Centre, DB: measures.None("more than 60 dB under the loudest band")}
+		if math.Max(was[k].Power, is[k].Power) > 1e-6*loudest && was[k].Power > 0 && is[k].Power > 0 {
+			c.DB = measures.Read(10*math.Log10(is[k].Power/was[k].Power), nil)
 		}
+		p.Bands = append(p.Bands, c)
 	}
-	p.Bass, p.Middle, p.Treble = figure(0, err), figure(0, err), figure(0, err)
-}
-
-// logSpectral is the log-spectral distance: the root of the mean, over the lines from 100 Hz to 10 kHz, of the squared difference in dB, in frames of 2048 points under a Hann window
-// (as in IEEE Trans. Speech Audio Process. 1(1), 3-14, 1993). What is more than 60 dB under a frame's highest line counts as that, and frames in which both are more than 60 dB
-// under the loudest do not count.
-func logSpectral(x, y []float64, rate float64) (mean, most Figure) {
-	const size = 2048
-	if len(x) < size {
-		none := noFigure("%s: %d samples, needs %d", measure.TooShort, len(x), size)
-		return none, none
-	}
-	plan := fourier.NewFFT(size)
-	from, to := int(math.Ceil(100*size/rate)), int(10e3*size/rate)
-	frames := (len(x)-size)/(size/2) + 1
-	lines := func(v []float64) ([][]float64, []float64, float64) {
-		all, tops, loudest := make([][]float64, frames), make([]float64, frames), 0.0
-		frame := make([]float64, size)
-		var z []complex128
-		for f := range frames {
-			for k := range frame {
-				frame[k] = v[f*size/2+k] * (0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/size))
-			}
-			z = plan.Coefficients(z, frame)
-			for _, c := range z[from:to] {
-				e := cmplx.Abs(c)
-				all[f] = append(all[f], e)
-				tops[f] = math.Max(tops[f], e)
-			}
-			loudest = math.Max(loudest, tops[f])
-		}
-		return all, tops, loudest
-	}
-	a, topA, loudA := lines(x)
-	b, topB, loudB := lines(y)
-	floor := 1e-3 * math.Max(loudA, loudB)
-	sum, n, highest := 0.0, 0, 0.0
-	for f := range frames {
-		if topA[f] < floor && topB[f] < floor {
-			continue
-		}
-		low := 1e-3 * math.Max(topA[f], topB[f])
-		d := 0.0
-		for k := range a[f] {
-			e := dsp.ToDB(math.Max(a[f][k], low) / math.Max(b[f][k], low))
-			d += e * e
-		}
-		d = math.Sqrt(d / float64(len(a[f])))
-		sum += d
-		n++
-		highest = math.Max(highest, d)
-	}
-	if n == 0 {
-		none := noFigure("%s", measure.Silence)
-		return none, none
-	}
-	return Figure{Value: sum / float64(n)}, Figure{Value: highest}
 }
 
 // judge says whether the difference is heard and in what it is large enough to speak of.
-func (p *Pair) judge(a, b *Side, x, y []float64) {
+func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	switch {
 	case identical(x, y) && p.Lag == 0:
 		p.Heard = HeardSame
@@ -329,20 +197,20 @@ func (p *Pair) judge(a, b *Side, x, y []float64) {
 		}
 		found = append(found[:at], append([]respect{{name, times}}, found[at:]...)...)
 	}
-	if p.Level.OK() && math.Abs(p.Level.Value) >= tellLevel {
-		add("level", math.Abs(p.Level.Value)/tellLevel)
+	if p.Of(measures.LevelChange).OK() && math.Abs(p.Of(measures.LevelChange).Value) >= tellLevel {
+		add("level", math.Abs(p.Of(measures.LevelChange).Value)/tellLevel)
 	}
 	if t := p.tilt(); t >= tellTone && p.audible() {
 		add("tone", t/tellTone)
 	}
 	if p.noisier(a, b) {
-		add("noise", math.Abs(p.Noise.Value)/worthMoving)
+		add("noise", math.Abs(p.Of(measures.NoiseChange).Value)/worthMoving)
 	}
-	if p.Distortion.OK() && math.Abs(p.Distortion.Value) >= tellDistortion && math.Max(a.Facts.THD.Value, b.Facts.THD.Value) >= tellTHD && p.audible() {
-		add("distortion", math.Abs(p.Distortion.Value)/tellDistortion)
+	if p.Of(measures.THDChange).OK() && math.Abs(p.Of(measures.THDChange).Value) >= tellDistortion && math.Max(a.Facts.Of(measures.ToneTHD).Value, b.Facts.Of(measures.ToneTHD).Value) >= tellTHD && p.audible() {
+		add("distortion", math.Abs(p.Of(measures.THDChange).Value)/tellDistortion)
 	}
-	if p.Sustain.OK() && p.Sustain.Value != 0 && p.audible() {
-		if times := math.Abs(p.Sustain.Value) / (tellDecay * math.Min(a.Facts.Sustain.Value, b.Facts.Sustain.Value)); times >= 1 {
+	if p.Of(measures.SustainChange).OK() && p.Of(measures.SustainChange).Value != 0 && p.audible() {
+		if times := math.Abs(p.Of(measures.SustainChange).Value) / (tellDecay * math.Min(a.Facts.Of(measures.Sustain).Value, b.Facts.Of(measures.Sustain).Value)); times >= 1 {
 			add("decay", times)
 		}
 	}
@@ -356,7 +224,7 @@ func (p *Pair) audible() bool { return p.Heard == HeardInParts || p.Heard == Hea
 // tilt is the largest change of bass, middle and treble.
 func (p *Pair) tilt() float64 {
 	most := 0.0
-	for _, f := range []Figure{p.Bass, p.Middle, p.Treble} {
+	for _, f := range []measures.Figure{p.Of(measures.BassChange), p.Of(measures.MiddleChange), p.Of(measures.TrebleChange)} {
 		if f.OK() {
 			most = math.Max(most, math.Abs(f.Value))
 		}
@@ -365,13 +233,13 @@ func (p *Pair) tilt() float64 {
 }
 
 // noisier says whether the noise changes by as much as one notices, and can be heard at the playback level.
-func (p *Pair) noisier(a, b *Side) bool {
-	if !p.Noise.OK() || math.Abs(p.Noise.Value) < worthMoving {
+func (p *Pair) noisier(a, b *measures.Side) bool {
+	if !p.Of(measures.NoiseChange).OK() || math.Abs(p.Of(measures.NoiseChange).Value) < worthMoving {
 		return false
 	}
 	// A full-scale sine has an RMS of -3.01 dB re full scale.
-	atEar := func(s *Side) float64 {
-		return s.Facts.NoiseDBu.Value + dsp.ToDB(dsp.DBu) + dsp.ToDB(s.Gain) + 3.01 + Playback
+	atEar := func(s *measures.Side) float64 {
+		return s.Facts.Of(measures.NoiseAtEnd).Value + dsp.ToDB(dsp.DBu) + dsp.ToDB(s.Gain) + 3.01 + Playback
 	}
 	return math.Max(atEar(a), atEar(b)) >= tellNoiseLevel
 }
@@ -386,11 +254,11 @@ func identical(x, y []float64) bool {
 }
 
 // sentence says what a player will hear, and no more than was measured.
-func (p *Pair) sentence(a, b *Side) string {
+func (p *Pair) sentence(a, b *measures.Side) string {
 	subject := fmt.Sprintf("%q against %q", b.Name, a.Name)
 	switch p.Heard {
 	case HeardSame:
-		if p.Level.OK() && math.Abs(p.Level.Value) < 1e-6 {
+		if p.Of(measures.LevelChange).OK() && math.Abs(p.Of(measures.LevelChange).Value) < 1e-6 {
 			return fmt.Sprintf("%q and %q are the same.", a.Name, b.Name)
 		}
 	case HeardUnknown:
@@ -417,8 +285,8 @@ func (p *Pair) sentence(a, b *Side) string {
 }
 
 // words is the change in one respect.
-func (p *Pair) words(respect string, a, b *Side) []string {
-	more := func(f Figure, up, down string) string {
+func (p *Pair) words(respect string, a, b *measures.Side) []string {
+	more := func(f measures.Figure, up, down string) string {
 		if f.Value > 0 {
 			return up
 		}
@@ -426,29 +294,29 @@ func (p *Pair) words(respect string, a, b *Side) []string {
 	}
 	switch respect {
 	case "level":
-		return []string{fmt.Sprintf("%.1f LU %s as it comes out of the chain", math.Abs(p.Level.Value), more(p.Level, "louder", "softer"))}
+		return []string{fmt.Sprintf("%.1f LU %s as it comes out of the chain", math.Abs(p.Of(measures.LevelChange).Value), more(p.Of(measures.LevelChange), "louder", "softer"))}
 	case "tone":
 		var list []string
-		if p.Treble.OK() && math.Abs(p.Treble.Value) >= tellTone {
-			list = append(list, fmt.Sprintf("%s (%+.1f dB above 2 kHz)", more(p.Treble, "brighter", "duller"), p.Treble.Value))
+		if p.Of(measures.TrebleChange).OK() && math.Abs(p.Of(measures.TrebleChange).Value) >= tellTone {
+			list = append(list, fmt.Sprintf("%s (%+.1f dB above 2 kHz)", more(p.Of(measures.TrebleChange), "brighter", "duller"), p.Of(measures.TrebleChange).Value))
 		}
-		if p.Middle.OK() && math.Abs(p.Middle.Value) >= tellTone {
-			list = append(list, fmt.Sprintf("%s middle (%+.1f dB)", more(p.Middle, "more", "less"), p.Middle.Value))
+		if p.Of(measures.MiddleChange).OK() && math.Abs(p.Of(measures.MiddleChange).Value) >= tellTone {
+			list = append(list, fmt.Sprintf("%s middle (%+.1f dB)", more(p.Of(measures.MiddleChange), "more", "less"), p.Of(measures.MiddleChange).Value))
 		}
-		if p.Bass.OK() && math.Abs(p.Bass.Value) >= tellTone {
-			list = append(list, fmt.Sprintf("%s bass (%+.1f dB below 250 Hz)", more(p.Bass, "more", "less"), p.Bass.Value))
+		if p.Of(measures.BassChange).OK() && math.Abs(p.Of(measures.BassChange).Value) >= tellTone {
+			list = append(list, fmt.Sprintf("%s bass (%+.1f dB below 250 Hz)", more(p.Of(measures.BassChange), "more", "less"), p.Of(measures.BassChange).Value))
 		}
 		return list
 	case "noise":
-		return []string{fmt.Sprintf("noise %.1f dB %s when nobody plays", math.Abs(p.Noise.Value), more(p.Noise, "louder", "softer"))}
+		return []string{fmt.Sprintf("noise %.1f dB %s when nobody plays", math.Abs(p.Of(measures.NoiseChange).Value), more(p.Of(measures.NoiseChange), "louder", "softer"))}
 	case "distortion":
-		return []string{fmt.Sprintf("%s distorted (THD %s %% against %s %%)", more(p.Distortion, "more", "less"), b.Facts.THD.Text(1), a.Facts.THD.Text(1))}
+		return []string{fmt.Sprintf("%s distorted (THD %s %% against %s %%)", more(p.Of(measures.THDChange), "more", "less"), b.Facts.Of(measures.ToneTHD).Text(1), a.Facts.Of(measures.ToneTHD).Text(1))}
 	case "decay":
-		by := fmt.Sprintf("%.1f s", math.Abs(p.Sustain.Value))
-		if math.Abs(p.Sustain.Value) < 0.095 {
-			by = fmt.Sprintf("%.0f ms", 1e3*math.Abs(p.Sustain.Value))
+		by := fmt.Sprintf("%.1f s", math.Abs(p.Of(measures.SustainChange).Value))
+		if math.Abs(p.Of(measures.SustainChange).Value) < 0.095 {
+			by = fmt.Sprintf("%.0f ms", 1e3*math.Abs(p.Of(measures.SustainChange).Value))
 		}
-		return []string{fmt.Sprintf("a held note rings %s %s", by, more(p.Sustain, "longer", "shorter"))}
+		return []string{fmt.Sprintf("a held note rings %s %s", by, more(p.Of(measures.SustainChange), "longer", "shorter"))}
 	}
 	panic("experiment: no respect " + respect)
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 )
@@ -22,9 +23,17 @@ func plucks(seconds float64, seed uint64) []float64 {
 	return x
 }
 
-func sideOf(number int, name string, x []float64) *Side {
-	return &Side{Number: number, Name: name, Samples: x, Matched: true, Gain: 1, Before: Figure{Value: -20},
-		Facts: Facts{NoiseDBu: Figure{Value: -90}, THD: Figure{Value: 5}, Sustain: Figure{Value: 2}}}
+func sideOf(number int, name string, x []float64) *measures.Side {
+	return &measures.Side{Number: number, Name: name, Samples: x, Matched: true, Gain: 1, Before: measures.Figure{Value: -20},
+		Facts: of(measures.NoiseAtEnd, measures.Figure{Value: -90}, measures.ToneTHD, measures.Figure{Value: 5}, measures.Sustain, measures.Figure{Value: 2})}
+}
+
+// of is some measures, each followed by its value.
+func of(list ...any) (v measures.Values) {
+	for k := 0; k < len(list); k += 2 {
+		v = append(v, measures.Value{Measure: list[k].(*measures.Measure), Figure: list[k+1].(measures.Figure)})
+	}
+	return v
 }
 
 func scaled(x []float64, db float64) []float64 {
@@ -53,15 +62,15 @@ func TestPairCalibration(t *testing.T) {
 			t.Errorf("%+.1f dB: %s, %+v; want %s", c.db, p.Heard, h, c.heard)
 		}
 		// A gain is the log-spectral distance in every frame, but for the few lines that are 60 dB under the highest.
-		near(t, "mean distance", p.Mean, c.db, 0.005*c.db, "dB")
-		near(t, "largest distance", p.Max, c.db, 1e-9, "dB")
-		for _, f := range []Figure{p.Bass, p.Middle, p.Treble} {
+		near(t, "mean distance", p.Of(measures.SpectralMean), c.db, 0.005*c.db, "dB")
+		near(t, "largest distance", p.Of(measures.SpectralMax), c.db, 1e-9, "dB")
+		for _, f := range []measures.Figure{p.Of(measures.BassChange), p.Of(measures.MiddleChange), p.Of(measures.TrebleChange)} {
 			near(t, "change of tone", f, c.db, 1e-9, "dB")
 		}
 		if c.db > 0 { // what is left is x·(g-1)
-			near(t, "null", p.NullDB, dsp.ToDB(dsp.FromDB(c.db)-1), 1e-9, "dB")
-		} else if p.NullDB.OK() {
-			t.Errorf("the same twice leaves %v dB", p.NullDB.Value)
+			near(t, "null", p.Of(measures.Null), dsp.ToDB(dsp.FromDB(c.db)-1), 1e-9, "dB")
+		} else if p.Of(measures.Null).OK() {
+			t.Errorf("the same twice leaves %v dB", p.Of(measures.Null).Value)
 		}
 	}
 }
@@ -73,14 +82,14 @@ func TestPairAligns(t *testing.T) {
 		y[k+7] = -x[k]
 	}
 	p := NewPair(sideOf(1, "a", x), sideOf(2, "b", y), measureRate)
-	if p.Lag != 7 || !p.Inverted || p.NullDB.OK() || p.NullDB.Why != string(measure.NoDifference) {
-		t.Errorf("7 samples late and upside down: lag %d, inverted %v, null %+v", p.Lag, p.Inverted, p.NullDB)
+	if p.Lag != 7 || !p.Inverted || p.Of(measures.Null).OK() || p.Of(measures.Null).Why != string(measure.NoDifference) {
+		t.Errorf("7 samples late and upside down: lag %d, inverted %v, null %+v", p.Lag, p.Inverted, p.Of(measures.Null))
 	}
 	if p.Heard != HeardNot {
 		t.Errorf("7 samples late and upside down: %s", p.Heard)
 	}
 	// What has nothing in common is not moved.
-	p = NewPair(sideOf(1, "a", plucks(2, 1)), sideOf(2, "b", scaled(swelling(2, Tone{1000, 0.1}), 0)), measureRate)
+	p = NewPair(sideOf(1, "a", plucks(2, 1)), sideOf(2, "b", scaled(swelling(2, dsp.Tone{Hz: 1000, Volts: 0.1}), 0)), measureRate)
 	if p.Lag != 0 || p.Inverted {
 		t.Errorf("unlike takes: lag %d, inverted %v", p.Lag, p.Inverted)
 	}
@@ -89,12 +98,12 @@ func TestPairAligns(t *testing.T) {
 // Two tones, of which the upper gets 6.02 dB louder.
 func TestPairTone(t *testing.T) {
 	tones := func(treble float64) []float64 {
-		return sines(2*measureRate, measureRate, Tone{100, 0.05}, Tone{1000, 0.05}, Tone{3150, treble})
+		return measures.Sines(2*measureRate, measureRate, dsp.Tone{Hz: 100, Volts: 0.05}, dsp.Tone{Hz: 1000, Volts: 0.05}, dsp.Tone{Hz: 3150, Volts: dsp.Volt(treble)})
 	}
 	p := NewPair(sideOf(1, "dull", tones(0.02)), sideOf(2, "bright", tones(0.04)), measureRate)
-	near(t, "bass", p.Bass, 0, 0.01, "dB")
-	near(t, "middle", p.Middle, 0, 0.01, "dB")
-	near(t, "treble", p.Treble, dsp.ToDB(2), 0.01, "dB")
+	near(t, "bass", p.Of(measures.BassChange), 0, 0.01, "dB")
+	near(t, "middle", p.Of(measures.MiddleChange), 0, 0.01, "dB")
+	near(t, "treble", p.Of(measures.TrebleChange), dsp.ToDB(2), 0.01, "dB")
 	for _, b := range p.Bands {
 		switch math.Round(b.Hz) {
 		case 100, 1000:
@@ -114,43 +123,43 @@ func TestPairTone(t *testing.T) {
 
 // Every rule of the sentence, with a limit on either side.
 func TestSentences(t *testing.T) {
-	v := func(x float64) Figure { return Figure{Value: x} }
+	v := func(x float64) measures.Figure { return measures.Figure{Value: x} }
 	heard := func(highest, share float64) Hearing { return Hearing{Highest: v(highest), Share: v(share)} }
 	for _, c := range []struct {
 		what    string
 		pair    Pair
-		a, b    Facts
+		a, b    measures.Values
 		gain    float64 // of both, in dB
 		respect string  // in their order
 		says    string
 	}{
-		{"nothing", Pair{Hearing: heard(0.5, 0)}, Facts{}, Facts{}, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
-		{"mostly", Pair{Hearing: heard(0.9, 0.5)}, Facts{}, Facts{}, 0, "", `"b" against "a": a difference that is heard most of the time, in nothing that was measured apart.`},
-		{"in places", Pair{Hearing: heard(0.9, 0.49)}, Facts{}, Facts{}, 0, "", `"b" against "a": a difference that is heard in places, in nothing that was measured apart.`},
-		{"level", Pair{Hearing: heard(0, 0), Level: v(-0.5)}, Facts{}, Facts{}, 0, "level", `"b" against "a": at equal loudness the playing sounds the same; 0.5 LU softer as it comes out of the chain.`},
-		{"less level", Pair{Hearing: heard(0, 0), Level: v(0.49)}, Facts{}, Facts{}, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
-		{"tone", Pair{Hearing: heard(1, 1), Treble: v(-3), Bass: v(1), Middle: v(0.9)}, Facts{}, Facts{}, 0, "tone", `"b" against "a": a clear difference: duller (-3.0 dB above 2 kHz), more bass (+1.0 dB below 250 Hz).`},
-		{"middle", Pair{Hearing: heard(1, 0.1), Middle: v(-1.2)}, Facts{}, Facts{}, 0, "tone", `"b" against "a": a difference in places: less middle (-1.2 dB).`},
-		{"tone that nobody hears", Pair{Hearing: heard(0.2, 0), Treble: v(-3)}, Facts{}, Facts{}, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
+		{"nothing", Pair{Hearing: heard(0.5, 0)}, nil, nil, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
+		{"mostly", Pair{Hearing: heard(0.9, 0.5)}, nil, nil, 0, "", `"b" against "a": a difference that is heard most of the time, in nothing that was measured apart.`},
+		{"in places", Pair{Hearing: heard(0.9, 0.49)}, nil, nil, 0, "", `"b" against "a": a difference that is heard in places, in nothing that was measured apart.`},
+		{"level", Pair{Hearing: heard(0, 0), Values: of(measures.LevelChange, v(-0.5))}, nil, nil, 0, "level", `"b" against "a": at equal loudness the playing sounds the same; 0.5 LU softer as it comes out of the chain.`},
+		{"less level", Pair{Hearing: heard(0, 0), Values: of(measures.LevelChange, v(0.49))}, nil, nil, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
+		{"tone", Pair{Hearing: heard(1, 1), Values: of(measures.TrebleChange, v(-3), measures.BassChange, v(1), measures.MiddleChange, v(0.9))}, nil, nil, 0, "tone", `"b" against "a": a clear difference: duller (-3.0 dB above 2 kHz), more bass (+1.0 dB below 250 Hz).`},
+		{"middle", Pair{Hearing: heard(1, 0.1), Values: of(measures.MiddleChange, v(-1.2))}, nil, nil, 0, "tone", `"b" against "a": a difference in places: less middle (-1.2 dB).`},
+		{"tone that nobody hears", Pair{Hearing: heard(0.2, 0), Values: of(measures.TrebleChange, v(-3))}, nil, nil, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
 		// -40 dBu are -42.2 dBV, with no gain -39.2 dB re a full-scale sine: 53 dB SPL.
-		{"noise", Pair{Hearing: heard(0, 0), Noise: v(1)}, Facts{NoiseDBu: v(-41)}, Facts{NoiseDBu: v(-40)}, 0, "noise", `"b" against "a": at equal loudness the playing sounds the same; noise 1.0 dB louder when nobody plays.`},
-		{"less noise", Pair{Hearing: heard(0, 0), Noise: v(0.9)}, Facts{NoiseDBu: v(-41)}, Facts{NoiseDBu: v(-40)}, 0, "", `nobody`},
+		{"noise", Pair{Hearing: heard(0, 0), Values: of(measures.NoiseChange, v(1))}, of(measures.NoiseAtEnd, v(-41)), of(measures.NoiseAtEnd, v(-40)), 0, "noise", `"b" against "a": at equal loudness the playing sounds the same; noise 1.0 dB louder when nobody plays.`},
+		{"less noise", Pair{Hearing: heard(0, 0), Values: of(measures.NoiseChange, v(0.9))}, of(measures.NoiseAtEnd, v(-41)), of(measures.NoiseAtEnd, v(-40)), 0, "", `nobody`},
 		// The louder one at 0.1 dB SPL, and at -0.1 dB SPL: dBu = SPL - 92 - 3.01 + 2.218.
-		{"noise just above the threshold", Pair{Hearing: heard(0, 0), Noise: v(-9)}, Facts{NoiseDBu: v(-92.69)}, Facts{NoiseDBu: v(-101.7)}, 0, "noise", `noise 9.0 dB softer`},
-		{"noise just below it", Pair{Hearing: heard(0, 0), Noise: v(-9)}, Facts{NoiseDBu: v(-92.89)}, Facts{NoiseDBu: v(-101.9)}, 0, "", `nobody`},
-		{"noise that a gain lifts", Pair{Hearing: heard(0, 0), Noise: v(-9)}, Facts{NoiseDBu: v(-92.89)}, Facts{NoiseDBu: v(-101.9)}, 1, "noise", `softer`},
-		{"distortion", Pair{Hearing: heard(1, 1), Distortion: v(3)}, Facts{THD: v(1)}, Facts{THD: v(1.41)}, 0, "distortion", `"b" against "a": a clear difference: more distorted (THD 1.4 % against 1.0 %).`},
-		{"little distortion", Pair{Hearing: heard(1, 1), Distortion: v(20)}, Facts{THD: v(0.099)}, Facts{THD: v(0.99)}, 0, "", `in nothing that was measured apart`},
-		{"decay", Pair{Hearing: heard(1, 1), Sustain: v(-0.2)}, Facts{Sustain: v(2.2)}, Facts{Sustain: v(2)}, 0, "decay", `a held note rings 0.2 s shorter.`},
-		{"short decay", Pair{Hearing: heard(1, 1), Sustain: v(0.05)}, Facts{Sustain: v(0.3)}, Facts{Sustain: v(0.35)}, 0, "decay", `a held note rings 50 ms longer.`},
-		{"less decay", Pair{Hearing: heard(1, 1), Sustain: v(-0.19)}, Facts{Sustain: v(2.19)}, Facts{Sustain: v(2)}, 0, "", `in nothing that was measured apart`},
-		{"strongest first", Pair{Hearing: heard(1, 1), Level: v(1), Treble: v(8), Sustain: v(1)}, Facts{Sustain: v(2)}, Facts{Sustain: v(3)}, 0, "tone decay level",
+		{"noise just above the threshold", Pair{Hearing: heard(0, 0), Values: of(measures.NoiseChange, v(-9))}, of(measures.NoiseAtEnd, v(-92.69)), of(measures.NoiseAtEnd, v(-101.7)), 0, "noise", `noise 9.0 dB softer`},
+		{"noise just below it", Pair{Hearing: heard(0, 0), Values: of(measures.NoiseChange, v(-9))}, of(measures.NoiseAtEnd, v(-92.89)), of(measures.NoiseAtEnd, v(-101.9)), 0, "", `nobody`},
+		{"noise that a gain lifts", Pair{Hearing: heard(0, 0), Values: of(measures.NoiseChange, v(-9))}, of(measures.NoiseAtEnd, v(-92.89)), of(measures.NoiseAtEnd, v(-101.9)), 1, "noise", `softer`},
+		{"distortion", Pair{Hearing: heard(1, 1), Values: of(measures.THDChange, v(3))}, of(measures.ToneTHD, v(1)), of(measures.ToneTHD, v(1.41)), 0, "distortion", `"b" against "a": a clear difference: more distorted (THD 1.4 % against 1.0 %).`},
+		{"little distortion", Pair{Hearing: heard(1, 1), Values: of(measures.THDChange, v(20))}, of(measures.ToneTHD, v(0.099)), of(measures.ToneTHD, v(0.99)), 0, "", `in nothing that was measured apart`},
+		{"decay", Pair{Hearing: heard(1, 1), Values: of(measures.SustainChange, v(-0.2))}, of(measures.Sustain, v(2.2)), of(measures.Sustain, v(2)), 0, "decay", `a held note rings 0.2 s shorter.`},
+		{"short decay", Pair{Hearing: heard(1, 1), Values: of(measures.SustainChange, v(0.05))}, of(measures.Sustain, v(0.3)), of(measures.Sustain, v(0.35)), 0, "decay", `a held note rings 50 ms longer.`},
+		{"less decay", Pair{Hearing: heard(1, 1), Values: of(measures.SustainChange, v(-0.19))}, of(measures.Sustain, v(2.19)), of(measures.Sustain, v(2)), 0, "", `in nothing that was measured apart`},
+		{"strongest first", Pair{Hearing: heard(1, 1), Values: of(measures.LevelChange, v(1), measures.TrebleChange, v(8), measures.SustainChange, v(1))}, of(measures.Sustain, v(2)), of(measures.Sustain, v(3)), 0, "tone decay level",
 			`"b" against "a": a clear difference: brighter (+8.0 dB above 2 kHz), a held note rings 1.0 s longer, 1.0 LU louder as it comes out of the chain.`},
-		{"no figure", Pair{Hearing: heard(1, 1), Level: noFigure("x"), Treble: noFigure("x"), Bass: noFigure("x"), Middle: noFigure("x"), Noise: noFigure("x"), Distortion: noFigure("x"), Sustain: noFigure("x")},
-			Facts{}, Facts{}, 0, "", `in nothing that was measured apart`},
+		{"no figure", Pair{Hearing: heard(1, 1), Values: of(measures.LevelChange, measures.None("x"), measures.TrebleChange, measures.None("x"), measures.BassChange, measures.None("x"), measures.MiddleChange, measures.None("x"), measures.NoiseChange, measures.None("x"), measures.THDChange, measures.None("x"), measures.SustainChange, measures.None("x"))},
+			nil, nil, 0, "", `in nothing that was measured apart`},
 	} {
-		a := &Side{Name: "a", Facts: c.a, Gain: dsp.FromDB(c.gain)}
-		b := &Side{Name: "b", Facts: c.b, Gain: dsp.FromDB(c.gain)}
+		a := &measures.Side{Name: "a", Facts: c.a, Gain: dsp.FromDB(c.gain)}
+		b := &measures.Side{Name: "b", Facts: c.b, Gain: dsp.FromDB(c.gain)}
 		p := c.pair
 		p.judge(a, b, []float64{0}, []float64{1})
 		if got := strings.Join(p.Respects, " "); got != c.respect {
@@ -173,7 +182,7 @@ func TestPairNotMeasurable(t *testing.T) {
 	nan := slices.Clone(x)
 	nan[100] = math.NaN()
 	for what, c := range map[string]struct {
-		a    *Side
+		a    *measures.Side
 		says string
 	}{
 		"silence":  {silent, `Not measurable: "hush": silence.`},
@@ -181,32 +190,13 @@ func TestPairNotMeasurable(t *testing.T) {
 		"no sound": {sideOf(1, "odd", nan), `Not measurable: "odd": not finite`},
 	} {
 		p := NewPair(c.a, sideOf(2, "b", x), measureRate)
-		if !strings.HasPrefix(p.Sentence, c.says) || p.Heard != HeardUnknown || p.NullDB.OK() || p.Level.OK() || p.Hearing.Highest.OK() || p.Mean.OK() {
+		if !strings.HasPrefix(p.Sentence, c.says) || p.Heard != HeardUnknown || p.Of(measures.Null).OK() || p.Of(measures.LevelChange).OK() || p.Hearing.Highest.OK() || p.Of(measures.SpectralMean).OK() {
 			t.Errorf("%s: %s (%+v)", what, p.Sentence, p)
 		}
 	}
 	p := NewPair(sideOf(1, "a", x[:1000]), sideOf(2, "b", scaled(x[:1000], 1)), measureRate)
-	if p.Heard != HeardUnknown || !strings.HasPrefix(p.Sentence, "Not measurable: too short") || p.Treble.OK() || p.Mean.OK() {
+	if p.Heard != HeardUnknown || !strings.HasPrefix(p.Sentence, "Not measurable: too short") || p.Of(measures.TrebleChange).OK() || p.Of(measures.SpectralMean).OK() {
 		t.Errorf("1000 samples: %s", p.Sentence)
 	}
-	near(t, "null of 1000 samples", p.NullDB, dsp.ToDB(dsp.FromDB(1)-1), 1e-9, "dB")
-}
-
-func TestClipsThroughout(t *testing.T) {
-	sine := sines(measureRate, measureRate, Tone{100, 1})
-	if clipsThroughout(sine, 1) { // 9 % of the time
-		t.Error("a sine clips throughout")
-	}
-	for _, c := range []struct {
-		gain float64
-		want bool
-	}{{5, false}, {8, true}} { // clipped for 1 - 2·asin(0.99/g)/π of the time: 87 %, 92 %
-		x := slices.Clone(sine)
-		for k := range x {
-			x[k] = max(-1, min(1, c.gain*x[k]))
-		}
-		if clipsThroughout(x, 1) != c.want {
-			t.Errorf("a sine clipped at a gain of %v: want %v", c.gain, c.want)
-		}
-	}
+	near(t, "null of 1000 samples", p.Of(measures.Null), dsp.ToDB(dsp.FromDB(1)-1), 1e-9, "dB")
 }

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -30,7 +31,7 @@ type Presets struct {
 	Held    string           `json:"held,omitempty"` // what moves and stands still in noise and distortion, as chains.Held says it
 	Presets []PresetMeasures `json:"presets"`        // in the order of the file
 	Jumps   []PresetJump     `json:"jumps"`          // of every two, largest first
-	Spread  Figure           `json:"spread"`         // LU from the softest to the loudest
+	Spread  measures.Figure  `json:"spread"`         // LU from the softest to the loudest
 	Trims   PresetTrims      `json:"trims"`
 	Guitars []GuitarPreset   `json:"guitars"` // every preset on every guitar
 }
@@ -43,15 +44,15 @@ type PresetMeasures struct {
 	GuitarPreset
 }
 
-// GuitarPreset is what is measured of a preset on a guitar. Noise: A-weighted, at rest; of two ends the sum of their powers. Distortion: THD of TestTone; of
+// GuitarPreset is what is measured of a preset on a guitar. Noise: A-weighted, at rest; of two ends the sum of their powers. Distortion: THD of measures.TestTone; of
 // two ends the higher.
 type GuitarPreset struct {
-	Preset     string  `json:"preset"`
-	Guitar     string  `json:"guitar"` // "" is the file's own
-	Level      Figure  `json:"level_lufs"`
-	PeakVolts  float64 `json:"peak_volts"`
-	NoiseDBu   Figure  `json:"noise_a_dbu"`
-	Distortion Figure  `json:"thd_percent"`
+	Preset     string          `json:"preset"`
+	Guitar     string          `json:"guitar"` // "" is the file's own
+	Level      measures.Figure `json:"level_lufs"`
+	PeakVolts  float64         `json:"peak_volts"`
+	NoiseDBu   measures.Figure `json:"noise_a_dbu"`
+	Distortion measures.Figure `json:"thd_percent"`
 }
 
 // PresetJump is by how much the level changes when one preset follows another.
@@ -102,7 +103,7 @@ func NewPresetBench(f *chains.File, recording []float64, rate dsp.Hertz, q secti
 
 // Ends is what the preset has at the end of the chain, in volts, a slice per jack of chains.Ends, as long as the recording.
 func (b *PresetBench) Ends(ctx context.Context, c *chains.Chain) ([][]float64, error) {
-	w := c.Wire(b.Rate, b.Quality)
+	w := c.Plan(b.Rate, b.Quality)
 	var all [][]float64
 	for _, jack := range c.Ends() {
 		x, err := b.memo.Signal(ctx, w, jack)
@@ -114,10 +115,10 @@ func (b *PresetBench) Ends(ctx context.Context, c *chains.Chain) ([][]float64, e
 	return all, nil
 }
 
-func (b *PresetBench) level(ctx context.Context, c *chains.Chain) (Figure, float64, error) {
+func (b *PresetBench) level(ctx context.Context, c *chains.Chain) (measures.Figure, float64, error) {
 	ends, err := b.Ends(ctx, c)
 	if err != nil {
-		return Figure{}, 0, err
+		return measures.Figure{}, 0, err
 	}
 	meter := NewMeter
 	if len(ends) == 2 {
@@ -131,11 +132,11 @@ func (b *PresetBench) level(ctx context.Context, c *chains.Chain) (Figure, float
 			peak = math.Max(peak, math.Abs(v))
 		}
 	}
-	if peak < Silence {
-		return noFigure("silent (under 1 µV)"), peak, nil
+	if peak < measures.Silence {
+		return measures.None("silent (under 1 µV)"), peak, nil
 	}
 	r, err := m.Reading()
-	return figure(r.Level, err), peak, nil
+	return measures.Read(r.Level, err), peak, nil
 }
 
 // Measure is a preset on a guitar of the file; "" is the file's own.
@@ -150,27 +151,27 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 	for _, jack := range c.Ends() {
 		l, err := c.Noise(b.Rate, jack)
 		if err != nil {
-			g.NoiseDBu = figure(0, err)
+			g.NoiseDBu = measures.Read(0, err)
 			break
 		}
 		a := l.RMS(chains.AWeighted)
 		power += a * a
 	}
 	if g.NoiseDBu.OK() {
-		g.NoiseDBu = noiseLevel(power)
+		g.NoiseDBu = measures.NoiseLevel(power)
 	}
 	// As toneAlone does it: the steady state 0.4 s after the tone began, for 0.1 s.
 	rate := float64(b.Rate)
-	r, err := c.Wire(b.Rate, section.Draft).Renderer(c.Ends()...)
+	r, err := c.Plan(b.Rate, section.Draft).Renderer(c.Ends()...)
 	if err != nil {
 		return g, err
 	}
-	out, err := runKept(ctx, r, sines(int(0.5*rate), rate, TestTone), int(0.1*rate))
+	out, err := runKept(ctx, r, measures.Sines(int(0.5*rate), rate, measures.TestTone), int(0.1*rate))
 	if err != nil {
 		return g, err
 	}
 	for k, x := range out {
-		if d := toneTHD(x, rate); k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
+		if d := measures.SteadyTHD(x, rate); k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
 			g.Distortion = d
 		}
 	}
@@ -212,15 +213,15 @@ func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
 	}
 	for i, from := range p.Presets {
 		for _, to := range p.Presets[i+1:] {
-			if d := to.Level.minus(from.Level); d.OK() {
+			if d := to.Level.Minus(from.Level); d.OK() {
 				p.Jumps = append(p.Jumps, PresetJump{from.Name, to.Name, d.Value})
 			}
 		}
 	}
 	slices.SortStableFunc(p.Jumps, func(a, b PresetJump) int { return cmp.Compare(math.Abs(b.LU), math.Abs(a.LU)) })
-	p.Spread = noFigure("fewer than two presets have a level")
+	p.Spread = measures.None("fewer than two presets have a level")
 	if len(p.Jumps) > 0 {
-		p.Spread = Figure{Value: math.Abs(p.Jumps[0].LU)}
+		p.Spread = measures.Figure{Value: math.Abs(p.Jumps[0].LU)}
 	}
 	var err error
 	p.Trims, err = b.trims(ctx, p.Presets)

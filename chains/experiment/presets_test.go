@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/measures"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
@@ -16,7 +18,7 @@ func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
 		t.Fatal(err)
 	}
 	const rate = 48000
-	b, err := NewPresetBench(f, sines(int(seconds*rate), rate, Tone{330, 0.1}), rate, section.Draft)
+	b, err := NewPresetBench(f, measures.Sines(int(seconds*rate), rate, dsp.Tone{Hz: 330, Volts: 0.1}), rate, section.Draft)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -178,7 +180,7 @@ func TestShippedPresets(t *testing.T) {
 		t.Fatal(err)
 	}
 	const rate = 48000
-	x := sines(rate, rate, Tone{110, 0.15}, Tone{220, 0.05}, Tone{330, 0.03})
+	x := measures.Sines(rate, rate, dsp.Tone{Hz: 110, Volts: 0.15}, dsp.Tone{Hz: 220, Volts: 0.05}, dsp.Tone{Hz: 330, Volts: 0.03})
 	for k := range x {
 		x[k] *= math.Exp(-3 * float64(k) / rate)
 	}
@@ -216,7 +218,7 @@ func TestTrimsOfTheReferenceBoard(t *testing.T) {
 		t.Fatal(err)
 	}
 	const rate = 48000
-	x := sines(rate/2, rate, Tone{110, 0.15}, Tone{220, 0.05}, Tone{330, 0.03})
+	x := measures.Sines(rate/2, rate, dsp.Tone{Hz: 110, Volts: 0.15}, dsp.Tone{Hz: 220, Volts: 0.05}, dsp.Tone{Hz: 330, Volts: 0.03})
 	b, err := NewPresetBench(f, x, rate, section.Draft)
 	if err != nil {
 		t.Fatal(err)

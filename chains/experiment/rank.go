@@ -17,6 +17,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -35,13 +36,13 @@ type Rank struct {
 	Parts     int // of how many
 
 	keep       chains.Keep
-	wishes     []wish
+	objectives []*measures.Measure
 	orders     *orders
 	total      int  // how many orders there are; at least so many where countable is false
 	countable  bool // all of them
 	most       int
 	exhaustive bool
-	known      map[string][]Figure
+	known      map[string][]measures.Figure
 	commuting  []bool // of the chain's blocks
 }
 
@@ -67,9 +68,9 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	}
 	c = c.At(0)
 	keep = heldTogether(c, keep)
-	r := &Rank{Chain: c, Recording: recording, Rate: rate, Quality: q, Part: part, Parts: parts, keep: keep, most: most, known: map[string][]Figure{}}
+	r := &Rank{Chain: c, Recording: recording, Rate: rate, Quality: q, Part: part, Parts: parts, keep: keep, most: most, known: map[string][]measures.Figure{}}
 	var err error
-	if r.wishes, err = findWishes(prefer); err != nil {
+	if r.objectives, err = objectives(prefer); err != nil {
 		return nil, err
 	}
 	if r.orders, err = newOrders(orderOf(c), keep); err != nil {
@@ -124,14 +125,14 @@ func (r *Rank) Fingerprint() string {
 		fmt.Fprintf(h, "%s %s %s %v %s %s\n", b.Name, b.Kind.Name, b.Settings, b.Off, b.Power, b.Switcher)
 	}
 	// Whatever else a chain file may say: what is wired in the end.
-	w := c.Wire(r.Rate, r.Quality)
+	w := c.Plan(r.Rate, r.Quality)
 	fmt.Fprintf(h, "%x\n", w.Circuit.Key("out"))
 	for _, s := range w.Stages {
 		fmt.Fprintf(h, "%s %s\n", s.Name, s.Key)
 	}
 	fmt.Fprintf(h, "%v\n%v %v\n", r.keep, float64(r.Rate), r.Quality)
-	for _, w := range r.wishes {
-		fmt.Fprintf(h, "%v\n", w.WishInfo)
+	for _, w := range r.objectives {
+		fmt.Fprintf(h, "{%s %s %s %v %s}\n", w.Name, w.Unit, w.Better, w.Step, w.Definition)
 	}
 	if !r.exhaustive {
 		fmt.Fprintf(h, "%d by chance from %d\n", r.most, rankSeed)
@@ -144,18 +145,18 @@ func (r *Rank) Fingerprint() string {
 	return hex.EncodeToString(h.Sum(nil)[:16])
 }
 
-// Wishes is the names of the wishes, in the order of the values.
-func (r *Rank) Wishes() []string {
+// Objectives is the names of what is gone by, in the order of the values.
+func (r *Rank) Objectives() []string {
 	var names []string
-	for _, w := range r.wishes {
+	for _, w := range r.objectives {
 		names = append(names, w.Name)
 	}
 	return names
 }
 
-// Know takes what was found before, an order by its blocks' names with the value of every wish. It says whether that is an order of this search.
-func (r *Rank) Know(names []string, values []Figure) bool {
-	if len(names) != len(r.orders.names) || len(values) != len(r.wishes) {
+// Know takes what was found before, an order by its blocks' names with the value of every objective. It says whether that is an order of this search.
+func (r *Rank) Know(names []string, values []measures.Figure) bool {
+	if len(names) != len(r.orders.names) || len(values) != len(r.objectives) {
 		return false
 	}
 	var w order
@@ -193,8 +194,8 @@ func (r *Rank) Left() int {
 }
 
 // Run renders and measures what is not known yet. found is told of every order as soon as it is known, one after the other, in no particular order.
-func (r *Rank) Run(ctx context.Context, found func(names []string, values []Figure) error) error {
-	b := newWishBench(r.Recording, r.Rate, r.Quality, RankMemory, false)
+func (r *Rank) Run(ctx context.Context, found func(names []string, values []measures.Figure) error) error {
+	b := newBench(r.Recording, r.Rate, r.Quality, RankMemory, false)
 	if r.exhaustive {
 		return r.try(ctx, b, r.share(), found)
 	}
@@ -202,7 +203,7 @@ func (r *Rank) Run(ctx context.Context, found func(names []string, values []Figu
 }
 
 // search tries orders by chance, then what is one move away from the best that are known, again and again.
-func (r *Rank) search(ctx context.Context, b *wishBench, found func([]string, []Figure) error) error {
+func (r *Rank) search(ctx context.Context, b *bench, found func([]string, []measures.Figure) error) error {
 	rng := rand.New(rand.NewPCG(rankSeed, 0))
 	tried := map[string]bool{}
 	var all []order
@@ -266,7 +267,7 @@ func (r *Rank) like(w order) order {
 
 // try renders a list of orders on all cores, those with the same beginning one after the other: what they share is still remembered then. Cores take
 // stretches whose orders have the same beginning, or one that may well sound the same.
-func (r *Rank) try(ctx context.Context, b *wishBench, list []order, found func([]string, []Figure) error) error {
+func (r *Rank) try(ctx context.Context, b *bench, list []order, found func([]string, []measures.Figure) error) error {
 	var todo []order
 	for _, w := range list {
 		if r.known[string(w)] == nil {
@@ -283,7 +284,7 @@ func (r *Rank) try(ctx context.Context, b *wishBench, list []order, found func([
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				values, err := b.measure(ctx, r.chainOf(w), r.wishes)
+				values, err := b.measure(ctx, r.chainOf(w), r.objectives)
 				if err != nil {
 					return err
 				}
@@ -337,17 +338,17 @@ func (r *Rank) chainOf(w order) *chains.Chain {
 
 // Ranking is the result of a search. It is also the JSON object that the command prints.
 type Ranking struct {
-	Title   string     `json:"title"`
-	Take    string     `json:"take"`
-	Quality string     `json:"quality"`
-	RateHz  int        `json:"rate_hz"`
-	Seconds float64    `json:"seconds"` // of the recording
-	Wishes  []WishInfo `json:"wishes"`
-	Search  Search     `json:"search"`
-	Base    *Ranked    `json:"base"`   // the order as the take has it; null where it does not keep to what keep says, or was not tried
-	Pareto  []Ranked   `json:"pareto"` // no other order is better in one wish and no worse in the rest; highest score first
-	Best    []Ranked   `json:"best"`   // the first few of these, no two alike in all wishes
-	Orders  []Ranked   `json:"orders"` // all that were tried, highest score first
+	Title      string              `json:"title"`
+	Take       string              `json:"take"`
+	Quality    string              `json:"quality"`
+	RateHz     int                 `json:"rate_hz"`
+	Seconds    float64             `json:"seconds"` // of the recording
+	Objectives []*measures.Measure `json:"wishes"`
+	Search     Search              `json:"search"`
+	Base       *Ranked             `json:"base"`   // the order as the take has it; null where it does not keep to what keep says, or was not tried
+	Pareto     []Ranked            `json:"pareto"` // no other order is better in one objective and no worse in the rest; highest score first
+	Best       []Ranked            `json:"best"`   // the first few of these, no two alike in all objectives
+	Orders     []Ranked            `json:"orders"` // all that were tried, highest score first
 
 	inside []string // names that stand in no order of the chain file: what is in a switcher, behind its input
 }
@@ -362,16 +363,16 @@ type Search struct {
 
 // Ranked is an order with its worth.
 type Ranked struct {
-	Order  []string `json:"order"`
-	Values []Figure `json:"values"` // one for each wish, in its unit
-	Score  float64  `json:"score"`  // percent: the share of the tried orders that it is as good as or better than, mean over the wishes
-	Pareto bool     `json:"pareto"`
+	Order  []string          `json:"order"`
+	Values []measures.Figure `json:"values"` // one for each objective, in its unit
+	Score  float64           `json:"score"`  // percent: the share of the tried orders that it is as good as or better than, mean over the objectives
+	Pareto bool              `json:"pareto"`
 
 	order order
 	worth string // in steps
 }
 
-// Alike says that two orders are worth the same in every wish, as far as it counts.
+// Alike says that two orders are worth the same in every objective, as far as it counts.
 func (o Ranked) Alike(other Ranked) bool { return o.worth == other.worth }
 
 // bestFew is how many orders are offered as takes.
@@ -387,12 +388,12 @@ func (r *Rank) rankAll(list []order) []Ranked {
 		for i, v := range values {
 			s := math.Inf(-1)
 			if v.OK() {
-				s = math.Round(v.Value / r.wishes[i].Step)
+				s = math.Round(v.Value / r.objectives[i].Step)
 			}
 			steps[k] = append(steps[k], s)
 		}
 	}
-	for i := range r.wishes {
+	for i := range r.objectives {
 		column := make([]float64, len(list))
 		for k := range list {
 			column[k] = steps[k][i]
@@ -403,10 +404,10 @@ func (r *Rank) rankAll(list []order) []Ranked {
 			if math.IsInf(steps[k][i], -1) {
 				continue
 			}
-			ranked[k].Score += 100 * float64(above) / float64(len(list)) / float64(len(r.wishes))
+			ranked[k].Score += 100 * float64(above) / float64(len(list)) / float64(len(r.objectives))
 		}
 	}
-	// Orders alike in all wishes are judged once.
+	// Orders alike in all objectives are judged once.
 	var kinds [][]float64
 	of := map[string][]int{}
 	for k, s := range steps {
@@ -463,16 +464,13 @@ func (r *Rank) Result() *Ranking {
 	}
 	slices.SortFunc(list, func(a, b order) int { return slices.Compare(a, b) })
 	res := &Ranking{
-		Title: r.Chain.Title, Take: r.Chain.Take, Quality: r.Quality.Name, RateHz: int(r.Rate), Seconds: float64(len(r.Recording)) / float64(r.Rate),
+		Title: r.Chain.Title, Take: r.Chain.Take, Objectives: r.objectives, Quality: r.Quality.Name, RateHz: int(r.Rate), Seconds: float64(len(r.Recording)) / float64(r.Rate),
 		Search: Search{Kind: "exhaustive", Tried: len(list)}, Pareto: []Ranked{}, Best: []Ranked{}, Orders: r.rankAll(list),
 	}
 	for k, b := range r.Chain.Blocks {
 		if k > 0 && b.Switcher != "" && r.Chain.Blocks[k-1].Switcher == b.Switcher {
 			res.inside = append(res.inside, b.Name)
 		}
-	}
-	for _, w := range r.wishes {
-		res.Wishes = append(res.Wishes, w.WishInfo)
 	}
 	if r.countable {
 		res.Search.Orders = &r.total
@@ -513,7 +511,7 @@ func (r *Rank) inSteps(o Ranked) string {
 	var b strings.Builder
 	for i, v := range o.Values {
 		if v.OK() {
-			fmt.Fprintf(&b, "%.0f ", math.Round(v.Value/r.wishes[i].Step)+0)
+			fmt.Fprintf(&b, "%.0f ", math.Round(v.Value/r.objectives[i].Step)+0)
 		} else {
 			b.WriteString("- ")
 		}

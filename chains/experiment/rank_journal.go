@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"hash/crc32"
 	"strconv"
+
+	"drywire/chains/measures"
 )
 
 // The journal of a search is a text file that only grows: a head, then a line for every order that is known, each with a checksum (CRC-32, IEEE 802.3) before it. A run that was
@@ -21,35 +23,11 @@ type journalHead struct {
 }
 
 type journalLine struct {
-	Order  []string `json:"order"`
-	Values []Figure `json:"values"`
+	Order  []string          `json:"order"`
+	Values []measures.Figure `json:"values"`
 }
 
 const journalFormat = "drywire rank 1"
-
-// UnmarshalJSON implements json.Unmarshaler.
-func (f *Figure) UnmarshalJSON(text []byte) error {
-	*f = Figure{}
-	if len(text) > 0 && text[0] == '{' {
-		var none struct {
-			Why *string `json:"not_measurable"`
-		}
-		if err := json.Unmarshal(text, &none); err != nil {
-			return err
-		}
-		if none.Why == nil || *none.Why == "" {
-			return fmt.Errorf("%.40s is no figure", text)
-		}
-		f.Why = *none.Why
-		return nil
-	}
-	var v *float64
-	if err := json.Unmarshal(text, &v); err != nil || v == nil {
-		return fmt.Errorf("%.40s is no figure", text)
-	}
-	f.Value = *v
-	return nil
-}
 
 func checked(v any) []byte {
 	text, err := json.Marshal(v)
@@ -71,11 +49,11 @@ func unchecked(line []byte, v any) error {
 
 // JournalHead is the first line of the journal of this share.
 func (r *Rank) JournalHead() []byte {
-	return checked(journalHead{journalFormat, r.Fingerprint(), r.Part, r.Parts, r.Wishes()})
+	return checked(journalHead{journalFormat, r.Fingerprint(), r.Part, r.Parts, r.Objectives()})
 }
 
 // JournalLine is the line of an order that was found.
-func JournalLine(names []string, values []Figure) []byte {
+func JournalLine(names []string, values []measures.Figure) []byte {
 	return checked(journalLine{names, values})
 }
 
@@ -111,7 +89,7 @@ func (r *Rank) checkHead(line []byte, anyPart bool) error {
 		return fmt.Errorf("is not the journal of a ranking")
 	}
 	if h.Fingerprint != r.Fingerprint() {
-		return fmt.Errorf("is of another search: chain file, take, recording, quality, wishes or limit are not the same")
+		return fmt.Errorf("is of another search: chain file, take, recording, quality, objectives or limit are not the same")
 	}
 	if !anyPart && (h.Part != r.Part || h.Parts != r.Parts) {
 		return fmt.Errorf("is of part %d/%d, this is part %d/%d", h.Part, h.Parts, r.Part, r.Parts)

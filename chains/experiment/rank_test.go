@@ -14,6 +14,8 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/measures"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
@@ -23,7 +25,7 @@ const rankBlocks = "fuzz: {kind: fuzz}; buffer: {kind: buffer}; eq: {kind: eq, l
 func rankOf(t testing.TB, keep chains.Keep, prefer []string, most, part, parts int) *Rank {
 	t.Helper()
 	c := take(t, rankBlocks, "volume: 10", "fuzz", "buffer", "eq", "pedal")
-	r, err := NewRank(c, keep, prefer, swelling(0.35, Tone{220, 0.2}), measureRate, section.Draft, most, part, parts)
+	r, err := NewRank(c, keep, prefer, swelling(0.35, dsp.Tone{Hz: 220, Volts: 0.2}), measureRate, section.Draft, most, part, parts)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -33,7 +35,7 @@ func rankOf(t testing.TB, keep chains.Keep, prefer []string, most, part, parts i
 func ranked(t testing.TB, r *Rank) (result []byte, journal []byte) {
 	t.Helper()
 	journal = r.JournalHead()
-	if err := r.Run(t.Context(), func(names []string, values []Figure) error {
+	if err := r.Run(t.Context(), func(names []string, values []measures.Figure) error {
 		journal = append(journal, JournalLine(names, values)...)
 		return nil
 	}); err != nil {
@@ -173,7 +175,7 @@ func TestRankIsTheSame(t *testing.T) {
 		half := rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)
 		left := half.JournalHead()
 		n := 0
-		err := half.Run(t.Context(), func(names []string, values []Figure) error {
+		err := half.Run(t.Context(), func(names []string, values []measures.Figure) error {
 			if n++; n > 10 {
 				return stopped
 			}
@@ -193,7 +195,7 @@ func TestRankIsTheSame(t *testing.T) {
 			t.Errorf("%d orders left, want 14", again.Left())
 		}
 		rendered := 0
-		if err := again.Run(t.Context(), func([]string, []Figure) error { rendered++; return nil }); err != nil {
+		if err := again.Run(t.Context(), func([]string, []measures.Figure) error { rendered++; return nil }); err != nil {
 			t.Fatal(err)
 		}
 		if rendered != 14 {
@@ -218,7 +220,7 @@ func TestRankIsTheSame(t *testing.T) {
 				if first, n := merged.Missing(); n != 16 || len(first) != 3 {
 					t.Errorf("%d orders missing after one share of three (%v), want 16", n, first)
 				}
-				if err := share.Run(t.Context(), func(names []string, values []Figure) error {
+				if err := share.Run(t.Context(), func(names []string, values []measures.Figure) error {
 					journal = append(journal, JournalLine(names, values)...)
 					return nil
 				}); err != nil {
@@ -319,22 +321,22 @@ func TestRankStops(t *testing.T) {
 	ended, cancel := context.WithCancel(context.Background())
 	cancel()
 	r := rankOf(t, chains.Keep{}, nil, 1000, 1, 1)
-	if err := r.Run(ended, func([]string, []Figure) error { return nil }); !errors.Is(err, context.Canceled) {
+	if err := r.Run(ended, func([]string, []measures.Figure) error { return nil }); !errors.Is(err, context.Canceled) {
 		t.Errorf("a run that was stopped: %v", err)
 	}
 }
 
 // Judging, on values made by hand: wishes are equal, what differs by less than a step is alike, what cannot be measured is worst.
 func TestJudging(t *testing.T) {
-	v := func(x float64) Figure { return Figure{Value: x} }
+	v := func(x float64) measures.Figure { return measures.Figure{Value: x} }
 	r := rankOf(t, chains.Keep{First: []string{"fuzz"}}, []string{"quiet", "clean-up"}, 1000, 1, 1) // steps 0.1 and 0.5 dB
-	for order, values := range map[string][]Figure{
+	for order, values := range map[string][]measures.Figure{
 		"fuzz buffer eq pedal": {v(40), v(10)},
-		"fuzz buffer pedal eq": {v(40.04), v(10.2)},       // alike
-		"fuzz eq buffer pedal": {v(50), v(9.5)},           // better in one, a step worse in the other
-		"fuzz eq pedal buffer": {v(39), v(10)},            // worse than the first
-		"fuzz pedal buffer eq": {v(60), noFigure("hush")}, // best in one
-		"fuzz pedal eq buffer": {v(30), noFigure("hush")}, // worst
+		"fuzz buffer pedal eq": {v(40.04), v(10.2)},            // alike
+		"fuzz eq buffer pedal": {v(50), v(9.5)},                // better in one, a step worse in the other
+		"fuzz eq pedal buffer": {v(39), v(10)},                 // worse than the first
+		"fuzz pedal buffer eq": {v(60), measures.None("hush")}, // best in one
+		"fuzz pedal eq buffer": {v(30), measures.None("hush")}, // worst
 	} {
 		if !r.Know(strings.Fields(order), values) {
 			t.Fatal(order)
@@ -359,7 +361,7 @@ func TestJudging(t *testing.T) {
 	if got := res.Takes([]string{"guitar.volume: 3"}, nil); !strings.HasPrefix(got, want) {
 		t.Errorf("takes:\n%s", got)
 	}
-	if r.Know([]string{"buffer", "fuzz", "eq", "pedal"}, []Figure{v(1), v(1)}) {
+	if r.Know([]string{"buffer", "fuzz", "eq", "pedal"}, []measures.Figure{v(1), v(1)}) {
 		t.Error("an order that keep forbids")
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -21,16 +22,16 @@ type ResponseReport struct {
 	Held   string          `json:"held,omitempty"` // what moves, as chains.Held says it
 	Points []ResponsePoint `json:"points"`
 	Peak   ResponsePoint   `json:"peak"`      // the highest of them
-	Middle Figure          `json:"middle_db"` // the gain at 1 kHz
-	Low    Figure          `json:"low_hz"`    // from where on it is no more than 3 dB under that at 1 kHz
-	High   Figure          `json:"high_hz"`   // and up to where
+	Middle measures.Figure `json:"middle_db"` // the gain at 1 kHz
+	Low    measures.Figure `json:"low_hz"`    // from where on it is no more than 3 dB under that at 1 kHz
+	High   measures.Figure `json:"high_hz"`   // and up to where
 	Losses []Loss          `json:"losses"`    // at every hand-over up to the jack, in the order of the signal
 }
 
 // ResponsePoint is the gain at one frequency.
 type ResponsePoint struct {
-	Hz     float64 `json:"hz"`
-	GainDB Figure  `json:"gain_db"`
+	Hz     float64         `json:"hz"`
+	GainDB measures.Figure `json:"gain_db"`
 }
 
 // Loss is what plugging in costs at one hand-over: by how many dB the voltage at the jack would be higher without it, at some frequencies. The next input's
@@ -46,10 +47,10 @@ type Loss struct {
 
 // LossPoint is a loss at one frequency, in dB.
 type LossPoint struct {
-	Hz    float64 `json:"hz"`
-	Input Figure  `json:"input_db"`
-	Cable Figure  `json:"cable_db"`
-	Both  Figure  `json:"both_db"`
+	Hz    float64         `json:"hz"`
+	Input measures.Figure `json:"input_db"`
+	Cable measures.Figure `json:"cable_db"`
+	Both  measures.Figure `json:"both_db"`
 }
 
 // LossFrequencies is where losses are looked at: body, the middle, and the treble that a cable takes.
@@ -62,7 +63,7 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 		return nil, err
 	}
 	r := &ResponseReport{Take: c.Take, Order: orderOf(c), Jack: jack, Held: chains.Held(c), Losses: []Loss{}}
-	gain := func(k int) Figure { return levelOf(math.Sqrt(l.Gain[k]), "nothing comes through") }
+	gain := func(k int) measures.Figure { return measures.Level(math.Sqrt(l.Gain[k]), "nothing comes through") }
 	for k, f := range l.Centres {
 		p := ResponsePoint{f, gain(k)}
 		r.Points = append(r.Points, p)
@@ -73,9 +74,9 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 	at, _ := slices.BinarySearch(l.Centres, 1000)
 	part := math.Log(1000/l.Centres[at-1]) / math.Log(l.Centres[at]/l.Centres[at-1])
 	if a, b := gain(at-1), gain(at); a.OK() && b.OK() {
-		r.Middle = Figure{Value: a.Value + part*(b.Value-a.Value)}
+		r.Middle = measures.Figure{Value: a.Value + part*(b.Value-a.Value)}
 	} else {
-		r.Middle = noFigure("nothing comes through")
+		r.Middle = measures.None("nothing comes through")
 	}
 	r.Low, r.High = edge(r.Points, at, -1, r.Middle), edge(r.Points, at, 1, r.Middle)
 
@@ -116,7 +117,7 @@ func upTo(c *chains.Chain, handover, jack string) bool {
 }
 
 // edge is where the response falls 3 dB under the middle for the first time on the way from 1 kHz downwards or upwards, between two points on a straight line.
-func edge(points []ResponsePoint, from, step int, middle Figure) Figure {
+func edge(points []ResponsePoint, from, step int, middle measures.Figure) measures.Figure {
 	if !middle.OK() {
 		return middle
 	}
@@ -128,18 +129,18 @@ func edge(points []ResponsePoint, from, step int, middle Figure) Figure {
 		}
 		if d := middle.Value - 3 - g.Value; d >= 0 {
 			if k == from {
-				return Figure{Value: points[k].Hz}
+				return measures.Figure{Value: points[k].Hz}
 			}
 			before := points[last]
 			part := (before.GainDB.Value - (middle.Value - 3)) / (before.GainDB.Value - g.Value)
-			return Figure{Value: before.Hz * math.Pow(points[k].Hz/before.Hz, part)}
+			return measures.Figure{Value: before.Hz * math.Pow(points[k].Hz/before.Hz, part)}
 		}
 		last = k
 	}
 	if step < 0 {
-		return noFigure("under %.0f Hz", points[0].Hz)
+		return measures.None("under %.0f Hz", points[0].Hz)
 	}
-	return noFigure("over %.0f Hz", points[len(points)-1].Hz)
+	return measures.None("over %.0f Hz", points[len(points)-1].Hz)
 }
 
 // lossAt is the loss at the k-th hand-over. The cable is a resistance, then a capacitance at its far end (blocks.CableParts), so that it can be taken off
@@ -175,9 +176,9 @@ func lossAt(c *chains.Chain, k int) (Loss, error) {
 		why := "nothing comes through"
 		l.At = append(l.At, LossPoint{
 			Hz:    f,
-			Input: levelOf(1/cmplx.Abs(1+long*cable)/all, why),
-			Cable: levelOf(1/cmplx.Abs(1+bare/input)/all, why),
-			Both:  levelOf(1/all, why),
+			Input: measures.Level(1/cmplx.Abs(1+long*cable)/all, why),
+			Cable: measures.Level(1/cmplx.Abs(1+bare/input)/all, why),
+			Both:  measures.Level(1/all, why),
 		})
 	}
 	return l, nil

@@ -19,7 +19,7 @@ func TestResponseIsTheWirings(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w := c.Wire(measureRate, section.Draft)
+		w := c.Plan(measureRate, section.Draft)
 		worst := 0.0
 		for k := 0; k < len(r.Points); k += 8 {
 			p := r.Points[k]

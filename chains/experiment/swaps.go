@@ -13,6 +13,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -56,6 +57,18 @@ type Swap struct {
 	Pair
 }
 
+// MarshalJSON implements json.Marshaler.
+func (s Swap) MarshalJSON() ([]byte, error) {
+	type pair Pair // without its own MarshalJSON
+	return s.Values.Object(struct {
+		First  string   `json:"first"`
+		Second string   `json:"second"`
+		Apart  int      `json:"apart"`
+		Order  []string `json:"order"`
+		pair
+	}{s.First, s.Second, s.Apart, s.Order, pair(s.Pair)})
+}
+
 // swapTail is for how long after the recording's end is listened at most, in seconds.
 const swapTail = 2.0
 
@@ -67,7 +80,7 @@ func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
 		for j := i + 1; j < len(c.Blocks); j++ {
 			b := c.Blocks[j]
 			switch {
-			case a.Piece() || b.Piece(): // of a switcher, and no block
+			case a.Piece != nil || b.Piece != nil: // of a switcher, and no block
 			case a.Switcher != "" || b.Switcher != "":
 				out = append(out, LeftOut{a.Name, b.Name, InALoop})
 			case slices.ContainsFunc(c.Blocks[i:j+1], func(p chains.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
@@ -139,9 +152,9 @@ func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.H
 		return nil, err
 	}
 	c = c.At(0)
-	tail := math.Min(swapTail, float64(c.Wire(rate, q).Tail()))
+	tail := math.Min(swapTail, float64(c.Plan(rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
-	b := newWishBench(recording, rate, q, RankMemory, true)
+	b := newBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{
 		Title: c.Title, Take: c.Take, Order: orderOf(c), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
 	}
@@ -188,10 +201,10 @@ func (s *Swap) rung() int {
 func (s *Swap) percent() float64 { return math.Round(100 * s.Hearing.Probability.Value) }
 
 func (s *Swap) distance() float64 {
-	if !s.Mean.OK() {
-		return 0
+	if f := s.Of(measures.SpectralMean); f.OK() {
+		return f.Value
 	}
-	return s.Mean.Value
+	return 0
 }
 
 func placeOf(c *chains.Chain, block string) int {
@@ -199,15 +212,19 @@ func placeOf(c *chains.Chain, block string) int {
 }
 
 // side renders a chain, brings it to the target loudness and gathers the facts about it.
-func (b *wishBench) side(ctx context.Context, number int, name string, c *chains.Chain) (*Side, error) {
+func (b *bench) side(ctx context.Context, number int, name string, c *chains.Chain) (*measures.Side, error) {
 	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err
 	}
 	out := p.out
-	s := &Side{Number: number, Name: name}
-	if s.Facts, err = b.facts(ctx, p); err != nil {
-		return nil, err
+	s := &measures.Side{Number: number, Name: name}
+	for _, m := range measures.Facts() {
+		f, err := m.OfTake(ctx, p)
+		if err != nil {
+			return nil, err
+		}
+		s.Facts = append(s.Facts, measures.Value{Measure: m, Figure: f})
 	}
 	peak, err := measure.TruePeak(out)
 	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
@@ -222,7 +239,7 @@ func (b *wishBench) side(ctx context.Context, number int, name string, c *chains
 		return nil, err
 	}
 	s.Matched, s.Gain, s.Samples = settled.Matched, settled.Gain, amplified(out, settled.Gain)
-	s.Before = figure(settled.Level-dsp.ToDB(settled.Gain), nil)
+	s.Before = measures.Read(settled.Level-dsp.ToDB(settled.Gain), nil)
 	return s, nil
 }
 
@@ -232,20 +249,4 @@ func amplified(x []float64, gain float64) []float64 {
 		y[k] = gain * v
 	}
 	return y
-}
-
-// facts is FactsOf, with the renders shared.
-func (b *wishBench) facts(ctx context.Context, p *played) (Facts, error) {
-	var f Facts
-	noise, err := b.noise.AWeighted(p.Chain)
-	if err != nil {
-		f.NoiseDBu = figure(0, err)
-	} else {
-		f.NoiseDBu = noiseLevel(noise * noise)
-	}
-	if f.THD, err = b.thd(ctx, p.Wiring); err != nil {
-		return f, err
-	}
-	f.Sustain, err = b.sustained(ctx, p)
-	return f, err
 }

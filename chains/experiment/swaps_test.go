@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp/section"
 )
 
@@ -38,8 +39,8 @@ func TestSwapsOfLinearBlocks(t *testing.T) {
 			t.Errorf("%s and %s: %v: %s", s.First, s.Second, s.Respects, s.Sentence)
 		}
 		// The last one drives the cable to the load; an echo has 1 kΩ where a buffer has 100 Ω.
-		if s.Second != "two" && s.NullDB.OK() && s.NullDB.Value > -120 {
-			t.Errorf("%s and %s leave %.1f dB", s.First, s.Second, s.NullDB.Value)
+		if s.Second != "two" && s.Of(measures.Null).OK() && s.Of(measures.Null).Value > -120 {
+			t.Errorf("%s and %s leave %.1f dB", s.First, s.Second, s.Of(measures.Null).Value)
 		}
 	}
 }
@@ -60,7 +61,7 @@ func TestSwapsOfTheDemo(t *testing.T) {
 	if first.First != "fuzz" || first.Second != "buffer" || first.Heard != HeardMostly || !slices.Contains(first.Respects, "tone") {
 		t.Errorf("strongest: %s and %s, %s, %v", first.First, first.Second, first.Heard, first.Respects)
 		for _, s := range m.Swaps {
-			t.Logf("%s and %s: %s, %.2f dB, %v", s.First, s.Second, s.Heard, s.Mean.Value, s.Sentence)
+			t.Logf("%s and %s: %s, %.2f dB, %v", s.First, s.Second, s.Heard, s.Of(measures.SpectralMean).Value, s.Sentence)
 		}
 	}
 	for _, s := range m.Swaps {

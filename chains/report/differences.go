@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 )
 
 // How takes differ: the pairs, and the map of swaps.
@@ -51,8 +52,7 @@ func (v *view) pairs(p Page) {
 func differences(caption, what string) *table {
 	return &table{
 		Caption: caption,
-		Head: []headView{{what, "", true}, {"heard", "", true}, {"likely", "%", false}, {"left over", "dB", false}, {"level", "LU", false}, {"bass", "dB", false}, {"middle", "dB", false},
-			{"treble", "dB", false}, {"noise", "dB(A)", false}, {"distortion", "dB", false}, {"sustain", "s", false}},
+		Head:    append([]headView{{what, "", true}, {"heard", "", true}, {"likely", "%", false}}, heads(measures.Printed(measures.Changes(), nil))...),
 		Note: fmt.Sprintf("All but the level is after both were brought to one loudness. Likely: how likely a listener tells the two apart in a moment, averaged over the take, by a model of hearing "+
 			"(ITU-R BS.1387) with full scale at %.0f dB SPL. Left over: what remains when one is taken from the other. Bass ends at 250 Hz, treble begins at 2 kHz. A dash is what cannot be measured.",
 			experiment.Playback),
@@ -64,8 +64,7 @@ func difference(name string, d experiment.Pair) rowView {
 	if d.Hearing.Probability.OK() {
 		likely = number(100*d.Hearing.Probability.Value, 0)
 	}
-	return rowView{"", name, []string{
-		heardWords[d.Heard].words, likely, figure(d.NullDB, 1), figure(d.Level, 1), figure(d.Bass, 1), figure(d.Middle, 1), figure(d.Treble, 1), figure(d.Noise, 1), figure(d.Distortion, 1), figure(d.Sustain, 2)}}
+	return rowView{"", name, append([]string{heardWords[d.Heard].words, likely}, cells(measures.Printed(measures.Changes(), nil), d.Values)...)}
 }
 
 // unit is a number with its unit behind a space, which no line should break at.

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/plot/vg"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 )
 
 // The level diagram of one take in the page's own lines and letters; experiment.Ladder has the numbers. All takes of a page have one scale.
@@ -28,7 +29,7 @@ func span(l *experiment.Ladder) (low, high float64) {
 	low, high = -100, 0
 	for _, t := range l.Takes {
 		for _, r := range t.Rungs {
-			for _, f := range []experiment.Figure{r.Peak, r.Average, r.Noise, r.Ceiling} {
+			for _, f := range []measures.Figure{r.Peak, r.Average, r.Noise, r.Ceiling} {
 				if f.OK() {
 					low = math.Min(low, 20*math.Floor((f.Value-4)/20))
 					high = math.Max(high, 20*math.Ceil((f.Value+4)/20))
@@ -132,7 +133,7 @@ func (c *canvas) names(rungs []experiment.Rung, x, letter float64, y func(float6
 		color ink
 	}
 	var list []name
-	put := func(f experiment.Figure, text string, color ink) {
+	put := func(f measures.Figure, text string, color ink) {
 		if f.OK() {
 			list = append(list, name{y(f.Value) + letter*0.35, text, color})
 		}

@@ -6,6 +6,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 )
 
 // rate and length of the sounds of a made-up page.
@@ -24,9 +25,13 @@ func tone(hz float64) []float32 {
 	return x
 }
 
-func some(v float64) experiment.Figure { return experiment.Figure{Value: v} }
+func some(v float64) measures.Figure { return measures.Figure{Value: v} }
 
-func none(why string) experiment.Figure { return experiment.Figure{Why: why} }
+func none(why string) measures.Figure { return measures.Figure{Why: why} }
+
+func is(m *measures.Measure, f measures.Figure) measures.Value {
+	return measures.Value{Measure: m, Figure: f}
+}
 
 // made is a page of three made-up takes with everything on it. Its numbers mean nothing.
 func made() Page {
@@ -47,7 +52,7 @@ func made() Page {
 		t := experiment.Take{
 			Number: k + 1, Name: fmt.Sprintf("take of %.0f Hz", hz), Order: order, Off: []string{}, Set: []string{}, File: "x.wav",
 			PeakVolts: 0.1, RMSVolts: 0.02, LeveldBu: db(-31.8), Before: db(-32), GainDB: 12 + 3*float64(k), After: db(-20), TruePeakDB: db(-8), Matched: true,
-			Solver: []experiment.Section{{Parts: []string{"guitar", "fuzz"}, RateHz: 384000, Steps: 1234567, Divided: 12, MaxIterations: 5}},
+			Solver: []experiment.SolverStats{{Parts: []string{"guitar", "fuzz"}, RateHz: 384000, Steps: 1234567, Divided: 12, MaxIterations: 5}},
 		}
 		if k == 2 {
 			t.Off, t.Set = []string{"buffer"}, []string{"guitar.volume: 3"}
@@ -57,8 +62,17 @@ func made() Page {
 		m := &experiment.Measures{Take: t.Name, Order: t.Order, RateHz: testRate, Seconds: 2.5}
 		for n, jack := range []string{"guitar", "fuzz.in", "fuzz.out", "buffer.in", "buffer.out", "out"} {
 			j := experiment.JackMeasures{
-				Jack: jack, PeakDBV: some(-10 - float64(n)), DBV: some(-20 - float64(n)), DBu: some(-17.8 - float64(n)), CrestDB: some(10), NoiseDBu: some(-100), NoiseADBu: some(-103),
-				SNR: some(80), SNRA: some(84), CeilingVolts: some(0.5), HeadroomDB: some(4 - 2*float64(n)), OverShare: some(0.01), CentroidHz: some(700 + 100*float64(n)),
+				Jack: jack, Values: measures.Values{
+					is(measures.PeakDBu, some(-7.8-float64(n))), is(measures.RMSDBu, some(-17.8-float64(n))), is(measures.Crest, some(10)),
+					is(measures.Noise, some(-100)), is(measures.NoiseA, some(-103)), is(measures.SignalToNoise, some(80)), is(measures.SignalToNoiseA, some(84)),
+					is(measures.Ceiling, some(0.5)), is(measures.Headroom, some(4-2*float64(n))), is(measures.OverShare, some(0.01)),
+					is(measures.Centroid, some(700+100*float64(n))), is(measures.THD, none(measures.NoTone)),
+				},
+			}
+			if jack == "out" {
+				for k := 7; k < 10; k++ {
+					j.Values[k].Figure = none("it leads into nothing that is known")
+				}
 			}
 			for b := -10; b <= 13; b++ { // 100 Hz to 20 kHz
 				f := 1000 * math.Pow(10, float64(b)/10)
@@ -66,7 +80,6 @@ func made() Page {
 			}
 			m.Jacks = append(m.Jacks, j)
 		}
-		m.Jacks[5].CeilingVolts, m.Jacks[5].HeadroomDB, m.Jacks[5].OverShare = none("it leads into nothing that is known"), none("no ceiling"), none("no ceiling")
 		p.Measures = append(p.Measures, m)
 		r := &experiment.ResponseReport{Take: t.Name, Order: t.Order, Jack: "out", Losses: []experiment.Loss{{
 			Jack: "fuzz.in", Source: 9000, Input: 4800, Cable: 5, At: []experiment.LossPoint{{Hz: 1000, Input: some(9), Cable: some(0)}, {Hz: 5000, Input: some(12.3), Cable: some(-0.4)}},
@@ -92,7 +105,10 @@ func made() Page {
 	c.Nulls = []experiment.Null{{A: 1, B: 2, DB: db(-12)}, {A: 1, B: 3, DB: db(-0.5)}, {A: 2, B: 3, Identical: true}}
 	pair := func(a, b int, heard, sentence string, likely float64) experiment.Pair {
 		return experiment.Pair{
-			A: a, B: b, NullDB: some(-3), Level: some(1.5), Bass: some(-0.2), Middle: some(0.4), Treble: some(6.1), Noise: some(2), Distortion: none("no tone"), Sustain: some(-0.11),
+			A: a, B: b, Values: measures.Values{
+				is(measures.Null, some(-3)), is(measures.LevelChange, some(1.5)), is(measures.BassChange, some(-0.2)), is(measures.MiddleChange, some(0.4)),
+				is(measures.TrebleChange, some(6.1)), is(measures.NoiseChange, some(2)), is(measures.THDChange, none("no tone")), is(measures.SustainChange, some(-0.11)),
+			},
 			Hearing: experiment.Hearing{Playback: 92, Probability: some(likely), BandsOf: 109}, Heard: heard, Respects: []string{"tone"}, Sentence: sentence,
 		}
 	}

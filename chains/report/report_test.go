@@ -21,7 +21,7 @@ import (
 
 	"github.com/mewkiz/flac"
 
-	"drywire/chains/experiment"
+	"drywire/chains/measures"
 )
 
 func write(t *testing.T, p Page) string {
@@ -170,7 +170,7 @@ func hostile(v reflect.Value, text string) {
 			hostile(v.Index(k), text)
 		}
 	case reflect.Struct:
-		if v.Type() == reflect.TypeFor[experiment.Figure]() {
+		if v.Type() == reflect.TypeFor[measures.Figure]() {
 			return // a text there means that there is no value
 		}
 		for k := range v.NumField() {
@@ -518,7 +518,7 @@ func TestBrokenPagesAreRefused(t *testing.T) {
 func TestHoles(t *testing.T) {
 	p := made()
 	p.Measures[0], p.Noise[1], p.Responses[2], p.Guitar = nil, nil, nil, nil
-	p.Measures[1].Jacks[0].DBV = none("silence")
+	p.Measures[1].Jacks[0].Values[1].Figure = none("silence")
 	p.Comparison.Takes[2].Matched, p.Comparison.Takes[2].After, p.Comparison.Takes[2].LeveldBu = false, nil, nil
 	page := write(t, p)
 	elements(t, page)

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -369,23 +370,35 @@ func (v *view) ladders(p Page) {
 		drawings := drawLadder(k, rungs, low, high)
 		long := slices.ContainsFunc(drawings, func(d drawing) bool { return d.Least > 0 })
 		v.Ladders = append(v.Ladders, ladderView{v.Takes[k], drawings, ladderWords(rungs), long})
-		t := table{
-			Caption: fmt.Sprintf("%d %s", v.Takes[k].Number, v.Takes[k].Name),
-			Head: []headView{{"jack", "", true}, {"peak", "dBV", false}, {"RMS", "dBV", false}, {"crest", "dB", false}, {"noise, A", "dBu", false},
-				{"signal to noise, A", "dB", false}, {"headroom", "dB", false}, {"over the ceiling", "% of time", false}, {"centre of the spectrum", "Hz", false}},
-		}
-		for _, j := range m.Jacks {
-			t.Rows = append(t.Rows, rowView{"", j.Jack, []string{
-				figure(j.PeakDBV, 1), figure(j.DBV, 1), figure(j.CrestDB, 1), figure(j.NoiseADBu, 1), figure(j.SNRA, 1), figure(j.HeadroomDB, 1),
-				figure(scaled(j.OverShare, 100), 1), figure(j.CentroidHz, 0)}})
+		t := table{Caption: fmt.Sprintf("%d %s", v.Takes[k].Number, v.Takes[k].Name)}
+		for n, j := range m.Jacks {
+			list := measures.Printed(measures.AtJacks(), m.Jacks[0].Values)
+			if n == 0 {
+				t.Head = append([]headView{{"jack", "", true}}, heads(list)...)
+			}
+			t.Rows = append(t.Rows, rowView{"", j.Jack, cells(list, j.Values)})
 		}
 		v.Jacks = append(v.Jacks, t)
 	}
 }
 
-func scaled(f experiment.Figure, by float64) experiment.Figure {
-	f.Value *= by
-	return f
+// heads is the columns of some measures, cells a row of them.
+func heads(list []*measures.Measure) (heads []headView) {
+	for _, m := range list {
+		heads = append(heads, headView{m.Name, m.Shown(), false})
+	}
+	return heads
+}
+
+func cells(list []*measures.Measure, values measures.Values) (cells []string) {
+	for _, m := range list {
+		if f := values.Of(m); f.OK() {
+			cells = append(cells, minus(m.Format(f)))
+		} else {
+			cells = append(cells, "–")
+		}
+	}
+	return cells
 }
 
 // plots are spectra and responses.
@@ -533,7 +546,7 @@ func (v *view) losses(p Page) {
 			if first {
 				row.Head, row.Sample, first = takeHead(p.Comparison.Takes[k]), v.Takes[k].Sample, false
 			}
-			find := func(hz float64, of func(experiment.LossPoint) experiment.Figure) string {
+			find := func(hz float64, of func(experiment.LossPoint) measures.Figure) string {
 				for _, a := range l.At {
 					if a.Hz == hz {
 						return figure(of(a), 1)
@@ -541,8 +554,8 @@ func (v *view) losses(p Page) {
 				}
 				return "–"
 			}
-			in := func(a experiment.LossPoint) experiment.Figure { return a.Input }
-			cable := func(a experiment.LossPoint) experiment.Figure { return a.Cable }
+			in := func(a experiment.LossPoint) measures.Figure { return a.Input }
+			cable := func(a experiment.LossPoint) measures.Figure { return a.Cable }
 			row.Cells = append(row.Cells, find(1000, in), find(5000, in), number(l.Cable, -1), find(5000, cable))
 			t.Rows = append(t.Rows, row)
 		}
@@ -555,7 +568,7 @@ func (v *view) losses(p Page) {
 // worth says whether a hand-over takes, or gives, half a decibel anywhere.
 func worth(l experiment.Loss) bool {
 	for _, a := range l.At {
-		for _, f := range []experiment.Figure{a.Input, a.Cable, a.Both} {
+		for _, f := range []measures.Figure{a.Input, a.Cable, a.Both} {
 			if f.OK() && math.Abs(f.Value) >= 0.5 {
 				return true
 			}
@@ -635,7 +648,7 @@ func level(db *float64) string {
 	return signed(*db, 1)
 }
 
-func figure(f experiment.Figure, digits int) string {
+func figure(f measures.Figure, digits int) string {
 	if !f.OK() {
 		return "–"
 	}

@@ -29,7 +29,7 @@ type Case struct {
 }
 
 // Wire lays the case out.
-func (c Case) Wire(q section.Quality) (*chains.Wiring, error) {
+func (c Case) Wire(q section.Quality) (*chains.Plan, error) {
 	file, err := chains.Parse(c.Name, []byte(c.Text))
 	if err != nil {
 		return nil, err
@@ -43,7 +43,7 @@ func (c Case) Wire(q section.Quality) (*chains.Wiring, error) {
 	if err := chain.Jack(c.Jack); err != nil {
 		return nil, err
 	}
-	return chain.Wire(dsp.Hertz(c.Rate), q), nil
+	return chain.Plan(dsp.Hertz(c.Rate), q), nil
 }
 
 // samples is how many samples of the recording there are.
@@ -125,7 +125,7 @@ func (c Case) Deck(a Accuracy) (string, error) {
 	needed := map[string]bool{}
 	need(w, c.Jack, needed)
 	for _, s := range w.Stages {
-		f, ok := s.Core.(*blocks.Follower)
+		f, ok := s.Shape().(*blocks.Follower)
 		switch {
 		case ok:
 			drive[s.Drive[0]] = fmt.Sprintf("V=min(max(%v*v(%s),%v),%v)", f.Gain, circuit.SPICEName(s.Sense[0]), float64(f.Lo), float64(f.Hi))
@@ -147,7 +147,7 @@ func (c Case) Deck(a Accuracy) (string, error) {
 }
 
 // need gathers the stages in front of a node.
-func need(w *chains.Wiring, node string, stages map[string]bool) {
+func need(w *chains.Plan, node string, stages map[string]bool) {
 	for _, in := range w.Section(node).Inputs() {
 		for _, s := range w.Stages {
 			for _, d := range s.Drive {

@@ -36,7 +36,7 @@ func TestResample(t *testing.T) {
 		}
 		return sum
 	}
-	for _, c := range []struct{ from, to float64 }{{44100, 48000}, {48000, 44100}, {48000, 96000}, {192000, 48000}, {48000, 48000}} {
+	for _, c := range []struct{ from, to float64 }{{44100, 48000}, {48000, 44100}, {48000, 96000}, {192000, 48000}, {22050, 48000}, {384000, 44100}, {22050, 192000}, {48000, 48000}} {
 		h, lead := Resample(response(c.from), dsp.Hertz(c.from), dsp.Hertz(c.to))
 		if c.from == c.to && (lead != 0 || len(h) != int(0.05*c.from)) {
 			t.Errorf("the same rate: %d samples, the first %d before time zero", len(h), lead)

@@ -2,11 +2,11 @@ package section
 
 import (
 	"errors"
-	"sync"
 
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/circuit/transient"
+	"drywire/dsp/parallel"
 )
 
 // Moving is a section whose controls are turned while it runs: a row of frames, each of them a circuit that has the same
@@ -71,13 +71,11 @@ func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate ds
 	most := 1
 	for range 2 { // the second time at the largest of their factors
 		faults := make([]error, len(circuits))
-		var all sync.WaitGroup
-		for k, n := range circuits {
+		parallel.For(len(circuits), func(k int) {
 			if cores[k] == nil || factors[k] < most && isLinear(cores[k]) {
-				all.Go(func() { cores[k], factors[k], faults[k] = newStepper(most, n, rate, q, probes) })
+				cores[k], factors[k], faults[k] = newStepper(most, circuits[k], rate, q, probes)
 			}
-		}
-		all.Wait()
+		})
 		if err := errors.Join(faults...); err != nil {
 			return nil, err
 		}

@@ -2,17 +2,18 @@ package cli
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"drywire/chains"
 	"drywire/cmd/internal/cabinet"
+	"drywire/cmd/internal/inputs"
 	"drywire/dsp/section"
 	"drywire/samples"
 )
@@ -23,7 +24,11 @@ type chainFile struct {
 	name   string // what messages call it
 	source []byte
 	folder string // what the recording's path is relative to
+	read   *inputs.Files
 }
+
+// unchanged is an error where a file that the run has read is not what it was any more, or where the run was interrupted. It comes before anything gets its name.
+func (f *chainFile) unchanged() error { return f.read.Unchanged() }
 
 // mostRead is how much of a file is read before it is known to be a chain file; Parse takes less.
 const mostRead = 1 << 20
@@ -35,16 +40,37 @@ func readChainFile(s streams, path string) (*chainFile, error) {
 		return nil, err
 	}
 	err = cabinet.Read(f.File, f.name, f.source, func(path string) (*samples.Reader, func(), error) {
-		r, err := samples.Open(f.beside(path))
+		r, err := f.open(f.beside(path))
 		if err != nil {
 			return nil, nil, fmt.Errorf("impulse response %w", err)
 		}
-		return r, func() { r.Close() }, nil
+		return r, func() {}, nil
 	})
 	if err != nil {
 		return nil, err
 	}
 	return f, nil
+}
+
+// open opens a sound file, once in a run.
+func (f *chainFile) open(path string) (*samples.Reader, error) {
+	held, err := f.read.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	return samples.NewReader(held, held.Size(), path)
+}
+
+// mostPiped is how much of a recording is read from a pipe: a day of 24 bits at 48 kHz and some.
+const mostPiped = 16 << 30
+
+// piped opens standard input.
+func (f *chainFile) piped() (*samples.Reader, error) {
+	held, err := f.read.Piped(mostPiped, samples.Known)
+	if err != nil {
+		return nil, err
+	}
+	return samples.NewReader(held, held.Size(), "standard input")
 }
 
 // beside is a path that the chain file names, as the system has it.
@@ -65,15 +91,25 @@ func (f *chainFile) inputs(r *recording) []string {
 }
 
 // openChainFile reads the chain file alone.
-func openChainFile(s streams, path string) (*chainFile, error) {
+func openChainFile(s streams, path string) (f *chainFile, err error) {
+	read := s.read
+	if read == nil { // for completion
+		read = inputs.New(context.Background())
+	}
+	defer func() {
+		if f != nil {
+			f.read = read
+		}
+	}()
 	if path == "-" {
+		read.In = nil // so that nobody takes the rest of it for a recording
 		src, err := io.ReadAll(io.LimitReader(s.in, mostRead))
 		if err != nil {
 			return nil, fmt.Errorf("standard input: %w", err)
 		}
 		return parseChainFile("standard input", src, ".")
 	}
-	f, err := os.Open(path)
+	src, err := read.Text(path, mostRead)
 	if err != nil {
 		hint := ""
 		if errors.Is(err, fs.ErrNotExist) {
@@ -81,12 +117,7 @@ func openChainFile(s streams, path string) (*chainFile, error) {
 				hint = fmt.Sprintf("; one of that name comes with the program: drywire new --from %s", plain)
 			}
 		}
-		return nil, fmt.Errorf("%w%s", plainPath(path, err), hint)
-	}
-	defer f.Close()
-	src, err := io.ReadAll(io.LimitReader(f, mostRead))
-	if err != nil {
-		return nil, plainPath(path, err)
+		return nil, fmt.Errorf("%w%s", err, hint)
 	}
 	return parseChainFile(path, src, filepath.Dir(path))
 }
@@ -99,7 +130,7 @@ func parseChainFile(name string, src []byte, folder string) (*chainFile, error) 
 	if err != nil {
 		return nil, err
 	}
-	return &chainFile{File: f, name: name, source: src, folder: folder}, nil
+	return &chainFile{File: f, name: name, source: src, folder: folder, read: inputs.New(context.Background())}, nil
 }
 
 // plainPath puts the path first and drops the name of the system call.

@@ -46,7 +46,7 @@ takes. It writes nothing.`,
 }
 
 func recordingFlag(cmd *cobra.Command, to *string) {
-	cmd.Flags().StringVar(to, "recording", "", "another recording in place of the file's: a `WAV` file, or the name of a shipped one")
+	cmd.Flags().StringVar(to, "recording", "", "another recording in place of the file's: a sound `FILE`, - for standard input, or a shipped one by name")
 	complete(cmd, "recording", completeRecording)
 }
 
@@ -60,7 +60,7 @@ func orderText(c *chains.Chain) string {
 	line := func(list []chains.Placed, names ...string) []string {
 		for _, b := range list {
 			switch {
-			case b.Piece():
+			case b.Piece != nil:
 				names = append(names, b.Switcher)
 			case b.Off:
 				names = append(names, "("+b.Name+" off)")

@@ -14,6 +14,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -61,21 +62,17 @@ the others, as few as can be.
     unconverged   steps whose voltages are wrong: should be 0
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
   pairs: how b differs from a, matched and aligned: a, b,
-    lag_samples, inverted (taken back for null_db), null_db
-    level_lu                                before matching
-    third_octaves: hz, db; bass_db (to 250 Hz), middle_db, treble_db (from 2 kHz)
-    noise_db        A-weighted noise at rest, at equal loudness
-    distortion_db, sustain_seconds          THD of a tone; time for 20 dB of a falling note
+    lag_samples, inverted (taken back for null_db), third_octaves: hz, db
     hearing (ITU-R BS.1387): playback_db_spl (of full scale), probability (mean), share (of the
       moments that are heard), highest, bands (of bands_of) over the step
-    log_spectral_mean_db, log_spectral_max_db
     heard           "mostly", "in places", "not heard", "identical", "not measurable"
     respects        level, tone, noise, distortion, decay: what is worth speaking of, clearest first
     sentence        what a player will hear
-  cables: which to move on the floor to get from take a to take b: a, b,
+    and by how much b differs in:
+%s  cables: which to move on the floor to get from take a to take b: a, b,
     moves: block (that comes or goes), or from (not there for a cable that is added) and to (not
       there for one that is left over): out, in (jacks); ends (plugs that change), text
-What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
+What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds), measureList(measures.Changes())),
 		Example: `  drywire compare my-chain.yaml -o takes
   drywire compare my-chain.yaml -o takes --recording arpeggio --json > takes.json`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -113,6 +110,9 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if err := writeReport(out, reportName, f, r, e, found, nil); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	if err := out.publish(); err != nil {
 		return err
 	}
@@ -142,7 +142,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	s.held(all...)
 	var longest dsp.Second
 	for _, c := range all {
-		longest = max(longest, c.Wire(r.rate, q).Tail())
+		longest = max(longest, c.Plan(r.rate, q).Tail())
 	}
 	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
 	for _, c := range all {
@@ -192,7 +192,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 			return err
 		}
 		takes[k].channels = channels
-		if remarks[k], err = found.measure(ctx, k, render.Wiring, jacks); err != nil {
+		if remarks[k], err = found.measure(ctx, k, render.Plan, jacks); err != nil {
 			return err
 		}
 		return takes[k].settle(ctx, experiment.Target)
@@ -302,7 +302,7 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 		Number: number, Name: d.chain.Take, Order: []string{}, Off: []string{}, Set: []string{}, File: file,
 		PeakVolts: d.levels.Peak, RMSVolts: d.levels.RMS, LeveldBu: finite(dsp.VoltsToDBu(d.levels.RMS)),
 		Before: finite(d.settled.Level - gain), GainDB: gain, After: finite(d.settled.Level), TruePeakDB: finite(dsp.ToDB(d.settled.TruePeak)),
-		Matched: d.settled.Matched, Solver: []experiment.Section{}, Unconverged: unconverged(d.reports),
+		Matched: d.settled.Matched, Solver: []experiment.SolverStats{}, Unconverged: unconverged(d.reports),
 	}
 	for _, b := range d.chain.Every() {
 		e.Order = append(e.Order, b.Name)
@@ -314,7 +314,7 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 		e.Set = append(e.Set, s.Target+": "+s.Text)
 	}
 	for _, p := range d.reports {
-		e.Solver = append(e.Solver, experiment.Section{
+		e.Solver = append(e.Solver, experiment.SolverStats{
 			Parts: partsOf(d.wiring, p.Section), RateHz: float64(d.wiring.Rate) * float64(p.Factor), Steps: p.Steps, Divided: p.Divided,
 			MaxIterations: p.MaxIterations, Unconverged: p.Failures, ResidualVolts: p.Residual,
 		})
@@ -323,7 +323,7 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 }
 
 // partsOf is what a section holds a jack of: the guitar, blocks, the load; or else the block that it is within.
-func partsOf(w *chains.Wiring, node string) []string {
+func partsOf(w *chains.Plan, node string) []string {
 	parts := []string{}
 	n := w.Section(node)
 	for _, j := range w.Chain.Jacks() {

@@ -23,7 +23,7 @@ func completeChainFile(_ *cobra.Command, args []string, _ string) ([]string, cob
 }
 
 func completeWAV(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
+	return []string{"wav", "w64", "bw64"}, cobra.ShellCompDirectiveFilterFileExt
 }
 
 func completeFolder(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {

@@ -9,6 +9,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
@@ -123,7 +124,7 @@ func ladder(ctx context.Context, s streams, list []*chains.Chain, r *recording, 
 	}
 	var all []*experiment.Measures
 	for _, c := range list {
-		m, err := measureTake(ctx, c, r, q, x, experiment.Tone{})
+		m, err := measureTake(ctx, c, r, q, x, dsp.Tone{})
 		if err != nil {
 			return nil, err
 		}
@@ -140,6 +141,9 @@ func writeFile(path string, content []byte, f *chainFile, r *recording) error {
 	}
 	defer out.abort()
 	if err := out.text(filepath.Base(path), content, f.inputs(r)...); err != nil {
+		return err
+	}
+	if err := f.unchanged(); err != nil {
 		return err
 	}
 	return out.publish()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
@@ -11,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/cmd/internal/cabinet"
+	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/page"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -56,9 +58,14 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	if o.port < 0 || o.port > 65535 {
 		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
 	}
-	if _, err := readChainFile(s, o.file); err != nil { // told as every command tells it
+	s.read = inputs.New(ctx) // what the page reads may change while it runs
+	_, err := readChainFile(s, o.file)
+	s.read.Close()
+	if err != nil { // told as every command tells it
 		return err
 	}
+	closed := func() {}
+	defer func() { closed() }()
 	return page.Serve(ctx, page.Options{
 		File: o.file, Port: o.port,
 		Ready: func(address string) {
@@ -66,7 +73,10 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 			paragraph(s.out, "", hearing, width)
 			s.printf("Ctrl-C ends it.\n")
 			if !o.noOpen {
-				if err := openBrowser(address); err != nil {
+				s.printf("If no browser opens, or it may not read the file that sends it there, open the address yourself.\n")
+				var err error
+				if closed, err = openBrowser(address); err != nil {
+					closed = func() {}
 					s.say("drywire: no browser could be opened (%v); open the address yourself", err)
 				}
 			}
@@ -75,21 +85,34 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	})
 }
 
-// openBrowser asks the system to open an address.
-func openBrowser(address string) error {
-	name, args := "xdg-open", []string{address}
+// openBrowser asks the system to open an address. What a browser is started with can be read by everybody on this machine, so it is started with a file that only
+// the user may read and that sends it on to the address; closed removes that.
+func openBrowser(address string) (closed func(), err error) {
+	folder, err := os.MkdirTemp("", "drywire-*") // of mode 0700
+	if err != nil {
+		return nil, err
+	}
+	closed = func() { os.RemoveAll(folder) }
+	file := filepath.Join(folder, "listen.html")
+	html := fmt.Sprintf("<!doctype html><meta charset=\"utf-8\"><title>Drywire</title><meta http-equiv=\"refresh\" content=\"0; url=%s\"><p><a href=%[1]q>Go on to the page</a>.\n", address)
+	if err := os.WriteFile(file, []byte(html), 0o600); err != nil {
+		closed()
+		return nil, err
+	}
+	name, args := "xdg-open", []string{"file://" + file}
 	switch runtime.GOOS {
 	case "darwin":
-		name = "open"
+		name, args = "open", []string{file}
 	case "windows":
-		name, args = "rundll32", []string{"url.dll,FileProtocolHandler", address}
+		name, args = "rundll32", []string{"url.dll,FileProtocolHandler", file}
 	}
 	cmd := exec.Command(name, args...)
 	if err := cmd.Start(); err != nil {
-		return fmt.Errorf("%s: %w", name, err)
+		closed()
+		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	go cmd.Wait() // so that no zombie is left
-	return nil
+	return closed, nil
 }
 
 // documentFile is the text of a window as a chain file, with its recording opened as the page opens it.
@@ -98,6 +121,7 @@ func documentFile(ctx context.Context, doc page.Document) (*chainFile, *recordin
 	if err != nil {
 		return nil, nil, err
 	}
+	f.read = inputs.New(ctx)
 	if err := cabinet.Read(f.File, f.name, f.source, doc.Open); err != nil {
 		return nil, nil, err
 	}
@@ -144,6 +168,9 @@ func listenWAV(ctx context.Context, doc page.Document, take, path string) error 
 	if _, err := writeListening(ctx, d, wav); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	return out.publish()
 }
 
@@ -165,6 +192,9 @@ func listenReport(ctx context.Context, doc page.Document, path string) error {
 		return err
 	}
 	if err := writeReport(out, filepath.Base(path), f, r, e, found, nil); err != nil {
+		return err
+	}
+	if err := f.unchanged(); err != nil {
 		return err
 	}
 	return out.publish()

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 )
 
 // Every key of the JSON that the measuring commands print is told in their help, and the help tells none that is not there.
@@ -16,7 +17,7 @@ func TestMeasuringJSONIsDocumented(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	chain := filepath.Join(dir, "chain.yaml")
-	if err := os.WriteFile(chain, []byte("drywire: 1\nrecording: {sample: notes}\nguitar: {volume: {at: {0 s: 10, 1 s: 8}}}\nblocks: {buffer: {kind: buffer}, eq: {kind: eq}}\norder: [buffer, eq]\n"), 0o644); err != nil {
+	if err := os.WriteFile(chain, []byte("drywire: 1\nrecording: {sample: notes}\nguitar: {volume: {at: {0 s: 10, 1 s: 8}}}\nblocks: {fuzz: {kind: fuzz}, eq: {kind: eq}}\norder: [fuzz, eq]\ntakes: [{name: one}, {name: two, order: [eq, fuzz]}]\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {
@@ -27,6 +28,8 @@ func TestMeasuringJSONIsDocumented(t *testing.T) {
 		{"response", nil},
 		{"measure", []string{"--quality", "draft", "--recording", "chugs"}},
 		{"ladder", []string{"--quality", "draft", "--recording", "chugs"}},
+		{"compare", []string{"--quality", "draft", "--recording", "chugs", "-o", filepath.Join(dir, "takes")}},
+		{"swaps", []string{"--quality", "draft", "--recording", "chugs", "--seconds", "1"}},
 	} {
 		var object any
 		if err := json.Unmarshal([]byte(mustRun(t, append([]string{c.command, chain, "--json"}, c.args...)...)), &object); err != nil {
@@ -73,7 +76,9 @@ func TestMeasuringJSONIsDocumented(t *testing.T) {
 
 // A figure that is below nought is told as what it is: the other way round.
 func TestDynamicsBothWays(t *testing.T) {
-	of := func(v float64) experiment.Figure { return experiment.Figure{Value: v} }
+	of := func(m *measures.Measure, v float64) measures.Value {
+		return measures.Value{Measure: m, Figure: measures.Figure{Value: v}}
+	}
 	for _, c := range []struct {
 		compression, cleanUp float64 // dB
 		want                 []string
@@ -83,8 +88,9 @@ func TestDynamicsBothWays(t *testing.T) {
 		{-0.04, -0.04, []string{"compression  0.0 dB of the last 12 dB\n", "clean-up     0.0 dB less distortion"}},
 	} {
 		var out strings.Builder
-		printMeasures(streams{out: &out}, &experiment.Measures{Tone: experiment.TestTone,
-			Dynamics: experiment.Dynamics{Compression: of(c.compression), CleanUp: of(c.cleanUp), RolledTHD: of(5), FullTHD: of(10)}}, "")
+		printMeasures(streams{out: &out}, &experiment.Measures{Tone: measures.TestTone,
+			Dynamics: experiment.Dynamics{Values: measures.Values{
+				of(measures.Compression, c.compression), of(measures.CleanUp, c.cleanUp), of(measures.RolledTHD, 5), of(measures.FullTHD, 10)}}}, "")
 		for _, line := range c.want {
 			if !strings.Contains(out.String(), line) {
 				t.Errorf("%v: want %q in\n%s", c, line, out.String())

@@ -67,7 +67,7 @@ func runNetlist(s streams, o netlistOptions) error {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
 	s.held(c)
-	w := c.At(0).Wire(anyRate, section.Normal)
+	w := c.At(0).Plan(anyRate, section.Normal)
 	deck := ""
 	if o.section == "" {
 		deck = w.Deck(tone)
@@ -79,7 +79,7 @@ func runNetlist(s streams, o netlistOptions) error {
 }
 
 // parseTone reads a frequency and a level, like 330 Hz 200 mV.
-func parseTone(text string) (chains.Tone, error) {
+func parseTone(text string) (dsp.Tone, error) {
 	words := strings.Fields(strings.ReplaceAll(text, ",", " "))
 	var first error
 	for k := 1; k < len(words); k++ {
@@ -91,15 +91,15 @@ func parseTone(text string) (chains.Tone, error) {
 					v *= math.Sqrt2 // those are the RMS of the sine
 				}
 				if hz < 1 || hz > 20e3 || v <= 0 || v > 100 {
-					return chains.Tone{}, misusef("--tone %q: want 1 Hz to 20 kHz at up to 100 V", text)
+					return dsp.Tone{}, misusef("--tone %q: want 1 Hz to 20 kHz at up to 100 V", text)
 				}
-				return chains.Tone{Frequency: dsp.Hertz(hz), Level: dsp.Volt(v)}, nil
+				return dsp.Tone{Hz: dsp.Hertz(hz), Volts: dsp.Volt(v)}, nil
 			}
 		}
 		first = err
 	}
 	if first != nil {
-		return chains.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV": %w`, text, first)
+		return dsp.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV": %w`, text, first)
 	}
-	return chains.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV"`, text)
+	return dsp.Tone{}, misusef(`--tone %q: want a frequency and a level, like "330 Hz 200 mV"`, text)
 }

@@ -10,22 +10,23 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
 // pairTakes says of every two takes of which there is a null how they differ and whether a listener could tell.
 func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*rendered) error {
-	sides := make([]*experiment.Side, len(takes))
+	sides := make([]*measures.Side, len(takes))
 	g, facts := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k, d := range takes {
 		g.Go(func() (err error) {
-			sides[k] = &experiment.Side{
+			sides[k] = &measures.Side{
 				Number: k + 1, Name: d.chain.Take, Matched: d.settled.Matched, Gain: d.settled.Gain,
-				Before: experiment.Figure{Value: d.settled.Level - dsp.ToDB(d.settled.Gain)},
+				Before: measures.Figure{Value: d.settled.Level - dsp.ToDB(d.settled.Gain)},
 			}
 			if !d.settled.Matched {
-				sides[k].Before = experiment.Figure{Why: "silence"}
+				sides[k].Before = measures.Figure{Why: "silence"}
 				return nil
 			}
 			sides[k].Facts, err = experiment.FactsOf(facts, d.chain, d.wiring.Rate)
@@ -43,7 +44,7 @@ func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*rendered)
 		wanted[n.B-1]++
 	}
 	var mu sync.Mutex
-	sound := func(k int) (*experiment.Side, error) {
+	sound := func(k int) (*measures.Side, error) {
 		mu.Lock()
 		defer mu.Unlock()
 		if sides[k].Samples == nil {
@@ -121,12 +122,12 @@ func printPairs(s streams, e *experiment.Comparison) {
 	}
 	shown := e.Pairs[:min(len(e.Pairs), mostPairs)]
 	s.printf("\n")
-	t := table{header: []string{" takes", "heard", " null\ndB", " level\nLU", " bass\ndB", " middle\ndB", " treble\ndB", " noise\ndB(A)", " THD\ndB", " sustain\ns", " spectra\ndB"}}
+	list := measures.Printed(measures.Changes(), nil)
+	t := table{header: append([]string{" takes", "heard"}, headings(list)...)}
 	for _, p := range shown {
-		t.row(fmt.Sprintf("%d/%d", p.A, p.B), p.Heard, p.NullDB.Text(1), p.Level.Text(1), p.Bass.Text(1), p.Middle.Text(1), p.Treble.Text(1), p.Noise.Text(1),
-			p.Distortion.Text(1), p.Sustain.Text(2), p.Mean.Text(1))
+		t.row(append([]string{fmt.Sprintf("%d/%d", p.A, p.B), p.Heard}, texts(list, p.Values)...)...)
 	}
-	t.print(s.out)
+	t.within(s.out, width)
 	if n := len(e.Pairs) - len(shown); n > 0 {
 		s.printf("%s; --json has them all.\n", plural(n, "more pair", "more pairs"))
 	}

@@ -12,6 +12,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -50,7 +51,7 @@ what was rendered; what sounds on after it is cut.
   spread                                                from the softest to the loudest, LU
   trims: target_lufs, presets (name, db, level), spread_lu, within
   guitars: preset, guitar ("" for the file's own), level_lufs, peak_volts, noise_a_dbu, thd_percent
-What has no value is {"not_measurable": "why"}.`, quantity(experiment.TestTone.Hz, dsp.Hertzes), volts(experiment.TestTone.Volts)),
+What has no value is {"not_measurable": "why"}.`, quantity(float64(measures.TestTone.Hz), dsp.Hertzes), volts(float64(measures.TestTone.Volts))),
 		Example: `  drywire presets my-board.yaml
   drywire presets my-board.yaml -o presets --recording arpeggio`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -98,6 +99,9 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		}
 		defer out.abort()
 		if written, err = writePresets(ctx, bench, p, f, r, out); err != nil {
+			return err
+		}
+		if err := f.unchanged(); err != nil {
 			return err
 		}
 		if err := out.publish(); err != nil {
@@ -254,7 +258,7 @@ var plainName = regexp.MustCompile(`^[a-z][a-z0-9 -]*$`)
 func soundsOf(f *chainFile, preset string) []string {
 	var names []string
 	for _, b := range f.OnPreset(preset, "", nil).Every() {
-		if !b.Piece() && !b.Off {
+		if b.Piece == nil && !b.Off {
 			names = append(names, b.Name)
 		}
 	}

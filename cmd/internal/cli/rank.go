@@ -15,6 +15,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -38,18 +39,17 @@ func rankCommand(s streams) *cobra.Command {
 		Use:   "rank FILE",
 		Short: "Try all orders of the blocks and rank them by what you prefer",
 		Long: fmt.Sprintf(`Rank renders the beginning of the recording (%d s) through every order of a take's blocks and
-measures each by your wishes. The chain file says what to keep to and what to prefer:
+measures each by your objectives. The chain file says what to keep to and what to prefer:
   keep: {first: [fuzz], last: [reverb], before: [[drive, delay]], together: [[drive, boost]]}
   prefer: [quiet, headroom]
 first and last: the order begins or ends with these; before: of each list, every block comes before
-the next; together: they stand next to each other. The wishes, of which more is better:
-%s
-What orders have in common up to a stage is rendered once for all of them, on all cores. The quality
+the next; together: they stand next to each other. The objectives, of which more is better:
+%sWhat orders have in common up to a stage is rendered once for all of them, on all cores. The quality
 is draft: levels are right within some 0.1 dB, but compare the best by ear at normal quality.
 
-The result is the Pareto set: the orders that no other order beats in one wish without being worse
-in another. The score is the share of all orders that an order is as good as or better than, mean
-over the wishes. The best few come as takes to be pasted into the chain file.
+The result is the Pareto set: the orders that no other order beats in one objective without being
+worse in another. The score is the share of all orders that an order is as good as or better than,
+mean over the objectives. The best few come as takes to be pasted into the chain file.
 
 With more than --most orders, that many are tried: a quarter by chance (always the same ones), then
 what is one move away from the best so far. The result says so.
@@ -61,12 +61,13 @@ byte. chains/jobs has job files for a batch scheduler and for a container cluste
 
 --json prints one object in place of the table:
   title, take, quality, rate_hz, seconds (of the recording)
-  wishes: name, unit, better ("higher"), step (smaller differences do not count), definition
+  wishes (the objectives): name, unit, better ("higher"), step (what differs by less counts as
+    equal), definition
   search: kind ("exhaustive" or "budgeted"), orders (null: too many to count), tried, said
   base    the order as the take has it, null where it was not tried
   pareto, best, orders (all that were tried), highest score first:
-    order, values (one for each wish, in its unit), score (percent), pareto (true or false)
-What cannot be measured is {"not_measurable": "why"}; it counts as worst.`, rankSeconds, wishList()),
+    order, values (one for each objective, in its unit), score (percent), pareto (true or false)
+What cannot be measured is {"not_measurable": "why"}; it counts as worst.`, rankSeconds, objectiveList()),
 		Example: `  drywire rank my-chain.yaml
   drywire rank my-chain.yaml --journal rank.journal
   drywire rank my-chain.yaml --part 2/8 --journal part-2.journal`,
@@ -124,17 +125,13 @@ orders are missing.`,
 	return cmd
 }
 
-// wishList is the wishes for the help.
-func wishList() string {
-	brief := map[string]string{}
-	for _, w := range chains.Wishes() {
-		brief[w.Name] = w.Brief
-	}
+// objectiveList is what may be preferred, for the help.
+func objectiveList() string {
 	var b strings.Builder
-	for _, w := range experiment.Wishes() {
-		paragraph(&b, fmt.Sprintf("  %-15s  ", w.Name), fmt.Sprintf("%s (%s): %s", brief[w.Name], w.Unit, w.Definition), 98)
+	for _, m := range measures.Objectives() {
+		paragraph(&b, fmt.Sprintf("  %-15s  ", m.Name), fmt.Sprintf("%s (%s): %s", m.Brief, m.Unit, m.Definition), width)
 	}
-	return strings.TrimSuffix(b.String(), "\n")
+	return b.String()
 }
 
 // ranking is a search that is about to begin.
@@ -191,21 +188,21 @@ func runRank(ctx context.Context, s streams, o rankOptions) error {
 	if err != nil {
 		return err
 	}
-	keep := func([]string, []experiment.Figure) error { return nil }
+	keep := func([]string, []measures.Figure) error { return nil }
 	if o.journal != "" {
 		j, err := openJournal(o.journal, r.Rank)
 		if err != nil {
 			return err
 		}
 		defer j.Close()
-		keep = func(names []string, values []experiment.Figure) error {
+		keep = func(names []string, values []measures.Figure) error {
 			_, err := j.Write(experiment.JournalLine(names, values))
 			return errors.Join(plain(o.journal, err), plain(o.journal, j.Sync()))
 		}
 	}
 	bar := newProgress(s.err, int64(r.Left()))
 	defer bar.stop()
-	if err := r.Run(ctx, func(names []string, values []experiment.Figure) error {
+	if err := r.Run(ctx, func(names []string, values []measures.Figure) error {
 		bar.add(1)
 		return keep(names, values)
 	}); err != nil {
@@ -339,19 +336,15 @@ func (r *ranking) print(s streams, o rankOptions) error {
 	r.recording.describe(s)
 	paragraph(s.out, "Search     ", fmt.Sprintf("%s Quality %s, the first %s of the recording.", res.Search.Said, res.Quality, quantity(res.Seconds, dsp.Seconds)), 98)
 
-	s.printf("\nNo other order beats these in one wish without being worse in another (%s)\n\n", plural(len(res.Pareto), "order", "orders"))
+	s.printf("\nNo other order beats these in one objective without being worse in another (%s)\n\n", plural(len(res.Pareto), "order", "orders"))
 	t := table{header: []string{" #", " score\n%"}}
-	for _, w := range res.Wishes {
+	for _, w := range res.Objectives {
 		t.header = append(t.header, " "+strings.ReplaceAll(w.Name, " ", "\n")+"\n"+w.Unit)
 	}
 	row := func(name string, k experiment.Ranked) {
 		cells := []string{name, decibels(k.Score)}
 		for i, v := range k.Values {
-			digits := 1
-			if res.Wishes[i].Step < 0.1 {
-				digits = 2
-			}
-			cells = append(cells, v.Text(digits))
+			cells = append(cells, res.Objectives[i].Format(v))
 		}
 		t.row(cells...)
 	}
@@ -399,7 +392,7 @@ func (r *ranking) print(s streams, o rankOptions) error {
 	for _, p := range append(slices.Clone(shown), baseOf(res)...) {
 		for i, v := range p.Values {
 			if !v.OK() {
-				why[fmt.Sprintf("%s: not measurable: %s", res.Wishes[i].Name, v.Why)] = true
+				why[fmt.Sprintf("%s: not measurable: %s", res.Objectives[i].Name, v.Why)] = true
 			}
 		}
 	}
@@ -408,7 +401,7 @@ func (r *ranking) print(s streams, o rankOptions) error {
 	}
 
 	s.printf("\nWhat was measured; more is better:\n")
-	for _, w := range res.Wishes {
+	for _, w := range res.Objectives {
 		paragraph(s.out, "  ", fmt.Sprintf("%s, %s: %s. Under %v %s counts as equal.", w.Name, w.Unit, w.Definition, w.Step, w.Unit), 98)
 	}
 	var set []string

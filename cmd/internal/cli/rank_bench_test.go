@@ -11,6 +11,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp/section"
 )
 
@@ -64,7 +65,7 @@ func BenchmarkRank(b *testing.B) {
 		begun := worked(b)
 		var some []*chains.Chain
 		n := 0
-		if err := rank.Run(ctx, func(names []string, _ []experiment.Figure) error {
+		if err := rank.Run(ctx, func(names []string, _ []measures.Figure) error {
 			if n%30 == 0 {
 				some = append(some, inOrder(f.Chains()[0], names))
 			}
@@ -77,8 +78,8 @@ func BenchmarkRank(b *testing.B) {
 		full := func(q section.Quality, tail bool) time.Duration {
 			begun := worked(b)
 			for _, c := range some {
-				w := c.Wire(r.rate, q)
-				render, err := w.Renderer("out")
+				w := c.Plan(r.rate, q)
+				renderer, err := w.Renderer("out")
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -86,7 +87,7 @@ func BenchmarkRank(b *testing.B) {
 				if !tail {
 					after = 0
 				}
-				if err := render.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
+				if err := renderer.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -36,7 +36,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	want := &f.Recording
 	r := &recording{side: samples.Side(want.Side)}
 	switch {
-	case override != "" && !exists(override) && slices.Contains(shippedNames(), override):
+	case override != "" && override != "-" && !exists(override) && slices.Contains(shippedNames(), override):
 		// As if the chain file said sample.
 		*want = chains.Recording{Sample: override, Side: want.Side}
 	case override != "":
@@ -50,7 +50,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		want.Sample, want.File = "", override
 		r.path = override
 	case want.File != "":
-		r.path = f.beside(want.File)
+		if r.path = want.File; r.path != "-" {
+			r.path = f.beside(want.File)
+		}
 	}
 	r.load = want.Load
 
@@ -64,8 +66,10 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 			return nil, chains.Faults{chains.At(f.name, f.source, "$.recording.sample", err.Error())}
 		}
 		r.name, r.open = "shipped recording "+shipped.Name, shipped.Open
+	} else if r.path == "-" {
+		r.name, r.path, r.open = "standard input", "", f.piped
 	} else {
-		r.name, r.open = r.path, func() (*samples.Reader, error) { return samples.Open(r.path) }
+		r.name, r.open = r.path, func() (*samples.Reader, error) { return f.open(r.path) }
 	}
 
 	// What is wrong with a recording that the chain file names has its place in the chain file.
@@ -83,6 +87,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		return nil, at("$.recording.file", "recording ", err)
 	}
 	defer reader.Close()
+	if err := reader.RecordingRate(); err != nil {
+		return nil, at("$.recording.file", "recording ", err)
+	}
 	r.rate, r.frames = dsp.Hertz(reader.Rate), reader.Frames()
 	r.notes = append(r.notes, reader.Warnings...)
 	if reader.Channels > 1 {
@@ -111,6 +118,13 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		r.volts = float64(want.Peak) / peak
 	default:
 		r.volts = float64(shipped.FullScale)
+	}
+	caution, err := chains.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
+	if err != nil {
+		return nil, at("$.recording.full_scale", "recording ", fmt.Errorf("%s: %w", r.name, err))
+	}
+	if caution != "" {
+		r.note("%s", caution)
 	}
 	return r, nil
 }

@@ -4,13 +4,17 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/samples"
@@ -33,16 +37,20 @@ recording and what sounds on after it, and is aligned to the recording, sample b
 
 For listening it is 24-bit at %.0f LUFS (ITU-R BS.1770), or lower where its true peak would pass
 %.0f dBTP, with a fade of %v at either end; the gain that was applied is printed. With --volts it is
-32-bit float in volts: no gain, no fade.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
+32-bit float in volts: no gain, no fade.
+
+What does not fit into the 4 GiB of a WAV file is written as RF64; -o OUT.w64 and OUT.bw64 write those
+kinds. -o - writes to standard output, for a pipe: a WAV file whose header states its true length.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
 		Example: `  drywire render my-chain.yaml --take buffered -o buffered.wav
-  drywire render my-chain.yaml --at fuzz.in --volts --quality fine -o fuzz-in.wav`,
+  drywire render my-chain.yaml --at fuzz.in --volts --quality fine -o fuzz-in.wav
+  drywire render my-chain.yaml -o - | flac - -o take.flac`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
 			return runRender(cmd.Context(), s, o)
 		},
 	}
-	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the WAV `FILE` to write")
+	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the WAV `FILE` to write, or - for standard output")
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
 	cmd.Flags().StringVar(&o.jack, "at", "out", "the `JACK` whose voltage is written")
 	cmd.Flags().BoolVar(&o.volts, "volts", false, "write volts, as 32-bit floats, in place of a file for listening")
@@ -58,8 +66,13 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if o.out == "" {
 		return misusef("render needs a file to write: -o OUT.wav")
 	}
-	if ext := filepath.Ext(o.out); !strings.EqualFold(ext, ".wav") {
-		return misusef("-o %s: a WAV file is written; give a name that ends in .wav", o.out)
+	piped := o.out == "-"
+	if piped {
+		if f, ok := s.out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+			return misusef("-o -: standard output is a terminal, which plays nothing; pipe it into a program or a file")
+		}
+	} else if !slices.Contains(writtenNames, strings.ToLower(filepath.Ext(o.out))) {
+		return misusef("-o %s: a WAV file is written; give a name that ends in .wav, or in .w64 or .bw64 for those", o.out)
 	}
 	q, err := quality(o.quality)
 	if err != nil {
@@ -95,18 +108,27 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	after := render.Tail()
 
-	out, err := openFolder(filepath.Dir(o.out))
-	if err != nil {
-		return err
-	}
-	defer out.abort()
 	format := samples.Format{Rate: int(r.rate), Channels: len(jacks), Bits: 24}
 	if o.volts {
 		format.Bits, format.Float = 32, true
 	}
-	wav, err := out.wav(filepath.Base(o.out), format, takeFrames(r, after), f.inputs(r)...)
-	if err != nil {
-		return err
+	// Into a pipe go the samples, so words go beside it; and its frames wait in the system's folder.
+	frames := takeFrames(r, after)
+	out := &outputs{folder: os.TempDir()}
+	var wav *samples.Writer
+	if piped {
+		if wav, err = samples.NewPipe(s.out, "standard output", format, frames); err != nil {
+			return err
+		}
+		s.out = s.err
+	} else {
+		if out, err = openFolder(filepath.Dir(o.out)); err != nil {
+			return err
+		}
+		defer out.abort()
+		if wav, err = out.wav(filepath.Base(o.out), format, frames, f.inputs(r)...); err != nil {
+			return err
+		}
 	}
 
 	which := ""
@@ -141,16 +163,24 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 			return err
 		}
 		defer d.close()
+		if err := f.unchanged(); err != nil { // before any of it is in a pipe
+			return err
+		}
 		if done, err = writeListening(ctx, d, wav); err != nil {
 			return err
 		}
 		levels = d.levels
 	}
 	bar.stop()
-	if err := ctx.Err(); err != nil {
+	if err := f.unchanged(); err != nil {
 		return err
 	}
-	if err := out.publish(); err != nil {
+	if piped {
+		err = wav.Close()
+	} else {
+		err = out.publish()
+	}
+	if err != nil {
 		return err
 	}
 	at := fmt.Sprintf("At %-8s ", strings.Join(jacks, ", "))
@@ -160,10 +190,17 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		s.printf("%speak %s, RMS %s (%s dBu)\n", at, volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
 	}
 	s.printf("Solver     %s\n", solverText(render.Reports()))
-	s.printf("Wrote      %s\n           %.2f s, %s\n", o.out, float64(wav.Frames())/float64(r.rate), done)
-	warn(s, render.Wiring, render.Reports())
+	where := o.out
+	if piped {
+		where = "standard output"
+	}
+	s.printf("Wrote      %s\n           %.2f s, %s\n", where, float64(wav.Frames())/float64(r.rate), done)
+	warn(s, render.Plan, render.Reports())
 	return nil
 }
+
+// writtenNames is how the names of files of sound end that are written.
+var writtenNames = []string{".wav", ".w64", ".bw64"}
 
 // takeFrames is how many samples a take has: those of the recording and of what sounds on after it.
 func takeFrames(r *recording, after dsp.Second) int64 {
@@ -197,7 +234,7 @@ func writeListening(ctx context.Context, d *rendered, wav *samples.Writer) (stri
 			return "", err
 		}
 	}
-	if d.peak < experiment.Silence {
+	if d.peak < measures.Silence {
 		return "24-bit, no gain: silent (under 1 µV)", nil
 	}
 	why := ""

@@ -27,7 +27,7 @@ const fadeTime dsp.Second = 8e-3
 // length, with its measures.
 type rendered struct {
 	chain    *chains.Chain
-	wiring   *chains.Wiring
+	wiring   *chains.Plan
 	file     *os.File
 	frames   int64
 	kept     int // channels
@@ -40,7 +40,7 @@ type rendered struct {
 
 // renderer wires a take and prepares it to be rendered.
 func renderer(c *chains.Chain, r *recording, q section.Quality, jacks ...string) (*chains.Renderer, error) {
-	return c.Wire(r.rate, q).Renderer(jacks...)
+	return c.Plan(r.rate, q).Renderer(jacks...)
 }
 
 // runAll renders the recording and passes on what all jacks have that are read.
@@ -56,7 +56,7 @@ func runAll(ctx context.Context, render *chains.Renderer, r *recording, after ds
 // endsOf is which of the jacks that are read are kept: both ends of a take in stereo where both are read, else the last.
 func endsOf(render *chains.Renderer) []int {
 	var ends []int
-	for _, j := range render.Wiring.Chain.Ends() {
+	for _, j := range render.Plan.Chain.Ends() {
 		if k := slices.Index(render.Taps, j); k >= 0 {
 			ends = append(ends, k)
 		}
@@ -71,7 +71,7 @@ func endsOf(render *chains.Renderer) []int {
 func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, folder string, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
-			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Wiring.Chain.Take, v, debug.Stack())
+			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Plan.Chain.Take, v, debug.Stack())
 		}
 		if err != nil && d != nil {
 			d.close()
@@ -84,7 +84,7 @@ func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.
 	}
 	os.Remove(f.Name()) // where the system can do that, nothing is left even of a run that is killed; close removes it where not
 	ends := endsOf(render)
-	d = &rendered{chain: render.Wiring.Chain, wiring: render.Wiring, file: f, kept: len(ends), channels: len(ends)}
+	d = &rendered{chain: render.Plan.Chain, wiring: render.Plan, file: f, kept: len(ends), channels: len(ends)}
 	var levels measure.LevelMeter // of all channels, so that its RMS is that of both together
 	peaks := make([]measure.TruePeakMeter, len(ends))
 	out := bufio.NewWriterSize(f, 1<<16)
@@ -260,7 +260,7 @@ func unconverged(reports []chains.SectionReport) int64 {
 }
 
 // warn says loudly where the solver did not converge.
-func warn(s streams, w *chains.Wiring, reports []chains.SectionReport) {
+func warn(s streams, w *chains.Plan, reports []chains.SectionReport) {
 	for _, r := range reports {
 		if r.Failures > 0 {
 			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section of %s.", w.Chain.Take, grouped(r.Failures), grouped(r.Steps), strings.Join(partsOf(w, r.Section), " + "))

@@ -84,6 +84,9 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 	if err := writeReport(out, filepath.Base(o.out), f, r, e, found, nil); err != nil {
 		return err
 	}
+	if err := f.unchanged(); err != nil {
+		return err
+	}
 	if err := out.publish(); err != nil {
 		return err
 	}
@@ -143,7 +146,7 @@ func (k *jackKeeper) push(taps [][]float64) {
 }
 
 // Signal is an experiment.Signals.
-func (k *jackKeeper) signal(_ context.Context, w *chains.Wiring, jack string) ([]float64, error) {
+func (k *jackKeeper) signal(_ context.Context, w *chains.Plan, jack string) ([]float64, error) {
 	for n, j := range k.jacks {
 		if j == jack {
 			x := make([]float64, len(k.kept[n]))
@@ -157,7 +160,7 @@ func (k *jackKeeper) signal(_ context.Context, w *chains.Wiring, jack string) ([
 }
 
 // measure takes all measures of one take. What cannot be measured is left out of the page, which says why.
-func (f *findings) measure(ctx context.Context, n int, w *chains.Wiring, k *jackKeeper) (remarks []string, err error) {
+func (f *findings) measure(ctx context.Context, n int, w *chains.Plan, k *jackKeeper) (remarks []string, err error) {
 	c := w.Chain
 	note := func(what string, e error) {
 		if e != nil && ctx.Err() == nil {
@@ -165,7 +168,7 @@ func (f *findings) measure(ctx context.Context, n int, w *chains.Wiring, k *jack
 		}
 	}
 	var e error
-	f.page.Measures[n], e = experiment.Measure(ctx, w, k.signal, experiment.Tone{})
+	f.page.Measures[n], e = experiment.Measure(ctx, w, k.signal, dsp.Tone{})
 	note("levels at the jacks", e)
 	f.page.Guitar[n], e = experiment.Response(c, w.Rate, "guitar")
 	note("response at the guitar", e)

@@ -9,6 +9,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -91,7 +92,7 @@ func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
 
 	const bar = 60
 	low, high := math.Inf(1), math.Inf(-1)
-	gains := make([]experiment.Figure, len(shown))
+	gains := make([]measures.Figure, len(shown))
 	for k, hz := range shown {
 		gains[k] = gainAt(r.Points, hz)
 		if gains[k].OK() {
@@ -129,7 +130,7 @@ func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
 	t.print(s.out)
 }
 
-func edgeText(f experiment.Figure) string {
+func edgeText(f measures.Figure) string {
 	if !f.OK() {
 		return f.Why
 	}
@@ -137,17 +138,17 @@ func edgeText(f experiment.Figure) string {
 }
 
 // gainAt is the gain at a frequency between two points, on a straight line in dB over the logarithm of the frequency.
-func gainAt(points []experiment.ResponsePoint, hz float64) experiment.Figure {
+func gainAt(points []experiment.ResponsePoint, hz float64) measures.Figure {
 	for k := 1; k < len(points); k++ {
 		a, b := points[k-1], points[k]
 		if hz < a.Hz || hz > b.Hz {
 			continue
 		}
 		if !a.GainDB.OK() || !b.GainDB.OK() {
-			return experiment.Figure{Why: "nothing comes through"}
+			return measures.Figure{Why: "nothing comes through"}
 		}
 		part := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
-		return experiment.Figure{Value: a.GainDB.Value + part*(b.GainDB.Value-a.GainDB.Value)}
+		return measures.Figure{Value: a.GainDB.Value + part*(b.GainDB.Value-a.GainDB.Value)}
 	}
-	return experiment.Figure{Why: "out of range"}
+	return measures.Figure{Why: "out of range"}
 }

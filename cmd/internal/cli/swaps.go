@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -47,12 +48,11 @@ amplifier's loop. What is in a switcher's loops stays there.
 --json prints one object in place of the tables:
   title, take, order, quality, rate_hz, seconds, playback_db_spl
   swaps: first, second (blocks), apart (places), order, a (always 0: the take as it is), b,
-    lag_samples, inverted, null_db, level_lu, third_octaves: hz, db;
-    bass_db, middle_db, treble_db, noise_db, distortion_db, sustain_seconds,
+    lag_samples, inverted, third_octaves: hz, db;
     hearing: playback_db_spl, probability, share, highest, bands, bands_of;
-    log_spectral_mean_db, log_spectral_max_db, heard, respects, sentence
-  left_out: first, second, why
-What cannot be measured is {"not_measurable": "why"}.`, swapSeconds, experiment.Playback),
+    heard, respects, sentence,
+%s  left_out: first, second, why
+What cannot be measured is {"not_measurable": "why"}.`, swapSeconds, experiment.Playback, keyList(measures.Changes())),
 		Example: `  drywire swaps my-chain.yaml
   drywire swaps my-chain.yaml --take buffered --json > swaps.json`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -179,16 +179,16 @@ func printSwaps(s streams, m *experiment.SwapMap, frames int) {
 		s.printf("%d blocks are too many for the map.\n", len(names))
 	}
 	s.printf("\n")
-	t := table{header: []string{" #", "swapped", "heard", " null\ndB", " level\nLU", " bass\ndB", " middle\ndB", " treble\ndB", " noise\ndB(A)", " THD\ndB", " sustain\ns"}}
+	list := measures.Printed(measures.Changes(), nil)
+	t := table{header: append([]string{" #", "swapped", "heard"}, headings(list)...)}
 	for k, w := range m.Swaps {
 		heard := w.Heard
 		if heard == experiment.HeardUnknown {
 			heard = "?"
 		}
-		t.row(fmt.Sprint(k+1), clip(w.First, 11)+" / "+clip(w.Second, 11), heard, w.NullDB.Text(0), w.Level.Text(1), w.Bass.Text(1), w.Middle.Text(1), w.Treble.Text(1),
-			w.Noise.Text(1), w.Distortion.Text(1), w.Sustain.Text(2))
+		t.row(append([]string{fmt.Sprint(k + 1), clip(w.First, 11) + " / " + clip(w.Second, 11), heard}, texts(list, w.Values)...)...)
 	}
-	t.print(s.out)
+	t.within(s.out, width)
 	s.printf("\n")
 	quiet := 0
 	for k, w := range m.Swaps {

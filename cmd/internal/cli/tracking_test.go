@@ -87,7 +87,7 @@ func TestOctaveTracking(t *testing.T) {
 			for k, n := range notes {
 				struck = append(struck, pluck.Note{At: 0.05 + 0.008*float64(k), String: n[0], Fret: n[1], Pull: 1.35e-3, Pick: pick})
 			}
-			r, err := c.Wire(pluck.Rate, section.Draft).Renderer("octave.in")
+			r, err := c.Plan(pluck.Rate, section.Draft).Renderer("octave.in")
 			if err != nil {
 				t.Fatal(err)
 			}

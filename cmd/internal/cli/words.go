@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"drywire/chains"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -142,6 +143,72 @@ func paragraph(w io.Writer, lead, text string, most int) {
 		empty = false
 	}
 	fmt.Fprintln(w, strings.TrimRight(line, " "))
+}
+
+// within is print in as many tables as it takes to be no wider than most, each with the first column.
+func (t *table) within(w io.Writer, most int) {
+	wide := func(k int) int {
+		n := 0
+		for _, line := range strings.Split(t.header[k], "\n") {
+			n = max(n, utf8.RuneCountInString(strings.TrimPrefix(line, " ")))
+		}
+		for _, row := range t.rows {
+			n = max(n, utf8.RuneCountInString(row[k]))
+		}
+		return n
+	}
+	for from := 1; from < len(t.header); {
+		to, room := from, most-wide(0)
+		for to < len(t.header) && (to == from || room >= 2+wide(to)) {
+			room -= 2 + wide(to)
+			to++
+		}
+		if from > 1 {
+			fmt.Fprintln(w)
+		}
+		part := table{header: append([]string{t.header[0]}, t.header[from:to]...)}
+		for _, row := range t.rows {
+			part.row(append([]string{row[0]}, row[from:to]...)...)
+		}
+		part.print(w)
+		from = to
+	}
+}
+
+// headings is the columns of some measures, with their units.
+func headings(list []*measures.Measure) (heads []string) {
+	for _, m := range list {
+		heads = append(heads, " "+m.Heading+"\n"+m.Shown())
+	}
+	return heads
+}
+
+// texts is a row of them.
+func texts(list []*measures.Measure, values measures.Values) (cells []string) {
+	for _, m := range list {
+		cells = append(cells, m.Format(values.Of(m)))
+	}
+	return cells
+}
+
+// measureList is some measures for a help, by their keys.
+func measureList(list []*measures.Measure) string {
+	var b strings.Builder
+	for _, m := range list {
+		paragraph(&b, fmt.Sprintf("    %-20s  ", m.Key), m.Definition, width)
+	}
+	return b.String()
+}
+
+// keyList is their keys alone.
+func keyList(list []*measures.Measure) string {
+	var keys []string
+	for _, m := range list {
+		keys = append(keys, m.Key)
+	}
+	var b strings.Builder
+	paragraph(&b, "    ", strings.Join(keys, ", "), width)
+	return b.String()
 }
 
 func letterOrDigit(c rune) bool { return unicode.IsLetter(c) || unicode.IsDigit(c) }

@@ -14,6 +14,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -130,7 +131,7 @@ const (
 )
 
 // lead is how many samples go before, a power of two of seconds so that chains share them.
-func (l *loop) lead(w *chains.Wiring) int {
+func (l *loop) lead(w *chains.Plan) int {
 	seconds := dsp.Second(1)
 	for seconds < w.Tail() && seconds < mostLed {
 		seconds *= 2
@@ -170,7 +171,7 @@ type sound struct {
 	chain  *chains.Chain
 	lead   int
 	memo   *chains.Memo
-	wiring *chains.Wiring // for what the memo knows; never for rendering
+	wiring *chains.Plan // for what the memo knows; never for rendering
 
 	ready   chan struct{} // closed when what follows is there
 	err     error
@@ -192,11 +193,11 @@ func (k soundKey) short() string {
 }
 
 // wired is a chain as it is rendered for its exact sound, and how many samples go before.
-func (l *loop) wired(c *chains.Chain) (w *chains.Wiring, lead int) {
-	w = c.Wire(l.rate, soundQuality)
+func (l *loop) wired(c *chains.Chain) (w *chains.Plan, lead int) {
+	w = c.Plan(l.rate, soundQuality)
 	lead = l.lead(w)
 	if round := c.Round(l.rate, l.a, l.b, int64(-lead), int64(lead+len(l.x)+chains.Margin)); round != c {
-		w = round.Wire(l.rate, soundQuality)
+		w = round.Plan(l.rate, soundQuality)
 	}
 	return w, lead
 }
@@ -458,7 +459,7 @@ func gains(ctx context.Context, s, other *sound) (matched, common, loudness floa
 			all[k].Gain *= dsp.FromDB(target - all[k].Level)
 			all[k].Level = target
 		}
-		if pair[k].peak >= experiment.Silence {
+		if pair[k].peak >= measures.Silence {
 			common = min(common, all[k].Gain)
 		}
 	}

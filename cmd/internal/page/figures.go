@@ -10,6 +10,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 )
 
@@ -17,11 +18,11 @@ import (
 type Figures struct {
 	Jacks         []JackOf  `json:"jacks"`
 	LadderSVG     string    `json:"ladder_svg"`
-	Spectrum      Curve     `json:"spectrum"` // third octaves at the end, dBV
+	Spectrum      Curve     `json:"spectrum"` // third octaves at the end, dBu
 	Response      Curve     `json:"response"` // from the pickup's own voltage to the end, dB
 	Noise         []NoiseOf `json:"noise"`    // loudest first
-	NoiseTotal    *float64  `json:"noise_total_dbv"`
-	NoiseTotalA   *float64  `json:"noise_total_a_dbv"`
+	NoiseTotal    *float64  `json:"noise_total_dbu"`
+	NoiseTotalA   *float64  `json:"noise_total_a_dbu"`
 	Sentences     []string  `json:"sentences"`
 	NotMeasurable []string  `json:"not_measurable"`
 }
@@ -31,12 +32,13 @@ type JackOf struct {
 	Jack     string   `json:"jack"`
 	Block    string   `json:"block"` // that it belongs to; "" at the guitar and at the ends
 	Into     string   `json:"into"`  // the block whose ceiling this is
-	Peak     *float64 `json:"peak_dbv"`
-	RMS      *float64 `json:"rms_dbv"`
-	Noise    *float64 `json:"noise_dbv"`
-	Ceiling  *float64 `json:"ceiling_dbv"`
+	Peak     *float64 `json:"peak_dbu"`
+	RMS      *float64 `json:"rms_dbu"`
+	Noise    *float64 `json:"noise_dbu"`
+	Ceiling  *float64 `json:"ceiling_dbu"`
 	Headroom *float64 `json:"headroom_db"`
-	Over     *float64 `json:"over"` // share of the time over the ceiling
+	Over     *float64 `json:"over"`   // share of the time over the ceiling
+	Meters   []string `json:"meters"` // all that meters say, in words
 }
 
 // Curve is levels over frequencies.
@@ -49,7 +51,7 @@ type Curve struct {
 type NoiseOf struct {
 	Source string   `json:"source"`
 	Block  string   `json:"block"`
-	DBV    *float64 `json:"dbv"`
+	DBu    *float64 `json:"dbu"`
 	Share  float64  `json:"share"` // of the A-weighted power
 }
 
@@ -148,7 +150,7 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 		}
 		return nil
 	}
-	m, err := experiment.Measure(ctx, w, signals, experiment.Tone{})
+	m, err := experiment.Measure(ctx, w, signals, dsp.Tone{})
 	if err := missing("levels at the jacks", err); err != nil {
 		return nil, err
 	}
@@ -160,7 +162,7 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 			if j.Jack == end {
 				for _, b := range j.ThirdOctaves {
 					f.Spectrum.Hz = append(f.Spectrum.Hz, b.Hz)
-					f.Spectrum.DB = append(f.Spectrum.DB, f.value("spectrum", b.DBV, 0))
+					f.Spectrum.DB = append(f.Spectrum.DB, f.value("spectrum", b.DBu()))
 				}
 			}
 		}
@@ -172,7 +174,7 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 	if err == nil {
 		for _, p := range response.Points {
 			f.Response.Hz = append(f.Response.Hz, p.Hz)
-			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB, 0))
+			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB))
 		}
 	}
 	noise, err := experiment.Noise(s.chain, s.loop.rate, end)
@@ -187,11 +189,11 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 
 // atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
 // has put there, as far as that is still remembered; the rest of the chain gets half a second.
-func (s *sound) atJacks(ctx context.Context) (*chains.Wiring, experiment.Signals, int, error) {
+func (s *sound) atJacks(ctx context.Context) (*chains.Plan, experiment.Signals, int, error) {
 	jacks := s.chain.Jacks()
 	rate := float64(s.loop.rate)
 	settled, fade := int(rate/2), int(rate/20)
-	w := s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))).Wire(s.loop.rate, soundQuality)
+	w := s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))).Plan(s.loop.rate, soundQuality)
 	r, err := w.Renderer(jacks...)
 	if err != nil {
 		return nil, nil, 0, err
@@ -212,7 +214,7 @@ func (s *sound) atJacks(ctx context.Context) (*chains.Wiring, experiment.Signals
 	}); err != nil {
 		return nil, nil, 0, err
 	}
-	return w, func(_ context.Context, other *chains.Wiring, jack string) ([]float64, error) {
+	return w, func(_ context.Context, other *chains.Plan, jack string) ([]float64, error) {
 		if at := slices.Index(jacks, jack); at >= 0 && other == w {
 			return all[at], nil
 		}
@@ -227,34 +229,35 @@ func (f *Figures) none(what, why string) {
 	}
 }
 
-// value is a figure moved by so many dB, or null and the reason.
-func (f *Figures) value(what string, v experiment.Figure, by float64) *float64 {
+// value is a figure, or null and the reason.
+func (f *Figures) value(what string, v measures.Figure) *float64 {
 	if !v.OK() {
 		f.none(what, v.Why)
 		return nil
 	}
-	x := v.Value + by
-	return &x
+	return &v.Value
 }
-
-// toDBV is what a level in dBu has over one in dBV, in dB, turned over.
-func toDBV() float64 { return dsp.VoltsToDBV(dsp.DBu) }
 
 func (f *Figures) jacks(m *experiment.Measures) {
 	for _, j := range m.Jacks {
-		o := JackOf{Jack: j.Jack, Into: j.CeilingOf}
+		o := JackOf{Jack: j.Jack, Into: j.CeilingOf, Meters: []string{}}
 		for _, end := range []string{".in", ".out"} {
 			if block, ok := strings.CutSuffix(j.Jack, end); ok {
 				o.Block = block
 			}
 		}
 		at := func(what string) string { return what + " at " + j.Jack }
-		o.Peak, o.RMS = f.value(at("peak"), j.PeakDBV, 0), f.value(at("level"), j.DBV, 0)
-		o.Noise = f.value(at("noise"), j.NoiseDBu, toDBV())
-		o.Headroom, o.Over = f.value(at("headroom"), j.HeadroomDB, 0), f.value(at("share over the ceiling"), j.OverShare, 0)
-		if ceiling := j.CeilingVolts; ceiling.OK() {
-			ceiling.Value = dsp.VoltsToDBV(ceiling.Value)
-			o.Ceiling = f.value("", ceiling, 0)
+		o.Peak, o.RMS = f.value(at("peak"), j.Of(measures.PeakDBu)), f.value(at("level"), j.Of(measures.RMSDBu))
+		o.Noise = f.value(at("noise"), j.Of(measures.Noise))
+		o.Headroom, o.Over = f.value(at("headroom"), j.Of(measures.Headroom)), f.value(at("share over the ceiling"), j.Of(measures.OverShare))
+		if ceiling := j.Of(measures.Ceiling); ceiling.OK() {
+			ceiling.Value = dsp.VoltsToDBu(ceiling.Value)
+			o.Ceiling = f.value("", ceiling)
+		}
+		for _, m := range measures.Printed(measures.AtJacks(), j.Values) {
+			if v := j.Of(m); v.OK() {
+				o.Meters = append(o.Meters, m.Name+" "+m.Format(v)+" "+m.Shown())
+			}
 		}
 		f.Jacks = append(f.Jacks, o)
 		if o.Over != nil && *o.Over > 0 && strings.HasSuffix(j.Jack, ".in") {
@@ -264,9 +267,9 @@ func (f *Figures) jacks(m *experiment.Measures) {
 }
 
 func (f *Figures) noise(r *experiment.NoiseReport) {
-	f.NoiseTotal, f.NoiseTotalA = f.value("noise", r.DBu, toDBV()), f.value("noise", r.ADBu, toDBV())
+	f.NoiseTotal, f.NoiseTotalA = f.value("noise", r.DBu), f.value("noise", r.ADBu)
 	for _, n := range r.Sources[:min(mostSources, len(r.Sources))] {
-		f.Noise = append(f.Noise, NoiseOf{n.Element, n.Block, f.value("noise of "+n.Element, n.DBu, toDBV()), n.Share})
+		f.Noise = append(f.Noise, NoiseOf{n.Element, n.Block, f.value("noise of "+n.Element, n.DBu), n.Share})
 	}
 	if len(r.Blocks) > 0 && r.ADBu.OK() {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("When you stop playing, what is heard first is %s: %.0f %% of the noise.", r.Blocks[0].Name, 100*r.Blocks[0].Share))

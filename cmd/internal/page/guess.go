@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 )
@@ -93,7 +94,7 @@ const worthRetelling = 0.2
 // better puts the gains into meta, and says whether they are worth telling.
 func (g *guess) better(m *meta) bool {
 	gain := g.gain()
-	if most := dsp.FromDB(experiment.Ceiling) / max(g.peak, experiment.Silence); gain > most {
+	if most := dsp.FromDB(experiment.Ceiling) / max(g.peak, measures.Silence); gain > most {
 		gain = most
 	}
 	if g.told != 0 && math.Abs(dsp.ToDB(gain/g.told)) < worthRetelling && gain*g.peak <= dsp.FromDB(experiment.Ceiling) {
@@ -111,11 +112,11 @@ func (g *guess) better(m *meta) bool {
 // gain is the gain that brings the whole loop to the usual loudness, as far as can be told.
 func (g *guess) gain() float64 {
 	now, err := g.now.Levels()
-	if err != nil || now.RMS < experiment.Silence {
+	if err != nil || now.RMS < measures.Silence {
 		return max(g.oldGain, 1)
 	}
 	was, err := g.was.Levels()
-	if err != nil || was.RMS < experiment.Silence {
+	if err != nil || was.RMS < measures.Silence {
 		was.RMS = now.RMS
 	}
 	if g.old == nil {

@@ -29,7 +29,7 @@ const mostTests = 8 // of one session
 func (n *session) keys(region [2]int64) [2]soundKey {
 	var keys [2]soundKey
 	for k := range letters {
-		keys[k] = soundKey{fmt.Sprint(n.doc.recording.key, region), n.doc.chain(k).Round(n.doc.recording.rate, region[0], region[1], 0, region[1]-region[0]).Wire(n.doc.recording.rate, soundQuality).Key()}
+		keys[k] = soundKey{fmt.Sprint(n.doc.recording.key, region), n.doc.chain(k).Round(n.doc.recording.rate, region[0], region[1], 0, region[1]-region[0]).Plan(n.doc.recording.rate, soundQuality).Key()}
 	}
 	return keys
 }

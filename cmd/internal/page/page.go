@@ -23,7 +23,9 @@ type Options struct {
 	WAV    func(ctx context.Context, doc Document, take, path string) error
 	Report func(ctx context.Context, doc Document, path string) error
 
-	Ready func(address string) // told once the page can be opened
+	// Ready is told once the page can be opened. The address holds the token, so it is not for a command line, which others on this machine can read; a
+	// file of the user's own that sends a browser there may be opened.
+	Ready func(address string)
 
 	now  func() time.Time // for tests
 	wait time.Duration    // likewise, in place of writeWait

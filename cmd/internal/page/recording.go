@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"drywire/chains"
+	"drywire/cmd/internal/inputs"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -23,7 +24,7 @@ type recording struct {
 	frames   int64
 	volts    float64 // of a sample of 1
 	load     *chains.Load
-	clipped  string       // a caution, where it stood at full scale
+	cautions []string     // where it stood at full scale, and of its level
 	waveform [][2]float64 // least and largest, in volts, of waveColumns equal parts
 	open     func() (r *samples.Reader, done func(), err error)
 }
@@ -51,7 +52,11 @@ func (s *server) openFile(what, path string) (*samples.Reader, func(), error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s %s: %w", what, path, plain(err))
 	}
-	r, err := samples.NewReader(f, info.Size(), path)
+	held, err := inputs.New(context.Background()).Hold(path, f, nil)
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s %w", what, err)
+	}
+	r, err := samples.NewReader(held, held.Size(), path)
 	if err != nil {
 		f.Close()
 		return nil, nil, fmt.Errorf("%s %w", what, err)
@@ -107,12 +112,18 @@ func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (
 		}
 		return nil, err
 	}
-	defer done()
+	if err := reader.RecordingRate(); err != nil {
+		done()
+		return nil, at("$.recording.file", err)
+	}
 	r.rate, r.frames = dsp.Hertz(reader.Rate), reader.Frames()
 	peak, err := r.look(ctx, reader)
 	if err != nil {
+		done()
 		return nil, err
 	}
+	// From here on every sound is of what was read now: the file stays open until the recording is forgotten.
+	r.open = func() (*samples.Reader, func(), error) { return reader.Another(), func() {}, nil }
 	switch {
 	case want.FullScale != 0:
 		r.volts = float64(want.FullScale)
@@ -123,7 +134,15 @@ func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (
 	default:
 		r.volts = float64(shipped.FullScale)
 	}
-	r.clipped = strings.TrimPrefix(reader.Clipped().Text(r.name, reader.Rate), "CAUTION: ") // the page says so itself
+	caution, err := chains.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
+	if err != nil {
+		return nil, at("$.recording.full_scale", fmt.Errorf("recording %s: %w", r.name, err))
+	}
+	for _, text := range []string{reader.Clipped().Text(r.name, reader.Rate), caution} {
+		if text != "" {
+			r.cautions = append(r.cautions, strings.TrimPrefix(text, "CAUTION: ")) // the page says so itself
+		}
+	}
 	for k := range r.waveform {
 		for j := range r.waveform[k] {
 			r.waveform[k][j] = math.Round(r.waveform[k][j]*r.volts*1e5) / 1e5

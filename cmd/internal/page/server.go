@@ -199,16 +199,17 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")
 	h.Set("Cache-Control", "no-store")
 	if origin, sent := r.Header["Origin"]; r.Host != s.host || sent && (len(origin) != 1 || origin[0] != "http://"+s.host) {
-		http.Error(w, "forbidden", http.StatusForbidden)
-		return
-	}
-	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" {
-		http.Error(w, "forbidden", http.StatusForbidden)
+		shut(w, http.StatusForbidden)
 		return
 	}
 	token, path, slash := strings.Cut(strings.TrimPrefix(r.URL.EscapedPath(), "/"), "/") // escaped: nothing that hides in %2e or %2f is a path here
-	if !slash || subtle.ConstantTimeCompare([]byte(token), []byte(s.token)) != 1 {
-		http.NotFound(w, r)
+	known := slash && subtle.ConstantTimeCompare([]byte(token), []byte(s.token)) == 1
+	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" && !(known && opensPage(r, path)) {
+		shut(w, http.StatusForbidden)
+		return
+	}
+	if !known {
+		shut(w, http.StatusNotFound)
 		return
 	}
 	for _, route := range routes {
@@ -234,6 +235,18 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	serveStatic(s.static, w, r, path)
+}
+
+// shut refuses a stranger and closes the connection: kept alive, mostConnections of them would lock out whoever means well.
+func shut(w http.ResponseWriter, status int) {
+	w.Header().Set("Connection", "close")
+	http.Error(w, strings.ToLower(http.StatusText(status)), status)
+}
+
+// opensPage says whether a browser asks for the page itself, to show it in a window of its own. From the file that sends it here (see
+// Options.Ready) that is a request from another site, which knows the token.
+func opensPage(r *http.Request, path string) bool {
+	return path == "" && r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
 }
 
 type route struct {
@@ -327,9 +340,41 @@ func answer(w http.ResponseWriter, status int, v any) {
 	w.Write(body)
 }
 
-// question reads a request's JSON: one object, nothing unknown, nothing behind it.
+// mostDeep is how many brackets within brackets a request has at most: a switcher's loop in a path of a split is the deepest that a page asks for, with eight.
+const mostDeep = 16
+
+// deep says whether a text of JSON has more than mostDeep brackets within brackets. It is asked before the decoder is, whose work grows with the square of
+// the depth where a type reads its own JSON, as orders do.
+func deep(text []byte) bool {
+	depth, quoted := 0, false
+	for k := 0; k < len(text); k++ {
+		switch c := text[k]; {
+		case c == '"':
+			quoted = !quoted
+		case quoted && c == '\\':
+			k++
+		case quoted:
+		case c == '[' || c == '{':
+			if depth++; depth > mostDeep {
+				return true
+			}
+		case c == ']' || c == '}':
+			depth--
+		}
+	}
+	return false
+}
+
+// question reads a request's JSON: one object, no deeper than mostDeep, nothing unknown, nothing behind it.
 func question(r *http.Request, v any) error {
-	d := json.NewDecoder(r.Body)
+	body, err := io.ReadAll(r.Body) // which ours has bounded
+	if err != nil {
+		return err
+	}
+	if deep(body) {
+		return refuse(http.StatusBadRequest, "the request is too deep: it has more than %d brackets within brackets", mostDeep)
+	}
+	d := json.NewDecoder(bytes.NewReader(body))
 	d.DisallowUnknownFields()
 	if err := d.Decode(v); err != nil {
 		return refuse(http.StatusBadRequest, "the request is not understood: %v", err)

@@ -11,6 +11,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 )
@@ -31,7 +32,7 @@ takes:
 // played is the voltages of a chain that is fed a recording, as the command render --volts gives them.
 func played(t testing.TB, c *chains.Chain, x []float64) [][]float64 {
 	t.Helper()
-	r, err := c.Wire(48000, soundQuality).Renderer(c.Ends()...)
+	r, err := c.Plan(48000, soundQuality).Renderer(c.Ends()...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -98,7 +99,7 @@ func TestExact(t *testing.T) {
 			got := channel(t, h.exact, 0, a, b)
 			c := w.chainOf(side)
 			const lead = 48000 // a second, longer than the tail
-			if tail := c.Wire(48000, soundQuality).Tail(); tail > 1 {
+			if tail := c.Plan(48000, soundQuality).Tail(); tail > 1 {
 				t.Fatalf("a tail of %v s", float64(tail))
 			}
 			want := played(t, c, w.around(a, b, lead, 4800))[0][lead-480:]
@@ -376,9 +377,9 @@ func TestFigures(t *testing.T) {
 	}
 	c := w.chainOf(0)
 	const lead = 48000
-	wiring := c.Wire(48000, soundQuality)
-	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *chains.Wiring, jack string) ([]float64, error) {
-		r, err := c.Wire(48000, soundQuality).Renderer(jack)
+	wiring := c.Plan(48000, soundQuality)
+	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *chains.Plan, jack string) ([]float64, error) {
+		r, err := c.Plan(48000, soundQuality).Renderer(jack)
 		if err != nil {
 			return nil, err
 		}
@@ -388,7 +389,7 @@ func TestFigures(t *testing.T) {
 			return nil
 		})
 		return x[lead:], err
-	}, experiment.Tone{})
+	}, dsp.Tone{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -396,21 +397,21 @@ func TestFigures(t *testing.T) {
 		t.Fatalf("%d jacks, want %d", len(f.Jacks), len(m.Jacks))
 	}
 	for k, j := range m.Jacks {
-		near := func(what string, got *float64, want experiment.Figure, by float64) {
-			if (got != nil) != want.OK() || got != nil && math.Abs(*got-want.Value-by) > 0.02 {
+		near := func(what string, got *float64, want measures.Figure) {
+			if (got != nil) != want.OK() || got != nil && math.Abs(*got-want.Value) > 0.02 {
 				t.Errorf("%s at %s: %v, want %v", what, j.Jack, text(got), want)
 			}
 		}
-		near("peak", f.Jacks[k].Peak, j.PeakDBV, 0)
-		near("level", f.Jacks[k].RMS, j.DBV, 0)
-		near("noise", f.Jacks[k].Noise, j.NoiseDBu, -2.2185) // 20 log10 of 0.7746 V
-		near("headroom", f.Jacks[k].Headroom, j.HeadroomDB, 0)
+		near("peak", f.Jacks[k].Peak, j.Of(measures.PeakDBu))
+		near("level", f.Jacks[k].RMS, j.Of(measures.RMSDBu))
+		near("noise", f.Jacks[k].Noise, j.Of(measures.Noise))
+		near("headroom", f.Jacks[k].Headroom, j.Of(measures.Headroom))
 	}
 	noise, err := experiment.Noise(c, 48000, "out")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f.NoiseTotal == nil || math.Abs(*f.NoiseTotal-noise.DBu.Value+2.2185) > 1e-3 || len(f.Noise) == 0 || f.Noise[0].Source != noise.Sources[0].Element {
+	if f.NoiseTotal == nil || math.Abs(*f.NoiseTotal-noise.DBu.Value) > 1e-3 || len(f.Noise) == 0 || f.Noise[0].Source != noise.Sources[0].Element {
 		t.Errorf("noise %v of %v, want %v dBu of %v", text(f.NoiseTotal), f.Noise, noise.DBu, noise.Sources[0])
 	}
 	if len(f.Response.Hz) == 0 || len(f.Response.Hz) != len(f.Response.DB) || len(f.Spectrum.Hz) == 0 || f.LadderSVG == "" {

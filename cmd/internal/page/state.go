@@ -154,9 +154,7 @@ func (n *session) state() (json.RawMessage, error) {
 	for _, k := range blocks.Kinds() {
 		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
 	}
-	if r.clipped != "" {
-		s.Cautions = append(s.Cautions, r.clipped)
-	}
+	s.Cautions = append(s.Cautions, r.cautions...)
 	for _, p := range f.Plugged() {
 		s.Cautions = append(s.Cautions, p.Warnings...)
 	}
@@ -276,9 +274,9 @@ func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) [
 		feed := fedBy(from, line[:k], hands[k])
 		var s *Station
 		switch {
-		case p.Piece() && switcher != nil && switcher.Block == p.Switcher:
+		case p.Piece != nil && switcher != nil && switcher.Block == p.Switcher:
 			s = switcher // comes back to it from a loop
-		case p.Piece():
+		case p.Piece != nil:
 			s = stationOf(p.Switcher, p.Kind, p.Settings, false)
 			s.loopsOf(l)
 			switcher = s
@@ -425,7 +423,7 @@ func feeds(c *chains.Chain) map[string]fed {
 	walk := func(line []chains.Placed, hands []chains.Handover, from, end string) string {
 		for k, p := range line {
 			list[p.Name] = fedBy(from, line[:k], hands[k])
-			if from = p.Name; p.Piece() {
+			if from = p.Name; p.Piece != nil {
 				from = p.Switcher
 			}
 		}
@@ -454,7 +452,7 @@ func sentences(before, after *chains.Chain) []string {
 	list := []string{}
 	names := []string{}
 	for _, p := range after.Every() {
-		if !p.Piece() {
+		if p.Piece == nil {
 			names = append(names, p.Name)
 		}
 	}

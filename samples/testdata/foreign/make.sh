@@ -21,3 +21,17 @@ ff "$tone" -af atrim=end_sample=61 -c:a pcm_s16le -f wav - > ffmpeg-pipe.wav # d
 ff "aevalsrc=0.5*sin(2*PI*1000*t):s=192000:d=0.00127" -af atrim=end_sample=61 -c:a pcm_s16le -bitexact ffmpeg-192k.wav
 ff "$tone" -af atrim=end_sample=61 -c:a adpcm_ms -bitexact ffmpeg-adpcm.wav
 ff "$tone" -af atrim=end_sample=61 -c:a pcm_s16le -bitexact -rf64 always ffmpeg-rf64.wav
+# AIFF, AIFF-C and the 64-bit kinds of WAV; sndfile-convert 1.2.0.
+for b in 8 16 24 32; do sox -D -n -r 48000 -c 1 -b $b sox-aiff$b.aiff synth 61s sine 1000 vol 0.5; done
+sox -D -n -r 48000 -c 1 -b 24 -t aiff - synth 61s sine 1000 vol 0.5 2>/dev/null | cat > sox-pipe.aiff # the lengths are a guess
+ff "$both" -af atrim=end_sample=61 -c:a pcm_s16be -bitexact ffmpeg-aiff16-stereo.aiff
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_s16le -bitexact ffmpeg-sowt.aiff
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_f32be -bitexact ffmpeg-fl32.aiff
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_f64be -bitexact ffmpeg-fl64.aiff
+ff "$both" -af atrim=end_sample=61 -c:a pcm_s24le -bitexact ffmpeg-w64-stereo.w64
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_s24le -f w64 - > ffmpeg-pipe.w64 # lengths of all ones but the sign
+ff "$tone" -af atrim=end_sample=61 -c:a pcm_s16le -f wav -rf64 always - > ffmpeg-pipe-rf64.wav
+sox -D -n -r 48000 -c 1 -b 24 sox-w64.w64 synth 61s sine 1000 vol 0.5
+sndfile-convert -override-sample-rate=48000 -pcm24 sox-int24.wav sndfile-rf64.rf64 && mv sndfile-rf64.rf64 sndfile-rf64.wav
+sndfile-convert -float32 ffmpeg-float32-stereo.wav sndfile-float32-stereo.w64
+sndfile-convert -float32 ffmpeg-float32-stereo.wav sndfile-float32-stereo.aifc

@@ -5,10 +5,10 @@ import { el, svg, say, num } from "./dom.js";
 import { Knobs } from "./knobs.js";
 import { board, lists, moved, places, same, where, without, words } from "./order.js";
 
-/** The scale of levels in every row, in dBV. */
+/** The scale of levels in every row, in dBu. */
 const low = -120, high = 20;
-/** @param {number} dbv */
-const along = dbv => 100 * (Math.min(high, Math.max(low, dbv)) - low) / (high - low);
+/** @param {number} dbu */
+const along = dbu => 100 * (Math.min(high, Math.max(low, dbu)) - low) / (high - low);
 
 const gripMark = () => svg("svg", { width: 12, height: 18, viewBox: "0 0 12 18", "aria-hidden": "true" },
 	...[3, 9, 15].flatMap(y => [3, 9].map(x => svg("circle", { cx: x, cy: y, r: 1.6 }))));
@@ -80,32 +80,33 @@ class Row {
 
 	/** @param {any} s @param {any} jack @param {any} noise */
 	measure(s, jack, noise) {
-		const j = jack ?? {}, has = Number.isFinite(j.peak_dbv);
+		const j = jack ?? {}, has = Number.isFinite(j.peak_dbu);
 		this.scale.classList.toggle("empty", !has);
 		if (has) {
-			const rms = Number.isFinite(j.rms_dbv) ? j.rms_dbv : j.peak_dbv, top = Number.isFinite(j.ceiling_dbv) ? j.ceiling_dbv : null;
+			const rms = Number.isFinite(j.rms_dbu) ? j.rms_dbu : j.peak_dbu, top = Number.isFinite(j.ceiling_dbu) ? j.ceiling_dbu : null;
 			this.span.style.left = along(rms) + "%";
-			this.span.style.width = Math.max(0.6, along(j.peak_dbv) - along(rms)) + "%";
-			this.noise.style.width = Number.isFinite(j.noise_dbv) ? along(j.noise_dbv) + "%" : "0";
+			this.span.style.width = Math.max(0.6, along(j.peak_dbu) - along(rms)) + "%";
+			this.noise.style.width = Number.isFinite(j.noise_dbu) ? along(j.noise_dbu) + "%" : "0";
 			this.ceiling.hidden = this.room.hidden = top === null || top > high + 20;
 			if (top !== null) {
 				this.ceiling.style.left = along(top) + "%";
-				this.room.style.left = along(Math.min(top, j.peak_dbv)) + "%";
-				this.room.style.width = Math.max(0, along(top) - along(j.peak_dbv)) + "%";
+				this.room.style.left = along(Math.min(top, j.peak_dbu)) + "%";
+				this.room.style.width = Math.max(0, along(top) - along(j.peak_dbu)) + "%";
 			}
 		}
 		const over = has && Number.isFinite(j.headroom_db) && j.headroom_db < 0;
 		this.scale.classList.toggle("over", over);
-		if (over && Number.isFinite(j.ceiling_dbv)) {
-			this.room.style.left = along(j.ceiling_dbv) + "%";
-			this.room.style.width = along(j.peak_dbv) - along(j.ceiling_dbv) + "%";
+		if (over && Number.isFinite(j.ceiling_dbu)) {
+			this.room.style.left = along(j.ceiling_dbu) + "%";
+			this.room.style.width = along(j.peak_dbu) - along(j.ceiling_dbu) + "%";
 		}
-		say(this.level.value, has ? `${num(j.peak_dbv, 1)} dBV peak` : "");
+		say(this.level.value, has ? `${num(j.peak_dbu, 1)} dBu peak` : "");
+		this.level.root.title = (j.meters ?? []).join("\n");
 		say(this.headroom.value, has && !s.off && this.name !== "guitar" ? Number.isFinite(j.headroom_db) ? j.headroom_db < 0 ? num(-j.headroom_db, 0, "dB") + " over" : num(j.headroom_db, 1, "dB") : "no limit" : "");
 		this.headroom.root.classList.toggle("over", has && j.headroom_db < 0 && !s.off);
 		this.headroom.root.title = has && j.headroom_db < 0 ? "Over its ceiling: it distorts" + (j.over ? `, ${num(100 * j.over, 1)} % of the time` : "") : "";
 		this.headroom.root.classList.toggle("void", !this.headroom.value.textContent);
-		say(this.adds.value, noise ? `${num(10 * Math.log10(noise.power), 0, "dBV")}, ${num(100 * noise.share, noise.share < 0.1 ? 1 : 0, "%")}` : has && !s.off ? "too little" : "");
+		say(this.adds.value, noise ? `${num(10 * Math.log10(noise.power), 0, "dBu")}, ${num(100 * noise.share, noise.share < 0.1 ? 1 : 0, "%")}` : has && !s.off ? "inaudible" : "");
 		this.adds.root.classList.toggle("void", !this.adds.value.textContent);
 	}
 }
@@ -159,9 +160,9 @@ export class Lane {
 	figures(figures) {
 		const jacks = figures?.jacks ?? [], noise = new Map();
 		for (const n of figures?.noise ?? []) {
-			if (!n.block || !Number.isFinite(n.dbv)) continue;
+			if (!n.block || !Number.isFinite(n.dbu)) continue;
 			const sum = noise.get(n.block) ?? { power: 0, share: 0 };
-			sum.power += 10 ** (n.dbv / 10);
+			sum.power += 10 ** (n.dbu / 10);
 			sum.share += n.share ?? 0;
 			noise.set(n.block, sum);
 		}
@@ -169,7 +170,7 @@ export class Lane {
 			const s = name === " guitar" ? this.side?.guitar_station : this.stations.get(name);
 			if (!s) continue;
 			let own = name === " guitar" ? jacks.find((/** @type {any} */ j) => j.block === "guitar" || j.jack.startsWith("guitar")) : jacks.find((/** @type {any} */ j) => j.block === name);
-			if (own && name === " guitar") own = { ...own, ceiling_dbv: null, headroom_db: null };
+			if (own && name === " guitar") own = { ...own, ceiling_dbu: null, headroom_db: null };
 			if (name === " guitar") row.show({ ...s, kind: [s.name, s.pickup].filter(Boolean).join(", ") }, own, noise.get("guitar"));
 			else {
 				const on = this.isOn(name);
@@ -182,7 +183,7 @@ export class Lane {
 			const path = /** @type {HTMLElement} */ (e).dataset.path ?? "", j = ends.find((/** @type {any} */ x) => path && x.jack.includes(path)) ?? (path ? null : ends.at(-1));
 			const v = e.querySelector(".v");
 			const load = path ? null : this.side?.load_station?.in;
-			if (v) say(v, [j && Number.isFinite(j.peak_dbv) ? `${num(j.peak_dbv, 1)} dBV peak arrives` : "", load ? `into ${load}` : ""].filter(Boolean).join(" "));
+			if (v) say(v, [j && Number.isFinite(j.peak_dbu) ? `${num(j.peak_dbu, 1)} dBu peak arrives` : "", load ? `into ${load}` : ""].filter(Boolean).join(" "));
 		}
 	}
 
@@ -237,7 +238,7 @@ export class Lane {
 			t.style.left = along(v) + "%";
 			return t;
 		});
-		return el("div", { class: "heads", "aria-hidden": "true" }, el("span", {}, "block"), el("div", {}, "level at its jack, dBV", el("div", { class: "ticks" }, ...ticks)),
+		return el("div", { class: "heads", "aria-hidden": "true" }, el("span", {}, "block"), el("div", {}, "level into it, dBu", el("div", { class: "ticks" }, ...ticks)),
 			el("span", {}, "headroom"), el("span", {}, "noise it adds"), el("span", {}, "impedance in \u2192 out"), el("span", {}));
 	}
 

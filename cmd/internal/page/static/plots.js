@@ -156,7 +156,7 @@ export class Figures {
 	/** @param {HTMLElement} root */
 	constructor(root) {
 		this.root = root;
-		this.ladder = new Figure("Ladder", "the peak at every block's input; dotted, its ceiling above and the noise below", "dBV");
+		this.ladder = new Figure("Ladder", "the peak at every block's input; dotted, its ceiling above and the noise below", "dBu");
 		this.spectrum = new Figure("Spectrum", "of what comes out, averaged over the loop", "dB");
 		this.response = new Figure("Response", "from the pickup to the output, for small signals; echoes and rooms make it ripple", "dB");
 		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, "Noise", el("small", {}, "at the output, and where it comes from")));
@@ -176,17 +176,17 @@ export class Figures {
 		this.root.classList.toggle("stale-other", Boolean(stale[other]) && Boolean(theirs));
 		this.root.setAttribute("aria-busy", String(Boolean(stale[sounding])));
 		const why = "Comes as soon as the sound is computed.";
-		const all = mine?.jacks ?? [], jacks = all.filter((/** @type {any} */ j, /** @type {number} */ k) => Number.isFinite(j.peak_dbv) && (j.jack.endsWith(".in") || !j.block || k === all.length - 1));
+		const all = mine?.jacks ?? [], jacks = all.filter((/** @type {any} */ j, /** @type {number} */ k) => Number.isFinite(j.peak_dbu) && (j.jack.endsWith(".in") || !j.block || k === all.length - 1));
 		/** @type {Plot | null} */
 		let ladder = null;
 		if (jacks.length) {
-			const at = (/** @type {any} */ f) => jacks.map((/** @type {any} */ j) => f?.jacks?.find((/** @type {any} */ o) => o.jack === j.jack)?.peak_dbv ?? null);
+			const at = (/** @type {any} */ f) => jacks.map((/** @type {any} */ j) => f?.jacks?.find((/** @type {any} */ o) => o.jack === j.jack)?.peak_dbu ?? null);
 			const names = jacks.map((/** @type {any} */ j) => j.jack.replace(/\.in$/, ""));
-			ladder = { x: jacks.map((/** @type {any} */ _, /** @type {number} */ k) => k), names, log: false, unit: "dBV",
-				series: [...(sounding === "A" || theirs ? [{ side: "A", y: sounding === "A" ? jacks.map((/** @type {any} */ j) => j.peak_dbv) : at(theirs) }] : []),
-					...(sounding === "B" || theirs ? [{ side: "B", y: sounding === "B" ? jacks.map((/** @type {any} */ j) => j.peak_dbv) : at(theirs) }] : [])],
-				extra: [{ name: "ceiling", cls: "ceiling", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.ceiling_dbv) && j.ceiling_dbv < 30 ? j.ceiling_dbv : null) },
-					{ name: "noise", cls: "floor", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.noise_dbv) ? j.noise_dbv : null) }] };
+			ladder = { x: jacks.map((/** @type {any} */ _, /** @type {number} */ k) => k), names, log: false, unit: "dBu",
+				series: [...(sounding === "A" || theirs ? [{ side: "A", y: sounding === "A" ? jacks.map((/** @type {any} */ j) => j.peak_dbu) : at(theirs) }] : []),
+					...(sounding === "B" || theirs ? [{ side: "B", y: sounding === "B" ? jacks.map((/** @type {any} */ j) => j.peak_dbu) : at(theirs) }] : [])],
+				extra: [{ name: "ceiling", cls: "ceiling", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.ceiling_dbu) && j.ceiling_dbu < 30 ? j.ceiling_dbu : null) },
+					{ name: "noise", cls: "floor", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.noise_dbu) ? j.noise_dbu : null) }] };
 		}
 		this.ladder.show(ladder, sounding, why);
 		const spectrum = curves(sides.A?.spectrum, sides.B?.spectrum), response = curves(sides.A?.response, sides.B?.response);
@@ -220,11 +220,11 @@ export class Figures {
 		const bar = (n, side) => {
 			const b = el("span", { class: `share side-${side.toLowerCase()}${side === sounding ? " sounding" : " other"}` });
 			b.style.setProperty("--share", String((n?.share ?? 0) / greatest));
-			return el("td", {}, el("div", { class: "amount" }, b, el("span", {}, n ? num(n.dbv, 1) : "\u2013"), n ? el("span", { class: "soft" }, num(100 * n.share, n.share < 0.1 ? 1 : 0, "%")) : ""));
+			return el("td", {}, el("div", { class: "amount" }, b, el("span", {}, n ? num(n.dbu, 1) : "\u2013"), n ? el("span", { class: "soft" }, num(100 * n.share, n.share < 0.1 ? 1 : 0, "%")) : ""));
 		};
 		const have = ["A", "B"].filter(s => sides[s]?.noise);
-		this.ledger.replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, el("td"), ...have.map(s => el("th", { scope: "col" }, s, el("small", {}, "dBV"))))),
+		this.ledger.replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, el("td"), ...have.map(s => el("th", { scope: "col" }, s, el("small", {}, "dBu"))))),
 			el("tbody", {}, ...rows.map(([name, r]) => el("tr", {}, el("th", { scope: "row" }, name), ...have.map(s => bar(r[s], s)))),
-				el("tr", { class: "total" }, el("th", { scope: "row" }, "all together"), ...have.map(s => el("td", {}, num(sides[s].noise_total_dbv, 1)))))));
+				el("tr", { class: "total" }, el("th", { scope: "row" }, "all together"), ...have.map(s => el("td", {}, num(sides[s].noise_total_dbu, 1)))))));
 	}
 }

@@ -1,0 +1,136 @@
+package measures
+
+import (
+	"context"
+	"math"
+
+	"drywire/dsp"
+	"drywire/dsp/measure"
+)
+
+// THD is the harmonics of the test tone.
+var THD = &Measure{
+	Key: "thd_percent", Name: "THD", Unit: "%", Heading: "THD", Digits: Significant,
+	Definition: "second to tenth harmonic of the test tone over its fundamental (IEC 60268-3)",
+	Tones:      alone,
+	At:         func(j *Jack) Figure { return thd(j.Steady, j.Rate, float64(j.Test.Hz)) },
+}
+
+// THDN is the harmonics and the noise.
+var THDN = &Measure{
+	Key: "thd_n_percent", Name: "THD+N", Unit: "%", Heading: "THD+N", Digits: Significant,
+	Definition: "all but the test tone, with the noise at rest (AES17-2015)",
+	Tones:      alone,
+	At: func(j *Jack) Figure {
+		if noise := Noise.At(j); !noise.OK() {
+			return noise
+		}
+		return withNoise(j.Steady, j.Rate, j.Noise.Value)
+	},
+}
+
+// Modulation is intermodulation by SMPTE's two tones.
+var Modulation = &Measure{
+	Key: "modulation_percent", Name: "modulation distortion", Unit: "%", Heading: "60 Hz + 7 kHz", Digits: Significant,
+	Definition: "intermodulation of 60 Hz and 7 kHz, 4 to 1, second and third order together (IEC 60268-3)",
+	Tones: func(t dsp.Tone) []dsp.Tone {
+		return []dsp.Tone{{Hz: 60, Volts: 0.8 * t.Volts}, {Hz: 7000, Volts: 0.2 * t.Volts}}
+	},
+	At: func(j *Jack) Figure {
+		i, err := measure.ModulationDistortion(j.Steady, j.Rate, 60, 7000)
+		return percent(i.Second+i.Third, err)
+	},
+}
+
+// Difference is intermodulation of two high tones.
+var Difference = &Measure{
+	Key: "difference_percent", Name: "difference distortion", Unit: "%", Heading: "8 + 11.95 kHz", Digits: Significant,
+	Definition: "intermodulation of 8 and 11.95 kHz, second and third order together (IEC 60268-3)",
+	Tones: func(t dsp.Tone) []dsp.Tone {
+		return []dsp.Tone{{Hz: 8000, Volts: t.Volts / 2}, {Hz: 11950, Volts: t.Volts / 2}}
+	},
+	At: func(j *Jack) Figure {
+		i, err := measure.DifferenceDistortion(j.Steady, j.Rate, 8000, 11950)
+		return percent(i.Second+i.Third, err)
+	},
+}
+
+func alone(t dsp.Tone) []dsp.Tone { return []dsp.Tone{t} }
+
+// ToneTHD is the THD of the test tone at the last jack, the guitar's volume as it is.
+var ToneTHD = &Measure{
+	Name: "distortion", Unit: "%", Digits: 2,
+	Definition: "THD to the tenth harmonic (IEC 60268-3) of a tone of 997 Hz and 0.2 V peak",
+	OfTake: func(ctx context.Context, t Take) (Figure, error) {
+		return thdAt(ctx, t, AsItIs)
+	},
+}
+
+// THDChange is how much more distorted the other take is.
+var THDChange = &Measure{
+	Key: "distortion_db", Name: "distortion", Unit: "dB", Heading: "THD", Digits: 1,
+	Definition: "THD to the tenth harmonic (IEC 60268-3) of a 997 Hz tone",
+	Facts:      []*Measure{ToneTHD},
+	Change: func(s *Sides) Figure {
+		inDB := func(percent Figure) Figure {
+			if !percent.OK() {
+				return percent
+			}
+			return Figure{Value: dsp.ToDB(math.Max(percent.Value, barely))}
+		}
+		return inDB(s.B.Facts.Of(ToneTHD)).Minus(inDB(s.A.Facts.Of(ToneTHD)))
+	},
+}
+
+// barely is a THD, in percent, under which what is left is the rounding of the render and no property
+// of the chain.
+const barely = 1e-3
+
+// thdAt is the THD of the test tone with the guitar's volume at 0 to 10, or AsItIs.
+func thdAt(ctx context.Context, t Take, volume float64) (Figure, error) {
+	x, err := steady(ctx, t, volume, t.Tone())
+	if err != nil {
+		return Figure{}, err
+	}
+	if f := t.Refuses(x); !f.OK() {
+		return f, nil
+	}
+	return thd(x, t.Rate(), float64(t.Tone().Hz)), nil
+}
+
+// SteadyTHD is the THD in percent of the test tone in a signal; none where nothing is left of it.
+func SteadyTHD(x []float64, rate float64) Figure {
+	if f := Unplayed(x); !f.OK() {
+		return f
+	}
+	return thd(x, rate, float64(TestTone.Hz))
+}
+
+func thd(x []float64, rate, hz float64) Figure {
+	h, err := measure.FitHarmonics(x, rate, hz, 10)
+	if err != nil {
+		return Read(0, err)
+	}
+	return percent(h.THD(), nil)
+}
+
+// withNoise is AES17's THD+N of a tone, in percent, with the noise of the chain at rest in volts: what
+// a render has of it is none, so its power is added.
+func withNoise(x []float64, rate, noise float64) Figure {
+	ratio, err := measure.THDN(x, rate)
+	if err != nil {
+		return Read(0, err)
+	}
+	l, err := measure.MeasureLevels(x)
+	if err != nil {
+		return Read(0, err)
+	}
+	total := l.RMS*l.RMS - l.DC*l.DC
+	return percent(math.Sqrt((ratio*ratio*total+noise*noise)/(total+noise*noise)), nil)
+}
+
+func percent(ratio float64, err error) Figure {
+	f := Read(ratio, err)
+	f.Value *= 100
+	return f
+}

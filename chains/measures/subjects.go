@@ -1,0 +1,138 @@
+package measures
+
+import (
+	"context"
+
+	"drywire/dsp"
+	"drywire/dsp/measure"
+)
+
+// Jack is what there is to measure at one jack.
+type Jack struct {
+	X       []float64 // V, over the whole recording
+	Rate    float64   // Hz
+	Noise   Figure    // V RMS from 20 Hz to 20 kHz, when nobody plays
+	NoiseA  Figure    // the same, A-weighted
+	Ceiling Figure    // V, of the block that the jack leads into
+	Test    dsp.Tone  // zero: none was asked for
+	Steady  []float64 // V, of the measure's tones
+
+	levels   *measure.Levels
+	spectrum *measure.Spectrum
+	none     Figure // why neither has anything to say
+	short    error  // why there is no spectrum
+}
+
+// look reads levels and spectrum once.
+func (j *Jack) look() {
+	if j.levels != nil {
+		return
+	}
+	levels, err := measure.MeasureLevels(j.X)
+	j.levels, j.none, j.spectrum = &levels, Read(0, err), &measure.Spectrum{}
+	if levels.Peak < Silence { // what rounding leaves of silence
+		j.none = None("%s", measure.Silence)
+	}
+	if j.none.OK() {
+		*j.spectrum, j.short = Spectrum(j.X, j.Rate)
+	}
+}
+
+// level reads a level; there is none of silence.
+func (j *Jack) level(of func(measure.Levels) (float64, error)) Figure {
+	j.look()
+	if !j.none.OK() {
+		return j.none
+	}
+	return Read(of(*j.levels))
+}
+
+// inSpectrum reads the spectrum.
+func (j *Jack) inSpectrum(of func(measure.Spectrum) Figure) Figure {
+	j.look()
+	switch {
+	case !j.none.OK():
+		return j.none
+	case j.short != nil:
+		return Read(0, j.short)
+	}
+	return of(*j.spectrum)
+}
+
+// ThirdOctaves is the power in every third octave (IEC 61260-1, base ten); none where there is no
+// spectrum.
+func (j *Jack) ThirdOctaves() []measure.Band {
+	j.look()
+	if !j.none.OK() || j.short != nil {
+		return nil
+	}
+	return j.spectrum.ThirdOctaves()
+}
+
+// Take is a take that test signals can be played through.
+type Take interface {
+	Rate() float64 // Hz
+	// Tone is the test tone of the measurement.
+	Tone() dsp.Tone
+	// Play is a signal through the take, in volts at its last jack and as long as the signal, with
+	// the guitar's volume at 0 to 10, or AsItIs. One name stands for one signal.
+	Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error)
+	// Refuses says why the distortion of what came of a tone is not to be judged by.
+	Refuses(x []float64) Figure
+	// Noise is the A-weighted noise at the last jack in volts, when nobody plays.
+	Noise() (float64, error)
+	// Delays is the times, in seconds, of the delays that are on.
+	Delays() []float64
+}
+
+// AsItIs leaves the guitar's volume where it is.
+const AsItIs = -1
+
+// Played is a take with the recording through it. What is asked of signals has a name, so that it is
+// worked out once for all takes with that signal.
+type Played interface {
+	Take
+	// OfEnd is a figure of the voltage at the last jack, OfRecording of the pickup's own voltage.
+	OfEnd(name string, of func(x []float64) Figure) Figure
+	OfRecording(name string, of func(x []float64) Figure) Figure
+	// Stages tells of every stage with a ceiling that, and the highest peak in or out of it, in volts.
+	Stages(ctx context.Context, tell func(ceiling, peak float64)) error
+}
+
+// Side is one take of two that are compared.
+type Side struct {
+	Number  int
+	Name    string
+	Samples []float64 // at the common loudness, fractions of full scale
+	Matched bool
+	Gain    float64 // factor from volts to Samples
+	Before  Figure  // loudness before that
+	Facts   Values
+}
+
+// Sides is two takes to be compared, of one length and aligned.
+type Sides struct {
+	A, B     *Side
+	X, Y     []float64 // of A and B
+	Inverted bool      // Y is upside down
+	Rate     float64   // Hz
+
+	looked, compared bool
+	before, after    measure.Spectrum
+	short            error // why there are no spectra
+	mean, most       Figure
+}
+
+// Spectra is the spectra of both.
+func (s *Sides) Spectra() (before, after measure.Spectrum, err error) {
+	if !s.looked {
+		s.looked = true
+		if s.before, s.short = Spectrum(s.X, s.Rate); s.short == nil {
+			s.after, s.short = Spectrum(s.Y, s.Rate)
+		}
+	}
+	return s.before, s.after, s.short
+}
+
+// fact is the difference of a fact, b's less a's.
+func (s *Sides) fact(m *Measure) Figure { return s.B.Facts.Of(m).Minus(s.A.Facts.Of(m)) }

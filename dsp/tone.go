@@ -1,0 +1,7 @@
+package dsp
+
+// Tone is a sine.
+type Tone struct {
+	Hz    Hertz `json:"hz"`
+	Volts Volt  `json:"volts"` // peak
+}
