@@ -169,6 +169,7 @@ type Core interface {
 // Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources. It is a plan: what runs is made by New.
 type Stage struct {
 	Name  string   // BLOCK.name
+	Owner string   // the block; the bench fills it in
 	Key   string   // what the core does, whole: equal keys, equal cores; the bench fills it in
 	Sense []string // nodes whose voltage to ground goes into the core, a channel each
 	Drive []string // nodes that the core's output channels drive

@@ -7,7 +7,6 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"slices"
-	"strings"
 
 	"drywire/dsp"
 	"drywire/dsp/measure"
@@ -100,8 +99,8 @@ func (p paths) sum() float64 { return max(0, p.left+p.right+2*p.cross) }
 // octavesByResponse is an error where a stage in one of the paths states no response.
 func (c *Chain) octavesByResponse(rate dsp.Hertz) (list [cancelOctaves]paths, err error) {
 	r := newResponder(c.Wire(rate, section.Draft))
-	r.begin = func(stage string) bool { // what states no response in front of both paths is the same for both
-		return slices.ContainsFunc(c.Blocks, func(b Placed) bool { return strings.HasPrefix(stage, b.Name+".") })
+	r.begin = func(owner string) bool { // what states no response in front of both paths is the same for both
+		return slices.ContainsFunc(c.Blocks, func(b Placed) bool { return b.Name == owner })
 	}
 	for o := range list {
 		for k := range cancelSteps {

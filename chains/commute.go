@@ -465,7 +465,7 @@ func (w *Wiring) Commuting() []bool {
 		stages := 0
 		free := true
 		for _, s := range w.Stages {
-			if strings.HasPrefix(s.Name, b.Name+".") {
+			if s.Owner == b.Name {
 				_, ok := s.Shape().(blocks.Limited)
 				stages, free = stages+1, free && ok
 			}

@@ -50,6 +50,7 @@ const source = "Vdry"
 // copy of the guitar's pots and the load, at the same voltage, tells the current that was drawn. What is plugged in now may be
 // anything; where it equals the load, the two currents cancel and the jack has the recorded voltage again. No filter is inverted.
 func wireGuitar(b *blocks.Bench, g Guitar, load *Load) {
+	defer b.Own("guitar")()
 	const hot = "guitar.hot"
 	b.Circuit.Input(source, "dry", circuit.Ground)
 	ground := circuit.Ground // the cold end of the winding's capacitance

@@ -119,6 +119,7 @@ func (c *Chain) side(end string) []Placed {
 // end lays the cable to the load, and the load.
 func (c *Chain) end(bench *blocks.Bench, side, from string) {
 	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cable)
+	defer bench.Own("load")()
 	bench.R("load"+side, "out"+side, circuit.Ground, c.Load.Resistance)
 }
 
