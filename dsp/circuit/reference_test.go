@@ -67,20 +67,24 @@ func deckCases() []deckCase {
 // TestDeck holds the decks to the text in testdata, every kind of element included.
 func TestDeck(t *testing.T) {
 	for _, c := range deckCases() {
-		file := filepath.Join("testdata", c.name+".cir")
-		got := c.netlist.Deck(c.deck)
-		if os.Getenv("UPDATE") != "" {
-			if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-				t.Fatal(err)
-			}
-		}
-		want, err := os.ReadFile(file)
-		if err != nil {
+		holdDeck(t, c.name, c.netlist.Deck(c.deck))
+	}
+}
+
+func holdDeck(t *testing.T, name, got string) {
+	t.Helper()
+	file := filepath.Join("testdata", name+".cir")
+	if os.Getenv("UPDATE") != "" {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
 		}
-		if got != string(want) {
-			t.Errorf("%s: the deck is not the one that the reference ran; UPDATE=1 writes it, then run the reference again:\n%s", c.name, got)
-		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("%s: the deck is not the one that the reference ran; UPDATE=1 writes it, then run the reference again:\n%s", name, got)
 	}
 }
 
