@@ -1,6 +1,7 @@
 package circuit_test
 
 import (
+	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -46,7 +47,8 @@ var noisy = map[string]func(n *circuit.Netlist, at func(string) string, s, o str
 		n.F(at("f"), o, "0", at("m"), 0.5)
 	},
 	"transistor": func(n *circuit.Netlist, at func(string) string, s, o string) {
-		n.R(at("b"), s, at("base"), 2e6)
+		n.R(at("b"), s, at("base"), 10e3) // so low that base and collector current count alike
+		n.R(at("e"), at("base"), "0", 750)
 		n.R(at("c"), s, at("col"), 2.2e3)
 		n.Q(at("q"), at("col"), at("base"), "0", circuittest.SiliconNPN)
 		n.R(at("o"), at("col"), o, 22e3)
@@ -114,10 +116,10 @@ func pairs(name string) (*circuit.Netlist, []string) {
 	return n, names
 }
 
-// TestNoiseOfPairs: the noise of every kind of element beside every other is that of the reference. The deck has all pairs at
-// once; here each is a circuit of its own.
+// TestNoiseOfPairs: beside every kind of element every other makes the noise that it makes in the reference, each for itself.
+// The deck has all pairs at once; here each is a circuit of its own.
 func TestNoiseOfPairs(t *testing.T) {
-	const file = "noise-pairs"
+	const file, frequency = "noise-pairs", 1000
 	all, names := pairs("")
 	if missing := all.Missing(); len(missing) > 0 {
 		t.Errorf("no pair has a %v", missing)
@@ -125,32 +127,60 @@ func TestNoiseOfPairs(t *testing.T) {
 	d := circuit.Deck{Title: file, Noise: true}
 	out := func(pair string) string { return strings.ReplaceAll(pair, "+", "-") + ".out" }
 	for _, pair := range slices.Backward(names) { // the simulator begins with the last
-		d.Lines = append(d.Lines, ".noise v("+circuit.SPICEName(out(pair))+") Vprobe dec 1 100 10000")
+		d.Lines = append(d.Lines, fmt.Sprintf(".noise v(%s) Vprobe lin 1 %d %[2]d 1", circuit.SPICEName(out(pair)), frequency))
 	}
 	holdDeck(t, file, all.Deck(d))
-	var points []referencePoint
+	rest := map[string]float64{}    // by vector
+	var sums []float64              // V/√Hz, of every pair
+	var powers []map[string]float64 // V²/Hz of its elements, by vector without the letter of the element
 	for _, p := range readReference(t, file) {
-		if p.analysis == "noise" {
-			points = append(points, p)
+		switch value := real(p.value); {
+		case p.analysis == "op":
+			rest[p.vector] = value
+		case p.vector == "onoise":
+			sums, powers = append(sums, value), append(powers, map[string]float64{})
+		default:
+			name := strings.TrimPrefix(p.vector, "onoise_")[1:]
+			name = strings.TrimSuffix(strings.TrimSuffix(name, "_1"), "_2") // two diodes are a pair
+			powers[len(powers)-1][name] += value * value
 		}
 	}
-	if len(points) != 3*len(names) {
-		t.Fatalf("%d points of %d pairs", len(points), len(names))
+	if len(sums) != len(names) {
+		t.Fatalf("%d points of %d pairs", len(sums), len(names))
 	}
-	worst := 0.0
+	seen := 0
+	hold := func(pair, what string, power, want float64) {
+		seen++
+		if off := dsp.ToDB(math.Sqrt(power / want)); !(math.Abs(off) <= tolNoise) {
+			t.Errorf("%s: noise of %s is %.4g V/√Hz, want %.4g (%+.3f dB)", pair, what, math.Sqrt(power), math.Sqrt(want), off)
+		}
+	}
 	for k, pair := range names {
 		n, _ := pairs(pair)
 		ac := mustAC(t, n)
-		for _, p := range points[3*k : 3*k+3] {
-			sum := 0.0
-			for _, s := range ac.Noise(out(pair), dsp.Hertz(p.x)) {
-				sum += s.Density
+		for _, node := range n.Nodes() {
+			if v, want := ac.Point.V(node), rest["v("+strings.ToLower(circuit.SPICEName(node))+")"]; math.Abs(v-want) > tolPoint {
+				t.Errorf("%s: %s rests at %v V, want %v V", pair, node, v, want)
 			}
-			off := dsp.ToDB(math.Sqrt(sum) / real(p.value))
-			if worst = max(worst, math.Abs(off)); !(math.Abs(off) <= tolNoise) {
-				t.Errorf("%s at %v Hz: %.4g V/√Hz, want %.4g (%+.3f dB)", pair, p.x, math.Sqrt(sum), real(p.value), off)
+		}
+		sum, elements := 0.0, map[string]float64{}
+		for _, s := range ac.Noise(out(pair), frequency) {
+			sum += s.Density
+			elements[strings.ToLower(circuit.SPICEName(s.Element))] += s.Density
+		}
+		hold(pair, "all", sum, sums[k]*sums[k])
+		for name, want := range powers[k] {
+			if strings.Contains(name, "_clamp_") && want < 1e-10*sum {
+				continue // which is a means of modelling and makes none
+			}
+			hold(pair, name, elements[name], want)
+			delete(elements, name)
+		}
+		for name, power := range elements {
+			if power > 1e-10*sum {
+				t.Errorf("%s: %s makes noise, and in the reference none", pair, name)
 			}
 		}
 	}
-	t.Logf("%d pairs, worst %.4f dB", len(names), worst)
+	t.Logf("%d pairs, %d noises compared", len(names), seen)
 }
