@@ -1,9 +1,10 @@
 package dsp
 
-// Processor is what turns signals into signals: a section, a filter, a circuit at work, the core of a stage.
+// Processor is what turns signals into signals: a section, a filter, a circuit at work, the core of
+// a stage.
 type Processor interface {
-	// Process takes a signal for every input and gives one for every output, all of one length. No result depends on how a
-	// signal is cut into calls. An output may be an input.
+	// Process takes a signal for every input and gives one for every output, all of one length. No
+	// result depends on how a signal is cut into calls. An output may be an input.
 	Process(out, in [][]float64)
 	// Latency is by how many samples the output comes late.
 	Latency() int

@@ -60,8 +60,8 @@ func (a *AC) factor(m dense.Matrix[complex128], f dsp.Hertz) dense.LU[complex128
 	return fac
 }
 
-// Transfer is the voltages of nodes for one volt at the voltage source of that name, the others at rest. It panics where
-// there is no such source or node.
+// Transfer is the voltages of nodes for one volt at the voltage source of that name, the others at
+// rest. It panics where there is no such source or node.
 func (a *AC) Transfer(input string, f dsp.Hertz, nodes ...string) []complex128 {
 	rhs := make([]complex128, a.sys.size)
 	row, found := a.sys.rows[input]
@@ -86,8 +86,8 @@ func (a *AC) read(x []complex128, nodes []string) []complex128 {
 	return out
 }
 
-// Impedance is what is seen from a node to ground, in ohms, with all sources at rest. It panics where there is no such
-// node.
+// Impedance is what is seen from a node to ground, in ohms, with all sources at rest. It panics
+// where there is no such node.
 func (a *AC) Impedance(node string, f dsp.Hertz) complex128 {
 	i, err := a.sys.nodeIndex(node)
 	if err != nil {
@@ -106,15 +106,16 @@ type Noise struct {
 	Density float64 // V²/Hz at the node
 }
 
-// Noise is the noise at a node, split by source, at one frequency: thermal noise 4kT/R of every resistor, shot noise 2qI
-// of every junction current, that of valves, and the input noise of amplifiers. Each is carried to the node by the
-// transposed (adjoint) circuit, so one factoring serves all. Source: IEEE JSSC 6(4) 204-208, 1971.
+// Noise is the noise at a node, split by source, at one frequency: thermal noise 4kT/R of every
+// resistor, shot noise 2qI of every junction current, that of valves, and the input noise of
+// amplifiers. Each is carried to the node by the transposed (adjoint) circuit, so one factoring
+// serves all. Source: IEEE JSSC 6(4) 204-208, 1971.
 func (a *AC) Noise(node string, f dsp.Hertz) []Noise {
 	return a.NoiseOfSum([]string{node}, []complex128{1}, f)
 }
 
-// NoiseOfSum is the noise of a weighted sum of node voltages, as Noise: what one source makes at several nodes is added
-// before it is squared.
+// NoiseOfSum is the noise of a weighted sum of node voltages, as Noise: what one source makes at
+// several nodes is added before it is squared.
 func (a *AC) NoiseOfSum(nodes []string, weights []complex128, f dsp.Hertz) []Noise {
 	fac := a.factor(a.matrix(f).Transpose(), f)
 	rhs := make([]complex128, a.sys.size)

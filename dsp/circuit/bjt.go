@@ -8,9 +8,10 @@ import (
 	"drywire/dsp"
 )
 
-// BJT is a bipolar transistor: the Ebers-Moll model in its transport form, with emission coefficients, Early effect,
-// leakage and junction capacitances (constant). The equations are those of the SPICE Gummel-Poon model with the
-// parameters that are not here at their defaults. Zero VAF or VAR means infinite.
+// BJT is a bipolar transistor: the Ebers-Moll model in its transport form, with emission
+// coefficients, Early effect, leakage and junction capacitances (constant). The equations are those
+// of the SPICE Gummel-Poon model with the parameters that are not here at their defaults. Zero VAF
+// or VAR means infinite.
 type BJT struct {
 	Name     string
 	PNP      bool
@@ -66,8 +67,8 @@ func newBJTLaw(q BJT) bjtLaw {
 	return k
 }
 
-// eval is the law at one pair of junction voltages, base-emitter at the port p and base-collector at the next, in the
-// polarity of an NPN. Their currents are Ic+Ib and -Ic:
+// eval is the law at one pair of junction voltages, base-emitter at the port p and base-collector
+// at the next, in the polarity of an NPN. Their currents are Ic+Ib and -Ic:
 //
 //	Ic = (If-Ir)/qb - Ir/BR - Ilc,   Ib = If/BF + Ile + Ir/BR + Ilc
 //	If = Is·(exp(vbe/NF·Vt)-1),  Ir = Is·(exp(vbc/NR·Vt)-1),  1/qb = 1 - vbc/VAF - vbe/VAR

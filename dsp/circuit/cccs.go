@@ -7,8 +7,9 @@ type cccs struct {
 	ammeter string // name of a source
 }
 
-// F is a current source from a through itself to b of gain times the current through the voltage source of that name
-// (positive from its a through it to its b). It panics where there is no such source.
+// F is a current source from a through itself to b of gain times the current through the voltage
+// source of that name (positive from its a through it to its b). It panics where there is no such
+// source.
 func (n *Netlist) F(name, a, b, ammeter string, gain float64) {
 	for _, p := range n.parts {
 		if _, ok := p.element.(source); ok && p.name == ammeter {

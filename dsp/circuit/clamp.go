@@ -2,8 +2,8 @@ package circuit
 
 import "fmt"
 
-// clamp is a one-port that conducts like a junction above hi and below lo: the output stage of an op-amp that meets its
-// rails. Its junctions are a means of modelling and make no noise.
+// clamp is a one-port that conducts like a junction above hi and below lo: the output stage of an
+// op-amp that meets its rails. Its junctions are a means of modelling and make no noise.
 type clamp struct{ lo, hi float64 } // V
 
 // The clamp's junctions: sharp, so that the rail is where it is said to be.
@@ -11,8 +11,8 @@ const (
 	clampIs   = 1e-12
 	clampNVt  = ThermalVoltage
 	clampCrit = 0.6 // V past the rail: where its junction carries some 10 mA
-	// clampFar is how far inside its rail, in volts, a clamp's junction carries nothing: 3e-18 A, a millionth of what gmin
-	// carries.
+	// clampFar is how far inside its rail, in volts, a clamp's junction carries nothing: 3e-18 A, a
+	// millionth of what gmin carries.
 	clampFar = 2
 )
 

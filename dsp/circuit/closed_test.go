@@ -21,7 +21,8 @@ func parallel(z ...complex128) complex128 {
 	return 1 / y
 }
 
-// tolClosed is the relative error against closed forms: what 1 pS at every node (see shunt) and rounding leave.
+// tolClosed is the relative error against closed forms: what 1 pS at every node (see shunt) and
+// rounding leave.
 const tolClosed = 1e-5
 
 func near(t *testing.T, what string, got, want complex128, tol float64) {
@@ -64,7 +65,8 @@ func TestClosedFormResponses(t *testing.T) {
 	twin.C("c2", "b", "out", c)
 	twin.R("r3", "b", "0", r/2)
 
-	// Gyrator: behind r1, a capacitor into a follower's input with rg to ground looks like an inductor of r1·rg·c with r1 in series.
+	// Gyrator: behind r1, a capacitor into a follower's input with rg to ground looks like an
+	// inductor of r1·rg·c with r1 in series.
 	const r1, rg = 100.0, 100e3
 	gyrator := circuit.New()
 	gyrator.Input("V", "in", "0")
@@ -91,7 +93,8 @@ func TestClosedFormResponses(t *testing.T) {
 	}
 }
 
-// TestClosedFormAmplifier is the op-amp with one pole: A(s) = 1/(1/A0 + s/(2π·GBW)), input resistance between its inputs, output resistance.
+// TestClosedFormAmplifier is the op-amp with one pole: A(s) = 1/(1/A0 + s/(2π·GBW)), input
+// resistance between its inputs, output resistance.
 func TestClosedFormAmplifier(t *testing.T) {
 	const a0, gbw, rin, rout, rf, rg, rs, rl = 1e5, 1e6, 1e9, 75.0, 100e3, 10e3, 10e3, 1e3
 	ac := mustAC(t, circuittest.Amplifier(0))
@@ -99,8 +102,9 @@ func TestClosedFormAmplifier(t *testing.T) {
 		s := omega(f)
 		a := 1 / (1/a0 + s/(2*math.Pi*gbw))
 		zl := rl + 1/(s*1e-9)
-		// Nodes p, m and o by hand: (in-p)/rs = (p-m)/rin; (o-m)/rf + (p-m)/rin = m/rg; (a(p-m)-o)/rout = (o-m)/rf + o/zl.
-		// In terms of d = p-m: p = 1-d·rs/rin, m = p-d, o = m + rf·(m/rg-d/rin), linear in d.
+		// Nodes p, m and o by hand: (in-p)/rs = (p-m)/rin; (o-m)/rf + (p-m)/rin = m/rg;
+		// (a(p-m)-o)/rout = (o-m)/rf + o/zl. In terms of d = p-m: p = 1-d·rs/rin, m = p-d, o = m +
+		// rf·(m/rg-d/rin), linear in d.
 		at := func(d complex128) complex128 {
 			p := 1 - d*rs/rin
 			m := p - d
@@ -114,9 +118,11 @@ func TestClosedFormAmplifier(t *testing.T) {
 	}
 }
 
-// TestLoadedPickups holds loaded pickups to the closed form of the network, and that to a table worked out by somebody else: winding R and
-// L in series, shunt C; pots at maximum; tone capacitor 22 nF; cable 500 pF; 1 MΩ input. Peaks are above the level at 100 Hz, to 0.1 dB; frequencies are of
-// a grid of about 0.5 %. Its open pickups have 10 MΩ across them, which it does not say, but which all three peaks tell to within 2 %.
+// TestLoadedPickups holds loaded pickups to the closed form of the network, and that to a table
+// worked out by somebody else: winding R and L in series, shunt C; pots at maximum; tone capacitor
+// 22 nF; cable 500 pF; 1 MΩ input. Peaks are above the level at 100 Hz, to 0.1 dB; frequencies are
+// of a grid of about 0.5 %. Its open pickups have 10 MΩ across them, which it does not say, but
+// which all three peaks tell to within 2 %.
 func TestLoadedPickups(t *testing.T) {
 	type load struct {
 		pot, cable, input float64 // Ω (0: no pots), F, Ω
@@ -124,7 +130,8 @@ func TestLoadedPickups(t *testing.T) {
 	loads := []load{{0, 0, 10e6}, {250e3, 500e-12, 1e6}, {500e3, 500e-12, 1e6}, {250e3, 1000e-12, 1e6}, {500e3, 500e-12, 68e3}, {250e3, 500e-12, 5e3}}
 	rows := []struct {
 		l, r, c float64
-		// Per load: peak in dB and its frequency; where there is none (0 dB) the frequency 3 dB down from 100 Hz.
+		// Per load: peak in dB and its frequency; where there is none (0 dB) the frequency 3 dB
+		// down from 100 Hz.
 		peak, at []float64
 		low      float64 // level at 100 Hz under the last load, dB
 	}{
@@ -226,17 +233,19 @@ func TestClosedFormNoise(t *testing.T) {
 		total += (list[0].Density + last) / 2 * (f - f/1.01)
 		last = list[0].Density
 	}
-	if want := circuit.Boltzmann * circuit.Temperature / c; math.Abs(total/want-1) > 1e-3 { // the sum's own error
+	if want := circuit.Boltzmann * circuit.Temperature / c; math.Abs(total/want-1) > 1e-3 { // of the sum
 		t.Errorf("noise over all frequencies is %.5g V², want kT/C = %.5g", total, want)
 	}
-	// Shot noise: 2qI of a forward diode, into its own resistance Vt/I; and an amplifier's input noise, times its gain of 11.
+	// Shot noise: 2qI of a forward diode, into its own resistance Vt/I; and an amplifier's input
+	// noise, times its gain of 11.
 	d := circuit.New()
 	d.V("supply", "s", "0", 10)
 	d.ColdR("rs", "s", "out", 1e6)
 	d.D("d", "out", "0", circuit.Diode{Name: "x", Is: 1e-12})
 	da := mustAC(t, d)
 	i := (10 - da.Point.V("out")) / 1e6
-	z := 1 / ((i+1e-12)/circuit.ThermalVoltage + 1e-6) // slope of Is·(exp(v/Vt)-1), and the resistor
+	// slope of Is·(exp(v/Vt)-1), and the resistor
+	z := 1 / ((i+1e-12)/circuit.ThermalVoltage + 1e-6)
 	shot := da.Noise("out", 1000)
 	if len(shot) != 1 || shot[0].Cause != "shot" {
 		t.Fatalf("noise of %v, want the diode's alone", shot)
@@ -249,7 +258,8 @@ func TestClosedFormNoise(t *testing.T) {
 	a.ColdR("rg", "m", "0", 1e3)
 	for _, s := range mustAC(t, a).Noise("out", 1000) {
 		if s.Cause == "input" {
-			near(t, "input noise", complex(math.Sqrt(s.Density), 0), 11*5e-9, 1e-3) // 11/(1+11/A), |A| = 10^4
+			// 11/(1+11/A), |A| = 10^4
+			near(t, "input noise", complex(math.Sqrt(s.Density), 0), 11*5e-9, 1e-3)
 			return
 		}
 	}

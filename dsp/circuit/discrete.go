@@ -9,11 +9,13 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// ErrSingular is returned where the circuit has no unique solution: a loop of voltage sources, a node that nothing touches.
+// ErrSingular is returned where the circuit has no unique solution: a loop of voltage sources, a
+// node that nothing touches.
 var ErrSingular = errors.New("circuit: singular: a loop of voltage sources, or a node that nothing holds")
 
-// Discrete is one trapezoidal step of the circuit, reduced to the histories s of its companion models (2C/h·v + i of a
-// capacitor, 2L/h·i + v of an inductor): with inputs and port currents, in this order, in w,
+// Discrete is one trapezoidal step of the circuit, reduced to the histories s of its companion
+// models (2C/h·v + i of a capacitor, 2L/h·i + v of an inductor): with inputs and port currents, in
+// this order, in w,
 //
 //	s' = A·s + W·w,   port voltages = PS·s + PW·w,   probes = YS·s + YW·w
 //
@@ -24,8 +26,9 @@ type Discrete struct {
 	YS, YW dense.Matrix[float64]
 }
 
-// Discrete eliminates the node voltages and branch currents for a step of h seconds. Probes name the nodes that are read.
-// It returns ErrSingular, or an error that names a node which is not there.
+// Discrete eliminates the node voltages and branch currents for a step of h seconds. Probes name
+// the nodes that are read. It returns ErrSingular, or an error that names a node which is not
+// there.
 func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error) {
 	s := p.sys
 	ns, m, ni := s.states, len(s.ports), len(s.inputs)
@@ -33,7 +36,8 @@ func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error)
 	for _, r := range s.reactances {
 		if k := r.state; k >= 0 {
 			r.value += states[k].value
-			if states[k].value > 0 { // capacitors between the same two nodes are one, as the first has them
+			// capacitors between the same two nodes are one, as the first has them
+			if states[k].value > 0 {
 				r.a, r.b = states[k].a, states[k].b
 			}
 			states[k] = r
@@ -126,25 +130,27 @@ func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error)
 	return &Discrete{a, bw, ps, pw, ys, yw}, nil
 }
 
-// Stepper is a circuit at work, a step at a time. While a control of a real circuit is turned, it keeps the voltages of its
-// capacitors and the currents of its inductors; Adopt and Join hand these from one circuit to another of the same elements
-// with other values.
+// Stepper is a circuit at work, a step at a time. While a control of a real circuit is turned, it
+// keeps the voltages of its capacitors and the currents of its inductors; Adopt and Join hand these
+// from one circuit to another of the same elements with other values.
 type Stepper interface {
 	dsp.Processor
 	// Step takes a voltage of every driven source and gives one of every probe, later by Latency.
 	Step(out, in []float64)
-	// Alike says whether this one can take over the other's state: the same elements, step and number of probes.
+	// Alike says whether this one can take over the other's state: the same elements, step and
+	// number of probes.
 	Alike(other Stepper) bool
-	// Adopt takes over all that another one, which is Alike, has: its state, its inputs and what its solver has learnt.
+	// Adopt takes over all that another one, which is Alike, has: its state, its inputs and what
+	// its solver has learnt.
 	Adopt(from Stepper)
-	// Join gives two that have run side by side one state: what lies between theirs, a share w of the way to the other's.
-	// Where the values of a circuit move, the rate of change of its state is between those of the two, and so, over a
-	// short time, is the state.
+	// Join gives two that have run side by side one state: what lies between theirs, a share w of
+	// the way to the other's. Where the values of a circuit move, the rate of change of its state
+	// is between those of the two, and so, over a short time, is the state.
 	Join(other Stepper, w float64)
 }
 
-// State is the histories of a circuit at work, as deviations from the operating point, and what carries them over to other
-// values of the same elements.
+// State is the histories of a circuit at work, as deviations from the operating point, and what
+// carries them over to other values of the same elements.
 type State struct {
 	Histories    []float64
 	rest, weight []float64 // the histories at the operating point; 2C/h or 2L/h
@@ -177,7 +183,8 @@ func (s *State) Adopt(from *State) {
 	}
 }
 
-// Join sets the histories of both to what lies a share w of the way from these voltages and currents to the other's.
+// Join sets the histories of both to what lies a share w of the way from these voltages and
+// currents to the other's.
 func (s *State) Join(o *State, w float64) {
 	for k := range s.Histories {
 		x, y := (s.Histories[k]+s.rest[k])/s.weight[k], (o.Histories[k]+o.rest[k])/o.weight[k]

@@ -5,8 +5,8 @@ import (
 	"reflect"
 )
 
-// kinds is every kind of element, in the order in which their rows and ports stand in the matrices. A kind is a file and a
-// line here. Those with two ports come before those with one.
+// kinds is every kind of element, in the order in which their rows and ports stand in the matrices.
+// A kind is a file and a line here. Those with two ports come before those with one.
 var kinds = []element{
 	source{}, resistor{}, capacitor{}, vcvs{}, inductor{}, vccs{}, cccs{},
 	bjt{}, triode{},
@@ -23,8 +23,8 @@ func kindOf(e element) int {
 	panic(fmt.Sprintf("circuit: %T is not in the list of kinds", e))
 }
 
-// element is what an element is, wherever it stands: an immutable value. What else it does is in the interfaces below,
-// those that fit it.
+// element is what an element is, wherever it stands: an immutable value. What else it does is in
+// the interfaces below, those that fit it.
 type element interface {
 	// values is what tells it from others of its kind, beside its terminals: see Key.
 	values() []float64
@@ -37,8 +37,8 @@ type conductor interface {
 	stamp(s *system, at *placed)
 }
 
-// brancher is an element with a current that is unknown: from its first node through it to its second. The system gives
-// it a row, in which the voltage between the two stands already.
+// brancher is an element with a current that is unknown: from its first node through it to its
+// second. The system gives it a row, in which the voltage between the two stands already.
 type brancher interface{ branch() }
 
 // reactor is an element that keeps a state.
@@ -54,19 +54,20 @@ type device interface {
 	laws(run []*part, from int) law
 }
 
-// port is where a non-linear element touches the circuit: the voltage from p to m controls it, its current flows from a
-// through the element to b. For junctions both pairs are the same.
+// port is where a non-linear element touches the circuit: the voltage from p to m controls it, its
+// current flows from a through the element to b. For junctions both pairs are the same.
 type port struct {
 	a, b, p, m int
 	weight     float64 // how much an error in its voltage counts
-	reach      float64 // 1/V: the inverse of the longest Newton step that limit leaves alone wherever it starts
+	// 1/V: the inverse of the Newton step below which limiting is inactive, wherever it starts.
+	limitInverse float64
 }
 
 // Ports is what all ports of a circuit carry at one moment, a number for each.
 type Ports struct {
 	V, I []float64 // voltages and currents
 	Own  []float64 // derivatives of the currents by the port's own voltage, S
-	Oth  []float64 // of an element with two ports, k and k+1: dI[k]/dV[k+1] at k and dI[k+1]/dV[k] at k+1
+	Oth  []float64 // of two ports, k and k+1, of one element: dI[k]/dV[k+1] and dI[k+1]/dV[k]
 }
 
 // NewPorts is room for so many.
@@ -78,7 +79,8 @@ func NewPorts(count int) Ports {
 // junction is the port between two nodes that limit leaves alone for steps under twice nvt.
 func junction(a, b int, weight, nvt float64) port { return port{a, b, a, b, weight, 1 / (2 * nvt)} }
 
-// law is the laws of all elements of one kind in a circuit, port after port: it is what a step spends its time in.
+// law is the laws of all elements of one kind in a circuit, port after port: it is what a step
+// spends its time in.
 type law interface {
 	// eval writes what its ports carry at their voltages.
 	eval(at *Ports)
@@ -86,8 +88,8 @@ type law interface {
 
 // limited is a law that is far from straight over a Newton step.
 type limited interface {
-	// limit shortens the Newton step from old to v in place where it is longer than the law is straight, and says whether
-	// it did.
+	// limit shortens the Newton step from old to v in place where it is longer than the law is
+	// straight, and says whether it did.
 	limit(v, old []float64) bool
 }
 
@@ -99,8 +101,9 @@ func collect[E element, L any](run []*part, of func(E) L) (list []L) {
 	return list
 }
 
-// noiser is an element that makes noise: currents of a density in A²/Hz from one node through it to another, or a voltage
-// in V²/Hz in its branch, from its row to ground. Point is where its ports are at rest.
+// noiser is an element that makes noise: currents of a density in A²/Hz from one node through it to
+// another, or a voltage in V²/Hz in its branch, from its row to ground. Point is where its ports
+// are at rest.
 type noiser interface {
 	noise(at *placed, point *OperatingPoint, add addNoise)
 }

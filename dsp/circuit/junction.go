@@ -2,8 +2,8 @@ package circuit
 
 import "math"
 
-// Physical constants: CODATA 2014, the values that the reference simulator uses, so that both speak of the
-// same thermal voltage. Temperature is the usual 27 °C.
+// Physical constants: CODATA 2014, the values that the reference simulator uses, so that both speak
+// of the same thermal voltage. Temperature is the usual 27 °C.
 const (
 	Boltzmann      = 1.38064852e-23                   // J/K
 	Charge         = 1.6021766208e-19                 // C
@@ -11,19 +11,20 @@ const (
 	ThermalVoltage = Boltzmann * Temperature / Charge // V
 )
 
-// gmin is the conductance across every junction, in siemens, as in the reference simulator. It keeps a cut-off junction
-// from leaving a node floating.
+// gmin is the conductance across every junction, in siemens, as in the reference simulator. It
+// keeps a cut-off junction from leaving a node floating.
 const gmin = 1e-12
 
 // critical is the junction voltage above which Newton steps are shortened.
 func critical(nvt, is float64) float64 { return nvt * math.Log(nvt/(math.Sqrt2*is)) }
 
-// needsLimiting says whether a Newton step of a junction from old to v is to be shortened: it ends above the critical
-// voltage, and is longer than the exponential is straight; or it is not a number.
+// needsLimiting says whether a Newton step of a junction from old to v is to be shortened: it ends
+// above the critical voltage, and is longer than the exponential is straight; or it is not a
+// number.
 func needsLimiting(v, old, nvt, crit float64) bool { return !(v <= crit || math.Abs(v-old) <= 2*nvt) }
 
-// limitJunction shortens such a step: above the critical voltage it is taken in current, not in voltage. Source: the
-// junction limiting of SPICE2 (UCB/ERL M520, 1975).
+// limitJunction shortens such a step: above the critical voltage it is taken in current, not in
+// voltage. Source: the junction limiting of SPICE2 (UCB/ERL M520, 1975).
 func limitJunction(v, old, nvt, crit float64) float64 {
 	if old <= 0 {
 		return nvt * math.Log(v/nvt)
@@ -35,14 +36,16 @@ func limitJunction(v, old, nvt, crit float64) float64 {
 	return old + nvt*math.Log(arg)
 }
 
-// exponent is exp(x) and its derivative as a junction has them. Beyond the exponents that any physical current reaches
-// it goes on as a straight line, so that a wild iterate cannot overflow. Below -3, where a junction is reverse-biased, it
-// is -(3/(e·x))³, which meets exp(x) and its slope at -3: so the law of SPICE has it since its second version (UCB/ERL
-// M520, 1975), and with a leakage of 200 nA the 0.1 % that lies between the two moves an operating point by 0.2 mV.
+// exponent is exp(x) and its derivative as a junction has them. Beyond the exponents that any
+// physical current reaches it goes on as a straight line, so that a wild iterate cannot overflow.
+// Below -3, where a junction is reverse-biased, it is -(3/(e·x))³, which meets exp(x) and its slope
+// at -3: so the law of SPICE has it since its second version (UCB/ERL M520, 1975), and with a
+// leakage of 200 nA the 0.1 % that lies between the two moves an operating point by 0.2 mV.
 //
-// In between it is most of what a junction costs, so it is written out: with
-// x = n·ln2/128 + r, exp(x) = 2^(n/128)·exp(r), the first from a table and the second by its series, |r| < 0.0028. The
-// relative error is under 2e-15, what the fifth power of r leaves. Source of the method: ACM TOMS 15(2) 144-157, 1989.
+// In between it is most of what a junction costs, so it is written out: with x = n·ln2/128 + r,
+// exp(x) = 2^(n/128)·exp(r), the first from a table and the second by its series, |r| < 0.0028. The
+// relative error is under 2e-15, what the fifth power of r leaves. Source of the method: ACM TOMS
+// 15(2) 144-157, 1989.
 func exponent(x float64) (e, de float64) {
 	if x > expTop || x < expBottom {
 		return exponentFar(x)

@@ -6,8 +6,9 @@ import (
 	"math"
 )
 
-// Key is the same for two circuits that are the same but for the names and owners of their elements and the names of
-// their nodes, with these nodes read. Nodes, and elements of a kind, count in the order in which they were added.
+// Key is the same for two circuits that are the same but for the names and owners of their elements
+// and the names of their nodes, with these nodes read. Nodes, and elements of a kind, count in the
+// order in which they were added.
 func (n *Netlist) Key(probes ...string) (key [32]byte) {
 	h := sha256.New()
 	var buf [8]byte

@@ -19,7 +19,8 @@ func TestExponent(t *testing.T) {
 	if e, de := exponent(expTop + 1); math.Abs(e/(at+slope)-1) > 1e-12 || math.Abs(de/slope-1) > 1e-12 {
 		t.Errorf("past the top: %g with slope %g, want %g with slope %g", e, de, at+slope, slope)
 	}
-	// Below -3 it goes on as -(3/(e·x))³, the law of SPICE for a reverse-biased junction, without a step.
+	// Below -3 it goes on as -(3/(e·x))³, the law of SPICE for a reverse-biased junction, without a
+	// step.
 	for _, x := range []float64{-3 - 1e-12, -10, -1e9} {
 		want := -math.Pow(3/(math.E*x), 3)
 		if e, de := exponent(x); math.Abs(e/want-1) > 1e-11 || math.Abs(de/(-3*want/x)-1) > 1e-11 {

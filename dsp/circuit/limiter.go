@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// limiter is a transconductance that saturates: i = Imax·tanh(gm·v/Imax), sensed from p to m, flowing from a to b. It
-// gives an op-amp its slew rate.
+// limiter is a transconductance that saturates: i = Imax·tanh(gm·v/Imax), sensed from p to m,
+// flowing from a to b. It gives an op-amp its slew rate.
 type limiter struct{ gm, imax float64 } // S, A
 
 func (e limiter) values() []float64 { return []float64{e.gm, e.imax} }

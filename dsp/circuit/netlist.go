@@ -1,21 +1,22 @@
-// Package circuit holds a netlist and what can be known from it at one moment: the operating point, the small-signal
-// response and impedances, the noise of every element, one step of its capacitors and inductors, and a deck that a general
-// circuit simulator can run to check all of them. What it does over time is in the rooms below: transient for circuits
-// with non-linear elements, linear for those without.
+// Package circuit holds a netlist and what can be known from it at one moment: the operating point,
+// the small-signal response and impedances, the noise of every element, one step of its capacitors
+// and inductors, and a deck that a general circuit simulator can run to check all of them. What it
+// does over time is in the rooms below: transient for circuits with non-linear elements, linear for
+// those without.
 //
-// The method is modified nodal analysis: with node voltages and branch currents x, sources u and the currents i of the
-// non-linear elements at their port voltages v,
+// The method is modified nodal analysis: with node voltages and branch currents x, sources u and
+// the currents i of the non-linear elements at their port voltages v,
 //
 //	C·dx/dt + G·x = b + B·u + N·i(v),   v = Nᵀ·x   (N here holds -1 and +1 at a port's two nodes).
 //
-// The transient reduces this to the non-linear ports alone (the nodal K-method family: IEEE TASLP 18(4) 728-737, 2010;
-// EUSIPCO 2015, generalised non-linear state space).
+// The transient reduces this to the non-linear ports alone (the nodal K-method family: IEEE TASLP
+// 18(4) 728-737, 2010; EUSIPCO 2015, generalised non-linear state space).
 //
-// The package is no general circuit simulator: matrices are dense, the step is fixed, and it is meant for circuits of up
-// to some hundred nodes. It knows nothing of guitars or effects.
+// The package is no general circuit simulator: matrices are dense, the step is fixed, and it is
+// meant for circuits of up to some hundred nodes. It knows nothing of guitars or effects.
 //
-// Start reading at Netlist, then element.go (what an element is; each has a file), system.go (the matrices), op.go
-// (operating point) and discrete.go (a step).
+// Start reading at Netlist, then element.go (what an element is; each has a file), system.go (the
+// matrices), op.go (operating point) and discrete.go (a step).
 package circuit
 
 import (
@@ -28,8 +29,9 @@ import (
 // Ground is the name of the reference node.
 const Ground = "0"
 
-// Netlist is a circuit: named elements between named nodes. Its methods panic on a programmer's mistake (a name used
-// twice, a value that is not finite and positive), so that building a circuit reads like its drawing.
+// Netlist is a circuit: named elements between named nodes. Its methods panic on a programmer's
+// mistake (a name used twice, a value that is not finite and positive), so that building a circuit
+// reads like its drawing.
 type Netlist struct {
 	// Owner is whom the elements that are added from now on belong to.
 	Owner string

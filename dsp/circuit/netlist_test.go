@@ -11,7 +11,8 @@ import (
 	"drywire/dsp/circuit/circuittest"
 )
 
-// TestSplit: parts that share only ground fall apart in the order of their nodes, keep what belongs together, and answer as the whole does.
+// TestSplit: parts that share only ground fall apart in the order of their nodes, keep what belongs
+// together, and answer as the whole does.
 func TestSplit(t *testing.T) {
 	n := circuit.New()
 	n.Input("A", "a", "0")
@@ -93,7 +94,8 @@ func TestMistakesPanic(t *testing.T) {
 	}
 }
 
-// TestTapers: 15 % at half the dial (common practice, no source), ends met, the reverse turned round; a pot's parts add up.
+// TestTapers: 15 % at half the dial (common practice, no source), ends met, the reverse turned
+// round; a pot's parts add up.
 func TestTapers(t *testing.T) {
 	for _, x := range []struct {
 		taper      circuit.Taper

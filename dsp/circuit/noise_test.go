@@ -9,8 +9,8 @@ import (
 	"drywire/dsp/circuit/circuittest"
 )
 
-// TestShotNoiseBesideOthers: a transistor and a diode that share no more than a supply each make the shot noise 2qI of
-// their own currents; the base current's is amplified by gm = Ic/Vt.
+// TestShotNoiseBesideOthers: a transistor and a diode that share no more than a supply each make
+// the shot noise 2qI of their own currents; the base current's is amplified by gm = Ic/Vt.
 func TestShotNoiseBesideOthers(t *testing.T) {
 	n := circuit.New()
 	n.V("supply", "s", "0", 10)

@@ -8,7 +8,8 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// OperatingPoint is the circuit at rest: all driven sources at 0 V, capacitors open, inductors shorted.
+// OperatingPoint is the circuit at rest: all driven sources at 0 V, capacitors open, inductors
+// shorted.
 type OperatingPoint struct {
 	Method     string  // "newton", "gmin stepping" or "source stepping": what it took
 	Iterations int     // of Newton's method, over all steps
@@ -25,7 +26,8 @@ var ErrNoOperatingPoint = errors.New("circuit: no operating point found")
 // Devices is the non-linear part of the circuit.
 func (p *OperatingPoint) Devices() *Devices { return &p.sys.devices }
 
-// PortVoltages is the voltages that control the non-linear elements, in the order of their ports; not a copy.
+// PortVoltages is the voltages that control the non-linear elements, in the order of their ports;
+// not a copy.
 func (p *OperatingPoint) PortVoltages() []float64 { return p.ports.V }
 
 // V is the voltage of a node to ground. It panics where there is no such node.
@@ -40,8 +42,9 @@ func (p *OperatingPoint) V(node string) float64 {
 	return p.x[i]
 }
 
-// Operating finds the operating point: Newton's method with limited steps, then with a conductance at every node that is
-// stepped away, then with sources stepped up from zero. It returns ErrNoOperatingPoint where none of these arrives.
+// Operating finds the operating point: Newton's method with limited steps, then with a conductance
+// at every node that is stepped away, then with sources stepped up from zero. It returns
+// ErrNoOperatingPoint where none of these arrives.
 func (n *Netlist) Operating() (*OperatingPoint, error) {
 	s := n.system()
 	p := &OperatingPoint{sys: s}
@@ -94,8 +97,8 @@ func (n *Netlist) Operating() (*OperatingPoint, error) {
 // shunt keeps a node that only capacitors touch from making the matrix singular: 1 pS to ground.
 const shunt = 1e-12
 
-// newton iterates from the port voltages start (nil: from rest) with the fixed sources scaled and an extra conductance g
-// from every node to ground.
+// newton iterates from the port voltages start (nil: from rest) with the fixed sources scaled and
+// an extra conductance g from every node to ground.
 func (p *OperatingPoint) newton(scale, g float64, start []float64) bool {
 	s, m := p.sys, p.sys.devices.Count
 	at := NewPorts(m)

@@ -17,8 +17,8 @@ type OpAmp struct {
 	Noise  float64  // input noise voltage, V/√Hz
 }
 
-// OpAmp is an op-amp with inputs plus and minus: a transconductance into one pole, clamped at the rails, and a unity
-// buffer with an output resistance.
+// OpAmp is an op-amp with inputs plus and minus: a transconductance into one pole, clamped at the
+// rails, and a unity buffer with an output resistance.
 func (n *Netlist) OpAmp(name, plus, minus, out string, a OpAmp) {
 	positive(name, a.Gain)
 	positive(name, a.GBW)

@@ -2,8 +2,8 @@ package circuit
 
 import "math"
 
-// pair is two junctions head to tail between the same two nodes, as one port: half the equations of two diodes. Forward
-// conducts from the first node to the second.
+// pair is two junctions head to tail between the same two nodes, as one port: half the equations of
+// two diodes. Forward conducts from the first node to the second.
 type pair struct {
 	forward, reverse Diode
 	law              pairLaw
@@ -12,8 +12,9 @@ type pair struct {
 // Pair is two diodes of one model, head to tail between a and b.
 func (n *Netlist) Pair(name, a, b string, d Diode) { n.Antiparallel(name, a, b, d, d) }
 
-// Antiparallel is two diodes head to tail: forward conducts from a to b, reverse from b to a. It panics where they have a
-// series resistance. A string of so many equal diodes in series is one of so many times the emission coefficient.
+// Antiparallel is two diodes head to tail: forward conducts from a to b, reverse from b to a. It
+// panics where they have a series resistance. A string of so many equal diodes in series is one of
+// so many times the emission coefficient.
 func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
 	if forward.Rs != 0 || reverse.Rs != 0 {
 		panic("circuit: " + name + ": a pair has no series resistance")
@@ -23,8 +24,8 @@ func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
 	n.junctionC(name+".cj", a, b, forward.Cj+reverse.Cj)
 }
 
-// pairWeight is by how much more an error in a pair's voltage counts: in the feedback of an op-amp, with some picofarads
-// beside it, a pair goes over from one diode to the other within a step.
+// pairWeight is by how much more an error in a pair's voltage counts: in the feedback of an op-amp,
+// with some picofarads beside it, a pair goes over from one diode to the other within a step.
 const pairWeight = 4
 
 func (e pair) values() []float64 {

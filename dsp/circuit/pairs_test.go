@@ -13,8 +13,9 @@ import (
 	"drywire/dsp/circuit/circuittest"
 )
 
-// noisy is every kind of element in a circuit of its own, which draws from s and leads to o: what makes noise, at a current
-// at which it does, and what makes none, on the way of the noise of a resistor.
+// noisy is every kind of element in a circuit of its own, which draws from s and leads to o: what
+// makes noise, at a current at which it does, and what makes none, on the way of the noise of a
+// resistor.
 var noisy = map[string]func(n *circuit.Netlist, at func(string) string, s, o string){
 	"resistor": func(n *circuit.Netlist, at func(string) string, s, o string) { n.R(at("r"), s, o, 20e3) },
 	"cold":     func(n *circuit.Netlist, at func(string) string, s, o string) { n.ColdR(at("r"), s, o, 20e3) },
@@ -89,8 +90,8 @@ var noisy = map[string]func(n *circuit.Netlist, at func(string) string, s, o str
 	},
 }
 
-// pairs is every kind beside every other and beside itself: two into one node. name is "" for all of them in one circuit,
-// which share nothing.
+// pairs is every kind beside every other and beside itself: two into one node. name is "" for all
+// of them in one circuit, which share nothing.
 func pairs(name string) (*circuit.Netlist, []string) {
 	kinds := slices.Sorted(maps.Keys(noisy))
 	n := circuit.New()
@@ -116,8 +117,8 @@ func pairs(name string) (*circuit.Netlist, []string) {
 	return n, names
 }
 
-// TestNoiseOfPairs: beside every kind of element every other makes the noise that it makes in the reference, each for itself.
-// The deck has all pairs at once; here each is a circuit of its own.
+// TestNoiseOfPairs: beside every kind of element every other makes the noise that it makes in the
+// reference, each for itself. The deck has all pairs at once; here each is a circuit of its own.
 func TestNoiseOfPairs(t *testing.T) {
 	const file, frequency = "noise-pairs", 1000
 	all, names := pairs("")
@@ -132,7 +133,7 @@ func TestNoiseOfPairs(t *testing.T) {
 	holdDeck(t, file, all.Deck(d))
 	rest := map[string]float64{}    // by vector
 	var sums []float64              // V/√Hz, of every pair
-	var powers []map[string]float64 // V²/Hz of its elements, by vector without the letter of the element
+	var powers []map[string]float64 // V²/Hz of its elements, by their names
 	for _, p := range readReference(t, file) {
 		switch value := real(p.value); {
 		case p.analysis == "op":

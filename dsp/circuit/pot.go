@@ -31,12 +31,13 @@ func (t Taper) Wiper(dial float64) float64 {
 	return dial
 }
 
-// endResistance is what is left between a wiper and the end of its track, in ohms: common practice, no
-// source.
+// endResistance is what is left between a wiper and the end of its track, in ohms: common practice,
+// no source.
 const endResistance = 1
 
-// Pot is a potentiometer: a track of r from top to bottom with a wiper at position (0 at the bottom, 1 at the
-// top of the track, after its taper). An ohm is left at either end; top and bottom add up to r.
+// Pot is a potentiometer: a track of r from top to bottom with a wiper at position (0 at the
+// bottom, 1 at the top of the track, after its taper). An ohm is left at either end; top and bottom
+// add up to r.
 func (n *Netlist) Pot(name, top, wiper, bottom string, r dsp.Ohm, position float64) {
 	share(name, position)
 	upper := min(max(endResistance, float64(r)*(1-position)), float64(r)-endResistance)

@@ -171,7 +171,8 @@ func TestOperatingPointAgainstReference(t *testing.T) {
 		}
 		t.Logf("%s: %d nodes, %s in %d iterations, worst %.2g V", c.name, seen, p.Method, p.Iterations, worst)
 	}
-	// The silicon fuzz's voltages as another run of the same values had them, to the millivolt (ngspice 39.3).
+	// The silicon fuzz's voltages as another run of the same values had them, to the millivolt
+	// (ngspice 39.3).
 	p, err := circuittest.FuzzWithGuitar(circuittest.SiliconNPN).Operating()
 	if err != nil {
 		t.Fatal(err)
@@ -272,8 +273,8 @@ func TestNoiseAgainstReference(t *testing.T) {
 	}
 }
 
-// TestTransientAgainstReference runs the circuits at a fixed small step, so that only the method is compared. The sines begin with a corner, which
-// the deck has too.
+// TestTransientAgainstReference runs the circuits at a fixed small step, so that only the method is
+// compared. The sines begin with a corner, which the deck has too.
 func TestTransientAgainstReference(t *testing.T) {
 	for _, c := range deckCases() {
 		if c.deck.Stop == 0 {

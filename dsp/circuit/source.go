@@ -18,7 +18,8 @@ type source struct {
 // V is a fixed voltage source, a above b; with 0 V it is also an ammeter for F.
 func (n *Netlist) V(name, a, b string, v dsp.Volt) { n.add(name, source{dc: float64(v)}, a, b) }
 
-// Supply is a fixed voltage source from ground to a node by which what is on a power supply comes in: see Supplies.
+// Supply is a fixed voltage source from ground to a node by which what is on a power supply comes
+// in: see Supplies.
 func (n *Netlist) Supply(name, node string, v dsp.Volt) {
 	n.add(name, source{dc: float64(v), supply: true}, node, Ground)
 }
@@ -26,7 +27,8 @@ func (n *Netlist) Supply(name, node string, v dsp.Volt) {
 // Input is a driven voltage source, a above b: 0 V at rest.
 func (n *Netlist) Input(name, a, b string) { n.add(name, source{driven: true}, a, b) }
 
-// NoiseE puts a white noise voltage of density e (V/√Hz) in series between a and b; without noise it is a wire.
+// NoiseE puts a white noise voltage of density e (V/√Hz) in series between a and b; without noise
+// it is a wire.
 func (n *Netlist) NoiseE(name, a, b string, e float64) { n.add(name, source{density: e}, a, b) }
 
 // Inputs is the names of the driven sources, in order.

@@ -13,10 +13,12 @@ import (
 type Deck struct {
 	Title    string
 	Comments []string
-	// Drive is what each driven source does, by its name: what follows the nodes on a voltage source's card, such as
-	// "SIN(0 0.2 330)", or "V=" and an expression in time. A source without an entry rests at 0 V with AC 1.
+	// Drive is what each driven source does, by its name: what follows the nodes on a voltage
+	// source's card, such as "SIN(0 0.2 330)", or "V=" and an expression in time. A source without
+	// an entry rests at 0 V with AC 1.
 	Drive map[string]string
-	// Noise says to print what makes the noise of amplifiers and valves too, for which a simulator has no model.
+	// Noise says to print what makes the noise of amplifiers and valves too, for which a simulator
+	// has no model.
 	Noise  bool
 	Lines  []string   // further cards, as they are
 	Step   dsp.Second // longest time step
@@ -60,8 +62,8 @@ func (d *deckWriter) card(letter, name string, nodes []string, rest ...string) {
 	fmt.Fprintln(d, spiceElement(letter, name), strings.Join(nodes, " "), strings.Join(rest, " "))
 }
 
-// Deck prints the circuit as a deck for a SPICE simulator. It runs as printed; abstol and vntol stay at their defaults,
-// since tighter ones stall.
+// Deck prints the circuit as a deck for a SPICE simulator. It runs as printed; abstol and vntol
+// stay at their defaults, since tighter ones stall.
 func (n *Netlist) Deck(d Deck) string {
 	b := &deckWriter{Deck: d, models: map[string]string{}}
 	fmt.Fprintf(b, "* %s\n", strings.ReplaceAll(d.Title, "\n", " "))

@@ -2,8 +2,8 @@ package circuit
 
 import "slices"
 
-// Split returns the parts of the circuit that share no node but ground, in the order of their first node. What a stage
-// cuts falls apart here: every part is a section that is solved on its own.
+// Split returns the parts of the circuit that share no node but ground, in the order of their first
+// node. What a stage cuts falls apart here: every part is a section that is solved on its own.
 func (n *Netlist) Split() []*Netlist {
 	group := make([]int, len(n.nodes))
 	for k := range group {

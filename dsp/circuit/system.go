@@ -6,8 +6,8 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// system is the netlist as matrices: C·dx/dt + G·x = b + B·u - Σ ports. x holds the node voltages, then the currents
-// through voltage sources, controlled voltage sources and inductors.
+// system is the netlist as matrices: C·dx/dt + G·x = b + B·u - Σ ports. x holds the node voltages,
+// then the currents through voltage sources, controlled voltage sources and inductors.
 type system struct {
 	net        *Netlist
 	parts      []placed
@@ -34,7 +34,7 @@ type reactance struct {
 	a, b  int
 	row   int     // of the branch; ground for a capacitor
 	value float64 // F or H
-	state int     // capacitors between the same two nodes have one; -1: both its ends are at one node
+	state int     // one for capacitors between the same two nodes; -1: both ends at one
 }
 
 func (n *Netlist) system() *system {
@@ -153,15 +153,18 @@ func (s *system) nodeIndex(name string) (int, error) {
 	return i, nil
 }
 
-// Devices is the non-linear part of a circuit: port voltages in, port currents and their derivatives out. Derivatives form
-// blocks of two for elements of two ports and of one for the others.
+// Devices is the non-linear part of a circuit: port voltages in, port currents and their
+// derivatives out. Derivatives form blocks of two for elements of two ports and of one for the
+// others.
 type Devices struct {
 	Count  int       // of ports
 	Paired int       // ports of elements of two, an even number: they come first
 	Weight []float64 // how much an error in a port's voltage counts
-	Reach  []float64 // 1/V, of every port: see Limit
-	laws   []law
-	limits []limited // those of them that have limits
+	// LimitInverse is, of every port, the inverse of the Newton step below which limiting is
+	// inactive, in 1/V.
+	LimitInverse []float64
+	laws         []law
+	limits       []limited // those of them that have limits
 }
 
 // add appends the law of so many elements of one kind, with their ports.
@@ -179,7 +182,7 @@ func (d *Devices) add(l law, ports []port, elements int) {
 		d.Paired = d.Count
 	}
 	for _, p := range ports {
-		d.Weight, d.Reach = append(d.Weight, p.weight), append(d.Reach, p.reach)
+		d.Weight, d.LimitInverse = append(d.Weight, p.weight), append(d.LimitInverse, p.limitInverse)
 	}
 }
 
@@ -190,8 +193,8 @@ func (d *Devices) Eval(at *Ports) {
 	}
 }
 
-// Limit shortens the Newton step from the voltages old to v in place and says whether it did. It leaves alone what is
-// shorter than the inverse of Reach.
+// Limit shortens the Newton step from the voltages old to v in place and says whether it did. It
+// leaves alone what is shorter than the inverse of LimitInverse.
 func (d *Devices) Limit(v, old []float64) (limited bool) {
 	for _, l := range d.limits {
 		if l.limit(v, old) {

@@ -9,15 +9,16 @@ import (
 //
 //	Ik = G·L(Vpk/Mu + Vgk, C)^Gamma,   Ig = Gg·L(Vgk, Cg)^Xi,   L(u, c) = ln(1 + exp(c·u))/c,   Ip = Ik - Ig
 //
-// which the source calls physically motivated: the law of a space charge with a smooth cut-off. Its constant grid
-// leakage, some tenths of a µA at most, is left out, and its capacitances are elements of their own. Source: "A
-// physically-motivated triode model for circuit simulations", DAFx-11, 257-264.
+// which the source calls physically motivated: the law of a space charge with a smooth cut-off. Its
+// constant grid leakage, some tenths of a µA at most, is left out, and its capacitances are
+// elements of their own. Source: "A physically-motivated triode model for circuit simulations",
+// DAFx-11, 257-264.
 type Triode struct {
 	Name             string
 	Mu               float64
 	G, Gamma, C      float64 // A/V^Gamma, none, 1/V
 	Gg, Xi, Cg       float64
-	NoiseConductance float64 // the plate's noise is that of a conductance of so many times gm; 0: none
+	NoiseConductance float64 // of the plate, as a multiple of gm; 0: none
 }
 
 type triode struct {
@@ -45,9 +46,9 @@ func (e triode) values() []float64 {
 	return []float64{t.Mu, t.G, t.Gamma, t.C, t.Gg, t.Xi, t.Cg, t.NoiseConductance}
 }
 
-// gridWeight is by how much less an error in a triode's voltages counts, which bends over volts where a junction bends
-// over its thermal voltage. The grid current's knee is 1/Cg wide, four times 26 mV and more; the plate is felt by 1/Mu of
-// that.
+// gridWeight is by how much less an error in a triode's voltages counts: its currents are curved
+// over volts, a junction's over its thermal voltage. The grid current's knee is 1/Cg wide, four
+// times 26 mV and more; the plate is felt by 1/Mu of that.
 const gridWeight = 0.25
 
 func (e triode) ports(nodes []int) []port {
@@ -107,8 +108,8 @@ func (e triode) card(d *deckWriter, name string, nodes []string) {
 	}
 }
 
-// curve is a·(ln(1+exp(c·u))/c)^e as a table: between points the cubic that has their values and slopes, within 4e-8 of
-// a. Both currents of a triode are such functions of one voltage.
+// curve is a·(ln(1+exp(c·u))/c)^e as a table: between points the cubic that has their values and
+// slopes, within 4e-8 of a. Both currents of a triode are such functions of one voltage.
 type curve struct {
 	a, c, e float64
 	table   []curvePoint

@@ -9,8 +9,8 @@ import (
 	"drywire/dsp/circuit/circuittest"
 )
 
-// A stage of 300 V, 100 kΩ and 1.5 kΩ against a circuit simulator that has the same law as behavioural sources: ngspice 39.3, ngspice -b on the
-// deck that this test logs.
+// A stage of 300 V, 100 kΩ and 1.5 kΩ against a circuit simulator that has the same law as
+// behavioural sources: ngspice 39.3, ngspice -b on the deck that this test logs.
 func TestTriodeStage(t *testing.T) {
 	n := circuit.New()
 	n.V("supply", "vcc", "0", 300)
@@ -35,8 +35,8 @@ func TestTriodeStage(t *testing.T) {
 	t.Log(n.Deck(circuit.Deck{Title: "triode", RelTol: 1e-6, Lines: []string{".control", "op", "print v(p) v(k) v(g)", "ac lin 1 1k 1k", "print vr(p)", ".endc"}}))
 }
 
-// With the grid driven far positive through its resistor, the grid's current holds it near the cathode, and with the grid far negative the plate
-// rests at the supply.
+// With the grid driven far positive through its resistor, the grid's current holds it near the
+// cathode, and with the grid far negative the plate rests at the supply.
 func TestTriodeEnds(t *testing.T) {
 	rest := func(bias dsp.Volt) *circuit.OperatingPoint {
 		n := circuit.New()
@@ -54,11 +54,13 @@ func TestTriodeEnds(t *testing.T) {
 	if got := rest(-20).V("p"); math.Abs(got-300) > 1e-3 {
 		t.Errorf("cut off, the plate is at %v V", got)
 	}
-	// Ig = (50 V - Vg)/470 kΩ = 106 µA by the law at Vg: Gg·Vg^Xi, Vg = (106e-6/6.177e-4)^(1/1.314) = 0.26 V, less what the knee of 0.1 V adds.
+	// Ig = (50 V - Vg)/470 kΩ = 106 µA by the law at Vg: Gg·Vg^Xi, Vg = (106e-6/6.177e-4)^(1/1.314)
+	// = 0.26 V, less what the knee of 0.1 V adds.
 	if got := rest(50).V("g"); math.Abs(got-0.26) > 0.03 {
 		t.Errorf("driven by 50 V through 470 kΩ, the grid is at %.3f V", got)
 	}
-	// What the grid takes of the cathode's current does not reach the plate: with 10 kΩ in place of 100 kΩ it is at 300 V - 10 kΩ·(Ik - Ig), by the law.
+	// What the grid takes of the cathode's current does not reach the plate: with 10 kΩ in place of
+	// 100 kΩ it is at 300 V - 10 kΩ·(Ik - Ig), by the law.
 	n := circuit.New()
 	n.V("supply", "vcc", "0", 300)
 	n.V("bias", "g", "0", 1)

@@ -9,18 +9,22 @@ import (
 	"drywire/dsp/parallel"
 )
 
-// Moving is a section whose controls are turned while it runs: a row of frames, each of them a circuit that has the same
-// elements with other values. It is a dsp.Processor; its methods are for one goroutine.
+// Moving is a section whose controls are turned while it runs: a row of frames, each of them a
+// circuit that has the same elements with other values. It is a dsp.Processor; its methods are for
+// one goroutine.
 //
-// Between two frames both of their circuits run on the same input, and the output lies between theirs by where the control
-// is. After every sample of the recording they are given one state, as far between theirs: the voltages of the capacitors
-// and the currents of the inductors, which is what a real circuit keeps while a wiper moves. So the rate at which the state
-// changes is that of a circuit between the two, no control ever steps, and no memory, short or long, is late. What is left
-// is how far a circuit between the two frames differs from the mean of both; that is for who chooses the frames.
+// Between two frames both of their circuits run on the same input, and the output lies between
+// theirs by where the control is. After every sample of the recording they are given one state, as
+// far between theirs: the voltages of the capacitors and the currents of the inductors, which is
+// what a real circuit keeps while a wiper moves. So the rate at which the state changes is that of
+// a circuit between the two, no control ever steps, and no memory, short or long, is late. What is
+// left is how far a circuit between the two frames differs from the mean of both; that is for who
+// chooses the frames.
 //
-// Where two frames in a row have one circuit, it runs alone: a non-linear one as in a Section; a linear one as a
-// linear.Filter, at a multiple of the rate if it needs one, since the linear.Sampled that a Section makes of it cannot take
-// over another circuit's state. The two agree within what a Section allows itself, not to the last bit.
+// Where two frames in a row have one circuit, it runs alone: a non-linear one as in a Section; a
+// linear one as a linear.Filter, at a multiple of the rate if it needs one, since the
+// linear.Sampled that a Section makes of it cannot take over another circuit's state. The two agree
+// within what a Section allows itself, not to the last bit.
 type Moving struct {
 	Factor int
 
@@ -55,9 +59,10 @@ type Frame struct {
 	Way [3]float64
 }
 
-// NewMoving prepares the circuits. The frames' times rise; before the first its circuit holds, after the last that one's.
-// start is the time of the first input sample, negative where the input comes late. It panics without circuits and where
-// times do not rise; it returns what New does, and an error where circuits differ in more than values.
+// NewMoving prepares the circuits. The frames' times rise; before the first its circuit holds,
+// after the last that one's. start is the time of the first input sample, negative where the input
+// comes late. It panics without circuits and where times do not rise; it returns what New does, and
+// an error where circuits differ in more than values.
 func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate dsp.Hertz, q Quality, probes ...string) (*Moving, error) {
 	if len(circuits) == 0 || len(frames) == 0 {
 		panic("section: nothing to move")
@@ -92,8 +97,8 @@ func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate ds
 	m := &Moving{Factor: most, around: newRaised(most, rate, inputs, len(probes), cores[0].Latency())}
 	t := &turning{
 		factor: int64(most), cores: cores, frames: frames,
-		// The time of a step is that of its output: the input's, less what the filter before the circuit and the circuit's
-		// own stepping cost.
+		// The time of a step is that of its output: the input's, less what the filter before the
+		// circuit and the circuit's own stepping cost.
 		begin: (start - int64(m.around.latency)) * int64(most),
 		u:     make([]float64, inputs), yh: make([]float64, len(probes)), yn: make([]float64, len(probes)),
 	}
@@ -164,7 +169,8 @@ func (t *turning) Process(out, in [][]float64) {
 	}
 }
 
-// pass goes to the next frame: what faded in is heard alone, and the one after it starts from its state.
+// pass goes to the next frame: what faded in is heard alone, and the one after it starts from its
+// state.
 func (t *turning) pass() {
 	t.frame++
 	if t.next >= 0 {

@@ -21,7 +21,8 @@ type raised struct {
 // chunk is how many samples are processed at a time; no result depends on it.
 const chunk = 64
 
-// newRaised makes the filters for so many inputs and outputs, around what is late by so many raised samples.
+// newRaised makes the filters for so many inputs and outputs, around what is late by so many raised
+// samples.
 func newRaised(factor int, rate dsp.Hertz, inputs, outputs, late int) *raised {
 	r := &raised{factor: factor, pad: (factor - late%factor) % factor}
 	for range inputs {
@@ -70,7 +71,8 @@ func (r *raised) process(core dsp.Processor, out, in [][]float64) {
 	}
 }
 
-// compensated is a transient whose probes are read as means over a triangle, the droop of which is taken back.
+// compensated is a transient whose probes are read as means over a triangle, the droop of which is
+// taken back.
 type compensated struct {
 	*transient.Transient
 	droop []droop // of each probe
@@ -114,8 +116,9 @@ func (c *compensated) Join(other circuit.Stepper, w float64) {
 	c.Transient.Join(other.(*compensated).Transient, w)
 }
 
-// droop compensates the droop of the mean over a triangle of two steps (transient.Options.Smooth), sinc²(f): a symmetric
-// filter of seven taps with nearly the inverse. With x = πf and q = sin²x, a polynomial in the second difference,
+// droop compensates the droop of the mean over a triangle of two steps (transient.Options.Smooth),
+// sinc²(f): a symmetric filter of seven taps with nearly the inverse. With x = πf and q = sin²x, a
+// polynomial in the second difference,
 //
 //	1/sinc² = x²/sin²x = arcsin²(√q)/q = 1 + q/3 + 8q²/45 + 4q³/35 + …
 //

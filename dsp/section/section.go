@@ -1,12 +1,15 @@
-// Package section runs one section of a chain, a circuit between two stages, at a recording's sample rate: signals of its
-// driven sources in, voltages of its probes out, both in volts.
+// Package section runs one section of a chain, a circuit between two stages, at a recording's
+// sample rate: signals of its driven sources in, voltages of its probes out, both in volts.
 //
-// A section with diodes, transistors or op-amps runs at a multiple of the rate, between band-limiting filters, so that what
-// it adds above half the rate does not fold down. A linear one runs at the recording's own rate.
+// A section with diodes, transistors or op-amps runs at a multiple of the rate, between
+// band-limiting filters, so that what it adds above half the rate does not fold down. A linear one
+// runs at the recording's own rate.
 //
-// It does not know what is on either side of it, and it keeps no signal: that is for who wires sections.
+// It does not know what is on either side of it, and it keeps no signal: that is for who wires
+// sections.
 //
-// Start reading at New, then raised.go (the filters around a circuit) and moving.go (controls that are turned).
+// Start reading at New, then raised.go (the filters around a circuit) and moving.go (controls that
+// are turned).
 package section
 
 import (
@@ -22,16 +25,16 @@ import (
 // Quality is how finely a section is computed.
 type Quality struct {
 	Name string
-	// Rate is the least rate at which a non-linear section runs; the multiple of the recording's rate is the power of two
-	// that reaches it.
+	// Rate is the least rate at which a non-linear section runs; the multiple of the recording's
+	// rate is the power of two that reaches it.
 	Rate dsp.Hertz
 	// Levels and Tolerance say how often and when a step is divided: transient.Options.
 	Levels    int
 	Tolerance dsp.Volt
 }
 
-// The qualities there are, worst first. Errors against a converged reference and aliasing of each are in the tests of the
-// whole chain.
+// The qualities there are, worst first. Errors against a converged reference and aliasing of each
+// are in the tests of the whole chain.
 var (
 	Draft  = Quality{"draft", 176e3, 2, 1e-3}
 	Normal = Quality{"normal", 352e3, 3, 1e-3}
@@ -50,11 +53,12 @@ func (q Quality) Oversample(rate dsp.Hertz) int {
 	return factor
 }
 
-// linearError is how far a linear section may depart from its circuit, as a share of its largest response: 1e-4 is
-// 0.0009 dB.
+// linearError is how far a linear section may depart from its circuit, as a share of its largest
+// response: 1e-4 is 0.0009 dB.
 const linearError = 1e-4
 
-// Section is a circuit at work: a dsp.Processor, from its driven sources to its probes. Its methods are for one goroutine.
+// Section is a circuit at work: a dsp.Processor, from its driven sources to its probes. Its methods
+// are for one goroutine.
 type Section struct {
 	Factor int // by how much it raises the rate
 
@@ -63,9 +67,9 @@ type Section struct {
 	latency int
 }
 
-// New prepares a section of the circuit for signals at the given rate. Probes name the nodes that are read. It returns an
-// error where the circuit has no operating point or no unique solution, where there is no such node, or where a linear
-// circuit's response is not met at any rate.
+// New prepares a section of the circuit for signals at the given rate. Probes name the nodes that
+// are read. It returns an error where the circuit has no operating point or no unique solution,
+// where there is no such node, or where a linear circuit's response is not met at any rate.
 func New(n *circuit.Netlist, rate dsp.Hertz, q Quality, probes ...string) (*Section, error) {
 	if n.Linear() {
 		top := topOf(rate)
@@ -88,8 +92,8 @@ func New(n *circuit.Netlist, rate dsp.Hertz, q Quality, probes ...string) (*Sect
 // topOf is up to which frequency a linear section has its circuit's response.
 func topOf(rate dsp.Hertz) dsp.Hertz { return dsp.Hertz(min(20e3, 0.4535*float64(rate))) }
 
-// newStepper makes what runs a circuit at a multiple of the rate, and says which: for a linear circuit the least at which it
-// is met, from the given one on.
+// newStepper makes what runs a circuit at a multiple of the rate, and says which: for a linear
+// circuit the least at which it is met, from the given one on.
 func newStepper(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes []string) (circuit.Stepper, int, error) {
 	step := func(factor int) dsp.Second { return dsp.Second(1 / (float64(rate) * float64(factor))) }
 	if !n.Linear() {
@@ -131,8 +135,8 @@ func (s *Section) Reset() {
 	}
 }
 
-// Process takes a signal for every driven source and gives one for every probe. A probe's own voltage at rest is in its
-// signal; for what stands behind a capacitor it is zero.
+// Process takes a signal for every driven source and gives one for every probe. A probe's own
+// voltage at rest is in its signal; for what stands behind a capacitor it is zero.
 func (s *Section) Process(out, in [][]float64) {
 	if s.around == nil {
 		s.core.Process(out, in)

@@ -1,5 +1,5 @@
-// Package circuittest is the circuits that the tests of dsp/circuit and the rooms below it use: small enough to be checked
-// by hand or by another simulator. It is in no program.
+// Package circuittest is the circuits that the tests of dsp/circuit and the rooms below it use:
+// small enough to be checked by hand or by another simulator. It is in no program.
 package circuittest
 
 import (
@@ -7,16 +7,19 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// SiliconNPN is a generic small-signal transistor: from memory. Junction capacitances keep the reference from stalling.
+// SiliconNPN is a generic small-signal transistor: from memory. Junction capacitances keep the
+// reference from stalling.
 var SiliconNPN = circuit.BJT{Name: "silicon", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: 5e-12, Cjc: 4e-12}
 
-// GermaniumPNP is a signal type: DAFx-17, 152-159, Table 1, without its resistances and high-level injection.
+// GermaniumPNP is a signal type: DAFx-17, 152-159, Table 1, without its resistances and high-level
+// injection.
 var GermaniumPNP = circuit.BJT{
 	Name: "germanium", PNP: true, Is: 1.423e-6, BF: 307, BR: 20.27, NF: 1.022, NR: 1.025, VAF: 8.167, VAR: 14.84,
 	Ise: 30.54e-9, Isc: 213.5e-9, NE: 1.316, NC: 1.258, Cje: 410e-12, Cjc: 10e-12,
 }
 
-// Switching is a small silicon diode: a stock model card, with a constant capacitance. In a pair it has no series resistance.
+// Switching is a small silicon diode: a stock model card, with a constant capacitance. In a pair it
+// has no series resistance.
 var (
 	Switching = circuit.Diode{Name: "switching", Is: 2.52e-9, N: 1.752, Cj: 4e-12}
 	Resisting = circuit.Diode{Name: "resisting", Is: 2.52e-9, N: 1.752, Cj: 4e-12, Rs: 0.568}
@@ -27,7 +30,8 @@ var Triode = circuit.Triode{
 	Name: "t", Mu: 103.2, G: 2.242e-3, Gamma: 1.26, C: 3.40, Gg: 6.177e-4, Xi: 1.314, Cg: 9.901, NoiseConductance: 2.5,
 }
 
-// addFuzz lays the two-transistor shunt-feedback fuzz between in and out: values by common practice, no source. A PNP has the supply turned round.
+// addFuzz lays the two-transistor shunt-feedback fuzz between in and out: values by common
+// practice, no source. A PNP has the supply turned round.
 func addFuzz(n *circuit.Netlist, q circuit.BJT, fuzz float64) {
 	supply := dsp.Volt(9)
 	if q.PNP {
@@ -63,8 +67,9 @@ func FuzzWithGuitar(q circuit.BJT) *circuit.Netlist {
 	return n
 }
 
-// FuzzAlone is the fuzz with nothing at its input, to look into it. A node that only a capacitor touches would lead the reference astray (its
-// operating point comes out right, its small-signal conductances do not), so a gigaohm holds it.
+// FuzzAlone is the fuzz with nothing at its input, to look into it. A node that only a capacitor
+// touches would lead the reference astray (its operating point comes out right, its small-signal
+// conductances do not), so a gigaohm holds it.
 func FuzzAlone(q circuit.BJT) *circuit.Netlist {
 	n := circuit.New()
 	n.R("hold", "in", "0", 1e9)
@@ -72,7 +77,8 @@ func FuzzAlone(q circuit.BJT) *circuit.Netlist {
 	return n
 }
 
-// Clipper is two diodes head to tail across a capacitor: resistor and capacitor as in CMJ 32(2) 23-42, 2008.
+// Clipper is two diodes head to tail across a capacitor: resistor and capacitor as in CMJ 32(2)
+// 23-42, 2008.
 func Clipper() *circuit.Netlist {
 	n := circuit.New()
 	n.Input("Vdry", "in", "0")

@@ -1,5 +1,6 @@
-// Package linear makes filters of circuits without non-linear elements: Sampled at the recording's own rate, which is what
-// a section runs wherever it can, and Filter at a multiple of it, whose state another circuit's can be handed to.
+// Package linear makes filters of circuits without non-linear elements: Sampled at the recording's
+// own rate, which is what a section runs wherever it can, and Filter at a multiple of it, whose
+// state another circuit's can be handed to.
 //
 // Start reading at Filter, which is the plainer one, then Sampled.
 package linear
@@ -14,11 +15,13 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// Filter is a circuit without non-linear elements, as a state-space filter at a fixed rate. Between samples the inputs
-// follow the cubic through the four samples around, and the circuit is carried along it by many trapezoidal steps, worked
-// out once. So its poles lie exactly where the circuit has them, and the response errs only by the cubic.
+// Filter is a circuit without non-linear elements, as a state-space filter at a fixed rate. Between
+// samples the inputs follow the cubic through the four samples around, and the circuit is carried
+// along it by many trapezoidal steps, worked out once. So its poles lie exactly where the circuit
+// has them, and the response errs only by the cubic.
 //
-// The output is one step late, because the cubic needs the sample after. Its methods are for one goroutine.
+// The output is one step late, because the cubic needs the sample after. Its methods are for one
+// goroutine.
 type Filter struct {
 	ac     *circuit.AC
 	names  []string
@@ -46,8 +49,9 @@ var ErrNonLinear = errors.New("linear: the circuit is not")
 // filterSteps is how many trapezoidal steps carry a filter over one sample.
 const filterSteps = 256
 
-// NewFilter makes the filter, for samples so many seconds apart. Probes name the nodes that are read. It returns
-// ErrNonLinear, or what circuit.Netlist.Operating and circuit.OperatingPoint.Discrete do.
+// NewFilter makes the filter, for samples so many seconds apart. Probes name the nodes that are
+// read. It returns ErrNonLinear, or what circuit.Netlist.Operating and
+// circuit.OperatingPoint.Discrete do.
 func NewFilter(n *circuit.Netlist, step dsp.Second, probes ...string) (*Filter, error) {
 	point, err := n.Operating()
 	if err != nil {
@@ -103,7 +107,8 @@ func NewFilter(n *circuit.Netlist, step dsp.Second, probes ...string) (*Filter, 
 	return f, nil
 }
 
-// cubicBetween is the weights of the samples at -1, 0, 1 and 2 in the cubic through them, at x between 0 and 1.
+// cubicBetween is the weights of the samples at -1, 0, 1 and 2 in the cubic through them, at x
+// between 0 and 1.
 func cubicBetween(x float64) [4]float64 {
 	return [4]float64{
 		-x * (x - 1) * (x - 2) / 6,
@@ -155,8 +160,8 @@ func (f *Filter) Step(out, in []float64) {
 	}
 }
 
-// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form from its matrices,
-// without the delay of Latency.
+// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form
+// from its matrices, without the delay of Latency.
 func (f *Filter) Response(input int, freq dsp.Hertz) []complex128 {
 	w := 2 * math.Pi * float64(freq) * float64(f.step)
 	z := cmplx.Exp(complex(0, w))
@@ -184,8 +189,8 @@ func (f *Filter) Response(input int, freq dsp.Hertz) []complex128 {
 	return out
 }
 
-// Error is the largest departure of the filter from the circuit's own response up to the given frequency, as a share of the
-// circuit's largest response at that probe: 1e-4 is -80 dB.
+// Error is the largest departure of the filter from the circuit's own response up to the given
+// frequency, as a share of the circuit's largest response at that probe: 1e-4 is -80 dB.
 func (f *Filter) Error(top dsp.Hertz) float64 {
 	const points = 48
 	worst := 0.0

@@ -28,7 +28,8 @@ func mustAC(t *testing.T, n *circuit.Netlist) *circuit.AC {
 	return ac
 }
 
-// TestFilter: what the filter does to an impulse is what Response says; its latency is exact; its error is what Error says.
+// TestFilter: what the filter does to an impulse is what Response says; its latency is exact; its
+// error is what Error says.
 func TestFilter(t *testing.T) {
 	divider := circuit.New()
 	divider.Input("V", "in", "0")
@@ -105,7 +106,8 @@ func TestFilter(t *testing.T) {
 	}
 }
 
-// TestNothingDriven: a circuit that nothing drives stays at its operating point, with and without memory.
+// TestNothingDriven: a circuit that nothing drives stays at its operating point, with and without
+// memory.
 func TestNothingDriven(t *testing.T) {
 	for _, memory := range []bool{false, true} {
 		n := circuit.New()

@@ -14,17 +14,19 @@ import (
 	"drywire/dsp/gemv"
 )
 
-// Sampled is a circuit without non-linear elements, as a filter at the recording's own rate. It has two parts, which add up
-// to the circuit's own response from 0 to top:
+// Sampled is a circuit without non-linear elements, as a filter at the recording's own rate. It has
+// two parts, which add up to the circuit's own response from 0 to top:
 //
-// The modes that ring on for longer than some samples run as a recursion with the poles exactly where the circuit has them
-// and its impulse response at every sample (impulse invariance). Sampling folds their response about half the rate, and
-// faster modes are missing; what that leaves of the circuit's response is smooth in frequency, and a FIR filter of some
-// tens of taps, fitted by least squares, makes it good. For that it has to look ahead: see Latency.
+// The modes that ring on for longer than some samples run as a recursion with the poles exactly
+// where the circuit has them and its impulse response at every sample (impulse invariance).
+// Sampling folds their response about half the rate, and faster modes are missing; what that leaves
+// of the circuit's response is smooth in frequency, and a FIR filter of some tens of taps, fitted
+// by least squares, makes it good. For that it has to look ahead: see Latency.
 //
-// Above top, where a recording has nothing that is heard, the response is near the circuit's, not equal. It costs a tenth of
-// a Filter at a multiple of the rate, but what its modes hold is not what the capacitors hold: it cannot take over another
-// circuit's state. Its methods are for one goroutine.
+// Above top, where a recording has nothing that is heard, the response is near the circuit's, not
+// equal. It costs a tenth of a Filter at a multiple of the rate, but what its modes hold is not
+// what the capacitors hold: it cannot take over another circuit's state. Its methods are for one
+// goroutine.
 type Sampled struct {
 	step  dsp.Second
 	top   dsp.Hertz
@@ -39,8 +41,8 @@ type Sampled struct {
 	steps         int
 }
 
-// scratch is room for a segment. Between segments nothing in it counts, so that sections in a row, each with one input,
-// share one and it stays in the processor's nearest cache.
+// scratch is room for a segment. Between segments nothing in it counts, so that sections in a row,
+// each with one input, share one and it stays in the processor's nearest cache.
 type scratch struct {
 	line   *gemv.Stretch[float64] // what has been, then the segment
 	single *gemv.Stretch[float32] // the same in single precision
@@ -52,8 +54,8 @@ var scratches = sync.Pool{New: func() any {
 	return &scratch{gemv.NewStretch[float64](size), gemv.NewStretch[float32](size), make([]float64, segment)}
 }}
 
-// reading is the filter that gives one probe. It knows nothing of the others, so that a node's voltage does not depend on
-// what else is read.
+// reading is the filter that gives one probe. It knows nothing of the others, so that a node's
+// voltage does not depend on what else is read.
 type reading struct {
 	ni    int
 	n     int
@@ -82,8 +84,9 @@ const fitError = 1e-6
 
 var tapCounts = []int{1, 7, 11, 15, 19, 21, 23, 25, 27, 29, 31, 33, 35, 37, 39, 41, 43, 47, 63, 95, 127}
 
-// NewSampled makes the filter, for samples so many seconds apart, to be right up to top. Probes name the nodes that are
-// read. It returns ErrNonLinear, or what circuit.Netlist.Operating and circuit.OperatingPoint.Discrete do.
+// NewSampled makes the filter, for samples so many seconds apart, to be right up to top. Probes
+// name the nodes that are read. It returns ErrNonLinear, or what circuit.Netlist.Operating and
+// circuit.OperatingPoint.Discrete do.
 func NewSampled(n *circuit.Netlist, step dsp.Second, top dsp.Hertz, probes ...string) (*Sampled, error) {
 	point, err := n.Operating()
 	if err != nil {
@@ -176,17 +179,18 @@ func (r *reading) prepare() {
 	}
 }
 
-// What of a response is computed in single precision: taps around a gain that add up to nearShare of the largest response at
-// most, as those of a short cable behind a buffer do. They are off by less than -200 dB of the signal then, which is what
-// may be between two nodes that are alike. With a response under leastPeak, what gemv.Narrow leaves out would be a part of
-// it.
+// What of a response is computed in single precision: taps around a gain that add up to nearShare
+// of the largest response at most, as those of a short cable behind a buffer do. They are off by
+// less than -200 dB of the signal then, which is what may be between two nodes that are alike. With
+// a response under leastPeak, what gemv.Narrow leaves out would be a part of it.
 const (
 	nearShare = 1e-3
 	leastPeak = 1e-3
 	leastTap  = 1e-12
 )
 
-// narrow rounds the taps around the one in the middle to single precision where that does, and says so.
+// narrow rounds the taps around the one in the middle to single precision where that does, and says
+// so.
 func (r *reading) narrow(taps []float64, peak float64) bool {
 	around, middle := 0.0, len(taps)-1-r.late
 	for k, x := range taps {
@@ -208,8 +212,8 @@ func (r *reading) narrow(taps []float64, peak float64) bool {
 	return true
 }
 
-// exactResponse is the circuit's own, from its trapezoidal steps: the rule is a map of the frequency axis onto itself, which
-// can be taken back.
+// exactResponse is the circuit's own, from its trapezoidal steps: the rule is a map of the
+// frequency axis onto itself, which can be taken back.
 type exactResponse struct {
 	h     float64
 	modes dense.Modes
@@ -235,8 +239,9 @@ func (r *exactResponse) at(input int, w float64) []complex128 {
 
 // keep makes the recursion of the modes that last for longer than half of so many taps.
 //
-// A mode of the trapezoidal rule, b/(z-λ), is the map's image of the circuit's own, b·(4/h)/(1+λ)²/(s-a), a =
-// (2/h)·(λ-1)/(λ+1), and a constant. Impulse-invariant, it is b·4/(1+λ)²/(1-exp(a·h)/z).
+// A mode of the trapezoidal rule, b/(z-λ), is the map's image of the circuit's own,
+// b·(4/h)/(1+λ)²/(s-a), a = (2/h)·(λ-1)/(λ+1), and a constant. Impulse-invariant, it is
+// b·4/(1+λ)²/(1-exp(a·h)/z).
 func (r *reading) keep(e *exactResponse, probe, count int) error {
 	r.modes, r.in, r.ys = dense.Modes{}, nil, nil
 	if e.modes.Dense != nil {
@@ -289,8 +294,8 @@ func (r *reading) keep(e *exactResponse, probe, count int) error {
 	return nil
 }
 
-// keepAll is keep where the modes cannot be told apart (two equal filters in a row): exp(2·(A-1)/(A+1)) for the recursion,
-// all of it.
+// keepAll is keep where the modes cannot be told apart (two equal filters in a row):
+// exp(2·(A-1)/(A+1)) for the recursion, all of it.
 func (r *reading) keepAll(e *exactResponse, probe int) error {
 	n := e.in.Rows
 	whole := dense.Matrix[float64]{Rows: n, Cols: n, V: e.modes.Dense}
@@ -354,7 +359,8 @@ func (f *Sampled) checkTurns(top dsp.Hertz) (turns []float64) {
 	return turns
 }
 
-// fit finds so many taps that make good what the recursion leaves, up to the edge, in radians per sample.
+// fit finds so many taps that make good what the recursion leaves, up to the edge, in radians per
+// sample.
 func (r *reading) fit(probe int, want spectra, count int, edge float64) {
 	r.late = count / 2
 	d := designOf(count, edge)
@@ -384,7 +390,8 @@ func (r *reading) fit(probe int, want spectra, count int, edge float64) {
 	}
 }
 
-// design is what all fits of as many taps, to the same share of the band, have in common: weights and the normal equations.
+// design is what all fits of as many taps, to the same share of the band, have in common: weights
+// and the normal equations.
 type design struct {
 	weight []float64
 	normal dense.LU[float64]
@@ -397,15 +404,17 @@ func designOf(count int, edge float64) design {
 	if d, ok := designs.Load(key); ok {
 		return d.(design)
 	}
-	// Above the edge errors count for a hundred-thousandth: enough for the response to stay near the circuit's.
+	// Above the edge errors count for a hundred-thousandth: enough for the response to stay near
+	// the circuit's.
 	const above = 1e-10
 	d := design{weight: make([]float64, fitPoints+1)}
 	lags := make([]float64, count)
 	for k := range d.weight {
 		turn := math.Pi * float64(k) / fitPoints
 		if d.weight[k] = above; turn <= edge {
-			// Evenly weighted, least squares would leave the most next to the edge. This is how dense the zeros of the
-			// error are where it is the same everywhere: the equilibrium distribution on the arc from -edge to edge.
+			// Evenly weighted, least squares would leave the most next to the edge. This is how
+			// dense the zeros of the error are where it is the same everywhere: the equilibrium
+			// distribution on the arc from -edge to edge.
 			inside := math.Pow(math.Sin(edge/2), 2) - math.Pow(math.Sin(turn/2), 2)
 			d.weight[k] = math.Cos(turn/2) / math.Sqrt(max(inside, 1e-3))
 		}
@@ -482,8 +491,8 @@ func (f *Sampled) Reset() {
 	f.steps = 0
 }
 
-// segment is how many samples are worked on at a time; it has no influence on the output. At its end, counted from the
-// start, states that have faded are made zero.
+// segment is how many samples are worked on at a time; it has no influence on the output. At its
+// end, counted from the start, states that have faded are made zero.
 const segment = 512
 
 // Process takes a signal for every input and gives one for every probe, later by Latency.
@@ -564,8 +573,8 @@ func (f *Sampled) read(r *reading, out []float64) {
 	}
 }
 
-// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form from its coefficients,
-// without the delay of Latency.
+// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form
+// from its coefficients, without the delay of Latency.
 func (f *Sampled) Response(input int, freq dsp.Hertz) (out []complex128) {
 	for _, r := range f.reads {
 		out = append(out, r.response(input, 2*math.Pi*float64(freq)*float64(f.step)))
@@ -573,8 +582,8 @@ func (f *Sampled) Response(input int, freq dsp.Hertz) (out []complex128) {
 	return out
 }
 
-// Error is the largest departure of the filter from the circuit's own response up to the given frequency, as a share of the
-// circuit's largest response at that probe: 1e-4 is -80 dB.
+// Error is the largest departure of the filter from the circuit's own response up to the given
+// frequency, as a share of the circuit's largest response at that probe: 1e-4 is -80 dB.
 func (f *Sampled) Error(top dsp.Hertz) float64 {
 	want, worst := f.spectra(f.checkTurns(top)), 0.0
 	for p, r := range f.reads {

@@ -13,8 +13,9 @@ import (
 	"drywire/dsp/circuit/circuittest"
 )
 
-// linearCircuits is what the fit has to do: nothing, a resonance, filters that ring for a second, modes that are equal, capacitors straight across a source, and
-// poles far above the rate; two of them with two sources.
+// linearCircuits is what the fit has to do: nothing, a resonance, filters that ring for a second,
+// modes that are equal, capacitors straight across a source, and poles far above the rate; two of
+// them with two sources.
 func linearCircuits() map[string]*circuit.Netlist {
 	all := map[string]*circuit.Netlist{}
 	start := func(name string) *circuit.Netlist {
@@ -63,8 +64,9 @@ func linearCircuits() map[string]*circuit.Netlist {
 	return all
 }
 
-// TestSampled: what the filter does to an impulse is the circuit's own response, by the AC solution, within a few millionths to 20 kHz (or 0.4535 of a lower rate); it is what
-// Response says; the latency is exact.
+// TestSampled: what the filter does to an impulse is the circuit's own response, by the AC
+// solution, within a few millionths to 20 kHz (or 0.4535 of a lower rate); it is what Response
+// says; the latency is exact.
 func TestSampled(t *testing.T) {
 	for name, n := range linearCircuits() {
 		for _, rate := range []float64{44.1e3, 48e3, 96e3, 192e3} {

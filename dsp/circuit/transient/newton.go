@@ -9,14 +9,15 @@ import (
 
 // Newton's method on the ports.
 const (
-	// portTolerance is the error in volts that a solved port voltage may keep: 1 nV is 4e-8 of the thermal voltage, a
-	// current error of -148 dB.
+	// portTolerance is the error in volts that a solved port voltage may keep: 1 nV is 4e-8 of the
+	// thermal voltage, a current error of -148 dB.
 	portTolerance = 1e-9
 	maxNewton     = 30
 	maxHalvings   = 12
 	// divideAt is the first Newton correction, in volts, beyond which a step is divided.
 	divideAt = 20e-3
-	// sharpness is 1/(2·Vt), of the sharpest junction: a Newton step of dv leaves an error of about dv²·sharpness volts.
+	// sharpness is 1/(2·Vt), of the sharpest junction: a Newton step of dv leaves an error of about
+	// dv²·sharpness volts.
 	sharpness = 1 / (2 * circuit.ThermalVoltage)
 )
 
@@ -29,7 +30,8 @@ const (
 	going          // not yet
 )
 
-// judge says what becomes of a step whose Newton correction is so large, in volts, at its worst port.
+// judge says what becomes of a step whose Newton correction is so large, in volts, at its worst
+// port.
 func (t *Transient) judge(worst float64, giveUp bool) outcome {
 	if giveUp && worst > divideAt {
 		return left
@@ -47,9 +49,9 @@ func (t *Transient) judge(worst float64, giveUp bool) outcome {
 	return solved
 }
 
-// solve finds the port voltages of a step whose inputs and states are in the stepper's z: all but the last correction,
-// which is for settle. It starts from the last solution moved along its tangent, plus the predictor's expected error. It is
-// false only where it gave up, see attempt.
+// solve finds the port voltages of a step whose inputs and states are in the stepper's z: all but
+// the last correction, which is for settle. It starts from the last solution moved along its
+// tangent, plus the predictor's expected error. It is false only where it gave up, see attempt.
 func (t *Transient) solve(st *stepper, giveUp bool) bool {
 	limited := t.predict(st) && t.devices.Limit(t.next, t.v)
 	if giveUp && limited {
@@ -70,7 +72,8 @@ func (t *Transient) solve(st *stepper, giveUp bool) bool {
 	return true
 }
 
-// predict sets next to where the last Jacobian leads. It is false where that is so near that limiting is inactive.
+// predict sets next to where the last Jacobian leads. It is false where that is so near that
+// limiting is inactive.
 func (t *Transient) predict(st *stepper) (far bool) {
 	known := st.z[2*st.m : 2*st.m+4*st.ni+st.n]
 	if t.few {
@@ -120,7 +123,8 @@ func (t *Transient) apply() bool {
 	return limited
 }
 
-// newton is iterate for any number of ports, with the rows of the Jacobian exchanged for the largest pivots.
+// newton is iterate for any number of ports, with the rows of the Jacobian exchanged for the
+// largest pivots.
 func (t *Transient) newton(st *stepper, limit int, giveUp bool) (int, outcome) {
 	d := t.d
 	for it := 1; it <= limit; it++ {
@@ -167,8 +171,8 @@ func (t *Transient) newton(st *stepper, limit int, giveUp bool) (int, outcome) {
 	return limit, lost
 }
 
-// continuation goes from the last solved p to the new one in steps that newton can take. Where it does not arrive, next
-// stays where it was.
+// continuation goes from the last solved p to the new one in steps that newton can take. Where it
+// does not arrive, next stays where it was.
 func (t *Transient) continuation(st *stepper) {
 	copy(t.target, st.want)
 	copy(t.reached, t.v)
@@ -208,7 +212,8 @@ func (t *Transient) continuation(st *stepper) {
 	copy(st.tangent, t.reached) // there was no prediction
 }
 
-// linearise makes the stepper ready to follow the tangent at the present derivatives of the devices.
+// linearise makes the stepper ready to follow the tangent at the present derivatives of the
+// devices.
 func (t *Transient) linearise(st *stepper) {
 	if t.few && t.rows.correct(st.workspace) >= 0 {
 		return
@@ -226,9 +231,9 @@ func (st *stepper) forgetErrors() {
 	st.fresh = true
 }
 
-// settle makes the last correction and leaves the deviations of the port currents and their second differences over this
-// step, h of the whole long, and the last, which may have had another length. It returns by how many volts, weighed, these
-// move a port: 12 times the local truncation error.
+// settle makes the last correction and leaves the deviations of the port currents and their second
+// differences over this step, h of the whole long, and the last, which may have had another length.
+// It returns by how many volts, weighed, these move a port: 12 times the local truncation error.
 func (t *Transient) settle(st *stepper, h float64) float64 {
 	r := h / t.width
 	scale := 2 * r / (1 + r)

@@ -9,8 +9,8 @@ import (
 	"drywire/dsp/circuit/circuittest"
 )
 
-// The steps of circuits of up to eight ports against those for any number: the same voltages within a nanovolt or so of rounding and Newton's last step,
-// on circuits that are driven hard.
+// The steps of circuits of up to eight ports against those for any number: the same voltages within
+// a nanovolt or so of rounding and Newton's last step, on circuits that are driven hard.
 func TestNewtonForFewPorts(t *testing.T) {
 	d := circuit.Diode{Name: "d", Is: 2.52e-9, N: 1.752}
 	q := circuit.BJT{Name: "q", Is: 1e-14, BF: 200, BR: 1, VAF: 100}
@@ -97,7 +97,8 @@ func TestNewtonForFewPorts(t *testing.T) {
 	}
 }
 
-// Three equal circuits side by side have more ports than the quick form of a step takes; each gives what one gives alone.
+// Three equal circuits side by side have more ports than the quick form of a step takes; each gives
+// what one gives alone.
 func TestManyPorts(t *testing.T) {
 	lay := func(n *circuit.Netlist, name string) {
 		n.V(name+"vcc", name+"vcc", "0", 9)
@@ -146,9 +147,11 @@ func TestManyPorts(t *testing.T) {
 	}
 }
 
-// What is not a finite number leaves nothing behind that Reset does not clear, in the rows that are no port either: reset equals new, to the last bit.
+// What is not a finite number leaves nothing behind that Reset does not clear, in the rows that are
+// no port either: reset equals new, to the last bit.
 func TestResetAfterWhatIsNotFinite(t *testing.T) {
-	for _, diodes := range []int{1, 3, 5, 7, 9} { // rows of four, of eight, and as many as it takes, none of them full
+	// Rows of four, of eight, and as many as it takes, none of them full.
+	for _, diodes := range []int{1, 3, 5, 7, 9} {
 		n := circuit.New()
 		n.Input("in", "in", "0")
 		n.R("r", "in", "out", 2.2e3)
@@ -181,7 +184,8 @@ func TestResetAfterWhatIsNotFinite(t *testing.T) {
 	}
 }
 
-// Circuits that nothing drives stay at their operating point, with and without ports and memory: there are no columns to multiply then.
+// Circuits that nothing drives stay at their operating point, with and without ports and memory:
+// there are no columns to multiply then.
 func TestNothingDriven(t *testing.T) {
 	for _, diodes := range []int{0, 1, 5, 9} {
 		for _, memory := range []bool{false, true} {

@@ -6,27 +6,28 @@ import (
 	"drywire/dsp/gemv"
 )
 
-// row is a number for every port, for circuits of up to eight: as many as two vector registers hold. What is no port is
-// zero.
+// row is a number for every port, for circuits of up to eight: as many as two vector registers
+// hold. What is no port is zero.
 type row [8]float64
 
-// ports is what a step has to do with the ports of a circuit of up to eight, whatever the step's length.
+// ports is what a step has to do with the ports of a circuit of up to eight, whatever the step's
+// length.
 type ports struct {
-	v, next      row // port voltages at the last step's end and, as far as they are known, at this one's; absolute, in V
+	v, next      row // V, at the last step's end and, as far as known, at this one's
 	i, own, oth  row // port currents at next and their derivatives, see circuit.Devices.Eval
 	v0, base     row // port voltages and currents at the operating point
 	weight       row // of errors in the port voltages
-	limitInverse row // 1/V: the inverse of the step below which limiting is inactive, see circuit.Devices.Reach
-	f, d         row // the residual of the port voltages, and the correction that Newton's method makes of it
-	di, second   row // deviations of the port currents from the operating point, and their second differences
-	last, before row // the same currents at the ends of the last step and of the one before
+	limitInverse row // see circuit.Devices.LimitInverse
+	f, d         row // residual of the port voltages, and Newton's correction of it
+	di, second   row // deviations of the port currents from rest; second differences
+	last, before row // the same deviations at the ends of the last step and the one before
 }
 
 // workspace is what a step of one length has beside them.
 type workspace struct {
 	p, want      row // linear parts of the port voltages: of the last solution and of this step
 	tangent      row // where the last Jacobian leads
-	off, ahead   row // the predictor's error at the last solution, and what it will be if it goes on as it did
+	off, ahead   row // the predictor's error at the last solution, and as it is expected
 	k, inverse   [64]float64
 	width, pairs int // rows of a column, 4 or 8; pairs of ports
 }
@@ -41,11 +42,13 @@ func newWorkspace(width, ports int, k []float64) *workspace {
 	return s
 }
 
-// What follows is a step's arithmetic on the ports. Each has a plain form, which says what it does, and on processors with
-// AVX2 and FMA one in assembly that does the same operations in the same order and gives the same numbers.
+// What follows is a step's arithmetic on the ports. Each has a plain form, which says what it does,
+// and on processors with AVX2 and FMA one in assembly that does the same operations in the same
+// order and gives the same numbers.
 
-// predict sets next to where the step from v to the linear parts P·x will lead, by the last Jacobian. It returns the longest
-// way to there over all ports, as a share of the step below which limiting is inactive.
+// predict sets next to where the step from v to the linear parts P·x will lead, by the last
+// Jacobian. It returns the longest way to there over all ports, as a share of the step below which
+// limiting is inactive.
 func (t *ports) predict(s *workspace, p, x []float64) float64 {
 	if fast && len(x) > 0 {
 		_ = p[len(x)*s.width-1]
@@ -73,9 +76,10 @@ func (t *ports) predictPlain(s *workspace, p, x []float64) float64 {
 	return far
 }
 
-// correct sets d to Newton's correction of next, where the devices have the currents i and the derivatives own and oth, and
-// inverse to the inverse of the Jacobian there. It returns the largest correction, weighed; +Inf where one is not a number
-// or beyond all sense; and -1 where the Jacobian has no inverse by this method: inverse is then not to be used.
+// correct sets d to Newton's correction of next, where the devices have the currents i and the
+// derivatives own and oth, and inverse to the inverse of the Jacobian there. It returns the largest
+// correction, weighed; +Inf where one is not a number or beyond all sense; and -1 where the
+// Jacobian has no inverse by this method: inverse is then not to be used.
 func (t *ports) correct(s *workspace) float64 {
 	if fast {
 		if s.width == 4 {
@@ -114,9 +118,10 @@ const (
 	beyondSense = 1e12 // V
 )
 
-// settle makes the last correction, after which the step is solved: next, and the currents' deviations along their tangent.
-// It returns by how many volts, weighed, the currents' second differences over the step move a port: r is the length of
-// this step over that of the last, scale is 2r/(1+r).
+// settle makes the last correction, after which the step is solved: next, and the currents'
+// deviations along their tangent. It returns by how many volts, weighed, the currents' second
+// differences over the step move a port: r is the length of this step over that of the last, scale
+// is 2r/(1+r).
 func (t *ports) settle(s *workspace, r, scale float64) float64 {
 	if fast {
 		if s.width == 4 {
@@ -173,16 +178,18 @@ func (s *workspace) times(a *[64]float64, x *row) row {
 	return sums[0]
 }
 
-// invert sets inverse to that of I - K·D. D has own on its diagonal and, in blocks of two, the other derivatives beside it:
-// oth[k] in row k.
+// invert sets inverse to that of I - K·D. D has own on its diagonal and, in blocks of two, the
+// other derivatives beside it: oth[k] in row k.
 //
-// It is Gauss-Jordan elimination with the blocks of two for pivots, which stay where they are: it is for what has a heavy
-// diagonal. It gives up, and says so, where the determinant of a pivot is not larger than leastPivot.
+// It is Gauss-Jordan elimination with the blocks of two for pivots, which stay where they are: it
+// is for what has a heavy diagonal. It gives up, and says so, where the determinant of a pivot is
+// not larger than leastPivot.
 //
-// It makes two columns of the matrix at a time, one pair after the other, the unit vectors that they have in the identity,
-// and lets the columns of the identity become the inverse in the same place: with the pivot P and the pair's columns C,
-// each column loses C·P⁻¹ times its two elements in the pivot's rows, and has P⁻¹ times these left in there. The inverse of
-// the determinant comes in last, so that what does not need it is done while it is worked out.
+// It makes two columns of the matrix at a time, one pair after the other, the unit vectors that
+// they have in the identity, and lets the columns of the identity become the inverse in the same
+// place: with the pivot P and the pair's columns C, each column loses C·P⁻¹ times its two elements
+// in the pivot's rows, and has P⁻¹ times these left in there. The inverse of the determinant comes
+// in last, so that what does not need it is done while it is worked out.
 func (s *workspace) invert(own, oth *row) bool {
 	w, n, a := s.width, 2*s.pairs, &s.inverse
 	for c := 0; c < n; c += 2 {
@@ -233,8 +240,9 @@ func larger(a, b float64) float64 {
 	return b
 }
 
-// carry is the step of the modes: next is what the states s become by themselves, on the diagonal and, in blocks of two,
-// beside it, and by so many columns of drive times x. All have a multiple of four rows.
+// carry is the step of the modes: next is what the states s become by themselves, on the diagonal
+// and, in blocks of two, beside it, and by so many columns of drive times x. All have a multiple of
+// four rows.
 func carry(next, s, diagonal, turn, drive, x []float64) {
 	if fast && len(x) > 0 {
 		_, _, _, _ = s[len(next)-1], diagonal[len(next)-1], turn[len(next)-1], drive[len(next)*len(x)-1]

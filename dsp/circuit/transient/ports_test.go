@@ -9,7 +9,8 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// randomPorts is ports and a workspace as a circuit of so many ports might have them, and columns for predict.
+// randomPorts is ports and a workspace as a circuit of so many ports might have them, and columns
+// for predict.
 func randomPorts(r *rand.Rand, m, columns int) (t *ports, s *workspace, p, x []float64) {
 	width := padded(m)
 	k := make([]float64, width*m)
@@ -84,7 +85,8 @@ func TestPortsFastAndPlain(t *testing.T) {
 	}
 }
 
-// The step of the modes and the products of the probes: fast and plain give the same numbers, and the right ones.
+// The step of the modes and the products of the probes: fast and plain give the same numbers, and
+// the right ones.
 func TestCarryFastAndPlain(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 8))
 	random := func(n int) []float64 {

@@ -45,7 +45,8 @@ func TestAtRest(t *testing.T) {
 	}
 }
 
-// TestAgainAndAfterReset: a run gives the same bits a second time, and in the same Transient after Reset.
+// TestAgainAndAfterReset: a run gives the same bits a second time, and in the same Transient after
+// Reset.
 func TestAgainAndAfterReset(t *testing.T) {
 	for name, n := range circuittest.NonLinear() {
 		for _, o := range ways {
@@ -113,9 +114,11 @@ func differenceDB(a, b []float64) float64 {
 	return 10 * math.Log10(e/s)
 }
 
-// TestConvergence: halving an undivided step lowers the error by 12 dB or more (second order) for the clipper. The transistor stage has nodes that nothing
-// but some picofarads hold, with time constants of nanoseconds, far below any step: what the straight line of a current gets wrong about its slope
-// at the step's end reaches them in proportion to the step, on a very low level. There it is 6 dB, and the level counts.
+// TestConvergence: halving an undivided step lowers the error by 12 dB or more (second order) for
+// the clipper. The transistor stage has nodes that nothing but some picofarads hold, with time
+// constants of nanoseconds, far below any step: what the straight line of a current gets wrong
+// about its slope at the step's end reaches them in proportion to the step, on a very low level.
+// There it is 6 dB, and the level counts.
 func TestConvergence(t *testing.T) {
 	for _, c := range []struct {
 		name string
@@ -141,7 +144,8 @@ func TestConvergence(t *testing.T) {
 	}
 }
 
-// TestDivision: a fuzz in divided steps comes to the same as in steps that are small throughout; each of the first two levels gains 15 dB.
+// TestDivision: a fuzz in divided steps comes to the same as in steps that are small throughout;
+// each of the first two levels gains 15 dB.
 func TestDivision(t *testing.T) {
 	for name, q := range map[string]circuit.BJT{"silicon": circuittest.SiliconNPN, "germanium": circuittest.GermaniumPNP} {
 		n := circuittest.FuzzWithGuitar(q)
@@ -183,15 +187,18 @@ func TestSmooth(t *testing.T) {
 		}
 		x := math.Pi * f / rate
 		want := 0.5 * math.Pow(math.Sin(x)/x, 2)
-		// With θ = 2πf·step: a second difference for the second derivative, θ⁴/144, and what the parabola leaves, -θ⁴/720; carrying it on to
-		// the step's middle, (5/16)·θ⁵/12. The signal is cos/2.
-		if d := cmplx.Abs(got - complex(want, 0)); d > 1.2*(math.Pow(2*x, 4)/180+math.Pow(2*x, 5)*5/192)/2+5e-10 { // and the node's picosiemens
+		// With θ = 2πf·step: a second difference for the second derivative, θ⁴/144, and what the
+		// parabola leaves, -θ⁴/720; carrying it on to the step's middle, (5/16)·θ⁵/12. The signal
+		// is cos/2.
+		// and the node's picosiemens
+		if d := cmplx.Abs(got - complex(want, 0)); d > 1.2*(math.Pow(2*x, 4)/180+math.Pow(2*x, 5)*5/192)/2+5e-10 {
 			t.Errorf("%v Hz: %v, want %v (off by %.2g)", f, got, want, d)
 		}
 	}
 }
 
-// stressSignals is what a solver may meet at its worst: noise at +40 dB on 0.5 V, steps, DC, squares and silence.
+// stressSignals is what a solver may meet at its worst: noise at +40 dB on 0.5 V, steps, DC,
+// squares and silence.
 func stressSignals() map[string]func(k int, r *rand.Rand) float64 {
 	const loud = 50.0 // V
 	return map[string]func(k int, r *rand.Rand) float64{
@@ -203,7 +210,8 @@ func stressSignals() map[string]func(k int, r *rand.Rand) float64 {
 	}
 }
 
-// TestStress: no step fails and nothing is ever not a number, at a small part of the length that the check command runs.
+// TestStress: no step fails and nothing is ever not a number, at a small part of the length that
+// the check command runs.
 func TestStress(t *testing.T) {
 	for name, n := range circuittest.NonLinear() {
 		for _, o := range ways {
@@ -225,8 +233,9 @@ func TestStress(t *testing.T) {
 	}
 }
 
-// TestFailureIsCounted: a step that cannot be solved is counted, nothing leaves the range of what drives the circuit, and it comes back to rest afterwards.
-// An op-amp that is driven with a teravolt does it.
+// TestFailureIsCounted: a step that cannot be solved is counted, nothing leaves the range of what
+// drives the circuit, and it comes back to rest afterwards. An op-amp that is driven with a
+// teravolt does it.
 func TestFailureIsCounted(t *testing.T) {
 	tr := mustTransient(t, circuittest.Amplifier(0.5e6), Options{Step: 1 / 384e3, Levels: 2, Tolerance: 1e-3}, "out")
 	y, u := []float64{0}, []float64{0}
@@ -247,8 +256,8 @@ func TestFailureIsCounted(t *testing.T) {
 	}
 }
 
-// TestChargingThroughResistor: an RC driven by t⁴, which a cubic between samples misses by nothing that counts. With τ = RC the voltage is
-// t⁴ - 4τt³ + 12τ²t² - 24τ³t + 24τ⁴(1-exp(-t/τ)).
+// TestChargingThroughResistor: an RC driven by t⁴, which a cubic between samples misses by nothing
+// that counts. With τ = RC the voltage is t⁴ - 4τt³ + 12τ²t² - 24τ³t + 24τ⁴(1-exp(-t/τ)).
 func TestChargingThroughResistor(t *testing.T) {
 	const r, c, step = 10e3, 1e-9, 1e-6
 	n := circuit.New()
@@ -267,13 +276,15 @@ func TestChargingThroughResistor(t *testing.T) {
 		u[0] = x * x * x * x
 		tr.Step(y[:], u[:])
 		want := x*x*x*x - 4*q*x*x*x + 12*q*q*x*x - 24*q*q*q*x + 24*q*q*q*q*(1-math.Exp(-x/q))
-		if k > 20 && math.Abs(y[0]-want) > 2e-5*math.Max(want, 1e-3) { // (step/64/τ)²/12 and the cubic
+		// (step/64/τ)²/12 and the cubic
+		if k > 20 && math.Abs(y[0]-want) > 2e-5*math.Max(want, 1e-3) {
 			t.Fatalf("at %d µs: %.9g V, want %.9g", k, y[0], want)
 		}
 	}
 }
 
-// TestRingingKeepsItsEnergy: a tank that only a teraohm holds rings on for 10^4 cycles at its frequency; the trapezoidal rule loses nothing.
+// TestRingingKeepsItsEnergy: a tank that only a teraohm holds rings on for 10^4 cycles at its
+// frequency; the trapezoidal rule loses nothing.
 func TestRingingKeepsItsEnergy(t *testing.T) {
 	const l, c, step = 1.0, 1e-9, 1e-6 // 5033 Hz
 	n := circuit.New()
@@ -314,7 +325,8 @@ func TestRingingKeepsItsEnergy(t *testing.T) {
 	if got := math.Pow(cmplx.Abs(line[2]/line[0]), 2); math.Abs(got-want) > 1e-5 {
 		t.Errorf("after 10^4 cycles %.6f of the energy is left, want %.6f", got, want)
 	}
-	if off := cmplx.Phase(line[2]/line[0]) / (2 * math.Pi * f * between); math.Abs(off) > 1e-6 { // (ω·step/64)²/12 is 2e-8
+	// (ω·step/64)²/12 is 2e-8
+	if off := cmplx.Phase(line[2]/line[0]) / (2 * math.Pi * f * between); math.Abs(off) > 1e-6 {
 		t.Errorf("the frequency is off by %.2g", off)
 	}
 }

@@ -12,8 +12,8 @@ func (t *Transient) Alike(other circuit.Stepper) bool {
 		len(t.levels) == len(o.levels) && t.micro == o.micro
 }
 
-// Adopt implements circuit.Stepper: the voltages at the devices come along as a place for the solver to begin. The report
-// stays its own.
+// Adopt implements circuit.Stepper: the voltages at the devices come along as a place for the
+// solver to begin. The report stays its own.
 func (t *Transient) Adopt(from circuit.Stepper) {
 	o := from.(*Transient)
 	o.read()

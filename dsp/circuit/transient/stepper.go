@@ -13,16 +13,16 @@ type stepper struct {
 	diagonal []float64 // np: of the modes' step
 	turn     []float64 // np: beside it, in blocks of two
 	pus, k   []float64 // mp×(4·ni+n), of inputs and states, and mp×m, column by column
-	// np×(m+m+4·ni), column by column: what the second differences of the port currents, they themselves and the inputs
-	// bring to the modes.
+	// np×(m+m+4·ni), column by column: what the second differences of the port currents, they
+	// themselves and the inputs bring to the modes.
 	drive []float64
 	y     [][]float64 // what each probe reads of the port currents, the inputs and the states
-	// In a row the second differences of the port currents, they themselves, four samples of every input, and the modal
-	// states before: of this step and of the last.
+	// In a row the second differences of the port currents, they themselves, four samples of every
+	// input, and the modal states before: of this step and of the last.
 	z, past []float64
 	rest    []float64             // room for the modes' step where it is dense
-	outS    dense.Matrix[float64] // histories from the modal states before the last step, from its inputs,
-	outU    dense.Matrix[float64]
+	outS    dense.Matrix[float64] // histories from the modal states before the last step,
+	outU    dense.Matrix[float64] // from its inputs,
 	outI    dense.Matrix[float64] // from its port currents and from their second differences
 	outB    dense.Matrix[float64]
 	inS     dense.Matrix[float64] // and back
@@ -30,7 +30,7 @@ type stepper struct {
 
 	// Of the ports, see workspace; rows of its where there are few.
 	p, want, tangent, off, ahead []float64
-	fresh                        bool // there is no step before the last: its error is all that is known
+	fresh                        bool // no step before the last: its error is all there is
 	workspace                    *workspace
 	none                         []float64 // zeros, where there are many
 	jac                          []float64 // the Jacobian's factors
@@ -41,8 +41,8 @@ type stepper struct {
 func (st *stepper) inputs(z []float64) []float64 { return z[2*st.m : 2*st.m+4*st.ni] }
 func (st *stepper) states(z []float64) []float64 { return z[2*st.m+4*st.ni:][:st.n] }
 
-// newStepper makes one length of step, in seconds, of so many microsteps; between is the weights of the inputs' last four
-// samples within the step.
+// newStepper makes one length of step, in seconds, of so many microsteps; between is the weights of
+// the inputs' last four samples within the step.
 func newStepper(point *circuit.OperatingPoint, step float64, micro int, between func(x float64) [4]float64,
 	probes []string) (*stepper, error) {
 	h, err := point.Discrete(step/float64(micro), probes)
@@ -52,16 +52,17 @@ func newStepper(point *circuit.OperatingPoint, step float64, micro int, between 
 	a, bw, ps, pw, ys, yw := h.A, h.W, h.PS, h.PW, h.YS, h.YW
 	ns, m := a.Rows, ps.Rows
 	ni := bw.Cols - m
-	// Carry the histories g of one microstep before the step's end. Port currents i run straight from their last values to
-	// the new ones, inputs along a polynomial through their last four samples u, so that
+	// Carry the histories g of one microstep before the step's end. Port currents i run straight
+	// from their last values to the new ones, inputs along a polynomial through their last four
+	// samples u, so that
 	//
 	//	g = F·s + U·i_last + V·i + C·u,  F = A^(M-1),  with s = A·g_last + B·(u, i)_last the histories at the last step's end
 	//
 	// and q = F·s + U·i_last, which knows only the past, is the state:
 	// q' = A^M·q + (A^M·C + F·B)·u + (A^M·V + F·B + U)·i.
 	//
-	// What the currents' parabola has beyond the straight line reaches the histories by the same sum, of -x(1-x)/2 times
-	// the second difference.
+	// What the currents' parabola has beyond the straight line reaches the histories by the same
+	// sum, of -x(1-x)/2 times the second difference.
 	identity := dense.New[float64](ns, ns)
 	for k := 0; k < ns; k++ {
 		identity.Set(k, k, 1)
@@ -133,7 +134,8 @@ func padded(m int) int {
 	return (m + 7) / 8 * 8
 }
 
-// times is the product of the columns a, of mp numbers each, and x, in dst, which has room for as many.
+// times is the product of the columns a, of mp numbers each, and x, in dst, which has room for as
+// many.
 func (st *stepper) times(a, x, dst []float64) []float64 {
 	if none := st.none; none != nil {
 		carry(dst[:st.mp], none, none, none, a, x)
@@ -148,13 +150,14 @@ func (st *stepper) times(a, x, dst []float64) []float64 {
 	return dst
 }
 
-// advance reads the probes and moves the state, given the port currents at the step's end, and their second differences,
-// if these are to count.
+// advance reads the probes and moves the state, given the port currents at the step's end, and
+// their second differences, if these are to count.
 //
-// With them it adds to the state what they brought it over the step: the parabola through the last three values in place
-// of the straight line. A small current that is always curved to the same side, into a large capacitor, would otherwise
-// move the bias a little with every cycle. It does not move the voltages of this step and so cannot make it unstable: where
-// the second differences are more than small, the step is divided.
+// With them it adds to the state what they brought it over the step: the parabola through the last
+// three values in place of the straight line. A small current that is always curved to the same
+// side, into a large capacitor, would otherwise move the bias a little with every cycle. It does
+// not move the voltages of this step and so cannot make it unstable: where the second differences
+// are more than small, the step is divided.
 func (st *stepper) advance(out, di, second []float64) {
 	m, z := st.m, st.z
 	from := m
@@ -185,8 +188,8 @@ func (st *stepper) advance(out, di, second []float64) {
 	carry(next, s, st.diagonal, st.turn, st.drive[from*st.np:], z[from:at])
 }
 
-// histories sets h to the histories of the companion models a microstep before the last step's end, at which the port
-// currents were i.
+// histories sets h to the histories of the companion models a microstep before the last step's end,
+// at which the port currents were i.
 func (st *stepper) histories(h, i []float64) {
 	u, s, second := st.inputs(st.past), st.states(st.past), st.past[:st.m]
 	for k := range h {

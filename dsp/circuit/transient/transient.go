@@ -1,8 +1,10 @@
-// Package transient runs a circuit with non-linear elements over time: the trapezoidal rule, Newton's method on the
-// non-linear ports alone, and steps that are divided where the elements switch.
+// Package transient runs a circuit with non-linear elements over time: the trapezoidal rule,
+// Newton's method on the non-linear ports alone, and steps that are divided where the elements
+// switch.
 //
-// Start reading at Transient, then newton.go (the solver; its arithmetic is in ports.go and, for processors with vectors, in
-// assembly) and stepper.go (the linear part, for one length of step). state.go hands the state to another circuit.
+// Start reading at Transient, then newton.go (the solver; its arithmetic is in ports.go and, for
+// processors with vectors, in assembly) and stepper.go (the linear part, for one length of step).
+// state.go hands the state to another circuit.
 package transient
 
 import (
@@ -18,8 +20,8 @@ type Report struct {
 	MaxIterations int     // Newton iterations that the worst step took
 	Continued     int64   // steps that plain Newton did not solve and continuation did
 	Divided       int64   // steps that were taken again in small steps
-	Failures      int64   // steps that did not converge: their voltages are held, bounded, and wrong
-	Residual      float64 // the largest error left in a port voltage, estimated from the last Newton step, in volts
+	Failures      int64   // steps not converged: their voltages are held, bounded, and wrong
+	Residual      float64 // V: the largest left in a port voltage, by the last Newton step
 }
 
 // Add joins another report to r.
@@ -33,12 +35,13 @@ func (r *Report) Add(o Report) {
 	r.Residual = max(r.Residual, o.Residual)
 }
 
-// Transient is the circuit over time by the trapezoidal rule, at a fixed step that is divided where the devices switch.
-// Everything is counted from the operating point, so that a circuit at rest stays there to the last bit. Its methods are
-// for one goroutine.
+// Transient is the circuit over time by the trapezoidal rule, at a fixed step that is divided where
+// the devices switch. Everything is counted from the operating point, so that a circuit at rest
+// stays there to the last bit. Its methods are for one goroutine.
 //
-// Every capacitor and inductor keeps one state, the history of its companion model. With the deviations of states s, inputs
-// u, port currents i and port voltages v from the operating point, one step is
+// Every capacitor and inductor keeps one state, the history of its companion model. With the
+// deviations of states s, inputs u, port currents i and port voltages v from the operating point,
+// one step is
 //
 //	p  = Ps·s + Pu·u              the port voltages that the linear part alone would give
 //	v  = p + K·i(v)               solved for v by Newton's method
@@ -47,13 +50,14 @@ func (r *Report) Add(o Report) {
 //
 // A is brought to block-diagonal form (its modes), which turns n² products per step into 2n.
 //
-// Three things make a step of some microseconds as good as one of a tenth of it. The linear part is not carried by one
-// trapezoidal step but by microSteps of them, along which the inputs run on a cubic and the port currents straight (what
-// their second differences bring is added after the step); they are worked out once, when the step is made, so its
-// resonances lie where they belong and its stiff modes are damped. A step over which a port current is curved (a transistor
-// goes from cut-off to saturation in less than a step) is taken again in four quarters, and a quarter over which it still is
-// in four of its own, the input interpolated by a cubic; this depends on the signal alone, never on how it is cut into
-// calls. And see Options.Smooth.
+// Three things make a step of some microseconds as good as one of a tenth of it. The linear part is
+// not carried by one trapezoidal step but by microSteps of them, along which the inputs run on a
+// cubic and the port currents straight (what their second differences bring is added after the
+// step); they are worked out once, when the step is made, so its resonances lie where they belong
+// and its stiff modes are damped. A step over which a port current is curved (a transistor goes
+// from cut-off to saturation in less than a step) is taken again in four quarters, and a quarter
+// over which it still is in four of its own, the input interpolated by a cubic; this depends on the
+// signal alone, never on how it is cut into calls. And see Options.Smooth.
 type Transient struct {
 	point   *circuit.OperatingPoint
 	devices *circuit.Devices
@@ -71,15 +75,15 @@ type Transient struct {
 	weights [][4]float64 // of the cubic, at the end of each smallest step
 
 	taps  []float64 // the last four samples of every input, the newest last
-	line  []float64 // the same within a step: only the inputs at the last small step's end and at this one's
+	line  []float64 // the same within a step: only the last two count
 	width float64   // the length of the last step, as a share of the whole
-	// Of the companion models: what passes from level to level, or from circuit to circuit; and the count of steps at which
-	// it was written back.
+	// Of the companion models: what passes from level to level, or from circuit to circuit; and the
+	// count of steps at which it was written back.
 	state     *circuit.State
 	written   int64
 	smooth    []smoother
 	outs      []float64
-	mostError float64 // V, 12 times the tolerance: a parabola is off its chord by a twelfth of the second difference, in the mean
+	mostError float64 // V: 12 times the tolerance, see settle
 	calm      int     // undivided steps since the last divided one, up to 3
 	report    Report
 
@@ -87,7 +91,7 @@ type Transient struct {
 	v, next, i, own, oth, base, d, di, second, last, before []float64
 	few                                                     bool // as many as rows hold
 	rows                                                    *ports
-	atLast, atNext                                          circuit.Ports // v and next, each with i, own, oth
+	atLast, atNext                                          circuit.Ports // of v and next
 	sum, scratch, target, reached                           []float64     // room
 	u, y                                                    []float64     // of Process
 }
@@ -105,17 +109,18 @@ type Options struct {
 	Step dsp.Second
 	// Levels is how many times a step may be divided by four where the devices switch: 0 to 3.
 	Levels int
-	// Tolerance is the local truncation error, in volts at a port, above which a step is divided: what the second
-	// differences of the port currents leave of a straight line.
+	// Tolerance is the local truncation error, in volts at a port, above which a step is divided:
+	// what the second differences of the port currents leave of a straight line.
 	Tolerance dsp.Volt
-	// Smooth makes a probe's output the mean of its voltage weighed by a triangle two steps wide, one step late, in place
-	// of its value at one instant. An edge that falls between two steps then leaves its true area behind, and what folds
-	// down falls by another 12 dB an octave. The response is that of the triangle, sinc²(f·Step).
+	// Smooth makes a probe's output the mean of its voltage weighed by a triangle two steps wide,
+	// one step late, in place of its value at one instant. An edge that falls between two steps
+	// then leaves its true area behind, and what folds down falls by another 12 dB an octave. The
+	// response is that of the triangle, sinc²(f·Step).
 	Smooth bool
 }
 
-// New prepares a circuit. Probes name the nodes that are read. It panics where Options.Levels is not 0 to 3, and returns
-// what circuit.Netlist.Operating and circuit.OperatingPoint.Discrete do.
+// New prepares a circuit. Probes name the nodes that are read. It panics where Options.Levels is
+// not 0 to 3, and returns what circuit.Netlist.Operating and circuit.OperatingPoint.Discrete do.
 func New(n *circuit.Netlist, o Options, probes ...string) (*Transient, error) {
 	point, err := n.Operating()
 	if err != nil {
@@ -188,15 +193,16 @@ func (t *Transient) makeRows() {
 		t.rows = few
 		copy(few.v0[:], t.rest)
 		copy(few.weight[:], t.devices.Weight)
-		copy(few.limitInverse[:], t.devices.Reach)
+		copy(few.limitInverse[:], t.devices.LimitInverse)
 	}
 }
 
-// microSteps is how many trapezoidal steps carry the linear part over one step: at 192 kHz the frequencies of its resonances
-// up to 16 kHz come out within 6e-6.
+// microSteps is how many trapezoidal steps carry the linear part over one step: at 192 kHz the
+// frequencies of its resonances up to 16 kHz come out within 6e-6.
 const microSteps = 64
 
-// cubic is the weights of the samples at -2, -1, 0 and 1 in the cubic through them, at x between 0 and 1.
+// cubic is the weights of the samples at -2, -1, 0 and 1 in the cubic through them, at x between 0
+// and 1.
 func cubic(x float64) [4]float64 {
 	return [4]float64{
 		-x * (x + 1) * (x - 1) / 6,
@@ -206,7 +212,8 @@ func cubic(x float64) [4]float64 {
 	}
 }
 
-// straight is the weights of the last two of four samples on the line between them, at x between 0 and 1.
+// straight is the weights of the last two of four samples on the line between them, at x between 0
+// and 1.
 func straight(x float64) [4]float64 { return [4]float64{2: 1 - x, 3: x} }
 
 // Point is the operating point from which the circuit starts.
@@ -229,7 +236,8 @@ func (t *Transient) Reset() {
 	for l, st := range t.levels {
 		clear(st.z)
 		clear(st.past)
-		if sl := st.workspace; sl != nil { // with the rows that are no port: what is not a number times zero is not a number there
+		// with the rows that are no port: what is not a number times zero is not a number there
+		if sl := st.workspace; sl != nil {
 			sl.p, sl.off, sl.ahead = row{}, row{}, row{}
 		}
 		t.current[l] = false
@@ -252,8 +260,8 @@ func (t *Transient) reseat(st *stepper) {
 // Latency is 1 with Options.Smooth, else 0.
 func (t *Transient) Latency() int { return min(1, len(t.smooth)) }
 
-// Step advances by one step: in holds the voltages of the driven sources at its end, out receives the probes there (with
-// Smooth, a step before).
+// Step advances by one step: in holds the voltages of the driven sources at its end, out receives
+// the probes there (with Smooth, a step before).
 func (t *Transient) Step(out, in []float64) {
 	t.report.Steps++
 	for k, x := range in {
@@ -285,8 +293,8 @@ func (t *Transient) Step(out, in []float64) {
 	}
 }
 
-// integrate takes the part of a step that begins after so many of the smallest steps, by the stepper of the level or, where
-// that rejects it, by four of the next.
+// integrate takes the part of a step that begins after so many of the smallest steps, by the
+// stepper of the level or, where that rejects it, by four of the next.
 func (t *Transient) integrate(level, from int) {
 	st, span, h := t.levels[level], t.spans[level], t.lengths[level]
 	u := t.taps
@@ -333,8 +341,9 @@ func (t *Transient) integrate(level, from int) {
 	}
 }
 
-// gather adds the stretch that starts at x (0 to 1) of the step and is h long to the triangle's two halves: the voltage runs
-// straight from the last value to this one, or along a parabola where the step before was whole too.
+// gather adds the stretch that starts at x (0 to 1) of the step and is h long to the triangle's two
+// halves: the voltage runs straight from the last value to this one, or along a parabola where the
+// step before was whole too.
 func (t *Transient) gather(x, h float64) {
 	for k := range t.smooth {
 		q, y := &t.smooth[k], t.outs[k]
@@ -344,7 +353,8 @@ func (t *Transient) gather(x, h float64) {
 		second := d
 		rise := h * (x*mean + h*tilt)
 		fall := h*mean - rise
-		// The second difference stands at this step's beginning; as many as there are carry it on to the middle.
+		// The second difference stands at this step's beginning; as many as there are carry it on
+		// to the middle.
 		switch t.calm {
 		case 3:
 			second += (7*second - 10*q.d1 + 3*q.d2) / 8
@@ -363,9 +373,9 @@ func (t *Transient) gather(x, h float64) {
 	}
 }
 
-// attempt solves the ports for one step, h of the whole long, and leaves the deviations of the port currents and their second
-// differences. With giveUp it rejects the step, and says false, where the prediction is off by more than divideAt or the
-// truncation error is over the tolerance.
+// attempt solves the ports for one step, h of the whole long, and leaves the deviations of the port
+// currents and their second differences. With giveUp it rejects the step, and says false, where the
+// prediction is off by more than divideAt or the truncation error is over the tolerance.
 func (t *Transient) attempt(st *stepper, u []float64, h float64, giveUp bool) bool {
 	into := st.inputs(st.z)
 	//lint:ignore S1001 so few that a call of copy takes longer
@@ -382,13 +392,15 @@ func (t *Transient) attempt(st *stepper, u []float64, h float64, giveUp bool) bo
 	return true
 }
 
-// move hands the state of one stepper to another. Both count their histories in the same microsteps.
+// move hands the state of one stepper to another. Both count their histories in the same
+// microsteps.
 func (t *Transient) move(dst, src *stepper) {
 	src.histories(t.state.Histories, t.last)
 	dst.enter(dst.states(dst.z), t.state.Histories, t.last)
 }
 
-// Process runs the circuit over signals of its driven sources, a step a sample, and gives one of every probe.
+// Process runs the circuit over signals of its driven sources, a step a sample, and gives one of
+// every probe.
 func (t *Transient) Process(out, in [][]float64) {
 	u, y := t.u, t.y
 	for j := range dsp.Frames(out, in) {

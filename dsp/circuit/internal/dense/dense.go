@@ -1,5 +1,6 @@
-// Package dense holds the small dense matrices of circuits, real and complex: products, factors (LU), and the modes of a
-// state matrix, which make a step of it cheap. It knows nothing of circuits.
+// Package dense holds the small dense matrices of circuits, real and complex: products, factors
+// (LU), and the modes of a state matrix, which make a step of it cheap. It knows nothing of
+// circuits.
 //
 // Start reading at Matrix, then Factor and NewModes.
 package dense
@@ -9,7 +10,8 @@ import (
 	"math/cmplx"
 )
 
-// Scalar is what a circuit's matrices hold: real for the operating point and the transient, complex for AC.
+// Scalar is what a circuit's matrices hold: real for the operating point and the transient, complex
+// for AC.
 type Scalar interface{ float64 | complex128 }
 
 // Matrix is dense and row-major.
@@ -114,8 +116,8 @@ func Magnitude[T Scalar](x T) float64 {
 	return 0
 }
 
-// LU is a factored square matrix, with rows exchanged for the largest pivot. Rows are scaled first, since conductances
-// and branch equations differ by many orders of Magnitude.
+// LU is a factored square matrix, with rows exchanged for the largest pivot. Rows are scaled first,
+// since conductances and branch equations differ by many orders of Magnitude.
 type LU[T Scalar] struct {
 	m     Matrix[T]
 	perm  []int

@@ -8,8 +8,9 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Modes is a state matrix in block-diagonal form: 2×2 blocks [re im; -im re] for complex pairs, then real
-// values. Where the eigenvectors are too nearly parallel to be trusted it keeps the matrix dense.
+// Modes is a state matrix in block-diagonal form: 2×2 blocks [re im; -im re] for complex pairs,
+// then real values. Where the eigenvectors are too nearly parallel to be trusted it keeps the
+// matrix dense.
 type Modes struct {
 	Re, Im []float64 // of the pairs
 	Real   []float64
@@ -77,8 +78,9 @@ func (m *Modes) Resolve(z complex128, n int, b func(k int) complex128) []complex
 	return s
 }
 
-// NewModes finds the modes of a: A = from·D·to. States in modal coordinates are to·s; a step is A to the given power.
-// Where the modes do not give a back it keeps the power itself, and to and from are the identity.
+// NewModes finds the modes of a: A = from·D·to. States in modal coordinates are to·s; a step is A
+// to the given power. Where the modes do not give a back it keeps the power itself, and to and from
+// are the identity.
 func NewModes(a Matrix[float64], power int) (m Modes, to, from Matrix[float64]) {
 	n := a.Rows
 	identity := New[float64](n, n)
@@ -170,12 +172,13 @@ func NewModes(a Matrix[float64], power int) (m Modes, to, from Matrix[float64]) 
 	return m, to, from
 }
 
-// modeTolerance is how well the modes must give the state matrix back, relative to its largest entry.
+// modeTolerance is how well the modes must give the state matrix back, relative to its largest
+// entry.
 const modeTolerance = 1e-10
 
-// A state that fades never reaches zero by itself, and its last decades are subnormal numbers, which cost a processor ten
-// times a usual one. So every FlushEvery steps, counted from the start and thus whatever the calls, a state under a level
-// that no sound has, FlushUnder, becomes zero.
+// A state that fades never reaches zero by itself, and its last decades are subnormal numbers,
+// which cost a processor ten times a usual one. So every FlushEvery steps, counted from the start
+// and thus whatever the calls, a state under a level that no sound has, FlushUnder, becomes zero.
 const (
 	FlushEvery = 64
 	FlushUnder = 1e-60

@@ -10,7 +10,8 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// TestModes: the block-diagonal form moves the states as the dense matrix to the same power does, within what NewModes asks of itself.
+// TestModes: the block-diagonal form moves the states as the dense matrix to the same power does,
+// within what NewModes asks of itself.
 func TestModes(t *testing.T) {
 	for name, n := range circuittest.NonLinear() {
 		p, err := n.Operating()
