@@ -1,4 +1,4 @@
-package chains
+package chains_test
 
 import (
 	"context"
@@ -7,6 +7,10 @@ import (
 	"runtime"
 	"testing"
 
+	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -39,13 +43,13 @@ func (s *strum) Read(dst []float64) (int, error) {
 	return n, nil
 }
 
-func demoTakes(tb testing.TB) []*Chain {
+func demoTakes(tb testing.TB) []*board.Chain {
 	tb.Helper()
-	src, err := ReadShipped("fuzz-or-buffer-first")
+	src, err := chains.ReadShipped("fuzz-or-buffer-first")
 	if err != nil {
 		tb.Fatal(err)
 	}
-	f, err := Parse("fuzz-or-buffer-first.yaml", src)
+	f, err := file.Parse("fuzz-or-buffer-first.yaml", src)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -59,7 +63,7 @@ func BenchmarkDemoChain(b *testing.B) {
 	const rate, seconds = 48000, 10
 	for _, c := range demoTakes(b) {
 		b.Run(c.Take, func(b *testing.B) {
-			r, err := c.Plan(rate, section.Normal).Renderer("out")
+			r, err := render.PlanOf(c, rate, section.Normal).Renderer("out")
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -78,7 +82,7 @@ func BenchmarkHour(b *testing.B) {
 	const rate = 48000
 	c := demoTakes(b)[1]
 	for b.Loop() {
-		r, err := c.Plan(dsp.Hertz(rate), section.Draft).Renderer("out")
+		r, err := render.PlanOf(c, dsp.Hertz(rate), section.Draft).Renderer("out")
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -1,6 +1,6 @@
 //go:build unix
 
-package chains
+package chains_test
 
 import (
 	"context"
@@ -12,9 +12,12 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 
+	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -22,7 +25,7 @@ import (
 // How fast every take of the reference board renders at quality normal: by the processor's time, so that other work on the machine does not count, and by the clock.
 func BenchmarkReferenceBoard(b *testing.B) {
 	const rate = 48000
-	x := chord(rate, rate)
+	x := chaintest.Chord(rate, rate)
 	for _, c := range referenceBoard(b) {
 		b.Run(c.Take, func(b *testing.B) {
 			used := 0.0
@@ -30,9 +33,9 @@ func BenchmarkReferenceBoard(b *testing.B) {
 				b.StopTimer()
 				r := rendererOf(b, c, rate)
 				b.StartTimer()
-				before := worked(b)
+				before := chaintest.Worked(b)
 				drain(b, r, x)
-				used += worked(b) - before
+				used += chaintest.Worked(b) - before
 			}
 			used /= float64(b.N)
 			b.ReportMetric(1e9*used/rate, "ns-cpu/sample")
@@ -42,24 +45,14 @@ func BenchmarkReferenceBoard(b *testing.B) {
 	}
 }
 
-// worked is the seconds of processor time that the process has had.
-func worked(b *testing.B) float64 {
-	b.Helper()
-	var used syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &used); err != nil {
-		b.Fatal(err)
-	}
-	return float64(used.Utime.Nano()+used.Stime.Nano()) / 1e9
-}
-
 // BenchmarkPresets renders the six presets of the reference board at a time, on as many cores as there are: seconds of sound, of all presets together, per second.
 func BenchmarkPresets(b *testing.B) {
 	const rate = 48000
-	x := chord(rate, rate)
+	x := chaintest.Chord(rate, rate)
 	takes := referenceBoard(b)[:6]
 	for b.Loop() {
 		b.StopTimer()
-		var ready []*Renderer
+		var ready []*render.Renderer
 		for _, c := range takes {
 			ready = append(ready, rendererOf(b, c, rate))
 		}
@@ -73,26 +66,26 @@ func BenchmarkPresets(b *testing.B) {
 	b.ReportMetric(float64(len(takes))*float64(b.N)/b.Elapsed().Seconds(), "x-real-time")
 }
 
-func referenceBoard(b *testing.B) []*Chain {
+func referenceBoard(b *testing.B) []*board.Chain {
 	b.Helper()
-	src, err := ReadShipped("reference-board")
+	src, err := chains.ReadShipped("reference-board")
 	if err != nil {
 		b.Fatal(err)
 	}
-	return mustParse(b, string(src)).Chains()
+	return chaintest.MustParse(b, string(src)).Chains()
 }
 
-func rendererOf(b *testing.B, c *Chain, rate dsp.Hertz) *Renderer {
+func rendererOf(b *testing.B, c *board.Chain, rate dsp.Hertz) *render.Renderer {
 	b.Helper()
-	r, err := c.Plan(rate, section.Normal).Renderer(c.Ends()...)
+	r, err := render.PlanOf(c, rate, section.Normal).Renderer(c.Ends()...)
 	if err != nil {
 		b.Fatal(err)
 	}
 	return r
 }
 
-func drain(b *testing.B, r *Renderer, x []float64) {
-	if err := r.Run(context.Background(), Volts(x), 0, func([][]float64) error { return nil }); err != nil {
+func drain(b *testing.B, r *render.Renderer, x []float64) {
+	if err := r.Run(context.Background(), render.Volts(x), 0, func([][]float64) error { return nil }); err != nil {
 		b.Error(err)
 	}
 }
@@ -106,7 +99,7 @@ func BenchmarkLinearBlocks(b *testing.B) {
 		b.Skip("no sox to compare with")
 	}
 	const rate, seconds = 48000, 60
-	x := chord(seconds*rate, rate)
+	x := chaintest.Chord(seconds*rate, rate)
 	raw := make([]byte, 8*len(x))
 	for k, v := range x {
 		binary.LittleEndian.PutUint64(raw[8*k:], math.Float64bits(v))
@@ -122,11 +115,11 @@ func BenchmarkLinearBlocks(b *testing.B) {
 			each = append(each, names[k]+": "+block)
 		}
 		blocks, order := strings.Join(each, ", "), strings.Join(names, ", ")
-		c := mustParse(b, fmt.Sprintf("drywire: 1\nrecording: {sample: riff}\nguitar: {pickup: humbucker}\nblocks: {%s}\norder: [%s]\ntakes: [{name: a}]\n", blocks, order)).Chains()[0]
+		c := chaintest.MustParse(b, fmt.Sprintf("drywire: 1\nrecording: {sample: riff}\nguitar: {pickup: humbucker}\nblocks: {%s}\norder: [%s]\ntakes: [{name: a}]\n", blocks, order)).Chains()[0]
 		r := rendererOf(b, c, rate)
-		before := worked(b)
+		before := chaintest.Worked(b)
 		drain(b, r, x)
-		return worked(b) - before
+		return chaintest.Worked(b) - before
 	}
 	sox := func(effect string, times int) float64 {
 		cmd := exec.Command("sox", append([]string{"-D", "-t", "f64", "-r", "48000", "-c", "1", file, "-t", "f64", "-"}, strings.Fields(strings.Repeat(effect+" ", times))...)...)
@@ -161,47 +154,5 @@ func BenchmarkLinearBlocks(b *testing.B) {
 			b.ReportMetric(1e3*copying, "ms-sox-copy")
 			b.ReportMetric(without/copying, "plain/copy")
 		})
-	}
-}
-
-// BenchmarkForty is what drawing and checking a board of forty blocks takes, by the processor's time: parsing it, laying its circuit, preparing every section to be rendered as the check does, the
-// hand-overs, and the ceilings that the page asks for beside them. Of the eight kinds there are five of each, so most of what is remembered from one block to the next is found by the first.
-func BenchmarkForty(b *testing.B) {
-	kinds := []string{"overdrive", "eq", "buffer", "boost", "compressor", "delay", "distortion", "volume"}
-	var text, order strings.Builder
-	text.WriteString("drywire: 1\nrecording: {sample: riff}\nguitar: {pickup: humbucker}\nblocks:\n")
-	for k := range 40 {
-		fmt.Fprintf(&text, "  b%d: {kind: %s}\n", k, kinds[k%len(kinds)])
-		if k > 0 {
-			order.WriteString(", ")
-		}
-		fmt.Fprintf(&order, "b%d", k)
-	}
-	fmt.Fprintf(&text, "order: [%s]\ntakes: [{name: a}]\n", order.String())
-	parts := []string{"load", "wire", "prepare", "handovers", "ceilings"}
-	spent := make([]float64, len(parts))
-	clock := make([]float64, len(parts))
-	for b.Loop() {
-		knownCeilings.Clear()
-		var c *Chain
-		var w *Plan
-		for k, run := range []func() error{
-			func() error { c = mustParse(b, text.String()).Chains()[0]; return nil },
-			func() error { w = c.Plan(48000, section.Normal); return nil },
-			func() error { _, err := w.Renderer(c.Ends()...); return err },
-			func() error { _, err := c.Handovers(CeilingTone); return err },
-			func() error { _, err := c.Ceilings(context.Background(), 48000); return err },
-		} {
-			before, at := worked(b), b.Elapsed().Seconds()
-			if err := run(); err != nil {
-				b.Fatal(err)
-			}
-			spent[k] += worked(b) - before
-			clock[k] += b.Elapsed().Seconds() - at
-		}
-	}
-	for k, name := range parts {
-		b.ReportMetric(1e3*spent[k]/float64(b.N), "ms-cpu-"+name)
-		b.ReportMetric(1e3*clock[k]/float64(b.N), "ms-"+name)
 	}
 }

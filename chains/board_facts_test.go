@@ -1,55 +1,34 @@
-package chains
+package chains_test
 
 import (
 	"math"
-	"math/rand/v2"
 	"testing"
 
+	"drywire/chains/board"
+	"drywire/chains/experiment"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/render"
+	"drywire/chains/render/rendertest"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
-
-func shippedFile(t *testing.T, name string) *File {
-	t.Helper()
-	src, err := ReadShipped(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return mustParse(t, string(src))
-}
-
-// chord is a plucked chord of five strings at the pickup, as loud as hard playing is (some 0.2 V peak: common practice, no source): twelve partials of each,
-// which die away the faster the higher they are.
-func chord(n int, rate float64) []float64 {
-	x := make([]float64, n)
-	chance := rand.New(rand.NewPCG(7, 7))
-	for _, hz := range []float64{82.41, 123.47, 164.81, 207.65, 246.94} { // E major, equal temperament on 440 Hz
-		for p := 1.0; p <= 12; p++ {
-			phase, step := 2*math.Pi*chance.Float64(), 2*math.Pi*hz*p/rate
-			for k := range x {
-				x[k] += 0.02 / p * math.Exp(-float64(k)/rate*(1+p/2)) * math.Sin(step*float64(k)+phase)
-			}
-		}
-	}
-	return x
-}
 
 // Two amplifiers cancel where one turns the signal over once more than the other: players who split their signal know it (common practice, no source). Mixed
 // to one loudspeaker, the pair that pulls and pushes is at least 6 dB softer than the pair that pushes together; check tells which is which.
 func TestTwoAmplifiersCancelInMono(t *testing.T) {
 	const rate = 48000
-	f := shippedFile(t, "two-amplifiers")
-	same, turned := takeOf(t, f, "both the same way, in mono"), takeOf(t, f, "one upside down, in mono")
-	play := func(c *Chain) []float64 {
-		out := render(t, c, rate, section.Draft, Volts(chord(rate/2, rate)), "out")[0]
+	f := chaintest.ShippedFile(t, "two-amplifiers")
+	same, turned := chaintest.TakeOf(t, f, "both the same way, in mono"), chaintest.TakeOf(t, f, "one upside down, in mono")
+	play := func(c *board.Chain) []float64 {
+		out := rendertest.Render(t, c, rate, section.Draft, render.Volts(chaintest.Chord(rate/2, rate)), "out")[0]
 		return out[rate/10:]
 	}
-	drop := dsp.ToDB(rms(play(same)) / rms(play(turned)))
-	a, err := same.Cancellation(t.Context(), rate)
+	drop := dsp.ToDB(chaintest.Rms(play(same)) / chaintest.Rms(play(turned)))
+	a, err := experiment.CancellationOf(same, t.Context(), rate)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := turned.Cancellation(t.Context(), rate)
+	b, err := experiment.CancellationOf(turned, t.Context(), rate)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,11 +47,11 @@ func TestTwoAmplifiersCancelInMono(t *testing.T) {
 // The reference board is what it says: sixteen pedals, a switcher, two amplifiers, six presets, two guitars. Nothing on it starves, no output is overloaded,
 // and its two amplifiers add up in every take.
 func TestReferenceBoard(t *testing.T) {
-	f := shippedFile(t, "reference-board")
+	f := chaintest.ShippedFile(t, "reference-board")
 	pedals, switchers := 0, 0
 	for _, b := range f.Blocks {
 		switch {
-		case b.Kind.Name == switcherKind:
+		case b.Kind.Name == board.SwitcherKind:
 			switchers++
 		case b.Power != "":
 			pedals++
@@ -88,7 +67,7 @@ func TestReferenceBoard(t *testing.T) {
 	}
 	chains := f.Chains()
 	for _, c := range chains {
-		if x, err := c.Cancellation(t.Context(), 48000); err != nil || x.Cancels() {
+		if x, err := experiment.CancellationOf(c, t.Context(), 48000); err != nil || x.Cancels() {
 			t.Errorf("%s: %v, %v", c.Take, x, err)
 		}
 	}

@@ -1,4 +1,4 @@
-package chains
+package chains_test
 
 import (
 	"context"
@@ -8,24 +8,15 @@ import (
 	"strings"
 	"testing"
 
+	"drywire/chains/board"
+	"drywire/chains/experiment"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/render"
+	"drywire/chains/render/rendertest"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
-
-// board parses a file with these lines behind a recording that is the pickup's open-circuit voltage.
-func board(t testing.TB, lines string) *File {
-	t.Helper()
-	return mustParse(t, "drywire: 1\ntitle: test\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines)
-}
-
-func takeOf(t testing.TB, f *File, name string) *Chain {
-	t.Helper()
-	c, err := f.Take(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return c
-}
 
 const twoPaths = `
 blocks:
@@ -43,8 +34,8 @@ takes:
 `
 
 func TestSplitJacks(t *testing.T) {
-	f := board(t, twoPaths)
-	stereo, mono := takeOf(t, f, "stereo"), takeOf(t, f, "mono")
+	f := chaintest.Board(t, twoPaths)
+	stereo, mono := chaintest.TakeOf(t, f, "stereo"), chaintest.TakeOf(t, f, "mono")
 	if got, want := strings.Join(stereo.Jacks(), " "), "guitar drive.in drive.out a.in a.out out.left b.in b.out out.right"; got != want {
 		t.Errorf("jacks: %s, want %s", got, want)
 	}
@@ -63,15 +54,15 @@ func TestSplitJacks(t *testing.T) {
 // sample: with a path of unity and one of -6 dB upside down, half of what is left, (1 - 10^(-6/20))/2.
 func TestSplitPathsAndMean(t *testing.T) {
 	const rate = 48000
-	f := board(t, twoPaths)
-	in := Volts(tone(9600, rate, 440, 0.1))
-	both := render(t, takeOf(t, f, "stereo"), rate, section.Normal, in, "out.left", "out.right")
-	in = Volts(tone(9600, rate, 440, 0.1))
-	mean := render(t, takeOf(t, f, "mono"), rate, section.Normal, in, "out", "out.left", "out.right")
+	f := chaintest.Board(t, twoPaths)
+	in := render.Volts(chaintest.Tone(9600, rate, 440, 0.1))
+	both := rendertest.Render(t, chaintest.TakeOf(t, f, "stereo"), rate, section.Normal, in, "out.left", "out.right")
+	in = render.Volts(chaintest.Tone(9600, rate, 440, 0.1))
+	mean := rendertest.Render(t, chaintest.TakeOf(t, f, "mono"), rate, section.Normal, in, "out", "out.left", "out.right")
 	for side, name := range []string{"left", "right"} {
-		in = Volts(tone(9600, rate, 440, 0.1))
-		alone := render(t, takeOf(t, f, name), rate, section.Normal, in, "out")[0]
-		if d := residual(both[side], alone); d > -60 {
+		in = render.Volts(chaintest.Tone(9600, rate, 440, 0.1))
+		alone := rendertest.Render(t, chaintest.TakeOf(t, f, name), rate, section.Normal, in, "out")[0]
+		if d := chaintest.Residual(both[side], alone); d > -60 {
 			t.Errorf("%s path differs from the same path alone by %.1f dB, want -60 or less", name, d)
 		}
 	}
@@ -82,7 +73,7 @@ func TestSplitPathsAndMean(t *testing.T) {
 	if worst > 1e-12 {
 		t.Errorf("the mean differs from the mean of its paths by %g V", worst)
 	}
-	if got, want := dsp.ToDB(rms(mean[0])/rms(mean[1])), dsp.ToDB((1-dsp.FromDB(-6))/2); math.Abs(got-want) > 0.01 {
+	if got, want := dsp.ToDB(chaintest.Rms(mean[0])/chaintest.Rms(mean[1])), dsp.ToDB((1-dsp.FromDB(-6))/2); math.Abs(got-want) > 0.01 {
 		t.Errorf("mean of a path and its opposite 6 dB down: %.3f dB under the path, want %.3f", got, want)
 	}
 }
@@ -90,8 +81,8 @@ func TestSplitPathsAndMean(t *testing.T) {
 // Paths of different latency are aligned to the sample: an equaliser with all bands flat clips before and behind its bands, so it is twice as late as a trim.
 func TestSplitIsAligned(t *testing.T) {
 	const rate = 48000
-	c := takeOf(t, board(t, twoPaths), "late")
-	w := c.Plan(rate, section.Normal)
+	c := chaintest.TakeOf(t, chaintest.Board(t, twoPaths), "late")
+	w := render.PlanOf(c, rate, section.Normal)
 	late := map[string]int{}
 	for _, s := range w.Stages {
 		late[s.Name] = s.Shape().Latency()
@@ -99,23 +90,23 @@ func TestSplitIsAligned(t *testing.T) {
 	if late["a.amp"] == late["c.bands"] {
 		t.Fatalf("both paths are %d samples late: nothing to align", late["a.amp"])
 	}
-	out := render(t, c, rate, section.Normal, Volts(tone(9600, rate, 440, 0.1)), "out", "out.left", "out.right")
-	if d := residual(out[1], out[2]); d > -60 {
+	out := rendertest.Render(t, c, rate, section.Normal, render.Volts(chaintest.Tone(9600, rate, 440, 0.1)), "out", "out.left", "out.right")
+	if d := chaintest.Residual(out[1], out[2]); d > -60 {
 		t.Errorf("paths of %d and %d samples differ by %.1f dB, want -60 or less", late["a.amp"], late["c.bands"], d)
 	}
-	if got := dsp.ToDB(rms(out[0]) / rms(out[1])); math.Abs(got) > 0.01 {
+	if got := dsp.ToDB(chaintest.Rms(out[0]) / chaintest.Rms(out[1])); math.Abs(got) > 0.01 {
 		t.Errorf("the mean of two equal paths is %.3f dB off", got)
 	}
 }
 
 // Both paths load what feeds them: two inputs of 1 MΩ are 500 kΩ, but for their cables.
 func TestSplitLoadsAdd(t *testing.T) {
-	f := board(t, `
+	f := chaintest.Board(t, `
 blocks: {a: {kind: buffer}, b: {kind: buffer}}
 order: [{split: {left: [a], right: [b]}}]
 guitar: {cable: 0 m}
 `)
-	hands, err := f.Chains()[0].Handovers(10)
+	hands, err := wiring.Handovers(f.Chains()[0], 10)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -134,9 +125,9 @@ guitar: {cable: 0 m}
 // Backwards from either path, the other one is seen beside what feeds both: 1 MΩ more, in parallel.
 func TestSplitSeesTheOtherPath(t *testing.T) {
 	lines := "blocks: {a: {kind: buffer}, b: {kind: buffer}}\nguitar: {cable: 0 m, volume: 5}\norder: [{split: {left: [a], right: [b]}}]\ntakes: [{name: both}, {name: alone, order: [a]}]\n"
-	f := board(t, lines)
+	f := chaintest.Board(t, lines)
 	source := func(take string) complex128 {
-		hands, err := takeOf(t, f, take).Handovers(10)
+		hands, err := wiring.Handovers(chaintest.TakeOf(t, f, take), 10)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -161,7 +152,7 @@ func TestSplitSeesTheOtherPath(t *testing.T) {
 // In a path of a split a block has the ceiling that it has alone behind the same block: a volume pedal half way up is a source of 20 kΩ and more for what
 // follows, a buffer one of 100 Ω.
 func TestSplitCeilings(t *testing.T) {
-	f := board(t, `
+	f := chaintest.Board(t, `
 blocks:
   first: {kind: buffer}
   pedal: {kind: volume, volume: 5}
@@ -171,7 +162,7 @@ order: [first, {split: {left: [pedal, dirt], right: [over]}}]
 takes: [{name: both}, {name: left, order: [first, pedal, dirt]}, {name: right, order: [first, over]}]
 `)
 	ceilings := func(take string) map[string]float64 {
-		list, err := takeOf(t, f, take).Ceilings(context.Background(), 48000)
+		list, err := experiment.Ceilings(chaintest.TakeOf(t, f, take), context.Background(), 48000)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -194,9 +185,9 @@ takes: [{name: both}, {name: left, order: [first, pedal, dirt]}, {name: right, o
 
 // With the input buffer off, what is in the first loop feels the guitar; with it on, 100 Ω.
 func TestSwitcherInputBuffer(t *testing.T) {
-	f := board(t, loops+"takes: [{name: off, preset: solo}, {name: on, preset: solo, set: {board.input_buffer: on}}]\n")
+	f := chaintest.Board(t, loops+"takes: [{name: off, preset: solo}, {name: on, preset: solo, set: {board.input_buffer: on}}]\n")
 	for take, want := range map[string][2]float64{"off": {5e3, 1e6}, "on": {100, 101}} {
-		hands, err := takeOf(t, f, take).Handovers(1000)
+		hands, err := wiring.Handovers(chaintest.TakeOf(t, f, take), 1000)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -220,7 +211,7 @@ presets:
   solo: {loops: [1]}
 `
 
-func blockNames(c *Chain) string {
+func blockNames(c *board.Chain) string {
 	var names []string
 	for _, b := range c.Every() {
 		names = append(names, b.Name)
@@ -229,7 +220,7 @@ func blockNames(c *Chain) string {
 }
 
 func TestPresetsAndToggles(t *testing.T) {
-	f := board(t, loops+`takes:
+	f := chaintest.Board(t, loops+`takes:
   - {name: none}
   - {name: verse, preset: verse}
   - {name: other, preset: verse, toggle: [1, 3], set: {board.input_buffer: on}}
@@ -239,19 +230,19 @@ func TestPresetsAndToggles(t *testing.T) {
 		"verse": "board dirt tone board.return-1 wet board.return-2 last",
 		"other": "board wet board.return-2 board.return-3 last",
 	} {
-		if got := blockNames(takeOf(t, f, name)); got != want {
+		if got := blockNames(chaintest.TakeOf(t, f, name)); got != want {
 			t.Errorf("%s: %s, want %s", name, got, want)
 		}
 	}
-	verse := takeOf(t, f, "verse")
+	verse := chaintest.TakeOf(t, f, "verse")
 	if got, want := strings.Join(verse.Jacks(), " "), "guitar board.in board.send-1 dirt.in dirt.out tone.in tone.out board.return-1 board.send-2 wet.in wet.out board.return-2 board.out last.in last.out out"; got != want {
 		t.Errorf("jacks: %s", got)
 	}
 	if g := verse.Blocks[1].Settings.Number("gain"); g != 3 {
 		t.Errorf("the preset's setting: %v dB", g)
 	}
-	names := func(c *Chain) (all []string) {
-		for _, s := range c.Plan(48000, section.Draft).Stages {
+	names := func(c *board.Chain) (all []string) {
+		for _, s := range render.PlanOf(c, 48000, section.Draft).Stages {
 			all = append(all, s.Name)
 		}
 		return all
@@ -259,12 +250,12 @@ func TestPresetsAndToggles(t *testing.T) {
 	if s := names(verse); !slices.Contains(s, "board.return-2.trim") || slices.Contains(s, "board.follower") {
 		t.Errorf("a trim of -2 dB and no input buffer: stages %v", s)
 	}
-	if s := names(takeOf(t, f, "other")); !slices.Contains(s, "board.follower") {
+	if s := names(chaintest.TakeOf(t, f, "other")); !slices.Contains(s, "board.follower") {
 		t.Errorf("input buffer on: stages %v", s)
 	}
 	// A file with presets and no takes has a take for each.
 	var takes []string
-	for _, take := range board(t, loops).Takes {
+	for _, take := range chaintest.Board(t, loops).Takes {
 		takes = append(takes, take.Name)
 	}
 	if got := strings.Join(takes, " "); got != "clean verse solo" {
@@ -275,7 +266,7 @@ func TestPresetsAndToggles(t *testing.T) {
 // A switcher is wires and contacts: with a buffer in front of it, loops that are in sound like the same blocks in a row.
 func TestSwitcherIsTransparent(t *testing.T) {
 	const rate = 48000
-	f := board(t, `
+	f := chaintest.Board(t, `
 blocks:
   first: {kind: buffer}
   board: {kind: switcher, input_buffer: off, loops: {1: [dirt], 2: [wet]}}
@@ -291,19 +282,19 @@ takes:
   - {name: row, order: [first, a, b]}
 `)
 	play := func(name string) []float64 {
-		return render(t, takeOf(t, f, name), rate, section.Normal, Volts(tone(9600, rate, 440, 0.1)), "out")[0]
+		return rendertest.Render(t, chaintest.TakeOf(t, f, name), rate, section.Normal, render.Volts(chaintest.Tone(9600, rate, 440, 0.1)), "out")[0]
 	}
 	row, in := play("row"), play("loops")
-	if d := residual(row, in); d > -60 {
+	if d := chaintest.Residual(row, in); d > -60 {
 		t.Errorf("the same blocks in loops differ by %.1f dB, want -60 or less", d)
 	}
-	if got := dsp.ToDB(rms(play("trimmed")) / rms(in)); math.Abs(got+6) > 0.02 {
+	if got := dsp.ToDB(chaintest.Rms(play("trimmed")) / chaintest.Rms(in)); math.Abs(got+6) > 0.02 {
 		t.Errorf("a trim of -6 dB: %.3f dB", got)
 	}
 }
 
 func TestGuitarsOfTakes(t *testing.T) {
-	f := board(t, `
+	f := chaintest.Board(t, `
 guitar: {pickup: humbucker, volume: 8}
 guitars: {old: {pickup: single-coil, cable: 3 m}, new: {volume: 5}}
 blocks: {b: {kind: buffer}}
@@ -313,7 +304,7 @@ takes:
   - {name: old, guitar: old, set: {guitar.volume: 3}}
   - {name: new, guitar: new}
 `)
-	own, old, other := takeOf(t, f, "own"), takeOf(t, f, "old"), takeOf(t, f, "new")
+	own, old, other := chaintest.TakeOf(t, f, "own"), chaintest.TakeOf(t, f, "old"), chaintest.TakeOf(t, f, "new")
 	if own.Guitar.Volume != 8 || own.GuitarName != "" {
 		t.Errorf("the file's own guitar: %+v", own.Guitar)
 	}
@@ -324,21 +315,4 @@ takes:
 	if other.Guitar.Volume != 5 || other.Guitar.Pickup.Name != "humbucker" {
 		t.Errorf("a named guitar has the usual values, not those of guitar: %+v", other.Guitar)
 	}
-}
-
-func rms(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v * v
-	}
-	return math.Sqrt(sum / float64(len(x)))
-}
-
-// residual is the level of the difference of two signals, in dB re the second.
-func residual(a, b []float64) float64 {
-	d := make([]float64, len(a))
-	for k := range d {
-		d[k] = a[k] - b[k]
-	}
-	return dsp.ToDB(rms(d) / rms(b))
 }

@@ -1,4 +1,4 @@
-package chains
+package chains_test
 
 import (
 	"math"
@@ -6,6 +6,13 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"drywire/chains/board"
+	"drywire/chains/experiment"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/noise"
+	"drywire/chains/render"
+	"drywire/chains/render/rendertest"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/measure"
@@ -18,21 +25,21 @@ import (
 const classicRate = 48000
 
 // shippedTake is a take of a shipped file.
-func shippedTake(t *testing.T, file, take string) *Chain {
+func shippedTake(t *testing.T, file, take string) *board.Chain {
 	t.Helper()
-	return takeOf(t, shippedFile(t, file), take)
+	return chaintest.TakeOf(t, chaintest.ShippedFile(t, file), take)
 }
 
 // played is what a jack of a shipped take has for a recording in volts, at draft quality.
 func played(t *testing.T, file, take, jack string, in []float64) []float64 {
 	t.Helper()
-	return render(t, shippedTake(t, file, take), classicRate, section.Draft, Volts(in), jack)[0]
+	return rendertest.Render(t, shippedTake(t, file, take), classicRate, section.Draft, render.Volts(in), jack)[0]
 }
 
 // steady is the harmonics of a tone at a jack of a shipped take, after 0.3 s in which it settles.
 func steady(t *testing.T, file, take, jack string, hz, peak float64) measure.Harmonics {
 	t.Helper()
-	y := played(t, file, take, jack, tone(classicRate/2, classicRate, hz, peak))
+	y := played(t, file, take, jack, chaintest.Tone(classicRate/2, classicRate, hz, peak))
 	h, err := measure.FitHarmonics(y[classicRate*3/10:], classicRate, hz, 40)
 	if err != nil {
 		t.Fatal(err)
@@ -53,17 +60,17 @@ func line(x []float64, hz float64) float64 {
 // atRest is the A-weighted noise in V at a jack of a shipped take.
 func atRest(t *testing.T, file, take, jack string) float64 {
 	t.Helper()
-	l, err := shippedTake(t, file, take).Noise(classicRate, jack)
+	l, err := noise.At(shippedTake(t, file, take), classicRate, jack)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return l.RMS(AWeighted)
+	return l.RMS(noise.AWeighted)
 }
 
 // ceilingOf is a block's ceiling in a take, in V peak at its input.
-func ceilingOf(t *testing.T, c *Chain, block string) float64 {
+func ceilingOf(t *testing.T, c *board.Chain, block string) float64 {
 	t.Helper()
-	hands, err := c.Handovers(CeilingTone)
+	hands, err := wiring.Handovers(c, experiment.CeilingTone)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -71,7 +78,7 @@ func ceilingOf(t *testing.T, c *Chain, block string) float64 {
 		if p.Name != block {
 			continue
 		}
-		l, err := p.ceiling(t.Context(), classicRate, dsp.Ohm(cmplx.Abs(hands[k].Source)), dsp.Ohm(cmplx.Abs(hands[k+1].Input)))
+		l, err := experiment.CeilingOf(p, t.Context(), classicRate, dsp.Ohm(cmplx.Abs(hands[k].Source)), dsp.Ohm(cmplx.Abs(hands[k+1].Input)))
 		if err != nil || l.Volts == 0 {
 			t.Fatalf("%s: ceiling of %s: %v, %v", c.Take, block, l, err)
 		}
@@ -82,9 +89,9 @@ func ceilingOf(t *testing.T, c *Chain, block string) float64 {
 }
 
 // gains is the small-signal gain in dB from the pickup to a jack at any frequency.
-func gains(t *testing.T, c *Chain, jack string) func(hz float64) float64 {
+func gains(t *testing.T, c *board.Chain, jack string) func(hz float64) float64 {
 	t.Helper()
-	w := c.Plan(classicRate, section.Draft)
+	w := render.PlanOf(c, classicRate, section.Draft)
 	return func(hz float64) float64 {
 		h, err := w.Response(jack, dsp.Hertz(hz))
 		if err != nil {
@@ -109,9 +116,9 @@ func share(n int, is func(k int) bool) float64 {
 // behind a buffer as with the volume full, where the buffer also makes it brighter (common practice, no source; 10 dB as for the blocks alone).
 func TestFuzzOrBufferFirst(t *testing.T) {
 	const file = "fuzz-or-buffer-first"
-	clean := steady(t, file, "fuzz first, volume rolled back", "fuzz.out", 330, softNote).THD()
-	dirty := steady(t, file, "buffered, volume rolled back", "fuzz.out", 330, softNote).THD()
-	full := steady(t, file, "fuzz first", "fuzz.out", 330, softNote).THD()
+	clean := steady(t, file, "fuzz first, volume rolled back", "fuzz.out", 330, chaintest.SoftNote).THD()
+	dirty := steady(t, file, "buffered, volume rolled back", "fuzz.out", 330, chaintest.SoftNote).THD()
+	full := steady(t, file, "fuzz first", "fuzz.out", 330, chaintest.SoftNote).THD()
 	tilt := func(take string) float64 {
 		gain := gains(t, shippedTake(t, file, take), "fuzz.out")
 		return gain(3000) - gain(400)
@@ -231,14 +238,14 @@ func TestCompressorBeforeOrAfterDrive(t *testing.T) {
 		}
 	}
 	made := func(take, who, cause string) float64 {
-		l, err := shippedTake(t, file, take).Noise(classicRate, "out")
+		l, err := noise.At(shippedTake(t, file, take), classicRate, "out")
 		if err != nil {
 			t.Fatal(err)
 		}
 		sum := 0.0
 		for k, s := range l.Shares {
 			if s.Block == who && s.Cause == cause {
-				sum += l.Power(k, AWeighted)
+				sum += l.Power(k, noise.AWeighted)
 			}
 		}
 		return dsp.ToDB(sum) / 2
@@ -249,7 +256,7 @@ func TestCompressorBeforeOrAfterDrive(t *testing.T) {
 	in, out := gains(t, driven, "drive.in"), gains(t, driven, "drive.out")
 	var before, behind float64
 	for f := 20.0; f < 20e3; f *= 1.05 {
-		power := f * math.Pow(10, AWeighted(f)/10) // of white noise, in a cell of a logarithmic axis
+		power := f * math.Pow(10, noise.AWeighted(f)/10) // of white noise, in a cell of a logarithmic axis
 		before += power
 		behind += power * math.Pow(10, (out(f)-in(f))/10)
 	}
@@ -268,14 +275,14 @@ func TestCompressorBeforeOrAfterDrive(t *testing.T) {
 // the time in which it does; behind it, it comes too late for the preamplifier and lowers only what reaches the power amplifier (common practice, no source).
 func TestMidCutBeforeGain(t *testing.T) {
 	const file = "mid-cut-before-gain"
-	in := chord(classicRate, classicRate)
+	in := chaintest.Chord(classicRate, classicRate)
 	for k := range in {
 		in[k] *= 2.5 // 0.24 V peak, as the shipped riff has
 	}
-	memo := NewMemo(in, classicRate, section.Draft, 1<<28)
+	memo := render.NewMemo(in, classicRate, section.Draft, 1<<28)
 	clipping := func(take string) (triode, power float64) {
 		c := shippedTake(t, file, take)
-		w := c.Plan(classicRate, section.Draft)
+		w := render.PlanOf(c, classicRate, section.Draft)
 		at := func(node string) []float64 {
 			y, err := memo.Signal(t.Context(), w, node)
 			if err != nil {
@@ -347,8 +354,8 @@ func TestEqualizerBeforeOrAfterDistortion(t *testing.T) {
 	if moved > 1 {
 		t.Errorf("equaliser first: a harmonic moves by %.2f dB, want at most 1 dB", moved)
 	}
-	two := tone(classicRate, classicRate, hz, 0.03)
-	for k, x := range tone(classicRate, classicRate, 82, 0.1) {
+	two := chaintest.Tone(classicRate, classicRate, hz, 0.03)
+	for k, x := range chaintest.Tone(classicRate, classicRate, 82, 0.1) {
 		two[k] += x
 	}
 	mud := func(take string) float64 {
@@ -459,8 +466,8 @@ func TestOneBufferTooMany(t *testing.T) {
 		cost = max(cost, math.Abs(withSix(f)-withOne(f)))
 	}
 	hiss := dsp.ToDB(atRest(t, file, six, "out") / atRest(t, file, one, "out"))
-	clean := steady(t, file, one, "out", 330, softNote).THD()
-	dirty := steady(t, file, front, "out", 330, softNote).THD()
+	clean := steady(t, file, one, "out", 330, chaintest.SoftNote).THD()
+	dirty := steady(t, file, front, "out", 330, chaintest.SoftNote).THD()
 	t.Logf("the first behind the fuzz saves %.1f dB at 5 kHz; five more cost %.4f dB at most and %.2f dB of noise; one in front: a soft note's distortion %.1f %% in place of %.1f %%", saved, cost, hiss, 100*dirty, 100*clean)
 	if saved < 3 {
 		t.Errorf("the first buffer saves %.2f dB at 5 kHz, want at least 3 dB", saved)
@@ -579,7 +586,7 @@ func TestWahBeforeOrAfterFuzz(t *testing.T) {
 		t.Errorf("straight into the fuzz: %.2f octaves at %.1f dB, want under a third of %.2f and 20 dB under %.1f dB", direct, low, want, high)
 	}
 	bright := func(take string) float64 {
-		y := played(t, file, take, "out", chord(classicRate/2, classicRate))
+		y := played(t, file, take, "out", chaintest.Chord(classicRate/2, classicRate))
 		s, err := measure.Welch(y[classicRate/10:], classicRate, 4096)
 		if err != nil {
 			t.Fatal(err)

@@ -1,4 +1,4 @@
-package chains
+package chains_test
 
 import (
 	"math/cmplx"
@@ -6,21 +6,21 @@ import (
 	"strings"
 	"testing"
 
+	"drywire/chains/board"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/render"
+	"drywire/chains/render/rendertest"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
 )
 
-// What players know. Each is common practice, no source, unless it says otherwise; the bounds are this project's reading of it.
-
-const softNote = 20e-3 // V peak at the pickup: a soft single note by a published measurement (10, 20, 30 mV soft to hard)
-
 // distortion is the total harmonic distortion, as a ratio, of 330 Hz at the output.
-func distortion(t *testing.T, c *Chain, peak float64) float64 {
+func distortion(t *testing.T, c *board.Chain, peak float64) float64 {
 	t.Helper()
 	const rate = 48000
 	// 160 periods of 330 Hz are 23272.7 samples; 330 periods of it are 48000. The first second settles the bias.
-	y := render(t, c, rate, section.Normal, Volts(tone(2*rate, rate, 330, peak)), "fuzz.out")[0]
+	y := rendertest.Render(t, c, rate, section.Normal, render.Volts(chaintest.Tone(2*rate, rate, 330, peak)), "fuzz.out")[0]
 	h, err := measure.FitHarmonics(y[rate:], rate, 330, 40)
 	if err != nil {
 		t.Fatal(err)
@@ -30,8 +30,8 @@ func distortion(t *testing.T, c *Chain, peak float64) float64 {
 
 func TestRollingBackCleansUpAFuzzThatSeesTheGuitar(t *testing.T) {
 	blocks := "fuzz: {kind: fuzz, device: silicon, fuzz: 10}; buffer: {kind: buffer}"
-	direct := distortion(t, chain(t, blocks, "fuzz, buffer", "guitar.volume: 3"), softNote)
-	buffered := distortion(t, chain(t, blocks, "buffer, fuzz", "guitar.volume: 3"), softNote)
+	direct := distortion(t, chaintest.Chain(t, blocks, "fuzz, buffer", "guitar.volume: 3"), chaintest.SoftNote)
+	buffered := distortion(t, chaintest.Chain(t, blocks, "buffer, fuzz", "guitar.volume: 3"), chaintest.SoftNote)
 	t.Logf("guitar's volume at 3, soft note: distortion %.1f %% with the fuzz first, %.1f %% behind a buffer", 100*direct, 100*buffered)
 	if direct > 0.20 {
 		t.Errorf("fuzz first: distortion %.1f %%, want under 20 %%", 100*direct)
@@ -39,15 +39,15 @@ func TestRollingBackCleansUpAFuzzThatSeesTheGuitar(t *testing.T) {
 	if buffered < 0.60 {
 		t.Errorf("behind a buffer: distortion %.1f %%, want over 60 %%", 100*buffered)
 	}
-	if full := distortion(t, chain(t, blocks, "fuzz, buffer", "guitar.volume: 10"), softNote); full < 0.60 {
+	if full := distortion(t, chaintest.Chain(t, blocks, "fuzz, buffer", "guitar.volume: 10"), chaintest.SoftNote); full < 0.60 {
 		t.Errorf("fuzz first with the volume full: distortion %.1f %%; it should be a fuzz", 100*full)
 	}
 }
 
 // gainAt is the small-signal gain in dB from the pickup to a jack through all circuits and followers.
-func gainAt(t *testing.T, c *Chain, jack string, f dsp.Hertz) float64 {
+func gainAt(t *testing.T, c *board.Chain, jack string, f dsp.Hertz) float64 {
 	t.Helper()
-	h, err := c.Plan(48000, section.Normal).Response(jack, f)
+	h, err := render.PlanOf(c, 48000, section.Normal).Response(jack, f)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -57,7 +57,7 @@ func gainAt(t *testing.T, c *Chain, jack string, f dsp.Hertz) float64 {
 func TestBufferMakesTheFuzzBrighter(t *testing.T) {
 	blocks := "fuzz: {kind: fuzz, device: silicon, fuzz: 10}; buffer: {kind: buffer}"
 	tilt := func(order string) float64 {
-		c := chain(t, blocks, order)
+		c := chaintest.Chain(t, blocks, order)
 		return gainAt(t, c, "fuzz.out", 3000) - gainAt(t, c, "fuzz.out", 400)
 	}
 	more := tilt("buffer, fuzz") - tilt("fuzz, buffer")
@@ -70,8 +70,8 @@ func TestBufferMakesTheFuzzBrighter(t *testing.T) {
 func TestCableDullsOnlyAPassiveSource(t *testing.T) {
 	blocks := "run: {kind: cable, length: 12 m}; buffer: {kind: buffer}"
 	loss := func(order string) float64 {
-		with := chain(t, blocks, order)
-		without := chain(t, "buffer: {kind: buffer}", "buffer")
+		with := chaintest.Chain(t, blocks, order)
+		without := chaintest.Chain(t, "buffer: {kind: buffer}", "buffer")
 		return gainAt(t, without, "out", 5000) - gainAt(t, with, "out", 5000)
 	}
 	first, after := loss("run, buffer"), loss("buffer, run")
@@ -98,8 +98,8 @@ func TestLinearBlocksOnStagesSwapWithoutTrace(t *testing.T) {
 		if strings.Contains(one, "eq") {
 			set = []string{"eq.low: 6 dB", "eq.high: -9 dB"}
 		}
-		a := render(t, chain(t, blocks, one, set...), 48000, section.Normal, Volts(in), "out")[0]
-		b := render(t, chain(t, blocks, other, set...), 48000, section.Normal, Volts(in), "out")[0]
+		a := rendertest.Render(t, chaintest.Chain(t, blocks, one, set...), 48000, section.Normal, render.Volts(in), "out")[0]
+		b := rendertest.Render(t, chaintest.Chain(t, blocks, other, set...), 48000, section.Normal, render.Volts(in), "out")[0]
 		n, err := measure.NullOf(a, b)
 		if err != nil {
 			t.Fatal(err)

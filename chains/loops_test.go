@@ -1,12 +1,15 @@
-package chains
+package chains_test
 
 import (
 	"fmt"
-	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
 
+	"drywire/chains/board"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/render"
+	"drywire/chains/render/rendertest"
 	"drywire/dsp/section"
 )
 
@@ -36,7 +39,7 @@ takes:
 `
 
 // blocksOf is the names of the blocks of a chain, a switcher's pieces left out.
-func blocksOf(c *Chain) string {
+func blocksOf(c *board.Chain) string {
 	var names []string
 	for _, p := range c.Every() {
 		if p.Piece == nil {
@@ -48,7 +51,7 @@ func blocksOf(c *Chain) string {
 
 // A take's own loops stand in the place of the switcher's; what is not named stays, and what is in no loop may stand in the order, or off the board.
 func TestTakesWithLoops(t *testing.T) {
-	f := board(t, looped)
+	f := chaintest.Board(t, looped)
 	for name, want := range map[string]string{
 		"as it is":      "drive plate echo amp",
 		"echo first":    "drive echo plate amp",
@@ -60,7 +63,7 @@ func TestTakesWithLoops(t *testing.T) {
 		"no switcher":   "drive plate amp echo",
 		"from the tray": "drive plate echo wah amp",
 	} {
-		if got := blocksOf(takeOf(t, f, name)); got != want {
+		if got := blocksOf(chaintest.TakeOf(t, f, name)); got != want {
 			t.Errorf("%s: %s, want %s", name, got, want)
 		}
 	}
@@ -68,7 +71,7 @@ func TestTakesWithLoops(t *testing.T) {
 		take, send string
 		want       bool
 	}{{"spread", "board.send-7", true}, {"exchanged", "board.send-7", false}} {
-		if got := slices.Contains(takeOf(t, f, c.take).Jacks(), c.send); got != c.want {
+		if got := slices.Contains(chaintest.TakeOf(t, f, c.take).Jacks(), c.send); got != c.want {
 			t.Errorf("%s: %s is a jack of it: %v, want %v", c.take, c.send, got, c.want)
 		}
 	}
@@ -90,7 +93,7 @@ func TestTakesWithLoops(t *testing.T) {
 // What a take with loops of its own sounds like is, to the bit, what a file sounds like whose switcher has these loops.
 func TestLoopsOfATakeSoundAsTheSwitchers(t *testing.T) {
 	const rate = 48000
-	f := board(t, looped)
+	f := chaintest.Board(t, looped)
 	for take, loops := range map[string]string{
 		"echo first": "{1: [drive], 3: [echo, plate], 7: []}",
 		"exchanged":  "{1: [plate, echo], 3: [drive], 7: []}",
@@ -113,12 +116,12 @@ func TestLoopsOfATakeSoundAsTheSwitchers(t *testing.T) {
 			}
 			text += line
 		}
-		in := func() Source { return Volts(chord(rate/5, rate)) }
-		got := render(t, takeOf(t, f, take), rate, section.Draft, in(), "out")[0]
-		want := render(t, takeOf(t, board(t, text), take), rate, section.Draft, in(), "out")[0]
-		plain := render(t, takeOf(t, f, "as it is"), rate, section.Draft, in(), "out")[0]
-		if rms(want) < 1e-3 || !slices.Equal(got, want) {
-			t.Errorf("%s: differs from a file with these loops by %.1f dB (%g V)", take, residual(got, want), rms(want))
+		in := func() render.Source { return render.Volts(chaintest.Chord(rate/5, rate)) }
+		got := rendertest.Render(t, chaintest.TakeOf(t, f, take), rate, section.Draft, in(), "out")[0]
+		want := rendertest.Render(t, chaintest.TakeOf(t, chaintest.Board(t, text), take), rate, section.Draft, in(), "out")[0]
+		plain := rendertest.Render(t, chaintest.TakeOf(t, f, "as it is"), rate, section.Draft, in(), "out")[0]
+		if chaintest.Rms(want) < 1e-3 || !slices.Equal(got, want) {
+			t.Errorf("%s: differs from a file with these loops by %.1f dB (%g V)", take, chaintest.Residual(got, want), chaintest.Rms(want))
 		}
 		if take != "spread" && slices.Equal(got, plain) {
 			t.Errorf("%s: sounds as if it had no loops of its own", take)
@@ -128,26 +131,26 @@ func TestLoopsOfATakeSoundAsTheSwitchers(t *testing.T) {
 
 // The cables between takes whose loops differ: each as few as there can be. A block that goes from one loop into an empty one takes three plugs, and no cable more.
 func TestCablesOfLoops(t *testing.T) {
-	f := board(t, looped)
+	f := chaintest.Board(t, looped)
 	all := f.Chains()
 	for _, a := range all {
 		for _, b := range all {
 			was, want := a.Cabling(), b.Cabling()
-			moves := moveCables(was, want)
+			moves := board.MoveCables(was, want)
 			plugs := 0
 			for _, m := range moves {
 				plugs += m.Ends
 			}
-			if c, p := fewest(was, want); len(moves) != c || plugs != p {
+			if c, p := chaintest.Fewest(was, want); len(moves) != c || plugs != p {
 				t.Errorf("from %q to %q: %d cables and %d plugs, and %d and %d would do\n%v", a.Take, b.Take, len(moves), plugs, c, p, moves)
 			}
-			if got := carried(t, was, moves); !slices.Equal(sortedCables(got), sortedCables(want)) {
+			if got := chaintest.Carried(t, was, moves); !slices.Equal(chaintest.SortedCables(got), chaintest.SortedCables(want)) {
 				t.Errorf("from %q the moves lead to %v, and not to %v", a.Take, got, want)
 			}
 		}
 	}
 	texts := func(from, to string) (list []string) {
-		for _, m := range Cables(takeOf(t, f, from), takeOf(t, f, to)) {
+		for _, m := range board.Cables(chaintest.TakeOf(t, f, from), chaintest.TakeOf(t, f, to)) {
 			list = append(list, m.Text)
 		}
 		return list
@@ -174,168 +177,15 @@ func TestCablesOfLoops(t *testing.T) {
 	}
 }
 
-// Edits of a take's own loops keep every other byte.
-func TestEditsOfATakesLoops(t *testing.T) {
-	const text = `drywire: 1
-recording: {sample: riff}
-blocks:
-  board: {kind: switcher, loops: {1: [a], 2: [b, c]}}
-  a: {kind: buffer}
-  b: {kind: buffer}
-  c: {kind: buffer}
-order: [board]
-takes:
-  - {name: flow, toggle: [1]}   # one
-  - name: lines
-    # of the loops
-    loops:   # both
-      2: [c, b]   # two
-      1:
-        # of a
-        - a
-    off: [a]
-    toggle: [1]
-`
-	set := func(src, name string, change func(*Take)) string {
-		t.Helper()
-		f := mustParse(t, src)
-		for _, u := range f.Takes {
-			if u.Name == name {
-				change(&u)
-				got, err := SetTake([]byte(src), name, u)
-				if err != nil {
-					t.Fatalf("%v\n%s", err, src)
-				}
-				return string(got)
-			}
-		}
-		t.Fatalf("no take %q", name)
-		return ""
-	}
-	for _, c := range []struct {
-		what, take string
-		loops      []Loop
-		old, new   string
-	}{
-		{"new", "flow", []Loop{{2, []string{"c", "b"}}}, "{name: flow, toggle", "{name: flow, loops: {2: [c, b]}, toggle"},
-		{"two, in any order", "flow", []Loop{{2, nil}, {1, []string{"b"}}}, "{name: flow, toggle", "{name: flow, loops: {1: [b], 2: []}, toggle"},
-		{"changed", "lines", []Loop{{1, []string{"c", "a"}}, {2, []string{"b"}}}, "", ""},
-		{"one less", "lines", []Loop{{2, []string{"c", "b"}}}, "      1:\n        # of a\n        - a\n", ""},
-		{"none", "lines", nil, "    # of the loops\n    loops:   # both\n      2: [c, b]   # two\n      1:\n        # of a\n        - a\n", "    # of the loops\n"},
-	} {
-		got := set(text, c.take, func(u *Take) { u.Loops = c.loops })
-		want := strings.Replace(text, c.old, c.new, 1)
-		if c.what == "changed" {
-			want = strings.NewReplacer("[c, b]", "[b]", "        # of a\n", "        - c\n        # of a\n").Replace(text)
-		}
-		if got != want {
-			t.Errorf("%s:\n%s\nwant\n%s", c.what, got, want)
-		}
-	}
-	one := set(text, "lines", func(u *Take) { u.Name = "other" })
-	if want := strings.Replace(text, "name: lines", "name: other", 1); one != want {
-		t.Errorf("a name alone:\n%s\nwant\n%s", one, want)
-	}
-	more, err := AddTake([]byte(text), "flow", Take{Name: "more", Loops: []Loop{{2, []string{"b"}}, {1, []string{"c"}}}})
-	if want := strings.Replace(text, "# one\n", "# one\n  - {name: more, loops: {1: [c], 2: [b]}}\n", 1); err != nil || string(more) != want {
-		t.Errorf("%v\n%s\nwant\n%s", err, more, want)
-	}
-	// A block that is in no loop and no order but a take's own leaves the tray, and comes back.
-	waits := strings.Replace(strings.Replace(text, "2: [b, c]}", "2: [b]}", 1), "2: [c, b]", "2: [b]", 1)
-	waits = strings.Replace(waits, "order: [board]\n", "order: [board]\ntray: [c]\n", 1)
-	used := set(waits, "flow", func(u *Take) { u.Loops = []Loop{{1, []string{"a", "c"}}} })
-	if strings.Contains(used, "tray") || !strings.Contains(used, "loops: {1: [a, c]}") {
-		t.Errorf("in use: %s", used)
-	}
-	if back := set(used, "flow", func(u *Take) { u.Loops = nil }); back != waits {
-		t.Errorf("%s\nwant\n%s", back, waits)
-	}
-	for name, c := range map[string]struct {
-		loops []Loop
-		want  string
-	}{
-		"unknown":  {[]Loop{{3, nil}}, `no loop "3" in board`},
-		"twice":    {[]Loop{{1, nil}, {1, []string{"a"}}}, "loop 1"},
-		"a block":  {[]Loop{{1, []string{"d"}}}, `no block "d"`},
-		"both":     {[]Loop{{1, []string{"a", "b"}}}, "loop 2"},
-		"the same": {[]Loop{{1, []string{"board"}}}, "loop of its own"},
-	} {
-		if _, err := SetTake([]byte(text), "flow", Take{Name: "flow", Loops: c.loops}); err == nil || !strings.Contains(err.Error(), c.want) {
-			t.Errorf("%s: %v", name, err)
-		}
-	}
-}
-
 // Fitted drops what a take's own loops leave without an object.
 func TestFittedToLoops(t *testing.T) {
-	f := board(t, looped)
+	f := chaintest.Board(t, looped)
 	take := f.Takes[1]
-	take.Loops = []Loop{{3, []string{"plate"}}}
-	take.Set = []Setting{{Target: "echo.mix", Text: "10 %"}, {Target: "plate.mix", Text: "10 %"}}
+	take.Loops = []board.Loop{{Number: 3, Blocks: []string{"plate"}}}
+	take.Set = []board.Setting{{Target: "echo.mix", Text: "10 %"}, {Target: "plate.mix", Text: "10 %"}}
 	take.Off = []string{"echo", "plate"}
 	if got := f.Fitted(take); len(got.Set) != 1 || got.Set[0].Target != "plate.mix" || !slices.Equal(got.Off, []string{"plate"}) {
 		t.Errorf("%v", got)
-	}
-}
-
-// Many random loops of takes: what is set is what Parse reads, no other line changes, and it is undone to the byte.
-func TestRandomLoopsOfTakes(t *testing.T) {
-	edits := 0
-	for _, name := range []string{"presets-on-a-loop-switcher", "reference-board"} {
-		whole, err := ReadShipped(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for dress, src := range dressed(string(whole)) {
-			f := mustParse(t, src)
-			for seed := range uint64(12) {
-				rng := rand.New(rand.NewPCG(seed, 9))
-				was := f.Takes[rng.IntN(len(f.Takes))]
-				loops := slices.Clone(f.switcher().Loops)
-				i, j := rng.IntN(len(loops)), rng.IntN(len(loops))
-				loops[i].Blocks, loops[j].Blocks = slices.Clone(loops[j].Blocks), slices.Clone(loops[i].Blocks)
-				slices.Reverse(loops[i].Blocks)
-				u := was
-				u.Loops = []Loop{loops[i]}
-				if i != j {
-					u.Loops = []Loop{loops[j], loops[i]}
-				}
-				u = f.Fitted(u)
-				where := fmt.Sprintf("%s, %s, seed %d, loops %v of %q", name, dress, seed, u.Loops, u.Name)
-				got, err := SetTake([]byte(src), was.Name, u)
-				if err != nil {
-					t.Errorf("%s: %v", where, err)
-					continue
-				}
-				edits++
-				before, after := strings.SplitAfter(src, "\n"), strings.SplitAfter(string(got), "\n")
-				changed := 0
-				for k := range min(len(before), len(after)) {
-					if before[k] != after[k] {
-						changed++
-					}
-				}
-				if len(before) != len(after) || changed != 1 {
-					t.Errorf("%s: %d lines of %d have changed\n%s", where, changed, len(before), got)
-				}
-				for _, read := range mustParse(t, string(got)).Takes {
-					if read.Name == u.Name {
-						p, _ := u.plain()
-						q, _ := read.plain()
-						if !p.like(q) || len(q.Loops) == 0 {
-							t.Errorf("%s: it says %v", where, read.Loops)
-						}
-					}
-				}
-				if back, err := SetTake(got, u.Name, was); err != nil || string(back) != src {
-					t.Errorf("%s, back: %v\n%s", where, err, back)
-				}
-			}
-		}
-	}
-	t.Logf("%d edits", edits)
-	if edits < 90 {
-		t.Errorf("%d edits, want 90 or more", edits)
 	}
 }
 
@@ -344,14 +194,14 @@ func TestRandomLoopsOfTakes(t *testing.T) {
 // the same impedances at both ends, so in which order they stand in their loop is inaudible: under -120 dB, as for any two linear blocks on stages of their own.
 func TestLoopsInAnotherOrder(t *testing.T) {
 	const file, as, exchanged, plate = "loops-in-another-order", "as it is", "fuzz and drive exchanged", "plate before the echo"
-	thd := func(take string) float64 { return steady(t, file, take, "board.send-3", 330, softNote).THD() }
+	thd := func(take string) float64 { return steady(t, file, take, "board.send-3", 330, chaintest.SoftNote).THD() }
 	full, clean, dirty := thd(as), thd("as it is, volume rolled back"), thd("exchanged, volume rolled back")
-	in := chord(classicRate, classicRate)
+	in := chaintest.Chord(classicRate, classicRate)
 	out := func(take string) []float64 { return played(t, file, take, "out", in) }
 	want := out(as)
-	null, apart := residual(out(plate), want), residual(out(exchanged), want)
+	null, apart := chaintest.Residual(out(plate), want), chaintest.Residual(out(exchanged), want)
 	plugs := func(take string) (n int) {
-		for _, m := range Cables(shippedTake(t, file, as), shippedTake(t, file, take)) {
+		for _, m := range board.Cables(shippedTake(t, file, as), shippedTake(t, file, take)) {
 			n += m.Ends
 		}
 		return n

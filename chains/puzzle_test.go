@@ -1,10 +1,16 @@
-package chains
+package chains_test
 
 import (
 	"math"
 	"strings"
 	"testing"
 
+	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/noise"
+	"drywire/chains/render"
+	"drywire/chains/render/rendertest"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/measure"
@@ -46,9 +52,9 @@ func lowRiff() []float64 {
 }
 
 // turned is a take of the puzzle with the fuzz's controls where they are wanted.
-func turned(t *testing.T, f *File, take string, sustain, volume float64) *Chain {
+func turned(t *testing.T, f *board.File, take string, sustain, volume float64) *board.Chain {
 	t.Helper()
-	c := takeOf(t, f, take)
+	c := chaintest.TakeOf(t, f, take)
 	for k := range c.Blocks {
 		if p := &c.Blocks[k]; p.Name == "wall" {
 			p.Settings = p.Settings.With("sustain", sustain).With("volume", volume)
@@ -63,13 +69,13 @@ func turned(t *testing.T, f *File, take string, sustain, volume float64) *Chain 
 // output no louder and no deeper in front of it, and louder and deeper behind it. And past 9 o'clock there are 30 dB in every order, because that is where an audio taper
 // has them: the amplifier is over its ceiling most of the time at 9 o'clock already.
 func TestPuzzle(t *testing.T) {
-	f, in := shippedFile(t, puzzleFile), lowRiff()
-	memo := NewMemo(in, classicRate, section.Draft, 1<<28)
-	ceiling := ceilingOf(t, takeOf(t, f, noOctave), "amp") // at its input jack, whatever drives it
+	f, in := chaintest.ShippedFile(t, puzzleFile), lowRiff()
+	memo := render.NewMemo(in, classicRate, section.Draft, 1<<28)
+	ceiling := ceilingOf(t, chaintest.TakeOf(t, f, noOctave), "amp") // at its input jack, whatever drives it
 	type reading struct{ into, peak, level, loud, low, noise, over float64 }
 	look := func(take string, sustain, volume float64) (r reading) {
 		c := turned(t, f, take, sustain, volume)
-		w := c.Plan(classicRate, section.Draft)
+		w := render.PlanOf(c, classicRate, section.Draft)
 		at := func(node string) []float64 {
 			y, err := memo.Signal(t.Context(), w, node)
 			if err != nil {
@@ -85,7 +91,7 @@ func TestPuzzle(t *testing.T) {
 			return l.Peak
 		}
 		x := at("amp.in")
-		r.into, r.peak, r.level = peak(at("wall.in")), peak(x), dsp.ToDB(rms(x))
+		r.into, r.peak, r.level = peak(at("wall.in")), peak(x), dsp.ToDB(chaintest.Rms(x))
 		var err error
 		if r.loud, err = measure.Loudness(x, classicRate); err != nil {
 			t.Fatal(err)
@@ -95,11 +101,11 @@ func TestPuzzle(t *testing.T) {
 			t.Fatal(err)
 		}
 		r.low = 10 * math.Log10(s.Power(20, 150))
-		l, err := c.Noise(classicRate, "amp.in")
+		l, err := noise.At(c, classicRate, "amp.in")
 		if err != nil {
 			t.Fatal(err)
 		}
-		r.noise = dsp.ToDB(l.RMS(AWeighted))
+		r.noise = dsp.ToDB(l.RMS(noise.AWeighted))
 		r.over = 100 * share(len(x), func(k int) bool { return math.Abs(x[k]) > ceiling })
 		t.Logf("%7.0f %6.0f  %-28s %6.3f %8.1f %6.1f %6.1f %6.1f %7.1f %6.1f %6.0f", sustain, volume, take, r.into, 1e3*r.peak, r.level, r.loud, r.low, r.noise, r.level-r.noise, r.over)
 		return r
@@ -150,12 +156,12 @@ func TestPuzzle(t *testing.T) {
 
 // What might be behind the puzzle, and what each is worth in this circuit; octave bypassed, if not said otherwise.
 func TestPuzzleHypotheses(t *testing.T) {
-	src, err := ReadShipped(puzzleFile)
+	src, err := chains.ReadShipped(puzzleFile)
 	if err != nil {
 		t.Fatal(err)
 	}
 	// other is the shipped file with something replaced.
-	other := func(pairs ...string) *File {
+	other := func(pairs ...string) *board.File {
 		text := string(src)
 		for k := 0; k < len(pairs); k += 2 {
 			if !strings.Contains(text, pairs[k]) {
@@ -163,33 +169,33 @@ func TestPuzzleHypotheses(t *testing.T) {
 			}
 			text = strings.Replace(text, pairs[k], pairs[k+1], -1)
 		}
-		return mustParse(t, text)
+		return chaintest.MustParse(t, text)
 	}
 	f := other()
-	gain := func(t *testing.T, f *File, take, jack string, hz float64) float64 {
+	gain := func(t *testing.T, f *board.File, take, jack string, hz float64) float64 {
 		t.Helper()
-		return gains(t, takeOf(t, f, take), jack)(hz)
+		return gains(t, chaintest.TakeOf(t, f, take), jack)(hz)
 	}
-	noiseIn := func(t *testing.T, f *File, take, jack string, weighting func(float64) float64) float64 {
-		l, err := takeOf(t, f, take).Noise(classicRate, jack)
+	noiseIn := func(t *testing.T, f *board.File, take, jack string, weighting func(float64) float64) float64 {
+		l, err := noise.At(chaintest.TakeOf(t, f, take), classicRate, jack)
 		if err != nil {
 			t.Fatal(err)
 		}
 		return dsp.ToDB(l.RMS(weighting))
 	}
 
-	noiseAt := func(t *testing.T, f *File, take string, volume float64) float64 {
-		l, err := turned(t, f, take, 7, volume).Noise(classicRate, "amp.in")
+	noiseAt := func(t *testing.T, f *board.File, take string, volume float64) float64 {
+		l, err := noise.At(turned(t, f, take, 7, volume), classicRate, "amp.in")
 		if err != nil {
 			t.Fatal(err)
 		}
-		return l.RMS(Flat)
+		return l.RMS(noise.Flat)
 	}
 
 	t.Run("loading", func(t *testing.T) {
 		// The fuzz has 1 MΩ, as the octave has: the guitar cannot tell them apart. Had it 47 kΩ, it could.
 		low := other("wall:   {", "input: {kind: volume, volume: 10, track: 47 kΩ}\n  wall:   {", "wall, amp", "input, wall, amp", "[wall, octave", "[input, wall, octave")
-		at := func(f *File, hz float64) float64 {
+		at := func(f *board.File, hz float64) float64 {
 			return gain(t, f, octaveBypassed, "wall.in", hz) - gain(t, f, noOctave, "wall.in", hz)
 		}
 		t.Logf("a buffer before the fuzz raises what goes into it by %.2f dB at 200 Hz and %.2f dB at 3 kHz; with 47 kΩ at its input, by %.1f and %.1f dB", at(f, 200), at(f, 3000), at(low, 200), at(low, 3000))
@@ -206,10 +212,10 @@ func TestPuzzleHypotheses(t *testing.T) {
 		// The other kind of fuzz, in the same place.
 		old := other("{kind: op-amp-fuzz, sustain: 7, volume: 5}", "{kind: fuzz, fuzz: 8, level: 5}")
 		level := gain(t, old, octaveBypassed, "amp.in", 1000) - gain(t, old, fuzzBypassed, "amp.in", 1000)
-		hiss := noiseIn(t, old, octaveBypassed, "amp.in", AWeighted) - noiseIn(t, old, fuzzBypassed, "amp.in", AWeighted)
+		hiss := noiseIn(t, old, octaveBypassed, "amp.in", noise.AWeighted) - noiseIn(t, old, fuzzBypassed, "amp.in", noise.AWeighted)
 		same := gain(t, f, octaveBypassed, "amp.in", 1000) - gain(t, f, fuzzBypassed, "amp.in", 1000)
 		loud := func(take string) float64 {
-			return dsp.ToDB(rms(render(t, takeOf(t, old, take), classicRate, section.Draft, Volts(lowRiff()), "amp.in")[0]))
+			return dsp.ToDB(chaintest.Rms(rendertest.Render(t, chaintest.TakeOf(t, old, take), classicRate, section.Draft, render.Volts(lowRiff()), "amp.in")[0]))
 		}
 		played := loud(octaveBypassed) - loud(fuzzBypassed)
 		t.Logf("the buffered octave first gives a two-transistor fuzz %.1f dB more gain, %.1f dB more noise at rest and %.1f dB more level while one plays; the op-amp fuzz, %.2f dB of gain", level, hiss, played, same)
@@ -219,8 +225,8 @@ func TestPuzzleHypotheses(t *testing.T) {
 	})
 
 	t.Run("noise", func(t *testing.T) {
-		buffer := noiseIn(t, f, octaveBypassed, "amp.in", AWeighted) - noiseIn(t, f, noOctave, "amp.in", AWeighted)
-		on := noiseIn(t, f, octaveOn, "amp.in", AWeighted) - noiseIn(t, f, fuzzOn, "amp.in", AWeighted)
+		buffer := noiseIn(t, f, octaveBypassed, "amp.in", noise.AWeighted) - noiseIn(t, f, noOctave, "amp.in", noise.AWeighted)
+		on := noiseIn(t, f, octaveOn, "amp.in", noise.AWeighted) - noiseIn(t, f, fuzzOn, "amp.in", noise.AWeighted)
 		t.Logf("noise at rest: the buffer adds %.2f dB; the octave that is on, first in place of last, %.2f dB", buffer, on)
 		if buffer > 0.2 || on > 1 {
 			t.Errorf("the buffer adds %.2f dB and the order %.2f dB; written down as 0.1 and 0.6 dB", buffer, on)
@@ -232,8 +238,8 @@ func TestPuzzleHypotheses(t *testing.T) {
 		shared := other("\nblocks:", "\nsupplies:\n  adapter: {isolated: no, outputs: {1: {voltage: 9 V, current: 500 mA}}}\nblocks:",
 			"bypass: buffered}", "bypass: buffered, power: adapter.1}", "volume: 5}", "volume: 5, power: adapter.1}")
 		// Both the hum and the hiss go through the volume control; so where it is decides how loud a rest is, and the taper how far one could turn.
-		hum := func(take string) float64 { return noiseIn(t, shared, take, "amp.in", Flat) }
-		quiet := noiseIn(t, f, octaveBypassed, "amp.in", Flat)
+		hum := func(take string) float64 { return noiseIn(t, shared, take, "amp.in", noise.Flat) }
+		quiet := noiseIn(t, f, octaveBypassed, "amp.in", noise.Flat)
 		t.Logf("on one adapter, noise and ripple unweighted: octave bypassed first %.1f dBV, on first %.1f, fuzz first %.1f, no octave %.1f; without ripple %.1f", hum(octaveBypassed), hum(octaveOn), hum(fuzzBypassed), hum(noOctave), quiet)
 		rest, volume := noiseAt(t, shared, octaveBypassed, 2), 2.0
 		for volume < 10 && noiseAt(t, shared, fuzzBypassed, volume) < rest {

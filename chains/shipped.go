@@ -1,6 +1,18 @@
+// Package chains holds the chain files that come with the program. What reads, wires, renders and compares them is in the folders below:
+//
+//	board       what a chain file says, as data
+//	file        reads it
+//	edit        changes its text
+//	wiring      lays a chain out as a circuit
+//	render      plays a recording through it
+//	measures    what is measured, each defined once
+//	noise       what it sounds like at rest, and why
+//	experiment  what several takes say about each other
+//	report      the page that plays and shows it
 package chains
 
 import (
+	"drywire/chains/internal/yamltext"
 	"embed"
 	"fmt"
 	"io/fs"
@@ -31,7 +43,7 @@ func ReadShipped(name string) ([]byte, error) {
 		}
 	}
 	hint := ""
-	if near := nearest(plain, Shipped()); near != "" {
+	if near := yamltext.Nearest(plain, Shipped()); near != "" {
 		hint = fmt.Sprintf("; did you mean %q?", near)
 	}
 	return nil, fmt.Errorf("no shipped chain file %q%s (there are: %s)", name, hint, strings.Join(Shipped(), ", "))

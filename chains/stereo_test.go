@@ -1,4 +1,4 @@
-package chains
+package chains_test
 
 import (
 	"context"
@@ -7,6 +7,12 @@ import (
 	"strings"
 	"testing"
 
+	"drywire/chains/board"
+	"drywire/chains/experiment"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/noise"
+	"drywire/chains/render"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -35,14 +41,14 @@ takes:
 // capacitance does nothing.
 func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 	const rate = 48000
-	f := mustParse(t, stereoChain)
+	f := chaintest.MustParse(t, stereoChain)
 	par := func(a, b float64) float64 { return a * b / (a + b) }
 	for take, want := range map[string][2]float64{
 		"two outputs": {1e4 / (1e4 + 100.3 + 0.1), par(250e3, 1e4) / (par(250e3, 1e4) + 101.4)},
 		"one output":  {1 / (1 + 100*(1/1e4+1/par(250e3, 1e4))), 1 / (1 + 100*(1/1e4+1/par(250e3, 1e4))) * par(250e3, 1e4) / (par(250e3, 1e4) + 1.4)},
 	} {
-		c := takeOf(t, f, take)
-		r, err := c.Plan(rate, section.Draft).Renderer("swirl.in", outLeft, outRight)
+		c := chaintest.TakeOf(t, f, take)
+		r, err := render.PlanOf(c, rate, section.Draft).Renderer("swirl.in", board.OutLeft, board.OutRight)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -51,7 +57,7 @@ func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 			x[n] = 0.1 * math.Sin(2*math.Pi*100*float64(n)/rate)
 		}
 		var taps [3][]float64
-		if err := r.Run(context.Background(), Volts(x), 0, func(b [][]float64) error {
+		if err := r.Run(context.Background(), render.Volts(x), 0, func(b [][]float64) error {
 			for k := range taps {
 				taps[k] = append(taps[k], b[k]...)
 			}
@@ -78,7 +84,7 @@ func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 		"two outputs": {1e4, par(250e3, 1e4), 100},
 		"one output":  {par(1e4, par(250e3, 1e4)), par(250e3, 1e4), par(100, 1e4)},
 	} {
-		places, err := takeOf(t, f, take).Handovers(20)
+		places, err := wiring.Handovers(chaintest.TakeOf(t, f, take), 20)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -104,9 +110,9 @@ func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 // one output.
 func TestStereoFeedsBothPaths(t *testing.T) {
 	const rate = 48000
-	f := mustParse(t, strings.Replace(stereoChain, "right: [vol]", "right: []", 1))
+	f := chaintest.MustParse(t, strings.Replace(stereoChain, "right: [vol]", "right: []", 1))
 	outputs := func(take string) (taps [3][]float64) {
-		r, err := takeOf(t, f, take).Plan(rate, section.Draft).Renderer("swirl.in", outLeft, outRight)
+		r, err := render.PlanOf(chaintest.TakeOf(t, f, take), rate, section.Draft).Renderer("swirl.in", board.OutLeft, board.OutRight)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -114,7 +120,7 @@ func TestStereoFeedsBothPaths(t *testing.T) {
 		for n := range x {
 			x[n] = 0.1 * math.Sin(2*math.Pi*300*float64(n)/rate)
 		}
-		if err := r.Run(context.Background(), Volts(x), 0, func(b [][]float64) error {
+		if err := r.Run(context.Background(), render.Volts(x), 0, func(b [][]float64) error {
 			for k := range taps {
 				taps[k] = append(taps[k], b[k]...)
 			}
@@ -149,9 +155,9 @@ func TestStereoFeedsBothPaths(t *testing.T) {
 
 // A second output that nothing is plugged into is warned of; it can be listened to all the same. The noise of a path is known.
 func TestStereoWarning(t *testing.T) {
-	f := mustParse(t, stereoChain)
+	f := chaintest.MustParse(t, stereoChain)
 	for take, want := range map[string]bool{"two outputs": false, "one output": false, "bypassed": false, "further on": true, "at the end": true} {
-		c := takeOf(t, f, take)
+		c := chaintest.TakeOf(t, f, take)
 		if got := c.Warnings(); (len(got) == 1) != want || want && !strings.Contains(got[0], "the right output of swirl goes nowhere") {
 			t.Errorf("%s: %q, want a warning %v", take, got, want)
 		}
@@ -159,12 +165,12 @@ func TestStereoWarning(t *testing.T) {
 			t.Errorf("%s: jack swirl.right: %v", take, err)
 		}
 	}
-	for _, jack := range []string{outLeft, outRight} {
-		if _, err := takeOf(t, f, "two outputs").Noise(48000, jack); err != nil {
+	for _, jack := range []string{board.OutLeft, board.OutRight} {
+		if _, err := noise.At(chaintest.TakeOf(t, f, "two outputs"), 48000, jack); err != nil {
 			t.Errorf("noise at %s: %v", jack, err)
 		}
 	}
-	if x, err := takeOf(t, f, "two outputs").Cancellation(t.Context(), 48000); err != nil || x.Cancels() {
+	if x, err := experiment.CancellationOf(chaintest.TakeOf(t, f, "two outputs"), t.Context(), 48000); err != nil || x.Cancels() {
 		t.Errorf("cancellation: %v %v", x, err)
 	}
 }

@@ -6,8 +6,10 @@ import (
 	"slices"
 	"sync"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -39,10 +41,10 @@ type bench struct {
 	memory    int       // bytes, for each set of remembered signals
 	literal   bool      // orders are computed as they stand
 
-	main   *chains.Orders
-	noise  *chains.NoiseLevels
+	main   *render.Orders
+	noise  *noise.NoiseLevels
 	mu     sync.Mutex
-	probes map[string]*chains.Orders    // test signals in the place of the recording
+	probes map[string]*render.Orders    // test signals in the place of the recording
 	asked  map[string]measures.Figure   // of the recording
 	heard  map[heardKey]measures.Figure // of signals at out
 }
@@ -50,8 +52,8 @@ type bench struct {
 // played is the recording through a chain. It is a measures.Played.
 type played struct {
 	bench  *bench
-	wiring *chains.Plan
-	order  *chains.Order
+	wiring *render.Plan
+	order  *render.Order
 	out    []float64 // V
 	key    [32]byte  // of out
 }
@@ -62,20 +64,20 @@ type heardKey struct {
 }
 
 func newBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int, literal bool) *bench {
-	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*chains.Orders{}, asked: map[string]measures.Figure{}, heard: map[heardKey]measures.Figure{}}
+	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*render.Orders{}, asked: map[string]measures.Figure{}, heard: map[heardKey]measures.Figure{}}
 	b.main = b.orders(recording, memory)
-	b.noise = chains.NewNoiseLevels(rate)
+	b.noise = noise.NewNoiseLevels(rate)
 	return b
 }
 
-func (b *bench) orders(recording []float64, memory int) *chains.Orders {
-	o := chains.NewOrders(recording, b.rate, b.quality, memory)
+func (b *bench) orders(recording []float64, memory int) *render.Orders {
+	o := render.NewOrders(recording, b.rate, b.quality, memory)
 	o.Literal = b.literal
 	return o
 }
 
 // measure is the values of some measures for one chain.
-func (b *bench) measure(ctx context.Context, c *chains.Chain, list []*measures.Measure) ([]measures.Figure, error) {
+func (b *bench) measure(ctx context.Context, c *board.Chain, list []*measures.Measure) ([]measures.Figure, error) {
 	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err
@@ -94,8 +96,8 @@ func (b *bench) measure(ctx context.Context, c *chains.Chain, list []*measures.M
 	return values, nil
 }
 
-func (b *bench) play(ctx context.Context, c *chains.Chain) (*played, error) {
-	w := c.Plan(b.rate, b.quality)
+func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
+	w := render.PlanOf(c, b.rate, b.quality)
 	p := &played{wiring: w, bench: b, order: b.main.Order(w)}
 	var err error
 	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
@@ -114,7 +116,7 @@ func (p *played) Play(ctx context.Context, name string, volume float64, signal f
 	if volume != measures.AsItIs {
 		c := *p.wiring.Chain
 		c.Guitar.Volume = volume
-		w = c.Plan(b.rate, b.quality)
+		w = render.PlanOf(&c, b.rate, b.quality)
 	}
 	b.mu.Lock()
 	if b.probes[name] == nil {

@@ -4,7 +4,7 @@ import (
 	"math"
 	"testing"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -19,7 +19,7 @@ func TestObjectives(t *testing.T) {
 	}
 }
 
-func wished(t *testing.T, c *chains.Chain, recording []float64, names ...string) []measures.Figure {
+func wished(t *testing.T, c *board.Chain, recording []float64, names ...string) []measures.Figure {
 	t.Helper()
 	list, err := objectives(names)
 	if err != nil {

@@ -6,8 +6,10 @@ import (
 	"math"
 	"sync"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -38,7 +40,7 @@ type CurvePoint struct {
 }
 
 // dynamics measures with test signals; without a tone, it says of every measure that there was none.
-func dynamics(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone dsp.Tone) (Dynamics, error) {
+func dynamics(ctx context.Context, c *board.Chain, rate dsp.Hertz, tone dsp.Tone) (Dynamics, error) {
 	list := measures.Dynamics()
 	d := Dynamics{Curve: []CurvePoint{}, SourceFalls: measures.NoteFalls, Values: measures.NoValues(list, measures.None(measures.NoTone))}
 	if tone == (dsp.Tone{}) {
@@ -61,7 +63,7 @@ func dynamics(ctx context.Context, c *chains.Chain, rate dsp.Hertz, tone dsp.Ton
 
 // trial plays test signals through a take at draft quality, each once. It is a measures.Take.
 type trial struct {
-	chain   *chains.Chain
+	chain   *board.Chain
 	rate    dsp.Hertz
 	tone    dsp.Tone
 	refuses bool // distortion of what clips throughout
@@ -69,7 +71,7 @@ type trial struct {
 	played  map[string]func() ([]float64, error)
 }
 
-func newTrial(c *chains.Chain, rate dsp.Hertz, tone dsp.Tone, refuses bool) *trial {
+func newTrial(c *board.Chain, rate dsp.Hertz, tone dsp.Tone, refuses bool) *trial {
 	return &trial{chain: c, rate: rate, tone: tone, refuses: refuses, played: map[string]func() ([]float64, error){}}
 }
 
@@ -99,7 +101,7 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 			if volume != measures.AsItIs {
 				c.Guitar.Volume = volume
 			}
-			r, err := c.Plan(t.rate, section.Draft).Renderer(c.Ends()[0])
+			r, err := render.PlanOf(&c, t.rate, section.Draft).Renderer(c.Ends()[0])
 			if err != nil {
 				return nil, err
 			}
@@ -124,16 +126,16 @@ func (t *trial) Refuses(x []float64) measures.Figure {
 }
 
 func (t *trial) Noise() (float64, error) {
-	l, err := t.chain.Noise(t.rate, "out")
+	l, err := noise.At(t.chain, t.rate, "out")
 	if err != nil {
 		return 0, err
 	}
-	return l.RMS(chains.AWeighted), nil
+	return l.RMS(noise.AWeighted), nil
 }
 
 func (t *trial) Delays() []float64 { return delaysOf(t.chain) }
 
-func delaysOf(c *chains.Chain) (times []float64) {
+func delaysOf(c *board.Chain) (times []float64) {
 	for _, p := range c.Blocks {
 		if p.Kind.Name == "delay" && !p.Off {
 			times = append(times, p.Settings.Number("time"))

@@ -10,8 +10,10 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -59,10 +61,10 @@ func (b BandLevel) DBu() measures.Figure {
 }
 
 // Signals gives the voltage of a jack over the whole recording, like chains.Memo's method Signal.
-type Signals func(ctx context.Context, w *chains.Plan, jack string) ([]float64, error)
+type Signals func(ctx context.Context, w *render.Plan, jack string) ([]float64, error)
 
 // Rendered renders a recording in volts once, with all jacks of the wiring read.
-func Rendered(ctx context.Context, w *chains.Plan, recording []float64) (Signals, error) {
+func Rendered(ctx context.Context, w *render.Plan, recording []float64) (Signals, error) {
 	jacks := w.Chain.Jacks()
 	r, err := w.Renderer(jacks...)
 	if err != nil {
@@ -72,7 +74,7 @@ func Rendered(ctx context.Context, w *chains.Plan, recording []float64) (Signals
 	if err != nil {
 		return nil, err
 	}
-	return func(_ context.Context, other *chains.Plan, jack string) ([]float64, error) {
+	return func(_ context.Context, other *render.Plan, jack string) ([]float64, error) {
 		for k, j := range jacks {
 			if j == jack && other == w {
 				return all[k], nil
@@ -84,22 +86,22 @@ func Rendered(ctx context.Context, w *chains.Plan, recording []float64) (Signals
 
 // Measure measures a take. With a test tone it is also run with tones; without one (its zero value),
 // those figures are not measured. It is an error where a render fails.
-func Measure(ctx context.Context, w *chains.Plan, signals Signals, tone dsp.Tone) (*Measures, error) {
+func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone) (*Measures, error) {
 	c := w.Chain
-	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: chains.Held(c)}
+	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: board.Held(c)}
 	names := c.Jacks()
-	ledgers, err := c.Noises(w.Rate, names...)
-	if errors.Is(err, chains.ErrNoLedger) { // then only some jacks have none
-		ledgers = make([]*chains.Ledger, len(names))
+	ledgers, err := noise.AtAll(c, w.Rate, names...)
+	if errors.Is(err, noise.ErrNoLedger) { // then only some jacks have none
+		ledgers = make([]*noise.Ledger, len(names))
 		for k, jack := range names {
-			if ledgers[k], err = c.Noise(w.Rate, jack); err != nil && !errors.Is(err, chains.ErrNoLedger) {
+			if ledgers[k], err = noise.At(c, w.Rate, jack); err != nil && !errors.Is(err, noise.ErrNoLedger) {
 				return nil, err
 			}
 		}
 	} else if err != nil {
 		return nil, err
 	}
-	ceilings, err := c.Ceilings(ctx, w.Rate)
+	ceilings, err := Ceilings(c, ctx, w.Rate)
 	if err != nil {
 		return nil, err
 	}
@@ -115,10 +117,10 @@ func Measure(ctx context.Context, w *chains.Plan, signals Signals, tone dsp.Tone
 		m.Seconds = float64(len(x)) / float64(w.Rate)
 		top := ceilingAt(names, ceilings, k)
 		jack := &measures.Jack{X: x, Rate: float64(w.Rate), Test: tone, Ceiling: measures.Figure{Value: top.Volts, Why: top.Why}}
-		jack.Noise = measures.None("%v", chains.ErrNoLedger)
+		jack.Noise = measures.None("%v", noise.ErrNoLedger)
 		jack.NoiseA = jack.Noise
 		if l := ledgers[k]; l != nil {
-			jack.Noise, jack.NoiseA = measures.Figure{Value: l.RMS(chains.Flat)}, measures.Figure{Value: l.RMS(chains.AWeighted)}
+			jack.Noise, jack.NoiseA = measures.Figure{Value: l.RMS(noise.Flat)}, measures.Figure{Value: l.RMS(noise.AWeighted)}
 		}
 		j := JackMeasures{Jack: name, CeilingOf: top.Block, ThirdOctaves: []BandLevel{}}
 		for _, a := range measures.AtJacks() {
@@ -141,7 +143,7 @@ func Measure(ctx context.Context, w *chains.Plan, signals Signals, tone dsp.Tone
 }
 
 // steadyStates is what the jacks have in the steady state of the tones that measures ask for.
-func steadyStates(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q section.Quality, tone dsp.Tone) (map[string][][]float64, error) {
+func steadyStates(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section.Quality, tone dsp.Tone) (map[string][][]float64, error) {
 	if tone == (dsp.Tone{}) {
 		return nil, nil
 	}
@@ -166,7 +168,7 @@ func steadyStates(ctx context.Context, c *chains.Chain, rate dsp.Hertz, q sectio
 }
 
 // ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the next one's behind an output.
-func ceilingAt(jacks []string, all []chains.Ceiling, k int) chains.Ceiling {
+func ceilingAt(jacks []string, all []BlockCeiling, k int) BlockCeiling {
 	into, ok := strings.CutSuffix(jacks[k], ".in")
 	if leads := jacks[k] == "guitar" || strings.HasSuffix(jacks[k], ".out"); !ok && leads && k+1 < len(jacks) {
 		into, ok = strings.CutSuffix(jacks[k+1], ".in")
@@ -178,16 +180,16 @@ func ceilingAt(jacks []string, all []chains.Ceiling, k int) chains.Ceiling {
 			}
 		}
 	}
-	return chains.Ceiling{Why: "it leads into nothing that is known"}
+	return BlockCeiling{Why: "it leads into nothing that is known"}
 }
 
 // steady is for how long test tones are measured, once the chain has settled: enough for AES17's notch and for lines 50 Hz apart.
 const steady dsp.Second = 0.5
 
 // toneThrough puts into out what the jacks have in the steady state of some tones.
-func toneThrough(out *[][]float64, c *chains.Chain, rate dsp.Hertz, q section.Quality, tones ...dsp.Tone) func(context.Context) error {
+func toneThrough(out *[][]float64, c *board.Chain, rate dsp.Hertz, q section.Quality, tones ...dsp.Tone) func(context.Context) error {
 	return func(ctx context.Context) error {
-		w := c.At(0).Plan(rate, q) // a steady state has no time
+		w := render.PlanOf(c.At(0), rate, q) // a steady state has no time
 		r, err := w.Renderer(c.Jacks()...)
 		if err != nil {
 			return err
@@ -210,12 +212,12 @@ func together(ctx context.Context, work ...func(context.Context) error) error {
 }
 
 // settling is how long a chain is left alone before a steady state is measured: its tails, 1.5 s at most, and what a guitar and its couplings need.
-func settling(w *chains.Plan) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
+func settling(w *render.Plan) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
 
 // runKept renders a signal and keeps the last samples of each tap.
-func runKept(ctx context.Context, r *chains.Renderer, x []float64, keep int) ([][]float64, error) {
+func runKept(ctx context.Context, r *render.Renderer, x []float64, keep int) ([][]float64, error) {
 	out := make([][]float64, len(r.Taps))
-	err := r.Run(ctx, chains.Volts(x), 0, func(taps [][]float64) error {
+	err := r.Run(ctx, render.Volts(x), 0, func(taps [][]float64) error {
 		for k, b := range taps {
 			out[k] = append(out[k], b...)
 			if extra := len(out[k]) - keep; extra > keep {

@@ -6,14 +6,16 @@ import (
 	"strings"
 	"testing"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
 // take is the first take of a chain with these blocks, in their order, whose recording is the pickup's own voltage.
-func take(t testing.TB, blocks, guitar string, order ...string) *chains.Chain {
+func take(t testing.TB, blocks, guitar string, order ...string) *board.Chain {
 	t.Helper()
 	text := "drywire: 1\ntitle: test\nrecording: {file: a.wav, full_scale: 1 V, load: none}\nguitar: {" + guitar + "}\n"
 	if blocks != "" {
@@ -22,7 +24,7 @@ func take(t testing.TB, blocks, guitar string, order ...string) *chains.Chain {
 			text += "  " + strings.TrimSpace(b) + "\n"
 		}
 	}
-	f, err := chains.Parse("test.yaml", []byte(text+"order: ["+strings.Join(order, ", ")+"]\ntakes: [{name: take}]\n"))
+	f, err := file.Parse("test.yaml", []byte(text+"order: ["+strings.Join(order, ", ")+"]\ntakes: [{name: take}]\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -32,9 +34,9 @@ func take(t testing.TB, blocks, guitar string, order ...string) *chains.Chain {
 const measureRate = 48000
 
 // measured measures a take of a recording.
-func measured(t testing.TB, c *chains.Chain, recording []float64, tone dsp.Tone) *Measures {
+func measured(t testing.TB, c *board.Chain, recording []float64, tone dsp.Tone) *Measures {
 	t.Helper()
-	w := c.Plan(measureRate, section.Draft)
+	w := render.PlanOf(c, measureRate, section.Draft)
 	signals, err := Rendered(t.Context(), w, recording)
 	if err != nil {
 		t.Fatal(err)
@@ -94,7 +96,7 @@ func TestMeasureSine(t *testing.T) {
 	c := take(t, "buffer: {kind: buffer}", "volume: 10", "buffer")
 	in := swelling(2, dsp.Tone{Hz: 1000, Volts: 0.5})
 	m := measured(t, c, in, measures.TestTone)
-	h, err := c.Plan(measureRate, section.Draft).Response("buffer.in", 1000)
+	h, err := render.PlanOf(c, measureRate, section.Draft).Response("buffer.in", 1000)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -140,7 +142,7 @@ func TestMeasureClipping(t *testing.T) {
 	const volts = 8
 	m := measured(t, c, swelling(1, dsp.Tone{Hz: 997, Volts: volts}), dsp.Tone{Hz: 997, Volts: volts})
 	in, out := m.jack(t, "buffer.in"), m.jack(t, "out")
-	h, err := c.Plan(measureRate, section.Draft).Response("buffer.in", 997)
+	h, err := render.PlanOf(c, measureRate, section.Draft).Response("buffer.in", 997)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -216,7 +218,7 @@ func TestMeasureNothing(t *testing.T) {
 
 // A jack at which the test tone is not to be found has no distortion, and says why: nothing at all, and an octave below alone.
 func TestMeasureWithoutTheTone(t *testing.T) {
-	for name, c := range map[string]*chains.Chain{
+	for name, c := range map[string]*board.Chain{
 		"an octave below": take(t, "low: {kind: octave-down, direct: 0, octave: 10}", "volume: 10", "low"),
 		"nothing":         take(t, "pedal: {kind: volume, volume: 0}", "volume: 0", "pedal"),
 	} {

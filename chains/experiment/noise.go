@@ -4,8 +4,9 @@ import (
 	"cmp"
 	"slices"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
 	"drywire/dsp"
 )
 
@@ -64,8 +65,8 @@ var noiseAssumptions = []string{
 }
 
 // Noise is the ledger of one jack of a chain, with the moves of its blocks where the jack is the last.
-func Noise(c *chains.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
-	l, err := c.Noise(rate, jack)
+func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
+	l, err := noise.At(c, rate, jack)
 	if err != nil {
 		return nil, err
 	}
@@ -73,13 +74,13 @@ func Noise(c *chains.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	r.Take = c.Take
 	r.Order = orderOf(c)
 	r.Assumptions = noiseAssumptions
-	if held := chains.Held(c); held != "" {
+	if held := board.Held(c); held != "" {
 		r.Assumptions = append(slices.Clone(noiseAssumptions), held)
 	}
 	if jack != c.Ends()[0] {
 		return r, nil
 	}
-	moves, err := c.NoiseMoves(rate)
+	moves, err := noise.Moves(c, rate)
 	if err != nil {
 		return nil, err
 	}
@@ -89,7 +90,7 @@ func Noise(c *chains.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	return r, nil
 }
 
-func orderOf(c *chains.Chain) []string {
+func orderOf(c *board.Chain) []string {
 	names := []string{}
 	for _, b := range c.Blocks {
 		names = append(names, b.Name)
@@ -98,9 +99,9 @@ func orderOf(c *chains.Chain) []string {
 }
 
 // noiseReport groups a ledger.
-func noiseReport(l *chains.Ledger) *NoiseReport {
+func noiseReport(l *noise.Ledger) *NoiseReport {
 	r := &NoiseReport{
-		Jack: l.Jack, AVolts: l.RMS(chains.AWeighted), Volts: l.RMS(chains.Flat),
+		Jack: l.Jack, AVolts: l.RMS(noise.AWeighted), Volts: l.RMS(noise.Flat),
 		Blocks: []NoiseGroup{}, Causes: []NoiseGroup{}, Sources: []NoiseSource{}, Moves: []NoiseMove{},
 	}
 	r.ADBu, r.DBu = measures.NoiseLevel(r.AVolts*r.AVolts), measures.NoiseLevel(r.Volts*r.Volts)
@@ -114,7 +115,7 @@ func noiseReport(l *chains.Ledger) *NoiseReport {
 	type power struct{ a, flat float64 }
 	blocks, causes := map[string]power{}, map[string]power{}
 	for k, s := range l.Shares {
-		p := power{l.Power(k, chains.AWeighted), l.Power(k, chains.Flat)}
+		p := power{l.Power(k, noise.AWeighted), l.Power(k, noise.Flat)}
 		r.Sources = append(r.Sources, NoiseSource{s.Block, s.Element, s.Cause, measures.NoiseLevel(p.a), measures.NoiseLevel(p.flat), share(p.a)})
 		b, c := blocks[s.Block], causes[s.Cause]
 		blocks[s.Block] = power{b.a + p.a, b.flat + p.flat}

@@ -6,8 +6,8 @@ import (
 	"slices"
 	"testing"
 
-	"drywire/chains"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
 	"drywire/dsp"
 )
 
@@ -15,13 +15,13 @@ import (
 func TestNoiseReportAddsUp(t *testing.T) {
 	// White densities over 20 Hz to 20 kHz, in one cell at 1 kHz, where the A weighting is 0 dB; hum at 100 Hz, where it is -19.1 dB (IEC 61672-1, Table 3).
 	const width = 19980
-	l := &chains.Ledger{
+	l := &noise.Ledger{
 		Jack: "out", Centres: []float64{1000}, Widths: []float64{width}, Gain: []float64{1},
-		Shares: []chains.Share{
+		Shares: []noise.Share{
 			{Block: "a", Element: "a.r1", Cause: "thermal", Density: []float64{9e-16}},
 			{Block: "b", Element: "b.stage", Cause: "stage", Density: []float64{4e-16}},
 			{Block: "a", Element: "a.q1", Cause: "shot", Density: []float64{3e-16}},
-			{Block: "guitar", Element: "guitar.pickup", Cause: "hum", Density: []float64{0}, Lines: []chains.Line{{Frequency: 100, Power: 16e-16 * width}}},
+			{Block: "guitar", Element: "guitar.pickup", Cause: "hum", Density: []float64{0}, Lines: []noise.Line{{Frequency: 100, Power: 16e-16 * width}}},
 		},
 	}
 	r := noiseReport(l)

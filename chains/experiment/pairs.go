@@ -6,7 +6,7 @@ import (
 	"math"
 	"strings"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
@@ -88,7 +88,7 @@ const (
 
 // FactsOf works out what a comparison wants to know of a take beside its sound, at draft quality. A
 // fact that could not be worked out says why; it is an error only where ctx is done.
-func FactsOf(ctx context.Context, c *chains.Chain, rate dsp.Hertz) (measures.Values, error) {
+func FactsOf(ctx context.Context, c *board.Chain, rate dsp.Hertz) (measures.Values, error) {
 	facts := measures.NoValues(measures.Facts(), measures.Figure{})
 	t := newTrial(c, rate, measures.TestTone, true)
 	work := t.work(facts)

@@ -7,8 +7,10 @@ import (
 	"math"
 	"slices"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -80,10 +82,10 @@ type PresetTrim struct {
 
 // PresetBench renders presets. It remembers signals, so that trims cost little.
 type PresetBench struct {
-	File    *chains.File
+	File    *board.File
 	Rate    dsp.Hertz
 	Quality section.Quality
-	memo    *chains.Memo
+	memo    *render.Memo
 	samples int
 }
 
@@ -91,19 +93,19 @@ type PresetBench struct {
 const presetMemory = 512 << 20
 
 // NewPresetBench takes a recording in volts. It is an error where the file has no presets, or no order for them.
-func NewPresetBench(f *chains.File, recording []float64, rate dsp.Hertz, q section.Quality) (*PresetBench, error) {
+func NewPresetBench(f *board.File, recording []float64, rate dsp.Hertz, q section.Quality) (*PresetBench, error) {
 	if len(f.Presets) == 0 {
 		return nil, fmt.Errorf("the file has no presets")
 	}
 	if f.Order == nil {
 		return nil, fmt.Errorf("the file has no order of its own, only those of takes; presets are played through the file's")
 	}
-	return &PresetBench{File: f, Rate: rate, Quality: q, memo: chains.NewMemo(recording, rate, q, presetMemory), samples: len(recording)}, nil
+	return &PresetBench{File: f, Rate: rate, Quality: q, memo: render.NewMemo(recording, rate, q, presetMemory), samples: len(recording)}, nil
 }
 
 // Ends is what the preset has at the end of the chain, in volts, a slice per jack of chains.Ends, as long as the recording.
-func (b *PresetBench) Ends(ctx context.Context, c *chains.Chain) ([][]float64, error) {
-	w := c.Plan(b.Rate, b.Quality)
+func (b *PresetBench) Ends(ctx context.Context, c *board.Chain) ([][]float64, error) {
+	w := render.PlanOf(c, b.Rate, b.Quality)
 	var all [][]float64
 	for _, jack := range c.Ends() {
 		x, err := b.memo.Signal(ctx, w, jack)
@@ -115,7 +117,7 @@ func (b *PresetBench) Ends(ctx context.Context, c *chains.Chain) ([][]float64, e
 	return all, nil
 }
 
-func (b *PresetBench) level(ctx context.Context, c *chains.Chain) (measures.Figure, float64, error) {
+func (b *PresetBench) level(ctx context.Context, c *board.Chain) (measures.Figure, float64, error) {
 	ends, err := b.Ends(ctx, c)
 	if err != nil {
 		return measures.Figure{}, 0, err
@@ -149,12 +151,12 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 	}
 	power := 0.0
 	for _, jack := range c.Ends() {
-		l, err := c.Noise(b.Rate, jack)
+		l, err := noise.At(c, b.Rate, jack)
 		if err != nil {
 			g.NoiseDBu = measures.Read(0, err)
 			break
 		}
-		a := l.RMS(chains.AWeighted)
+		a := l.RMS(noise.AWeighted)
 		power += a * a
 	}
 	if g.NoiseDBu.OK() {
@@ -162,7 +164,7 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 	}
 	// As toneAlone does it: the steady state 0.4 s after the tone began, for 0.1 s.
 	rate := float64(b.Rate)
-	r, err := c.Plan(b.Rate, section.Draft).Renderer(c.Ends()...)
+	r, err := render.PlanOf(c, b.Rate, section.Draft).Renderer(c.Ends()...)
 	if err != nil {
 		return g, err
 	}
@@ -185,11 +187,11 @@ func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
 		Title: b.File.Title, Quality: b.Quality.Name, RateHz: int(b.Rate), Seconds: float64(b.samples) / rate,
 		ByRMS: !ByLoudness(int64(b.samples), rate), Jumps: []PresetJump{}, Guitars: []GuitarPreset{},
 	}
-	var own []*chains.Chain
+	var own []*board.Chain
 	for _, preset := range b.File.Presets {
 		own = append(own, b.File.OnPreset(preset.Name, "", nil))
 	}
-	p.Held = chains.Held(own...)
+	p.Held = board.Held(own...)
 	guitars := []string{""}
 	for _, g := range b.File.Guitars {
 		guitars = append(guitars, g.Name)

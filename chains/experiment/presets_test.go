@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -13,7 +15,7 @@ import (
 
 func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
 	t.Helper()
-	f, err := chains.Parse("board.yaml", []byte("drywire: 1\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines))
+	f, err := file.Parse("board.yaml", []byte("drywire: 1\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -141,7 +143,7 @@ func TestPresetsWithoutSwitcherAndInStereo(t *testing.T) {
 
 // A search for orders moves a switcher as a whole: two blocks and a board are six orders, however much is in its loops.
 func TestRankMovesASwitcherAsAWhole(t *testing.T) {
-	f, err := chains.Parse("board.yaml", []byte(`drywire: 1
+	f, err := file.Parse("board.yaml", []byte(`drywire: 1
 recording: {file: a.wav, full_scale: 1 V, load: none}
 blocks:
   board: {kind: switcher, loops: {1: [a], 2: [b]}}
@@ -159,7 +161,7 @@ presets: {all: {loops: [1, 2]}}
 	if len(c.Blocks) != 7 {
 		t.Fatalf("%d blocks and pieces", len(c.Blocks))
 	}
-	r, err := NewRank(c, chains.Keep{}, []string{"quiet"}, make([]float64, 4800), 48000, section.Draft, 100, 1, 1)
+	r, err := NewRank(c, board.Keep{}, []string{"quiet"}, make([]float64, 4800), 48000, section.Draft, 100, 1, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -175,7 +177,7 @@ func TestShippedPresets(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := chains.Parse("presets-on-a-loop-switcher.yaml", src)
+	f, err := file.Parse("presets-on-a-loop-switcher.yaml", src)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -213,7 +215,7 @@ func TestTrimsOfTheReferenceBoard(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := chains.Parse("reference-board.yaml", src)
+	f, err := file.Parse("reference-board.yaml", src)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,8 +16,10 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/render"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -28,14 +30,14 @@ import (
 //
 // The orders are a tree, and what is before a place in it is rendered once for all that comes after: chains.Memo.
 type Rank struct {
-	Chain     *chains.Chain
+	Chain     *board.Chain
 	Recording []float64 // V
 	Rate      dsp.Hertz
 	Quality   section.Quality
 	Part      int // which share, from 1
 	Parts     int // of how many
 
-	keep       chains.Keep
+	keep       board.Keep
 	objectives []*measures.Measure
 	orders     *orders
 	total      int  // how many orders there are; at least so many where countable is false
@@ -53,7 +55,7 @@ const RankMemory = 512 << 20
 const rankSeed = 1
 
 // NewRank prepares a search. It tries every order where there are no more than most (in a share: in this share), else as many as that.
-func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []float64, rate dsp.Hertz, q section.Quality, most, part, parts int) (*Rank, error) {
+func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float64, rate dsp.Hertz, q section.Quality, most, part, parts int) (*Rank, error) {
 	if !(1 <= part && part <= parts) || most < 1 {
 		return nil, fmt.Errorf("part %d of %d, %d orders at most: makes no sense", part, parts, most)
 	}
@@ -76,7 +78,7 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 	if r.orders, err = newOrders(orderOf(c), keep); err != nil {
 		return nil, fmt.Errorf("take %q: %w", c.Take, err)
 	}
-	r.commuting = c.Wire(rate, q).Commuting()
+	r.commuting = render.Commuting(wiring.Of(c, rate, q))
 	r.total, r.countable = r.orders.count()
 	if r.countable && r.total == 0 {
 		return nil, fmt.Errorf("take %q: no order keeps to all that keep says", c.Take)
@@ -90,7 +92,7 @@ func NewRank(c *chains.Chain, keep chains.Keep, prefer []string, recording []flo
 }
 
 // heldTogether keeps the pieces of a switcher and what is in its loops together, in the order that they have.
-func heldTogether(c *chains.Chain, keep chains.Keep) chains.Keep {
+func heldTogether(c *board.Chain, keep board.Keep) board.Keep {
 	held := map[string][]string{}
 	for _, b := range c.Blocks {
 		if b.Switcher != "" {
@@ -125,7 +127,7 @@ func (r *Rank) Fingerprint() string {
 		fmt.Fprintf(h, "%s %s %s %v %s %s\n", b.Name, b.Kind.Name, b.Settings, b.Off, b.Power, b.Switcher)
 	}
 	// Whatever else a chain file may say: what is wired in the end.
-	w := c.Plan(r.Rate, r.Quality)
+	w := render.PlanOf(&c, r.Rate, r.Quality)
 	fmt.Fprintf(h, "%x\n", w.Circuit.Key("out"))
 	for _, s := range w.Stages {
 		fmt.Fprintf(h, "%s %s\n", s.Name, s.Key)
@@ -327,9 +329,9 @@ func stretches(list []order, like func(order) order, atLeast int) [][]order {
 	return cut
 }
 
-func (r *Rank) chainOf(w order) *chains.Chain {
+func (r *Rank) chainOf(w order) *board.Chain {
 	c := *r.Chain
-	c.Blocks = make([]chains.Placed, len(w))
+	c.Blocks = make([]board.Placed, len(w))
 	for k, b := range w {
 		c.Blocks[k] = r.Chain.Blocks[b]
 	}

@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
-	"drywire/chains"
+	"drywire/chains/board"
 )
 
 // orders enumerates the orders of some blocks that keep to what the chain file asks: a tree, whose leaves come in the order of the alphabet if the blocks'
@@ -21,7 +21,7 @@ type orders struct {
 // order is indexes into the base order's names.
 type order []uint8
 
-func newOrders(base []string, k chains.Keep) (*orders, error) {
+func newOrders(base []string, k board.Keep) (*orders, error) {
 	o := &orders{names: base, before: make([][]int, len(base))}
 	index := func(list []string, where string) ([]int, error) {
 		var all []int

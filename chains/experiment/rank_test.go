@@ -13,7 +13,7 @@ import (
 	"strings"
 	"testing"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -22,7 +22,7 @@ import (
 // rankBlocks are four blocks, of which one is a circuit that the guitar is a part of.
 const rankBlocks = "fuzz: {kind: fuzz}; buffer: {kind: buffer}; eq: {kind: eq, level: 12 dB}; pedal: {kind: volume, volume: 5}"
 
-func rankOf(t testing.TB, keep chains.Keep, prefer []string, most, part, parts int) *Rank {
+func rankOf(t testing.TB, keep board.Keep, prefer []string, most, part, parts int) *Rank {
 	t.Helper()
 	c := take(t, rankBlocks, "volume: 10", "fuzz", "buffer", "eq", "pedal")
 	r, err := NewRank(c, keep, prefer, swelling(0.35, dsp.Tone{Hz: 220, Volts: 0.2}), measureRate, section.Draft, most, part, parts)
@@ -56,20 +56,20 @@ func resultOf(t testing.TB, r *Rank) []byte {
 func TestOrders(t *testing.T) {
 	base := strings.Split("a b c d e f", " ")
 	for _, c := range []struct {
-		keep chains.Keep
+		keep board.Keep
 		want int
 		why  string
 	}{
-		{chains.Keep{}, 720, "6!"},
-		{chains.Keep{First: []string{"c"}}, 120, "5!"},
-		{chains.Keep{First: []string{"c", "a"}, Last: []string{"b"}}, 6, "3!"},
-		{chains.Keep{Before: [][]string{{"a", "b"}}}, 360, "half of 6!"},
-		{chains.Keep{Before: [][]string{{"a", "b", "c"}}}, 120, "one of the 3! orders of three"},
-		{chains.Keep{Together: [][]string{{"a", "b"}}}, 240, "2! ways, then five things: 2·5!"},
-		{chains.Keep{Together: [][]string{{"a", "b", "c"}}}, 144, "3!·4!"},
-		{chains.Keep{Together: [][]string{{"a", "b"}, {"c", "d"}}}, 96, "2!·2!·4!"},
-		{chains.Keep{First: []string{"a"}, Together: [][]string{{"a", "b"}}}, 24, "a, b, then 4!"},
-		{chains.Keep{First: []string{"a"}, Last: []string{"b"}, Together: [][]string{{"a", "b"}}}, 0, "at both ends and next to each other"},
+		{board.Keep{}, 720, "6!"},
+		{board.Keep{First: []string{"c"}}, 120, "5!"},
+		{board.Keep{First: []string{"c", "a"}, Last: []string{"b"}}, 6, "3!"},
+		{board.Keep{Before: [][]string{{"a", "b"}}}, 360, "half of 6!"},
+		{board.Keep{Before: [][]string{{"a", "b", "c"}}}, 120, "one of the 3! orders of three"},
+		{board.Keep{Together: [][]string{{"a", "b"}}}, 240, "2! ways, then five things: 2·5!"},
+		{board.Keep{Together: [][]string{{"a", "b", "c"}}}, 144, "3!·4!"},
+		{board.Keep{Together: [][]string{{"a", "b"}, {"c", "d"}}}, 96, "2!·2!·4!"},
+		{board.Keep{First: []string{"a"}, Together: [][]string{{"a", "b"}}}, 24, "a, b, then 4!"},
+		{board.Keep{First: []string{"a"}, Last: []string{"b"}, Together: [][]string{{"a", "b"}}}, 0, "at both ends and next to each other"},
 	} {
 		o, err := newOrders(base, c.keep)
 		if err != nil {
@@ -106,10 +106,10 @@ func TestOrders(t *testing.T) {
 			t.Errorf("%+v: by chance: %v", c.keep, w)
 		}
 	}
-	if _, err := newOrders(base, chains.Keep{Last: []string{"g"}}); err == nil || !strings.Contains(err.Error(), `keep.last names "g"`) {
+	if _, err := newOrders(base, board.Keep{Last: []string{"g"}}); err == nil || !strings.Contains(err.Error(), `keep.last names "g"`) {
 		t.Errorf("a block that is not there: %v", err)
 	}
-	o, _ := newOrders(base, chains.Keep{})
+	o, _ := newOrders(base, board.Keep{})
 	if got := len(o.neighbours(order{0, 1, 2, 3, 4, 5})); got != 25 { // (n-1)²: n(n-1) moves, of which the n-1 of neighbours count twice
 		t.Errorf("%d neighbours, want 25", got)
 	}
@@ -117,7 +117,7 @@ func TestOrders(t *testing.T) {
 	for k := range many {
 		many[k] = fmt.Sprintf("b%d", k)
 	}
-	o, _ = newOrders(many, chains.Keep{})
+	o, _ = newOrders(many, board.Keep{})
 	if o.walk(1000, func(order) bool { return true }) {
 		t.Error("20! orders were seen in 1000 places")
 	}
@@ -125,7 +125,7 @@ func TestOrders(t *testing.T) {
 
 func TestStretches(t *testing.T) {
 	same := func(w order) order { return w }
-	o, _ := newOrders([]string{"a", "b", "c", "d"}, chains.Keep{})
+	o, _ := newOrders([]string{"a", "b", "c", "d"}, board.Keep{})
 	list := o.slice(0, 24)
 	for _, c := range [][2]int{{1, 4}, {4, 4}, {5, 12}, {13, 24}, {1000, 24}} { // 4 beginnings of one block, 4·3 of two, 4·3·2 of three
 		cut := stretches(list, same, c[0])
@@ -147,7 +147,7 @@ func TestStretches(t *testing.T) {
 // A search that was stopped half-way and resumed, on another number of cores, in shares of which one was killed and run again: all the same bytes.
 func TestRankIsTheSame(t *testing.T) {
 	prefer := []string{"quiet", "headroom", "brightness kept"}
-	whole := rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)
+	whole := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
 	want, journal := ranked(t, whole)
 	var found Ranking
 	if err := json.Unmarshal(want, &found); err != nil {
@@ -166,13 +166,13 @@ func TestRankIsTheSame(t *testing.T) {
 
 	t.Run("cores", func(t *testing.T) {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-		if got, _ := ranked(t, rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)); !bytes.Equal(got, want) {
+		if got, _ := ranked(t, rankOf(t, board.Keep{}, prefer, 1000, 1, 1)); !bytes.Equal(got, want) {
 			t.Error("another result on one core")
 		}
 	})
 	t.Run("resumed", func(t *testing.T) {
 		stopped := errors.New("stopped")
-		half := rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)
+		half := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
 		left := half.JournalHead()
 		n := 0
 		err := half.Run(t.Context(), func(names []string, values []measures.Figure) error {
@@ -187,7 +187,7 @@ func TestRankIsTheSame(t *testing.T) {
 		}
 		good := len(left)
 		left = append(left, JournalLine([]string{"fuzz"}, nil)[:9]...) // a line that was being written
-		again := rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)
+		again := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
 		if got, err := again.ReadJournal(left, false); err != nil || got != good {
 			t.Fatalf("%d bytes are good, want %d (%v)", got, good, err)
 		}
@@ -206,12 +206,12 @@ func TestRankIsTheSame(t *testing.T) {
 		}
 	})
 	t.Run("shares", func(t *testing.T) {
-		merged := rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)
+		merged := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
 		for part := 3; part >= 1; part-- {
-			share := rankOf(t, chains.Keep{}, prefer, 1000, part, 3)
+			share := rankOf(t, board.Keep{}, prefer, 1000, part, 3)
 			_, journal := ranked(t, share)
 			if part == 2 { // dies and is run again
-				share = rankOf(t, chains.Keep{}, prefer, 1000, part, 3)
+				share = rankOf(t, board.Keep{}, prefer, 1000, part, 3)
 				lines := bytes.SplitAfter(journal, []byte("\n"))
 				journal = slices.Concat(lines[:4]...)
 				if _, err := share.ReadJournal(journal, false); err != nil {
@@ -245,11 +245,11 @@ func TestRankIsTheSame(t *testing.T) {
 			any  bool
 			says string
 		}{
-			"damaged":      {rankOf(t, chains.Keep{}, prefer, 1000, 1, 1), bytes.Replace(journal, []byte(`"eq"`), []byte(`"eQ"`), 1), false, "line 2 is damaged"},
-			"other wishes": {rankOf(t, chains.Keep{}, prefer[:2], 1000, 1, 1), journal, false, "of another search"},
-			"other keep":   {rankOf(t, chains.Keep{First: []string{"fuzz"}}, prefer, 1000, 1, 1), journal, false, "of another search"},
-			"other part":   {rankOf(t, chains.Keep{}, prefer, 1000, 2, 3), journal, false, "is of part 1/1, this is part 2/3"},
-			"no journal":   {rankOf(t, chains.Keep{}, prefer, 1000, 1, 1), []byte("drywire: 1\n"), false, "not the journal of a ranking"},
+			"damaged":      {rankOf(t, board.Keep{}, prefer, 1000, 1, 1), bytes.Replace(journal, []byte(`"eq"`), []byte(`"eQ"`), 1), false, "line 2 is damaged"},
+			"other wishes": {rankOf(t, board.Keep{}, prefer[:2], 1000, 1, 1), journal, false, "of another search"},
+			"other keep":   {rankOf(t, board.Keep{First: []string{"fuzz"}}, prefer, 1000, 1, 1), journal, false, "of another search"},
+			"other part":   {rankOf(t, board.Keep{}, prefer, 1000, 2, 3), journal, false, "is of part 1/1, this is part 2/3"},
+			"no journal":   {rankOf(t, board.Keep{}, prefer, 1000, 1, 1), []byte("drywire: 1\n"), false, "not the journal of a ranking"},
 		} {
 			if _, err := c.r.ReadJournal(c.text, c.any); err == nil || !strings.Contains(err.Error(), c.says) {
 				t.Errorf("%s: %v, want %q", what, err, c.says)
@@ -261,13 +261,13 @@ func TestRankIsTheSame(t *testing.T) {
 // What is tried within a budget is the same however often it is stopped, says that it is not all, and is never more than asked for.
 func TestRankWithinABudget(t *testing.T) {
 	prefer := []string{"quiet", "brightness kept"}
-	whole := rankOf(t, chains.Keep{}, prefer, 10, 1, 1)
+	whole := rankOf(t, board.Keep{}, prefer, 10, 1, 1)
 	want, journal := ranked(t, whole)
 	res := whole.Result()
 	if res.Search.Kind != "budgeted" || res.Search.Tried != 10 || *res.Search.Orders != 24 || !strings.Contains(res.Search.Said, "There are 24 orders; 10 of them were tried") {
 		t.Errorf("%+v", res.Search)
 	}
-	again := rankOf(t, chains.Keep{}, prefer, 10, 1, 1)
+	again := rankOf(t, board.Keep{}, prefer, 10, 1, 1)
 	lines := bytes.SplitAfter(journal, []byte("\n"))
 	if _, err := again.ReadJournal(slices.Concat(lines[:5]...), false); err != nil {
 		t.Fatal(err)
@@ -277,13 +277,13 @@ func TestRankWithinABudget(t *testing.T) {
 		t.Error("another result after a stop")
 	}
 	c := take(t, rankBlocks, "volume: 10", "fuzz", "buffer", "eq", "pedal")
-	if _, err := NewRank(c, chains.Keep{}, prefer, make([]float64, 100), measureRate, section.Draft, 10, 1, 2); err == nil || !strings.Contains(err.Error(), "cannot be shared") {
+	if _, err := NewRank(c, board.Keep{}, prefer, make([]float64, 100), measureRate, section.Draft, 10, 1, 2); err == nil || !strings.Contains(err.Error(), "cannot be shared") {
 		t.Errorf("two parts of 12 with 10 at most: %v", err)
 	}
 	// The best of all orders is found within half of them.
-	all := rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)
+	all := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
 	ranked(t, all)
-	some := rankOf(t, chains.Keep{}, prefer, 12, 1, 1)
+	some := rankOf(t, board.Keep{}, prefer, 12, 1, 1)
 	ranked(t, some)
 	if a, b := all.Result().Pareto, some.Result().Pareto; !slices.Equal(a[0].Order, b[0].Order) && !slices.ContainsFunc(a, func(o Ranked) bool { return slices.Equal(o.Order, b[0].Order) }) {
 		t.Errorf("best within 12: %v, of all: %v", b[0].Order, a[0].Order)
@@ -293,7 +293,7 @@ func TestRankWithinABudget(t *testing.T) {
 // Whatever changes what is heard changes the fingerprint; the share does not.
 func TestFingerprint(t *testing.T) {
 	of := func(blocks, guitar string, x []float64, parts int) string {
-		r, err := NewRank(take(t, blocks, guitar, "one", "two"), chains.Keep{}, nil, x, measureRate, section.Draft, 100, parts, parts)
+		r, err := NewRank(take(t, blocks, guitar, "one", "two"), board.Keep{}, nil, x, measureRate, section.Draft, 100, parts, parts)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -320,7 +320,7 @@ func TestFingerprint(t *testing.T) {
 func TestRankStops(t *testing.T) {
 	ended, cancel := context.WithCancel(context.Background())
 	cancel()
-	r := rankOf(t, chains.Keep{}, nil, 1000, 1, 1)
+	r := rankOf(t, board.Keep{}, nil, 1000, 1, 1)
 	if err := r.Run(ended, func([]string, []measures.Figure) error { return nil }); !errors.Is(err, context.Canceled) {
 		t.Errorf("a run that was stopped: %v", err)
 	}
@@ -329,7 +329,7 @@ func TestRankStops(t *testing.T) {
 // Judging, on values made by hand: wishes are equal, what differs by less than a step is alike, what cannot be measured is worst.
 func TestJudging(t *testing.T) {
 	v := func(x float64) measures.Figure { return measures.Figure{Value: x} }
-	r := rankOf(t, chains.Keep{First: []string{"fuzz"}}, []string{"quiet", "clean-up"}, 1000, 1, 1) // steps 0.1 and 0.5 dB
+	r := rankOf(t, board.Keep{First: []string{"fuzz"}}, []string{"quiet", "clean-up"}, 1000, 1, 1) // steps 0.1 and 0.5 dB
 	for order, values := range map[string][]measures.Figure{
 		"fuzz buffer eq pedal": {v(40), v(10)},
 		"fuzz buffer pedal eq": {v(40.04), v(10.2)},            // alike

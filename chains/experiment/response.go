@@ -7,8 +7,10 @@ import (
 	"strings"
 
 	"drywire/blocks"
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 )
 
@@ -57,12 +59,12 @@ type LossPoint struct {
 var LossFrequencies = []float64{100, 1000, 5000}
 
 // Response is the response from 20 Hz to 20 kHz. The gain is that of the noise ledger, which carries the pickup's own voltage to the jack as well.
-func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, error) {
-	l, err := c.Noise(rate, jack)
+func Response(c *board.Chain, rate dsp.Hertz, jack string) (*ResponseReport, error) {
+	l, err := noise.At(c, rate, jack)
 	if err != nil {
 		return nil, err
 	}
-	r := &ResponseReport{Take: c.Take, Order: orderOf(c), Jack: jack, Held: chains.Held(c), Losses: []Loss{}}
+	r := &ResponseReport{Take: c.Take, Order: orderOf(c), Jack: jack, Held: board.Held(c), Losses: []Loss{}}
 	gain := func(k int) measures.Figure { return measures.Level(math.Sqrt(l.Gain[k]), "nothing comes through") }
 	for k, f := range l.Centres {
 		p := ResponsePoint{f, gain(k)}
@@ -80,7 +82,7 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 	}
 	r.Low, r.High = edge(r.Points, at, -1, r.Middle), edge(r.Points, at, 1, r.Middle)
 
-	hands, err := c.Handovers(1000)
+	hands, err := wiring.Handovers(c, 1000)
 	if err != nil {
 		return nil, err
 	}
@@ -99,7 +101,7 @@ func Response(c *chains.Chain, rate dsp.Hertz, jack string) (*ResponseReport, er
 
 // upTo says whether a hand-over lies before a jack or is felt there: what is plugged into a jack loads it. The other path of a split is left out, though it
 // is felt as well.
-func upTo(c *chains.Chain, handover, jack string) bool {
+func upTo(c *board.Chain, handover, jack string) bool {
 	jacks := c.Jacks()
 	at, end := slices.Index(jacks, strings.Replace(handover, "load", "out", 1)), slices.Index(jacks, jack)
 	if c.Split != nil {
@@ -145,12 +147,12 @@ func edge(points []ResponsePoint, from, step int, middle measures.Figure) measur
 
 // lossAt is the loss at the k-th hand-over. The cable is a resistance, then a capacitance at its far end (blocks.CableParts), so that it can be taken off
 // the impedance that the hand-over has with it.
-func lossAt(c *chains.Chain, k int) (Loss, error) {
+func lossAt(c *board.Chain, k int) (Loss, error) {
 	l := Loss{At: []LossPoint{}}
 	var r dsp.Ohm
 	var capacitance dsp.Farad
 	look := func(f float64) (bare, input, cable complex128, err error) {
-		hands, err := c.Handovers(dsp.Hertz(f))
+		hands, err := wiring.Handovers(c, dsp.Hertz(f))
 		if err != nil {
 			return 0, 0, 0, err
 		}

@@ -6,7 +6,8 @@ import (
 	"strings"
 	"testing"
 
-	"drywire/chains"
+	"drywire/chains/file"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -19,7 +20,7 @@ func TestResponseIsTheWirings(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w := c.Plan(measureRate, section.Draft)
+		w := render.PlanOf(c, measureRate, section.Draft)
 		worst := 0.0
 		for k := 0; k < len(r.Points); k += 8 {
 			p := r.Points[k]
@@ -106,7 +107,7 @@ func TestLosses(t *testing.T) {
 
 // In a split, a jack's losses are those on its own path.
 func TestLossesOfAPath(t *testing.T) {
-	f, err := chains.Parse("test.yaml", []byte(`
+	f, err := file.Parse("test.yaml", []byte(`
 drywire: 1
 recording: {file: a.wav, full_scale: 1 V, load: none}
 blocks: {drive: {kind: overdrive}, a: {kind: buffer}, b: {kind: buffer}}

@@ -12,8 +12,9 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"drywire/blocks"
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -74,7 +75,7 @@ const swapTail = 2.0
 
 // swapsOf is every two blocks that can change places, and those that cannot. A preamplifier can: what was in front of it is in its loop then. A block of the
 // board behind the power of an amplifier, or that power in front of the board, cannot.
-func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
+func swapsOf(c *board.Chain) (all []Swap, out []LeftOut) {
 	all, out = []Swap{}, []LeftOut{}
 	for i, a := range c.Blocks {
 		for j := i + 1; j < len(c.Blocks); j++ {
@@ -83,7 +84,7 @@ func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
 			case a.Piece != nil || b.Piece != nil: // of a switcher, and no block
 			case a.Switcher != "" || b.Switcher != "":
 				out = append(out, LeftOut{a.Name, b.Name, InALoop})
-			case slices.ContainsFunc(c.Blocks[i:j+1], func(p chains.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
+			case slices.ContainsFunc(c.Blocks[i:j+1], func(p board.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
 				out = append(out, LeftOut{a.Name, b.Name, AtPower})
 			default:
 				all = append(all, Swap{First: a.Name, Second: b.Name, Apart: j - i})
@@ -94,7 +95,7 @@ func swapsOf(c *chains.Chain) (all []Swap, out []LeftOut) {
 }
 
 // SwapsOf is how many swaps there are in a chain.
-func SwapsOf(c *chains.Chain) int {
+func SwapsOf(c *board.Chain) int {
 	all, _ := swapsOf(c)
 	return len(all)
 }
@@ -132,7 +133,7 @@ func (m *SwapMap) Omitted() (list []string) {
 }
 
 // Swappable says why no two blocks of a chain can change places; nil where some can.
-func Swappable(c *chains.Chain) error {
+func Swappable(c *board.Chain) error {
 	switch {
 	case c.Split != nil:
 		return fmt.Errorf("take %q splits into two paths; blocks are swapped on one", c.Take)
@@ -147,12 +148,12 @@ func Swappable(c *chains.Chain) error {
 }
 
 // Swaps swaps every two blocks of a chain. Renders share their beginnings (chains.Memo), on all cores; done is told of each that is finished.
-func Swaps(ctx context.Context, c *chains.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
+func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
 	if err := Swappable(c); err != nil {
 		return nil, err
 	}
 	c = c.At(0)
-	tail := math.Min(swapTail, float64(c.Plan(rate, q).Tail()))
+	tail := math.Min(swapTail, float64(render.PlanOf(c, rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
 	b := newBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{
@@ -207,12 +208,12 @@ func (s *Swap) distance() float64 {
 	return 0
 }
 
-func placeOf(c *chains.Chain, block string) int {
-	return slices.IndexFunc(c.Blocks, func(p chains.Placed) bool { return p.Name == block })
+func placeOf(c *board.Chain, block string) int {
+	return slices.IndexFunc(c.Blocks, func(p board.Placed) bool { return p.Name == block })
 }
 
 // side renders a chain, brings it to the target loudness and gathers the facts about it.
-func (b *bench) side(ctx context.Context, number int, name string, c *chains.Chain) (*measures.Side, error) {
+func (b *bench) side(ctx context.Context, number int, name string, c *board.Chain) (*measures.Side, error) {
 	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err

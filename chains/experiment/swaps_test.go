@@ -7,11 +7,13 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/chains/measures"
 	"drywire/dsp/section"
 )
 
-func swapped(t *testing.T, c *chains.Chain) *SwapMap {
+func swapped(t *testing.T, c *board.Chain) *SwapMap {
 	t.Helper()
 	x := scaled(plucks(1, 1), 6) // 0.4 V at most
 	n := 0
@@ -52,7 +54,7 @@ func TestSwapsOfTheDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := chains.Parse("demo", src)
+	f, err := file.Parse("demo", src)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -93,7 +95,7 @@ order: [echo, board, front, power, box, desk, hall]
 presets: {on: {loops: [1]}}
 takes: [{name: on, preset: on}]
 `
-	f, err := chains.Parse("swaps", []byte(src))
+	f, err := file.Parse("swaps", []byte(src))
 	if err != nil {
 		t.Fatal(err)
 	}

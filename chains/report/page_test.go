@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 )
@@ -97,10 +97,10 @@ func made() Page {
 			Moves:  []experiment.NoiseMove{{Block: "buffer", From: 2, To: 1, Behind: "guitar", NoiseDB: -3, GainDB: 0.5}}, Assumptions: []string{"Nobody plays."},
 		})
 	}
-	c.Cables = []experiment.Rewiring{{A: 1, B: 2, Moves: []chains.CableMove{
+	c.Cables = []experiment.Rewiring{{A: 1, B: 2, Moves: []board.CableMove{
 		{Block: "echo", Text: "Put echo on the board."},
-		{From: chains.Cable{Out: "guitar", In: "fuzz.in"}, To: chains.Cable{Out: "guitar", In: "buffer.in"}, Ends: 1, Text: "Unplug guitar from fuzz.in; plug it into buffer.in."},
-		{To: chains.Cable{Out: "buffer.out", In: "fuzz.in"}, Ends: 2, Text: "Take one more cable, and plug it into buffer.out and fuzz.in."},
+		{From: board.Cable{Out: "guitar", In: "fuzz.in"}, To: board.Cable{Out: "guitar", In: "buffer.in"}, Ends: 1, Text: "Unplug guitar from fuzz.in; plug it into buffer.in."},
+		{To: board.Cable{Out: "buffer.out", In: "fuzz.in"}, Ends: 2, Text: "Take one more cable, and plug it into buffer.out and fuzz.in."},
 	}}, {A: 1, B: 3}}
 	c.Nulls = []experiment.Null{{A: 1, B: 2, DB: db(-12)}, {A: 1, B: 3, DB: db(-0.5)}, {A: 2, B: 3, Identical: true}}
 	pair := func(a, b int, heard, sentence string, likely float64) experiment.Pair {

@@ -9,7 +9,8 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"drywire/blocks"
-	"drywire/chains"
+	"drywire/chains/file"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/circuit/transient"
@@ -29,8 +30,8 @@ type Case struct {
 }
 
 // Wire lays the case out.
-func (c Case) Wire(q section.Quality) (*chains.Plan, error) {
-	file, err := chains.Parse(c.Name, []byte(c.Text))
+func (c Case) Wire(q section.Quality) (*render.Plan, error) {
+	file, err := file.Parse(c.Name, []byte(c.Text))
 	if err != nil {
 		return nil, err
 	}
@@ -43,7 +44,7 @@ func (c Case) Wire(q section.Quality) (*chains.Plan, error) {
 	if err := chain.Jack(c.Jack); err != nil {
 		return nil, err
 	}
-	return chain.Plan(dsp.Hertz(c.Rate), q), nil
+	return render.PlanOf(chain, dsp.Hertz(c.Rate), q), nil
 }
 
 // samples is how many samples of the recording there are.
@@ -65,7 +66,7 @@ func (c Case) Render(ctx context.Context, q section.Quality) ([]float64, transie
 		in[k] = c.Drive.At(float64(k) / c.Rate)
 	}
 	var out []float64
-	err = r.Run(ctx, chains.Volts(in), 0, func(taps [][]float64) error {
+	err = r.Run(ctx, render.Volts(in), 0, func(taps [][]float64) error {
 		out = append(out, taps[0]...)
 		return nil
 	})
@@ -147,7 +148,7 @@ func (c Case) Deck(a Accuracy) (string, error) {
 }
 
 // need gathers the stages in front of a node.
-func need(w *chains.Plan, node string, stages map[string]bool) {
+func need(w *render.Plan, node string, stages map[string]bool) {
 	for _, in := range w.Section(node).Inputs() {
 		for _, s := range w.Stages {
 			for _, d := range s.Drive {

@@ -5,7 +5,7 @@
 //	go run ./cmd/reference -gain -seed 7 -count 21    the same for the gain blocks
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
 //	go run ./cmd/reference -store chains/testdata/reference
-//	go run ./cmd/reference -moving                    knobs that are turned; -store chains/testdata/moving keeps them
+//	go run ./cmd/reference -moving                    knobs that are turned; -store chains/render/testdata/moving keeps them
 //	go run ./cmd/reference -decks dsp/circuit/testdata
 //	go run ./cmd/reference -stress 10000000           does the solver ever fail?
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy

@@ -8,7 +8,7 @@ import (
 	"sync"
 	"text/tabwriter"
 
-	"drywire/chains"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/circuit/transient"
 	"drywire/dsp/section"
@@ -99,7 +99,7 @@ func stress(ctx context.Context, samples int64, jobs int, out io.Writer) bool {
 				return
 			}
 			src := &generated{at: hostile[r.signal].at, of: each, r: rand.New(rand.NewPCG(uint64(k), 1))}
-			r.err = renderer.Run(ctx, chains.Source(src), dsp.Second(0), func([][]float64) error { return nil })
+			r.err = renderer.Run(ctx, render.Source(src), dsp.Second(0), func([][]float64) error { return nil })
 			for _, s := range renderer.Reports() {
 				r.report.Add(s.Report)
 			}

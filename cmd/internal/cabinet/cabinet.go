@@ -7,7 +7,8 @@ import (
 	"io"
 	"io/fs"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -17,11 +18,11 @@ type Open func(path string) (r *samples.Reader, done func(), err error)
 
 // Read reads every impulse response of a parsed file, which then holds them. name and source are what Parse got; The
 // error is chains.Faults, each with its place in the chain file.
-func Read(f *chains.File, name string, source []byte, open Open) error {
-	var faults chains.Faults
+func Read(f *board.File, name string, source []byte, open Open) error {
+	var faults file.Faults
 	for _, c := range f.Cabinets {
 		if err := read(c, open); err != nil {
-			faults = append(faults, chains.CabinetFault(name, source, c.Path, err.Error()))
+			faults = append(faults, file.CabinetFault(name, source, c.Path, err.Error()))
 		}
 	}
 	if faults != nil {
@@ -30,7 +31,7 @@ func Read(f *chains.File, name string, source []byte, open Open) error {
 	return nil
 }
 
-func read(c *chains.Cabinet, open Open) error {
+func read(c *board.Cabinet, open Open) error {
 	r, done, err := open(c.Path)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
@@ -42,7 +43,7 @@ func read(c *chains.Cabinet, open Open) error {
 	if r.Channels != 1 {
 		return fmt.Errorf("impulse response %s: has %d channels; a speaker has one: export the one that you want as a mono file", c.Path, r.Channels)
 	}
-	x := make([]float64, min(r.Frames(), chains.MostCabinetFrames))
+	x := make([]float64, min(r.Frames(), board.MostCabinetFrames))
 	for at := 0; at < len(x); {
 		n, err := r.Read(x[at:])
 		if at += n; errors.Is(err, io.EOF) {

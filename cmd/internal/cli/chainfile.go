@@ -12,6 +12,8 @@ import (
 	"strings"
 
 	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/cmd/internal/cabinet"
 	"drywire/cmd/internal/inputs"
 	"drywire/dsp/section"
@@ -20,7 +22,7 @@ import (
 
 // chainFile is a chain file that was read and parsed.
 type chainFile struct {
-	*chains.File
+	*board.File
 	name   string // what messages call it
 	source []byte
 	folder string // what the recording's path is relative to
@@ -126,7 +128,7 @@ func parseChainFile(name string, src []byte, folder string) (*chainFile, error) 
 	if bytes.HasPrefix(src, []byte("RIFF")) {
 		return nil, misusef("%s is a WAV file, not a chain file; a chain file names its recording, or give one with --recording", name)
 	}
-	f, err := chains.Parse(name, src)
+	f, err := file.Parse(name, src)
 	if err != nil {
 		return nil, err
 	}
@@ -143,7 +145,7 @@ func plainPath(path string, err error) error {
 }
 
 // take is the take of that name, or the first; assumed says that it was not named and there are more.
-func (f *chainFile) take(name string) (c *chains.Chain, assumed bool, err error) {
+func (f *chainFile) take(name string) (c *board.Chain, assumed bool, err error) {
 	if name == "" {
 		all := f.Chains()
 		return all[0], len(all) > 1, nil

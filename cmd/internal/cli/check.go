@@ -8,8 +8,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
 	"drywire/chains/experiment"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -56,8 +58,8 @@ func qualityFlag(cmd *cobra.Command, to *string) {
 }
 
 // orderText is the order of a take, in one line. A switcher is named wherever the signal comes back to it.
-func orderText(c *chains.Chain) string {
-	line := func(list []chains.Placed, names ...string) []string {
+func orderText(c *board.Chain) string {
+	line := func(list []board.Placed, names ...string) []string {
 		for _, b := range list {
 			switch {
 			case b.Piece != nil:
@@ -77,7 +79,7 @@ func orderText(c *chains.Chain) string {
 	if c.Split == nil {
 		return strings.Join(append(names, "load"), " > ")
 	}
-	path := func(side string, list []chains.Placed) string {
+	path := func(side string, list []board.Placed) string {
 		return side + ": " + strings.Join(append(line(list), "load"), " > ")
 	}
 	return strings.Join(append(names, "{"+path("left", c.Split.Left)+" | "+path("right", c.Split.Right)+"}"), " > ") + " " + c.Split.Mix
@@ -105,20 +107,20 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		if _, err := renderer(c, r, section.Normal, c.Ends()...); err != nil {
 			return err
 		}
-		places, err := c.Handovers(at)
+		places, err := wiring.Handovers(c, at)
 		if err != nil {
 			return err
 		}
 		s.printf("\nTake %d: %s\n", k+1, c.Take)
 		paragraph(s.out, "  ", orderText(c), 98)
 		if own := f.Takes[k].Loops; len(own) > 0 {
-			s.printf("  loops of its own: %s\n", chains.LoopsText(own))
+			s.printf("  loops of its own: %s\n", edit.LoopsText(own))
 		}
 		for _, set := range f.Takes[k].Set {
 			s.printf("  %s: %s\n", set.Target, set.Text)
 		}
 		for _, t := range c.Turns {
-			if !slices.ContainsFunc(f.Takes[k].Set, func(set chains.Setting) bool { return set.Target == t.Target }) {
+			if !slices.ContainsFunc(f.Takes[k].Set, func(set board.Setting) bool { return set.Target == t.Target }) {
 				s.printf("  %s: %v\n", t.Target, t.Curve)
 			}
 		}
@@ -165,8 +167,8 @@ func printSupplies(s streams, f *chainFile) {
 }
 
 // pathsText says how the two paths of a take's split get along.
-func pathsText(ctx context.Context, c *chains.Chain, rate dsp.Hertz) string {
-	x, err := c.Cancellation(ctx, rate)
+func pathsText(ctx context.Context, c *board.Chain, rate dsp.Hertz) string {
+	x, err := experiment.CancellationOf(c, ctx, rate)
 	switch {
 	case err != nil:
 		return fmt.Sprintf("Whether the two paths cancel is not known: %v.", err)

@@ -17,7 +17,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"drywire/chains"
+	"drywire/chains/file"
 	"drywire/cmd/internal/inputs"
 )
 
@@ -73,7 +73,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		fmt.Fprintln(stderr, "drywire: interrupted; nothing was written")
 		return failed
 	}
-	var faults chains.Faults
+	var faults file.Faults
 	if errors.As(err, &faults) {
 		for _, f := range faults {
 			fmt.Fprintf(stderr, "drywire: %v\n", f)
@@ -200,7 +200,7 @@ func noFlag(cmd *cobra.Command, err error) error {
 
 // unknown is the error for a word that is none of words.
 func unknown(what, word string, words []string, else_ string) error {
-	if near := chains.Nearest(word, words); near != "" {
+	if near := file.Nearest(word, words); near != "" {
 		return fmt.Errorf("no %s %q; did you mean %q?", what, word, near)
 	}
 	return fmt.Errorf("no %s %q (%s)", what, word, else_)

@@ -12,9 +12,10 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -142,7 +143,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	s.held(all...)
 	var longest dsp.Second
 	for _, c := range all {
-		longest = max(longest, c.Plan(r.rate, q).Tail())
+		longest = max(longest, render.PlanOf(c, r.rate, q).Tail())
 	}
 	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
 	for _, c := range all {
@@ -242,7 +243,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 			if d.chain.Split == nil {
 				continue
 			}
-			if x, err := d.chain.Cancellation(ctx, d.wiring.Rate); err == nil && x.Cancels() {
+			if x, err := experiment.CancellationOf(d.chain, ctx, d.wiring.Rate); err == nil && x.Cancels() {
 				s.remark(fmt.Sprintf("take %q: the two paths cancel: %v", d.chain.Take, x))
 			}
 		}
@@ -289,7 +290,7 @@ func writeMatched(ctx context.Context, takes []*rendered, wavs []*samples.Writer
 }
 
 // takeData is a take's measures as data.
-func takeData(number int, t chains.Take, d *rendered, file string) experiment.Take {
+func takeData(number int, t board.Take, d *rendered, file string) experiment.Take {
 	finite := func(v float64) *float64 {
 		if math.IsInf(v, 0) || math.IsNaN(v) {
 			return nil
@@ -323,7 +324,7 @@ func takeData(number int, t chains.Take, d *rendered, file string) experiment.Ta
 }
 
 // partsOf is what a section holds a jack of: the guitar, blocks, the load; or else the block that it is within.
-func partsOf(w *chains.Plan, node string) []string {
+func partsOf(w *render.Plan, node string) []string {
 	parts := []string{}
 	n := w.Section(node)
 	for _, j := range w.Chain.Jacks() {

@@ -8,6 +8,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/samples"
 )
 
@@ -89,10 +90,10 @@ var (
 		return words
 	})
 	completeJack = fromChain(func(f *chainFile, take string) []string {
-		return jacksOf(f, take, func(c *chains.Chain) []string { return c.Jacks() })
+		return jacksOf(f, take, func(c *board.Chain) []string { return c.Jacks() })
 	})
 	completeBlock = fromChain(func(f *chainFile, take string) []string {
-		return jacksOf(f, take, func(c *chains.Chain) []string {
+		return jacksOf(f, take, func(c *board.Chain) []string {
 			var names []string
 			for _, b := range c.Every() {
 				names = append(names, b.Name)
@@ -103,7 +104,7 @@ var (
 )
 
 // jacksOf is the words of one take, or of all takes where it is not known.
-func jacksOf(f *chainFile, take string, words func(*chains.Chain) []string) []string {
+func jacksOf(f *chainFile, take string, words func(*board.Chain) []string) []string {
 	if c, err := f.Take(take); err == nil {
 		return words(c)
 	}

@@ -7,7 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -114,7 +114,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 	return nil
 }
 
-func ladder(ctx context.Context, s streams, list []*chains.Chain, r *recording, q section.Quality) (*experiment.Ladder, error) {
+func ladder(ctx context.Context, s streams, list []*board.Chain, r *recording, q section.Quality) (*experiment.Ladder, error) {
 	x, err := r.voltages(ctx, mostMeasured)
 	if err != nil {
 		return nil, err

@@ -11,9 +11,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -90,8 +91,8 @@ func (r *recording) voltages(ctx context.Context, seconds float64) ([]float64, e
 }
 
 // measureTake renders and measures a take. A zero tone leaves out what needs one.
-func measureTake(ctx context.Context, c *chains.Chain, r *recording, q section.Quality, x []float64, tone dsp.Tone) (*experiment.Measures, error) {
-	w := c.Plan(r.rate, q)
+func measureTake(ctx context.Context, c *board.Chain, r *recording, q section.Quality, x []float64, tone dsp.Tone) (*experiment.Measures, error) {
+	w := render.PlanOf(c, r.rate, q)
 	signals, err := experiment.Rendered(ctx, w, x)
 	if err != nil {
 		return nil, err

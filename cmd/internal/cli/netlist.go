@@ -7,7 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/render"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -29,7 +30,7 @@ name with _ for a dot: fuzz.in is v(fuzz_in).
 Without --section the deck is the whole chain as far as it is circuit: a stage that only amplifies
 and limits becomes an expression source, and the deck stops, and says so, at the first one that
 does more. With --section it is the one section that holds the block's input; Vdry then stands for
-what drives that section in the chain.`, quantity(float64(chains.DeckStop), dsp.Seconds), quantity(float64(chains.DeckStep), dsp.Seconds), chains.DeckTolerance),
+what drives that section in the chain.`, quantity(float64(wiring.DeckStop), dsp.Seconds), quantity(float64(wiring.DeckStep), dsp.Seconds), wiring.DeckTolerance),
 		Example: `  drywire netlist my-chain.yaml --take "fuzz first" --tone "330 Hz 200 mV" > fuzz.cir
   ngspice -b fuzz.cir`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -67,7 +68,7 @@ func runNetlist(s streams, o netlistOptions) error {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
 	s.held(c)
-	w := c.At(0).Plan(anyRate, section.Normal)
+	w := render.PlanOf(c.At(0), anyRate, section.Normal)
 	deck := ""
 	if o.section == "" {
 		deck = w.Deck(tone)

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains"
+	"drywire/chains/file"
 )
 
 type newOptions struct {
@@ -51,7 +52,7 @@ func runNew(s streams, o newOptions) error {
 		for _, name := range chains.Shipped() {
 			title := ""
 			if src, err := chains.ReadShipped(name); err == nil {
-				if f, err := chains.Parse(name, src); err == nil {
+				if f, err := file.Parse(name, src); err == nil {
 					title = f.Title
 				}
 			}
@@ -60,7 +61,7 @@ func runNew(s streams, o newOptions) error {
 		t.print(s.out)
 		return nil
 	}
-	text, name := chains.Template(""), "my-chain.yaml"
+	text, name := file.Template(""), "my-chain.yaml"
 	if o.from != "" {
 		var err error
 		if text, err = chains.ReadShipped(o.from); err != nil {

@@ -8,7 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 )
 
@@ -59,7 +59,7 @@ share is of the A-weighted power, from 0 to 1. What has no value is {"not_measur
 }
 
 // readTake reads a chain file and picks a take, and says so where it was not named.
-func readTake(s streams, file, take string) (*chainFile, *chains.Chain, error) {
+func readTake(s streams, file, take string) (*chainFile, *board.Chain, error) {
 	f, err := readChainFile(s, file)
 	if err != nil {
 		return nil, nil, err
@@ -76,7 +76,7 @@ func readTake(s streams, file, take string) (*chainFile, *chains.Chain, error) {
 }
 
 // held says which knobs that move are taken where they are at the start, by whatever does not play the recording through a take.
-func (s streams) held(list ...*chains.Chain) { s.remark(chains.Held(list...)) }
+func (s streams) held(list ...*board.Chain) { s.remark(board.Held(list...)) }
 
 // remark is a long say, in lines; nothing where there is nothing to say.
 func (s streams) remark(text string) {
@@ -86,7 +86,7 @@ func (s streams) remark(text string) {
 }
 
 // checkJack is a jack's name as the flag of that name.
-func checkJack(f *chainFile, c *chains.Chain, flag, jack string) error {
+func checkJack(f *chainFile, c *board.Chain, flag, jack string) error {
 	if jack == "out" && c.Stereo() {
 		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.name, c.Take, flag)
 	}
@@ -126,7 +126,7 @@ func runNoise(s streams, o noiseOptions) error {
 // mostSources is how many sources are listed.
 const mostSources = 8
 
-func printNoise(s streams, c *chains.Chain, r *experiment.NoiseReport) {
+func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport) {
 	s.printf("Take: %s\n", r.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
 	s.printf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz\n\n",

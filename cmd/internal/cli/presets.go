@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/dsp"
@@ -128,7 +128,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, r *recording, out *outputs) ([]string, error) {
 	type sound struct {
 		name  string
-		chain *chains.Chain
+		chain *board.Chain
 	}
 	var sounds []sound
 	gain := math.Inf(1)
@@ -235,7 +235,7 @@ func presetText(f *chainFile, trim experiment.PresetTrim) string {
 	if !plainName.MatchString(name) {
 		name = quoted(name)
 	}
-	at := slices.IndexFunc(f.Presets, func(p chains.Preset) bool { return p.Name == trim.Name })
+	at := slices.IndexFunc(f.Presets, func(p board.Preset) bool { return p.Name == trim.Name })
 	var keys []string
 	if p := f.Presets[at]; p.Loops != nil {
 		keys = append(keys, "loops: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(p.Loops), " ", ", "), "[]")+"]")

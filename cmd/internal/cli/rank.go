@@ -13,7 +13,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/dsp"
@@ -138,7 +139,7 @@ func objectiveList() string {
 type ranking struct {
 	*experiment.Rank
 	file      *chainFile
-	take      chains.Take
+	take      board.Take
 	recording *recording
 }
 
@@ -172,7 +173,7 @@ func newRanking(ctx context.Context, s streams, o rankOptions, part, parts int) 
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", f.name, err)
 	}
-	at := slices.IndexFunc(f.Takes, func(t chains.Take) bool { return t.Name == c.Take })
+	at := slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == c.Take })
 	return &ranking{rank, f, f.Takes[at], r}, nil
 }
 
@@ -428,7 +429,7 @@ func quoted(text string) string {
 }
 
 // boardKeys is what a take says about its guitar, its preset and its loops, as it stands in a chain file.
-func boardKeys(t chains.Take) []string {
+func boardKeys(t board.Take) []string {
 	var keys []string
 	if t.Guitar != "" {
 		keys = append(keys, "guitar: "+t.Guitar)
@@ -437,7 +438,7 @@ func boardKeys(t chains.Take) []string {
 		keys = append(keys, "preset: "+quoted(t.Preset))
 	}
 	if len(t.Loops) > 0 {
-		keys = append(keys, "loops: "+chains.LoopsText(t.Loops))
+		keys = append(keys, "loops: "+edit.LoopsText(t.Loops))
 	}
 	if len(t.Toggle) > 0 {
 		keys = append(keys, "toggle: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(t.Toggle), " ", ", "), "[]")+"]")

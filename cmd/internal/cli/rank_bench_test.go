@@ -9,9 +9,10 @@ import (
 	"testing"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp/section"
 )
 
@@ -63,7 +64,7 @@ func BenchmarkRank(b *testing.B) {
 			b.Fatal(err)
 		}
 		begun := worked(b)
-		var some []*chains.Chain
+		var some []*board.Chain
 		n := 0
 		if err := rank.Run(ctx, func(names []string, _ []measures.Figure) error {
 			if n%30 == 0 {
@@ -78,7 +79,7 @@ func BenchmarkRank(b *testing.B) {
 		full := func(q section.Quality, tail bool) time.Duration {
 			begun := worked(b)
 			for _, c := range some {
-				w := c.Plan(r.rate, q)
+				w := render.PlanOf(c, r.rate, q)
 				renderer, err := w.Renderer("out")
 				if err != nil {
 					b.Fatal(err)
@@ -87,7 +88,7 @@ func BenchmarkRank(b *testing.B) {
 				if !tail {
 					after = 0
 				}
-				if err := renderer.Run(ctx, chains.Volts(x), after, func([][]float64) error { return nil }); err != nil {
+				if err := renderer.Run(ctx, render.Volts(x), after, func([][]float64) error { return nil }); err != nil {
 					b.Fatal(err)
 				}
 			}
@@ -109,7 +110,7 @@ func BenchmarkRank(b *testing.B) {
 }
 
 // inOrder is a chain with its blocks in another order.
-func inOrder(c *chains.Chain, names []string) *chains.Chain {
+func inOrder(c *board.Chain, names []string) *board.Chain {
 	other := *c
 	other.Blocks = nil
 	for _, name := range names {

@@ -7,7 +7,6 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-
 )
 
 // The JSON of swaps and rank: one object, whose every field is in the help, held against a text.

@@ -10,8 +10,9 @@ import (
 	"os"
 	"slices"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/file"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -26,7 +27,7 @@ type recording struct {
 	rate   dsp.Hertz
 	frames int64
 	volts  float64 // of a sample of 1
-	load   *chains.Load
+	load   *board.Load
 	notes  []string // what was made of it, for the user to be told
 }
 
@@ -38,7 +39,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	switch {
 	case override != "" && override != "-" && !exists(override) && slices.Contains(shippedNames(), override):
 		// As if the chain file said sample.
-		*want = chains.Recording{Sample: override, Side: want.Side}
+		*want = board.Recording{Sample: override, Side: want.Side}
 	case override != "":
 		if want.Sample != "" && want.Peak == 0 && want.FullScale == 0 {
 			want.FullScale = 1
@@ -63,7 +64,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 			if override != "" {
 				return nil, err
 			}
-			return nil, chains.Faults{chains.At(f.name, f.source, "$.recording.sample", err.Error())}
+			return nil, file.Faults{file.At(f.name, f.source, "$.recording.sample", err.Error())}
 		}
 		r.name, r.open = "shipped recording "+shipped.Name, shipped.Open
 	} else if r.path == "-" {
@@ -77,11 +78,11 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		if override != "" || ctx.Err() != nil {
 			return err
 		}
-		return chains.Faults{chains.At(f.name, f.source, path, before+err.Error())}
+		return file.Faults{file.At(f.name, f.source, path, before+err.Error())}
 	}
 	reader, err := r.reader()
 	if err != nil {
-		if near := chains.Nearest(override, shippedNames()); override != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
+		if near := file.Nearest(override, shippedNames()); override != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("%w; did you mean the shipped recording %q?", err, near)
 		}
 		return nil, at("$.recording.file", "recording ", err)
@@ -119,7 +120,7 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	default:
 		r.volts = float64(shipped.FullScale)
 	}
-	caution, err := chains.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
+	caution, err := board.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
 	if err != nil {
 		return nil, at("$.recording.full_scale", "recording ", fmt.Errorf("%s: %w", r.name, err))
 	}

@@ -12,9 +12,9 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
-	"drywire/chains"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/samples"
@@ -257,7 +257,7 @@ func levelUnit(matchedBy string) string {
 }
 
 // solverText sums up how the solver fared.
-func solverText(reports []chains.SectionReport) string {
+func solverText(reports []render.SectionReport) string {
 	if len(reports) == 0 {
 		return "nothing in this circuit bends: computed without one"
 	}

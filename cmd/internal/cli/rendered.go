@@ -13,8 +13,9 @@ import (
 	"slices"
 	"strings"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -26,25 +27,25 @@ const fadeTime dsp.Second = 8e-3
 // rendered is one jack's voltage over a whole take, or those of the two that a take in stereo ends in, kept on disk so that a recording may be of any
 // length, with its measures.
 type rendered struct {
-	chain    *chains.Chain
-	wiring   *chains.Plan
+	chain    *board.Chain
+	wiring   *render.Plan
 	file     *os.File
 	frames   int64
 	kept     int // channels
 	channels int // that are played and written: where one is kept and two are played, both have it
 	levels   measure.Levels
 	peak     float64 // true peak, V
-	reports  []chains.SectionReport
+	reports  []render.SectionReport
 	settled  experiment.Settled
 }
 
 // renderer wires a take and prepares it to be rendered.
-func renderer(c *chains.Chain, r *recording, q section.Quality, jacks ...string) (*chains.Renderer, error) {
-	return c.Plan(r.rate, q).Renderer(jacks...)
+func renderer(c *board.Chain, r *recording, q section.Quality, jacks ...string) (*render.Renderer, error) {
+	return render.PlanOf(c, r.rate, q).Renderer(jacks...)
 }
 
 // runAll renders the recording and passes on what all jacks have that are read.
-func runAll(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, p *progress, sink func(taps [][]float64) error) error {
+func runAll(ctx context.Context, render *render.Renderer, r *recording, after dsp.Second, p *progress, sink func(taps [][]float64) error) error {
 	reader, err := r.reader()
 	if err != nil {
 		return err
@@ -54,7 +55,7 @@ func runAll(ctx context.Context, render *chains.Renderer, r *recording, after ds
 }
 
 // endsOf is which of the jacks that are read are kept: both ends of a take in stereo where both are read, else the last.
-func endsOf(render *chains.Renderer) []int {
+func endsOf(render *render.Renderer) []int {
 	var ends []int
 	for _, j := range render.Plan.Chain.Ends() {
 		if k := slices.Index(render.Taps, j); k >= 0 {
@@ -68,7 +69,7 @@ func endsOf(render *chains.Renderer) []int {
 }
 
 // keep renders the recording and keeps the jacks of endsOf in a nameless temporary file in the folder. beside is shown all jacks, unless it is nil.
-func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, folder string, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
+func keep(ctx context.Context, render *render.Renderer, r *recording, after dsp.Second, folder string, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
 			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Plan.Chain.Take, v, debug.Stack())
@@ -251,7 +252,7 @@ func (d *rendered) matchedBy() string {
 }
 
 // unconverged is how many steps of the solver did not converge.
-func unconverged(reports []chains.SectionReport) int64 {
+func unconverged(reports []render.SectionReport) int64 {
 	n := int64(0)
 	for _, r := range reports {
 		n += r.Failures
@@ -260,7 +261,7 @@ func unconverged(reports []chains.SectionReport) int64 {
 }
 
 // warn says loudly where the solver did not converge.
-func warn(s streams, w *chains.Plan, reports []chains.SectionReport) {
+func warn(s streams, w *render.Plan, reports []render.SectionReport) {
 	for _, r := range reports {
 		if r.Failures > 0 {
 			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section of %s.", w.Chain.Take, grouped(r.Failures), grouped(r.Steps), strings.Join(partsOf(w, r.Section), " + "))

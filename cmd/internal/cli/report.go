@@ -10,8 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/chains/report"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -131,7 +132,7 @@ type jackKeeper struct {
 	kept  [][]float32
 }
 
-func newJackKeeper(c *chains.Chain, r *recording) *jackKeeper {
+func newJackKeeper(c *board.Chain, r *recording) *jackKeeper {
 	k := &jackKeeper{jacks: c.Jacks(), most: int(min(float64(r.frames), math.Round(mostMeasured*float64(r.rate))))}
 	k.kept = make([][]float32, len(k.jacks))
 	return k
@@ -146,7 +147,7 @@ func (k *jackKeeper) push(taps [][]float64) {
 }
 
 // Signal is an experiment.Signals.
-func (k *jackKeeper) signal(_ context.Context, w *chains.Plan, jack string) ([]float64, error) {
+func (k *jackKeeper) signal(_ context.Context, w *render.Plan, jack string) ([]float64, error) {
 	for n, j := range k.jacks {
 		if j == jack {
 			x := make([]float64, len(k.kept[n]))
@@ -160,7 +161,7 @@ func (k *jackKeeper) signal(_ context.Context, w *chains.Plan, jack string) ([]f
 }
 
 // measure takes all measures of one take. What cannot be measured is left out of the page, which says why.
-func (f *findings) measure(ctx context.Context, n int, w *chains.Plan, k *jackKeeper) (remarks []string, err error) {
+func (f *findings) measure(ctx context.Context, n int, w *render.Plan, k *jackKeeper) (remarks []string, err error) {
 	c := w.Chain
 	note := func(what string, e error) {
 		if e != nil && ctx.Err() == nil {

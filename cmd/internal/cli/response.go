@@ -7,7 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/dsp"
@@ -78,7 +78,7 @@ func runResponse(s streams, o responseOptions) error {
 // shown is the frequencies of the table: the octaves around 1 kHz, and what is between in the treble, where pickups differ. IEC 61260-1's nominal ones.
 var shown = []float64{31.5, 63, 125, 250, 500, 1000, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000}
 
-func printResponse(s streams, c *chains.Chain, r *experiment.ResponseReport) {
+func printResponse(s streams, c *board.Chain, r *experiment.ResponseReport) {
 	s.printf("Take: %s\n", r.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
 	s.printf("From the pickup's own voltage to %s: %s dB at 1 kHz", r.Jack, r.Middle.Text(1))

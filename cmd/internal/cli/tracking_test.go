@@ -5,7 +5,8 @@ import (
 	"math"
 	"testing"
 
-	"drywire/chains"
+	"drywire/chains/file"
+	"drywire/chains/render"
 	"drywire/dsp/divider"
 	"drywire/dsp/section"
 	"drywire/samples/pluck"
@@ -61,7 +62,7 @@ func astray(x []float64, hertz float64) float64 {
 // besides, which take the fundamental: it needs no stiffness. From 165 Hz on the divider's low-pass has done enough for either.
 func TestOctaveTracking(t *testing.T) {
 	t.Parallel()
-	f, err := chains.Parse("tracking.yaml", []byte(trackingChain))
+	f, err := file.Parse("tracking.yaml", []byte(trackingChain))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,12 +88,12 @@ func TestOctaveTracking(t *testing.T) {
 			for k, n := range notes {
 				struck = append(struck, pluck.Note{At: 0.05 + 0.008*float64(k), String: n[0], Fret: n[1], Pull: 1.35e-3, Pick: pick})
 			}
-			r, err := c.Plan(pluck.Rate, section.Draft).Renderer("octave.in")
+			r, err := render.PlanOf(c, pluck.Rate, section.Draft).Renderer("octave.in")
 			if err != nil {
 				t.Fatal(err)
 			}
 			var y []float64
-			if err := r.Run(context.Background(), chains.Volts(g.Render(struck, 1.2, pluck.Rate, 3)), 0, func(taps [][]float64) error {
+			if err := r.Run(context.Background(), render.Volts(g.Render(struck, 1.2, pluck.Rate, 3)), 0, func(taps [][]float64) error {
 				y = append(y, taps[0]...)
 				return nil
 			}); err != nil {

@@ -10,8 +10,8 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"drywire/chains"
 	"drywire/chains/measures"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 )
 
@@ -214,7 +214,7 @@ func keyList(list []*measures.Measure) string {
 func letterOrDigit(c rune) bool { return unicode.IsLetter(c) || unicode.IsDigit(c) }
 
 // lost is by how much a hand-over lowers the level, in dB: the divider of source and input.
-func lost(h chains.Handover) float64 { return dsp.ToDB(cmplx.Abs((h.Source + h.Input) / h.Input)) }
+func lost(h wiring.Handover) float64 { return dsp.ToDB(cmplx.Abs((h.Source + h.Input) / h.Input)) }
 
 // wrap is print with the last column broken into lines, so that no line is longer than most.
 func (t *table) wrap(w io.Writer, most int) {

@@ -6,6 +6,7 @@ import (
 	"go/token"
 	"io/fs"
 	"os"
+	"path"
 	"slices"
 	"strconv"
 	"strings"
@@ -22,6 +23,65 @@ var mayImport = map[string][]string{
 	"chains":  {"chains", "blocks", "dsp"},
 	"samples": {"samples", "dsp"},
 	"cmd":     {"cmd", "chains", "blocks", "samples", "dsp"},
+}
+
+// rooms is the same within a folder: the rooms below it that a room's packages may import, beside themselves and what they hold. Tests may import any.
+var rooms = map[string]map[string][]string{
+	"dsp": {
+		"": {}, "gemv": {}, "delayline": {}, "parallel": {},
+		"convolver": {""}, "dynamics": {""}, "filter": {""}, "lfo": {""}, "measure": {""},
+		"bucket":  {"", "filter"},
+		"divider": {"", "filter"},
+		"reverb":  {"", "filter", "delayline"},
+
+		"oversample":             {"", "gemv"},
+		"circuit":                {"", "circuit/internal/dense"},
+		"circuit/internal/dense": {},
+		"circuit/transient":      {"", "circuit", "circuit/internal/dense", "gemv"},
+		"circuit/linear":         {"", "circuit", "circuit/internal/dense", "gemv"},
+		"section":                {"", "circuit", "circuit/transient", "circuit/linear", "oversample", "parallel"},
+	},
+	"chains": {
+		"":                  {"internal/yamltext"},
+		"internal/yamltext": {},
+		"board":             {"internal/yamltext"},
+		"file":              {"board", "measures", "internal/yamltext"},
+		"edit":              {"file", "board", "internal/yamltext"},
+		"wiring":            {"board", "internal/yamltext"},
+		"render":            {"wiring", "board"},
+		"noise":             {"render", "wiring", "board"},
+		"measures":          {},
+		"experiment":        {"noise", "render", "wiring", "measures", "board"},
+		"report":            {"experiment", "measures", "board"},
+	},
+}
+
+// forTests is the rooms that only tests import, and that are held to what tests are.
+var forTests = []string{"dsp/circuit/circuittest", "chains/internal/chaintest", "chains/render/rendertest"}
+
+// roomOf is the room of a folder's package, by its path below the folder; ok is false where there is none.
+func roomOf(top, path string) (room string, ok bool) {
+	for r := range rooms[top] {
+		if (path == r || strings.HasPrefix(path, r+"/") && r != "") && len(r) >= len(room) {
+			room, ok = r, true
+		}
+	}
+	return room, ok
+}
+
+// astray says why a package of a folder may not import another one of it, by their paths below the folder; "" where it may.
+func astray(top, from, to string) string {
+	if rooms[top] == nil || from == to {
+		return ""
+	}
+	room, ok := roomOf(top, from)
+	if !ok {
+		return "is in no room of the rule"
+	}
+	if target, ok := roomOf(top, to); !ok || target != room && !slices.Contains(rooms[top][room], target) {
+		return "imports drywire/" + top + "/" + to
+	}
+	return ""
 }
 
 // pure is the folders whose packages touch no file, clock, network or terminal, and the packages that would.
@@ -61,14 +121,16 @@ func faults(module fs.FS) (list []string, files int) {
 				list = append(list, err.Error())
 				return nil
 			}
-			test := strings.HasSuffix(file, "_test.go") || strings.HasPrefix(string(src), apart)
+			test := strings.HasSuffix(file, "_test.go") || strings.HasPrefix(string(src), apart) || slices.Contains(forTests, path.Dir(file))
 			generator := f.Name.Name == "main" && top != "cmd"
 			for _, i := range f.Imports {
 				imported, _ := strconv.Unquote(i.Path.Value)
 				if rest, ok := strings.CutPrefix(imported, "drywire/"); ok {
 					to, _, _ := strings.Cut(rest, "/")
-					if !slices.Contains(mayImport[top], to) {
+					if !slices.Contains(mayImport[top], to) || !test && slices.Contains(forTests, rest) {
 						list = append(list, file+": imports "+imported)
+					} else if why := astray(top, below(path.Dir(file)), below(rest)); to == top && !test && why != "" {
+						list = append(list, file+": "+why)
 					}
 				} else if slices.Contains(pure, top) && !test && !generator && slices.Contains(forbidden, imported) {
 					list = append(list, file+": imports "+imported)
@@ -79,6 +141,12 @@ func faults(module fs.FS) (list []string, files int) {
 	}
 	slices.Sort(list)
 	return list, files
+}
+
+// below is a path without its first folder.
+func below(path string) string {
+	_, rest, _ := strings.Cut(path, "/")
+	return rest
 }
 
 // ignored is what a build or a demo leaves at the top; see .gitignore.
@@ -100,29 +168,37 @@ func TestImportRule(t *testing.T) {
 func TestImportRuleSeesFaults(t *testing.T) {
 	broken := fstest.MapFS{}
 	for file, text := range map[string]string{
-		"dsp/a.go":      "package a\nimport \"drywire/blocks\"",
-		"dsp/b.go":      "package a\nimport \"os\"",
-		"dsp/b_test.go": "package a\nimport \"os\"", // a test may
-		"blocks/c.go":   "package c\nimport \"drywire/chains\"",
-		"chains/d.go":   "package d\nimport \"drywire/samples\"",
-		"chains/g.go":   apart + "\npackage g\nimport (\n\"os/exec\"\n\"drywire/samples\"\n)", // os/exec it may
-		"chains/h.go":   "//go:build !browser\n\npackage h\nimport \"os/exec\"",               // this is in every build
-		"chains/i.go":   "//go:build browser || linux\n\npackage i\nimport \"os/exec\"",       // and this in most
-		"chains/j.go":   "package j\n\n" + apart + "import \"os/exec\"",                       // too late to be a constraint
-		"samples/e.go":  "package e\nimport (\n\"os\"\n\"drywire/cmd/internal/cli\"\n)",
-		"util/f.go":     "package util",
+		"dsp/a.go":           "package a\nimport \"drywire/blocks\"",
+		"dsp/b.go":           "package a\nimport \"os\"",
+		"dsp/circuit/n.go":   "package n\nimport \"drywire/dsp/circuit/transient\"",
+		"dsp/b_test.go":      "package a\nimport \"os\"", // a test may
+		"blocks/c.go":        "package c\nimport \"drywire/chains\"",
+		"chains/d.go":        "package d\nimport \"drywire/samples\"",
+		"chains/g.go":        apart + "\npackage g\nimport (\n\"os/exec\"\n\"drywire/samples\"\n)", // os/exec it may
+		"chains/h.go":        "//go:build !browser\n\npackage h\nimport \"os/exec\"",               // this is in every build
+		"chains/i.go":        "//go:build browser || linux\n\npackage i\nimport \"os/exec\"",       // and this in most
+		"chains/render/k.go": "package k\nimport (\n\"drywire/chains/experiment\"\n\"drywire/chains/wiring\"\n)",
+		"chains/attic/l.go":  "package l\nimport \"drywire/chains/board\"",
+		"chains/noise/m.go":  "package m\nimport \"drywire/chains/internal/chaintest\"",
+		"chains/j.go":        "package j\n\n" + apart + "import \"os/exec\"", // too late to be a constraint
+		"samples/e.go":       "package e\nimport (\n\"os\"\n\"drywire/cmd/internal/cli\"\n)",
+		"util/f.go":          "package util",
 	} {
 		broken[file] = &fstest.MapFile{Data: []byte(text)}
 	}
 	want := []string{
 		"blocks/c.go: imports drywire/chains",
+		"chains/attic/l.go: is in no room of the rule",
 		"chains/d.go: imports drywire/samples",
 		"chains/g.go: imports drywire/samples",
 		"chains/h.go: imports os/exec",
 		"chains/i.go: imports os/exec",
 		"chains/j.go: imports os/exec",
+		"chains/noise/m.go: imports drywire/chains/internal/chaintest",
+		"chains/render/k.go: imports drywire/chains/experiment",
 		"dsp/a.go: imports drywire/blocks",
 		"dsp/b.go: imports os",
+		"dsp/circuit/n.go: imports drywire/dsp/circuit/transient",
 		"samples/e.go: imports drywire/cmd/internal/cli",
 		"util: has no place at the top",
 	}

@@ -12,9 +12,10 @@ import (
 	"sync"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -59,8 +60,8 @@ type loop struct {
 	x    []float64 // it, in volts
 
 	mu    sync.Mutex
-	memos map[int]*chains.Memo // by the length of the lead
-	keys  map[*chains.Chain]soundKey
+	memos map[int]*render.Memo // by the length of the lead
+	keys  map[*board.Chain]soundKey
 }
 
 // loop finds or reads a region.
@@ -81,7 +82,7 @@ func (e *engine) loop(ctx context.Context, r *recording, from, to int64) (*loop,
 	if err != nil {
 		return nil, err
 	}
-	l := &loop{key: key, rate: r.rate, a: from, b: to, x: x[before:], memos: map[int]*chains.Memo{}, keys: map[*chains.Chain]soundKey{}}
+	l := &loop{key: key, rate: r.rate, a: from, b: to, x: x[before:], memos: map[int]*render.Memo{}, keys: map[*board.Chain]soundKey{}}
 	l.close(x[:before])
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -131,7 +132,7 @@ const (
 )
 
 // lead is how many samples go before, a power of two of seconds so that chains share them.
-func (l *loop) lead(w *chains.Plan) int {
+func (l *loop) lead(w *render.Plan) int {
 	seconds := dsp.Second(1)
 	for seconds < w.Tail() && seconds < mostLed {
 		seconds *= 2
@@ -145,17 +146,17 @@ func (l *loop) seam() int {
 
 // memo remembers the voltages of chains with that lead: signals begin lead samples before the region, and end so far behind it that filters which look
 // ahead find its beginning there.
-func (l *loop) memo(lead int) *chains.Memo {
+func (l *loop) memo(lead int) *render.Memo {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	m := l.memos[lead]
 	if m == nil {
-		x := make([]float64, lead+len(l.x)+chains.Margin)
+		x := make([]float64, lead+len(l.x)+render.Margin)
 		l.round(x, -lead)
 		if len(l.memos) == 2 { // which share the loop's budget
 			clear(l.memos)
 		}
-		m = chains.NewMemo(x, l.rate, soundQuality, loopBudget/2)
+		m = render.NewMemo(x, l.rate, soundQuality, loopBudget/2)
 		l.memos[lead] = m
 	}
 	return m
@@ -168,10 +169,10 @@ type soundKey struct{ loop, chain string }
 type sound struct {
 	key    soundKey
 	loop   *loop
-	chain  *chains.Chain
+	chain  *board.Chain
 	lead   int
-	memo   *chains.Memo
-	wiring *chains.Plan // for what the memo knows; never for rendering
+	memo   *render.Memo
+	wiring *render.Plan // for what the memo knows; never for rendering
 
 	ready   chan struct{} // closed when what follows is there
 	err     error
@@ -193,17 +194,17 @@ func (k soundKey) short() string {
 }
 
 // wired is a chain as it is rendered for its exact sound, and how many samples go before.
-func (l *loop) wired(c *chains.Chain) (w *chains.Plan, lead int) {
-	w = c.Plan(l.rate, soundQuality)
+func (l *loop) wired(c *board.Chain) (w *render.Plan, lead int) {
+	w = render.PlanOf(c, l.rate, soundQuality)
 	lead = l.lead(w)
-	if round := c.Round(l.rate, l.a, l.b, int64(-lead), int64(lead+len(l.x)+chains.Margin)); round != c {
-		w = round.Plan(l.rate, soundQuality)
+	if round := c.Round(l.rate, l.a, l.b, int64(-lead), int64(lead+len(l.x)+render.Margin)); round != c {
+		w = render.PlanOf(round, l.rate, soundQuality)
 	}
 	return w, lead
 }
 
 // keyOf identifies the exact sound of a chain on a loop.
-func keyOf(l *loop, c *chains.Chain) soundKey {
+func keyOf(l *loop, c *board.Chain) soundKey {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if k, ok := l.keys[c]; ok {
@@ -243,7 +244,7 @@ func (e *engine) touch(k soundKey) {
 }
 
 // begin joins the work on an exact sound, or begins it. leave must be called: when the last one has left, work that is not done is given up.
-func (e *engine) begin(l *loop, c *chains.Chain) (s *sound, leave func()) {
+func (e *engine) begin(l *loop, c *board.Chain) (s *sound, leave func()) {
 	k := keyOf(l, c)
 	w, lead := l.wired(c)
 	e.mu.Lock()
@@ -354,7 +355,7 @@ func (s *sound) joined(x []float64) ([]float32, error) {
 			y = (1-w)*y + w*x[s.lead-over+at]
 		}
 		if math.IsNaN(y) || math.IsInf(y, 0) {
-			return nil, chains.ErrNotFinite
+			return nil, render.ErrNotFinite
 		}
 		v[k] = float32(y)
 	}

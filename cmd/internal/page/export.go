@@ -12,13 +12,14 @@ import (
 	"strings"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/samples"
 )
 
 // floor is the chain that stands on the floor: the take as the file has it that the side's take was made of, or the file's first.
-func (n *session) floor(side int) (*chains.Chain, error) {
-	f, err := chains.Parse(n.server.name, n.base)
+func (n *session) floor(side int) (*board.Chain, error) {
+	f, err := file.Parse(n.server.name, n.base)
 	if err != nil {
 		return nil, err
 	}
@@ -32,13 +33,13 @@ func (n *session) floor(side int) (*chains.Chain, error) {
 }
 
 // cables is what to move on the floor for a chain.
-func (n *session) cables(side int, c *chains.Chain) []CableOf {
+func (n *session) cables(side int, c *board.Chain) []CableOf {
 	list := []CableOf{}
 	floor, err := n.floor(side)
 	if err != nil {
 		return list
 	}
-	for _, m := range chains.Cables(floor, c) {
+	for _, m := range board.Cables(floor, c) {
 		list = append(list, CableOf{m.Text, m.From.String(), m.To.String()})
 	}
 	return list
@@ -71,7 +72,7 @@ func (s *server) export(w http.ResponseWriter, r *http.Request) error {
 		}
 		var b strings.Builder
 		fmt.Fprintf(&b, "Cables to move from %q as %s has it to %q on screen, fewest first\n\n", floor.Take, s.name, take)
-		moves := chains.Cables(floor, doc.chain(side))
+		moves := board.Cables(floor, doc.chain(side))
 		for k, m := range moves {
 			fmt.Fprintf(&b, "%2d. %s\n", k+1, m.Text)
 		}

@@ -8,9 +8,10 @@ import (
 	"slices"
 	"strings"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 )
 
@@ -138,7 +139,7 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 	if frames < len(s.loop.x) {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", mostMeasured, float64(len(s.loop.x))/float64(s.loop.rate)))
 	}
-	if held := chains.Held(s.chain); held != "" {
+	if held := board.Held(s.chain); held != "" {
 		f.Sentences = append(f.Sentences, "In the response, the noise and the ceilings, "+held+".")
 	}
 	missing := func(what string, err error) error {
@@ -189,11 +190,11 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 
 // atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
 // has put there, as far as that is still remembered; the rest of the chain gets half a second.
-func (s *sound) atJacks(ctx context.Context) (*chains.Plan, experiment.Signals, int, error) {
+func (s *sound) atJacks(ctx context.Context) (*render.Plan, experiment.Signals, int, error) {
 	jacks := s.chain.Jacks()
 	rate := float64(s.loop.rate)
 	settled, fade := int(rate/2), int(rate/20)
-	w := s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))).Plan(s.loop.rate, soundQuality)
+	w := render.PlanOf(s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))), s.loop.rate, soundQuality)
 	r, err := w.Renderer(jacks...)
 	if err != nil {
 		return nil, nil, 0, err
@@ -204,7 +205,7 @@ func (s *sound) atJacks(ctx context.Context) (*chains.Plan, experiment.Signals, 
 	s.loop.round(x, -settled)
 	all := make([][]float64, len(jacks))
 	skip := settled
-	if err := r.Run(ctx, chains.Volts(x), 0, func(taps [][]float64) error {
+	if err := r.Run(ctx, render.Volts(x), 0, func(taps [][]float64) error {
 		drop := min(skip, len(taps[0]))
 		skip -= drop
 		for k, y := range taps {
@@ -214,7 +215,7 @@ func (s *sound) atJacks(ctx context.Context) (*chains.Plan, experiment.Signals, 
 	}); err != nil {
 		return nil, nil, 0, err
 	}
-	return w, func(_ context.Context, other *chains.Plan, jack string) ([]float64, error) {
+	return w, func(_ context.Context, other *render.Plan, jack string) ([]float64, error) {
 		if at := slices.Index(jacks, jack); at >= 0 && other == w {
 			return all[at], nil
 		}

@@ -10,15 +10,16 @@ import (
 	"strings"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 )
 
 // listening is a blind test under way between the two sides of a window.
 type listening struct {
 	test   *experiment.ListeningTest
 	sounds [2]soundKey // of the sides when it began
-	takes  [2]chains.Take
+	takes  [2]board.Take
 	region [2]int64
 	begun  time.Time
 }
@@ -29,7 +30,7 @@ const mostTests = 8 // of one session
 func (n *session) keys(region [2]int64) [2]soundKey {
 	var keys [2]soundKey
 	for k := range letters {
-		keys[k] = soundKey{fmt.Sprint(n.doc.recording.key, region), n.doc.chain(k).Round(n.doc.recording.rate, region[0], region[1], 0, region[1]-region[0]).Plan(n.doc.recording.rate, soundQuality).Key()}
+		keys[k] = soundKey{fmt.Sprint(n.doc.recording.key, region), render.PlanOf(n.doc.chain(k).Round(n.doc.recording.rate, region[0], region[1], 0, region[1]-region[0]), n.doc.recording.rate, soundQuality).Key()}
 	}
 	return keys
 }
@@ -143,15 +144,15 @@ type kept struct {
 
 // heardTake is a take that was listened to.
 type heardTake struct {
-	Take   string             `json:"take"`
-	Guitar string             `json:"guitar,omitempty"`
-	Order  []string           `json:"order"`
-	Split  *chains.SplitOrder `json:"split,omitempty"`
-	Preset string             `json:"preset,omitempty"`
-	Loops  []chains.Loop      `json:"loops,omitempty"` // of the take's own
-	Toggle []int              `json:"toggle,omitempty"`
-	Set    []string           `json:"set,omitempty"`
-	Off    []string           `json:"off,omitempty"`
+	Take   string            `json:"take"`
+	Guitar string            `json:"guitar,omitempty"`
+	Order  []string          `json:"order"`
+	Split  *board.SplitOrder `json:"split,omitempty"`
+	Preset string            `json:"preset,omitempty"`
+	Loops  []board.Loop      `json:"loops,omitempty"` // of the take's own
+	Toggle []int             `json:"toggle,omitempty"`
+	Set    []string          `json:"set,omitempty"`
+	Off    []string          `json:"off,omitempty"`
 }
 
 // testFinish ends a test, tells how it came out and writes it beside the chain file.
@@ -210,7 +211,7 @@ func (s *server) keep(n *session, l *listening, result experiment.ListeningResul
 	}
 }
 
-func heardOf(t chains.Take) heardTake {
+func heardOf(t board.Take) heardTake {
 	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Loops: t.Loops, Toggle: t.Toggle, Off: t.Off}
 	for _, s := range t.Set {
 		h.Set = append(h.Set, s.Target+": "+s.Text)

@@ -6,7 +6,8 @@ import (
 	"reflect"
 	"slices"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
 )
 
 // reordered is the document after the order of a side's take was changed, with what is in a switcher's loops: both are the take's own from then on, where
@@ -22,7 +23,7 @@ func (n *session) reordered(ctx context.Context, d document, side int, entries [
 	}
 	t.Loops = loops
 	t = d.file.Fitted(t)
-	text, err := chains.SetTake(d.text, t.Name, t)
+	text, err := edit.SetTake(d.text, t.Name, t)
 	if err != nil {
 		return d, err
 	}
@@ -30,13 +31,13 @@ func (n *session) reordered(ctx context.Context, d document, side int, entries [
 }
 
 // flattened is an order as the chain file has it, and the loops of a take's own that go with it.
-func flattened(entries []orderEntry, f *chains.File, t chains.Take) (order []string, split *chains.SplitOrder, loops []chains.Loop, err error) {
+func flattened(entries []orderEntry, f *board.File, t board.Take) (order []string, split *board.SplitOrder, loops []board.Loop, err error) {
 	add := func(to *[]string, e orderEntry) error {
 		if e.Split != nil {
 			return refuse(http.StatusUnprocessableEntity, "a split stands at the end of an order, and not in a path of another")
 		}
 		*to = append(*to, e.Block)
-		if !slices.ContainsFunc(f.Blocks, func(b chains.Block) bool { return b.Name == e.Block && b.Loops != nil }) {
+		if !slices.ContainsFunc(f.Blocks, func(b board.Block) bool { return b.Name == e.Block && b.Loops != nil }) {
 			if e.In != nil {
 				return refuse(http.StatusUnprocessableEntity, "block %q has no loops", e.Block)
 			}
@@ -66,7 +67,7 @@ func flattened(entries []orderEntry, f *chains.File, t chains.Take) (order []str
 		if k != len(entries)-1 {
 			return nil, nil, nil, refuse(http.StatusUnprocessableEntity, "a split stands at the end of an order")
 		}
-		split = &chains.SplitOrder{Left: []string{}, Right: []string{}, Mix: e.Split.Mix}
+		split = &board.SplitOrder{Left: []string{}, Right: []string{}, Mix: e.Split.Mix}
 		for _, l := range e.Split.Left {
 			if err := add(&split.Left, l); err != nil {
 				return nil, nil, nil, err
@@ -94,11 +95,11 @@ func names(entries []orderEntry) (all []string) {
 }
 
 // ownLoops is what a take says of its loops once they hold what an entry says: what it has said before and is still so, and what is not as the switcher has it.
-func ownLoops(e orderEntry, f *chains.File, t chains.Take) (own []chains.Loop, err error) {
-	of := func(loops []chains.Loop, number int) int {
-		return slices.IndexFunc(loops, func(l chains.Loop) bool { return l.Number == number })
+func ownLoops(e orderEntry, f *board.File, t board.Take) (own []board.Loop, err error) {
+	of := func(loops []board.Loop, number int) int {
+		return slices.IndexFunc(loops, func(l board.Loop) bool { return l.Number == number })
 	}
-	file, before := f.LoopsOf(chains.Take{}), f.LoopsOf(t)
+	file, before := f.LoopsOf(board.Take{}), f.LoopsOf(t)
 	for number := range e.In {
 		if of(file, number) < 0 {
 			return nil, refuse(http.StatusUnprocessableEntity, "%q has no loop %d", e.Block, number)
@@ -108,7 +109,7 @@ func ownLoops(e orderEntry, f *chains.File, t chains.Take) (own []chains.Loop, e
 		now := e.In[l.Number]
 		said := of(t.Loops, l.Number) >= 0 && slices.Equal(now, l.Blocks)
 		if said || !slices.Equal(now, file[k].Blocks) {
-			own = append(own, chains.Loop{Number: l.Number, Blocks: now})
+			own = append(own, board.Loop{Number: l.Number, Blocks: now})
 		}
 	}
 	return own, nil

@@ -7,7 +7,7 @@ import (
 	"math"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/render"
 	"drywire/dsp/section"
 )
 
@@ -43,14 +43,14 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 	rate := float64(p.loop.rate)
 	fade := int(handover * rate)
 	settled := int(rate * min(max(settleCost*speed, leastSettled), mostSettled))
-	w := p.chain.Plan(p.loop.rate, quality)
+	w := render.PlanOf(p.chain, p.loop.rate, quality)
 	pasts := p.pasts(w, settled)
 	if pasts == nil && w.Tail() > 0 {
 		settled = int(rate * min(max(fillCost*speed, leastSettled), mostFilled))
 	}
 	start := int(p.from) - settled
 	if round := p.chain.Round(p.loop.rate, p.loop.a, p.loop.b, int64(start), int64(settled)+p.n+nextPiece); round != p.chain {
-		w = round.Plan(p.loop.rate, quality)
+		w = render.PlanOf(round, p.loop.rate, quality)
 	}
 	r, err := w.Renderer(p.chain.Ends()...)
 	if err != nil {
@@ -141,7 +141,7 @@ func (p *rendering) pace(ctx context.Context, sent float64, work *sound) error {
 }
 
 // pasts is what was fed before to the stages of a preview that begins so many samples in front of what is heard; nil where nothing is known of it.
-func (p *rendering) pasts(w *chains.Plan, settled int) []chains.Past {
+func (p *rendering) pasts(w *render.Plan, settled int) []render.Past {
 	for _, h := range p.heard {
 		at := h.lead + int(p.from) - settled
 		if at < 0 {

@@ -10,7 +10,8 @@ import (
 	"path/filepath"
 	"strings"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/cmd/internal/inputs"
 	"drywire/dsp"
 	"drywire/samples"
@@ -23,7 +24,7 @@ type recording struct {
 	rate     dsp.Hertz
 	frames   int64
 	volts    float64 // of a sample of 1
-	load     *chains.Load
+	load     *board.Load
 	cautions []string     // where it stood at full scale, and of its level
 	waveform [][2]float64 // least and largest, in volts, of waveColumns equal parts
 	open     func() (r *samples.Reader, done func(), err error)
@@ -65,10 +66,10 @@ func (s *server) openFile(what, path string) (*samples.Reader, func(), error) {
 }
 
 // recordingOf finds the recording of a parsed file and reads it once, for its peak and its waveform. What was found is remembered.
-func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (*recording, error) {
+func (s *server) recordingOf(ctx context.Context, f *board.File, text []byte) (*recording, error) {
 	want := f.Recording
 	at := func(path string, err error) error {
-		return chains.Faults{chains.At(s.name, text, path, err.Error())}
+		return file.Faults{file.At(s.name, text, path, err.Error())}
 	}
 	r := &recording{load: want.Load}
 	r.key = fmt.Sprintf("%q %q %v %v %v", want.File, want.Sample, want.Peak, want.FullScale, want.Side)
@@ -134,7 +135,7 @@ func (s *server) recordingOf(ctx context.Context, f *chains.File, text []byte) (
 	default:
 		r.volts = float64(shipped.FullScale)
 	}
-	caution, err := chains.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
+	caution, err := board.PlausiblePeak(dsp.Volt(r.volts*peak), peak)
 	if err != nil {
 		return nil, at("$.recording.full_scale", fmt.Errorf("recording %s: %w", r.name, err))
 	}

@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"drywire/chains"
+	"drywire/chains/file"
 	"drywire/cmd/internal/inputs"
 )
 
@@ -36,7 +36,7 @@ func TestRecordingIsOneSnapshot(t *testing.T) {
 		if err := os.WriteFile(path, riff, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		f, err := chains.Parse("board.yaml", []byte(text))
+		f, err := file.Parse("board.yaml", []byte(text))
 		if err != nil {
 			t.Fatal(err)
 		}

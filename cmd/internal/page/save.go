@@ -12,7 +12,9 @@ import (
 	"runtime"
 	"slices"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/chains/file"
 )
 
 // save writes a window's changes into the chain file, if that is still what the window began with.
@@ -89,10 +91,10 @@ func (n *session) saved(r *http.Request, side int, how, name string) ([]byte, do
 		loops := d.file.LoopsOf(t)
 		set := func(text []byte) ([]byte, error) {
 			if t.Loops == nil {
-				return chains.SetOrder(text, t.Order, t.Split)
+				return edit.SetOrder(text, t.Order, t.Split)
 			}
-			at := slices.IndexFunc(d.file.Blocks, func(b chains.Block) bool { return b.Loops != nil })
-			return chains.SetBoard(text, t.Order, t.Split, d.file.Blocks[at].Name, loops)
+			at := slices.IndexFunc(d.file.Blocks, func(b board.Block) bool { return b.Loops != nil })
+			return edit.SetBoard(text, t.Order, t.Split, d.file.Blocks[at].Name, loops)
 		}
 		mine, err := set(n.base)
 		if err != nil {
@@ -113,22 +115,22 @@ func (n *session) saved(r *http.Request, side int, how, name string) ([]byte, do
 		}
 		old := t.Name
 		t.Name = name
-		mine, err := chains.AddTake(n.base, "", t)
+		mine, err := edit.AddTake(n.base, "", t)
 		if err != nil {
 			return nil, d, fmt.Errorf("%w (to save every change of this window, save all)", err)
 		}
-		text, err := chains.AddTake(d.text, "", t)
+		text, err := edit.AddTake(d.text, "", t)
 		if err != nil {
 			return nil, d, err
 		}
 		// The take that was changed becomes again what it is in the file, or goes where the file has none of that name.
 		takes := d.takes
 		takes[side] = name
-		if file, err := chains.Parse(n.server.name, n.base); err == nil && takes[1-side] != old {
-			back := func() ([]byte, error) { return chains.RemoveTake(text, old) }
+		if file, err := file.Parse(n.server.name, n.base); err == nil && takes[1-side] != old {
+			back := func() ([]byte, error) { return edit.RemoveTake(text, old) }
 			for _, was := range file.Takes {
 				if was.Name == old {
-					back = func() ([]byte, error) { return chains.SetTake(text, old, was) }
+					back = func() ([]byte, error) { return edit.SetTake(text, old, was) }
 				}
 			}
 			if again, err := back(); err == nil {

@@ -15,7 +15,9 @@ import (
 	"sync"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/chains/file"
 	"drywire/cmd/internal/cabinet"
 	"drywire/samples"
 )
@@ -48,7 +50,7 @@ type session struct {
 // document is a text with what is made of it, and the takes that the sides A and B show. It is never changed, only replaced.
 type document struct {
 	text      []byte
-	file      *chains.File
+	file      *board.File
 	recording *recording
 	takes     [2]string
 	resolved  *resolved
@@ -57,7 +59,7 @@ type document struct {
 // resolved is the takes of a file that have been resolved: one chain for each, which is never changed.
 type resolved struct {
 	mu     sync.Mutex
-	chains map[string]*chains.Chain
+	chains map[string]*board.Chain
 }
 
 // letters is the names of the sides.
@@ -72,7 +74,7 @@ func sideOf(letter string) (int, error) {
 
 // parsed makes a document of a text.
 func (s *server) parsed(ctx context.Context, text []byte, takes [2]string) (document, error) {
-	f, err := chains.Parse(s.name, text)
+	f, err := file.Parse(s.name, text)
 	if err != nil {
 		return document{}, err
 	}
@@ -83,7 +85,7 @@ func (s *server) parsed(ctx context.Context, text []byte, takes [2]string) (docu
 	if err != nil {
 		return document{}, err
 	}
-	return document{text: text, file: f, recording: r, takes: takes, resolved: &resolved{chains: map[string]*chains.Chain{}}}, nil
+	return document{text: text, file: f, recording: r, takes: takes, resolved: &resolved{chains: map[string]*board.Chain{}}}, nil
 }
 
 // first is the document that a window begins with: the first two takes of the file, or its only one and a copy of it.
@@ -99,7 +101,7 @@ func (s *server) first(ctx context.Context, text []byte) (document, error) {
 	}
 	t := d.file.Takes[0]
 	t.Name = unique(d.file, "B")
-	with, err := chains.AddTake(text, d.takes[0], t)
+	with, err := edit.AddTake(text, d.takes[0], t)
 	if err != nil {
 		return d, nil // then both sides show the one take until one of them is edited
 	}
@@ -107,9 +109,9 @@ func (s *server) first(ctx context.Context, text []byte) (document, error) {
 }
 
 // unique is a name that no take of the file has.
-func unique(f *chains.File, name string) string {
+func unique(f *board.File, name string) string {
 	taken := func(n string) bool {
-		return slices.ContainsFunc(f.Takes, func(t chains.Take) bool { return t.Name == n })
+		return slices.ContainsFunc(f.Takes, func(t board.Take) bool { return t.Name == n })
 	}
 	for k, n := 2, name; ; k++ {
 		if !taken(n) {
@@ -120,7 +122,7 @@ func unique(f *chains.File, name string) string {
 }
 
 // take is what a side shows, as the file has it.
-func (d document) take(side int) chains.Take {
+func (d document) take(side int) board.Take {
 	for _, t := range d.file.Takes {
 		if t.Name == d.takes[side] {
 			return t
@@ -130,7 +132,7 @@ func (d document) take(side int) chains.Take {
 }
 
 // chain is what a side shows, resolved.
-func (d document) chain(side int) *chains.Chain {
+func (d document) chain(side int) *board.Chain {
 	name := d.take(side).Name
 	d.resolved.mu.Lock()
 	defer d.resolved.mu.Unlock()
@@ -383,7 +385,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		d.takes[side] = d.takes[1-side]
 		return d, nil
 	case "add":
-		text, err := chains.AddBlock(d.text, op.Name, op.Kind)
+		text, err := edit.AddBlock(d.text, op.Name, op.Kind)
 		if err != nil {
 			return d, err
 		}
@@ -413,11 +415,11 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		t = d.file.Fitted(t)
 	case "knob":
 		t.Set = slices.Clone(t.Set)
-		at := slices.IndexFunc(t.Set, func(s chains.Setting) bool { return s.Target == op.Target })
+		at := slices.IndexFunc(t.Set, func(s board.Setting) bool { return s.Target == op.Target })
 		if at < 0 {
-			t.Set = append(t.Set, chains.Setting{Target: op.Target, Text: op.Value})
+			t.Set = append(t.Set, board.Setting{Target: op.Target, Text: op.Value})
 		} else {
-			t.Set[at] = chains.Setting{Target: op.Target, Text: op.Value}
+			t.Set[at] = board.Setting{Target: op.Target, Text: op.Value}
 		}
 	case "preset":
 		t.Preset = op.Name
@@ -427,7 +429,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 	default:
 		return d, refuse(http.StatusBadRequest, "no operation %q", op.Do)
 	}
-	text, err := chains.SetTake(d.text, t.Name, t)
+	text, err := edit.SetTake(d.text, t.Name, t)
 	if err != nil {
 		return d, err
 	}
@@ -443,7 +445,7 @@ func (n *session) own(ctx context.Context, side int) (document, error) {
 	t := d.take(side)
 	before := t.Name
 	t.Name = unique(d.file, strings.TrimSuffix(before, ", changed")+", changed")
-	text, err := chains.AddTake(d.text, before, t)
+	text, err := edit.AddTake(d.text, before, t)
 	if err != nil {
 		return d, err
 	}

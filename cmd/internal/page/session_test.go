@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/chains/file"
 )
 
 // lane is the names of the blocks that a side has, with what is in loops and paths.
@@ -207,7 +207,7 @@ func TestLoops(t *testing.T) {
 	w.must("A", op("preset", "name", "loud"))
 	w.must("A", op("guitar", "name", "slide"))
 	w.wants("the guitar", w.State.Sides["A"].Guitar, "slide")
-	if _, err := chains.Parse("x", []byte(w.text())); err != nil {
+	if _, err := file.Parse("x", []byte(w.text())); err != nil {
 		t.Error(err)
 	}
 	for w.State.Undo > 0 {

@@ -12,7 +12,7 @@ import (
 	"slices"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/dsp"
 )
 
@@ -94,10 +94,10 @@ type rendering struct {
 	server *server
 	out    *stream
 	loop   *loop
-	chain  *chains.Chain
-	other  *chains.Chain // of the other side
-	a, n   int64         // the region: its first frame and its length
-	from   int64         // where the sound begins, in the region
+	chain  *board.Chain
+	other  *board.Chain // of the other side
+	a, n   int64        // the region: its first frame and its length
+	from   int64        // where the sound begins, in the region
 	sound  soundKey
 	key    string   // for the page
 	heard  []*sound // what the tails of the preview come from, the best first

@@ -9,9 +9,10 @@ import (
 	"testing"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 )
@@ -30,14 +31,14 @@ takes:
 `
 
 // played is the voltages of a chain that is fed a recording, as the command render --volts gives them.
-func played(t testing.TB, c *chains.Chain, x []float64) [][]float64 {
+func played(t testing.TB, c *board.Chain, x []float64) [][]float64 {
 	t.Helper()
-	r, err := c.Plan(48000, soundQuality).Renderer(c.Ends()...)
+	r, err := render.PlanOf(c, 48000, soundQuality).Renderer(c.Ends()...)
 	if err != nil {
 		t.Fatal(err)
 	}
 	out := make([][]float64, len(c.Ends()))
-	if err := r.Run(context.Background(), chains.Volts(x), 0, func(taps [][]float64) error {
+	if err := r.Run(context.Background(), render.Volts(x), 0, func(taps [][]float64) error {
 		for k, y := range taps {
 			out[k] = append(out[k], y...)
 		}
@@ -49,7 +50,7 @@ func played(t testing.TB, c *chains.Chain, x []float64) [][]float64 {
 }
 
 // chainOf is a take of the window's text as it is.
-func (w *window) chainOf(side int) *chains.Chain {
+func (w *window) chainOf(side int) *board.Chain {
 	w.t.Helper()
 	n, err := w.server.session(w.ID)
 	if err != nil {
@@ -99,7 +100,7 @@ func TestExact(t *testing.T) {
 			got := channel(t, h.exact, 0, a, b)
 			c := w.chainOf(side)
 			const lead = 48000 // a second, longer than the tail
-			if tail := c.Plan(48000, soundQuality).Tail(); tail > 1 {
+			if tail := render.PlanOf(c, 48000, soundQuality).Tail(); tail > 1 {
 				t.Fatalf("a tail of %v s", float64(tail))
 			}
 			want := played(t, c, w.around(a, b, lead, 4800))[0][lead-480:]
@@ -377,14 +378,14 @@ func TestFigures(t *testing.T) {
 	}
 	c := w.chainOf(0)
 	const lead = 48000
-	wiring := c.Plan(48000, soundQuality)
-	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *chains.Plan, jack string) ([]float64, error) {
-		r, err := c.Plan(48000, soundQuality).Renderer(jack)
+	wiring := render.PlanOf(c, 48000, soundQuality)
+	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *render.Plan, jack string) ([]float64, error) {
+		r, err := render.PlanOf(c, 48000, soundQuality).Renderer(jack)
 		if err != nil {
 			return nil, err
 		}
 		var x []float64
-		err = r.Run(context.Background(), chains.Volts(w.around(0, 48000, lead, 0)), 0, func(taps [][]float64) error {
+		err = r.Run(context.Background(), render.Volts(w.around(0, 48000, lead, 0)), 0, func(taps [][]float64) error {
 			x = append(x, taps[0]...)
 			return nil
 		})

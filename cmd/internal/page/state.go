@@ -8,7 +8,8 @@ import (
 	"slices"
 
 	"drywire/blocks"
-	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 )
 
@@ -58,8 +59,8 @@ type Side struct {
 	Cables    []CableOf     `json:"cables"`
 	Sentences []string      `json:"sentences"`
 
-	take chains.Take
-	of   *chains.File
+	take board.Take
+	of   *board.File
 }
 
 // Station is a block in its place.
@@ -186,7 +187,7 @@ func (n *session) side(k int) (*Side, error) {
 		return old, nil
 	}
 	c := n.doc.chain(k)
-	hands, err := c.Handovers(at1k)
+	hands, err := wiring.Handovers(c, at1k)
 	if err != nil {
 		return nil, err
 	}
@@ -224,7 +225,7 @@ func (n *session) side(k int) (*Side, error) {
 }
 
 // moving marks the knobs that move.
-func (s *Side) moving(c *chains.Chain) {
+func (s *Side) moving(c *board.Chain) {
 	moves := map[string]bool{}
 	for _, t := range c.Turns {
 		moves[t.Target] = true
@@ -260,14 +261,14 @@ const at1k = 1000
 
 // layer lays stations out.
 type layer struct {
-	file *chains.File
-	take chains.Take
+	file *board.File
+	take board.Take
 	on   []int
 	here map[string]bool // the blocks that have been laid
 }
 
 // lay is the stations of a run of blocks, with the hand-over into each and the one behind the last.
-func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) []*Station {
+func (l layer) lay(line []board.Placed, hands []wiring.Handover, from string) []*Station {
 	stations := []*Station{}
 	var switcher *Station // that the signal is in
 	for k, p := range line {
@@ -301,11 +302,11 @@ func (l layer) lay(line []chains.Placed, hands []chains.Handover, from string) [
 
 // loopsOf puts the loops of the switcher into its station, as the take has them, with every block as the file has it.
 func (s *Station) loopsOf(l layer) {
-	file := l.file.LoopsOf(chains.Take{})
+	file := l.file.LoopsOf(board.Take{})
 	for k, loop := range l.file.LoopsOf(l.take) {
 		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
 		for _, name := range loop.Blocks {
-			at := slices.IndexFunc(l.file.Blocks, func(b chains.Block) bool { return b.Name == name })
+			at := slices.IndexFunc(l.file.Blocks, func(b board.Block) bool { return b.Name == name })
 			inner := l.file.Blocks[at]
 			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, false))
 			l.here[name] = true
@@ -379,7 +380,7 @@ func ohms(z complex128) *string {
 }
 
 // loss is what plugging in costs at a hand-over, in dB under 0: the divider of source and input.
-func loss(h chains.Handover) *float64 {
+func loss(h wiring.Handover) *float64 {
 	db := dsp.ToDB(cmplx.Abs(h.Input / (h.Source + h.Input)))
 	if math.IsNaN(db) || math.IsInf(db, 0) {
 		return nil
@@ -392,7 +393,7 @@ func loss(h chains.Handover) *float64 {
 const bridging = 10
 
 // weak says whether a source is loaded by the input that it drives.
-func weak(h chains.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
+func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
 // plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded by.
 func (s *Station) plug(f fed) {
@@ -406,21 +407,21 @@ func (s *Station) plug(f fed) {
 type fed struct {
 	by    string
 	power bool // by the power of an amplifier
-	chains.Handover
+	wiring.Handover
 }
 
-func fedBy(from string, before []chains.Placed, h chains.Handover) fed {
+func fedBy(from string, before []board.Placed, h wiring.Handover) fed {
 	n := len(before)
 	return fed{from, n > 0 && before[n-1].Kind.Place == blocks.AfterPower, h}
 }
 
-func feeds(c *chains.Chain) map[string]fed {
-	hands, err := c.Handovers(at1k)
+func feeds(c *board.Chain) map[string]fed {
+	hands, err := wiring.Handovers(c, at1k)
 	if err != nil {
 		return nil
 	}
 	list := map[string]fed{}
-	walk := func(line []chains.Placed, hands []chains.Handover, from, end string) string {
+	walk := func(line []board.Placed, hands []wiring.Handover, from, end string) string {
 		for k, p := range line {
 			list[p.Name] = fedBy(from, line[:k], hands[k])
 			if from = p.Name; p.Piece != nil {
@@ -447,7 +448,7 @@ func feeds(c *chains.Chain) map[string]fed {
 const worthTelling = 0.5
 
 // sentences says where a change has changed the loading, and why.
-func sentences(before, after *chains.Chain) []string {
+func sentences(before, after *board.Chain) []string {
 	old, now := feeds(before), feeds(after)
 	list := []string{}
 	names := []string{}

@@ -9,7 +9,7 @@ import (
 	"io/fs"
 	"time"
 
-	"drywire/chains"
+	"drywire/chains/file"
 )
 
 // What a window knows of the file on disk.
@@ -120,7 +120,7 @@ func (n *session) noticed(ctx context.Context, now diskState) {
 		}
 	}
 	if n.disk == diskChanged && said["faults"] == "" {
-		if _, err := chains.Parse(n.server.name, now.text); err != nil {
+		if _, err := file.Parse(n.server.name, now.text); err != nil {
 			said["faults"] = err.Error()
 		}
 	}

@@ -1,0 +1,288 @@
+// Package board holds what a chain file says, as data: the recording, guitars, blocks, orders, takes, loops and presets, supplies, cables, and
+// knobs that move. A Take of a File resolves into a Chain: what is wired to what, with every setting known and in its range.
+//
+// It knows no YAML and makes no sound: package file reads Files, package wiring lays a Chain out as a circuit.
+//
+// Start reading at File, then Chain.
+package board
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"drywire/blocks"
+	"drywire/chains/internal/yamltext"
+	"drywire/dsp"
+)
+
+// File is a chain file as it was written, checked: every name is known, every number in its range.
+// Make one with Parse; turn it into what is wired with Chains or Take.
+type File struct {
+	Title     string
+	Notes     string // free text
+	Recording Recording
+	Guitar    Guitar        // that of a take which names none
+	Guitars   []NamedGuitar // others, in the order in which the file names them
+	Load      Load          // what the last jack is plugged into
+	Patch     dsp.Metre     // length of each cable between two blocks
+	Supplies  []Supply
+	Cabinets  []*Cabinet  // impulse responses that speakers name, each once
+	Blocks    []Block     // in the order in which the file names them
+	Order     []string    // the signal flows from the first to the last; names of blocks
+	Split     *SplitOrder // where the order ends in two paths; nil where it does not
+	Tray      []string    // blocks that wait off the board; they may be in no order
+	Presets   []Preset
+	Takes     []Take   // at least one
+	Keep      Keep     // what a search for orders keeps to
+	Prefer    []string // names of objectives; what a search goes by
+}
+
+// Recording is the dry recording and what is known about its level and about what the guitar was
+// plugged into while it was made.
+type Recording struct {
+	File   string // path as written; "" when Sample says which
+	Sample string // name of a shipped recording; "" when File says which
+
+	// At most one of the two is not 0. Both are 0 only for a shipped sample, which knows its full scale.
+	Peak      dsp.Volt // the loudest moment at the guitar's jack, peak
+	FullScale dsp.Volt // digital full scale, peak: 10 dBu is the RMS of a full-scale sine, so 3.464 V here
+
+	// Load is what the guitar was plugged into. nil is nothing at all: the recording is the open-circuit
+	// voltage of the pickup. When LoadGiven is false the file does not say: a Sample knows its own load
+	// (and Load is nil), for a File it is DefaultLoad.
+	Load      *Load
+	LoadGiven bool
+
+	Side string // what becomes of a stereo recording: "sum", "left" or "right"
+}
+
+// Guitar is the source of the signal: a pickup, two pots, a capacitor and a cable.
+type Guitar struct {
+	Pickup        Pickup
+	VolumePot     dsp.Ohm // in a File, 0 is what goes with the pickup of each take; a Chain has it resolved
+	TonePot       dsp.Ohm // likewise
+	ToneCapacitor dsp.Farad
+	Volume, Tone  float64   // positions of the dials, 0 to 10
+	Hum           dsp.Volt  // mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
+	Cable         dsp.Metre // from the guitar's jack to the first block
+
+	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
+}
+
+// NamedGuitar is a guitar that takes choose by its name.
+type NamedGuitar struct {
+	Name string
+	Guitar
+}
+
+// Pickup is a pickup as a circuit.
+type Pickup struct {
+	Name        string // the preset's; "custom" for one given by its values
+	Resistance  dsp.Ohm
+	Inductance  dsp.Henry
+	Capacitance dsp.Farad
+	Eddy        dsp.Ohm // resistance parallel to part of the inductance; 0: none
+}
+
+// Load is an input that something is plugged into, with the cable that leads to it.
+type Load struct {
+	Resistance dsp.Ohm
+	Cable      dsp.Metre
+}
+
+// DefaultLoad is an amplifier's or an interface's input behind a short cable: common practice, no source.
+var DefaultLoad = Load{Resistance: 1e6, Cable: 3}
+
+// Block is one block of the file, with the settings that it has where no take changes them.
+type Block struct {
+	Name     string
+	Kind     *blocks.Kind
+	Settings blocks.Settings
+	Power    string   // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
+	Loops    []Loop   // of a switcher, by their numbers
+	Cabinet  *Cabinet // of a speaker; nil: its own cone
+
+	Moves Curves // of the knobs that move; Settings has where they are at 0 s
+}
+
+// Take is one rendering: an order, changed settings, blocks that are off.
+type Take struct {
+	Name   string
+	Guitar string      // "" for the file's
+	Order  []string    // nil: the file's, and its split
+	Split  *SplitOrder // of Order
+	Preset string      // "" for none: every loop is out
+	Loops  []Loop      // what loops of the switcher hold in this take, by their numbers, in place of what it has in them
+	Toggle []int       // numbers of the loops that are the other way round than the preset has them
+	Set    []Setting   // in the order in which the file names them
+	Off    []string
+}
+
+// Setting is one changed setting of a take.
+type Setting struct {
+	Target string       // block.knob, guitar.volume, load.cable, …
+	Text   string       // the value as written
+	Apply  func(*Chain) // does it; nil in a setting that is only to be written
+}
+
+// Chain is one take, resolved: what is wired to what.
+type Chain struct {
+	Take       string // its name
+	Title      string // the file's
+	Recording  Recording
+	GuitarName string // "" for the file's own
+	Guitar     Guitar
+	Load       Load
+	Patch      dsp.Metre
+	Supplies   []Supply
+	Blocks     []Placed // the signal flows from the first to the last; of a switcher, its pieces and what is in its loops
+	Split      *Split   // what follows Blocks, where that is two paths
+	Turns      []Turn   // settings that move; everything else has where they are at 0 s
+
+	switchers []Block // those of Blocks and Split: cables hang in all of their loops
+
+	pool map[string]*Placed // every block of the file, while takes and presets set their knobs
+}
+
+// Block is the block of that name while takes and presets set its knobs, whether the chain will hold it or not; nil at any other time.
+func (c *Chain) Block(name string) *Placed { return c.pool[name] }
+
+// Placed is a block in its place in a chain, or a piece of a switcher.
+type Placed struct {
+	Name     string // unique; a piece is called by its switcher, or by the return jack that it begins at
+	Kind     *blocks.Kind
+	Settings blocks.Settings
+	Off      bool     // in the chain, but bypassed
+	Power    string   // as in Block
+	Switcher string   // the switcher that it is a piece of, or in a loop of: it has its place there and no other
+	Cabinet  *Cabinet // as in Block
+
+	Piece *blocks.SwitcherPiece // of a switcher; nil for every other block
+	Moves Curves                // as in Block, while takes and presets set its knobs
+}
+
+// In is the block's input jack.
+func (p Placed) In() string {
+	if p.Piece != nil {
+		return p.Piece.In
+	}
+	return p.Name + ".in"
+}
+
+// Out is the block's output jack.
+func (p Placed) Out() string {
+	if p.Piece != nil {
+		return p.Piece.Out
+	}
+	return p.Name + ".out"
+}
+
+// Chains resolves every take of the file.
+func (f *File) Chains() []*Chain {
+	chains := make([]*Chain, 0, len(f.Takes))
+	for _, t := range f.Takes {
+		chains = append(chains, f.resolve(t))
+	}
+	return chains
+}
+
+// Take resolves the take of that name. The error names the nearest take and all takes there are.
+func (f *File) Take(name string) (*Chain, error) {
+	names := make([]string, 0, len(f.Takes))
+	for _, t := range f.Takes {
+		if t.Name == name {
+			return f.resolve(t), nil
+		}
+		names = append(names, t.Name)
+	}
+	hint := ""
+	if near := yamltext.Nearest(name, names); near != "" {
+		hint = fmt.Sprintf("; did you mean %q?", near)
+	}
+	return nil, fmt.Errorf("no take %q%s (there are: %s)", name, hint, quoted(names))
+}
+
+// resolve needs a take that Parse has checked.
+func (f *File) resolve(t Take) *Chain {
+	c := &Chain{
+		Take: t.Name, Title: f.Title,
+		Recording: f.Recording, GuitarName: t.Guitar, Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Supplies: f.Supplies,
+		pool: map[string]*Placed{},
+	}
+	if f.Recording.Load != nil {
+		load := *f.Recording.Load
+		c.Recording.Load = &load
+	}
+	for _, g := range f.Guitars {
+		if g.Name == t.Guitar {
+			c.Guitar = g.Guitar
+		}
+	}
+	for _, b := range f.Blocks {
+		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Cabinet: b.Cabinet, Off: slices.Contains(t.Off, b.Name), Moves: b.Moves}
+	}
+	if p := f.Preset(t.Preset); p != nil {
+		for _, s := range p.Set {
+			s.Apply(c)
+		}
+		if p.Trim != nil {
+			s := c.pool[f.Switcher().Name]
+			s.Settings = s.Settings.With("trim", *p.Trim)
+		}
+	}
+	for _, s := range t.Set {
+		s.Apply(c)
+	}
+	for _, p := range c.pool {
+		p.plug(f.Supplies)
+	}
+	order, split := t.Order, t.Split
+	if order == nil {
+		order, split = f.Order, f.Split
+	}
+	c.Blocks = f.line(c, order, t)
+	if split != nil {
+		c.Split = &Split{Left: f.line(c, split.Left, t), Right: f.line(c, split.Right, t), Mix: split.Mix}
+	}
+	c.pool = nil
+	c.gatherTurns()
+	if c.Guitar.VolumePot == 0 {
+		c.Guitar.VolumePot = usualPot(c.Guitar.Pickup)
+	}
+	if c.Guitar.TonePot == 0 {
+		c.Guitar.TonePot = usualPot(c.Guitar.Pickup)
+	}
+	if c.Guitar.Hum < 0 {
+		c.Guitar.Hum = usualHum(c.Guitar.Pickup)
+	}
+	return c
+}
+
+// line is the blocks of a list of names, with switchers taken apart.
+func (f *File) line(c *Chain, names []string, t Take) []Placed {
+	var line []Placed
+	for _, name := range names {
+		for _, b := range f.Blocks {
+			switch {
+			case b.Name != name:
+			case b.Loops != nil:
+				b.Loops = f.LoopsOf(t)
+				c.switchers = append(c.switchers, b)
+				line = append(line, b.pieces(c.pool, f.LoopsOn(t))...)
+			default:
+				line = append(line, *c.pool[name])
+			}
+		}
+	}
+	return line
+}
+
+// quoted lists names for a message.
+func quoted(names []string) string {
+	q := make([]string, len(names))
+	for i, n := range names {
+		q[i] = fmt.Sprintf("%q", n)
+	}
+	return strings.Join(q, ", ")
+}

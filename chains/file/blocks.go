@@ -1,0 +1,213 @@
+package file
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"drywire/blocks"
+	"drywire/chains/board"
+	"drywire/chains/internal/yamltext"
+	"drywire/dsp"
+)
+
+// More than any board has.
+const (
+	maxBlocks = 200 // in the file, and so in an order
+	maxTakes  = 500
+)
+
+// reserved are the names of other things that have jacks or settings.
+var reserved = []string{"guitar", "load", "out", "recorded", "recording"}
+
+// BlockName says why a block may not be called that; nil where it may.
+func BlockName(name string) error {
+	switch {
+	case slices.Contains(reserved, name):
+		return fmt.Errorf("a block may not be called %q: that is something else already (reserved: %s)", name, strings.Join(reserved, ", "))
+	case !NameForm.MatchString(name):
+		return fmt.Errorf("a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", name)
+	}
+	return nil
+}
+
+func readBlocks(kinds []*blocks.Kind) func(r *reader, path string, n ast.Node) func(*board.File) {
+	return func(r *reader, path string, n ast.Node) func(*board.File) {
+		pairs, ok := r.Pairs(path, n, "fuzz: {kind: fuzz}")
+		if !ok {
+			r.undeclared = true
+			return nil
+		}
+		var all []board.Block
+		if len(pairs) > maxBlocks {
+			r.At(pairs[maxBlocks].Key, "more than %d blocks", maxBlocks)
+			r.undeclared = true
+			return nil
+		}
+		for _, p := range pairs { // loops may name blocks that come later
+			r.declared = append(r.declared, p.Key.GetToken().Value)
+		}
+		for _, p := range pairs {
+			name := p.Key.GetToken().Value
+			if err := BlockName(name); err != nil {
+				r.At(p.Key, "%v", err)
+			}
+			r.places[name] = p.Key
+			if b, ok := readBlock(r, name, p.Value, kinds); ok {
+				all = append(all, b)
+			}
+		}
+		return func(f *board.File) { f.Blocks = all }
+	}
+}
+
+// readBlock reads the kind first: it says which knobs there are.
+func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.Block, bool) {
+	pairs, ok := r.QuietPairs(n)
+	if !ok {
+		r.Wrong(name, n, "a kind and its knobs, like {kind: buffer}")
+		return board.Block{}, false
+	}
+	names := KindNames(kinds)
+	var misspelt ast.Node
+	for _, p := range pairs {
+		key := p.Key.GetToken().Value
+		if key != "kind" {
+			if misspelt == nil && yamltext.Nearest(key, []string{"kind"}) != "" {
+				misspelt = p.Key
+			}
+			continue
+		}
+		word, ok := r.Scalar(name+".kind", p.Value, "one of: "+strings.Join(names, ", "))
+		if !ok {
+			return board.Block{}, false
+		}
+		i := slices.Index(names, word)
+		if i < 0 {
+			r.Unknown(p.Value, "no block kind %q", word, yamltext.Nearest(word, names), "kinds", names)
+			return board.Block{}, false
+		}
+		b := board.Block{Name: name, Kind: kinds[i], Settings: kinds[i].Defaults()}
+		seen := readMap(r, name, n, "kind: buffer", blockKeys(kinds[i]), &b)
+		if seen == nil {
+			return board.Block{}, false
+		}
+		if seen["power"] != nil && seen["supply"] != nil {
+			r.At(yamltext.Later(seen["power"], seen["supply"]), "%s has a supply and a power; the voltage is that of the output which it is plugged into", name)
+		}
+		if b.Cabinet != nil {
+			for _, knob := range blocks.ConeKnobs {
+				r.idle(seen[knob], name, knob, b.Cabinet.Path)
+			}
+		}
+		r.addTargets(name, kinds[i])
+		r.read[name] = true
+		return b, true
+	}
+	if misspelt != nil {
+		r.Unknown(misspelt, "no key %q in "+name, misspelt.GetToken().Value, "kind", "", nil)
+	} else {
+		r.At(n, "%s has no kind (kinds: %s)", name, strings.Join(names, ", "))
+	}
+	return board.Block{}, false
+}
+
+func KindNames(kinds []*blocks.Kind) []string {
+	names := make([]string, len(kinds))
+	for i, k := range kinds {
+		names[i] = k.Name
+	}
+	return names
+}
+
+// blockKeys are the keys of a block of this kind.
+func blockKeys(kind *blocks.Kind) []key[board.Block] {
+	keys := []key[board.Block]{{
+		name: "kind", brief: kind.Brief, must: true,
+		schema: object{"const": kind.Name, "description": kind.Brief},
+		read:   func(*reader, string, ast.Node) func(*board.Block) { return nil },
+	}}
+	keys = append(keys, knobKeys(kind, func(b *board.Block) (*blocks.Settings, *board.Curves) { return &b.Settings, &b.Moves })...)
+	if _, ok := kind.Knob("supply"); ok {
+		keys = append(keys, powerKey(kind, func(b *board.Block, power string) { b.Power = power }))
+	}
+	if kind.Name == board.SwitcherKind {
+		keys = append(keys, loopsKey())
+	}
+	if kind.Name == board.SpeakerKind {
+		keys = append(keys, cabinetKey(func(b *board.Block, c *board.Cabinet) { b.Cabinet = c }))
+	}
+	return keys
+}
+
+// within turns the keys of a part into keys of the whole.
+func within[T, U any](keys []key[T], of func(*U) *T) []key[U] {
+	var all []key[U]
+	for _, k := range keys {
+		all = append(all, key[U]{
+			name: k.name, brief: k.brief, must: k.must, schema: k.schema,
+			read: func(r *reader, path string, n ast.Node) func(*U) {
+				set := k.read(r, path, n)
+				if set == nil {
+					return nil
+				}
+				return func(u *U) { set(of(u)) }
+			},
+		})
+	}
+	return all
+}
+
+// knobKeys are the knobs of a block of this kind; of says where its settings are, and those of them that move.
+func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *board.Curves)) []key[T] {
+	var keys []key[T]
+	for _, k := range kind.Knobs {
+		if k.Words != nil {
+			keys = append(keys, choiceKey(k.Name, k.Brief, k.Words, k.Word, func(t *T, w string) {
+				s, _ := of(t)
+				*s = s.WithWord(k.Name, w)
+			}))
+			continue
+		}
+		keys = append(keys, movingKey(k.Name, k.Brief, k.Unit, k.Min, k.Max, dsp.FormatQuantity(k.Default, k.Unit), k.Still, func(t *T, v float64) {
+			s, _ := of(t)
+			*s = s.With(k.Name, v)
+		}, func(t *T, c *board.Curve) {
+			_, m := of(t)
+			*m = m.With(k.Name, c)
+		}))
+	}
+	return keys
+}
+
+// addTargets lets takes set the knobs of a block, and the output that it is plugged into.
+func (r *reader) addTargets(name string, kind *blocks.Kind) {
+	knobs := knobKeys(kind, func(p *board.Placed) (*blocks.Settings, *board.Curves) { return &p.Settings, &p.Moves })
+	r.targets = append(r.targets, lifted(name, knobs, func(c *board.Chain) *board.Placed { return c.Block(name) })...)
+	if _, ok := kind.Knob("supply"); ok {
+		power := powerKey(kind, func(p *board.Placed, power string) { p.Power = power })
+		r.targets = append(r.targets, lifted(name, []key[board.Placed]{power}, func(c *board.Chain) *board.Placed { return c.Block(name) })...)
+	}
+	if kind.Name == board.SpeakerKind {
+		cabinet := cabinetKey(func(p *board.Placed, c *board.Cabinet) { p.Cabinet = c })
+		r.targets = append(r.targets, lifted(name, []key[board.Placed]{cabinet}, func(c *board.Chain) *board.Placed { return c.Block(name) })...)
+	}
+}
+
+// commonTargets is what takes may set in every file.
+func commonTargets() []key[board.Chain] {
+	targets := lifted("guitar", guitarKeys(), func(c *board.Chain) *board.Guitar { return &c.Guitar })
+	targets = append(targets, lifted("load", loadKeys(), func(c *board.Chain) *board.Load { return &c.Load })...)
+	return append(targets, patchKey(func(c *board.Chain, v float64) { c.Patch = dsp.Metre(v) }))
+}
+
+// lifted turns the keys of a part into keys of the chain, called part.key.
+func lifted[T any](part string, keys []key[T], of func(*board.Chain) *T) []key[board.Chain] {
+	all := within(keys, of)
+	for k := range all {
+		all[k].name, all[k].must = part+"."+all[k].name, false
+	}
+	return all
+}

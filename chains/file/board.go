@@ -1,0 +1,574 @@
+package file
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"drywire/blocks"
+	"drywire/chains/board"
+	"drywire/chains/internal/yamltext"
+	"drywire/dsp"
+)
+
+// The keys of a whole board: several guitars, a split into two amplifiers, a switcher's loops, presets and supplies.
+
+// More than any board has.
+const (
+	maxGuitars  = 50
+	maxPresets  = 200
+	maxSupplies = 20
+	maxOutputs  = 50
+	maxLoop     = 99
+)
+
+// named is the entries of a map by names that the file chooses, each at most once and of the form of a block's name.
+func (r *reader) named(path string, n ast.Node, like, what string, most int) []*ast.MappingValueNode {
+	pairs, ok := r.Pairs(path, n, like)
+	if !ok {
+		return nil
+	}
+	if len(pairs) > most {
+		r.At(pairs[most].Key, "more than %d %ss", most, what)
+		return nil
+	}
+	if len(pairs) == 0 {
+		r.At(n, "%s is empty; leave it out, or name one, like %s", path, like)
+	}
+	for _, p := range pairs {
+		if name := p.Key.GetToken().Value; !NameForm.MatchString(name) {
+			r.At(p.Key, "a %s may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", what, name)
+		}
+	}
+	return pairs
+}
+
+// namedSchema is a map by names of the file's own.
+func namedSchema(brief string, value object) object {
+	return object{"type": "object", "description": brief, "minProperties": 1, "propertyNames": object{"pattern": namePattern}, "additionalProperties": value}
+}
+
+func guitarsKey() key[board.File] {
+	const brief = "guitars by name, for takes that name one; guitar is that of the others"
+	return key[board.File]{
+		name: "guitars", brief: brief, schema: namedSchema(brief, mapSchema("a guitar and its cable", guitarKeys())),
+		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			var all []board.NamedGuitar
+			for _, p := range r.named(path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
+				g := board.NamedGuitar{Name: p.Key.GetToken().Value, Guitar: newFile().Guitar}
+				if g.Name == "guitar" {
+					r.At(p.Key, "a guitar may not be called %q: that is the file's own", g.Name)
+				}
+				r.guitars[g.Name] = p.Key
+				readMap(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", guitarKeys(), &g.Guitar)
+				all = append(all, g)
+			}
+			return func(f *board.File) { f.Guitars = all }
+		},
+	}
+}
+
+// nameKey is a key whose value is one of the names that the file has declared.
+func nameKey[T any](name, brief, what string, declared func(*reader) []string, set func(*T, string)) key[T] {
+	return key[T]{
+		name: name, brief: brief, schema: object{"type": "string", "pattern": namePattern, "description": brief},
+		read: func(r *reader, path string, n ast.Node) func(*T) {
+			word, ok := r.Line(path, n, "the name of a "+what)
+			if !ok {
+				return nil
+			}
+			names := declared(r)
+			if !slices.Contains(names, word) {
+				if len(names) == 0 {
+					r.At(n, "no %s %q; the file has no %ss", what, word, what)
+				} else {
+					r.Unknown(n, "no "+what+" %q", word, yamltext.Nearest(word, names), what+"s", names)
+				}
+				return nil
+			}
+			return func(t *T) { set(t, word) }
+		},
+	}
+}
+
+func takeGuitarKey() key[board.Take] {
+	return nameKey("guitar", "one of guitars, in place of the file's own", "guitar", func(r *reader) []string {
+		var names []string
+		for name := range r.guitars {
+			names = append(names, name)
+		}
+		slices.Sort(names)
+		return names
+	}, func(t *board.Take, s string) { t.Guitar = s })
+}
+
+func takePresetKey() key[board.Take] {
+	return nameKey("preset", "one of presets", "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset = s })
+}
+
+// loopNumbers is a list of numbers of loops, each at most once.
+func (r *reader) loopNumbers(path string, n ast.Node) ([]int, bool) {
+	nodes, ok := r.List(path, n, "of loops' numbers, like [1, 3]")
+	if !ok {
+		return nil, false
+	}
+	if r.switcher == "" && len(nodes) > 0 {
+		r.At(n, "%s names loops, but no block is a switcher", path)
+		return nil, false
+	}
+	var there []string
+	for _, l := range r.loops {
+		there = append(there, strconv.Itoa(l.Number))
+	}
+	list, faults := []int{}, len(r.Faults)
+	for _, node := range nodes {
+		word, ok := r.Line(path, node, "a loop's number")
+		if !ok {
+			continue
+		}
+		number, err := strconv.Atoi(word)
+		switch {
+		case err != nil || !slices.Contains(there, word):
+			r.Unknown(node, "no loop %q in "+r.switcher, word, "", "loops", there)
+		case slices.Contains(list, number):
+			r.At(node, "loop %d is in %s twice", number, path)
+		default:
+			list = append(list, number)
+		}
+	}
+	slices.Sort(list)
+	return list, len(r.Faults) == faults
+}
+
+func loopNumbersSchema(brief string) object {
+	return object{"type": "array", "description": brief, "uniqueItems": true, "items": object{"type": "integer", "minimum": 1, "maximum": maxLoop}}
+}
+
+func toggleKey() key[board.Take] {
+	const brief = "loops that are switched over from what the preset has: in where they were out, out where they were in"
+	return key[board.Take]{
+		name: "toggle", brief: brief, schema: loopNumbersSchema(brief),
+		read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+			list, ok := r.loopNumbers(path, n)
+			if !ok {
+				return nil
+			}
+			return func(t *board.Take) { t.Toggle = list }
+		},
+	}
+}
+
+func loopsSchema(brief string) object {
+	return object{
+		"type": "object", "description": brief, "minProperties": 1,
+		"propertyNames": object{"pattern": "^[1-9][0-9]?$"}, "additionalProperties": orderSchema("the blocks of a loop, from the send to the return"),
+	}
+}
+
+// loopsKey is the loops of a switcher. It reads names of blocks, which are all declared by then.
+func loopsKey() key[board.Block] {
+	const brief = "the loops by their numbers, each a list of blocks from the send to the return"
+	return key[board.Block]{
+		name: "loops", brief: brief, schema: loopsSchema(brief),
+		read: func(r *reader, path string, n ast.Node) func(*board.Block) {
+			name := strings.TrimSuffix(path, ".loops")
+			if r.switcher != "" {
+				r.At(n, "%s is a second switcher with loops; a file has one, and %s is that", name, r.switcher)
+				return nil
+			}
+			r.switcher = name
+			pairs, ok := r.Pairs(path, n, "{1: [fuzz]}")
+			if !ok {
+				r.useAll()
+				return nil
+			}
+			for _, p := range pairs {
+				word := p.Key.GetToken().Value
+				number, err := strconv.Atoi(word)
+				if err != nil || number < 1 || number > maxLoop || strconv.Itoa(number) != word {
+					r.At(p.Key, "a loop is called by its number, from 1 to %d, and not %q", maxLoop, yamltext.Clipped(word, 60))
+				}
+				r.loops = append(r.loops, board.Loop{Number: number, Blocks: r.loop(yamltext.Join(path, word), p.Value, r.loops)})
+			}
+			slices.SortStableFunc(r.loops, func(a, b board.Loop) int { return a.Number - b.Number })
+			if len(pairs) == 0 {
+				r.At(n, "%s is empty; want numbers with lists of blocks, like {1: [fuzz]}", path)
+				return nil
+			}
+			loops := r.loops
+			return func(b *board.Block) { b.Loops = loops }
+		},
+	}
+}
+
+// takeLoopsKey is what loops hold in a take. They are nil where there is a fault in them: what they would hold is not known then.
+func takeLoopsKey() key[board.Take] {
+	const brief = "what loops of the switcher hold in this take, by their numbers, in place of what it has in them; loops that are not named stay"
+	return key[board.Take]{
+		name: "loops", brief: brief, schema: loopsSchema(brief),
+		read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+			pairs, ok := r.Pairs(path, n, "{1: [fuzz]}")
+			if !ok {
+				r.useAll()
+				return nil
+			}
+			if r.switcher == "" {
+				r.useAll()
+				if !r.undeclared {
+					r.At(n, "%s names loops, but no block is a switcher with loops", path)
+				}
+				return nil
+			}
+			faults := len(r.Faults)
+			if len(pairs) == 0 {
+				r.At(n, "%s is empty; leave it out, or say what a loop holds in this take, like {1: [fuzz]}", path)
+			}
+			var there []string
+			for _, l := range r.loops {
+				there = append(there, strconv.Itoa(l.Number))
+			}
+			var named []string
+			for _, p := range pairs {
+				word := p.Key.GetToken().Value
+				if !slices.Contains(there, word) {
+					r.Unknown(p.Key, "no loop %q in "+r.switcher, word, yamltext.Nearest(word, there), "loops", there)
+				}
+				named = append(named, word)
+			}
+			var stay, own []board.Loop
+			for _, l := range r.loops {
+				if len(r.Faults) == faults && !slices.Contains(named, strconv.Itoa(l.Number)) {
+					stay = append(stay, l)
+				}
+			}
+			for _, p := range pairs {
+				word := p.Key.GetToken().Value
+				number, _ := strconv.Atoi(word)
+				l := board.Loop{Number: number, Blocks: r.loop(yamltext.Join(path, word), p.Value, own)}
+				for _, b := range l.Blocks {
+					if in := board.LoopOf(stay, b); in != nil {
+						rest := slices.DeleteFunc(slices.Clone(in.Blocks), func(name string) bool { return name == b })
+						r.At(p.Value, "block %q is in loop %d already; say what is in that loop in this take, like %d: %s", b, in.Number, in.Number, yamltext.FlowNames(rest))
+					}
+				}
+				own = append(own, l)
+			}
+			if len(r.Faults) > faults {
+				return nil
+			}
+			slices.SortStableFunc(own, func(a, b board.Loop) int { return a.Number - b.Number })
+			return func(t *board.Take) { t.Loops = own }
+		},
+	}
+}
+
+// loop is what a loop holds, beside others.
+func (r *reader) loop(path string, n ast.Node, others []board.Loop) []string {
+	names, _ := r.blockNames(path, n)
+	for _, b := range names {
+		r.used[b] = true
+		if b == r.switcher {
+			r.At(n, "%s is in a loop of its own", b)
+		}
+		if in := board.LoopOf(others, b); in != nil {
+			r.At(n, "block %q is in loop %d already", b, in.Number)
+		}
+	}
+	return names
+}
+
+// useAll is for what should name blocks and cannot be read: none of them can be called unused.
+func (r *reader) useAll() {
+	for _, name := range r.declared {
+		r.used[name] = true
+	}
+}
+
+// loopsUsed faults presets, toggles and loops of a take that has no switcher in its order.
+func (r *reader) loopsUsed(f *board.File, t board.Take, read readTake, order []string) {
+	if slices.Contains(order, r.switcher) {
+		return
+	}
+	if p := f.Preset(t.Preset); p != nil && (len(p.Loops) > 0 || p.Trim != nil) {
+		r.At(read.keys["preset"], "take %q has no switcher in its order, so preset %q has no loops there", t.Name, t.Preset)
+	}
+	if len(t.Toggle) > 0 {
+		r.At(read.keys["toggle"], "take %q has no switcher in its order, so there is nothing to toggle", t.Name)
+	}
+	if len(t.Loops) > 0 {
+		r.At(read.keys["loops"], "take %q has no switcher in its order, so it has no loops", t.Name)
+	}
+}
+
+func presetKeys() []key[board.Preset] {
+	const loops = "the loops that are in"
+	return []key[board.Preset]{
+		{
+			name: "loops", brief: loops, schema: loopNumbersSchema(loops),
+			read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
+				list, ok := r.loopNumbers(path, n)
+				if !ok {
+					return nil
+				}
+				return func(p *board.Preset) { p.Loops = list }
+			},
+		},
+		{
+			name: "set", brief: "settings that are changed in this preset, like {fuzz.level: 3}",
+			read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
+				set, ok := r.settings(path, n)
+				if !ok {
+					return nil
+				}
+				return func(p *board.Preset) { p.Set = set }
+			},
+		},
+		{
+			name: "trim", brief: "gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier",
+			schema: quantitySchema("gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier", dsp.Decibels, -20, 20, ""),
+			read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
+				v, ok := r.quantity(path, n, dsp.Decibels, -20, 20) // as the knob of the switcher
+				if !ok {
+					return nil
+				}
+				if r.switcher == "" {
+					r.At(n, "%s: no block is a switcher with loops, so there is no output to trim", path)
+					return nil
+				}
+				return func(p *board.Preset) { p.Trim = &v }
+			},
+		},
+	}
+}
+
+func presetsKey(kinds []*blocks.Kind) key[board.File] {
+	const brief = "what the switcher remembers by name: loops that are in, settings and a trim"
+	keys := presetKeys()
+	for i := range keys {
+		if keys[i].name == "set" {
+			keys[i].schema = setSchema(kinds, "settings that are changed in this preset")
+		}
+	}
+	return key[board.File]{
+		name: "presets", brief: brief,
+		schema: object{
+			"type": "object", "description": brief, "minProperties": 1, "propertyNames": object{"minLength": 1, "maxLength": 200},
+			"additionalProperties": mapSchema("a preset", keys),
+		},
+		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			pairs, ok := r.Pairs(path, n, "verse: {loops: [1]}")
+			if !ok {
+				return nil
+			}
+			if len(pairs) > maxPresets {
+				r.At(pairs[maxPresets].Key, "more than %d presets", maxPresets)
+				return nil
+			}
+			if len(pairs) == 0 {
+				r.At(n, "%s is empty; leave it out, or name one, like verse: {loops: [1]}", path)
+			}
+			var all []board.Preset
+			for _, p := range pairs {
+				name, ok := r.Line(path, p.Key, "the name of a preset")
+				if !ok {
+					continue
+				}
+				v := board.Preset{Name: name}
+				r.presets = append(r.presets, name)
+				readMap(r, yamltext.Join(path, name), p.Value, "loops: [1]", presetKeys(), &v)
+				all = append(all, v)
+			}
+			return func(f *board.File) { f.Presets = all }
+		},
+	}
+}
+
+func splitKeys() []key[board.SplitOrder] {
+	side := func(name string, set func(*board.SplitOrder, []string)) key[board.SplitOrder] {
+		brief := "the blocks of the " + name + " path"
+		return key[board.SplitOrder]{
+			name: name, brief: brief, must: true, schema: orderSchema(brief),
+			read: func(r *reader, path string, n ast.Node) func(*board.SplitOrder) {
+				names, ok := r.blockNames(path, n)
+				if !ok {
+					return nil
+				}
+				return func(s *board.SplitOrder) { set(s, names) }
+			},
+		}
+	}
+	return []key[board.SplitOrder]{
+		side("left", func(s *board.SplitOrder, l []string) { s.Left = l }),
+		side("right", func(s *board.SplitOrder, l []string) { s.Right = l }),
+		choiceKey("mix", "two jacks at the end, or their mean", []string{board.MixStereo, board.MixMono}, board.MixStereo, func(s *board.SplitOrder, w string) { s.Mix = w }),
+	}
+}
+
+func splitSchema() object {
+	return object{
+		"type": "object", "description": "the last of an order: two paths that are fed from one jack", "additionalProperties": false, "required": []string{"split"},
+		"properties": object{"split": mapSchema("two paths that are fed from one jack", splitKeys())},
+	}
+}
+
+// split is the end of an order. A fault in it does not make its blocks unknown.
+func (r *reader) split(path string, n ast.Node) *board.SplitOrder {
+	type end struct{ split *board.SplitOrder }
+	const like = "{split: {left: [amp-a], right: [amp-b]}}"
+	var e end
+	readMap(r, path, n, like, []key[end]{{
+		name: "split", brief: "two paths that are fed from one jack, like " + like, must: true,
+		read: func(r *reader, path string, n ast.Node) func(*end) {
+			s := board.SplitOrder{Mix: board.MixStereo}
+			if readMap(r, path, n, "{left: [amp-a], right: [amp-b]}", splitKeys(), &s) == nil {
+				return nil
+			}
+			return func(e *end) { e.split = &s }
+		},
+	}}, &e)
+	return e.split
+}
+
+func outputKeys() []key[board.Output] {
+	must := func(k key[board.Output]) key[board.Output] { k.must = true; return k }
+	return []key[board.Output]{
+		must(quantityKey("voltage", "its voltage, like 9 V", dsp.Volts, 3, 48, "", func(o *board.Output, v float64) { o.Voltage = dsp.Volt(v) })),
+		must(quantityKey("current", "the most current it gives, like 500 mA", dsp.Amperes, 1e-3, 10, "", func(o *board.Output, v float64) { o.Current = dsp.Ampere(v) })),
+		choiceKey("polarity", "of the plug", []string{"centre-negative", "centre-positive"}, "centre-negative", func(o *board.Output, w string) { o.CentrePositive = w == "centre-positive" }),
+	}
+}
+
+const outputName = `[a-z0-9][a-z0-9-]{0,31}`
+
+func supplyKeys() []key[board.Supply] {
+	const brief = "the outputs by name or number, like {1: {voltage: 9 V, current: 500 mA}}"
+	return []key[board.Supply]{
+		choiceKey("isolated", "whether its outputs share nothing, or are one voltage behind several sockets", []string{"yes", "no"}, "yes", func(s *board.Supply, w string) { s.Isolated = w == "yes" }),
+		quantityKey("ripple", "RMS voltage of the mains ripple on its outputs; where it is left out, none if they are isolated, 5 mV if not", dsp.Volts, 0, 1, "", func(s *board.Supply, v float64) { s.Ripple = dsp.Volt(v) }),
+		{
+			name: "outputs", brief: brief, must: true,
+			schema: object{
+				"type": "object", "description": brief, "minProperties": 1,
+				"propertyNames": object{"pattern": "^" + outputName + "$"}, "additionalProperties": mapSchema("an output", outputKeys()),
+			},
+			read: func(r *reader, path string, n ast.Node) func(*board.Supply) {
+				pairs, ok := r.Pairs(path, n, "1: {voltage: 9 V, current: 500 mA}")
+				if !ok {
+					return nil
+				}
+				if len(pairs) > maxOutputs {
+					r.At(pairs[maxOutputs].Key, "more than %d outputs", maxOutputs)
+					return nil
+				}
+				if len(pairs) == 0 {
+					r.At(n, "%s is empty; want outputs, like 1: {voltage: 9 V, current: 500 mA}", path)
+				}
+				var all []board.Output
+				for _, p := range pairs {
+					o := board.Output{Name: p.Key.GetToken().Value}
+					if !outputForm.MatchString(o.Name) {
+						r.At(p.Key, "an output may not be called %q; want lower-case letters, digits and - (32 at most)", yamltext.Clipped(o.Name, 60))
+					}
+					readMap(r, yamltext.Join(path, o.Name), p.Value, "{voltage: 9 V, current: 500 mA}", outputKeys(), &o)
+					all = append(all, o)
+				}
+				return func(s *board.Supply) { s.Outputs = all }
+			},
+		},
+	}
+}
+
+func suppliesKey() key[board.File] {
+	const brief = "power supplies by name; a block is plugged into one with power: NAME.OUTPUT"
+	return key[board.File]{
+		name: "supplies", brief: brief, schema: namedSchema(brief, mapSchema("a power supply", supplyKeys())),
+		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			for _, p := range r.named(path, n, "brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}", "supply", maxSupplies) {
+				s := board.Supply{Name: p.Key.GetToken().Value, Isolated: true}
+				seen := readMap(r, yamltext.Join(path, s.Name), p.Value, "outputs: {1: {voltage: 9 V, current: 500 mA}}", supplyKeys(), &s)
+				if seen["ripple"] == nil && !s.Isolated {
+					s.Ripple = board.UsualRipple
+				}
+				r.supplies = append(r.supplies, s)
+			}
+			all := r.supplies
+			return func(f *board.File) { f.Supplies = all }
+		},
+	}
+}
+
+// powerKey plugs a block of that kind into an output, unless that would harm it.
+func powerKey[T any](kind *blocks.Kind, set func(*T, string)) key[T] {
+	const brief = "the supply's output that the block is plugged into, like brick.1; the supply voltage is then the output's"
+	return key[T]{
+		name: "power", brief: brief, schema: object{"type": "string", "description": brief, "pattern": `^[a-z][a-z0-9-]{0,31}\.` + outputName + "$"},
+		read: func(r *reader, path string, n ast.Node) func(*T) {
+			word, ok := r.Line(path, n, "a supply's output, like brick.1")
+			if !ok {
+				return nil
+			}
+			_, o := board.FindOutput(r.supplies, word)
+			if o == nil {
+				var there []string
+				for _, s := range r.supplies {
+					for _, o := range s.Outputs {
+						there = append(there, s.Name+"."+o.Name)
+					}
+				}
+				if len(there) == 0 {
+					r.At(n, "%s: no output %q; the file has no supplies", path, yamltext.Clipped(word, 60))
+				} else {
+					r.Unknown(n, path+": no output %q", word, yamltext.Nearest(word, there), "outputs", there)
+				}
+				return nil
+			}
+			if o.Voltage == 0 {
+				return nil // a fault that has been told
+			}
+			if why := board.Refused(kind, o); why != "" {
+				r.At(n, "%s: %s", path, why)
+				return nil
+			}
+			return func(t *T) { set(t, word) }
+		},
+	}
+}
+
+// settable faults a changed supply of a block that has the voltage of its power, and a changed knob of a cone that a cabinet has taken the place of.
+func (r *reader) settable(f *board.File, s *board.Setting) {
+	part, knob, _ := strings.Cut(s.Target, ".")
+	for _, b := range f.Blocks {
+		if b.Name == part && b.Cabinet != nil {
+			r.idle(r.setAt[s], part, knob, b.Cabinet.Path)
+		}
+		if knob == "supply" && b.Name == part && b.Power != "" {
+			r.At(r.setAt[s], "%s changes nothing: %s is plugged into %s; change %s.power", s.Target, part, b.Power, part)
+		}
+	}
+}
+
+// shorts faults blocks whose ground is the positive pole, on a supply that has one ground for all.
+func (r *reader) shorts(f *board.File) {
+	if !slices.ContainsFunc(f.Blocks, func(b board.Block) bool { return b.Power != "" && b.Kind.PositiveGround != nil }) {
+		return
+	}
+	told := map[string]bool{}
+	for _, c := range f.Chains() {
+		for _, b := range c.Every() {
+			s, _ := board.FindOutput(f.Supplies, b.Power)
+			if s == nil || s.Isolated || told[b.Name] || b.Kind.PositiveGround == nil || !b.Kind.PositiveGround(b.Settings) {
+				continue
+			}
+			for _, other := range f.Blocks {
+				if on, _ := board.FindOutput(f.Supplies, other.Power); on == s && other.Name != b.Name {
+					told[b.Name] = true
+					r.At(r.places[b.Name], "caution: the ground of %s is the positive pole, and %s, whose ground is the negative one, is on the same supply %s: the cable between them shorts it; give it an isolated output",
+						b.Name, other.Name, s.Name)
+					break
+				}
+			}
+		}
+	}
+}

@@ -1,0 +1,366 @@
+// Package file reads chain files: YAML as people write it, checked against tables of keys, into a board.File or into faults with their places,
+// an excerpt and the nearest word. The same tables make the JSON Schema for editors.
+//
+// It touches no file: whoever calls it brings the bytes. Start reading at Parse, then at key, of which the tables are made.
+package file
+
+import (
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"drywire/blocks"
+	"drywire/chains/board"
+	"drywire/chains/internal/yamltext"
+	"drywire/dsp"
+)
+
+// Version is the version of the chain file's language, the value of its first key.
+const Version = "1"
+
+// Parse reads a chain file. name is what messages call it. The error is Faults: every mistake that was found,
+// by its place, the first maxFaults of them.
+//
+// The language is YAML without anchors, tags and further documents, of at most 64 kB; the keys are those of
+// Schema.
+func Parse(name string, src []byte) (*board.File, error) {
+	return parse(name, src, blocks.Kinds())
+}
+
+func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err error) {
+	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}}
+	defer func() {
+		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
+			r.Fault(1, 1, "not readable as YAML: %v", p)
+			f, err = nil, r.Report()
+		}
+	}()
+	body := r.Guard(src)
+	if body == nil {
+		return nil, r.Report()
+	}
+	f = newFile()
+	if seen := readMap(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
+		f.Cabinets = r.cabinets
+		r.orders(body, f, seen)
+		r.unused(f)
+	}
+	if len(r.Faults) == 0 {
+		r.shorts(f)
+	}
+	if len(r.Faults) > 0 {
+		return nil, r.Report()
+	}
+	return f, nil
+}
+
+// newFile is a file with everything that need not be written.
+func newFile() *board.File {
+	pickup, ok := board.FindPickup(board.DefaultPickup)
+	if !ok {
+		panic("chains: no pickup " + board.DefaultPickup)
+	}
+	return &board.File{
+		Recording: board.Recording{Side: "sum"},
+		Guitar:    board.Guitar{Pickup: pickup, ToneCapacitor: 22e-9, Volume: 10, Tone: 10, Hum: -1, Cable: 5},
+		Load:      board.DefaultLoad,
+		Patch:     0.3,
+	}
+}
+
+const plainTake = "as written" // the take of a file that has none
+
+// fileKeys is the top of the file. Blocks are read before the orders that name them, and all that a take may set
+// before the takes.
+func fileKeys(kinds []*blocks.Kind) []key[board.File] {
+	return []key[board.File]{
+		{
+			name: "drywire", brief: "the version of this language; the file begins with drywire: 1", must: true,
+			schema: object{"const": 1, "description": "the version of this language"},
+			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+				if s, ok := r.Scalar(path, n, Version); ok && s != Version {
+					r.At(n, "drywire: %s is no version that is known; want drywire: %s", s, Version)
+				}
+				return nil
+			},
+		},
+		lineKey("title", "the question that the file asks", "a line of text", false, func(f *board.File, s string) { f.Title = s }),
+		{
+			name: "notes", brief: "free text", schema: object{"type": "string", "description": "free text"},
+			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+				s, ok := r.Scalar(path, n, "text")
+				if !ok {
+					return nil
+				}
+				if strings.ContainsFunc(s, func(c rune) bool { return c < ' ' && c != '\n' || c >= '\u007f' && c <= '\u009f' }) {
+					r.At(n, "notes has a control character in it")
+					return nil
+				}
+				return func(f *board.File) { f.Notes = strings.TrimSpace(s) }
+			},
+		},
+		{
+			name: "recording", brief: "the dry recording, like {sample: riff}", must: true,
+			schema: recordingSchema(), read: readRecording,
+		},
+		{
+			name: "guitar", brief: "the guitar and its cable",
+			schema: mapSchema("the guitar and its cable", guitarKeys()),
+			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+				g := newFile().Guitar
+				readMap(r, path, n, "pickup: humbucker", guitarKeys(), &g)
+				return func(f *board.File) { f.Guitar = g }
+			},
+		},
+		guitarsKey(),
+		{
+			name: "load", brief: "what the last jack is plugged into",
+			schema: mapSchema("what the last jack is plugged into", loadKeys()),
+			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+				load := board.DefaultLoad
+				readMap(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
+				return func(f *board.File) { f.Load = load }
+			},
+		},
+		patchKey(func(f *board.File, v float64) { f.Patch = dsp.Metre(v) }),
+		suppliesKey(),
+		{
+			name: "blocks", brief: "the blocks by name",
+			schema: blocksSchema(kinds), read: readBlocks(kinds),
+		},
+		{
+			name: "order", brief: "the blocks' names; the signal flows from the first to the last",
+			schema: splitOrderSchema("the blocks' names; the signal flows from the first to the last"),
+			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+				order, split, ok := r.order(path, n)
+				all := slices.Clone(order)
+				if split != nil {
+					all = append(append(all, split.Left...), split.Right...)
+				}
+				for _, name := range all {
+					if in := board.LoopOf(r.loops, name); in != nil && slices.Contains(all, r.switcher) {
+						r.At(n, "block %q is in order and in loop %d of %s; it is plugged in there or here", name, in.Number, r.switcher)
+						ok = false
+					}
+				}
+				if !ok {
+					return nil
+				}
+				return func(f *board.File) { f.Order, f.Split = order, split }
+			},
+		},
+		trayKey(),
+		presetsKey(kinds),
+		{
+			name: "takes", brief: "what to render and compare",
+			schema: takesSchema(kinds), read: readTakes,
+		},
+		keepKey(),
+		preferKey(),
+	}
+}
+
+// trayKey is the one place where a block may be named that is in no order.
+func trayKey() key[board.File] {
+	const brief = "blocks that wait off the board; they may be in no order"
+	return key[board.File]{
+		name: "tray", brief: brief, schema: orderSchema(brief),
+		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			names, ok := r.blockNames(path, n)
+			if names == nil {
+				names = r.declared // no list: what it would hold is not known
+			}
+			for _, name := range names {
+				r.used[name] = true
+			}
+			if !ok {
+				return nil
+			}
+			return func(f *board.File) { f.Tray = names }
+		},
+	}
+}
+
+func patchKey[T any](set func(*T, float64)) key[T] {
+	return quantityKey("patch", "length of each cable between two blocks", dsp.Metres, 0, 100, "30 cm", set)
+}
+
+// recordingKeys has the level's two forms apart: they need more than a unit.
+func recordingKeys() []key[board.Recording] {
+	return []key[board.Recording]{
+		lineKey("file", "a recording of your own, relative to this file", "the path of a WAV file", false, func(v *board.Recording, s string) { v.File = s }),
+		{
+			name: "sample", brief: "a recording that comes with the program", schema: object{"type": "string", "pattern": namePattern, "description": "a recording that comes with the program"},
+			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+				s, ok := r.Line(path, n, "the name of a shipped recording, like riff")
+				if !ok {
+					return nil
+				}
+				if !NameForm.MatchString(s) {
+					r.At(n, "%s: %q is no name of a shipped recording (those are lower-case letters, digits and -); a file goes under file", path, s)
+					return nil
+				}
+				return func(v *board.Recording) { v.Sample = s }
+			},
+		},
+		{
+			name: "peak", brief: "how loud the loudest moment is at the guitar's jack",
+			schema: object{"type": "string", "description": "how loud the loudest moment is at the guitar's jack: volts, from 1 mV to 20 V", "examples": []string{"420 mV"}, "pattern": dsp.Volts.Pattern()},
+			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+				text, ok := r.Scalar(path, n, "a voltage like 420 mV")
+				if !ok {
+					return nil
+				}
+				if _, err := dsp.ParseQuantity(text, dsp.DBus); err == nil {
+					r.At(n, "%s: dBu and dBV count the RMS voltage, which a peak has none of; write volts, like 420 mV", path)
+					return nil
+				}
+				v, ok := r.quantity(path, n, dsp.Volts, 1e-3, 20)
+				if !ok {
+					return nil
+				}
+				return func(rec *board.Recording) { rec.Peak = dsp.Volt(v) }
+			},
+		},
+		{
+			name: "full_scale", brief: "the level of a full-scale sine at the guitar's jack",
+			schema: object{"type": "string", "description": "what digital full scale is at the guitar's jack: volts peak, or dBu or dBV of a full-scale sine; from 1 mV to 100 V peak", "examples": []string{"10 dBu", "2 V"}, "pattern": dsp.Volts.Pattern()},
+			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+				text, ok := r.Scalar(path, n, "a level like 10 dBu or 2 V")
+				if !ok {
+					return nil
+				}
+				v, err := dsp.ParseQuantity(text, dsp.Volts)
+				if err != nil {
+					r.At(n, "%s: %v", path, err)
+					return nil
+				}
+				if _, err := dsp.ParseQuantity(text, dsp.DBus); err == nil {
+					v *= math.Sqrt2 // a level is the RMS voltage of a sine whose peak is full scale
+				}
+				if v < 1e-3 || v > 100 {
+					r.At(n, "%s: %s is out of range; it goes from 1 mV to 100 V peak (-60 dBu to 39 dBu)", path, strings.TrimSpace(text)) // 20·log10(V/√2/√0.6), rounded inwards
+					return nil
+				}
+				return func(rec *board.Recording) { rec.FullScale = dsp.Volt(v) }
+			},
+		},
+		{
+			name: "load", brief: "what the guitar was plugged into when it was recorded",
+			schema: object{"anyOf": []any{
+				object{"const": "none", "description": "nothing: the file is the pickup's open-circuit voltage"},
+				mapSchema("what the guitar was plugged into when it was recorded", loadKeys()),
+			}},
+			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+				if s, ok := n.(ast.ScalarNode); ok && n.Type() != ast.NullType {
+					if word := s.GetToken().Value; word != "none" {
+						r.Unknown(n, path+": no %q", word, yamltext.Nearest(word, []string{"none"}), "want", []string{"none", "or {resistance: 1 MΩ, cable: 3 m}"})
+						return nil
+					}
+					return func(v *board.Recording) { v.Load, v.LoadGiven = nil, true }
+				}
+				load := board.DefaultLoad
+				readMap(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
+				return func(v *board.Recording) { v.Load, v.LoadGiven = &load, true }
+			},
+		},
+		choiceKey("side", "what becomes of a stereo recording", []string{"sum", "left", "right"}, "sum", func(v *board.Recording, w string) { v.Side = w }),
+	}
+}
+
+func readRecording(r *reader, path string, n ast.Node) func(*board.File) {
+	rec := newFile().Recording
+	seen := readMap(r, path, n, "{sample: riff} or {file: riff.wav, peak: 420 mV}", recordingKeys(), &rec)
+	if seen == nil {
+		return nil
+	}
+	file, sample, peak, full := seen["file"], seen["sample"], seen["peak"], seen["full_scale"]
+	switch {
+	case file == nil && sample == nil:
+		r.At(n, "recording says no file and no sample; want one of them, like sample: riff or file: riff.wav")
+	case file != nil && sample != nil:
+		r.At(yamltext.Later(file, sample), "recording has a file and a sample; want one of them")
+	}
+	switch {
+	case peak != nil && full != nil:
+		r.At(yamltext.Later(peak, full), "recording has a peak and a full_scale; want one of them")
+	case file != nil && peak == nil && full == nil:
+		r.At(n, "recording says no level; want peak (like 420 mV: how loud the loudest moment is at the guitar's jack) or full_scale (like 10 dBu)")
+	}
+	if rec.File != "" && !rec.LoadGiven {
+		load := board.DefaultLoad
+		rec.Load = &load
+	}
+	return func(f *board.File) { f.Recording = rec }
+}
+
+// loadKeys: an input's resistance and the cable to it. The ranges are wider than any input or cable that is sold.
+func loadKeys() []key[board.Load] {
+	return []key[board.Load]{
+		quantityKey("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *board.Load, v float64) { l.Resistance = dsp.Ohm(v) }),
+		quantityKey("cable", "length of the cable to the input", dsp.Metres, 0, 100, "3 m", func(l *board.Load, v float64) { l.Cable = dsp.Metre(v) }),
+	}
+}
+
+func guitarKeys() []key[board.Guitar] {
+	return []key[board.Guitar]{
+		{
+			name: "pickup", brief: "a pickup by its name, or by its values", schema: pickupSchema(),
+			read: func(r *reader, path string, n ast.Node) func(*board.Guitar) {
+				p, ok := readPickup(r, path, n)
+				if !ok {
+					return nil
+				}
+				return func(g *board.Guitar) { g.Pickup = p }
+			},
+		},
+		movingKey("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Volume = v }, func(g *board.Guitar, c *board.Curve) { g.VolumeCurve = c }),
+		movingKey("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Tone = v }, func(g *board.Guitar, c *board.Curve) { g.ToneCurve = c }),
+		quantityKey("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
+		quantityKey("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
+		quantityKey("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *board.Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
+		quantityKey("hum", "mains hum that the pickup picks up, RMS, for the noise ledger; 0.3 mV with a single-coil, else none", dsp.Volts, 0, 0.1, "", func(g *board.Guitar, v float64) { g.Hum = dsp.Volt(v) }),
+		quantityKey("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *board.Guitar, v float64) { g.Cable = dsp.Metre(v) }),
+	}
+}
+
+// pickupKeys are the values of a pickup that has no name.
+func pickupKeys() []key[board.Pickup] {
+	must := func(k key[board.Pickup]) key[board.Pickup] { k.must = true; return k }
+	return []key[board.Pickup]{
+		must(quantityKey("resistance", "the winding's resistance, like 8 kΩ", dsp.Ohms, 10, 1e6, "", func(p *board.Pickup, v float64) { p.Resistance = dsp.Ohm(v) })),
+		must(quantityKey("inductance", "the winding's inductance, like 4.4 H", dsp.Henries, 1e-3, 100, "", func(p *board.Pickup, v float64) { p.Inductance = dsp.Henry(v) })),
+		must(quantityKey("capacitance", "the winding's capacitance, like 130 pF", dsp.Farads, 1e-12, 100e-9, "", func(p *board.Pickup, v float64) { p.Capacitance = dsp.Farad(v) })),
+		quantityKey("eddy", "loss to eddy currents: a resistance parallel to part of the inductance; none when left out", dsp.Ohms, 1e3, 1e9, "", func(p *board.Pickup, v float64) { p.Eddy = dsp.Ohm(v) }),
+	}
+}
+
+// readPickup takes a preset's name or a map of values.
+func readPickup(r *reader, path string, n ast.Node) (board.Pickup, bool) {
+	switch n.(type) {
+	case *ast.MappingNode, *ast.MappingValueNode:
+		p := board.Pickup{Name: "custom"}
+		faults := len(r.Faults)
+		readMap(r, path, n, "", pickupKeys(), &p)
+		return p, len(r.Faults) == faults
+	}
+	word, ok := r.Scalar(path, n, "a pickup like humbucker, or its values {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
+	if !ok {
+		return board.Pickup{}, false
+	}
+	p, ok := board.FindPickup(word)
+	if !ok {
+		allowed := append(slices.Clone(board.PickupNames()), "or {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
+		r.Unknown(n, path+": no pickup %q", word, yamltext.Nearest(word, board.PickupNames()), "pickups", allowed)
+	}
+	return p, ok
+}
+
+const namePattern = `^[a-z][a-z0-9-]{0,31}$`
+
+var NameForm = regexp.MustCompile(namePattern)
+
+var outputForm = regexp.MustCompile("^" + outputName + "$")

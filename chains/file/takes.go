@@ -1,0 +1,349 @@
+package file
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"drywire/chains/board"
+	"drywire/chains/internal/yamltext"
+)
+
+// takeKeys lists the keys of a take. set and off need the take's order, so readTake reads them after it.
+func takeKeys() []key[board.Take] {
+	return []key[board.Take]{
+		lineKey("name", "what the take is called", "a line of text", true, func(t *board.Take, s string) { t.Name = s }),
+		{
+			name: "order", brief: "the order of this take, where it is not the file's", schema: splitOrderSchema("the order of this take, where it is not the file's"),
+			read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+				order, split, ok := r.order(path, n)
+				if !ok {
+					return nil
+				}
+				return func(t *board.Take) { t.Order, t.Split = order, split }
+			},
+		},
+		takeGuitarKey(),
+		takePresetKey(),
+		takeLoopsKey(),
+		toggleKey(),
+		{
+			name: "set", brief: "settings that are changed in this take, like {guitar.volume: 3}",
+			read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+				set, ok := r.settings(path, n)
+				if !ok {
+					return nil
+				}
+				return func(t *board.Take) { t.Set = set }
+			},
+		},
+		{
+			name: "off", brief: "blocks that are switched off in this take", schema: orderSchema("blocks that are switched off in this take"),
+			read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+				off, ok := r.blockNames(path, n)
+				if !ok {
+					return nil
+				}
+				return func(t *board.Take) { t.Off = off }
+			},
+		},
+	}
+}
+
+func readTakes(r *reader, path string, n ast.Node) func(*board.File) {
+	nodes, ok := r.List(path, n, "of takes, like - {name: fuzz first}")
+	if !ok {
+		return nil
+	}
+	if len(nodes) == 0 {
+		r.At(n, "takes is empty; leave it out for the one take %q", plainTake)
+		return nil
+	}
+	if len(nodes) > maxTakes {
+		r.At(nodes[maxTakes], "more than %d takes", maxTakes)
+		return nil
+	}
+	var takes []board.Take
+	first := map[string]int{}
+	for _, node := range nodes {
+		var t board.Take
+		seen := readMap(r, "takes", node, "{name: fuzz first}", takeKeys(), &t)
+		if t.Name != "" {
+			line, column := yamltext.Start(node)
+			if at, ok := first[t.Name]; ok {
+				r.Fault(line, column, "two takes are called %q; the other is in line %d", t.Name, at)
+			}
+			first[t.Name] = line
+		}
+		r.takes = append(r.takes, readTake{node, seen})
+		takes = append(takes, t)
+	}
+	return func(f *board.File) { f.Takes = takes }
+}
+
+// order is a list of blocks, each at most once, and a split where it ends in one. An empty one is the guitar straight into the load.
+func (r *reader) order(path string, n ast.Node) ([]string, *board.SplitOrder, bool) {
+	nodes, ok := r.List(path, n, "of block names, like [fuzz, buffer]")
+	if !ok {
+		r.useAll()
+		return nil, nil, false
+	}
+	faults := len(r.Faults)
+	var split *board.SplitOrder
+	for k, node := range nodes {
+		if !yamltext.IsMap(node) {
+			continue
+		}
+		if k < len(nodes)-1 {
+			r.At(node, "%s goes on after keys with values; a split is the last of an order, and what follows it stands in its paths", path)
+			nodes = slices.Delete(slices.Clone(nodes), k, k+1)
+			break
+		}
+		split = r.split(path, node)
+		nodes = nodes[:k]
+	}
+	names := r.namesOf(path, nodes)
+	all := slices.Clone(names)
+	if split != nil {
+		for _, name := range append(slices.Clone(split.Left), split.Right...) {
+			if slices.Contains(all, name) {
+				r.At(n, "block %q is in %s twice; give a second one its own name in blocks", name, path)
+			}
+			all = append(all, name)
+		}
+	}
+	for _, name := range all {
+		r.used[name] = true
+	}
+	return names, split, len(r.Faults) == faults
+}
+
+// blockNames is a list of names of blocks, each at most once. It is not nil when it is there.
+func (r *reader) blockNames(path string, n ast.Node) ([]string, bool) {
+	nodes, ok := r.List(path, n, "of block names, like [fuzz, buffer]")
+	if !ok {
+		return nil, false
+	}
+	faults := len(r.Faults)
+	names := r.namesOf(path, nodes)
+	return names, len(r.Faults) == faults
+}
+
+func (r *reader) namesOf(path string, nodes []ast.Node) []string {
+	names := []string{}
+	if len(nodes) > maxBlocks {
+		r.At(nodes[maxBlocks], "more than %d blocks", maxBlocks)
+		return names
+	}
+	for _, node := range nodes {
+		name, ok := r.Line(path, node, "the name of a block")
+		if !ok {
+			continue
+		}
+		switch {
+		case slices.Contains(names, name):
+			r.At(node, "block %q is in %s twice; give a second one its own name in blocks", name, path)
+			continue
+		case !slices.Contains(r.declared, name) && !r.undeclared:
+			near := yamltext.Nearest(name, r.declared)
+			r.used[near] = true
+			if len(r.declared) == 0 {
+				r.At(node, "no block %q; blocks declares none", name)
+				continue
+			}
+			r.Unknown(node, "no block %q", name, near, "blocks", r.declared)
+			continue
+		}
+		names = append(names, name)
+	}
+	return names
+}
+
+// settings reads what a take changes. Whether the blocks are in its order is for orders to say.
+func (r *reader) settings(path string, n ast.Node) ([]board.Setting, bool) {
+	pairs, ok := r.Pairs(path, n, "guitar.volume: 3")
+	if !ok {
+		return nil, false
+	}
+	targets := append(commonTargets(), r.targets...)
+	names := make([]string, len(targets))
+	for i, t := range targets {
+		names[i] = t.name
+	}
+	var settings []board.Setting
+	var keys []ast.Node
+	for _, p := range pairs {
+		name := p.Key.GetToken().Value
+		i := slices.Index(names, name)
+		if i < 0 {
+			r.unknownTarget(p.Key, name, names)
+			continue
+		}
+		if apply := targets[i].read(r, name, p.Value); apply != nil {
+			settings = append(settings, board.Setting{Target: name, Text: yamltext.Written(p.Value), Apply: apply})
+			keys = append(keys, p.Key)
+		}
+	}
+	for k := range settings {
+		r.setAt[&settings[k]] = keys[k]
+	}
+	return settings, true
+}
+
+// unknownTarget lists the settings of the part that the name begins with, where there is such a part.
+func (r *reader) unknownTarget(n ast.Node, name string, names []string) {
+	part, knob, dotted := strings.Cut(name, ".")
+	if dotted && knob == "kind" && slices.Contains(r.declared, part) {
+		r.At(n, "a take cannot change the kind of a block; declare a second block and give the take its own order")
+		return
+	}
+	if dotted && r.undeclared {
+		return
+	}
+	var here []string
+	for _, t := range names {
+		if strings.HasPrefix(t, part+".") {
+			here = append(here, t)
+		}
+	}
+	if len(here) == 0 && slices.Contains(r.declared, part) {
+		if r.read[part] { // otherwise its kind is at fault, and has been told
+			r.At(n, "no setting %q; block %q has no knobs", name, part)
+		}
+		return
+	}
+	near, plural := yamltext.Nearest(name, names), "settings"
+	if len(here) == 0 {
+		here, plural = append([]string{"guitar", "load", "patch"}, r.declared...), "parts"
+		if near == "" && dotted {
+			if near = yamltext.Nearest(part, here); near != "" {
+				near += "." + knob
+			}
+		}
+	}
+	r.Unknown(n, "no setting %q", name, near, plural, here)
+}
+
+// orders checks what needs both the file's order and the takes.
+func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
+	if seen["takes"] == nil {
+		f.Takes = []board.Take{{Name: plainTake}}
+		if seen["presets"] != nil && len(f.Presets) > 0 {
+			f.Takes = nil
+			for _, p := range f.Presets {
+				f.Takes = append(f.Takes, board.Take{Name: p.Name, Preset: p.Name})
+			}
+		}
+	}
+	for k, t := range f.Takes {
+		var read readTake
+		if k < len(r.takes) {
+			read = r.takes[k]
+		}
+		if read.keys["order"] == nil && seen["order"] == nil {
+			at := n
+			if read.node != nil {
+				at = read.node
+			}
+			r.At(at, "order is missing: the blocks' names, like order: [fuzz, buffer]")
+			seen["order"] = at // once is enough
+			r.useAll()
+		}
+		order, split, known := f.Order, f.Split, f.Order != nil
+		if read.keys["order"] != nil {
+			order, split, known = t.Order, t.Split, t.Order != nil
+		}
+		if !known {
+			continue // a fault that has been told
+		}
+		if split != nil {
+			order = append(append(slices.Clone(order), split.Left...), split.Right...)
+		}
+		r.loopsUsed(f, t, read, order)
+		if read.keys["loops"] != nil && t.Loops == nil {
+			continue // likewise
+		}
+		var loops []board.Loop // without the switcher on the board, none
+		if slices.Contains(order, r.switcher) {
+			loops = board.Overlaid(r.loops, t.Loops)
+			r.apart(t, read, order)
+		}
+		for _, name := range t.Off {
+			switch l := board.LoopOf(loops, name); {
+			case name == r.switcher:
+				r.At(read.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
+			case l == nil && !slices.Contains(order, name):
+				r.At(read.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
+			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+				r.At(read.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
+			}
+		}
+		for i := range t.Set {
+			s := &t.Set[i]
+			part, _, _ := strings.Cut(s.Target, ".")
+			switch l := board.LoopOf(loops, part); {
+			case l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
+				r.At(r.setAt[s], "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
+			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+				r.At(r.setAt[s], "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
+			}
+			r.settable(f, s)
+		}
+	}
+	if seen["order"] != nil && f.Order == nil { // a fault that has been told: what it would hold is not known
+		r.useAll()
+	}
+	for _, p := range f.Presets {
+		for i := range p.Set {
+			s := &p.Set[i]
+			r.settable(f, s)
+			part, _, _ := strings.Cut(s.Target, ".")
+			if l := board.LoopOf(r.loops, part); l != nil && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, part) {
+				r.At(r.setAt[s], "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
+			}
+		}
+	}
+}
+
+// apart faults blocks that a take has in a loop and in its order, which is flattened and holds the switcher.
+func (r *reader) apart(t board.Take, read readTake, order []string) {
+	if read.keys["order"] == nil {
+		for _, name := range order {
+			if in := board.LoopOf(t.Loops, name); in != nil {
+				r.At(read.keys["loops"], "block %q is in order and, in take %q, in loop %d of %s; give the take an order without it", name, t.Name, in.Number, r.switcher)
+			}
+		}
+		return
+	}
+	for _, name := range order {
+		in := board.LoopOf(board.Overlaid(r.loops, t.Loops), name)
+		if in == nil {
+			continue
+		}
+		hint := "it is plugged in there or here"
+		if board.LoopOf(t.Loops, name) == nil {
+			rest := slices.DeleteFunc(slices.Clone(in.Blocks), func(b string) bool { return b == name })
+			hint += fmt.Sprintf(" (in this take it is not there with loops: {%d: %s})", in.Number, yamltext.FlowNames(rest))
+		}
+		r.At(yamltext.ValueOf(read.node, "order"), "block %q is in takes.order and in loop %d of %s; %s", name, in.Number, r.switcher, hint)
+	}
+}
+
+// unused faults blocks that no order holds.
+func (r *reader) unused(f *board.File) {
+	for _, name := range r.declared {
+		if !r.used[name] {
+			r.At(r.places[name], "block %q is in no order; put it in order, or in a take's, or in tray, or take it out", name)
+		}
+	}
+	if len(f.Presets) > 0 { // each of which can be played on every guitar
+		return
+	}
+	for _, g := range f.Guitars {
+		if !slices.ContainsFunc(f.Takes, func(t board.Take) bool { return t.Guitar == g.Name }) {
+			r.At(r.guitars[g.Name], "guitar %q is in no take; give a take guitar: %s, or take it out", g.Name, g.Name)
+		}
+	}
+}

@@ -1,0 +1,79 @@
+package noise
+
+import (
+	"math"
+	"slices"
+
+	"drywire/blocks"
+	"drywire/chains/board"
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+)
+
+// What ripple is made of.
+const (
+	rippleTone      = 100.0 // Hz: mains of 50 Hz, rectified both ways
+	rippleHarmonics = 10
+)
+
+// rippleLines is the tones of a ripple by their mean squares.
+func rippleLines(volts dsp.Volt) []Line {
+	sum := 0.0
+	for k := 1.0; k <= rippleHarmonics; k++ {
+		sum += 1 / (k * k)
+	}
+	var lines []Line
+	for k := 1.0; k <= rippleHarmonics; k++ {
+		lines = append(lines, Line{k * rippleTone, float64(volts*volts) / (k * k) / sum})
+	}
+	return lines
+}
+
+// rippling is a block of the chain and the supply that it is plugged into; nil where that has no ripple.
+func rippling(c *board.Chain, owner string) (*board.Placed, *board.Supply) {
+	for _, p := range c.Every() {
+		if s, _ := board.FindOutput(c.Supplies, p.Power); p.Name == owner && s != nil && s.Ripple > 0 {
+			return &p, s
+		}
+	}
+	return nil, nil
+}
+
+// rippleIn adds the ripple of every supply that a block has in this section. transfer is the gain
+// from a source to the jack at a frequency.
+func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
+	for _, source := range part.Supplies() {
+		if p, s := rippling(n.w.Chain, source.Owner); p != nil {
+			n.addRipple(p, s, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
+		}
+	}
+}
+
+// rippleOf adds the ripple of the block whose last stage this is, where its circuit has no supply,
+// at that stage's output. gain is the power gain from its outputs to the jack.
+func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
+	p, s := rippling(n.w.Chain, stage.Owner)
+	own := func(e circuit.Part) bool { return e.Owner == stage.Owner }
+	if p == nil || slices.ContainsFunc(n.w.Circuit.Supplies(), own) {
+		return
+	}
+	last := ""
+	for _, other := range n.w.Stages {
+		if other.Owner == p.Name {
+			last = other.Name
+		}
+	}
+	if stage.Name == last {
+		rejected := math.Pow(10, -p.Kind.Rejection/10)
+		n.addRipple(p, s, func(f float64) float64 { return rejected * gain(f) })
+	}
+}
+
+// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to
+// the jack.
+func (n *noiseWalk) addRipple(p *board.Placed, s *board.Supply, gain func(f float64) float64) {
+	share := n.share(p.Name, p.Name+".supply", "ripple")
+	for _, l := range rippleLines(s.Ripple) {
+		share.Lines = append(share.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
+	}
+}

@@ -1,0 +1,264 @@
+package render
+
+import (
+	"container/list"
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"sync"
+
+	"drywire/chains/board"
+	"drywire/chains/wiring"
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/section"
+)
+
+// Memo renders whole signals and remembers them. A voltage that a stage senses, or that a jack has, is a pure function of the recording, the
+// sections and stages before it and the quality; what has the same key is computed once, for however many takes. Signals
+// flow one way, so a take that differs only in its last blocks costs only these.
+//
+// The unit is the section, not the block: a fuzz before a buffer and the same fuzz before an echo are one signal where buffer and echo load it
+// alike, and two where they do not.
+//
+// Its methods may be called from several goroutines.
+type Memo struct {
+	Rate    dsp.Hertz
+	Quality section.Quality
+
+	recording []float64 // volts, with a margin of silence on either side
+	length    int       // of it without the margins
+	budget    int       // bytes
+	mu        sync.Mutex
+	used      int
+	byKey     map[[32]byte]*memory
+	recent    *list.List // of *memory, latest first
+	computed  int64
+}
+
+type memory struct {
+	key    [32]byte
+	once   sync.Once
+	signal []float64
+	err    error
+	at     *list.Element // nil while it is being computed
+}
+
+// NewMemo starts with nothing remembered. The recording is in volts, and as long as every rendering is to be. The budget, in bytes, bounds
+// what is kept; what is dropped is computed again when it is asked for.
+func NewMemo(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Memo {
+	padded := make([]float64, Margin+len(recording)+Margin)
+	copy(padded[Margin:], recording)
+	return &Memo{Rate: rate, Quality: q, recording: padded, length: len(recording), budget: budget, byKey: map[[32]byte]*memory{}, recent: list.New()}
+}
+
+// Margin is how many samples of every signal are kept before and after the recording. The filters of sections and stages ring by up to their latency to
+// either side; as long as these add up to less than the Margin, a remembered signal is the rendered one to the last bit.
+const Margin = 4096
+
+// Computed is how many outputs of sections and stages have been computed so far: the work done.
+func (m *Memo) Computed() int64 {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.computed
+}
+
+// Signal is the voltage of a node of a wiring of this rate and quality, aligned to the recording and as long. It must not be changed.
+func (m *Memo) Signal(ctx context.Context, w *Plan, node string) ([]float64, error) {
+	if w.Rate != m.Rate || w.Quality != m.Quality {
+		panic("chains: a wiring of another rate or quality")
+	}
+	if err := board.Bare(w.Chain); err != nil {
+		return nil, err
+	}
+	signal, err := m.node(ctx, w, node)
+	if err != nil {
+		return nil, err
+	}
+	return signal[Margin : Margin+m.length], nil
+}
+
+func (m *Memo) node(ctx context.Context, w *Plan, node string) ([]float64, error) {
+	n := w.Section(node)
+	if n == nil {
+		return nil, fmt.Errorf("no node %q", node)
+	}
+	return m.remember(ctx, w.key(node), func() ([]float64, error) {
+		inputs := n.Inputs()
+		in := make([][]float64, len(inputs))
+		for k, name := range inputs {
+			var err error
+			if in[k], err = m.driven(ctx, w, name); err != nil {
+				return nil, err
+			}
+		}
+		return m.section(ctx, w, n, node, in)
+	})
+}
+
+// section runs a section.
+func (m *Memo) section(ctx context.Context, w *Plan, n *circuit.Netlist, node string, in [][]float64) ([]float64, error) {
+	s, _, err := w.solver(n, -Margin, node)
+	if err != nil {
+		return nil, err
+	}
+	out, err := m.run(ctx, s.Process, s.Latency(), in, 1)
+	if err != nil {
+		return nil, err
+	}
+	if f := s.Report().Failures; f > 0 {
+		return nil, fmt.Errorf("take %q: %d samples at %s did not converge", w.Chain.Take, f, node)
+	}
+	return out[0], nil
+}
+
+// driven is the voltage of a driven source: the recording, or what a stage puts out.
+func (m *Memo) driven(ctx context.Context, w *Plan, name string) ([]float64, error) {
+	if name == wiring.Source {
+		return m.recording, nil
+	}
+	for _, s := range w.Stages {
+		for channel, d := range s.Drive {
+			if d != name {
+				continue
+			}
+			return m.remember(ctx, w.driveKey(name), func() ([]float64, error) {
+				in := make([][]float64, len(s.Sense))
+				for k, node := range s.Sense {
+					var err error
+					if in[k], err = m.node(ctx, w, node); err != nil {
+						return nil, err
+					}
+				}
+				core, err := w.core(s, -Margin)
+				if err != nil {
+					return nil, err
+				}
+				out, err := m.run(ctx, core.Process, core.Latency(), in, len(s.Drive))
+				if err != nil {
+					return nil, err
+				}
+				return out[channel], nil
+			})
+		}
+	}
+	return nil, fmt.Errorf("nothing drives %q", name)
+}
+
+// run processes whole signals and takes the latency back.
+func (m *Memo) run(ctx context.Context, process func(out, in [][]float64), latency int, in [][]float64, outs int) ([][]float64, error) {
+	n := len(m.recording)
+	out := make([][]float64, outs)
+	ob, ib := make([][]float64, outs), make([][]float64, len(in))
+	for k := range out {
+		out[k] = make([]float64, n)
+		ob[k] = make([]float64, blockSize)
+	}
+	for k := range ib {
+		ib[k] = make([]float64, blockSize)
+	}
+	for at := 0; at < n+latency; at += blockSize {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		for k := range ib {
+			got := 0
+			if at < n {
+				got = copy(ib[k], in[k][at:])
+			}
+			clear(ib[k][got:])
+		}
+		process(ob, ib)
+		for k := range out {
+			from := max(0, latency-at)
+			if from < blockSize {
+				copy(out[k][at+from-latency:], ob[k][from:])
+			}
+		}
+	}
+	m.mu.Lock()
+	m.computed++
+	m.mu.Unlock()
+	return out, nil
+}
+
+// remember gives the signal of that key, computing it where nobody has. A computation that the context has ended is forgotten.
+func (m *Memo) remember(ctx context.Context, key [32]byte, compute func() ([]float64, error)) ([]float64, error) {
+	m.mu.Lock()
+	e := m.byKey[key]
+	if e == nil {
+		e = &memory{key: key}
+		m.byKey[key] = e
+	} else if e.at != nil {
+		m.recent.MoveToFront(e.at)
+	}
+	m.mu.Unlock()
+	e.once.Do(func() {
+		e.signal, e.err = compute()
+		m.mu.Lock()
+		defer m.mu.Unlock()
+		if e.err != nil {
+			delete(m.byKey, key)
+			return
+		}
+		e.at = m.recent.PushFront(e)
+		m.used += 8 * len(e.signal)
+		for m.used > m.budget && m.recent.Len() > 1 {
+			old := m.recent.Remove(m.recent.Back()).(*memory)
+			m.used -= 8 * len(old.signal)
+			delete(m.byKey, old.key)
+		}
+	})
+	if e.err != nil && ctx.Err() == nil && context.Cause(ctx) == nil && isCancelled(e.err) {
+		return m.remember(ctx, key, compute) // another caller gave up, this one has not
+	}
+	return e.signal, e.err
+}
+
+func isCancelled(err error) bool { return err == context.Canceled || err == context.DeadlineExceeded }
+
+// key identifies the voltage of a node: its section, what is read, and what drives it.
+func (w *Plan) key(node string) [32]byte {
+	n := w.Section(node)
+	h := sha256.New()
+	k := n.Key(node)
+	if moved, _ := w.motion(); moved.sections[n] != nil { // a fault is told by whoever computes the signal
+		k = moved.sections[n].key(node)
+	}
+	h.Write(k[:])
+	for _, in := range n.Inputs() {
+		d := w.driveKey(in)
+		h.Write(d[:])
+	}
+	var key [32]byte
+	h.Sum(key[:0])
+	return key
+}
+
+// driveKey identifies the voltage of a driven source.
+func (w *Plan) driveKey(name string) [32]byte {
+	if name == wiring.Source {
+		return sha256.Sum256([]byte(wiring.Source))
+	}
+	for _, s := range w.Stages {
+		for channel, d := range s.Drive {
+			if d != name {
+				continue
+			}
+			h := sha256.New()
+			fmt.Fprintf(h, "%s channel %d", s.Key, channel)
+			if moved, _ := w.motion(); moved.stages[s.Name] != nil {
+				k := moved.stages[s.Name].key()
+				h.Write(k[:])
+			}
+			for _, node := range s.Sense {
+				k := w.key(node)
+				h.Write(k[:])
+			}
+			var key [32]byte
+			h.Sum(key[:0])
+			return key
+		}
+	}
+	panic("chains: nothing drives " + name)
+}

@@ -1,0 +1,206 @@
+package wiring
+
+import (
+	"fmt"
+	"strings"
+
+	"drywire/blocks"
+	"drywire/chains/board"
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/section"
+)
+
+// Handover is a place where one thing is plugged into another, cut open: what drives it and what it drives.
+type Handover struct {
+	Jack   string     // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds both
+	Source complex128 // Ω: what is seen from the jack backwards, with the cable that leads to it
+	Input  complex128 // Ω: what is seen from the jack forwards
+	Cable  dsp.Metre  // length of the cable that leads to it
+	Path   string     // "out.left" or "out.right" in a path of a split; else ""
+}
+
+// cut is where a chain is cut open: in front of the k-th block of Blocks or of a path, or behind the last.
+type cut struct {
+	end  string // outLeft or outRight in a path of a split; "" in Blocks
+	k    int
+	jack string
+}
+
+// cuts is all hand-overs: those of Blocks, with the load or the split behind them, then those of the left path and of the right one.
+func cuts(c *board.Chain) []cut {
+	var list []cut
+	add := func(end string, line []board.Placed, last string) {
+		for k, b := range line {
+			list = append(list, cut{end, k, b.In()})
+		}
+		list = append(list, cut{end, len(line), last})
+	}
+	if c.Split == nil {
+		add("", c.Blocks, "load")
+		return list
+	}
+	add("", c.Blocks, "split")
+	add(board.OutLeft, c.Split.Left, "load.left")
+	add(board.OutRight, c.Split.Right, "load.right")
+	return list
+}
+
+// Handovers is the small-signal impedances at every hand-over of the chain at one frequency, from the guitar's cable to the load, about the
+// operating point. What is seen forwards ends at the first stage; what is seen backwards begins there. In a path of a split, what is seen backwards has the
+// other path beside it.
+func Handovers(c *board.Chain, f dsp.Hertz) ([]Handover, error) {
+	var list []Handover
+	for _, at := range cuts(c) {
+		z := [2]complex128{}
+		for side, n := range [2]*circuit.Netlist{before(c, at), after(c, at)} {
+			for _, part := range n.Split() {
+				if !part.HasNode(at.jack) {
+					continue
+				}
+				ac, err := part.AC()
+				if err != nil {
+					return nil, fmt.Errorf("take %q, at %s: %w", c.Take, at.jack, err)
+				}
+				z[side] = ac.Impedance(at.jack, f)
+			}
+		}
+		list = append(list, Handover{at.jack, z[0], z[1], cableTo(c, at), at.end})
+	}
+	return list, nil
+}
+
+// handoverRate is a sample rate for stages that are built but never run.
+const handoverRate = 48000
+
+func quietBench() *blocks.Bench {
+	return blocks.NewBench(handoverRate, section.Draft.Oversample(handoverRate))
+}
+
+// line is the list of blocks that a cut is in.
+func line(c *board.Chain, at cut) []board.Placed {
+	if at.end == "" {
+		return c.Blocks
+	}
+	return c.Side(at.end)
+}
+
+// before is what is seen backwards from where the chain is cut: the last few blocks in front of it, where what is in front of these is out of reach, behind a
+// stage.
+func before(c *board.Chain, at cut) *circuit.Netlist {
+	line := line(c, at)
+	for j := at.k - 1; j >= 0; j-- {
+		bench := quietBench()
+		place(line[j], bench)
+		from, _ := layBlocks(c, bench, line[j+1:at.k], line[j].Out(), c.Patch)
+		bench.Cable("cable.out", from, at.jack, cableTo(c, at))
+		if !connected(bench.Circuit, at.jack, line[j].In()) {
+			return bench.Circuit
+		}
+	}
+	return allBefore(c, at)
+}
+
+// after is what is seen forwards.
+func after(c *board.Chain, at cut) *circuit.Netlist {
+	line := line(c, at)[at.k:]
+	for j := range line {
+		bench := quietBench()
+		place(line[0], bench)
+		layBlocks(c, bench, line[1:j+1], line[0].Out(), c.Patch)
+		if !connected(bench.Circuit, at.jack, line[j].Out()) {
+			return bench.Circuit
+		}
+	}
+	return allAfter(c, at)
+}
+
+// connected says whether two nodes are in one part of a circuit.
+func connected(n *circuit.Netlist, a, b string) bool {
+	for _, part := range n.Split() {
+		if part.HasNode(a) {
+			return part.HasNode(b)
+		}
+	}
+	return false
+}
+
+// allBefore is the chain up to the end of the cable that leads to where it is cut.
+func allBefore(c *board.Chain, at cut) *circuit.Netlist {
+	bench := quietBench()
+	layGuitar(bench, c.Guitar, c.Recording.Load)
+	common := c.Blocks
+	if at.end == "" {
+		common = c.Blocks[:at.k]
+	}
+	from, length := layBlocks(c, bench, common, "guitar", c.Guitar.Cable)
+	if at.end != "" {
+		other := board.OutLeft
+		if at.end == board.OutLeft {
+			other = board.OutRight
+		}
+		layPath(c, bench, other, c.Feed(other, from), length)
+		from, _ = layBlocks(c, bench, c.Side(at.end)[:at.k], c.Feed(at.end, from), length)
+	}
+	bench.Cable("cable.out", from, at.jack, cableTo(c, at)) // no block has that name
+	return bench.Circuit
+}
+
+// cableTo is the length of the cable that leads to where the chain is cut.
+func cableTo(c *board.Chain, at cut) dsp.Metre {
+	line := line(c, at)
+	switch {
+	case at.jack == "split": // behind the last block, or in the guitar
+		return 0
+	case at.k == len(line):
+		return c.Load.Cable
+	case at.k == 0 && (at.end == "" || len(c.Blocks) == 0):
+		return c.Guitar.Cable
+	}
+	return c.Patch
+}
+
+// allAfter is the chain from where it is cut on.
+func allAfter(c *board.Chain, at cut) *circuit.Netlist {
+	bench := quietBench()
+	line := line(c, at)[at.k:]
+	switch {
+	case len(line) > 0:
+		place(line[0], bench)
+		from, length := layBlocks(c, bench, line[1:], line[0].Out(), c.Patch)
+		if at.end == "" {
+			layRest(c, bench, from, length)
+		} else {
+			layLoad(c, bench, strings.TrimPrefix(at.end, "out"), from)
+		}
+	case at.jack == "split":
+		length := c.Patch
+		if len(c.Blocks) == 0 {
+			length = c.Guitar.Cable
+		}
+		if _, ok := c.Feeds(); ok { // what is behind the other output is no load of this one
+			layPath(c, bench, board.OutLeft, at.jack, length)
+		} else {
+			layRest(c, bench, at.jack, length)
+		}
+	default:
+		bench.R("load", at.jack, circuit.Ground, c.Load.Resistance)
+	}
+	return bench.Circuit
+}
+
+func place(p board.Placed, bench *blocks.Bench) {
+	if p.Piece != nil {
+		bench.PlacePiece(p.Name, p.Settings, *p.Piece)
+	} else if p.Off {
+		bench.Bypass(p.Name, p.Kind, p.Settings)
+	} else {
+		if p.Cabinet != nil {
+			if bench.IR == nil {
+				bench.IR = map[string]blocks.ImpulseResponse{}
+			}
+			bench.IR[p.Name] = p.Cabinet.Response(bench.Rate)
+		}
+		bench.Place(p.Name, p.Kind, p.Settings)
+	}
+}

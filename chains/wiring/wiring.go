@@ -1,0 +1,134 @@
+// Package wiring lays a chain out as one circuit and cuts it at its stages: guitar, cables and blocks become a netlist, whose parts between two
+// stages are its sections. A Wiring never changes, and says what can be said without playing through it: responses, what loads what, a deck for a
+// circuit simulator.
+//
+// Start reading at Of. Package render plays through a Wiring.
+package wiring
+
+import (
+	"slices"
+	"strings"
+
+	"drywire/blocks"
+	"drywire/chains/board"
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/section"
+)
+
+// Wiring is a chain laid out as one circuit and cut at its stages. It never changes: any number of renderers may share one, at once.
+// Where the chain has Turns, it is as it is at 0 s.
+type Wiring struct {
+	Chain    *board.Chain
+	Rate     dsp.Hertz
+	Quality  section.Quality
+	Circuit  *circuit.Netlist   // the whole of it
+	Sections []*circuit.Netlist // its parts, in the order in which the signal reaches them
+	Stages   []blocks.Stage     // in the order in which the signal reaches them
+}
+
+// Of lays the chain out for recordings of the given rate.
+func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
+	bench := blocks.NewBench(rate, q.Oversample(rate))
+	layGuitar(bench, c.Guitar, c.Recording.Load)
+	from, length := layBlocks(c, bench, c.Blocks, "guitar", c.Guitar.Cable)
+	layRest(c, bench, from, length)
+
+	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
+	w.order(bench.Circuit.Split(), bench.Stages)
+	return w
+}
+
+// layBlocks lays blocks from a jack on, each behind the cable that leads to it; the first of these has that length. It returns the jack at the end, and the
+// length of a cable from there.
+func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, length dsp.Metre) (string, dsp.Metre) {
+	for _, b := range line {
+		bench.Cable("cable."+b.Name, from, b.In(), length)
+		place(b, bench)
+		from, length = b.Out(), c.Patch
+	}
+	return from, length
+}
+
+// layRest lays what follows the chain's Blocks: the load, or both paths of a split.
+func layRest(c *board.Chain, bench *blocks.Bench, from string, length dsp.Metre) {
+	if c.Split == nil {
+		layLoad(c, bench, "", from)
+		return
+	}
+	layPath(c, bench, board.OutLeft, from, length)
+	layPath(c, bench, board.OutRight, c.Feed(board.OutRight, from), length)
+	if c.Split.Mix == board.MixMono {
+		bench.Stage(blocks.Stage{Name: "mix", Sense: []string{board.OutLeft, board.OutRight}, Drive: []string{"out"}, New: func() blocks.Core { return averaging{} }})
+	}
+}
+
+// layPath lays one path of a split up to its end, which says which one it is.
+func layPath(c *board.Chain, bench *blocks.Bench, end, from string, length dsp.Metre) {
+	from, _ = layBlocks(c, bench, c.Side(end), from, length)
+	layLoad(c, bench, strings.TrimPrefix(end, "out"), from)
+}
+
+// layLoad lays the cable to the load, and the load.
+func layLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
+	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cable)
+	defer bench.Own("load")()
+	bench.R("load"+side, "out"+side, circuit.Ground, c.Load.Resistance)
+}
+
+// order sorts sections and stages so that each comes after those that drive it.
+func (w *Wiring) order(parts []*circuit.Netlist, stages []blocks.Stage) {
+	driven := map[string]bool{Source: true}
+	for len(parts)+len(stages) > 0 {
+		before := len(parts) + len(stages)
+		parts = slices.DeleteFunc(parts, func(n *circuit.Netlist) bool {
+			for _, in := range n.Inputs() {
+				if !driven[in] {
+					return false
+				}
+			}
+			w.Sections = append(w.Sections, n)
+			return true
+		})
+		stages = slices.DeleteFunc(stages, func(s blocks.Stage) bool {
+			for _, node := range s.Sense {
+				if w.Section(node) == nil {
+					return false
+				}
+			}
+			for _, d := range s.Drive {
+				driven[d] = true
+			}
+			w.Stages = append(w.Stages, s)
+			return true
+		})
+		if len(parts)+len(stages) == before {
+			panic("chains: the signal runs in a circle")
+		}
+	}
+}
+
+// Section is the section that holds a node, or nil.
+func (w *Wiring) Section(node string) *circuit.Netlist {
+	for _, n := range w.Sections {
+		if n.HasNode(node) {
+			return n
+		}
+	}
+	return nil
+}
+
+// averaging is the core of a mono mix.
+type averaging struct{}
+
+func (averaging) Process(out, in [][]float64) {
+	for k := range out[0] {
+		out[0][k] = (in[0][k] + in[1][k]) / 2
+	}
+}
+
+func (averaging) Latency() int { return 0 }
+
+func (averaging) Tail() dsp.Second { return 0 }
+
+func (averaging) Reset() {}
