@@ -533,8 +533,7 @@ func (f *fading) Reset() {
 
 // solver is a section at work, whether its controls move or not.
 type solver interface {
-	Process(out, in [][]float64)
-	Latency() int
+	dsp.Processor
 	Linear() bool
 	Report() transient.Report
 }
