@@ -7,7 +7,6 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"slices"
-	"strings"
 
 	"drywire/chains/board"
 	"drywire/chains/render"
@@ -106,8 +105,8 @@ func (p paths) sum() float64 { return max(0, p.left+p.right+2*p.cross) }
 // octavesByResponse is an error where a stage in one of the paths states no response.
 func octavesByResponse(c *board.Chain, rate dsp.Hertz) (list [cancelOctaves]paths, err error) {
 	r := wiring.NewResponder(wiring.Of(c, rate, section.Draft))
-	r.Begin = func(stage string) bool { // what states no response in front of both paths is the same for both
-		return slices.ContainsFunc(c.Blocks, func(b board.Placed) bool { return strings.HasPrefix(stage, b.Name+".") })
+	r.Begin = func(owner string) bool { // what states no response in front of both paths is the same for both
+		return slices.ContainsFunc(c.Blocks, func(b board.Placed) bool { return b.Name == owner })
 	}
 	for o := range list {
 		for k := range cancelSteps {
