@@ -8,6 +8,9 @@ require (
 	github.com/go-audio/audio v1.0.0
 	github.com/go-audio/wav v1.1.0
 	github.com/goccy/go-yaml v1.19.2
+	github.com/hajimehoshi/go-mp3 v0.3.4
+	github.com/hashicorp/golang-lru/v2 v2.0.7
+	github.com/jfreymuth/vorbis v1.0.2
 	github.com/mewkiz/flac v1.0.14
 	github.com/mjibson/go-dsp v0.0.0-20180508042940-11479a337f12
 	github.com/rogpeppe/go-internal v1.16.0
@@ -32,7 +35,6 @@ require (
 	github.com/go-audio/riff v1.0.0 // indirect
 	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
 	github.com/golang/freetype v0.0.0-20170609003504-e2365dfdc4a0 // indirect
-	github.com/hashicorp/golang-lru/v2 v2.0.7 // indirect
 	github.com/icza/bitio v1.1.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/mewkiz/pkg v0.0.0-20250417130911-3f050ff8c56d // indirect

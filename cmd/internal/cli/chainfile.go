@@ -139,7 +139,11 @@ func (d disk) Named(path string) (*samples.Reader, func(), error) {
 		return nil, nil, err
 	}
 	r, err := samples.NewReader(held, held.Size(), path)
-	return r, func() {}, err
+	if err != nil {
+		return nil, nil, err
+	}
+	d.read.AtClose(r.Close) // of what is coded there is a decoded copy
+	return r, func() {}, nil
 }
 
 // Stamp implements produce.Folder: a run reads every file once, so there is nothing to tell apart.

@@ -95,21 +95,29 @@ func scriptTone(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(w.Close())
 }
 
+// largest is the largest magnitude of a recording.
+func largest(ctx context.Context, r *samples.Reader) (peak float64, err error) {
+	block := make([]float64, 4096)
+	for {
+		n, err := r.Read(block)
+		for _, x := range block[:n] {
+			peak = max(peak, math.Abs(x))
+		}
+		if errors.Is(err, io.EOF) {
+			return peak, ctx.Err()
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
+}
+
 func scriptWAV(ts *testscript.TestScript, neg bool, args []string) {
 	r, err := samples.Open(ts.MkAbs(args[0]))
 	ts.Check(err)
 	defer r.Close()
-	peak, block := 0.0, make([]float64, 4096)
-	for err == nil {
-		var n int
-		n, err = r.Read(block)
-		for _, x := range block[:n] {
-			peak = max(peak, math.Abs(x))
-		}
-	}
-	if err != io.EOF {
-		ts.Check(err)
-	}
+	peak, err := largest(context.Background(), r)
+	ts.Check(err)
 	fmt.Fprintf(ts.Stdout(), "%s, %d frames, peak %.4f\n", r.Format, r.Frames(), peak)
 }
 

@@ -184,7 +184,8 @@ func printComparison(s streams, e *experiment.Comparison) {
 	printSolver(s, e)
 }
 
-// printLevels prints the takes with what each has at the last jack, before the gain that matched it and after.
+// printLevels prints the takes with what each has at the last jack, before the gain that matched it
+// and after.
 func printLevels(s streams, e *experiment.Comparison) {
 	unit := "LUFS"
 	if e.MatchedBy == "rms" {
@@ -234,7 +235,8 @@ func printSolver(s streams, e *experiment.Comparison) {
 	}
 }
 
-// printCables prints which cables to move from the first take to each of the others; takes that are wired alike share a line.
+// printCables prints which cables to move from the first take to each of the others; takes that are
+// wired alike share a line.
 func printCables(s streams, list []experiment.Rewiring) {
 	if len(list) == 0 {
 		return

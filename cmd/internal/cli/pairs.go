@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 
-
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 )

@@ -234,7 +234,7 @@ func levelUnit(matchedBy string) string {
 // solverText sums up how the solver fared.
 func solverText(reports []render.SectionReport) string {
 	if len(reports) == 0 {
-		return "nothing in this circuit bends: computed without one"
+		return "the circuit is linear: no iteration needed"
 	}
 	steps := int64(0)
 	for _, r := range reports {

@@ -44,7 +44,7 @@ func (f folder) Open(path string) (*samples.Reader, func(), error) {
 		file.Close()
 		return nil, nil, err
 	}
-	return r, func() { file.Close() }, nil
+	return r, func() { r.Close(); file.Close() }, nil
 }
 
 // Named implements produce.Folder: nobody gives a page another file.

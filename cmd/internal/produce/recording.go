@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 
@@ -175,8 +176,9 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 			r.Waveform[k][j] = math.Round(r.Waveform[k][j]*r.Volts*1e5) / 1e5
 		}
 	}
-	// From here on every sound is of what was read now: the file stays open until the recording is forgotten.
+	// From here on every sound is of what was read now: the file stays open until nobody has the recording any more.
 	r.open = reader.Another
+	runtime.AddCleanup(r, func(done func()) { done() }, done)
 	l.recordings.Add(r.Key, r)
 	return r, nil
 }
@@ -242,12 +244,12 @@ func (r *Recording) Seconds() float64 { return float64(r.Frames) / float64(r.Rat
 
 // Source is the recording in volts, for a render. progress is told how many samples were read, unless it is nil.
 func (r *Recording) Source(progress func(n int)) render.Source {
-	return source{r.open(), r.Volts, progress}
+	return source{r.open(), r, progress}
 }
 
 type source struct {
 	*samples.Reader
-	volts    float64
+	of       *Recording // which keeps its file open
 	progress func(n int)
 }
 
@@ -255,7 +257,7 @@ type source struct {
 func (s source) Read(dst []float64) (int, error) {
 	n, err := s.Reader.Read(dst)
 	for k := range dst[:n] {
-		dst[k] *= s.volts
+		dst[k] *= s.of.Volts
 	}
 	if s.progress != nil {
 		s.progress(n)
