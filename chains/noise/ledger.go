@@ -29,7 +29,7 @@ import (
 // A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source makes is carried to the jack by the small-signal
 // response of all that lies between: circuits by AC analysis about the operating point, stages by the response that they state, those that
 // state none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are averaged over each cell of the frequency axis.
-// Sources know nothing of each other, so that powers add.
+// Sources know nothing of each other, so that powers add. Where noise comes near a threshold that does not hold; see Near.
 //
 // Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth, each as many times softer as its number (common practice,
 // no source), together of the voltage that the guitar has for it.
@@ -43,6 +43,11 @@ type Ledger struct {
 	Widths  []float64 // Hz
 	Shares  []Share   // loudest first, by A-weighted power
 	Gain    []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
+	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal responses say: a detector that it reaches, a limiter that it meets,
+	// a circuit that it bends. Where there are any, the ledger was worked out by rendering the noise of every source: Whole is what was heard, and a share is what is gone of
+	// it when one source is left out, so that shares need not add up to it. Those of the largest few sources are there.
+	Near  []string
+	Whole []float64 // V²/Hz, hum and ripple in it; nil where shares add up
 }
 
 // Share is what one source adds to the noise at the jack.
@@ -93,6 +98,10 @@ func (l *Ledger) Power(share int, weightingDB func(float64) float64) float64 {
 
 // RMS is the whole noise in V, from 20 Hz to 20 kHz, weighted.
 func (l *Ledger) RMS(weightingDB func(float64) float64) float64 {
+	if l.Whole != nil {
+		s := Share{Density: l.Whole}
+		return math.Sqrt(s.power(l, weightingDB))
+	}
 	sum := 0.0
 	for k := range l.Shares {
 		sum += l.Power(k, weightingDB)
@@ -100,8 +109,11 @@ func (l *Ledger) RMS(weightingDB func(float64) float64) float64 {
 	return math.Sqrt(sum)
 }
 
-// Density is the whole noise per cell, in V²/Hz, without its tones.
+// Density is the whole noise per cell, in V²/Hz; without its tones, unless it was rendered.
 func (l *Ledger) Density() []float64 {
+	if l.Whole != nil {
+		return l.Whole
+	}
 	sum := make([]float64, len(l.Centres))
 	for _, s := range l.Shares {
 		for k, d := range s.Density {
@@ -234,6 +246,11 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	if err := c.Jack(jack); err != nil {
 		return nil, err
 	}
+	return m.linear(c, jack, true)
+}
+
+// linear works the ledger out by small-signal responses, and where they do not hold by rendering, if that is wanted.
+func (m *noiseMeter) linear(c *board.Chain, jack string, rendering bool) (*Ledger, error) {
 	plain := *c
 	plain.Recording.Load = nil
 	w := render.PlanOf(&plain, m.rate, section.Draft)
@@ -254,10 +271,22 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	for _, s := range walk.shares {
 		l.Shares = append(l.Shares, *s)
 	}
+	l.sort()
+	if !rendering {
+		return l, nil
+	}
+	near, err := walk.near()
+	if err != nil || len(near) == 0 {
+		return l, err
+	}
+	return l, m.render(w, l, near)
+}
+
+// sort puts the loudest first.
+func (l *Ledger) sort() {
 	slices.SortFunc(l.Shares, func(a, b Share) int {
 		return cmp.Or(cmp.Compare(b.power(l, AWeighted), a.power(l, AWeighted)), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
 	})
-	return l, nil
 }
 
 // setLines chooses the length of impulse responses: twice all that sounds on, since a power spectrum is as rough as a signal of twice the length. At
@@ -533,19 +562,31 @@ const (
 	humHarmonics = 10
 )
 
-// hum adds the mains hum, given the power gain from the source.
-func (n *noiseWalk) hum(gain func(f float64) float64) {
-	volts := float64(n.w.Chain.Guitar.Hum)
+// humElement is what picks hum up.
+const humElement = "guitar.pickup"
+
+// humLines is the tones in series with the pickup's winding.
+func humLines(c *board.Chain) []Line {
+	volts := float64(c.Guitar.Hum)
 	if volts <= 0 {
-		return
+		return nil
 	}
 	sum := 0.0
 	for k := 1.0; k <= humHarmonics; k++ {
 		sum += 1 / (k * k)
 	}
-	s := n.share("guitar", "guitar.pickup", "hum")
+	var lines []Line
 	for k := 1.0; k <= humHarmonics; k++ {
-		s.Lines = append(s.Lines, Line{k * mains, volts * volts / (k * k) / sum * gain(k*mains)})
+		lines = append(lines, Line{k * mains, volts * volts / (k * k) / sum})
+	}
+	return lines
+}
+
+// hum adds the mains hum, given the power gain from the source.
+func (n *noiseWalk) hum(gain func(f float64) float64) {
+	for _, l := range humLines(n.w.Chain) {
+		s := n.share("guitar", humElement, "hum")
+		s.Lines = append(s.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}
 }
 

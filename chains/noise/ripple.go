@@ -6,6 +6,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 )
@@ -49,24 +50,32 @@ func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, 
 	}
 }
 
-// rippleOf adds the ripple of the block whose last stage this is, where its circuit has no supply,
-// at that stage's output. gain is the power gain from its outputs to the jack.
+// rippleOf adds the ripple that comes in at a stage. gain is the power gain from its outputs to the jack.
 func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
-	p, s := rippling(n.w.Chain, stage.Owner)
+	if p, s := rippleAtStage(n.w.Wiring, stage); p != nil {
+		rejected := math.Pow(10, -p.Kind.Rejection/10)
+		n.addRipple(p, s, func(f float64) float64 { return rejected * gain(f) })
+	}
+}
+
+// rippleAtStage is the block, with its supply, whose ripple comes in at the output of this stage: it is the block's last, and its circuit has no supply. nil
+// where there is none.
+func rippleAtStage(w *wiring.Wiring, stage blocks.Stage) (*board.Placed, *board.Supply) {
+	p, s := rippling(w.Chain, stage.Owner)
 	own := func(e circuit.Part) bool { return e.Owner == stage.Owner }
-	if p == nil || slices.ContainsFunc(n.w.Circuit.Supplies(), own) {
-		return
+	if p == nil || slices.ContainsFunc(w.Circuit.Supplies(), own) {
+		return nil, nil
 	}
 	last := ""
-	for _, other := range n.w.Stages {
+	for _, other := range w.Stages {
 		if other.Owner == p.Name {
 			last = other.Name
 		}
 	}
-	if stage.Name == last {
-		rejected := math.Pow(10, -p.Kind.Rejection/10)
-		n.addRipple(p, s, func(f float64) float64 { return rejected * gain(f) })
+	if stage.Name != last {
+		return nil, nil
 	}
+	return p, s
 }
 
 // addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to

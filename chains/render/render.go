@@ -55,6 +55,7 @@ type Renderer struct {
 	longest int // the largest latency of a tap
 	tail    dsp.Second
 	blocks  [][]float64 // a block of every signal: see allot
+	source  Adder       // what is added to the recording; nil: nothing
 }
 
 // step is a section or a stage with the signals that it reads and writes.
@@ -92,8 +93,12 @@ func (r *Renderer) Signals() []Signal {
 	return list
 }
 
-// Add makes the renderer add a signal to an output, in place of what was added there before. It is for a renderer that has not run yet.
+// Add makes the renderer add a signal to an output, or to the recording at wiring.Source, in place of what was added there before. It is for a renderer that
+// has not run yet.
 func (r *Renderer) Add(output string, what Adder) {
+	if output == wiring.Source {
+		r.source = what
+	}
 	for k := range r.steps {
 		if at := slices.Index(r.steps[k].names, output); at >= 0 {
 			if r.steps[k].noise == nil {
@@ -346,6 +351,9 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 		}
 		if n == 0 {
 			continue
+		}
+		if r.source != nil {
+			r.source.Add(in[:n])
 		}
 		r.process(n)
 		holding := false
