@@ -32,7 +32,7 @@ import (
 // Sources know nothing of each other, so that powers add. Where noise comes near a threshold that does not hold; see Near.
 //
 // Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth, each as many times softer as its number (common practice,
-// no source), together of the voltage that the guitar has for it.
+// no source), together of the voltage that the guitar has for it. Where it clips, so that its shape counts, all begin at zero upwards: a sawtooth.
 //
 // It is the noise of a chain that nobody plays through. It leaves out the noise that is in the recording itself, and what playing does to noise: a clipping
 // stage lets less of it through, a compressor changes it with its gain. The ripple of supplies is in it as Supply

@@ -159,7 +159,7 @@ func (n *noiseWalk) stageNear(s blocks.Stage, cells []int, sensed, driven map[st
 // How long a ledger is rendered, in seconds behind what it takes to settle, and how many sources are left out, of the largest before every threshold and
 // of the largest at the jack.
 const (
-	renderedFine   = 6.0
+	renderedFine   = 3.0
 	renderedCoarse = 1.0
 	leftOut        = 5
 	noiseSeed      = 1

@@ -30,6 +30,7 @@ func AddNoise(r *render.Renderer, seed uint64) error {
 	if err != nil {
 		return err
 	}
+	s.apart = true
 	s.addTo(r, seed, nil)
 	return nil
 }
@@ -37,6 +38,7 @@ func AddNoise(r *render.Renderer, seed uint64) error {
 // sound is what makes a chain noisy, worked out once for any number of renderings.
 type sound struct {
 	plan     *render.Plan
+	apart    bool // a draw for each block of a section, not one for all of it
 	rate     float64
 	grid     []float64                 // Hz
 	sections []sectionSound            // those that make noise
@@ -141,7 +143,7 @@ func (s *sound) addTo(r *render.Renderer, seed uint64, without *source) {
 	adders := map[string]adders{}
 	add := func(node string, a render.Adder) { adders[node] = append(adders[node], a) }
 	if hum := humLines(s.plan.Chain); len(hum) > 0 && !left(humElement, "hum") {
-		add(wiring.Source, newTones(hum, s.rate, 0, s.hum))
+		add(wiring.Source, newTones(hum, s.rate, -math.Pi/2, s.hum))
 	}
 	for k := range s.sections {
 		s.sections[k].addTo(s, seed, left, add)
@@ -161,7 +163,7 @@ func (s *sound) addTo(r *render.Renderer, seed uint64, without *source) {
 			}
 			if p != nil && !left(p.Name+".supply", "ripple") {
 				rejected := complex(math.Pow(10, -p.Kind.Rejection/20), 0)
-				add(d, newTones(rippleLines(supply.Ripple), s.rate, math.Pi/2, func(int) complex128 { return rejected }))
+				add(d, newTones(rippleLines(supply.Ripple), s.rate, 0, func(int) complex128 { return rejected }))
 			}
 		}
 	}
@@ -177,14 +179,17 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 			continue
 		}
 		for j, node := range e.nodes {
-			add(node, newTones(rippleLines(x.supply.Ripple), s.rate, math.Pi/2, func(l int) complex128 { return x.gains[l][j] }))
+			add(node, newTones(rippleLines(x.supply.Ripple), s.rate, 0, func(l int) complex128 { return x.gains[l][j] }))
 		}
 	}
-	// One draw, or as many as there are nodes, for all that a block makes in the section.
+	// One draw, or as many as there are nodes, for all that a block makes in the section; or all but the guitar.
 	groups := map[string][]int{}
 	var owners []string
 	names := map[string]string{}
 	for k, n := range e.at[0] {
+		if !s.apart && !(e.guitar && n.Owner == guitarJack) {
+			n.Owner = ""
+		}
 		if names[n.Owner] == "" {
 			names[n.Owner] = n.Owner + " " + n.Element
 			owners = append(owners, n.Owner)

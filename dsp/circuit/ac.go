@@ -102,7 +102,7 @@ func (a *AC) Impedance(node string, f dsp.Hertz) complex128 {
 type Noise struct {
 	Element string  // name of the element that makes it
 	Owner   string  // whom that belongs to
-	Cause   string  // "thermal", "shot" or "input" (an amplifier's own)
+	Cause   string  // "thermal", "shot", "flicker", "input" (an amplifier's voltage) or "current" (of an input)
 	Density float64 // V²/Hz at the node
 }
 
@@ -172,7 +172,7 @@ func (a *AC) eachNoise(f dsp.Hertz, do func(p *placed, cause string, from, to in
 	for k := range a.sys.parts {
 		p := &a.sys.parts[k]
 		if e, ok := p.element.(noiser); ok {
-			e.noise(p, a.Point, func(cause string, from, to int, density float64) {
+			e.noise(p, a.Point, float64(f), func(cause string, from, to int, density float64) {
 				if density > 0 {
 					do(p, cause, from, to, density)
 				}
