@@ -180,7 +180,9 @@ func (e bjt) card(d *deckWriter, name string, nodes []string) {
 		opt("ISC", float64(q.Isc))
 		opt("NC", q.NC)
 	}
-	opt("KF", 2*Charge*float64(q.Flicker))
+	if d.Noise {
+		opt("KF", 2*Charge*float64(q.Flicker))
+	}
 	opt("CJE", float64(q.Cje))
 	opt("CJC", float64(q.Cjc))
 	d.models[model] = p + " MJE=0 MJC=0)"

@@ -28,9 +28,9 @@ func Chains(seed uint64, count int) []string {
 	r := rand.New(rand.NewPCG(seed, 0))
 	between := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 	gains := []func() string{
-		func() string { return fmt.Sprintf("{kind: op-amp-fuzz, sustain: %.1f}", between(3, 10)) },
-		func() string { return fmt.Sprintf("{kind: distortion, distortion: %.1f}", between(3, 10)) },
-		func() string { return fmt.Sprintf("{kind: overdrive, drive: %.1f}", between(3, 10)) },
+		func() string { return fmt.Sprintf("{kind: op-amp-fuzz, sustain: %.1f}", between(5, 10)) },
+		func() string { return fmt.Sprintf("{kind: distortion, distortion: %.1f}", between(5, 10)) },
+		func() string { return fmt.Sprintf("{kind: overdrive, drive: %.1f}", between(5, 10)) },
 		func() string {
 			return fmt.Sprintf("{kind: fuzz, device: %s, fuzz: %.1f}", []string{"silicon", "germanium"}[r.IntN(2)], between(2, 10))
 		},
@@ -38,14 +38,14 @@ func Chains(seed uint64, count int) []string {
 		func() string { return fmt.Sprintf("{kind: boost, gain: %.0f dB}", between(6, 30)) },
 	}
 	others := []func() string{
-		func() string { return fmt.Sprintf("{kind: gate, threshold: %.0f dBV}", between(-65, -20)) },
+		func() string { return fmt.Sprintf("{kind: gate, threshold: %.0f dBV}", between(-75, -35)) },
 		func() string {
-			return fmt.Sprintf("{kind: gate, threshold: %.0f dBV, range: 40 dB}", between(-65, -20))
+			return fmt.Sprintf("{kind: gate, threshold: %.0f dBV, range: 40 dB}", between(-75, -35))
 		},
 		func() string {
-			return fmt.Sprintf("{kind: compressor, threshold: %.0f dBV, ratio: %.0f, level: %.0f dB}", between(-60, -15), between(2, 12), between(0, 20))
+			return fmt.Sprintf("{kind: compressor, threshold: %.0f dBV, ratio: %.0f, level: %.0f dB}", between(-60, -30), between(2, 12), between(0, 20))
 		},
-		func() string { return fmt.Sprintf("{kind: wah, mode: envelope, sense: %.1f}", between(3, 10)) },
+		func() string { return fmt.Sprintf("{kind: wah, mode: envelope, sense: %.1f}", between(6, 10)) },
 		func() string {
 			return fmt.Sprintf("{kind: eq, high: %.0f dB, low: %.0f dB}", between(-12, 12), between(-12, 12))
 		},
@@ -64,7 +64,9 @@ func Chains(seed uint64, count int) []string {
 		for range 1 + r.IntN(2) {
 			add(others[r.IntN(len(others))]())
 		}
-		r.Shuffle(len(names), func(i, j int) { names[i], names[j] = names[j], names[i] })
+		if r.IntN(3) == 0 { // else detectors come last
+			r.Shuffle(len(names), func(i, j int) { names[i], names[j] = names[j], names[i] })
+		}
 		pickup := []string{"single-coil", "humbucker"}[r.IntN(2)]
 		list = append(list, fmt.Sprintf("drywire: 1\ntitle: noise\nrecording: {file: none.wav, full_scale: 1 V, load: none}\nguitar: {pickup: %s, volume: %.1f}\nblocks:\n%s\norder: [%s]\ntakes: [{name: only}]\n",
 			pickup, between(5, 10), strings.Join(lines, "\n"), strings.Join(names, ", ")))
