@@ -132,16 +132,6 @@ func Compare(ctx context.Context, c *board.Chain, rate dsp.Hertz, seed uint64) (
 	for range 3 {
 		pick(chance.IntN(len(in.sources)))
 	}
-	gone, faults := make([]float64, len(chosen)), make([]error, len(chosen))
-	parallel.For(len(chosen), func(k int) {
-		rest, err := in.hear(ctx, seed, chosen[k])
-		gone[k], faults[k] = whole-rest, err
-	})
-	for _, err := range faults {
-		if err != nil {
-			return nil, err
-		}
-	}
 	order := make([]int, len(chosen))
 	for k := range order {
 		order[k] = k
@@ -155,17 +145,45 @@ func Compare(ctx context.Context, c *board.Chain, rate dsp.Hertz, seed uint64) (
 		}
 		return 0
 	})
-	// No source that the ledger has later may be more than a tie above one of its first three. What is under a hundredth of the whole does not count.
+	res.Wrong, err = in.misplaced(ctx, seed, chosen, order)
+	if err != nil || res.Wrong == "" {
+		return res, err
+	}
+	// A gate that noise just opens now and then opens for one draw and not for the other.
+	again, err := in.misplaced(ctx, seed+1, chosen, order)
+	if again == "" {
+		res.Wrong = ""
+	}
+	return res, err
+}
+
+// misplaced says which source, of those chosen and in that order, is more than a tie above one of the first three that comes before it; "" none. What is
+// under a hundredth of the whole does not count.
+func (in *injected) misplaced(ctx context.Context, seed uint64, chosen, order []int) (string, error) {
+	whole, err := in.hear(ctx, seed, -1)
+	if err != nil {
+		return "", err
+	}
+	gone, faults := make([]float64, len(chosen)), make([]error, len(chosen))
+	parallel.For(len(chosen), func(k int) {
+		rest, err := in.hear(ctx, seed, chosen[k])
+		gone[k], faults[k] = whole-rest, err
+	})
+	for _, err := range faults {
+		if err != nil {
+			return "", err
+		}
+	}
 	for i := range min(3, len(order)) {
 		for _, later := range order[i+1:] {
 			a, b := gone[order[i]], gone[later]
-			if b > whole/100 && 10*math.Log10(b/max(a, 1e-30)) > Tie && res.Wrong == "" {
+			if b > whole/100 && 10*math.Log10(b/max(a, 1e-30)) > Tie {
 				s, x := in.sources[chosen[order[i]]], in.sources[chosen[later]]
-				res.Wrong = fmt.Sprintf("%s (%s) before %s (%s): without them %.2f and %.2f dB less", s.element, s.cause, x.element, x.cause, less(whole, a), less(whole, b))
+				return fmt.Sprintf("%s (%s) before %s (%s): without them %.2f and %.2f dB less", s.element, s.cause, x.element, x.cause, less(whole, a), less(whole, b)), nil
 			}
 		}
 	}
-	return res, nil
+	return "", nil
 }
 
 func less(whole, gone float64) float64 { return -10 * math.Log10(max(1e-9, 1-gone/whole)) }
