@@ -142,6 +142,10 @@ type Chain struct {
 
 	switchers []Block // those of Blocks and Split: cables hang in all of their loops
 
+	file        *File // that the chain is a take of, as it was then
+	take        Take
+	arrangement Arrangement
+
 	pool map[string]*Placed // every block of the file, while takes and presets set their knobs
 }
 
@@ -208,8 +212,10 @@ func (f *File) resolve(t Take) *Chain {
 	c := &Chain{
 		Take: t.Name, Title: f.Title,
 		Recording: f.Recording, GuitarName: t.Guitar, Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Supplies: f.Supplies,
-		pool: map[string]*Placed{},
+		pool: map[string]*Placed{}, take: t,
 	}
+	file := *f
+	c.file = &file
 	if f.Recording.Load != nil {
 		load := *f.Recording.Load
 		c.Recording.Load = &load
@@ -244,6 +250,15 @@ func (f *File) resolve(t Take) *Chain {
 	c.Blocks = f.line(c, order, t)
 	if split != nil {
 		c.Split = &Split{Left: f.line(c, split.Left, t), Right: f.line(c, split.Right, t), Mix: split.Mix}
+	}
+	c.arrangement = Arrangement{order, split, nil}.clone()
+	if len(c.switchers) > 0 {
+		on := f.LoopsOn(t)
+		for _, l := range f.LoopsOf(t) {
+			if slices.Contains(on, l.Number) {
+				c.arrangement.Loops = append(c.arrangement.Loops, Loop{l.Number, slices.Clone(l.Blocks)})
+			}
+		}
 	}
 	c.pool = nil
 	c.gatherTurns()

@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/wiring"
 	"drywire/dsp"
@@ -114,7 +113,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		s.printf("\nTake %d: %s\n", k+1, c.Take)
 		paragraph(s.out, "  ", orderText(c), 98)
 		if own := f.Takes[k].Loops; len(own) > 0 {
-			s.printf("  loops of its own: %s\n", edit.LoopsText(own))
+			s.printf("  loops of its own: %s\n", board.LoopsText(own))
 		}
 		for _, set := range f.Takes[k].Set {
 			s.printf("  %s: %s\n", set.Target, set.Text)

@@ -14,7 +14,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/dsp"
@@ -438,7 +437,7 @@ func boardKeys(t board.Take) []string {
 		keys = append(keys, "preset: "+quoted(t.Preset))
 	}
 	if len(t.Loops) > 0 {
-		keys = append(keys, "loops: "+edit.LoopsText(t.Loops))
+		keys = append(keys, "loops: "+board.LoopsText(t.Loops))
 	}
 	if len(t.Toggle) > 0 {
 		keys = append(keys, "toggle: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(t.Toggle), " ", ", "), "[]")+"]")
