@@ -13,16 +13,17 @@ import (
 // Arrangement is what stands where in a take: its order, the paths of a split, and what the loops
 // that are in hold. A block stands in one place.
 type Arrangement struct {
-	Order []string    // names of blocks, of a switcher as a whole
-	Split *SplitOrder // nil where the order ends in one path
-	Loops []Loop      // those that the signal runs through, by their numbers
+	Order    []string    // names of blocks, of a switcher as a whole
+	Split    *SplitOrder // nil where the order ends in one path
+	Switcher string      // in the order or on a path; "" for none
+	Loops    []Loop      // of it, those that the signal runs through, by their numbers
 }
 
 // Arrangement is how the chain's blocks stand.
 func (c *Chain) Arrangement() Arrangement { return c.arrangement.clone() }
 
 func (a Arrangement) clone() Arrangement {
-	b := Arrangement{Order: slices.Clone(a.Order), Loops: slices.Clone(a.Loops)}
+	b := Arrangement{Order: slices.Clone(a.Order), Switcher: a.Switcher, Loops: slices.Clone(a.Loops)}
 	if a.Split != nil {
 		b.Split = &SplitOrder{slices.Clone(a.Split.Left), slices.Clone(a.Split.Right), a.Split.Mix}
 	}
@@ -128,6 +129,32 @@ func (a *Arrangement) at(l Line) *[]string {
 	panic(fmt.Sprintf("board: no loop %d", l))
 }
 
+// Names is every block along the signal, a switcher before what it holds.
+func (a Arrangement) Names() (all []string) {
+	a.walk(func(_ Line, _ int, name string) { all = append(all, name) })
+	return all
+}
+
+// walk goes along the signal, with the line and the place in it of every block.
+func (a Arrangement) walk(visit func(line Line, at int, name string)) {
+	var along func(Line)
+	along = func(line Line) {
+		for at, name := range *a.at(line) {
+			visit(line, at, name)
+			if name == a.Switcher {
+				for _, l := range a.Loops {
+					along(Line(l.Number))
+				}
+			}
+		}
+	}
+	along(OrderLine)
+	if a.Split != nil {
+		along(LeftLine)
+		along(RightLine)
+	}
+}
+
 // lines is all of them: order, loops, left, right.
 func (a *Arrangement) lines() []Line {
 	list := []Line{OrderLine}
@@ -138,6 +165,11 @@ func (a *Arrangement) lines() []Line {
 		list = append(list, LeftLine, RightLine)
 	}
 	return list
+}
+
+// Key is the line as the chain file names it.
+func (l Line) Key() string {
+	return strings.TrimSuffix(strings.TrimPrefix(l.String(), "the "), " path")
 }
 
 func (l Line) String() string {
@@ -160,7 +192,7 @@ type Move struct {
 	From   Line   // where it was
 	To     Line   // where it goes then
 	Behind string // and what it stands behind there; "guitar" or "" at the beginning of a line
-	Apart  int    // blocks and ends of loops from one place to the other
+	Apart  int    // blocks from one place to the other, with the one that is reached; of loops, loops
 	Result Arrangement
 }
 
@@ -174,6 +206,9 @@ func (m Move) String() string {
 	}
 	return m.First + " " + m.Where()
 }
+
+// SamePaths says whether what moves alone stays on the paths of a split that it was on.
+func (m Move) SamePaths() bool { return m.From == m.To || m.From >= 0 && m.To >= 0 }
 
 // Where is where a block goes that changes places with none.
 func (m Move) Where() string {
@@ -215,29 +250,11 @@ func (c *Chain) Swaps() (all []Move, out []LeftOut) {
 		count int // of the place along the signal
 	}
 	var places []place
-	count := 0
-	var walk func(line Line)
-	walk = func(line Line) {
-		for at, name := range *now.at(line) {
-			places = append(places, place{line, at, name, count})
-			count++
-			if name == c.switcherName() {
-				for _, l := range now.Loops {
-					walk(Line(l.Number))
-					count++
-				}
-			}
-		}
-	}
-	walk(OrderLine)
-	if now.Split != nil {
-		walk(LeftLine)
-		walk(RightLine)
-	}
+	now.walk(func(line Line, at int, name string) { places = append(places, place{line, at, name, len(places)}) })
 	for i, a := range places {
 		for _, b := range places[i+1:] {
 			m := Move{First: a.name, Second: b.name, Apart: b.count - a.count, Result: now.clone()}
-			if a.name == c.switcherName() && b.line > 0 {
+			if a.name == now.Switcher && b.line > 0 {
 				continue // what is within goes out of it below
 			}
 			(*m.Result.at(a.line))[a.at], (*m.Result.at(b.line))[b.at] = b.name, a.name
@@ -258,7 +275,7 @@ func (c *Chain) Swaps() (all []Move, out []LeftOut) {
 		}
 		for _, behind := range []bool{false, true} {
 			for _, m := range c.movesOf(p.line, p.at, func(to Line, k int) bool {
-				at := slices.Index(now.Order, c.switcherName())
+				at := slices.Index(now.Order, now.Switcher)
 				return to == OrderLine && (k == at && !behind || k == at+1 && behind)
 			}) {
 				f.try(m)
@@ -291,7 +308,7 @@ func (c *Chain) movesOf(line Line, at int, wanted func(to Line, k int) bool) (li
 	now := c.arrangement
 	name := (*now.at(line))[at]
 	for _, to := range now.lines() {
-		if to > 0 && name == c.switcherName() {
+		if to > 0 && name == now.Switcher {
 			continue
 		}
 		for k := range len(*now.at(to)) + 1 {
@@ -314,13 +331,6 @@ func (c *Chain) movesOf(line Line, at int, wanted func(to Line, k int) bool) (li
 		}
 	}
 	return list
-}
-
-func (c *Chain) switcherName() string {
-	for _, b := range c.switchers {
-		return b.Name
-	}
-	return ""
 }
 
 // finder gathers moves that can be made and that change the order of what the signal meets.

@@ -35,14 +35,14 @@ const (
 	supplyNode    = ".vcc"
 )
 
-// rippleIn adds the ripple of every block that has its supply in this section. transfer is the gain from a source to the jack at a frequency.
-func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
+// rippleIn adds the ripple of every block that has its supply in this section. transfer is the power gain from a source to the jack at a frequency.
+func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) float64) {
 	for _, p := range n.w.Chain.Every() {
 		s, _ := board.FindOutput(n.w.Chain.Supplies, p.Power)
 		if s == nil || s.Ripple == 0 || p.Off || !part.HasNode(p.Name+supplyNode) {
 			continue
 		}
-		n.addRipple(p.Name, s, func(f float64) float64 { return dsp.Abs2(transfer(p.Name+supplyElement, f)) })
+		n.addRipple(p.Name, s, func(f float64) float64 { return transfer(p.Name+supplyElement, f) })
 	}
 }
 
