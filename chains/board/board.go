@@ -203,6 +203,10 @@ func (f *File) Take(name string) (*Chain, error) {
 	return nil, fmt.Errorf("no take %q%s (there are: %s)", name, hint, quoted(names))
 }
 
+// Of resolves a take that is not in the file, made of what is: blocks, presets and guitars of the file, settings of package
+// file. The take has to be one that the language allows; nothing checks that here.
+func (f *File) Of(t Take) *Chain { return f.resolve(t) }
+
 // resolve needs a take that Parse has checked.
 func (f *File) resolve(t Take) *Chain {
 	c := &Chain{

@@ -48,7 +48,7 @@ var OverShare = &Measure{
 	},
 }
 
-var leastHeadroom = &Measure{
+var LeastHeadroom = &Measure{
 	Name: "headroom", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "no stage comes near its ceiling",
 	Definition: "the least, over all stages with a ceiling, of that ceiling over the highest peak that goes in or comes out",
