@@ -19,6 +19,7 @@ import (
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/gemv"
 )
 
@@ -394,7 +395,7 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 type SectionReport struct {
 	Section string // a node in it
 	Factor  int    // by how much it raised the rate
-	circuit.Report
+	transient.Report
 }
 
 // Reports is how the solver fared in every non-linear section.

@@ -72,6 +72,7 @@ func layPath(c *board.Chain, bench *blocks.Bench, end, from string, length dsp.M
 // layLoad lays the cable to the load, and the load.
 func layLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
 	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cable)
+	defer bench.Own("load")()
 	bench.R("load"+side, "out"+side, circuit.Ground, c.Load.Resistance)
 }
 

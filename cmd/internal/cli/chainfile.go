@@ -46,7 +46,7 @@ func readChainFile(s streams, path string) (*chainFile, error) {
 		if err != nil {
 			return nil, nil, fmt.Errorf("impulse response %w", err)
 		}
-		return r, func() {}, nil
+		return r, func() { r.Close() }, nil
 	})
 	if err != nil {
 		return nil, err

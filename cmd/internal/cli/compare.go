@@ -136,8 +136,9 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	return nil
 }
 
-// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for out to publish them. What the page shows beyond the
-// comparison goes into found. warnings says what went wrong in the solver.
+// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for
+// out to publish them. What the page shows beyond the comparison goes into found. warnings says
+// what went wrong in the solver.
 func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs, found *findings, files bool) (e *experiment.Comparison, warnings func(), err error) {
 	all := f.Chains()
 	s.held(all...)
@@ -250,7 +251,8 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 	}, ctx.Err()
 }
 
-// writeMatched writes all takes for which there is a file in step, at their gains, and measures by how much they differ.
+// writeMatched writes all takes for which there is a file in step, at their gains, and measures by
+// how much they differ.
 func writeMatched(ctx context.Context, takes []*rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
 	differences := experiment.NewDifferences(len(takes))
 	players := make([]*player, len(takes))
@@ -323,7 +325,8 @@ func takeData(number int, t board.Take, d *rendered, file string) experiment.Tak
 	return e
 }
 
-// partsOf is what a section holds a jack of: the guitar, blocks, the load; or else the block that it is within.
+// partsOf is what a section holds a jack of: the guitar, blocks, the load; or else the block that
+// it is within.
 func partsOf(w *render.Plan, node string) []string {
 	parts := []string{}
 	n := w.Section(node)
@@ -351,7 +354,8 @@ func printComparison(s streams, e *experiment.Comparison) {
 	printSolver(s, e)
 }
 
-// printLevels prints the takes with what each has at the last jack, before the gain that matched it and after.
+// printLevels prints the takes with what each has at the last jack, before the gain that matched it
+// and after.
 func printLevels(s streams, e *experiment.Comparison) {
 	unit := "LUFS"
 	if e.MatchedBy == "rms" {
@@ -401,7 +405,8 @@ func printSolver(s streams, e *experiment.Comparison) {
 	}
 }
 
-// printCables prints which cables to move from the first take to each of the others; takes that are wired alike share a line.
+// printCables prints which cables to move from the first take to each of the others; takes that are
+// wired alike share a line.
 func printCables(s streams, list []experiment.Rewiring) {
 	if len(list) == 0 {
 		return

@@ -142,6 +142,7 @@ func listenWAV(ctx context.Context, doc page.Document, take, path string) error 
 	if err != nil {
 		return err
 	}
+	defer f.read.Close()
 	c, err := f.Take(take)
 	if err != nil {
 		return err
@@ -180,6 +181,7 @@ func listenReport(ctx context.Context, doc page.Document, path string) error {
 	if err != nil {
 		return err
 	}
+	defer f.read.Close()
 	out, err := openFolder(filepath.Dir(path))
 	if err != nil {
 		return err

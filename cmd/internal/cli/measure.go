@@ -60,7 +60,8 @@ Tables have levels in dBu. --json prints one object in place of them; the end of
 	return cmd
 }
 
-// mostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is all kept in memory at every jack.
+// mostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is
+// all kept in memory at every jack.
 const mostMeasured = 30.0
 
 // voltages is the beginning of a recording in volts.

@@ -123,8 +123,9 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	return nil
 }
 
-// writePresets writes every preset as it is and with its new trim, all with the gain that brings the loudest to the level of takes for listening, or less
-// where the highest peak would pass its ceiling.
+// writePresets writes every preset as it is and with its new trim, all with the gain that brings
+// the loudest to the level of takes for listening, or less where the highest peak would pass its
+// ceiling.
 func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, r *recording, out *outputs) ([]string, error) {
 	type sound struct {
 		name  string
@@ -183,10 +184,12 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 	if p.ByRMS {
 		unit, step = "dB RMS", "dB"
 	}
+	heads := headings([]*measures.Measure{measures.NoiseAtEnd, measures.ToneTHD})
+	noise, distortion := heads[0], heads[1]
 	s.printf("\n")
-	t := table{header: []string{"preset", " trim\ndB", " level\n" + unit, " peak\nV", " noise (A)\ndBu", " distortion\n%", "through"}}
+	t := table{header: []string{"preset", " trim\ndB", " level\n" + unit, " peak\nV", noise, distortion, "through"}}
 	for _, m := range p.Presets {
-		t.row(clip(m.Name, 24), decibels(m.Trim), m.Level.Text(1), voltage(m.PeakVolts), m.NoiseDBu.Text(1), m.Distortion.Text(2), clip(strings.Join(soundsOf(f, m.Name), ", "), 40))
+		t.row(clip(m.Name, 24), decibels(m.Trim), m.Level.Text(1), voltage(m.PeakVolts), measures.NoiseAtEnd.Format(m.NoiseDBu), measures.ToneTHD.Format(m.Distortion), clip(strings.Join(soundsOf(f, m.Name), ", "), 40))
 	}
 	t.print(s.out)
 
@@ -201,13 +204,13 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 
 	if len(p.Guitars) > len(p.Presets) {
 		s.printf("\nOn every guitar\n")
-		t = table{header: []string{"preset", "guitar", " level\n" + unit, " peak\nV", " noise (A)\ndBu", " distortion\n%"}}
+		t = table{header: []string{"preset", "guitar", " level\n" + unit, " peak\nV", noise, distortion}}
 		for _, g := range p.Guitars {
 			name := g.Guitar
 			if name == "" {
 				name = "guitar"
 			}
-			t.row(clip(g.Preset, 24), clip(name, 24), g.Level.Text(1), voltage(g.PeakVolts), g.NoiseDBu.Text(1), g.Distortion.Text(2))
+			t.row(clip(g.Preset, 24), clip(name, 24), g.Level.Text(1), voltage(g.PeakVolts), measures.NoiseAtEnd.Format(g.NoiseDBu), measures.ToneTHD.Format(g.Distortion))
 		}
 		t.print(s.out)
 	}
@@ -220,7 +223,7 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 	if p.Trims.Within {
 		paragraph(s.out, "", fmt.Sprintf("With these trims all presets are within %.2f %s of each other (rendered with them), at %.1f %s:", p.Trims.Spread, step, p.Trims.Target, unit), width)
 	} else {
-		paragraph(s.out, "", fmt.Sprintf("No trims bring the presets within %.1f %s of each other. These come nearest, at %.2f %s (rendered with them); what stands behind the switcher bends, or a trim is at the end of its range:",
+		paragraph(s.out, "", fmt.Sprintf("No trims bring the presets within %.1f %s of each other. These come nearest, at %.2f %s (rendered with them); what stands behind the switcher is not linear, or a trim is at the end of its range:",
 			experiment.PresetSpread, step, p.Trims.Spread, step), width)
 	}
 	s.printf("presets:\n")

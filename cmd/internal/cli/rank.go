@@ -28,7 +28,8 @@ type rankOptions struct {
 	json                                          bool
 }
 
-// rankSeconds and rankMost are what a ranking renders of a recording, and how many orders it tries, where nothing else is asked for. Seven blocks have 5040 orders.
+// rankSeconds and rankMost are what a ranking renders of a recording, and how many orders it tries,
+// where nothing else is asked for. Seven blocks have 5040 orders.
 const (
 	rankSeconds = 5
 	rankMost    = 5040
@@ -428,7 +429,8 @@ func quoted(text string) string {
 	return text
 }
 
-// boardKeys is what a take says about its guitar, its preset and its loops, as it stands in a chain file.
+// boardKeys is what a take says about its guitar, its preset and its loops, as it stands in a chain
+// file.
 func boardKeys(t board.Take) []string {
 	var keys []string
 	if t.Guitar != "" {

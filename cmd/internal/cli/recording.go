@@ -87,7 +87,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 		}
 		return nil, at("$.recording.file", "recording ", err)
 	}
-	defer reader.Close()
+	// What is coded was decoded now, once; every take reads on from there.
+	f.read.AtClose(reader.Close)
+	r.open = func() (*samples.Reader, error) { return reader.Another(), nil }
 	if err := reader.RecordingRate(); err != nil {
 		return nil, at("$.recording.file", "recording ", err)
 	}

@@ -39,8 +39,9 @@ For listening it is 24-bit at %.0f LUFS (ITU-R BS.1770), or lower where its true
 %.0f dBTP, with a fade of %v at either end; the gain that was applied is printed. With --volts it is
 32-bit float in volts: no gain, no fade.
 
-What does not fit into the 4 GiB of a WAV file is written as RF64; -o OUT.w64 and OUT.bw64 write those
-kinds. -o - writes to standard output, for a pipe: a WAV file whose header states its true length.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
+What does not fit into the 4 GiB of a WAV file is written as RF64; -o OUT.w64 and OUT.bw64 write
+those kinds. -o - writes to standard output, for a pipe: a WAV file whose header states its true
+length.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
 		Example: `  drywire render my-chain.yaml --take buffered -o buffered.wav
   drywire render my-chain.yaml --at fuzz.in --volts --quality fine -o fuzz-in.wav
   drywire render my-chain.yaml -o - | flac - -o take.flac`,
@@ -259,7 +260,7 @@ func levelUnit(matchedBy string) string {
 // solverText sums up how the solver fared.
 func solverText(reports []render.SectionReport) string {
 	if len(reports) == 0 {
-		return "nothing in this circuit bends: computed without one"
+		return "the circuit is linear: no iteration needed"
 	}
 	steps := int64(0)
 	for _, r := range reports {

@@ -137,7 +137,8 @@ func mapped(k *experiment.Swap) string {
 	return "." + letters
 }
 
-// widest is how many blocks fit into the map: a row has their numbers, a name, and up to six letters for each.
+// widest is how many blocks fit into the map: a row has their numbers, a name, and up to six
+// letters for each.
 const widest = 9
 
 func printSwaps(s streams, m *experiment.SwapMap, frames int) {

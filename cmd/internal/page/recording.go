@@ -62,7 +62,7 @@ func (s *server) openFile(what, path string) (*samples.Reader, func(), error) {
 		f.Close()
 		return nil, nil, fmt.Errorf("%s %w", what, err)
 	}
-	return r, func() { f.Close() }, nil
+	return r, func() { r.Close(); f.Close() }, nil
 }
 
 // recordingOf finds the recording of a parsed file and reads it once, for its peak and its waveform. What was found is remembered.

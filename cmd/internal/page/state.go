@@ -399,7 +399,7 @@ func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.A
 func (s *Station) plug(f fed) {
 	s.In, s.LossDB, s.Weak = ohms(f.Input), loss(f.Handover), weak(f.Handover) && !f.power
 	if s.Weak && s.LossDB != nil {
-		s.Loading = fmt.Sprintf("It loads %s: %s into %s costs %.1f dB at 1 kHz, and other frequencies more or less.", f.by, *ohms(f.Source), *ohms(f.Input), -*s.LossDB)
+		s.Loading = fmt.Sprintf("It loads %s: %s into %s costs %.1f dB at 1 kHz; other frequencies differ.", f.by, *ohms(f.Source), *ohms(f.Input), -*s.LossDB)
 	}
 }
 
@@ -468,14 +468,14 @@ func sentences(before, after *board.Chain) []string {
 			continue
 		}
 		if a.by != b.by {
-			list = append(list, fmt.Sprintf("%s is now driven by %s (%s) and no longer by %s (%s): it takes %.1f dB of it at 1 kHz and not %.1f dB.",
+			list = append(list, fmt.Sprintf("%s is now driven by %s (%s) and no longer by %s (%s): it loads it: %.1f dB lost at 1 kHz (before: %.1f dB).",
 				name, b.by, *ohms(b.Source), a.by, *ohms(a.Source), -*lb, -*la))
 		} else if as, bs := cmplx.Abs(a.Source), cmplx.Abs(b.Source); math.Abs(math.Log(as/bs)) > math.Abs(math.Log(cmplx.Abs(a.Input)/cmplx.Abs(b.Input))) {
-			list = append(list, fmt.Sprintf("%s has %s behind it now and no longer %s, so that %s takes %.1f dB of it at 1 kHz and not %.1f dB.",
+			list = append(list, fmt.Sprintf("%s has %s behind it now and no longer %s, so %s loads it: %.1f dB lost at 1 kHz (before: %.1f dB).",
 				b.by, *ohms(b.Source), *ohms(a.Source), name, -*lb, -*la))
 		} else {
-			list = append(list, fmt.Sprintf("%s has an input of %s now and no longer of %s: it takes %.1f dB of %s at 1 kHz and not %.1f dB.",
-				name, *ohms(b.Input), *ohms(a.Input), -*lb, b.by, -*la))
+			list = append(list, fmt.Sprintf("%s has an input of %s now and no longer of %s: it loads %s: %.1f dB lost at 1 kHz (before: %.1f dB).",
+				name, *ohms(b.Input), *ohms(a.Input), b.by, -*lb, -*la))
 		}
 	}
 	return list
