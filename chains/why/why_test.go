@@ -92,23 +92,23 @@ func TestKnownCauses(t *testing.T) {
 		{word: "dull", name: "wah-before-or-after-fuzz", take: "fuzz first, heel", cause: "wah", fix: "behind wah"},
 		{word: "dead-sustain", name: "front-end-or-effects-loop", take: "front end", cause: "echo", fix: "mix of echo"},
 		{
-			word: "thin", text: "blocks:\n  tilt: {kind: eq, low: -18, low_freq: 300}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
+			word: "thin", text: "blocks:\n  tilt: {kind: eq, low: -18 dB, low_freq: 300 Hz}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
 			cause: "tilt", fix: "low of tilt up",
 		}, {
-			word: "boomy", text: "blocks:\n  tilt: {kind: eq, low: 18, low_freq: 150}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
+			word: "boomy", text: "blocks:\n  tilt: {kind: eq, low: 18 dB, low_freq: 150 Hz}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
 			cause: "tilt", fix: "low of tilt down",
 		}, {
-			word: "muddy", text: "blocks:\n  tilt: {kind: eq, low_mid: 14, low_mid_freq: 320, low_mid_q: 0.7}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
+			word: "muddy", text: "blocks:\n  tilt: {kind: eq, low_mid: 14 dB, low_mid_freq: 320 Hz, low_mid_q: 0.7}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
 			cause: "tilt", fix: "low_mid of tilt down",
 		}, {
-			word: "hum", text: "supplies: {brick: {isolated: false, ripple: 50 mV, outputs: {1: {voltage: 9 V, current: 500 mA}}}}\nguitar: {hum: 0 V}\nblocks:\n  quiet: {kind: buffer}\n  dirty: {kind: fuzz, power: brick.1}\norder: [quiet, dirty]\n",
+			word: "hum", text: "supplies: {brick: {isolated: no, ripple: 50 mV, outputs: {1: {voltage: 9 V, current: 500 mA}}}}\nguitar: {hum: 0 V}\nblocks:\n  quiet: {kind: buffer}\n  dirty: {kind: fuzz, power: brick.1}\norder: [quiet, dirty]\n",
 			cause: "dirty",
 		}, {
-			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 24 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
+			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 30 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
 			cause: "lift", fix: "gain of lift down",
 		}, {
-			word: "too-quiet", take: "soft", text: "blocks:\n  pot: {kind: volume, position: 3}\norder: [pot]\ntakes: [{name: soft}, {name: loud, set: {pot.position: 10}}, {name: louder, set: {pot.position: 9}}]\n",
-			cause: "pot", fix: "position of pot up",
+			word: "too-quiet", take: "soft", text: "blocks:\n  pot: {kind: volume, volume: 3}\norder: [pot]\ntakes: [{name: soft}, {name: loud, set: {pot.volume: 10}}, {name: louder, set: {pot.volume: 9}}]\n",
+			cause: "pot", fix: "volume of pot up",
 		}, {
 			word: "too-loud", take: "lifted", text: "blocks:\n  lift: {kind: boost, gain: 12 dB}\norder: [lift]\ntakes: [{name: lifted}, {name: plain, off: [lift]}, {name: plain too, order: []}]\n",
 			cause: "lift", fix: "gain of lift down",
@@ -172,7 +172,7 @@ func TestFixesHold(t *testing.T) {
 
 // Two boosts that are equal: taking one out takes a part of it away, only both cure it.
 func TestTwoEqualCauses(t *testing.T) {
-	f := own(t, "blocks:\n  one: {kind: eq, low: 9, low_freq: 150}\n  two: {kind: eq, low: 9, low_freq: 150}\norder: [one, two]\n")
+	f := own(t, "blocks:\n  one: {kind: eq, low: 9 dB, low_freq: 150 Hz}\n  two: {kind: eq, low: 9 dB, low_freq: 150 Hz}\norder: [one, two]\n")
 	a := ask(t, f, "", "boomy")
 	if !a.Holds || len(a.Causes) < 3 {
 		t.Fatalf("%+v", a)
