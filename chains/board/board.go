@@ -239,6 +239,7 @@ func (f *File) resolve(t Take) *Chain {
 		s.Apply(c)
 	}
 	for _, p := range c.pool {
+		p.Cabinet = f.cabinet(p.Cabinet)
 		p.plug(f.Supplies)
 	}
 	order, split := t.Order, t.Split

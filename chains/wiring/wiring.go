@@ -39,6 +39,13 @@ func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	return w
 }
 
+// At is the wiring with its sections to be computed in another quality; its stages stay as they were wired.
+func (w *Wiring) At(q section.Quality) *Wiring {
+	a := *w
+	a.Quality = q
+	return &a
+}
+
 // layBlocks lays blocks from a jack on, each behind the cable that leads to it; the first of these has that length. It returns the jack at the end, and the
 // length of a cable from there.
 func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, length dsp.Metre) (string, dsp.Metre) {

@@ -11,6 +11,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/edit"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -93,18 +94,17 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	s.printf("%s: %s\n", f.name, titleOf(f))
-	r.describe(s)
+	s.printf("%s: %s\n", f.Text.Name, titleOf(f))
+	f.describe(s)
 	s.held(f.Chains()...)
 	for k, c := range f.Chains() {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if _, err := renderer(c, r, section.Normal, c.Ends()...); err != nil {
+		if _, err := render.PlanOf(c, f.Dry.Rate, section.Normal).Renderer(c.Ends()...); err != nil {
 			return err
 		}
 		places, err := wiring.Handovers(c, at)
@@ -130,7 +130,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		}
 		t.print(s.out)
 		if c.Split != nil {
-			paragraph(s.out, "  ", pathsText(ctx, c, r.rate), 98)
+			paragraph(s.out, "  ", pathsText(ctx, c, f.Dry.Rate), 98)
 		}
 		for _, w := range c.Warnings() {
 			paragraph(s.out, "  ", "WARNING: "+w+".", 98)
