@@ -427,6 +427,14 @@ func (d *document) take(f *board.File, name string) (int, error) {
 	return k, d.insertTop("takes", d.eol()+text.String(), "presets", "tray", "order", "blocks")
 }
 
+// TakeLines is a take as a chain file would have it, a key on each line.
+func TakeLines(t board.Take) (lines []string) {
+	for _, p := range pairsOf(t) {
+		lines = append(lines, p.key+": "+p.value(false))
+	}
+	return lines
+}
+
 // TakeText is a take as a chain file would have it, in flow style on one line.
 func TakeText(t board.Take) string {
 	var all []string

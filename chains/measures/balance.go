@@ -8,8 +8,8 @@ import (
 	"drywire/dsp/measure"
 )
 
-// What players call dull, harsh, thin, boomy and muddy: how much of the sound is in a band, against the
-// same in the dry guitar. So it is judged at equal loudness, and a bright guitar is not blamed on a
+// What players call dull, harsh, thin, boomy and muddy: how much there is in a band against all the rest,
+// less the same in the dry guitar. So it is judged at equal loudness, and a bright guitar is not blamed on a
 // pedal. The bands are those of mixing handbooks: common practice, no source.
 var (
 	Brightness = balance("brightness", 2e3, 8e3, Higher)
@@ -29,16 +29,17 @@ func balance(name string, low, high float64, better Better) *Measure {
 			if err != nil {
 				return Read(0, err)
 			}
-			all := s.Power(measure.BandLow, measure.BandHigh)
-			if all == 0 {
-				return None("%s", measure.Silence)
+			inside := s.Power(low, high)
+			outside := s.Power(measure.BandLow, measure.BandHigh) - inside
+			if !(outside > 0) {
+				return None("nothing outside of %g to %g Hz", low, high)
 			}
-			return Level(math.Sqrt(s.Power(low, high)/all), fmt.Sprintf("nothing from %g to %g Hz", low, high))
+			return Level(math.Sqrt(inside/outside), fmt.Sprintf("nothing from %g to %g Hz", low, high))
 		}
 	}
 	return &Measure{
-		Name: name, Unit: "dB", Better: better, Digits: 1,
-		Definition: fmt.Sprintf("power from %g to %g Hz over that from 20 Hz to 20 kHz, at out, less the same in the recording", low, high),
+		Key: name + "_db", Name: name, Unit: "dB", Better: better, Digits: 1,
+		Definition: fmt.Sprintf("power from %g to %g Hz over the rest from 20 Hz to 20 kHz, at out, less the same in the recording", low, high),
 		OfPlayed: func(_ context.Context, p Played) (Figure, error) {
 			of := share(p.Rate())
 			return p.OfEnd(name, of).Minus(p.OfRecording(name, of)), nil

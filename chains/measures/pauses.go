@@ -10,13 +10,13 @@ import (
 // OverHiss and OverHum are how far the playing stands over what is heard in its pauses, each part by
 // itself.
 var (
-	OverHiss = overNoise("playing over hiss", "what is noise and no tone", func(hiss, _ float64) float64 { return hiss })
-	OverHum  = overNoise("playing over hum", "mains hum and the ripple of supplies", func(_, tones float64) float64 { return tones })
+	OverHiss = overNoise("over_hiss_db", "playing over hiss", "what is noise and no tone", func(hiss, _ float64) float64 { return hiss })
+	OverHum  = overNoise("over_hum_db", "playing over hum", "mains hum and the ripple of supplies", func(_, tones float64) float64 { return tones })
 )
 
-func overNoise(name, what string, part func(hiss, tones float64) float64) *Measure {
+func overNoise(key, name, what string, part func(hiss, tones float64) float64) *Measure {
 	return &Measure{
-		Name: name, Unit: "dB(A)", Better: Higher, Digits: 1,
+		Key: key, Name: name, Unit: "dB(A)", Better: Higher, Digits: 1,
 		Definition: "A-weighted level (IEC 61672-1) of the take over that of " + what + " when nobody plays",
 		OfPlayed: func(_ context.Context, p Played) (Figure, error) {
 			level := p.OfEnd("A-weighted level", func(x []float64) Figure {
@@ -37,7 +37,7 @@ func overNoise(name, what string, part func(hiss, tones float64) float64) *Measu
 
 // LoudnessAtEnd is how loud the recording comes out of the last jack.
 var LoudnessAtEnd = &Measure{
-	Name: "loudness at the end", Unit: "LUFS", Better: Higher, Digits: 1,
+	Key: "loudness_at_end_lufs", Name: "loudness at the end", Unit: "LUFS", Better: Higher, Digits: 1,
 	Definition: "ITU-R BS.1770-5, integrated, at out, with 1 V as full scale",
 	OfPlayed: func(_ context.Context, p Played) (Figure, error) {
 		return p.OfEnd("loudness", func(x []float64) Figure {

@@ -19,6 +19,7 @@ type change struct {
 	block string // that it is about; "" for cables and the guitar
 	sort  string // "move", "insert", "remove", "bypass", "set"
 	do    func(t board.Take) board.Take
+	knob  *knob // that it turns, or nil
 }
 
 // newBuffer is the name of a buffer that is put in.
@@ -156,7 +157,7 @@ func (c *changer) wired(names []string) bool {
 }
 
 func (c *changer) add(sort, block, text string, do func(board.Take) board.Take) {
-	c.list = append(c.list, change{text, block, sort, do})
+	c.list = append(c.list, change{text, block, sort, do, nil})
 }
 
 // without is a take with some blocks taken off the board.
@@ -221,14 +222,21 @@ func (c *changer) moves(l line) {
 
 // set adds the change of one setting.
 func (c *changer) set(block, target, value, text string) {
+	if one := c.setting(block, target, value, text, nil); one != nil {
+		c.list = append(c.list, *one)
+	}
+}
+
+// setting is the change of one setting; nil where the file does not allow it.
+func (c *changer) setting(block, target, value, text string, k *knob) *change {
 	s, err := file.Setting(c.file, target, value)
 	if err != nil {
-		return // out of its range
+		return nil
 	}
-	c.add("set", block, text, func(t board.Take) board.Take {
+	return &change{text, block, "set", func(t board.Take) board.Take {
 		t.Set = append(slices.DeleteFunc(slices.Clone(t.Set), func(o board.Setting) bool { return o.Target == target }), s)
 		return t
-	})
+	}, k}
 }
 
 // block is what can be done to one block where it stands.
@@ -271,36 +279,51 @@ func (c *changer) block(p board.Placed) {
 	}
 }
 
-// turn adds a knob by an hour either way: a tenth of a dial, 3 dB, a third of an octave or ten points of a percentage. Ends stay ends.
+// knob is a knob that can be turned.
+type knob struct {
+	block, target, name string
+	unit                dsp.Unit
+	now, low, high      float64
+	up                  bool
+}
+
+// turn adds a knob by an hour either way.
 func (c *changer) turn(block, target, name string, unit dsp.Unit, now, low, high float64) {
 	for _, up := range []bool{false, true} {
-		v := now
-		switch unit {
-		case dsp.Dial:
-			v += sign(up)
-		case dsp.Decibels:
-			v += 3 * sign(up)
-		case dsp.Percents:
-			v += 0.1 * sign(up)
-		case dsp.Hertzes:
-			v *= map[bool]float64{false: 0.794, true: 1.26}[up]
-		default:
-			return
+		k := &knob{block, target, name, unit, now, low, high, up}
+		if one := c.turned(k, 1); one != nil {
+			c.list = append(c.list, *one)
 		}
-		v = math.Round(v*1e6) / 1e6
-		if v = min(max(v, low), high); v == now {
-			continue
-		}
-		way := "down"
-		if up {
-			way = "up"
-		}
-		value := dsp.FormatQuantity(v, unit)
-		if unit == dsp.Hertzes {
-			value = fmt.Sprintf("%.3g Hz", v)
-		}
-		c.set(block, target, value, fmt.Sprintf("turn %s %s to %s (from %s)", name, way, value, dsp.FormatQuantity(now, unit)))
 	}
+}
+
+// turned is a knob by so many hours: a tenth of a dial, 3 dB, a third of an octave or ten points of a percentage each. Ends stay ends; nil where it does not
+// move.
+func (c *changer) turned(k *knob, hours float64) *change {
+	v := k.now
+	switch k.unit {
+	case dsp.Dial:
+		v += hours * sign(k.up)
+	case dsp.Decibels:
+		v += 3 * hours * sign(k.up)
+	case dsp.Percents:
+		v += 0.1 * hours * sign(k.up)
+	case dsp.Hertzes:
+		v *= math.Exp2(hours * sign(k.up) / 3)
+	}
+	v = math.Round(v*1e6) / 1e6
+	if v = min(max(v, k.low), k.high); v == k.now {
+		return nil
+	}
+	way := "down"
+	if k.up {
+		way = "up"
+	}
+	value := dsp.FormatQuantity(v, k.unit)
+	if k.unit == dsp.Hertzes {
+		value = fmt.Sprintf("%.3g Hz", v)
+	}
+	return c.setting(k.block, k.target, value, fmt.Sprintf("turn %s %s to %s (from %s)", k.name, way, value, dsp.FormatQuantity(k.now, k.unit)), k)
 }
 
 func sign(up bool) float64 {

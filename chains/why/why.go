@@ -68,6 +68,7 @@ type Fix struct {
 	Needs    string          `json:"needs,omitempty"`
 	Side     string          `json:"side"` // what else a listener hears, at equal loudness
 
+	Lines []string `json:"-"` // the same, a key on each
 	loses int
 }
 
@@ -361,6 +362,33 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 			best = append(best, tried{c, g, cures, plugs(f.c.at, f.f.Of(takes[k]))})
 		}
 	}
+	// A knob that helps by an hour may cure it further round: as little as does.
+	var knobs []tried
+	for _, t := range best {
+		if t.knob != nil && !t.cures {
+			knobs = append(knobs, t)
+		}
+	}
+	slices.SortStableFunc(knobs, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
+	for _, t := range knobs[:min(len(knobs), 4)] {
+		var further []change
+		takes = takes[:0]
+		for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
+			if one := f.c.turned(t.knob, hours); one != nil {
+				further, takes = append(further, *one), append(takes, one.do(f.take))
+			}
+		}
+		values, err := f.each(ctx, takes)
+		if err != nil {
+			return err
+		}
+		for k, v := range values {
+			if v.OK() && f.q.Complaint.cured(v) {
+				best = append(best, tried{further[k], f.q.Complaint.gain(f.base, v), true, 0})
+				break
+			}
+		}
+	}
 	slices.SortStableFunc(best, func(x, y tried) int {
 		return cmp.Or(cmp.Compare(f.loses(x.change), f.loses(y.change)), byWorth(x.cures, y.cures, x.gain, y.gain, x.plugs, y.plugs))
 	})
@@ -382,7 +410,7 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	if len(chosen) >= 2 && !best[0].cures {
 		x, y := chosen[0], chosen[1]
 		if x.block != y.block {
-			chosen = append([]change{{x.text + ", and " + y.text, "", "two", func(t board.Take) board.Take { return y.do(x.do(t)) }}}, chosen...)
+			chosen = append([]change{{x.text + ", and " + y.text, "", "two", func(t board.Take) board.Take { return y.do(x.do(t)) }, nil}}, chosen...)
 		}
 	}
 	for _, c := range chosen {
@@ -399,6 +427,9 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	})
 	return nil
 }
+
+// mostLost is by how much softer, in LU, a change may make a take before it has taken the sound away rather than mended it: common practice, no source.
+const mostLost = 12
 
 // loses is 1 for a change by which a sound of the board is lost: it comes after all that keep it. A buffer has none.
 func (f *finder) loses(c change) int {
@@ -422,7 +453,7 @@ func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int 
 // confirmed simulates a change at normal quality; nil where nothing is left of it.
 func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	t := c.do(f.take)
-	t.Name = clipped(f.take.Name+": "+c.text, 60)
+	t.Name = clipped(c.text, 60)
 	v, err := f.value(ctx, f.normal, t)
 	if err != nil {
 		return nil, err
@@ -436,7 +467,7 @@ func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	}
 	other := f.f.Of(t)
 	fix.Plugs = plugs(f.c.at, other)
-	fix.TakeText = edit.TakeText(t)
+	fix.TakeText, fix.Lines = edit.TakeText(t), edit.TakeLines(t)
 	if strings.Contains(fix.TakeText, newBuffer) {
 		fix.Needs = newBuffer + ": {kind: buffer}"
 	}
@@ -445,6 +476,9 @@ func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 		return nil, err
 	}
 	fix.Side = side(pair)
+	if level := pair.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
+		fix.loses = 1
+	}
 	return fix, nil
 }
 

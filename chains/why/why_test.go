@@ -104,8 +104,8 @@ func TestKnownCauses(t *testing.T) {
 			word: "hum", text: "supplies: {brick: {isolated: no, ripple: 50 mV, outputs: {1: {voltage: 9 V, current: 500 mA}}}}\nguitar: {hum: 0 V}\nblocks:\n  quiet: {kind: buffer}\n  dirty: {kind: fuzz, power: brick.1}\norder: [quiet, dirty]\n",
 			cause: "dirty",
 		}, {
-			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 30 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
-			cause: "lift", fix: "gain of lift down",
+			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 20 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
+			cause: "lift", fix: "lift from 18 V",
 		}, {
 			word: "too-quiet", take: "soft", text: "blocks:\n  pot: {kind: volume, volume: 3}\norder: [pot]\ntakes: [{name: soft}, {name: loud, set: {pot.volume: 10}}, {name: louder, set: {pot.volume: 9}}]\n",
 			cause: "pot", fix: "volume of pot up",
@@ -172,7 +172,7 @@ func TestFixesHold(t *testing.T) {
 
 // Two boosts that are equal: taking one out takes a part of it away, only both cure it.
 func TestTwoEqualCauses(t *testing.T) {
-	f := own(t, "blocks:\n  one: {kind: eq, low: 9 dB, low_freq: 150 Hz}\n  two: {kind: eq, low: 9 dB, low_freq: 150 Hz}\norder: [one, two]\n")
+	f := own(t, "blocks:\n  one: {kind: eq, low: 14 dB, low_freq: 150 Hz}\n  two: {kind: eq, low: 14 dB, low_freq: 150 Hz}\norder: [one, two]\n")
 	a := ask(t, f, "", "boomy")
 	if !a.Holds || len(a.Causes) < 3 {
 		t.Fatalf("%+v", a)

@@ -3,6 +3,8 @@ package why
 import (
 	"fmt"
 	"strings"
+
+	"drywire/chains/measures"
 )
 
 // Text is a value of the complaint's measure as it is printed, with its unit.
@@ -11,7 +13,7 @@ func (c *Complaint) Text(v float64) string {
 	if c.Relative {
 		unit = "LU"
 	}
-	return strings.TrimSpace(fmt.Sprintf("%.*f %s", c.Measure.Digits, v, unit))
+	return strings.TrimSpace(measures.Figure{Value: v}.Text(c.Measure.Digits) + " " + unit)
 }
 
 // nothing is the answer where nothing is wrong.

@@ -32,15 +32,15 @@ func whyCommand(s streams) *cobra.Command {
 		Use:   "why FILE --complaint WORD",
 		Short: "Why it sounds like that, and what to do about it",
 		Long: fmt.Sprintf(`Why finds what causes a complaint about a take, what does not, and what to do. It changes one thing,
-simulates again and compares: every pedal is taken out, alone and in pairs, and left alone; then every
-single change that a player could make is tried (a pedal moved, a buffer put in, switched off, another
-supply voltage, half the cable, every knob an hour either way, the guitar's own knobs). The best are
-simulated again at normal quality, on the loudest two seconds of the recording.
+simulates again and compares: every pedal is taken out, alone and in pairs, and left alone; then
+every single change that a player could make is tried (a pedal moved, a buffer put in, switched off,
+another supply voltage, half the cable, every knob an hour either way, the guitar's own knobs). The
+best are simulated again at normal quality, on the loudest two seconds of the recording.
 
 Complaints:
 %s
 Each is bound to a measure and a limit, which the answer prints; %s
-are against the file's other takes, all others at equal loudness, so that turning down cures nothing.
+are against the file's other takes, all others at equal loudness: turning down cures nothing.
 keep in the chain file says what must stay in its place.
 
 --json prints one object in place of the tables:
@@ -83,11 +83,10 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if err != nil {
 		return err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	x, err := r.voltages(ctx, whySeconds)
+	x, err := f.Dry.Beginning(ctx, whySeconds)
 	if err != nil {
 		return err
 	}
@@ -95,7 +94,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	defer bar.stop()
 	done := 0
 	a, err := why.Ask(ctx, why.Question{
-		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: r.rate, Fixes: whyFixes,
+		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: whyFixes,
 		Progress: func(n, total int) {
 			now := 900 * n / total
 			bar.add(max(0, now-done))
@@ -176,7 +175,7 @@ func printWhy(s streams, a *why.Answer, all bool) {
 		s.printf("\nAs takes to paste:\n")
 		needs := ""
 		for _, f := range a.Fixes {
-			s.printf("  - %s\n", f.TakeText)
+			s.printf("  - %s\n", strings.Join(f.Lines, "\n    "))
 			if f.Needs != "" {
 				needs = f.Needs
 			}

@@ -52,6 +52,7 @@ var rooms = map[string]map[string][]string{
 		"noise":             {"render", "wiring", "board"},
 		"measures":          {},
 		"experiment":        {"noise", "render", "wiring", "measures", "board"},
+		"why":               {"experiment", "measures", "file", "edit", "board"},
 		"report":            {"experiment", "measures", "board"},
 	},
 }
