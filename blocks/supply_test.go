@@ -14,7 +14,7 @@ func TestEverySupplyIsStated(t *testing.T) {
 	for _, k := range blocks.Kinds() {
 		knob, active := k.Knob("supply")
 		if !active {
-			if k.Draw != 0 || k.Volts != [2]dsp.Volt{} || k.Rejection != 0 {
+			if k.Draw != 0 || k.Volts != [2]dsp.Volt{} || k.Rejection != 0 || k.Ground != nil {
 				t.Errorf("%s has no knob for its supply and yet wants something of it", k.Name)
 			}
 			continue
@@ -31,6 +31,10 @@ func TestEverySupplyIsStated(t *testing.T) {
 			for _, w := range choice.Words {
 				all = append(all, k.Defaults().WithWord(choice.Name, w))
 			}
+		}
+		if k.Ground == nil {
+			t.Errorf("%s does not say which pole is its ground", k.Name)
+			continue
 		}
 		without := 0
 		for _, s := range all {

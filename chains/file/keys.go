@@ -25,9 +25,10 @@ type reader struct {
 	cabinets []*board.Cabinet    // impulse responses that are named
 	guitars  map[string]ast.Node // where each named guitar is declared
 	supplies []board.Supply
-	switcher string       // the name of the block that is one; "" for none
-	loops    []board.Loop // its loops
-	presets  []string     // names of presets
+	switcher string                // the name of the block that is one; "" for none
+	loops    []board.Loop          // its loops
+	presets  []string              // names of presets
+	presetAt []map[string]ast.Node // where each preset has its keys
 	takes    []readTake
 	setAt    map[*board.Setting]ast.Node // where each setting of a take or a preset is
 }

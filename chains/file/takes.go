@@ -39,16 +39,8 @@ func takeKeys() []key[board.Take] {
 				return func(t *board.Take) { t.Set = set }
 			},
 		},
-		{
-			name: "off", brief: "blocks that are switched off in this take", schema: orderSchema("blocks that are switched off in this take"),
-			read: func(r *reader, path string, n ast.Node) func(*board.Take) {
-				off, ok := r.blockNames(path, n)
-				if !ok {
-					return nil
-				}
-				return func(t *board.Take) { t.Off = off }
-			},
-		},
+		blocksKey("off", "blocks that are switched off in this take", func(t *board.Take, names []string) { t.Off = names }),
+		blocksKey("on", "blocks that are on in this take, although they or its preset say off", func(t *board.Take, names []string) { t.On = names }),
 	}
 }
 
@@ -270,14 +262,16 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 			loops = board.Overlaid(r.loops, t.Loops)
 			r.apart(t, read, order)
 		}
-		for _, name := range t.Off {
-			switch l := board.LoopOf(loops, name); {
-			case name == r.switcher:
-				r.At(read.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
-			case l == nil && !slices.Contains(order, name):
-				r.At(read.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
-			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
-				r.At(read.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
+		for key, names := range map[string][]string{"off": t.Off, "on": t.On} {
+			for _, name := range names {
+				switch l := board.LoopOf(loops, name); {
+				case name == r.switcher:
+					r.At(read.keys[key], "%q is a switcher, which has no %s; toggle takes its loops in and out", name, key)
+				case l == nil && !slices.Contains(order, name):
+					r.At(read.keys[key], "take %q has no block %q in its order, so it cannot be %s", t.Name, name, key)
+				case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+					r.At(read.keys[key], "take %q has loop %d out, so block %q in it cannot be %s", t.Name, l.Number, name, key)
+				}
 			}
 		}
 		for i := range t.Set {
@@ -295,7 +289,19 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 	if seen["order"] != nil && f.Order == nil { // a fault that has been told: what it would hold is not known
 		r.useAll()
 	}
-	for _, p := range f.Presets {
+	for k, p := range f.Presets {
+		for key, names := range map[string][]string{"off": p.Off, "on": p.On} {
+			for _, name := range names {
+				l := board.LoopOf(r.loops, name)
+				switch at := r.presetAt[k][key]; {
+				case at == nil:
+				case name == r.switcher:
+					r.At(at, "%q is a switcher, which has no %s; loops says which of its loops are in", name, key)
+				case l != nil && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, name):
+					r.At(at, "preset %q has loop %d out, so block %q in it cannot be %s", p.Name, l.Number, name, key)
+				}
+			}
+		}
 		for i := range p.Set {
 			s := &p.Set[i]
 			r.settable(f, s)

@@ -38,11 +38,11 @@ const (
 // rippleIn adds the ripple of every block that has its supply in this section. transfer is the gain from a source to the jack at a frequency.
 func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
 	for _, p := range n.w.Chain.Every() {
-		s, _ := board.FindOutput(n.w.Chain.Supplies, p.Power)
-		if s == nil || s.Ripple == 0 || p.Off || !part.HasNode(p.Name+supplyNode) {
+		ripple := board.RippleOf(n.w.Chain.Supplies, p.Powered)
+		if ripple == 0 || p.Off || !part.HasNode(p.Name+supplyNode) {
 			continue
 		}
-		n.addRipple(p.Name, s, func(f float64) float64 { return dsp.Abs2(transfer(p.Name+supplyElement, f)) })
+		n.addRipple(p.Name, ripple, func(f float64) float64 { return dsp.Abs2(transfer(p.Name+supplyElement, f)) })
 	}
 }
 
@@ -50,8 +50,8 @@ func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, 
 func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
 	of := func(stage string) string { return stage[:max(0, strings.LastIndex(stage, "."))] }
 	for _, p := range n.w.Chain.Every() {
-		s, _ := board.FindOutput(n.w.Chain.Supplies, p.Power)
-		if s == nil || s.Ripple == 0 || of(stage.Name) != p.Name || n.w.Section(p.Name+supplyNode) != nil {
+		ripple := board.RippleOf(n.w.Chain.Supplies, p.Powered)
+		if ripple == 0 || of(stage.Name) != p.Name || n.w.Section(p.Name+supplyNode) != nil {
 			continue
 		}
 		last := ""
@@ -62,13 +62,13 @@ func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
 		}
 		if stage.Name == last {
 			rejected := math.Pow(10, -p.Kind.Rejection/10)
-			n.addRipple(p.Name, s, func(f float64) float64 { return rejected * gain(f) })
+			n.addRipple(p.Name, ripple, func(f float64) float64 { return rejected * gain(f) })
 		}
 	}
 }
 
-// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to the jack.
-func (n *noiseWalk) addRipple(name string, s *board.Supply, gain func(f float64) float64) {
+// addRipple adds a ripple to the shares of a block, given the power gain from there to the jack.
+func (n *noiseWalk) addRipple(name string, ripple dsp.Volt, gain func(f float64) float64) {
 	element := name + supplyElement
 	key := [3]string{owner(n.w.Chain, element), element, "ripple"}
 	share := n.shares[key]
@@ -76,7 +76,7 @@ func (n *noiseWalk) addRipple(name string, s *board.Supply, gain func(f float64)
 		share = &Share{Block: key[0], Element: element, Cause: "ripple", Density: make([]float64, len(n.m.centres))}
 		n.shares[key] = share
 	}
-	for _, l := range rippleLines(s.Ripple) {
+	for _, l := range rippleLines(ripple) {
 		share.Lines = append(share.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}
 }
