@@ -36,6 +36,9 @@ type Kind struct {
 
 	Place Place // where it stands
 
+	Drives bool // the power of a valve amplifier: something that Loads has to be plugged into it
+	Loads  bool // a loudspeaker, or what stands for one
+
 	// Ground is which pole of its supply is the block's ground; nil only for what takes no supply. The plug that every kind wants has its
 	// centre negative: common practice, no source.
 	Ground func(Settings) Pole

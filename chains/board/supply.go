@@ -35,6 +35,7 @@ type Output struct {
 type Powered struct {
 	Power          string      // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
 	Draw           dsp.Ampere  // the most that it takes; 0: what is usual of its kind
+	Takes          [2]dsp.Volt // from what voltage to what it may be fed; 0: what is usual of its kind
 	CentrePositive bool        // the plug that it wants
 	Ground         blocks.Pole // "": that of its kind
 	Ripple         *dsp.Volt   // RMS, of what it is plugged into; nil: the supply's
@@ -46,6 +47,14 @@ func (p Powered) draw(kind *blocks.Kind) dsp.Ampere {
 		return p.Draw
 	}
 	return kind.Draw
+}
+
+// volts is what a block of that kind is made for: under that it starves, over that it may be destroyed.
+func (p Powered) volts(kind *blocks.Kind) [2]dsp.Volt {
+	if p.Takes[1] > 0 {
+		return p.Takes
+	}
+	return kind.Volts
 }
 
 // pole is which pole of its supply the block's ground is; "" for what takes no supply.
@@ -95,8 +104,8 @@ func (p *Placed) plug(supplies []Supply) {
 func Refused(kind *blocks.Kind, wants Powered, o *Output) string {
 	knob, _ := kind.Knob("supply")
 	lowest, highest := knob.Min, knob.Max
-	if kind.Volts[1] > 0 {
-		highest = math.Min(highest, float64(kind.Volts[1]))
+	if most := wants.volts(kind)[1]; most > 0 {
+		highest = math.Min(highest, float64(most))
 	}
 	plug := map[bool]string{false: "centre-negative", true: "centre-positive"}
 	has := dsp.FormatQuantity(float64(o.Voltage), dsp.Volts)
@@ -140,10 +149,11 @@ func (f *File) Plugged() []Plugged {
 				p.Blocks = append(p.Blocks, b.Name)
 				p.Draw += b.draw(b.Kind)
 				each = append(each, b.Name+" "+milliamps(b.draw(b.Kind)))
-				if o.Voltage < b.Kind.Volts[0] {
-					p.Warnings = append(p.Warnings, fmt.Sprintf("%s starves: it is made for %s and more, and %s gives %s", b.Name, volts(b.Kind.Volts[0]), p.Output, volts(o.Voltage)))
+				takes := b.volts(b.Kind)
+				if o.Voltage < takes[0] {
+					p.Warnings = append(p.Warnings, fmt.Sprintf("%s starves: it is made for %s and more, and %s gives %s", b.Name, volts(takes[0]), p.Output, volts(o.Voltage)))
 				}
-				if most := b.Kind.Volts[1]; most > 0 && o.Highest > most {
+				if most := takes[1]; most > 0 && o.Highest > most {
 					p.Warnings = append(p.Warnings, fmt.Sprintf("%s can be switched up to %s, and %s takes %s at most: see that it stands at %s before you plug it in", p.Output, volts(o.Highest), b.Name, volts(most), volts(o.Voltage)))
 				}
 			}

@@ -463,35 +463,15 @@ func outputKeys() []key[board.Output] {
 	return []key[board.Output]{
 		{
 			name: "voltage", brief: voltage, must: true,
-			schema: object{"type": "string", "description": voltage + " (volts, from 3 V to 48 V)", "examples": []string{"9 V", "9..18 V"}, "pattern": strings.TrimSuffix(dsp.Volts.Pattern(), "$") + `(\.\..+)?$`},
+			schema: voltagesSchema(voltage),
 			read: func(r *reader, path string, n ast.Node) func(*board.Output) {
-				text, ok := r.Scalar(path, n, "a voltage like 9 V, or 9..18 V")
+				low, high, ok := r.voltages(path, n)
 				if !ok {
 					return nil
 				}
-				from, to, switchable := strings.Cut(text, "..")
-				if switchable && !strings.ContainsFunc(from, unicode.IsLetter) {
-					from += " V"
-				}
-				low, err := dsp.ParseQuantity(from, dsp.Volts)
-				high := low
-				if err == nil && switchable {
-					high, err = dsp.ParseQuantity(to, dsp.Volts)
-				}
-				if err != nil {
-					r.At(n, "%s: %v", path, err)
-					return nil
-				}
-				if !r.within(path, n, text, low, dsp.Volts, 3, 48) || !r.within(path, n, text, high, dsp.Volts, 3, 48) {
-					return nil
-				}
-				if switchable && low >= high {
-					r.At(n, "%s: %s does not go up; want the lowest voltage, then the highest, like 9..18 V", path, strings.TrimSpace(text))
-					return nil
-				}
 				return func(o *board.Output) {
-					if o.Voltage = dsp.Volt(low); switchable {
-						o.Highest = dsp.Volt(high)
+					if o.Voltage = low; high > low {
+						o.Highest = high
 					}
 				}
 			},
@@ -502,25 +482,55 @@ func outputKeys() []key[board.Output] {
 	}
 }
 
+func voltagesSchema(brief string) object {
+	return object{"type": "string", "description": brief + " (volts, from 3 V to 48 V)", "examples": []string{"9 V", "9..18 V"}, "pattern": `^([^.]|\.[^.])+\.\..+$|` + dsp.Volts.Pattern()}
+}
+
+// voltages is a voltage, or two with dots between them.
+func (r *reader) voltages(path string, n ast.Node) (low, high dsp.Volt, ok bool) {
+	text, ok := r.Scalar(path, n, "a voltage like 9 V, or 9..18 V")
+	if !ok {
+		return 0, 0, false
+	}
+	from, to, two := strings.Cut(text, "..")
+	if !two {
+		to = from
+	} else if !strings.ContainsFunc(from, unicode.IsLetter) {
+		from += " V"
+	}
+	var v [2]float64
+	for k, text := range []string{from, to} {
+		var err error
+		if v[k], err = dsp.ParseQuantity(text, dsp.Volts); err != nil {
+			r.At(n, "%s: %v", path, err)
+			return 0, 0, false
+		}
+		if !r.within(path, n, text, v[k], dsp.Volts, 3, 48) {
+			return 0, 0, false
+		}
+	}
+	if two && v[0] >= v[1] {
+		r.At(n, "%s: %s does not go up; want the lowest voltage, then the highest, like 9..18 V", path, strings.TrimSpace(text))
+		return 0, 0, false
+	}
+	return dsp.Volt(v[0]), dsp.Volt(v[1]), true
+}
+
 // readOutput reads an output. at is a position of a switch, and there is none where there is one voltage.
 func (r *reader) readOutput(path string, n ast.Node, o *board.Output) {
-	keys := outputKeys()
-	lowest := board.Output{}
 	faults := len(r.Faults)
-	seen := readMap(r, path, n, "{voltage: 9 V, current: 500 mA}", keys, o)
+	seen := readMap(r, path, n, "{voltage: 9 V, current: 500 mA}", outputKeys(), o)
 	if seen["at"] == nil || len(r.Faults) > faults {
 		return
 	}
 	at := yamltext.ValueOf(n, "at")
-	if set := keys[0].read(r, path, yamltext.ValueOf(n, "voltage")); set != nil {
-		set(&lowest)
-	}
+	lowest, _, _ := r.voltages(path, yamltext.ValueOf(n, "voltage"))
 	switch {
 	case o.Highest == 0:
 		r.At(at, "%s.at: %s has one voltage; one that can be switched is written voltage: 9..18 V", path, path)
-	case o.Voltage < lowest.Voltage || o.Voltage > o.Highest:
+	case o.Voltage < lowest || o.Voltage > o.Highest:
 		r.At(at, "%s.at: %s is out of range; it can be switched from %s to %s", path, dsp.FormatQuantity(float64(o.Voltage), dsp.Volts),
-			dsp.FormatQuantity(float64(lowest.Voltage), dsp.Volts), dsp.FormatQuantity(float64(o.Highest), dsp.Volts))
+			dsp.FormatQuantity(float64(lowest), dsp.Volts), dsp.FormatQuantity(float64(o.Highest), dsp.Volts))
 	}
 }
 
@@ -631,9 +641,20 @@ func (r *reader) refused(path string, n ast.Node, o *board.Output, why func(*boa
 
 // poweredKeys are what the file may say of a block's supply, where it knows better than the block's kind.
 func poweredKeys() []key[board.Powered] {
+	const takes = "the voltage that the block may be fed, or from which to which, as printed on it; where it is left out, what is usual of its kind"
 	const draw = "the most current that the block takes, as printed on it; where it is left out, what is usual of its kind"
 	return []key[board.Powered]{
 		quantityKey("draw", draw, dsp.Amperes, 0.1e-3, 5, "", func(p *board.Powered, v float64) { p.Draw = dsp.Ampere(v) }),
+		{
+			name: "takes", brief: takes, schema: voltagesSchema(takes),
+			read: func(r *reader, path string, n ast.Node) func(*board.Powered) {
+				low, high, ok := r.voltages(path, n)
+				if !ok {
+					return nil
+				}
+				return func(p *board.Powered) { p.Takes = [2]dsp.Volt{low, high} }
+			},
+		},
 		choiceKey("plug", "the plug that the block wants, as printed on it", plugs, plugs[0], func(p *board.Powered, w string) { p.CentrePositive = w == plugs[1] }),
 		choiceKey("ground", "which pole of its supply is the block's ground; where it is left out, that of its kind", []string{string(blocks.Negative), string(blocks.Positive)}, "", func(p *board.Powered, w string) { p.Ground = blocks.Pole(w) }),
 		quantityKey("ripple", "RMS voltage of the mains ripple on what the block is plugged into, in place of its supply's", dsp.Volts, 0, 1, "", func(p *board.Powered, v float64) { volts := dsp.Volt(v); p.Ripple = &volts }),

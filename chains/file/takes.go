@@ -313,6 +313,28 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 	}
 }
 
+// unwireable faults orders that may not be wired, each reason once.
+func (r *reader) unwireable(f *board.File) {
+	told := map[string]bool{}
+	for k, c := range f.Chains() {
+		why := c.Unwireable()
+		if why == "" || told[why] {
+			continue
+		}
+		told[why] = true
+		var at ast.Node
+		for _, b := range f.Blocks {
+			if b.Kind.Drives && strings.HasPrefix(why, "caution: "+b.Name+" ") {
+				at = r.places[b.Name]
+			}
+		}
+		if k < len(r.takes) && k > 0 {
+			at = r.takes[k].node
+		}
+		r.At(at, "take %q: %s", c.Take, why)
+	}
+}
+
 // apart faults blocks that a take has in a loop and in its order, which is flattened and holds the switcher.
 func (r *reader) apart(t board.Take, read readTake, order []string) {
 	if read.keys["order"] == nil {
