@@ -31,7 +31,7 @@ func Parse(name string, src []byte) (*board.File, error) {
 }
 
 func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err error) {
-	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}}
+	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}, powerAt: map[string]ast.Node{}}
 	defer func() {
 		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
 			r.Fault(1, 1, "not readable as YAML: %v", p)
@@ -47,6 +47,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err er
 		f.Cabinets = r.cabinets
 		r.orders(body, f, seen)
 		r.unused(f)
+		r.plugs(f)
 	}
 	if len(r.Faults) == 0 {
 		r.shorts(f)
