@@ -123,6 +123,11 @@ var mistakes = []struct{ was, is, want, at string }{
 	{was: "  slide: {", is: "  Slide: {", want: "a guitar may not be called"},
 	{was: "  tone: 9", is: "  tone: 9\n  tone: 8", want: "guitar.tone is here twice; it was in line 10 before", at: "  tone: 8"},
 
+	{was: "patch: 20 cm", is: "patch: 20 cm\ncables: {swril: {length: 1 m}}", want: `no jack "swril" that a cable leads to; did you mean "swirl"?`, at: "cables"},
+	{was: "patch: 20 cm", is: "patch: 20 cm\ncables: {guitar: {length: 1 m}}", want: "the cable from the guitar is guitar.cable", at: "cables"},
+	{was: "patch: 20 cm", is: "patch: 20 cm\ncables: {board.return-7: {length: 1 m}}", want: `did you mean "board.return-1"?`, at: "cables"},
+	{was: "patch: 20 cm", is: "patch: 20 cm\ncables: {swirl: {length: 1 m, capacitance: 1 nF}}", want: "it goes from 30 pF to 500 pF", at: "cables"},
+
 	// Supplies.
 	{was: "isolated: yes", is: "isolated: maybe", want: "words: yes, no"},
 	{was: "1: {voltage: 9 V,", is: "1: {voltage: 9 A,", want: "9 V"},
