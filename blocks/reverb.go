@@ -43,6 +43,8 @@ var reverb = Kind{
 	OutputImpedance: "1 kΩ",
 	Draw:            150e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
+	Recalls:         func(Settings) bool { return true },
 	Rejection:       50,
 	Knobs: []Knob{
 		choice("style", "what sounds: a plate, two springs, or a room", "plate", "plate", "spring", "room"),

@@ -14,7 +14,7 @@ func Setting(f *board.File, target, text string) (board.Setting, error) {
 	r := &reader{Reader: *yamltext.NewReader(target), supplies: f.Supplies, cabinets: f.Cabinets, read: map[string]bool{}}
 	for _, b := range f.Blocks {
 		r.declared = append(r.declared, b.Name)
-		r.addTargets(b.Name, b.Kind)
+		r.addTargets(b.Name, b.Kind, b.Powered)
 	}
 	targets := append(commonTargets(), r.targets...)
 	k := slices.IndexFunc(targets, func(k key[board.Chain]) bool { return k.name == target })

@@ -249,8 +249,7 @@ func (c *changer) block(p board.Placed) {
 	}
 	if _, ok := p.Kind.Knob("bypass"); ok && p.Piece == nil {
 		c.add("bypass", p.Name, "switch "+p.Name+" off", func(t board.Take) board.Take {
-			t.Off = append(slices.Clone(t.Off), p.Name)
-			return c.file.Fitted(t)
+			return c.file.Fitted(c.file.Switched(t, p.Name, true))
 		})
 	}
 	for _, k := range p.Kind.Knobs {
