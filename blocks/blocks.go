@@ -36,6 +36,8 @@ type Kind struct {
 
 	Place Place // where it stands
 
+	Digital func(Settings) bool // whether a clock of it gets into what shares its supply; nil: never. Common practice, no source
+
 	Drives bool // the power of a valve amplifier: something that Loads has to be plugged into it
 	Loads  bool // a loudspeaker, or what stands for one
 

@@ -47,6 +47,7 @@ var delay = Kind{
 	Volts:           [2]dsp.Volt{9, 18},
 	Ground:          negative,
 	Rejection:       50,
+	Digital:         func(s Settings) bool { return s.Word("voice") == "digital" },
 	Knobs: []Knob{
 		{Name: "time", Brief: "from one repeat to the next", Unit: dsp.Seconds, Min: 1e-3, Max: 2, Default: 380e-3, Still: stillTime},
 		dial("repeats", "how much of each repeat is fed back: 0 gives one repeat, 10 feeds back 95 %", "linear", 4),
