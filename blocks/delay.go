@@ -46,6 +46,7 @@ var delay = Kind{
 	Draw:            100e-3,
 	Volts:           [2]dsp.Volt{9, 18},
 	Ground:          negative,
+	Recalls:         func(s Settings) bool { return s.Word("voice") == "digital" },
 	Rejection:       50,
 	Digital:         func(s Settings) bool { return s.Word("voice") == "digital" },
 	Knobs: []Knob{

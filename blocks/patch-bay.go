@@ -15,7 +15,7 @@ var patchBay = Kind{
 		{Name: "run", Brief: "length of the cable to the panel, and of that back", Unit: dsp.Metres, Min: 0, Max: 50, Default: 0.5, Still: stillPart},
 	},
 	Build: func(b *Bench, s Settings) {
-		r, c := CableParts(dsp.Metre(s.Number("run")))
+		r, c := CableParts(Cord{Length: dsp.Metre(s.Number("run"))})
 		b.R("to", "in", "jack", r+strayResistance)
 		b.C("toc", "jack", "0", c)
 		b.R("back", "jack", "out", r+strayResistance)

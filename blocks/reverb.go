@@ -44,6 +44,7 @@ var reverb = Kind{
 	Draw:            150e-3,
 	Volts:           [2]dsp.Volt{9, 18},
 	Ground:          negative,
+	Recalls:         func(Settings) bool { return true },
 	Rejection:       50,
 	Digital:         always,
 	Knobs: []Knob{

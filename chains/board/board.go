@@ -22,10 +22,11 @@ type File struct {
 	Title     string
 	Notes     string // free text
 	Recording Recording
-	Guitar    Guitar        // that of a take which names none
-	Guitars   []NamedGuitar // others, in the order in which the file names them
-	Load      Load          // what the last jack is plugged into
-	Patch     dsp.Metre     // length of each cable between two blocks
+	Guitar    Guitar                 // that of a take which names none
+	Guitars   []NamedGuitar          // others, in the order in which the file names them
+	Load      Load                   // what the last jack is plugged into
+	Patch     dsp.Metre              // length of each cable between two blocks
+	Cables    map[string]blocks.Cord // those that are not like that, by the jack that they lead to
 	Supplies  []Supply
 	Cabinets  []*Cabinet  // impulse responses that speakers name, each once
 	Blocks    []Block     // in the order in which the file names them
@@ -66,6 +67,7 @@ type Guitar struct {
 	Volume, Tone  float64   // positions of the dials, 0 to 10
 	Hum           dsp.Volt  // mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
 	Cable         dsp.Metre // from the guitar's jack to the first block
+	Capacitance   dsp.Farad // of a metre of that cable; 0: the usual one
 
 	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
@@ -87,8 +89,23 @@ type Pickup struct {
 
 // Load is an input that something is plugged into, with the cable that leads to it.
 type Load struct {
-	Resistance dsp.Ohm
-	Cable      dsp.Metre
+	Resistance  dsp.Ohm
+	Cable       dsp.Metre
+	Capacitance dsp.Farad // of a metre of the cable; 0: the usual one
+}
+
+// Cord is the cable from the guitar.
+func (g Guitar) Cord() blocks.Cord { return blocks.Cord{Length: g.Cable, Capacitance: g.Capacitance} }
+
+// Cord is the cable to the load.
+func (l Load) Cord() blocks.Cord { return blocks.Cord{Length: l.Cable, Capacitance: l.Capacitance} }
+
+// CordTo is the cable from one block to the next, by the jack that it leads to, like fuzz.in or board.return-2.
+func (c *Chain) CordTo(jack string) blocks.Cord {
+	if k, ok := c.Cables[jack]; ok {
+		return k
+	}
+	return blocks.Cord{Length: c.Patch}
 }
 
 // DefaultLoad is an amplifier's or an interface's input behind a short cable: common practice, no source.
@@ -138,6 +155,7 @@ type Chain struct {
 	Guitar     Guitar
 	Load       Load
 	Patch      dsp.Metre
+	Cables     map[string]blocks.Cord // as in File
 	Supplies   []Supply
 	Blocks     []Placed // the signal flows from the first to the last; of a switcher, its pieces and what is in its loops
 	Split      *Split   // what follows Blocks, where that is two paths
@@ -225,7 +243,7 @@ func (f *File) guitarOf(t Take) string {
 func (f *File) fill(t Take) *Chain {
 	c := &Chain{
 		Take: t.Name, Title: f.Title,
-		Recording: f.Recording, GuitarName: f.guitarOf(t), Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Supplies: f.Supplies,
+		Recording: f.Recording, GuitarName: f.guitarOf(t), Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Cables: f.Cables, Supplies: f.Supplies,
 		pool: map[string]*Placed{},
 	}
 	if f.Recording.Load != nil {

@@ -142,6 +142,7 @@ func (f *File) Plugged() []Plugged {
 		for _, o := range s.Outputs {
 			p := Plugged{Output: s.Name + "." + o.Name, Voltage: o.Voltage, Current: o.Current, Isolated: s.Isolated, Ripple: s.Ripple}
 			var each []string
+			var most Block // that draws the most
 			for _, b := range f.Blocks {
 				if b.Power != p.Output {
 					continue
@@ -153,6 +154,9 @@ func (f *File) Plugged() []Plugged {
 				if o.Voltage < takes[0] {
 					p.Warnings = append(p.Warnings, fmt.Sprintf("%s starves: it is made for %s and more, and %s gives %s", b.Name, volts(takes[0]), p.Output, volts(o.Voltage)))
 				}
+				if most.Kind == nil || b.draw(b.Kind) > most.draw(most.Kind) {
+					most = b
+				}
 				if most := takes[1]; most > 0 && o.Highest > most {
 					p.Warnings = append(p.Warnings, fmt.Sprintf("%s can be switched up to %s, and %s takes %s at most: see that it stands at %s before you plug it in", p.Output, volts(o.Highest), b.Name, volts(most), volts(o.Voltage)))
 				}
@@ -160,8 +164,12 @@ func (f *File) Plugged() []Plugged {
 			p.Draw = dsp.Ampere(math.Round(float64(p.Draw)*1e6) / 1e6) // no sum of microamperes is finer
 			if p.Draw > p.Current {
 				p.Overload = true
-				p.Warnings = append(p.Warnings, fmt.Sprintf("%s is overloaded by %s: %s draw up to %s, and it gives %s", p.Output, milliamps(p.Draw-p.Current),
-					strings.Join(each, ", "), milliamps(p.Draw), milliamps(p.Current)))
+				free := ""
+				if outputs := f.Free(most.Kind, most.Powered); len(outputs) > 0 {
+					free = fmt.Sprintf("; free for %s: %s", most.Name, strings.Join(outputs, ", "))
+				}
+				p.Warnings = append(p.Warnings, fmt.Sprintf("%s is overloaded by %s: %s draw up to %s, and it gives %s%s", p.Output, milliamps(p.Draw-p.Current),
+					strings.Join(each, ", "), milliamps(p.Draw), milliamps(p.Current), free))
 			}
 			list = append(list, p)
 		}

@@ -124,7 +124,7 @@ func (r *Rank) count() string {
 func (r *Rank) Fingerprint() string {
 	h := sha256.New()
 	c := *r.Chain
-	fmt.Fprintf(h, "rank 1\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch)
+	fmt.Fprintf(h, "rank 1\n%v\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch, c.Cables)
 	if c.Recording.Load != nil {
 		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
 	}

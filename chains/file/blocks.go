@@ -75,7 +75,10 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 	for _, p := range pairs {
 		key := p.Key.GetToken().Value
 		if key != "kind" {
-			if misspelt == nil && yamltext.Nearest(key, []string{"kind"}) != "" {
+			if r.ran(p, []string{"kind"}, func(string) {}) {
+				return board.Block{}, false
+			}
+			if misspelt == nil && meant(key, []string{"kind"}) != "" {
 				misspelt = p.Key
 			}
 			continue
@@ -86,7 +89,7 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 		}
 		i := slices.Index(names, word)
 		if i < 0 {
-			r.Unknown(p.Value, "no block kind %q", word, yamltext.Nearest(word, names), "kinds", names)
+			r.Unknown(p.Value, "no block kind %q", word, meant(word, names), "kinds", names)
 			return board.Block{}, false
 		}
 		b := board.Block{Name: name, Kind: kinds[i], Settings: kinds[i].Defaults()}
@@ -97,8 +100,8 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 		if seen["power"] != nil && seen["supply"] != nil {
 			r.At(yamltext.Later(seen["power"], seen["supply"]), "%s has a supply and a power; the voltage is that of the output which it is plugged into", name)
 		}
-		if _, o := board.FindOutput(r.supplies, b.Power); o != nil {
-			r.refused(name+".power", yamltext.ValueOf(n, "power"), o, func(o *board.Output) string { return board.Refused(b.Kind, b.Powered, o) })
+		if b.Power != "" {
+			r.powerAt[name] = yamltext.ValueOf(n, "power")
 		}
 		if b.Cabinet != nil {
 			for _, knob := range blocks.ConeKnobs {

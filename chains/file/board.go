@@ -152,7 +152,11 @@ func (r *reader) loopNumbers(path string, n ast.Node) ([]int, bool) {
 			continue
 		}
 		number, err := strconv.Atoi(word)
-		switch {
+		switch in := board.LoopOf(r.loops, word); {
+		case in != nil:
+			r.At(node, "%s is in loop %d of %s; did you mean [%d]?", word, in.Number, r.switcher, in.Number)
+		case slices.Contains(r.declared, word):
+			r.At(node, "%s is in no loop of %s; did you mean on: [%s]?", word, r.switcher, word)
 		case err != nil || !slices.Contains(there, word):
 			r.Unknown(node, "no loop %q in "+r.switcher, word, "", "loops", there)
 		case slices.Contains(list, number):
@@ -323,6 +327,15 @@ func (r *reader) loopsUsed(f *board.File, t board.Take, read readTake, order []s
 	if len(t.Loops) > 0 {
 		r.At(read.keys["loops"], "take %q has no switcher in its order, so it has no loops", t.Name)
 	}
+}
+
+// pedalInPreset faults a preset that names a pedal where a key belongs.
+func (r *reader) pedalInPreset(n ast.Node, name string) {
+	if in := board.LoopOf(r.loops, name); in != nil {
+		r.At(n, "%s is in loop %d of %s; did you mean loops: [%d], or set: {%s.…: …}?", name, in.Number, r.switcher, in.Number, name)
+		return
+	}
+	r.At(n, "%s is in no loop; did you mean on: [%s], or set: {%s.…: …}?", name, name, name)
 }
 
 func presetKeys() []key[board.Preset] {
@@ -686,6 +699,29 @@ func (r *reader) settable(f *board.File, s *board.Setting) {
 	}
 }
 
+// plugs faults plugs that would do harm, and offers outputs that would not.
+func (r *reader) plugs(f *board.File) {
+	for _, b := range f.Blocks {
+		if _, o := board.FindOutput(f.Supplies, b.Power); o != nil {
+			r.refused(b.Name+".power", r.powerAt[b.Name], o, func(o *board.Output) string {
+				why := board.Refused(b.Kind, b.Powered, o)
+				if why != "" {
+					why += free(f, b)
+				}
+				return why
+			})
+		}
+	}
+}
+
+// free offers outputs that a block may be plugged into, in brackets.
+func free(f *board.File, b board.Block) string {
+	if outputs := f.Free(b.Kind, b.Powered); len(outputs) > 0 {
+		return " (free: " + strings.Join(outputs, ", ") + ")"
+	}
+	return ""
+}
+
 // shorts faults blocks whose ground is the positive pole, on one output or one common supply with others whose ground is the negative one.
 func (r *reader) shorts(f *board.File) {
 	told := map[string]bool{}
@@ -695,16 +731,13 @@ func (r *reader) shorts(f *board.File) {
 				continue
 			}
 			told[s.Positive] = true
-			on, free := "the same supply "+s.On, ""
+			on := "the same supply " + s.On
 			if s.Isolated {
 				on = "the same output " + s.On
 			}
 			at := slices.IndexFunc(f.Blocks, func(b board.Block) bool { return b.Name == s.Positive })
-			if outputs := f.Free(f.Blocks[at].Kind, f.Blocks[at].Powered); len(outputs) > 0 {
-				free = " (free: " + strings.Join(outputs, ", ") + ")"
-			}
 			r.At(r.places[s.Positive], "caution: the ground of %s is the positive pole, and %s, whose ground is the negative one, is on %s: the cables between them short it; give %s an isolated output of its own%s",
-				s.Positive, s.Negative, on, s.Positive, free)
+				s.Positive, s.Negative, on, s.Positive, free(f, f.Blocks[at]))
 		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/token"
 
 	"drywire/chains/board"
 	"drywire/chains/internal/yamltext"
@@ -62,6 +63,7 @@ func readTakes(r *reader, path string, n ast.Node) func(*board.File) {
 	for _, node := range nodes {
 		var t board.Take
 		seen := readMap(r, "takes", node, "{name: fuzz first}", takeKeys(), &t)
+		r.settingAsName(node, t.Name)
 		if t.Name != "" {
 			line, column := yamltext.Start(node)
 			if at, ok := first[t.Name]; ok {
@@ -73,6 +75,23 @@ func readTakes(r *reader, path string, n ast.Node) func(*board.File) {
 		takes = append(takes, t)
 	}
 	return func(f *board.File) { f.Takes = takes }
+}
+
+// settingAsName asks about a name that reads like a setting, unless it is in quotes.
+func (r *reader) settingAsName(take ast.Node, name string) {
+	targets := append(commonTargets(), r.targets...)
+	names := make([]string, 0, len(targets))
+	for _, t := range targets {
+		if strings.Contains(t.name, ".") {
+			names = append(names, t.name)
+		}
+	}
+	at := yamltext.ValueOf(take, "name")
+	key, _, value, ok := run(name, names)
+	if kind := at.GetToken().Type; !ok || kind == token.SingleQuoteType || kind == token.DoubleQuoteType {
+		return
+	}
+	r.At(at, "the name %q reads like a setting; did you mean set: {%s: %s}? a take that is called so has its name in quotes", name, key, value)
 }
 
 // order is a list of blocks, each at most once, and a split where it ends in one. An empty one is the guitar straight into the load.
@@ -169,6 +188,9 @@ func (r *reader) settings(path string, n ast.Node) ([]board.Setting, bool) {
 	for _, p := range pairs {
 		name := p.Key.GetToken().Value
 		i := slices.Index(names, name)
+		if i < 0 && r.ran(p, names, func(string) {}) {
+			continue
+		}
 		if i < 0 {
 			r.unknownTarget(p.Key, name, names)
 			continue
@@ -206,7 +228,23 @@ func (r *reader) unknownTarget(n ast.Node, name string, names []string) {
 		}
 		return
 	}
-	near, plural := yamltext.Nearest(name, names), "settings"
+	near, plural := "", "settings"
+	var knobs []string
+	for _, t := range here {
+		knobs = append(knobs, strings.TrimPrefix(t, part+"."))
+	}
+	switch {
+	case !dotted && slices.Contains(knobs, part): // drive: 8, of a block called drive
+		near = part + "." + part
+	case !dotted && meant(part, knobs) != "":
+		near = part + "." + meant(part, knobs)
+	case !dotted && slices.Contains(names, "guitar."+name):
+		near = "guitar." + name
+	case meant(knob, knobs) != "":
+		near = part + "." + meant(knob, knobs)
+	default:
+		near = yamltext.Nearest(name, names)
+	}
 	if len(here) == 0 {
 		here, plural = append([]string{"guitar", "load", "patch"}, r.declared...), "parts"
 		if near == "" && dotted {

@@ -8,7 +8,9 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
+	"strings"
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
@@ -29,6 +31,27 @@ type recording struct {
 	volts  float64 // of a sample of 1
 	load   *board.Load
 	notes  []string // what was made of it, for the user to be told
+}
+
+// nearFile is the file beside a missing one whose name it is probably a slip of: another ending, or a few letters; "" for none.
+func nearFile(path string) string {
+	list, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return ""
+	}
+	base := filepath.Base(path)
+	stem := func(name string) string { return strings.ToLower(strings.TrimSuffix(name, filepath.Ext(name))) }
+	var names []string
+	for _, e := range list {
+		if e.IsDir() || e.Name() == base {
+			continue
+		}
+		if name := e.Name(); stem(name) == stem(base) && filepath.Ext(name) != ".yaml" {
+			return name
+		}
+		names = append(names, e.Name())
+	}
+	return file.Nearest(base, names)
 }
 
 // findRecording finds the recording of a chain file, or the one given in its place, and changes the file's to match. It reads all of it,
@@ -84,6 +107,9 @@ func findRecording(ctx context.Context, f *chainFile, override string) (*recordi
 	if err != nil {
 		if near := file.Nearest(override, shippedNames()); override != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("%w; did you mean the shipped recording %q?", err, near)
+		}
+		if near := nearFile(r.path); near != "" && errors.Is(err, fs.ErrNotExist) {
+			err = fmt.Errorf("%w; did you mean %q?", err, near)
 		}
 		return nil, at("$.recording.file", "recording ", err)
 	}
