@@ -131,7 +131,7 @@ guitar to the fuzz, is in the sound.`,
 		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), reportCommand(s), netlistCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
-		swapsCommand(s), rankCommand(s), presetsCommand(s), powerCommand(s), listenCommand(s),
+		swapsCommand(s), rankCommand(s), presetsCommand(s), powerCommand(s), sheetCommand(s), listenCommand(s),
 	)
 	root.InitDefaultCompletionCmd()
 	if shells, _, err := root.Find([]string{"completion"}); err == nil && shells != root {
