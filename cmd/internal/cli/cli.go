@@ -133,7 +133,8 @@ guitar to the fuzz, is in the sound.`,
 	root.AddCommand(
 		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), reportCommand(s), netlistCommand(s),
-		whyCommand(s), measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
+		whyCommand(s), sheetCommand(s), powerCommand(s),
+		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 		swapsCommand(s), rankCommand(s), presetsCommand(s), listenCommand(s),
 	)
 	root.InitDefaultCompletionCmd()

@@ -47,6 +47,8 @@ var rooms = map[string]map[string][]string{
 		"board":             {"internal/yamltext"},
 		"file":              {"board", "measures", "internal/yamltext"},
 		"edit":              {"file", "board", "internal/yamltext"},
+		"power":             {"board"},
+		"sheet":             {"power", "board"},
 		"wiring":            {"board", "internal/yamltext"},
 		"render":            {"wiring", "board"},
 		"noise":             {"render", "wiring", "board"},
