@@ -36,8 +36,15 @@ type Kind struct {
 
 	Place Place // where it stands
 
-	// PositiveGround says whether the block's ground is the positive pole of its supply; nil: never.
-	PositiveGround func(Settings) bool
+	Digital func(Settings) bool // whether a clock of it gets into what shares its supply; nil: never. Common practice, no source
+	Recalls func(Settings) bool // whether its knobs follow a preset by themselves, as of pedals with memories; nil: never
+
+	Drives bool // the power of a valve amplifier: something that Loads has to be plugged into it
+	Loads  bool // a loudspeaker, or what stands for one
+
+	// Ground is which pole of its supply is the block's ground; nil only for what takes no supply. The plug that every kind wants has its
+	// centre negative: common practice, no source.
+	Ground func(Settings) Pole
 
 	// Build lays the block between bench.In() and bench.Out(). Settings are complete and in range.
 	Build func(bench *Bench, s Settings)
@@ -52,6 +59,26 @@ const (
 	InAmplifier              // where its amplifier has it; what is behind it is in the amplifier's effects loop
 	AfterPower               // where its amplifier has it, with nothing of a board behind it
 )
+
+// Pole is one of the two poles of a supply.
+type Pole string
+
+// The poles.
+const (
+	Negative Pole = "negative"
+	Positive Pole = "positive"
+)
+
+func negative(Settings) Pole { return Negative }
+
+// byDevice is the ground of circuits that are built around germanium transistors with the polarity PNP, and of the same with silicon ones
+// of the other polarity: common practice, no source.
+func byDevice(s Settings) Pole {
+	if s.Word("device") == "germanium" {
+		return Positive
+	}
+	return Negative
+}
 
 // Knob returns the knob of that name.
 func (k *Kind) Knob(name string) (Knob, bool) {
@@ -151,24 +178,19 @@ func (s Settings) Word(knob string) string {
 	return w
 }
 
-// Core is the signal processing inside a stage. Signals are volts at the recording's rate, one slice
-// per channel, all of one length. Process must give the same samples however a signal is cut into calls,
-// must not allocate, and never fails. out may be in; where it is not, in stays as it is, since others may
-// read it too.
+// Core is the signal processing inside a stage, of volts at the recording's rate. Process must not allocate, and never
+// fails; where out is not in, in stays as it is, since others may read it too. Latency is what comes on top of what the
+// block means to delay; the render takes it back.
 type Core interface {
-	Process(out, in [][]float64)
-	// Latency is by how many samples the output comes after the input beyond what the block means to
-	// delay; the render takes it back.
-	Latency() int
+	dsp.Processor
 	// Tail is for how long the output goes on after the input has ended, until 60 dB down.
 	Tail() dsp.Second
-	// Reset puts the core into the state in which it was made.
-	Reset()
 }
 
 // Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources. It is a plan: what runs is made by New.
 type Stage struct {
 	Name  string   // BLOCK.name
+	Owner string   // the block; the bench fills it in
 	Key   string   // what the core does, whole: equal keys, equal cores; the bench fills it in
 	Sense []string // nodes whose voltage to ground goes into the core, a channel each
 	Drive []string // nodes that the core's output channels drive

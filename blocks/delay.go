@@ -45,7 +45,10 @@ var delay = Kind{
 	OutputImpedance: "1 kΩ",
 	Draw:            100e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
+	Recalls:         func(s Settings) bool { return s.Word("voice") == "digital" },
 	Rejection:       50,
+	Digital:         func(s Settings) bool { return s.Word("voice") == "digital" },
 	Knobs: []Knob{
 		{Name: "time", Brief: "from one repeat to the next", Unit: dsp.Seconds, Min: 1e-3, Max: 2, Default: 380e-3, Still: stillTime},
 		dial("repeats", "how much of each repeat is fed back: 0 gives one repeat, 10 feeds back 95 %", "linear", 4),
@@ -109,7 +112,7 @@ func (u unsteady) Reset()                      { u.e.Reset() }
 // echoes is the core: amplifier, dry path and loop, amplifier.
 type echoes struct {
 	in, out   *oversample.Clip
-	tone      *filter.Section
+	tone      *filter.Biquad
 	converter *oversample.Clip
 	line      *delayline.Line // what has been converted
 	delay     int             // samples from the input of the converter to the end of the line
@@ -128,7 +131,7 @@ type echoes struct {
 
 	// The bucket-brigade voice: nil without.
 	compander     *bucket.Compander
-	before, after *filter.Section
+	before, after *filter.Biquad
 	lag           float64 // seconds by which the filters delay low frequencies
 }
 

@@ -31,7 +31,7 @@ var fuzz = Kind{
 	OutputImpedance: "1 Ω to 125 kΩ: the wiper of the level control",
 	Draw:            1e-3,
 	Volts:           [2]dsp.Volt{9, 12},
-	PositiveGround:  func(s Settings) bool { return s.Word("device") == "germanium" },
+	Ground:          byDevice,
 	Knobs: []Knob{
 		choice("device", "what the transistors are made of", "silicon", "silicon", "germanium"),
 		dial("fuzz", "how much of the second emitter's resistance is bypassed: gain, and input impedance", "linear", 7),
@@ -43,7 +43,7 @@ var fuzz = Kind{
 		if s.Word("device") == "germanium" {
 			q, supply, trim = germanium, -supply, germaniumTrim // positive ground
 		}
-		b.V("supply", "vcc", "0", supply)
+		b.Supply("vcc", supply)
 		b.C("c1", "in", "b1", 2.2e-6)
 		b.R("r1", "vcc", "c1", 33e3)
 		b.Q("q1", "c1", "b1", "0", q)

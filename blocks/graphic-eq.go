@@ -32,6 +32,7 @@ var graphicEQ = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            20e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs:           append(graphicBands(), Knob{Name: "level", Brief: "gain after the bands", Unit: dsp.Decibels, Min: -15, Max: 15, Default: 0}, supplyKnob(9, 9, 18), bypassKnob("true")),
 	Build: func(b *Bench, s Settings) {
@@ -73,6 +74,6 @@ func graphicBands() []Knob {
 
 // constantQ is a peak whose poles (for a boost) or zeros (for a cut) have the given Q whatever the gain: the cookbook's peak has poles of A·q and
 // zeros of q/A, where A² is the gain.
-func constantQ(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *filter.Section {
+func constantQ(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *filter.Biquad {
 	return filter.Peak(f, gain, q*math.Pow(10, -math.Abs(gain)/40), rate)
 }

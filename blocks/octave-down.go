@@ -35,6 +35,7 @@ var octaveDown = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            10e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       50,
 	Knobs: []Knob{
 		dial("direct", "level of the note itself", "linear", 5),
@@ -65,7 +66,7 @@ var octaveDown = Kind{
 type dividing struct {
 	in, out          *oversample.Clip
 	divider          *divider.Divider
-	soft             *filter.Section
+	soft             *filter.Biquad
 	line             *delayline.Line // holds the note back until the divider is done
 	direct, one, two float64
 	below, second    [loopChunk]float64

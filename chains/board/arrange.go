@@ -414,7 +414,7 @@ func (f *finder) try(m Move) {
 	if second == "" {
 		second = m.Where()
 	}
-	if why := f.refused(s); why != "" {
+	if why := f.refused(m.Result, s); why != "" {
 		f.out = append(f.out, LeftOut{m.First, second, why})
 		return
 	}
@@ -422,7 +422,7 @@ func (f *finder) try(m Move) {
 }
 
 // refused says why nobody could wire it so; "" where one can.
-func (f *finder) refused(s station) string {
+func (f *finder) refused(a Arrangement, s station) string {
 	if s.power != f.now.power {
 		return AtPower
 	}
@@ -433,6 +433,9 @@ func (f *finder) refused(s station) string {
 		case p.Kind.Place == blocks.InAmplifier && s.path[name] != f.now.path[name]:
 			return OffItsPath
 		}
+	}
+	if f.chain.Unwireable() == "" && f.chain.Arranged(a).Unwireable() != "" {
+		return AtPower
 	}
 	return ""
 }

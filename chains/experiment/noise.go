@@ -152,8 +152,9 @@ func noiseReport(l *noise.Ledger) *NoiseReport {
 	return r
 }
 
-// worthMoving is the change of noise, in dB at the same gain, from which a move is worth speaking of: twice what a listener just notices in
-// a steady noise, some 0.5 dB for a broad band (JASA 19(4), 609-619, 1947, from memory).
+// worthMoving is the change of noise, in dB at the same gain, from which a move is worth speaking
+// of: twice what a listener just notices in a steady noise, some 0.5 dB for a broad band (JASA
+// 19(4), 609-619, 1947, from memory).
 const worthMoving = 1.0
 
 // Quieter is the best move: the one that lowers the noise most beyond what it takes of the gain. false where none is worth it. It takes

@@ -8,21 +8,23 @@ import (
 	"drywire/chains/board"
 )
 
-// orders enumerates the orders of some blocks that keep to what the chain file asks: a tree, whose leaves come in the order of the alphabet if the blocks'
-// places in the base order are its letters.
+// orders enumerates the orders of some blocks that keep to what the chain file asks: a tree, whose
+// leaves come in the order of the alphabet if the blocks' places in the base order are its letters.
 type orders struct {
-	names  []string // the base order
-	first  []int    // indexes into names
-	last   []int
-	before [][]int // per block, those that have to be placed before it
-	groups [][]int // that stand together
+	names    []string // the base order
+	first    []int    // indexes into names
+	last     []int
+	before   [][]int // per block, those that have to be placed before it
+	groups   [][]int // that stand together
+	from, to int     // of these places, every block stays where it is, and those on either side stay there
 }
 
 // order is indexes into the base order's names.
 type order []uint8
 
-func newOrders(base []string, k board.Keep) (*orders, error) {
-	o := &orders{names: base, before: make([][]int, len(base))}
+// newOrders is the orders of base that keep to k, and in which what is from one place up to another stays there, as board.Stays has it.
+func newOrders(base []string, k board.Keep, from, to int) (*orders, error) {
+	o := &orders{names: base, before: make([][]int, len(base)), from: from, to: to}
 	index := func(list []string, where string) ([]int, error) {
 		var all []int
 		for _, name := range list {
@@ -60,10 +62,11 @@ func newOrders(base []string, k board.Keep) (*orders, error) {
 	return o, nil
 }
 
-// may says whether a block may come next after what has been placed. Not every way that it leaves open leads to an order.
+// may says whether a block may come next after what has been placed. Not every way that it leaves
+// open leads to an order.
 func (o *orders) may(placed order, used []bool, next int) bool {
 	at, n := len(placed), len(o.names)
-	if used[next] {
+	if used[next] || (at < o.from) != (next < o.from) || (at >= o.to) != (next >= o.to) || o.from <= at && at < o.to && at != next {
 		return false
 	}
 	if at < len(o.first) {
@@ -110,7 +113,8 @@ func (o *orders) ok(whole order) bool {
 	return true
 }
 
-// walk calls leaf for every order in turn until it says no, or until it has looked at so many places in the tree. It returns whether it saw the whole tree.
+// walk calls leaf for every order in turn until it says no, or until it has looked at so many
+// places in the tree. It returns whether it saw the whole tree.
 func (o *orders) walk(most int, leaf func(order) bool) bool {
 	placed, used := make(order, 0, len(o.names)), make([]bool, len(o.names))
 	var down func() bool
@@ -137,7 +141,8 @@ func (o *orders) walk(most int, leaf func(order) bool) bool {
 	return down()
 }
 
-// mostPlaces bounds the walks through a tree: of some 10 blocks, the tree of all orders has so many places.
+// mostPlaces bounds the walks through a tree: of some 10 blocks, the tree of all orders has so many
+// places.
 const mostPlaces = 20_000_000
 
 // count is how many orders there are; whole is false where there are more than could be counted.
@@ -160,7 +165,8 @@ func (o *orders) slice(from, to int) []order {
 	return list
 }
 
-// random is an order by chance, or nil where none was found: every next block has the same chance among those that may come.
+// random is an order by chance, or nil where none was found: every next block has the same chance
+// among those that may come.
 func (o *orders) random(rng *rand.Rand) order {
 	const tries = 1000 // ways into a dead end
 	for range tries {

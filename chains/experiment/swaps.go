@@ -19,7 +19,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// SwapMap is what comes of a take when any two of its blocks change places: which swaps can be heard, and in what respect. It is also the JSON object that the command prints.
+// SwapMap is what comes of a take when any two of its blocks change places: which swaps can be
+// heard, and in what respect. It is also the JSON object that the command prints.
 type SwapMap struct {
 	Title    string   `json:"title"`
 	Take     string   `json:"take"`
@@ -29,8 +30,9 @@ type SwapMap struct {
 	RateHz   int      `json:"rate_hz"`
 	Seconds  float64  `json:"seconds"` // of the recording, with the tail that is listened to
 	Playback float64  `json:"playback_db_spl"`
-	// Swaps are strongest first: by whether and how likely the difference is heard, to 1 %; among those alike, and a probability is soon 1, the one that moves
-	// a block less far, for it does as much with less; then by the log-spectral distance.
+	// Swaps are strongest first: by whether and how likely the difference is heard, to 1 %; among
+	// those alike, and a probability is soon 1, the one that moves a block less far, for it does as
+	// much with less; then by the log-spectral distance.
 	Swaps []Swap `json:"swaps"`
 	// LeftOut are the exchanges that nobody could make on the floor.
 	LeftOut []board.LeftOut `json:"left_out"`

@@ -48,8 +48,9 @@ func TestSwapsOfLinearBlocks(t *testing.T) {
 	}
 }
 
-// In the demonstration's chain, nothing matters as much as whether the fuzz or the buffer comes first. Every swap that puts something before the fuzz is heard for
-// certain; this one does it by moving least.
+// In the demonstration's chain, nothing matters as much as whether the fuzz or the buffer comes
+// first. Every swap that puts something before the fuzz is heard for certain; this one does it by
+// moving least.
 func TestSwapsOfTheDemo(t *testing.T) {
 	src, err := chains.ReadShipped("fuzz-or-buffer-first")
 	if err != nil {

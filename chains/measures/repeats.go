@@ -10,12 +10,12 @@ import (
 	"drywire/dsp/measure"
 )
 
-// clearRepeats plays one note for as long as the delay takes and another one over its repeat.
+// ClearRepeats plays one note for as long as the delay takes and another one over its repeat.
 //
 // Both notes and the window are so chosen that every harmonic of either falls on a line of the
 // transform, and that the lines of the two have no common factor. What a non-linear block makes of
 // both together, and what a reverb smears, falls between.
-var clearRepeats = &Measure{
+var ClearRepeats = &Measure{
 	Name: "clear repeats", Unit: "dB", Better: Higher, Step: 0.5, Digits: 1,
 	Brief:      "a repeat of the delay stays apart from what is played over it",
 	Definition: "while a second note is played, what the first repeat of a first note has at its own harmonics over all that belongs to neither note",
@@ -50,7 +50,8 @@ func repeatsOf(ctx context.Context, p Take) (Figure, error) {
 	return repeatClarity(x[length+settle:][:size], low, high, rate), nil
 }
 
-// repeatLines is the lines of the first and the second note: about 330 Hz and 440 Hz, in numbers without a common factor.
+// repeatLines is the lines of the first and the second note: about 330 Hz and 440 Hz, in numbers
+// without a common factor.
 func repeatLines(size int, rate float64) (low, high int) {
 	low = int(math.Round(330 * float64(size) / rate))
 	high = int(math.Round(440 * float64(size) / rate))
@@ -67,7 +68,8 @@ func gcd(a, b int) int {
 	return a
 }
 
-// twoNotes is one note of the given length in samples, and another as long right after it, each swelling and falling within 10 ms.
+// twoNotes is one note of the given length in samples, and another as long right after it, each
+// swelling and falling within 10 ms.
 func twoNotes(length, size int, rate float64) []float64 {
 	low, high := repeatLines(size, rate)
 	x := make([]float64, 2*length)
@@ -84,8 +86,9 @@ func twoNotes(length, size int, rate float64) []float64 {
 	return x
 }
 
-// repeatClarity is the power at the harmonics of the low note over that at no harmonic of either, 20 Hz to 20 kHz, in dB. A Hann window is as wide as two lines to
-// either side; so far do lines belong to a harmonic.
+// repeatClarity is the power at the harmonics of the low note over that at no harmonic of either,
+// 20 Hz to 20 kHz, in dB. A Hann window is as wide as two lines to either side; so far do lines
+// belong to a harmonic.
 func repeatClarity(x []float64, low, high int, rate float64) Figure {
 	n := len(x)
 	windowed := make([]float64, n)

@@ -483,7 +483,7 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	})
 	for k, made := range own {
 		for _, e := range made {
-			n.add(e.Element, e.Cause, k, e.Density)
+			n.add(e.Owner, e.Element, e.Cause, k, e.Density)
 		}
 	}
 	for i, in := range inputs {
@@ -543,10 +543,10 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 		n.rippleOf(s, func(f float64) float64 { return power[n.m.cell(f)] })
 		for k, p := range power {
 			if s.Noise > 0 {
-				n.add(s.Name, "stage", k, s.Noise*s.Noise*p)
+				n.add(s.Owner, s.Name, "stage", k, s.Noise*s.Noise*p)
 			}
 			if s.Converter > 0 {
-				n.add(s.Name, "converter", k, s.Converter*s.Converter*p)
+				n.add(s.Owner, s.Name, "converter", k, s.Converter*s.Converter*p)
 			}
 		}
 		for in, node := range s.Sense {
@@ -653,37 +653,35 @@ func (n *noiseWalk) hum(gain func(f float64) float64) {
 	for k := 1.0; k <= humHarmonics; k++ {
 		sum += 1 / (k * k)
 	}
-	key := [3]string{"guitar", "guitar.pickup", "hum"}
-	s := n.shares[key] // of the other end
-	if s == nil {
-		s = &Share{Block: key[0], Element: key[1], Cause: key[2], Density: make([]float64, len(n.m.centres))}
-		n.shares[key] = s
-	}
+	s := n.share("guitar", "guitar.pickup", "hum")
 	for k := 1.0; k <= humHarmonics; k++ {
 		s.Lines = append(s.Lines, Line{k * mains, volts * volts / (k * k) / sum * gain(k*mains)})
 	}
 }
 
-func (n *noiseWalk) add(element, cause string, cell int, density float64) {
-	key := [3]string{owner(n.w.Chain, element), element, cause}
+// share is what a source of an owner's adds, so far.
+func (n *noiseWalk) share(owner, element, cause string) *Share {
+	key := [3]string{owner, element, cause}
 	s := n.shares[key]
 	if s == nil {
-		s = &Share{Block: key[0], Element: key[1], Cause: key[2], Density: make([]float64, len(n.m.centres))}
+		s = &Share{Block: blockOf(n.w.Chain, owner), Element: element, Cause: cause, Density: make([]float64, len(n.m.centres))}
 		n.shares[key] = s
 	}
-	s.Density[cell] += density
+	return s
 }
 
-// owner is the block that an element of the circuit belongs to, "guitar", "cables" or "load".
-func owner(c *board.Chain, element string) string {
-	if name, ok := strings.CutPrefix(element, "cable."); ok {
-		name = strings.TrimSuffix(strings.TrimSuffix(name, ".r"), ".c")
-		if name == "out" || name == board.OutLeft || name == board.OutRight || slices.ContainsFunc(c.Every(), func(b board.Placed) bool { return b.Name == name }) {
-			return "cables"
+func (n *noiseWalk) add(owner, element, cause string, cell int, density float64) {
+	n.share(owner, element, cause).Density[cell] += density
+}
+
+// blockOf is the block that an owner is or, where it is a piece of a switcher, belongs to.
+func blockOf(c *board.Chain, owner string) string {
+	for _, p := range c.Every() {
+		if p.Name == owner && p.Piece != nil {
+			return p.Switcher
 		}
 	}
-	name, _, _ := strings.Cut(element, ".")
-	return name
+	return owner
 }
 
 // product is two rough parts one after the other.

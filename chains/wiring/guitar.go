@@ -21,6 +21,7 @@ const Source = "Vdry"
 // copy of the guitar's pots and the load, at the same voltage, tells the current that was drawn. What is plugged in now may be
 // anything; where it equals the load, the two currents cancel and the jack has the recorded voltage again. No filter is inverted.
 func layGuitar(b *blocks.Bench, g board.Guitar, load *board.Load) {
+	defer b.Own("guitar")()
 	const hot = "guitar.hot"
 	b.Circuit.Input(Source, "dry", circuit.Ground)
 	ground := circuit.Ground // the cold end of the winding's capacitance
@@ -51,7 +52,7 @@ func layGuitar(b *blocks.Bench, g board.Guitar, load *board.Load) {
 	b.ColdR("recorded.volume", copied, circuit.Ground, g.VolumePot)
 	b.ColdR("recorded.tone", copied, "recorded.cap", g.TonePot)
 	b.C("recorded.tonecap", "recorded.cap", circuit.Ground, g.ToneCapacitor)
-	r, c := blocks.CableParts(load.Cable)
+	r, c := blocks.CableParts(load.Cord())
 	b.ColdR("recorded.cable.r", copied, "recorded.input", r)
 	b.C("recorded.cable.c", "recorded.input", circuit.Ground, c)
 	b.ColdR("recorded.load", "recorded.input", circuit.Ground, load.Resistance)

@@ -86,7 +86,8 @@ func readTake(s streams, file, take string) (*chainFile, *board.Chain, error) {
 	return f, c, nil
 }
 
-// held says which knobs that move are taken where they are at the start, by whatever does not play the recording through a take.
+// held says which knobs that move are taken where they are at the start, by whatever does not play
+// the recording through a take.
 func (s streams) held(list ...*board.Chain) { s.remark(board.Held(list...)) }
 
 // remark is a long say, in lines; nothing where there is nothing to say.
@@ -99,10 +100,10 @@ func (s streams) remark(text string) {
 // checkJack is a jack's name as the flag of that name.
 func checkJack(f *chainFile, c *board.Chain, flag, jack string) error {
 	if jack == "out" && c.Stereo() {
-		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.name, c.Take, flag)
+		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.Text.Name, c.Take, flag)
 	}
 	if err := c.Jack(jack); err != nil {
-		return misuse{fmt.Errorf("%s: %w", f.name, err)}
+		return misuse{fmt.Errorf("%s: %w", f.Text.Name, err)}
 	}
 	return nil
 }
@@ -149,7 +150,7 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) 
 	}
 
 	s.printf("\n")
-	t := table{header: []string{"who", " A-weighted\ndBu", " 20 Hz-20 kHz\ndBu", " share\n%", "mostly"}}
+	t := table{header: []string{"source", " A-weighted\ndBu", " 20 Hz-20 kHz\ndBu", " share\n%", "largest part"}}
 	rest, few := 0.0, 0
 	for _, b := range r.Blocks {
 		if !all && b.Share < fewShare {
