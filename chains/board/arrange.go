@@ -2,6 +2,7 @@ package board
 
 import (
 	"fmt"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -46,13 +47,21 @@ func (c *Chain) Arranged(a Arrangement) *Chain {
 	return d
 }
 
-// Keys is the arrangement as keys of a take, a line each: the order, and loops that hold something
-// else than in was.
-func (a Arrangement) Keys(was Arrangement) []string {
+// Same says whether two chains are the same in all but the file that they are of.
+func (c *Chain) Same(other *Chain) bool {
+	a, b := *c, *other
+	a.file, b.file, a.take, b.take = nil, nil, Take{}, Take{}
+	return reflect.DeepEqual(a, b)
+}
+
+// Keys is another arrangement of the chain as keys of a take, a line each: the order, and loops where
+// they hold something else than the switcher has in them.
+func (c *Chain) Keys(a Arrangement) []string {
 	keys := []string{"order: " + OrderText(a.Order, a.Split)}
 	var own []Loop
-	for k, l := range a.Loops {
-		if !slices.Equal(l.Blocks, was.Loops[k].Blocks) {
+	usual := c.file.LoopsOf(Take{})
+	for k, l := range Overlaid(c.file.LoopsOf(c.take), a.Loops) {
+		if !slices.Equal(l.Blocks, usual[k].Blocks) {
 			own = append(own, l)
 		}
 	}

@@ -63,7 +63,7 @@ func TestMovesCanBeWritten(t *testing.T) {
 				if take.Toggle != nil {
 					text += "    toggle: " + strings.ReplaceAll(fmt.Sprint(take.Toggle), " ", ", ") + "\n"
 				}
-				for _, key := range m.Result.Keys(board.Arrangement{Loops: emptied(m.Result.Loops)}) {
+				for _, key := range chain.Keys(m.Result) {
 					text += "    " + key + "\n"
 				}
 				f, err := file.Parse("moved", []byte(text))
@@ -80,14 +80,6 @@ func TestMovesCanBeWritten(t *testing.T) {
 	if n < 100 {
 		t.Fatalf("%d moves", n)
 	}
-}
-
-// emptied is loops that hold something that no loop does, so that all are written.
-func emptied(loops []board.Loop) (all []board.Loop) {
-	for _, l := range loops {
-		all = append(all, board.Loop{Number: l.Number, Blocks: []string{"none of them"}})
-	}
-	return all
 }
 
 // The chain as it stands, arranged as it stands, is the same.
@@ -108,4 +100,32 @@ func shipped(t *testing.T, name string) string {
 		t.Fatal(err)
 	}
 	return string(src)
+}
+
+// Blocks in another order take the places of a chain: a loop holds as many as before, the switcher
+// may move with its loops, a path keeps its blocks and an amplifier its power.
+func TestSlots(t *testing.T) {
+	chain := chaintest.TakeOf(t, chaintest.ShippedFile(t, "reference-board"), "whisper")
+	s := chain.Slots()
+	if got, want := strings.Join(s.Names, " "), "board squash echo plate still curve clean clean-power clean-box dark dark-power dark-box"; got != want {
+		t.Fatalf("%s\nwant\n%s", got, want)
+	}
+	if got, want := s.Arrangement(s.Names).String(), chain.Arrangement().String(); got != want {
+		t.Errorf("as it stands: %s\nwant %s", got, want)
+	}
+	moved := strings.Fields("still echo board plate curve squash clean clean-power clean-box dark dark-power dark-box")
+	if got, want := s.Arrangement(moved).String(), "[still, echo, board, {split: {left: [clean, clean-power, clean-box], right: [dark, dark-power, dark-box]}}], loops {4: [plate], 11: [curve, squash]}"; got != want {
+		t.Errorf("moved: %s\nwant %s", got, want)
+	}
+	for _, c := range []struct {
+		block, at int
+		want      bool
+	}{
+		{0, 2, true}, {0, 3, false}, // the switcher with three behind it, of six places
+		{1, 5, true}, {1, 6, false}, {6, 6, true}, {7, 6, false}, {6, 7, false}, {7, 7, true}, {9, 9, true}, {9, 6, false},
+	} {
+		if got := s.May(c.block, c.at); got != c.want {
+			t.Errorf("%s at place %d: %v", s.Names[c.block], c.at, got)
+		}
+	}
 }

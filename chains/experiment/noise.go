@@ -102,7 +102,7 @@ func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 		return nil, err
 	}
 	for _, m := range moves {
-		r.Moves = append(r.Moves, NoiseMove{m.First, m.To.Key(), m.Behind, m.Where(), m.SamePaths(), m.Result.Keys(c.Arrangement()), m.NoiseDB, m.GainDB})
+		r.Moves = append(r.Moves, NoiseMove{m.First, m.To.Key(), m.Behind, m.Where(), m.SamePaths(), c.Keys(m.Result), m.NoiseDB, m.GainDB})
 	}
 	return r, nil
 }

@@ -135,7 +135,7 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 	moves, out := c.Swaps()
 	m.LeftOut = out
 	for _, move := range moves {
-		s := Swap{First: move.First, Second: move.Second, Apart: move.Apart, Take: move.Result.Keys(c.Arrangement()), move: move}
+		s := Swap{First: move.First, Second: move.Second, Apart: move.Apart, Take: c.Keys(move.Result), move: move}
 		if s.Second == "" {
 			s.Second = move.Where()
 		}
