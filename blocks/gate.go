@@ -31,6 +31,7 @@ var gate = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            15e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it opens (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -80, Max: 0, Default: -50},
@@ -110,8 +111,13 @@ func (g *gating) Process(out, in [][]float64) {
 // Response implements Responder: what is small finds the gate closed.
 func (g *gating) Response(dsp.Hertz) complex128 { return complex(g.closed, 0) }
 
-// Quiet implements Detecting: no peak opens it.
-func (g *gating) Quiet() dsp.Volt { return dsp.Volt(g.open / noisePeak) }
+// Quiet implements Detecting: no peak opens it, or it is open anyway.
+func (g *gating) Quiet() dsp.Volt {
+	if g.closed == 1 {
+		return dsp.Volt(math.Inf(1))
+	}
+	return dsp.Volt(g.open / noisePeak)
+}
 
 // Latency implements Core.
 func (g *gating) Latency() int { return g.in.Latency() + g.out.Latency() }

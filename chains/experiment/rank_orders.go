@@ -14,15 +14,17 @@ type orders struct {
 	names  []string // the base order
 	first  []int    // indexes into names
 	last   []int
-	before [][]int // per block, those that have to be placed before it
-	groups [][]int // that stand together
+	before [][]int                  // per block, those that have to be placed before it
+	groups [][]int                  // that stand together
+	fits   func(block, at int) bool // whether a block may take a place
 }
 
 // order is indexes into the base order's names.
 type order []uint8
 
-func newOrders(base []string, k board.Keep) (*orders, error) {
-	o := &orders{names: base, before: make([][]int, len(base))}
+// newOrders is the orders of base that keep to k, and in which every block takes a place that fits it.
+func newOrders(base []string, k board.Keep, fits func(block, at int) bool) (*orders, error) {
+	o := &orders{names: base, before: make([][]int, len(base)), fits: fits}
 	index := func(list []string, where string) ([]int, error) {
 		var all []int
 		for _, name := range list {
@@ -64,7 +66,7 @@ func newOrders(base []string, k board.Keep) (*orders, error) {
 // open leads to an order.
 func (o *orders) may(placed order, used []bool, next int) bool {
 	at, n := len(placed), len(o.names)
-	if used[next] {
+	if used[next] || !o.fits(next, at) {
 		return false
 	}
 	if at < len(o.first) {

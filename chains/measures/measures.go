@@ -60,11 +60,13 @@ type Measure struct {
 // All is every measure, in the order in which they are printed.
 var All = []*Measure{
 	PeakVolts, PeakDBV, PeakDBu, RMSVolts, RMSDBV, RMSDBu, Crest, Loudness,
-	Noise, NoiseA, SignalToNoise, SignalToNoiseA, Headroom, OverShare,
+	Noise, NoiseA, HissA, SignalToNoise, SignalToNoiseA, Headroom, OverShare,
 	Centroid, THD, THDN, Modulation, Difference, Ceiling,
 
 	Compression, Sustain, CleanUp, FullTHD, RolledTHD, RollDown,
-	brightnessKept, clearRepeats, dynamicsKept, leastHeadroom, quiet,
+	Brightness, Bite, Bass, Boom, Mud, OverHiss, OverHum, LoudnessAtEnd,
+
+	brightnessKept, ClearRepeats, dynamicsKept, LeastHeadroom, quiet,
 
 	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange,
 	SpectralMean, SpectralMax,

@@ -9,10 +9,12 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"drywire/blocks"
+	"drywire/chains/board"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/parallel"
+	"drywire/dsp/section"
 )
 
 // A threshold is a place where noise, carried there by small-signal responses, is so large that these do not hold behind it.
@@ -27,9 +29,9 @@ const (
 	mostStrain = 0.02 // of the power that an element passes on: 0.09 dB
 )
 
-// near is the thresholds on the way to the jack that the walk came by. It goes from the guitar on, takes what comes on several paths for one noise, which is the
+// near adds to the list the thresholds on the way to the jack that the walk came by. It goes from the guitar on, takes what comes on several paths for one noise, which is the
 // most that it can be, and hum for a noise.
-func (n *noiseWalk) near() ([]threshold, error) {
+func (n *noiseWalk) near(list []threshold) ([]threshold, error) {
 	m := n.m
 	stride := max(1, len(m.centres)/(noiseCells/4))
 	var cells []int
@@ -53,7 +55,6 @@ func (n *noiseWalk) near() ([]threshold, error) {
 		driven[wiring.Source][k] += l.Power / width[cells[k]]
 	}
 	sensed := map[string][]float64{}
-	var list []threshold
 	add := func(owner, node string) {
 		block := blockOf(n.w.Chain, owner)
 		if !slices.ContainsFunc(list, func(t threshold) bool { return t.block == block }) {
@@ -134,8 +135,11 @@ func (n *noiseWalk) stageNear(s blocks.Stage, cells []int, sensed, driven map[st
 				near = true
 			}
 			var power []float64
-			if core.Tail() > 0 && !n.m.smooth(s) && len(s.Sense) == 1 {
-				power = n.m.means(n.m.powerOf(s, c))
+			if core.Tail() > 0 && !n.m.smooth(s) {
+				own := n.m.roughOf(s, in, c)
+				for _, p := range n.m.cross(own, own) {
+					power = append(power, real(p))
+				}
 			} else {
 				for _, h := range n.m.responses(s, in)[c] {
 					power = append(power, dsp.Abs2(h))
@@ -166,13 +170,13 @@ const (
 )
 
 // render makes of a ledger by small-signal responses one by rendering. Where its axis is coarse, only the whole is worked out.
-func (m *noiseMeter) render(w *render.Plan, l *Ledger, near []threshold) error {
+func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold, studio func(s *Share) bool) error {
 	coarse := len(m.centres) < noiseCells
 	length, perOctave := renderedFine, 24.0
 	if coarse {
 		length, perOctave = renderedCoarse, 12
 	}
-	r, err := w.Renderer(l.Jack)
+	r, err := w.Renderer(ends...)
 	if err != nil {
 		return err
 	}
@@ -186,7 +190,7 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, near []threshold) error {
 		if coarse {
 			continue
 		}
-		before, err := newNoiseMeter(m.rate, noiseCells/4).linear(w.Chain, t.node, false)
+		before, err := newNoiseMeter(m.rate, noiseCells/4).linear(w.Chain, []string{t.node}, false)
 		if err != nil {
 			return err
 		}
@@ -202,14 +206,15 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, near []threshold) error {
 	if coarse {
 		list = nil
 	}
+	apart := map[source]bool{}
+	for _, x := range l.Apart {
+		apart[source{x.Element, x.Cause}] = true
+	}
+	list = slices.DeleteFunc(list, func(c source) bool { return apart[c] })
 	spectra := make([]*heard, len(list)+1)
 	faults := make([]error, len(spectra))
 	parallel.For(len(spectra), func(k int) {
-		var without *source
-		if k > 0 {
-			without = &list[k-1]
-		}
-		spectra[k], faults[k] = m.hear(s, l.Jack, length, without)
+		spectra[k], faults[k] = m.hear(s, ends, length, func(x source) bool { return apart[x] || k > 0 && x == list[k-1] })
 	})
 	for _, err := range faults {
 		if err != nil {
@@ -231,8 +236,28 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, near []threshold) error {
 			l.Shares = append(l.Shares, share)
 		}
 	}
-	l.sort()
+	l.sort(l.Shares)
 	return nil
+}
+
+// withoutTones is the noise at the chain's first end, rendered without hum and ripple, as one share.
+func (m *noiseMeter) withoutTones(c *board.Chain) ([]Share, error) {
+	plain := *c
+	plain.Recording.Load = nil
+	w, end := render.PlanOf(&plain, m.rate, section.Draft), c.Ends()[0]
+	r, err := w.Renderer(end)
+	if err != nil {
+		return nil, err
+	}
+	s, err := soundOf(w, sectionNodes(r), 12)
+	if err != nil {
+		return nil, err
+	}
+	h, err := m.hear(s, []string{end}, renderedCoarse, func(x source) bool { return x.cause == "hum" || x.cause == "ripple" })
+	if err != nil {
+		return nil, err
+	}
+	return []Share{{Density: h.density}}, nil
 }
 
 // largest is the largest shares.
@@ -250,48 +275,55 @@ type heard struct {
 }
 
 // hear renders the chain at rest with all sources but one, and takes the spectrum at the jack.
-func (m *noiseMeter) hear(s *sound, jack string, length float64, without *source) (*heard, error) {
-	r, err := s.plan.Renderer(jack)
+func (m *noiseMeter) hear(s *sound, ends []string, length float64, without func(x source) bool) (*heard, error) {
+	r, err := s.plan.Renderer(ends...)
 	if err != nil {
 		return nil, err
 	}
 	s.addTo(r, noiseSeed, without)
 	settle := int(float64(m.rate) * (1 + min(3, float64(r.Tail())))) // detectors, coupling capacitors, echoes
-	x := make([]float64, 0, settle+int(length*float64(m.rate)))
-	err = r.Run(context.Background(), render.Volts(make([]float64, cap(x))), 0, func(taps [][]float64) error {
-		x = append(x, taps[0]...)
+	out := make([][]float64, len(ends))
+	err = r.Run(context.Background(), render.Volts(make([]float64, settle+int(length*float64(m.rate)))), 0, func(taps [][]float64) error {
+		for k, x := range taps {
+			out[k] = append(out[k], x...)
+		}
 		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
-	return m.spectrum(x[settle:]), nil
+	for k := range out {
+		out[k] = out[k][settle:]
+	}
+	return m.spectrum(out...), nil
 }
 
-// spectrum is the power of a signal per cell, under a Hann window.
-func (m *noiseMeter) spectrum(x []float64) *heard {
-	n, mean := len(x), 0.0
-	for _, v := range x {
-		mean += v / float64(n)
-	}
-	power := 0.0
-	for k := range x {
-		w := 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/float64(n))
-		x[k] = w * (x[k] - mean)
-		power += w * w
-	}
+// spectrum is the power of signals, added up, per cell, under a Hann window. It writes over them.
+func (m *noiseMeter) spectrum(signals ...[]float64) *heard {
 	h := &heard{make([]float64, len(m.centres)), slices.Clone(m.centres)}
 	moments := make([]float64, len(m.centres))
-	step := float64(m.rate) / float64(n)
-	for k, z := range fourier.NewFFT(n).Coefficients(nil, x) {
-		f := float64(k) * step
-		if f < m.edges[0] || f >= m.edges[len(m.edges)-1] {
-			continue
+	for _, x := range signals {
+		n, mean := len(x), 0.0
+		for _, v := range x {
+			mean += v / float64(n)
 		}
-		cell := m.cell(f)
-		p := 2 * dsp.Abs2(z) / power / float64(n) // V²
-		h.density[cell] += p / m.widths[cell]
-		moments[cell] += p * f
+		power := 0.0
+		for k := range x {
+			w := 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/float64(n))
+			x[k] = w * (x[k] - mean)
+			power += w * w
+		}
+		step := float64(m.rate) / float64(n)
+		for k, z := range fourier.NewFFT(n).Coefficients(nil, x) {
+			f := float64(k) * step
+			if f < m.edges[0] || f >= m.edges[len(m.edges)-1] {
+				continue
+			}
+			cell := m.cell(f)
+			p := 2 * dsp.Abs2(z) / power / float64(n) // V²
+			h.density[cell] += p / m.widths[cell]
+			moments[cell] += p * f
+		}
 	}
 	for k, d := range h.density {
 		if d > 0 {

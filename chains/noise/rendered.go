@@ -10,7 +10,6 @@ import (
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
-	"drywire/chains/board"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
@@ -56,9 +55,9 @@ type sectionSound struct {
 
 // ripples is the ripple of a supply in a section: its source's gains to the nodes, per line.
 type ripples struct {
-	block  string
-	supply *board.Supply
-	gains  [][]complex128
+	block string
+	volts dsp.Volt // RMS, of the supply
+	gains [][]complex128
 }
 
 // sectionNodes is the nodes that a renderer reads, those of one section together.
@@ -121,9 +120,9 @@ func soundOf(plan *render.Plan, sections [][]string, perOctave float64) (*sound,
 			s.hum = func(line int) complex128 { return gains[line] }
 		}
 		for _, source := range n.Supplies() {
-			if p, supply := rippling(plan.Chain, source.Owner); p != nil {
-				x := ripples{block: p.Name, supply: supply}
-				for _, l := range rippleLines(supply.Ripple) {
+			if p, volts := rippling(plan.Chain, source.Owner); p != nil {
+				x := ripples{block: p.Name, volts: volts}
+				for _, l := range rippleLines(volts) {
 					x.gains = append(x.gains, ac.Transfer(source.Name, dsp.Hertz(l.Frequency), nodes...))
 				}
 				e.ripple = append(e.ripple, x)
@@ -137,9 +136,9 @@ func soundOf(plan *render.Plan, sections [][]string, perOctave float64) (*sound,
 // source names a share of the noise.
 type source struct{ element, cause string }
 
-// addTo makes the renderer noisy with all sources but one; nil leaves none out.
-func (s *sound) addTo(r *render.Renderer, seed uint64, without *source) {
-	left := func(element, cause string) bool { return without != nil && *without == source{element, cause} }
+// addTo makes the renderer noisy with all sources but some; nil leaves none out.
+func (s *sound) addTo(r *render.Renderer, seed uint64, without func(x source) bool) {
+	left := func(element, cause string) bool { return without != nil && without(source{element, cause}) }
 	adders := map[string]adders{}
 	add := func(node string, a render.Adder) { adders[node] = append(adders[node], a) }
 	if hum := humLines(s.plan.Chain); len(hum) > 0 && !left(humElement, "hum") {
@@ -156,14 +155,14 @@ func (s *sound) addTo(r *render.Renderer, seed uint64, without *source) {
 		if !left(st.Name, "converter") {
 			density += st.Converter * st.Converter
 		}
-		p, supply := rippleAtStage(s.plan.Wiring, st)
+		p, volts := rippleAtStage(s.plan.Wiring, st)
 		for _, d := range st.Drive {
 			if density > 0 {
 				add(d, newWhite(stream(seed, d), math.Sqrt(density*s.rate/2)))
 			}
 			if p != nil && !left(p.Name+".supply", "ripple") {
 				rejected := complex(math.Pow(10, -p.Kind.Rejection/20), 0)
-				add(d, newTones(rippleLines(supply.Ripple), s.rate, 0, func(int) complex128 { return rejected }))
+				add(d, newTones(rippleLines(volts), s.rate, 0, func(int) complex128 { return rejected }))
 			}
 		}
 	}
@@ -179,7 +178,7 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 			continue
 		}
 		for j, node := range e.nodes {
-			add(node, newTones(rippleLines(x.supply.Ripple), s.rate, 0, func(l int) complex128 { return x.gains[l][j] }))
+			add(node, newTones(rippleLines(x.volts), s.rate, 0, func(l int) complex128 { return x.gains[l][j] }))
 		}
 	}
 	// One draw, or as many as there are nodes, for all that a block makes in the section; or all but the guitar.
