@@ -108,7 +108,7 @@ func judged(f *board.File, to []string, margin float64, gains []string) (cost [3
 func TestAssignAgainstBruteForce(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	fine, missing := 0, 0
-	for n := range 1500 {
+	for n := range 600 {
 		f, gains := random(r)
 		margin := []float64{0, 0.2}[n%2]
 		var outputs []string
@@ -160,7 +160,7 @@ func TestAssignAgainstBruteForce(t *testing.T) {
 			t.Fatalf("board %d: %v costs %v (allowed: %v), the best %v", n, got, c, ok, least)
 		}
 	}
-	if fine < 200 || missing < 200 {
+	if fine < 100 || missing < 100 {
 		t.Fatalf("%d boards that can be plugged in and %d that cannot: the draw is off", fine, missing)
 	}
 }
