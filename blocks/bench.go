@@ -32,16 +32,34 @@ func NewBench(rate dsp.Hertz, oversample int) *Bench {
 
 // Place lays one block of this kind, under this name, on the bench.
 func (b *Bench) Place(name string, k *Kind, s Settings) {
-	b.block, b.key = name, k.Name+" "+s.String()
+	defer b.place(name, k.Name+" "+s.String())()
 	k.Build(b, s)
-	b.block = ""
 }
+
+// place makes names and ownership those of a block until end is called; its stages have that key.
+func (b *Bench) place(name, key string) (end func()) {
+	give := b.Own(name)
+	b.block, b.key = name, key
+	return func() {
+		b.block = ""
+		give()
+	}
+}
+
+// Own says to whom belongs what is laid on the bench until end is called: a block, or a part of the chain that is none.
+func (b *Bench) Own(owner string) (end func()) {
+	before := b.Circuit.Owner
+	b.Circuit.Owner = owner
+	return func() { b.Circuit.Owner = before }
+}
+
+// Cables is the owner of all cables.
+const Cables = "cables"
 
 // Bypass lays a block that is off on the bench: with true bypass, a footswitch that joins the jacks by a wire with stray
 // capacitance; with buffered bypass, a follower.
 func (b *Bench) Bypass(name string, k *Kind, s Settings) {
-	b.block, b.key = name, "bypass "+s.String()
-	defer func() { b.block = "" }()
+	defer b.place(name, "bypass "+s.String())()
 	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
 		b.highInput()
 		b.output(Stage{Name: "bypass", New: func() Core { return b.follower(1, s.Number("supply")) }, Noise: opAmpNoise, Ceiling: swing(s.Number("supply"))})
@@ -81,6 +99,7 @@ func CableParts(k Cord) (dsp.Ohm, dsp.Farad) {
 
 // Cable lays a cable from one node to another: its resistance, then its capacitance at the far end.
 func (b *Bench) Cable(name, from, to string, k Cord) {
+	defer b.Own(Cables)()
 	r, c := CableParts(k)
 	b.R(name+".r", from, to, r)
 	b.C(name+".c", to, circuit.Ground, c)
@@ -114,6 +133,11 @@ func (b *Bench) L(name, n1, n2 string, l dsp.Henry) {
 
 func (b *Bench) V(name, n1, n2 string, v dsp.Volt) {
 	b.Circuit.V(b.Name(name), b.Name(n1), b.Name(n2), v)
+}
+
+// Supply is the block's power supply at that node: what ripple there is on it comes in here.
+func (b *Bench) Supply(node string, v dsp.Volt) {
+	b.Circuit.Supply(b.Name("supply"), b.Name(node), v)
 }
 
 func (b *Bench) Pot(name, top, wiper, bottom string, r dsp.Ohm, position float64) {
@@ -151,7 +175,7 @@ func (b *Bench) OpAmp(name, plus, minus, out string, a circuit.OpAmp) {
 // Stage adds a stage to the block, and the ideal sources that its output drives.
 func (b *Bench) Stage(s Stage) {
 	s.Key = fmt.Sprintf("%s %s %v %d", s.Name, b.key, b.Rate, b.Oversample)
-	s.Name = b.Name(s.Name)
+	s.Name, s.Owner = b.Name(s.Name), b.Circuit.Owner
 	s.shape = sync.OnceValue(s.New)
 	for k, n := range s.Sense {
 		s.Sense[k] = b.Name(n)

@@ -178,24 +178,19 @@ func (s Settings) Word(knob string) string {
 	return w
 }
 
-// Core is the signal processing inside a stage. Signals are volts at the recording's rate, one slice
-// per channel, all of one length. Process must give the same samples however a signal is cut into calls,
-// must not allocate, and never fails. out may be in; where it is not, in stays as it is, since others may
-// read it too.
+// Core is the signal processing inside a stage, of volts at the recording's rate. Process must not allocate, and never
+// fails; where out is not in, in stays as it is, since others may read it too. Latency is what comes on top of what the
+// block means to delay; the render takes it back.
 type Core interface {
-	Process(out, in [][]float64)
-	// Latency is by how many samples the output comes after the input beyond what the block means to
-	// delay; the render takes it back.
-	Latency() int
+	dsp.Processor
 	// Tail is for how long the output goes on after the input has ended, until 60 dB down.
 	Tail() dsp.Second
-	// Reset puts the core into the state in which it was made.
-	Reset()
 }
 
 // Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources. It is a plan: what runs is made by New.
 type Stage struct {
 	Name  string   // BLOCK.name
+	Owner string   // the block; the bench fills it in
 	Key   string   // what the core does, whole: equal keys, equal cores; the bench fills it in
 	Sense []string // nodes whose voltage to ground goes into the core, a channel each
 	Drive []string // nodes that the core's output channels drive

@@ -112,7 +112,7 @@ func (u unsteady) Reset()                      { u.e.Reset() }
 // echoes is the core: amplifier, dry path and loop, amplifier.
 type echoes struct {
 	in, out   *oversample.Clip
-	tone      *filter.Section
+	tone      *filter.Biquad
 	converter *oversample.Clip
 	line      *delayline.Line // what has been converted
 	delay     int             // samples from the input of the converter to the end of the line
@@ -131,7 +131,7 @@ type echoes struct {
 
 	// The bucket-brigade voice: nil without.
 	compander     *bucket.Compander
-	before, after *filter.Section
+	before, after *filter.Biquad
 	lag           float64 // seconds by which the filters delay low frequencies
 }
 

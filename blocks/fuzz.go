@@ -43,7 +43,7 @@ var fuzz = Kind{
 		if s.Word("device") == "germanium" {
 			q, supply, trim = germanium, -supply, germaniumTrim // positive ground
 		}
-		b.V("supply", "vcc", "0", supply)
+		b.Supply("vcc", supply)
 		b.C("c1", "in", "b1", 2.2e-6)
 		b.R("r1", "vcc", "c1", 33e3)
 		b.Q("q1", "c1", "b1", "0", q)

@@ -66,7 +66,7 @@ var octaveDown = Kind{
 type dividing struct {
 	in, out          *oversample.Clip
 	divider          *divider.Divider
-	soft             *filter.Section
+	soft             *filter.Biquad
 	line             *delayline.Line // holds the note back until the divider is done
 	direct, one, two float64
 	below, second    [loopChunk]float64

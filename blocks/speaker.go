@@ -25,7 +25,7 @@ var speaker = Kind{
 		"Sound is the acceleration of the cone: the current in the capacitor that stands for its mass.",
 		"The cone's break-up as a peak, and its fall above that.",
 		"A microphone of 150 Ω, its noise, and a level of 100 mV for one watt at 400 Hz.",
-		"With file, an impulse response out of a WAV file in the place of cone and microphone: from the voltage at the terminals on, so the coil still meets the amplifier. Its own level means nothing: one watt in the octave about 400 Hz gives 100 mV. What silence it begins with is kept, as the way to the microphone.",
+		"With file, an impulse response out of a WAV file in the place of cone and microphone: from the voltage at the terminals on, so the coil still meets the amplifier. Its level is normalised: one watt in the octave about 400 Hz gives 100 mV. What silence it begins with is kept, as the way to the microphone.",
 	},
 	Ignores: []string{
 		"Distortion of the speaker, and its warming up under power.",
@@ -82,7 +82,7 @@ var speaker = Kind{
 	},
 }
 
-// ImpulseResponse is that of a loudspeaker in its cabinet: from the voltage at its terminals to a microphone. Its level means nothing; ConeKnobs then have
+// ImpulseResponse is that of a loudspeaker in its cabinet: from the voltage at its terminals to a microphone. Its level is normalised; ConeKnobs then have
 // nothing to do.
 type ImpulseResponse struct {
 	Samples []float64 // at the bench's rate

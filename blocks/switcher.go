@@ -54,9 +54,8 @@ type SwitcherPiece struct {
 
 // PlacePiece lays one piece of a switcher on the bench; name is the piece's own.
 func (b *Bench) PlacePiece(name string, s Settings, p SwitcherPiece) {
-	b.block, b.key = name, "switcher "+s.String()
+	defer b.place(name, "switcher "+s.String())()
 	b.piece(s, p)
-	b.block = ""
 }
 
 func (b *Bench) piece(s Settings, p SwitcherPiece) {

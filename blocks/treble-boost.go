@@ -41,7 +41,7 @@ var trebleBoost = Kind{
 		if s.Word("device") == "germanium" {
 			q, supply = germanium, -supply // positive ground
 		}
-		b.V("supply", "vcc", "0", supply)
+		b.Supply("vcc", supply)
 		b.C("c1", "in", "base", 5e-9)
 		b.R("r1", "vcc", "base", 470e3)
 		b.R("r2", "base", "0", 68e3)

@@ -56,7 +56,7 @@ var wah = Kind{
 			}, 22e3)
 			return
 		}
-		b.V("supply", "vcc", "0", dsp.Volt(supply))
+		b.Supply("vcc", dsp.Volt(supply))
 		b.C("c1", "in", "c1", 10e-9)
 		b.R("r1", "c1", "coil", 68e3)
 		b.L("l1", "coil", "dcr", wahInductance)

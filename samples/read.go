@@ -25,10 +25,15 @@ var readers = []struct {
 	{"BW64", begins("BW64"), (*Reader).readWAV},
 	{"W64", begins(w64RIFF), (*Reader).readWAV},
 	{"AIFF", begins("FORM"), (*Reader).readAIFF},
+	{"FLAC", begins("fLaC"), (*Reader).readFLAC},
+	{"Ogg Vorbis", begins("OggS"), (*Reader).readVorbis},
+	{"MP3", begins("ID3"), (*Reader).readTagged},
+	{"MP3", begins("\xff\xfb"), (*Reader).readMP3},
+	{"MP3", begins("\xff\xfa"), (*Reader).readMP3},
 }
 
 // readable is what users are told that they may bring.
-const readable = "WAV, RF64, BW64, W64 and AIFF"
+const readable = "WAV, RF64, BW64, W64, AIFF, FLAC, Ogg Vorbis and MP3"
 
 func begins(magic string) func([]byte) bool {
 	return func(head []byte) bool { return strings.HasPrefix(string(head), magic) }
@@ -36,8 +41,8 @@ func begins(magic string) func([]byte) bool {
 
 // otherFiles names files that are often mistaken for those, by their first bytes.
 var otherFiles = []struct{ magic, name string }{
-	{"RIFX", "a big-endian RIFF file (RIFX)"}, {"fLaC", "a FLAC file"}, {"OggS", "an Ogg file"},
-	{"ID3", "an MP3 file"}, {"\xff\xfb", "an MP3 file"}, {"caff", "a CAF file"}, {".snd", "an AU file"}, {"PK\x03\x04", "a ZIP archive"},
+	{"RIFX", "a big-endian RIFF file (RIFX)"}, {"\xff\xf3", "an MP3 file at half the usual rates"}, {"\xff\xf2", "an MP3 file at half the usual rates"},
+	{"caff", "a CAF file"}, {".snd", "an AU file"}, {"PK\x03\x04", "a ZIP archive"},
 	{"\x00\x00\x00 ftyp", "an MPEG-4 file"}, {"drywire:", "a chain file"},
 }
 
@@ -67,16 +72,16 @@ type Reader struct {
 	// Warnings says what is wrong with the file although it could be read. Each names the file.
 	Warnings []string
 
-	coding coding
-	width  int // bytes that a sample takes
-	src    io.ReaderAt
-	closer io.Closer
-	name   string
-	side   Side
-	start  int64 // where the samples begin in the file
-	frames int64
-	next   int64 // the frame that comes next
-	buf    []byte
+	coding  coding
+	width   int // bytes that a sample takes
+	src     io.ReaderAt
+	closers []io.Closer
+	name    string
+	side    Side
+	start   int64 // where the samples begin in the file
+	frames  int64
+	next    int64 // the frame that comes next
+	buf     []byte
 
 	// Where it stood at full scale.
 	top     float64
@@ -106,7 +111,7 @@ func Open(path string) (*Reader, error) {
 		f.Close()
 		return nil, err
 	}
-	r.closer = f
+	r.closers = append(r.closers, f)
 	return r, nil
 }
 
@@ -332,17 +337,17 @@ func (r *Reader) Rewind() { r.next, r.runs, r.clipped = 0, [2]clipRun{}, Clipped
 // Close of the first no other reads any more, and Close of another does nothing.
 func (r *Reader) Another() *Reader {
 	other := *r
-	other.closer, other.buf = nil, make([]byte, len(r.buf))
+	other.closers, other.buf = nil, make([]byte, len(r.buf))
 	other.Rewind()
 	return &other
 }
 
-// Close closes the file that Open has opened.
+// Close closes what Open has opened, and what a coded file was decoded into.
 func (r *Reader) Close() error {
-	if r.closer == nil {
-		return nil
+	var err error
+	for _, c := range r.closers {
+		err = errors.Join(err, c.Close())
 	}
-	c := r.closer
-	r.closer = nil
-	return c.Close()
+	r.closers = nil
+	return err
 }

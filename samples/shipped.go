@@ -103,6 +103,6 @@ func (r Recording) Open() (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	reader.closer = f
+	reader.closers = append(reader.closers, f)
 	return reader, nil
 }

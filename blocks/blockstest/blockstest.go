@@ -17,7 +17,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/dsp"
-	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/section"
 )
 
@@ -314,7 +314,7 @@ func finite(t *try) {
 	}
 }
 
-func solved(t *try, p position, r circuit.Report) {
+func solved(t *try, p position, r transient.Report) {
 	if r.Failures != 0 || math.IsNaN(r.Residual) {
 		t.fault("%s: the solver failed in %d of %d steps, residual %v V", p.name, r.Failures, r.Steps, r.Residual)
 	}

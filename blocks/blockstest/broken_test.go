@@ -7,7 +7,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/dsp"
-	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 )
 
 // sound is a kind that keeps every promise: a gain, a delay of 100 samples that it reports as latency, a one-pole echo of itself, a
@@ -200,11 +200,11 @@ func TestBroken(t *testing.T) {
 func TestBrokenByHand(t *testing.T) {
 	k := sound()
 	check := &try{kind: k, check: "finite"}
-	solved(check, position{name: "here"}, circuit.Report{Steps: 10})
+	solved(check, position{name: "here"}, transient.Report{Steps: 10})
 	if len(check.faults) != 0 {
 		t.Errorf("no failure is taken for one: %v", check.faults)
 	}
-	solved(check, position{name: "here"}, circuit.Report{Steps: 10, Failures: 1})
+	solved(check, position{name: "here"}, transient.Report{Steps: 10, Failures: 1})
 	if len(check.faults) != 1 {
 		t.Error("a failure of the solver is not found")
 	}

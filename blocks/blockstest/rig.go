@@ -7,6 +7,7 @@ import (
 	"drywire/blocks"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/section"
 )
 
@@ -173,8 +174,8 @@ func (r *Rig) Reset() {
 func (r *Rig) Latency() int { return r.latency }
 
 // Report is how the solver fared in the sections that bend.
-func (r *Rig) Report() circuit.Report {
-	var sum circuit.Report
+func (r *Rig) Report() transient.Report {
+	var sum transient.Report
 	for _, st := range r.steps {
 		if st.section != nil {
 			sum.Add(st.section.Report())

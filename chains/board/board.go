@@ -271,6 +271,7 @@ func (f *File) fill(t Take) *Chain {
 		s.Apply(c)
 	}
 	for _, p := range c.pool {
+		p.Cabinet = f.cabinet(p.Cabinet)
 		p.plug(f.Supplies)
 	}
 	return c

@@ -14,7 +14,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// usual is what a ranking goes by where the chain file does not say: they cost next to nothing beside the render.
+// usual is what a ranking goes by where the chain file does not say: they cost next to nothing
+// beside the render.
 var usual = []string{"quiet", "headroom", "brightness kept"}
 
 // objectives finds measures by their names; the usual ones where there is none.
@@ -33,7 +34,8 @@ func objectives(names []string) ([]*measures.Measure, error) {
 	return list, nil
 }
 
-// bench is what the measures of many orders of the same blocks are measured with: renders that share their beginnings.
+// bench is what the measures of many orders of the same blocks are measured with: renders that
+// share their beginnings.
 type bench struct {
 	rate      dsp.Hertz
 	quality   section.Quality
@@ -51,11 +53,12 @@ type bench struct {
 
 // played is the recording through a chain. It is a measures.Played.
 type played struct {
-	bench  *bench
-	wiring *render.Plan
-	order  *render.Order
-	out    []float64 // V
-	key    [32]byte  // of out
+	subject
+	bench *bench
+	plan  *render.Plan
+	order *render.Order
+	out   []float64 // V
+	key   [32]byte  // of out
 }
 
 type heardKey struct {
@@ -98,7 +101,7 @@ func (b *bench) measure(ctx context.Context, c *board.Chain, list []*measures.Me
 
 func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
 	w := render.PlanOf(c, b.rate, b.quality)
-	p := &played{wiring: w, bench: b, order: b.main.Order(w)}
+	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main.Order(w)}
 	var err error
 	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
 		return nil, err
@@ -107,14 +110,10 @@ func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
 	return p, err
 }
 
-func (p *played) Rate() float64 { return float64(p.bench.rate) }
-
-func (p *played) Tone() dsp.Tone { return measures.TestTone }
-
 func (p *played) Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error) {
-	b, w := p.bench, p.wiring
+	b, w := p.bench, p.plan
 	if volume != measures.AsItIs {
-		c := *p.wiring.Chain
+		c := *p.chain
 		c.Guitar.Volume = volume
 		w = render.PlanOf(&c, b.rate, b.quality)
 	}
@@ -127,11 +126,7 @@ func (p *played) Play(ctx context.Context, name string, volume float64, signal f
 	return probe.Order(w).Signal(ctx, "out")
 }
 
-func (p *played) Refuses(x []float64) measures.Figure { return measures.Unplayed(x) }
-
-func (p *played) Noise() (float64, error) { return p.bench.noise.AWeighted(p.wiring.Chain) }
-
-func (p *played) Delays() []float64 { return delaysOf(p.wiring.Chain) }
+func (p *played) Noise() (float64, error) { return p.bench.noise.AWeighted(p.chain) }
 
 func (p *played) OfEnd(name string, of func([]float64) measures.Figure) measures.Figure {
 	b, key := p.bench, heardKey{name, p.key}
@@ -160,7 +155,7 @@ func (p *played) OfRecording(name string, of func([]float64) measures.Figure) me
 }
 
 func (p *played) Stages(ctx context.Context, tell func(ceiling, peak float64)) error {
-	for _, s := range p.wiring.Stages {
+	for _, s := range p.plan.Stages {
 		if s.Ceiling == 0 {
 			continue
 		}

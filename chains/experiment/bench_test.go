@@ -32,7 +32,7 @@ func wished(t *testing.T, c *board.Chain, recording []float64, names ...string) 
 	return values
 }
 
-// What Measure says of a whole take, the wishes say with renders that are shared.
+// What Measure says of a whole take, the objectives say with renders that are shared.
 func TestWishesAgreeWithMeasure(t *testing.T) {
 	c := take(t, "fuzz: {kind: fuzz}; buffer: {kind: buffer}", "volume: 10", "fuzz", "buffer")
 	x := swelling(1, dsp.Tone{Hz: 220, Volts: 0.2})
@@ -46,8 +46,8 @@ func TestWishesAgreeWithMeasure(t *testing.T) {
 	near(t, "quiet", got[2], m.Jacks[len(m.Jacks)-1].Of(measures.SignalToNoiseA).Value, 0.1, "dB") // a coarser ledger: 0.05 dB
 }
 
-// A buffer of 9 V clips at 3 V: 4.5 V less 1.5 V. A tone of so many volts at the source comes to its input all but whole: 500 kΩ of pots and 1 MΩ behind a pickup of
-// 8 kΩ take 0.3 dB at 220 Hz.
+// A buffer of 9 V clips at 3 V: 4.5 V less 1.5 V. A tone of so many volts at the source comes to
+// its input all but whole: 500 kΩ of pots and 1 MΩ behind a pickup of 8 kΩ take 0.3 dB at 220 Hz.
 func TestHeadroom(t *testing.T) {
 	c := take(t, "one: {kind: buffer}; eq: {kind: eq, level: 12 dB}", "volume: 10", "one", "eq")
 	for _, volts := range []float64{0.1, 0.3, 1.2} {
@@ -72,7 +72,8 @@ func TestBrightness(t *testing.T) {
 	near(t, "what a shelf of 6 dB adds", b.Minus(a), 6, 0.3, "dB")
 }
 
-// A delay behind the fuzz keeps its repeats apart from what is played over them; in front of it, both are torn up together.
+// A delay behind the fuzz keeps its repeats apart from what is played over them; in front of it,
+// both are torn up together.
 func TestClearRepeats(t *testing.T) {
 	const blocks = "fuzz: {kind: fuzz}; buffer: {kind: buffer}; echo: {kind: delay, time: 300 ms}"
 	x := swelling(0.1, dsp.Tone{Hz: 220, Volts: 0.2})

@@ -7,7 +7,6 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"slices"
-	"strings"
 
 	"drywire/chains/board"
 	"drywire/chains/render"
@@ -17,10 +16,12 @@ import (
 	"drywire/dsp/section"
 )
 
-// Cancellation is what becomes of the two paths of a split when they are heard as one: from one loudspeaker, or by a listener between two. It is of the
-// small-signal responses to the two ends, from 80 Hz to 5 kHz, with as much power in every octave, as music has it on the whole: from the pickup, or from
-// behind the last block in front of both paths that states no response. Where a block in one of the paths states none, as a reverb, it is of what such a sound
-// makes at the two ends when it is rendered, cancelLevel loud at the pickup.
+// Cancellation is what becomes of the two paths of a split when they are heard as one: from one
+// loudspeaker, or by a listener between two. It is of the small-signal responses to the two ends,
+// from 80 Hz to 5 kHz, with as much power in every octave, as music has it on the whole: from the
+// pickup, or from behind the last block in front of both paths that states no response. Where a
+// block in one of the paths states none, as a reverb, it is of what such a sound makes at the two
+// ends when it is rendered, cancelLevel loud at the pickup.
 type Cancellation struct {
 	Rendered    bool    // by rendering, not by the responses
 	Correlation float64 // of the two ends, -1 to 1
@@ -29,9 +30,10 @@ type Cancellation struct {
 	WorstDB     float64 // and its level there
 }
 
-// The rule. Under a correlation of -0.5, two paths of one level sum to 3 dB less than their powers: turning one of them up makes it softer. In an octave
-// alone, it takes 6 dB. Common practice, no source: meters of correlation are read as trouble below 0, and two microphones that share a source by
-// accident stay above -0.5.
+// The rule. Under a correlation of -0.5, two paths of one level sum to 3 dB less than their powers:
+// turning one of them up makes it softer. In an octave alone, it takes 6 dB. Common practice, no
+// source: meters of correlation are read as trouble below 0, and two microphones that share a
+// source by accident stay above -0.5.
 const (
 	cancelCorrelation = -0.5
 	cancelOctave      = -6.0 // dB
@@ -103,8 +105,8 @@ func (p paths) sum() float64 { return max(0, p.left+p.right+2*p.cross) }
 // octavesByResponse is an error where a stage in one of the paths states no response.
 func octavesByResponse(c *board.Chain, rate dsp.Hertz) (list [cancelOctaves]paths, err error) {
 	r := wiring.NewResponder(wiring.Of(c, rate, section.Draft))
-	r.Begin = func(stage string) bool { // what states no response in front of both paths is the same for both
-		return slices.ContainsFunc(c.Blocks, func(b board.Placed) bool { return strings.HasPrefix(stage, b.Name+".") })
+	r.Begin = func(owner string) bool { // what states no response in front of both paths is the same for both
+		return slices.ContainsFunc(c.Blocks, func(b board.Placed) bool { return b.Name == owner })
 	}
 	for o := range list {
 		for k := range cancelSteps {
@@ -124,8 +126,10 @@ func octavesByResponse(c *board.Chain, rate dsp.Hertz) (list [cancelOctaves]path
 	return list, nil
 }
 
-// What is rendered: as many tones in every octave, at chance in their places, so that no echo finds them in step; after a second, when a reverb has come up, for two
-// more, which leaves a tenth of chance in the lowest octave. From memory, a guitar's pickup while it is played: tens of millivolts.
+// What is rendered: as many tones in every octave, at chance in their places, so that no echo finds
+// them in step; after a second, when a reverb has come up, for two more, which leaves a tenth of
+// chance in the lowest octave. From memory, a guitar's pickup while it is played: tens of
+// millivolts.
 const (
 	cancelLevel  = 50e-3 // V RMS at the pickup
 	cancelSettle = 1.0   // s

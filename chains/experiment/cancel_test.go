@@ -13,8 +13,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// Two paths by their difference in level and polarity: with a gain g against 1, the sum re the sum of powers is (1+g)²/(1+g²) and the correlation is the
-// sign of g. A path that is equalised is told by what is rendered.
+// Two paths by their difference in level and polarity: with a gain g against 1, the sum re the sum
+// of powers is (1+g)²/(1+g²) and the correlation is the sign of g. A path that is equalised is told
+// by what is rendered.
 func TestCancellationByClosedForm(t *testing.T) {
 	for _, c := range []struct {
 		settings string
@@ -51,7 +52,8 @@ func TestCancellationByClosedForm(t *testing.T) {
 	}
 }
 
-// The correlation is that of what is rendered: a quarter of a second of noise with as much power in every octave, from 80 Hz to 5 kHz.
+// The correlation is that of what is rendered: a quarter of a second of noise with as much power in
+// every octave, from 80 Hz to 5 kHz.
 func TestCancellationIsThatOfTheRender(t *testing.T) {
 	const rate = 48000
 	f := chaintest.Board(t, `
@@ -100,7 +102,8 @@ blocks:
 order: [{split: {left: [a], right: [b, c]}}]
 `
 
-// One octave may cancel where the whole does not: about 200 Hz the two are equal and opposite, elsewhere the left path drowns the right one.
+// One octave may cancel where the whole does not: about 200 Hz the two are equal and opposite,
+// elsewhere the left path drowns the right one.
 func TestCancellationInAnOctave(t *testing.T) {
 	f := chaintest.Board(t, oneOctave)
 	x, err := CancellationOf(f.Chains()[0], t.Context(), 48000)
@@ -115,9 +118,10 @@ func TestCancellationInAnOctave(t *testing.T) {
 	}
 }
 
-// What is in front of both paths does not matter, not even where it states no response; in one of them it does, and what is rendered tells. A plate in one path
-// knows nothing of the other: the sum has the powers of both, give or take what chance has in 2 s (a tenth in the lowest octave, by 1/√(B·T)). With nothing of the plate in the
-// mix, the path is the other one turned over.
+// What is in front of both paths does not matter, not even where it states no response; in one of
+// them it does, and what is rendered tells. A plate in one path knows nothing of the other: the sum
+// has the powers of both, give or take what chance has in 2 s (a tenth in the lowest octave, by
+// 1/√(B·T)). With nothing of the plate in the mix, the path is the other one turned over.
 func TestCancellationBehindAReverb(t *testing.T) {
 	lines := "blocks: {plate: {kind: reverb, mix: 100 %}, a: {kind: trim}, b: {kind: trim, polarity: inverted}}\norder: [plate, {split: {left: [a], right: [b]}}]\n" +
 		"takes: [{name: before}, {name: inside, order: [{split: {left: [a], right: [plate, b]}}]}, {name: dry, set: {plate.mix: 0 %}, order: [{split: {left: [a], right: [plate, b]}}]},\n" +

@@ -16,9 +16,11 @@ import (
 	"drywire/dsp/parallel"
 )
 
-// The ceiling of a block is the peak, at its input jack, of a steady sine of 1 kHz whose total harmonic distortion at the block's output is 1 %. That a
-// rated output is one at a stated distortion is IEC 60268-3's distortion-limited output voltage (from memory); 1 % is common practice, no source. It is
-// the same for a stage that clips at its rails and for a circuit that bends long before its supply.
+// The ceiling of a block is the peak, at its input jack, of a steady sine of 1 kHz whose total
+// harmonic distortion at the block's output is 1 %. That a rated output is one at a stated
+// distortion is IEC 60268-3's distortion-limited output voltage (from memory); 1 % is common
+// practice, no source. It is the same for a stage that clips at its rails and for a circuit that
+// bends long before its supply.
 const (
 	CeilingTone = dsp.Hertz(1000)
 
@@ -35,8 +37,9 @@ type BlockCeiling struct {
 	Why   string  // it has none
 }
 
-// Ceilings is the ceiling of every block, in the order of Every. What is before a block is taken for a source with the magnitude of its small-signal
-// impedance at 1 kHz, what is after it for a resistor of that of its input.
+// Ceilings is the ceiling of every block, in the order of Every. What is before a block is taken
+// for a source with the magnitude of its small-signal impedance at 1 kHz, what is after it for a
+// resistor of that of its input.
 func Ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz) ([]BlockCeiling, error) {
 	return ceilings(c, ctx, rate, func(string) bool { return true })
 }
@@ -71,7 +74,8 @@ func ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz, wanted func(b
 	return list, nil
 }
 
-// CeilingOf looks a ceiling up where the same block between the same impedances has been measured before; takes have most of them in common.
+// CeilingOf looks a ceiling up where the same block between the same impedances has been measured
+// before; takes have most of them in common.
 func CeilingOf(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (BlockCeiling, error) {
 	if p.Piece != nil || p.Kind == nil {
 		return measureCeiling(p, ctx, rate, source, load)

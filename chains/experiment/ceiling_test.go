@@ -12,10 +12,11 @@ import (
 	"drywire/dsp/section"
 )
 
-// A buffer clips a sine hard at 4.5 V - 1.5 V = 3 V: the ceiling is where a hard-clipped sine has 1 % of distortion, by its closed form.
+// A buffer clips a sine hard at 4.5 V - 1.5 V = 3 V: the ceiling is where a hard-clipped sine has 1
+// % of distortion, by its closed form.
 func TestCeilingOfARail(t *testing.T) {
-	// Harmonics of a sine clipped at the share x of its peak, a = arcsin x: b1 = (2/π)(a + x·cos a), and for odd n
-	// bn = (4/π)((sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1))/2 + x·cos(na)/n).
+	// Harmonics of a sine clipped at the share x of its peak, a = arcsin x: b1 = (2/π)(a + x·cos
+	// a), and for odd n bn = (4/π)((sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1))/2 + x·cos(na)/n).
 	thd := func(x float64) float64 {
 		a := math.Asin(x)
 		b1 := 2 / math.Pi * (a + x*math.Cos(a))
@@ -51,8 +52,10 @@ func TestCeilingOfARail(t *testing.T) {
 	}
 }
 
-// However many boosts stand in a row behind a drive, and however hard they are hit, none gives more than its rails, 4.5 V - 1.5 V = 3 V, but for what a band limit makes of edges: 9 % (Gibbs)
-// where they stand alone, and at the very worst 7.1 V, by the sum of the magnitudes of the filter's taps. Twice the rails is between the two.
+// However many boosts stand in a row behind a drive, and however hard they are hit, none gives more
+// than its rails, 4.5 V - 1.5 V = 3 V, but for what a band limit makes of edges: 9 % (Gibbs) where
+// they stand alone, and at the very worst 7.1 V, by the sum of the magnitudes of the filter's taps.
+// Twice the rails is between the two.
 func TestRailsHoldInARow(t *testing.T) {
 	c := chaintest.Chain(t, "drive: {kind: overdrive, drive: 10, tone: 10, level: 10}; one: {kind: boost, gain: 30 dB}; two: {kind: boost, gain: 30 dB}; three: {kind: boost, gain: 30 dB}", "drive, one, two, three")
 	jacks := []string{"one.out", "two.out", "three.out"}
@@ -68,7 +71,8 @@ func TestRailsHoldInARow(t *testing.T) {
 	}
 }
 
-// A block that lets no tone through at some level has no ceiling, which is no reason to measure nothing else.
+// A block that lets no tone through at some level has no ceiling, which is no reason to measure
+// nothing else.
 func TestCeilingOfABlockTurnedDown(t *testing.T) {
 	c := chaintest.Chain(t, "fuzz: {kind: fuzz, fuzz: 0, level: 0}; dist: {kind: distortion, distortion: 0, tone: 0, level: 0}", "fuzz, dist")
 	list, err := Ceilings(c, t.Context(), 48000)

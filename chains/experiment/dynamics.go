@@ -14,18 +14,15 @@ import (
 	"drywire/dsp/section"
 )
 
-// Dynamics is how a take answers to how hard one plays, at the jack out, or at out.left where it ends
-// in two: in Values all that package measures has for that. All of it is rendered at draft quality,
-// which is plenty for levels.
+// Dynamics is how a take answers to how hard one plays, at the jack out, or at out.left where it
+// ends in two: in Values all that package measures has for that. All of it is rendered at draft
+// quality, which is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
-	Curve       []CurvePoint    `json:"curve"`
-	SourceFalls float64         `json:"source_falls_seconds"` // by 20 dB, of the note of the sustain
-	Values      measures.Values `json:"-"`
+	Curve           []CurvePoint `json:"curve"`
+	SourceFalls     float64      `json:"source_falls_seconds"` // by 20 dB, of the note of the sustain
+	measures.Values `json:"-"`
 }
-
-// Of is one of the values.
-func (d Dynamics) Of(m *measures.Measure) measures.Figure { return d.Values.Of(m) }
 
 // MarshalJSON implements json.Marshaler.
 func (d Dynamics) MarshalJSON() ([]byte, error) {
@@ -39,7 +36,8 @@ type CurvePoint struct {
 	OutDBV measures.Figure `json:"out_dbv"`
 }
 
-// dynamics measures with test signals; without a tone, it says of every measure that there was none.
+// dynamics measures with test signals; without a tone, it says of every measure that there was
+// none.
 func dynamics(ctx context.Context, c *board.Chain, rate dsp.Hertz, tone dsp.Tone) (Dynamics, error) {
 	list := measures.Dynamics()
 	d := Dynamics{Curve: []CurvePoint{}, SourceFalls: measures.NoteFalls, Values: measures.NoValues(list, measures.None(measures.NoTone))}
@@ -61,18 +59,43 @@ func dynamics(ctx context.Context, c *board.Chain, rate dsp.Hertz, tone dsp.Tone
 	return d, together(ctx, work...)
 }
 
-// trial plays test signals through a take at draft quality, each once. It is a measures.Take.
-type trial struct {
+// subject is what a measures.Take is a take of, and how it is looked at.
+type subject struct {
 	chain   *board.Chain
 	rate    dsp.Hertz
 	tone    dsp.Tone
-	refuses bool // distortion of what clips throughout
-	mu      sync.Mutex
-	played  map[string]func() ([]float64, error)
+	refuses bool // to judge the distortion of what clips throughout
+}
+
+func (s *subject) Rate() float64 { return float64(s.rate) }
+
+func (s *subject) Tone() dsp.Tone { return s.tone }
+
+func (s *subject) Refuses(x []float64) measures.Figure {
+	if s.refuses {
+		return measures.Unplayed(x)
+	}
+	return measures.Figure{}
+}
+
+func (s *subject) Delays() (times []float64) {
+	for _, p := range s.chain.Blocks {
+		if p.Kind.Name == "delay" && !p.Off {
+			times = append(times, p.Settings.Number("time"))
+		}
+	}
+	return times
+}
+
+// trial plays test signals through a take at draft quality, each once. It is a measures.Take.
+type trial struct {
+	subject
+	mu     sync.Mutex
+	played map[string]func() ([]float64, error)
 }
 
 func newTrial(c *board.Chain, rate dsp.Hertz, tone dsp.Tone, refuses bool) *trial {
-	return &trial{chain: c, rate: rate, tone: tone, refuses: refuses, played: map[string]func() ([]float64, error){}}
+	return &trial{subject: subject{c, rate, tone, refuses}, played: map[string]func() ([]float64, error){}}
 }
 
 // work is to fill in some values.
@@ -86,10 +109,6 @@ func (t *trial) work(values measures.Values) (work []func(context.Context) error
 	}
 	return work
 }
-
-func (t *trial) Rate() float64 { return float64(t.rate) }
-
-func (t *trial) Tone() dsp.Tone { return t.tone }
 
 func (t *trial) Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error) {
 	key := fmt.Sprint(name, " at ", volume)
@@ -118,28 +137,10 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 	return play()
 }
 
-func (t *trial) Refuses(x []float64) measures.Figure {
-	if t.refuses {
-		return measures.Unplayed(x)
-	}
-	return measures.Figure{}
-}
-
 func (t *trial) Noise() (float64, error) {
 	l, err := noise.At(t.chain, t.rate, "out")
 	if err != nil {
 		return 0, err
 	}
 	return l.RMS(noise.AWeighted), nil
-}
-
-func (t *trial) Delays() []float64 { return delaysOf(t.chain) }
-
-func delaysOf(c *board.Chain) (times []float64) {
-	for _, p := range c.Blocks {
-		if p.Kind.Name == "delay" && !p.Off {
-			times = append(times, p.Settings.Number("time"))
-		}
-	}
-	return times
 }

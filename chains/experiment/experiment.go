@@ -1,14 +1,17 @@
-// Package experiment holds the pure part of comparing takes: how they are brought to one loudness, what is left when one is taken from
-// another, and the result as data, for tables and for JSON.
+// Package experiment compares: what the measures of package measures say of a take at every jack,
+// of one take against another, of swaps, presets and orders, and how takes are brought to one
+// loudness. Results are data, for tables, JSON objects and pages.
 //
-// It renders nothing and touches no file: whoever calls it brings the samples.
+// It renders in memory and touches no file: whoever calls it brings a recording in volts.
 //
-// Start reading at Comparison (what comes out), then Settle and Common (how the loudness is matched).
+// Start reading at Comparison (what comes out of several takes), Measure (one take), NewPair (two),
+// Settle and Common (how loudness is matched), bench.go (how many orders share their renders).
 package experiment
 
-// Comparison is the result of comparing the takes of a chain file. It is also the JSON object that the command prints; its tags are the
-// documented names. Levels in volts are those of the simulated circuit; LUFS and dBTP are those of the files for listening. What has no value
-// (the level of silence) is null.
+// Comparison is the result of comparing the takes of a chain file. It is also the JSON object that
+// the command prints; its tags are the documented names. Levels in volts are those of the simulated
+// circuit; LUFS and dBTP are those of the files for listening. What has no value (the level of
+// silence) is null.
 type Comparison struct {
 	Title     string     `json:"title"`
 	Quality   string     `json:"quality"` // draft, normal or fine
@@ -65,8 +68,8 @@ type SolverStats struct {
 	ResidualVolts float64  `json:"residual_volts"` // the largest error left in a device's voltage
 }
 
-// Null is the level of the difference of two matched takes relative to the first of the two. DB is null where they are identical to
-// the last bit or where one is silent.
+// Null is the level of the difference of two matched takes relative to the first of the two. DB is
+// null where they are identical to the last bit or where one is silent.
 type Null struct {
 	A         int      `json:"a"` // numbers of takes
 	B         int      `json:"b"`

@@ -15,8 +15,10 @@ import (
 	"drywire/dsp/section"
 )
 
-// BenchmarkForty is what drawing and checking a board of forty blocks takes, by the processor's time: parsing it, laying its circuit, preparing every section to be rendered as the check does, the
-// hand-overs, and the ceilings that the page asks for beside them. Of the eight kinds there are five of each, so most of what is remembered from one block to the next is found by the first.
+// BenchmarkForty is what drawing and checking a board of forty blocks takes, by the processor's
+// time: parsing it, laying its circuit, preparing every section to be rendered as the check does,
+// the hand-overs, and the ceilings that the page asks for beside them. Of the eight kinds there are
+// five of each, so most of what is remembered from one block to the next is found by the first.
 func BenchmarkForty(b *testing.B) {
 	kinds := []string{"overdrive", "eq", "buffer", "boost", "compressor", "delay", "distortion", "volume"}
 	var text, order strings.Builder

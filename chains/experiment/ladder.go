@@ -11,11 +11,14 @@ import (
 	"drywire/dsp"
 )
 
-// Ladder is a level diagram: how loud the signal, the noise and the ceiling are at every hand-over of one take or more. It is also the JSON object that
-// the command prints. The diagram is that of gain staging: the signal must find room between the noise below it and the ceiling above it, at every jack.
+// Ladder is a level diagram: how loud the signal, the noise and the ceiling are at every hand-over
+// of one take or more. It is also the JSON object that the command prints. The diagram is that of
+// gain staging: the signal must find room between the noise below it and the ceiling above it, at
+// every jack.
 //
-// All levels are in dBu of the voltage (0 dBu is 0.7746 V): average is the RMS over the whole recording, peak and ceiling are peak voltages, noise is RMS
-// from 20 Hz to 20 kHz. What they are is told at JackMeasures.
+// All levels are in dBu of the voltage (0 dBu is 0.7746 V): average is the RMS over the whole
+// recording, peak and ceiling are peak voltages, noise is RMS from 20 Hz to 20 kHz. What they are
+// is told at JackMeasures.
 type Ladder struct {
 	Takes []LadderTake `json:"takes"`
 }
@@ -23,7 +26,7 @@ type Ladder struct {
 // LadderTake is the ladder of one take.
 type LadderTake struct {
 	Take  string `json:"take"`
-	Held  string `json:"held,omitempty"` // what moves and stands still in noise and ceilings, as chains.Held says it
+	Held  string `json:"held,omitempty"` // what moves and stands still in noise and ceilings, as board.Held says it
 	Rungs []Rung `json:"rungs"`          // in the order of the signal
 }
 
@@ -97,7 +100,8 @@ func (r Rung) label() string {
 // textColumns is how wide the diagram is at most.
 const textColumns = 100
 
-// panel is how one take is laid out: the columns of its labels, its bars and each of its numbers, and every how many dB the scale has a number.
+// panel is how one take is laid out: the columns of its labels, its bars and each of its numbers,
+// and every how many dB the scale has a number.
 type panel struct {
 	labels, bar, number int
 	step                float64
@@ -113,8 +117,8 @@ var (
 		func(r Rung) []measures.Figure { return []measures.Figure{r.HeadroomDB, r.RoomDB} }}
 )
 
-// Text is the diagram in at most 100 columns. Two takes stand side by side, more in pairs, all on one scale, so that every bar of one can be held against the
-// other's.
+// Text is the diagram in at most 100 columns. Two takes stand side by side, more in pairs, all on
+// one scale, so that every bar of one can be held against the other's.
 func (l *Ladder) Text() string {
 	low, high := l.span()
 	var b strings.Builder

@@ -10,7 +10,8 @@ import (
 	"drywire/chains/measures"
 )
 
-// SVG is the diagram as an SVG document, the takes side by side on one scale. It takes the colour of the text around it.
+// SVG is the diagram as an SVG document, the takes side by side on one scale. It takes the colour
+// of the text around it.
 func (l *Ladder) SVG() []byte {
 	w, h := l.size()
 	return drawSVG(w, h, "Level diagram of "+strings.Join(l.names(), " and "), l.words(), l.draw)

@@ -18,7 +18,8 @@ import (
 // volts is the voltage of a level in dBu: 0 dBu is √0.6 V.
 func volts(dBu float64) float64 { return math.Sqrt(0.6) * math.Pow(10, dBu/20) }
 
-// laddered is a take as Measure would give it: at every block's input a peak of -10 dBu, an average of -20, a noise of -100 and a ceiling of top.
+// laddered is a take as Measure would give it: at every block's input a peak of -10 dBu, an average
+// of -20, a noise of -100 and a ceiling of top.
 func laddered(name string, top float64, blocks ...string) *Measures {
 	m := &Measures{Take: name}
 	v := func(x float64) measures.Figure { return measures.Figure{Value: x} }
@@ -55,7 +56,8 @@ func TestLadderRungs(t *testing.T) {
 	}
 }
 
-// Every bar is where the scale says, of one take alone and of two side by side: a column is 140 dB / 50 wide, or 140 dB / 23.
+// Every bar is where the scale says, of one take alone and of two side by side: a column is 140 dB
+// / 50 wide, or 140 dB / 23.
 func TestLadderText(t *testing.T) {
 	one, two := laddered("one", 6, "fuzz", "a-name-that-is-far-too-long-for-it"), laddered("two", -15, "b")
 	for _, c := range []struct {
@@ -133,7 +135,8 @@ func elements(t *testing.T, drawing []byte) map[string]int {
 func TestLadderSVG(t *testing.T) {
 	l := NewLadder(laddered("one & <two>", 6, "a", "b"), laddered("two", -40, "b"))
 	got := elements(t, l.SVG())
-	// A blue box in the key and at each of five rungs, each over its noise; under three ceilings a zone, and the key's box; one signal is over its ceiling.
+	// A blue box in the key and at each of five rungs, each over its noise; under three ceilings a
+	// zone, and the key's box; one signal is over its ceiling.
 	for colour, want := range map[string]int{"#2b8cc4": 1 + 5, "currentColor": 1 + 5, "#d55e00": 1 + 3 + 1} {
 		if got[colour] != want {
 			t.Errorf("%d boxes of %s, want %d", got[colour], colour, want)

@@ -7,10 +7,12 @@ import (
 	"math/rand/v2"
 )
 
-// A blind listening test of the form A/B/X: X is one of A and B, the listener may hear all three as often as wished, and says which one X is. Somebody who
-// hears nothing is right half of the time; the test asks how often chance would have been right as often as the listener was.
+// A blind listening test of the form A/B/X: X is one of A and B, the listener may hear all three as
+// often as wished, and says which one X is. Somebody who hears nothing is right half of the time;
+// the test asks how often chance would have been right as often as the listener was.
 
-// ListeningTest is one such test under way. Which of the two each X is comes from its seed alone, so a test can be checked afterwards.
+// ListeningTest is one such test under way. Which of the two each X is comes from its seed alone,
+// so a test can be checked afterwards.
 type ListeningTest struct {
 	seed    uint64
 	planned int
@@ -36,8 +38,9 @@ type ListeningTrial struct {
 	Answer Stimulus `json:"answer"`
 }
 
-// The number of trials that a test is planned for where Plan says nothing, and what counts as told apart. Sixteen trials and one chance in twenty: common
-// practice, no source. Who goes on has a plan of twice as many, and so on.
+// The number of trials that a test is planned for where Plan says nothing, and what counts as told
+// apart. Sixteen trials and one chance in twenty: common practice, no source. Who goes on has a
+// plan of twice as many, and so on.
 const (
 	plannedTrials = 16
 	significance  = 0.05
@@ -46,14 +49,16 @@ const (
 // MaxTrials is the most trials of one test.
 const MaxTrials = 10000
 
-// NewListeningTest begins a test. The order of its Xs is that of a generator (PCG) with the seed; each is A or B with equal chances, whatever came before.
+// NewListeningTest begins a test. The order of its Xs is that of a generator (PCG) with the seed;
+// each is A or B with equal chances, whatever came before.
 func NewListeningTest(seed uint64) *ListeningTest {
 	t := &ListeningTest{seed: seed, planned: plannedTrials, coin: rand.New(rand.NewPCG(seed, 0))}
 	t.draw()
 	return t
 }
 
-// Plan sets how many trials there are to be, before the first: a number chosen then is one that the result cannot have chosen.
+// Plan sets how many trials there are to be, before the first: a number chosen then is one that the
+// result cannot have chosen.
 func (t *ListeningTest) Plan(trials int) error {
 	if len(t.trials) > 0 {
 		return errors.New("the number of trials is set before the first of them")
@@ -78,7 +83,8 @@ func (t *ListeningTest) Seed() uint64 { return t.seed }
 // Trial is the number of the trial under way, from 1.
 func (t *ListeningTest) Trial() int { return len(t.trials) + 1 }
 
-// X is what sounds as X in the trial under way. It is for what plays the sound, not for the listener.
+// X is what sounds as X in the trial under way. It is for what plays the sound, not for the
+// listener.
 func (t *ListeningTest) X() Stimulus { return t.x }
 
 // Answer ends a trial. Whether the answer was right is not told before the end.
@@ -100,8 +106,8 @@ func (t *ListeningTest) Answer(a Stimulus) error {
 	return nil
 }
 
-// plan is the number of trials that a test which has come to n is planned for: the number set before, or that doubled until it is enough; and how many
-// plans that makes.
+// plan is the number of trials that a test which has come to n is planned for: the number set
+// before, or that doubled until it is enough; and how many plans that makes.
 func (t *ListeningTest) plan(n int) (trials, stages int) {
 	trials, stages = t.planned, 1
 	for trials < n {
@@ -110,15 +116,18 @@ func (t *ListeningTest) plan(n int) (trials, stages int) {
 	return trials, stages
 }
 
-// hopeless says that the two would not count as told apart at the end of the plan, were all answers from now on right.
+// hopeless says that the two would not count as told apart at the end of the plan, were all answers
+// from now on right.
 func (t *ListeningTest) hopeless() bool {
 	n := len(t.trials)
 	planned, _ := t.plan(n)
 	return ChanceOf(t.correct+planned-n, planned) > significance
 }
 
-// Stop is the advice to stop, or "" as long as there is none. It is given once no answers could make the difference count any more within the planned
-// trials. Stopping then cannot make chance look like skill: such a test ends with "not told apart" either way. There is no advice to stop on success, which could.
+// Stop is the advice to stop, or "" as long as there is none. It is given once no answers could
+// make the difference count any more within the planned trials. Stopping then cannot make chance
+// look like skill: such a test ends with "not told apart" either way. There is no advice to stop on
+// success, which could.
 func (t *ListeningTest) Stop() string {
 	if t.stop == 0 {
 		return ""
@@ -127,7 +136,8 @@ func (t *ListeningTest) Stop() string {
 	return fmt.Sprintf("You may stop: within %d trials it cannot come out any more that you tell them apart. Going on until it looks better would prove nothing.", planned)
 }
 
-// ListeningResult is how a test came out, as it is kept beside the chain file. Numbers that there are not are null.
+// ListeningResult is how a test came out, as it is kept beside the chain file. Numbers that there
+// are not are null.
 type ListeningResult struct {
 	Seed    uint64           `json:"seed"`
 	Planned int              `json:"planned"` // trials, before the first
@@ -135,13 +145,17 @@ type ListeningResult struct {
 	Correct int              `json:"correct"`
 	Answers []ListeningTrial `json:"answers"` // x is what it was, answer what was said
 
-	// PValue is the chance to be right this often, or more often, by tossing a coin: the exact one-sided binomial test. It holds for a number of trials
-	// that was chosen beforehand. PBound holds for whoever went on past a plan too: PValue times the plans that were begun (16 trials, say, then 32, then 64), 1 at most.
+	// PValue is the chance to be right this often, or more often, by tossing a coin: the exact
+	// one-sided binomial test. It holds for a number of trials that was chosen beforehand. PBound
+	// holds for whoever went on past a plan too: PValue times the plans that were begun (16 trials,
+	// say, then 32, then 64), 1 at most.
 	PValue *float64 `json:"p"`
 	PBound *float64 `json:"p_bound"`
 
-	// DPrime is how far apart the two are, in standard deviations of what the listener makes of one of them; DPrimeLow to DPrimeHigh is its interval at 95 %
-	// confidence. 0 is not told apart. A number that would be infinite is null: no number of right answers without a mistake says how far.
+	// DPrime is how far apart the two are, in standard deviations of what the listener makes of one
+	// of them; DPrimeLow to DPrimeHigh is its interval at 95 % confidence. 0 is not told apart. A
+	// number that would be infinite is null: no number of right answers without a mistake says how
+	// far.
 	DPrime     *float64 `json:"d_prime"`
 	DPrimeLow  *float64 `json:"d_prime_low"`
 	DPrimeHigh *float64 `json:"d_prime_high"`
@@ -151,7 +165,8 @@ type ListeningResult struct {
 	Advice      string `json:"advice"`       // one or two sentences
 }
 
-// Result is how the test has come out so far. To look at it and go on is to choose the number of trials by the result, so it is for the end.
+// Result is how the test has come out so far. To look at it and go on is to choose the number of
+// trials by the result, so it is for the end.
 func (t *ListeningTest) Result() ListeningResult {
 	n := len(t.trials)
 	r := ListeningResult{Seed: t.seed, Planned: t.planned, Trials: n, Correct: t.correct, Answers: append([]ListeningTrial{}, t.trials...), StopAdvised: t.stop}
@@ -209,7 +224,8 @@ func times(p float64) string {
 	}
 }
 
-// ChanceOf is the chance of at least that many right answers of n by tossing a coin: the sum of C(n, k)/2^n for k from correct to n.
+// ChanceOf is the chance of at least that many right answers of n by tossing a coin: the sum of
+// C(n, k)/2^n for k from correct to n.
 func ChanceOf(correct, n int) float64 { return tail(correct, n, 0.5) }
 
 // tail is the chance of at least k of n where each has the chance p.
@@ -229,7 +245,8 @@ func logBinomial(n, k int) float64 {
 	return l(n) - l(k) - l(n-k)
 }
 
-// proportion is the exact interval of a share by inverting both tails of the binomial distribution (Biometrika 26 (1934) 404-413).
+// proportion is the exact interval of a share by inverting both tails of the binomial distribution
+// (Biometrika 26 (1934) 404-413).
 func proportion(k, n int, confidence float64) (low, high float64) {
 	half := (1 - confidence) / 2
 	solve := func(rises func(p float64) bool) float64 {
@@ -253,14 +270,18 @@ func proportion(k, n int, confidence float64) (low, high float64) {
 	return low, high
 }
 
-// DPrime is the distance between A and B at which a listener who compares is right that often: 0 up to one half, infinite for 1.
+// DPrime is the distance between A and B at which a listener who compares is right that often: 0 up
+// to one half, infinite for 1.
 //
-// The listener goes by which of A and B is nearer to X. With each heard as a normal variable of deviation 1, A around 0 and B around d, X nearer to A means
-// (B-A)(2X-A-B) < 0; the factors are independent, with means d and -d (X being A) and variances 2 and 6, so that the answer is right with the chance
+// The listener goes by which of A and B is nearer to X. With each heard as a normal variable of
+// deviation 1, A around 0 and B around d, X nearer to A means (B-A)(2X-A-B) < 0; the factors are
+// independent, with means d and -d (X being A) and variances 2 and 6, so that the answer is right
+// with the chance
 //
 //	Φ(d/√2)·Φ(d/√6) + Φ(-d/√2)·Φ(-d/√6).
 //
-// This is the differencing model of the task: Perception & Psychophysics 64 (2002) 89-106; the equation is derived here.
+// This is the differencing model of the task: Perception & Psychophysics 64 (2002) 89-106; the
+// equation is derived here.
 func DPrime(right float64) float64 {
 	switch {
 	case right <= 0.5:

@@ -23,8 +23,9 @@ func answered(t *testing.T, seed uint64, correct, trials int) *ListeningTest {
 	return l
 }
 
-// The least number of right answers for p <= 0.05 and p <= 0.01: exact binomial, a published table of the test; each was found again with
-// scipy 1.10.1, min(c for c in range(n+1) if binomtest(c, n, 0.5, alternative="greater").pvalue <= level).
+// The least number of right answers for p <= 0.05 and p <= 0.01: exact binomial, a published table
+// of the test; each was found again with scipy 1.10.1, min(c for c in range(n+1) if binomtest(c, n,
+// 0.5, alternative="greater").pvalue <= level).
 func TestLeastCorrect(t *testing.T) {
 	for _, c := range [][3]int{
 		{8, 7, 8}, {10, 9, 10}, {12, 10, 11}, {16, 12, 14}, {20, 15, 16}, {24, 17, 19}, {25, 18, 19}, {30, 20, 22}, {40, 26, 28}, {50, 32, 34}, {100, 59, 63},
@@ -41,7 +42,8 @@ func TestLeastCorrect(t *testing.T) {
 	}
 }
 
-// scipy 1.10.1: binomtest(c, n, 0.5, alternative="greater").pvalue and binomtest(c, n, 0.5).proportion_ci(0.95, "exact").
+// scipy 1.10.1: binomtest(c, n, 0.5, alternative="greater").pvalue and binomtest(c, n,
+// 0.5).proportion_ci(0.95, "exact").
 func TestChanceAndInterval(t *testing.T) {
 	for _, c := range []struct {
 		correct, n   int
@@ -68,8 +70,10 @@ func TestChanceAndInterval(t *testing.T) {
 	}
 }
 
-// scipy 1.10.1: f = lambda d: norm.cdf(d/2**.5)*norm.cdf(d/6**.5) + norm.cdf(-d/2**.5)*norm.cdf(-d/6**.5); brentq(lambda d: f(d)-right, 0, 20, xtol=1e-12).
-// That f is how often |X-A| < |X-B|: numpy, 4e6 draws of A, X from N(0, 1) and B from N(d, 1), gives 0.5829, 0.7465, 0.8764 for d = 1, 2, 3, and f 0.5825, 0.7468, 0.8765.
+// scipy 1.10.1: f = lambda d: norm.cdf(d/2**.5)*norm.cdf(d/6**.5) +
+// norm.cdf(-d/2**.5)*norm.cdf(-d/6**.5); brentq(lambda d: f(d)-right, 0, 20, xtol=1e-12). That f is
+// how often |X-A| < |X-B|: numpy, 4e6 draws of A, X from N(0, 1) and B from N(d, 1), gives 0.5829,
+// 0.7465, 0.8764 for d = 1, 2, 3, and f 0.5825, 0.7468, 0.8765.
 func TestDPrime(t *testing.T) {
 	for _, c := range []struct{ right, d float64 }{
 		{0.55, 0.7614121697701587}, {0.6, 1.1152210431675844}, {0.75, 2.0200391930396036}, {0.9, 3.2630918373185325}, {0.99, 5.700868247916694},
@@ -86,7 +90,8 @@ func TestDPrime(t *testing.T) {
 	}
 }
 
-// The order comes from the seed alone and is fair: of 10000 Xs, 5000 ± 200 are A (four standard deviations of a coin), and as many differ from the one before.
+// The order comes from the seed alone and is fair: of 10000 Xs, 5000 ± 200 are A (four standard
+// deviations of a coin), and as many differ from the one before.
 func TestOrderOfXs(t *testing.T) {
 	a, again, other := NewListeningTest(7), NewListeningTest(7), NewListeningTest(8)
 	as, changes, same := 0, 0, 0
@@ -127,7 +132,8 @@ func TestOrderOfXs(t *testing.T) {
 	}
 }
 
-// The advice to stop comes as soon as 12 of 16 (the least that counts) are out of reach: with the fifth mistake.
+// The advice to stop comes as soon as 12 of 16 (the least that counts) are out of reach: with the
+// fifth mistake.
 func TestStop(t *testing.T) {
 	l := NewListeningTest(3)
 	for k := range 5 {
@@ -150,7 +156,8 @@ func TestStop(t *testing.T) {
 	}
 }
 
-// Whoever follows the plan is told "apart" by chance in at most one test of twenty, and so is who goes on to 32 and 64 whenever it did not come out.
+// Whoever follows the plan is told "apart" by chance in at most one test of twenty, and so is who
+// goes on to 32 and 64 whenever it did not come out.
 func TestChanceIsNotSkill(t *testing.T) {
 	const tests = 2000
 	once, patient := 0, 0
@@ -173,8 +180,9 @@ func TestChanceIsNotSkill(t *testing.T) {
 			}
 		}
 	}
-	// 12 of 16 or better is chance 0.0384 (above); 2000 tests: 77 ± 34 (four deviations). The union bound allows the patient one 0.05 + 0.025 + 0.0167 = 0.092
-	// of tests; what the discrete steps use of it is less.
+	// 12 of 16 or better is chance 0.0384 (above); 2000 tests: 77 ± 34 (four deviations). The union
+	// bound allows the patient one 0.05 + 0.025 + 0.0167 = 0.092 of tests; what the discrete steps
+	// use of it is less.
 	if once < 43 || once > 111 {
 		t.Errorf("told apart in %d of %d tests of 16, want 77 ± 34", once, tests)
 	}
@@ -183,7 +191,8 @@ func TestChanceIsNotSkill(t *testing.T) {
 	}
 }
 
-// A number set before the first trial is a plan of its own: 17 of 24 counts then (p = 0.032, as above), and does not for who went on from 16 to 24.
+// A number set before the first trial is a plan of its own: 17 of 24 counts then (p = 0.032, as
+// above), and does not for who went on from 16 to 24.
 func TestPlan(t *testing.T) {
 	for _, planned := range []int{16, 24} {
 		l := NewListeningTest(2)
@@ -238,7 +247,8 @@ func TestAdvice(t *testing.T) {
 	if err != nil || !strings.Contains(string(text), `"d_prime":null`) || !strings.Contains(string(text), `"told_apart":true`) {
 		t.Errorf("16 of 16: %s, %v", text, err)
 	}
-	// d′ of the interval's low end of 16 of 16, 0.794093 (above): scipy's brentq as above gives the number
+	// d′ of the interval's low end of 16 of 16, 0.794093 (above): scipy's brentq as above gives the
+	// number
 	if r.DPrimeLow == nil || math.Abs(*r.DPrimeLow-2.312924434) > 1e-6 {
 		t.Errorf("low end %v", *r.DPrimeLow)
 	}

@@ -9,8 +9,8 @@ import (
 	"drywire/dsp/measure"
 )
 
-// What takes for listening are brought to. Common practice, no source: quiet enough for a take with a crest factor of 19 dB, so that
-// few sets of takes have to be brought lower.
+// What takes for listening are brought to. Common practice, no source: quiet enough for a take with
+// a crest factor of 19 dB, so that few sets of takes have to be brought lower.
 const (
 	Target  = -20.0 // LUFS
 	Ceiling = -1.0  // dBTP
@@ -32,8 +32,9 @@ type Settled struct {
 	Matched bool    // false where the take has no level: it is silent, or no more than a click
 }
 
-// Settle finds the gain that brings a take to a target level. The level is read again at every gain, for the loudness of a take does not
-// follow its gain exactly: which blocks of it pass the absolute gate depends on the gain. truePeak is that of the take in volts.
+// Settle finds the gain that brings a take to a target level. The level is read again at every
+// gain, for the loudness of a take does not follow its gain exactly: which blocks of it pass the
+// absolute gate depends on the gain. truePeak is that of the take in volts.
 func Settle(truePeak, target float64, read func(gain float64) (Reading, error)) (Settled, error) {
 	if truePeak < measures.Silence {
 		return Settled{Gain: 1, Reading: Reading{Level: math.Inf(-1)}}, nil
@@ -60,8 +61,8 @@ func Settle(truePeak, target float64, read func(gain float64) (Reading, error)) 
 	return s, nil
 }
 
-// Common is the target that all takes can be brought to with their true peaks under the ceiling, given each settled at Target; and the index of
-// the take that kept it below Target, or -1.
+// Common is the target that all takes can be brought to with their true peaks under the ceiling,
+// given each settled at Target; and the index of the take that kept it below Target, or -1.
 func Common(takes []Settled) (target float64, by int) {
 	target, by = Target, -1
 	for k, t := range takes {
@@ -75,7 +76,8 @@ func Common(takes []Settled) (target float64, by int) {
 	return target, by
 }
 
-// Shape is what happens to a take in volts before it is written for listening: a gain, and a raised-cosine fade at its beginning and its end.
+// Shape is what happens to a take in volts before it is written for listening: a gain, and a
+// raised-cosine fade at its beginning and its end.
 type Shape struct {
 	Gain   float64
 	Fade   int   // samples
@@ -159,7 +161,8 @@ func (m *Meter) Reading() (Reading, error) {
 	return r, err
 }
 
-// Differences takes several takes at once, in step, and adds up what is left when one is taken from another.
+// Differences takes several takes at once, in step, and adds up what is left when one is taken from
+// another.
 type Differences struct {
 	pairs [][2]int
 	power []float64 // per take

@@ -46,7 +46,8 @@ func peakOf(t *testing.T, x []float64) float64 {
 }
 
 func TestSettle(t *testing.T) {
-	// A quiet part 37 dB under the loud one: at some gains it passes the gate of -70 LUFS and at others not.
+	// A quiet part 37 dB under the loud one: at some gains it passes the gate of -70 LUFS and at
+	// others not.
 	gated := append(noisy(1e-3, 2, 1), noisy(1e-3/70, 6, 0)...)
 	for name, x := range map[string][]float64{"loud": noisy(3, 2, 0), "soft": noisy(2e-5, 2, 3), "gated": gated} {
 		s, err := Settle(peakOf(t, x), Target, read(x))
@@ -66,7 +67,8 @@ func TestSettle(t *testing.T) {
 	}
 }
 
-// A full-scale sine at 997 Hz is -3.01 LUFS (BS.1770-5, Annex 1), so one of 2 V needs -6.02 - 16.99 dB to be at -20.
+// A full-scale sine at 997 Hz is -3.01 LUFS (BS.1770-5, Annex 1), so one of 2 V needs -6.02 - 16.99
+// dB to be at -20.
 func TestSettleSine(t *testing.T) {
 	x := make([]float64, 2*rate)
 	for k := range x {

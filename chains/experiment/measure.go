@@ -18,8 +18,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// Measures is what the meters say about one take, at every jack. It is also the JSON object that the
-// command prints. Voltages are those of the simulated circuit; a Figure that has no value says why.
+// Measures is what the meters say about one take, at every jack. It is also the JSON object that
+// the command prints. Voltages are those of the simulated circuit; a Figure that has no value says
+// why.
 type Measures struct {
 	Take     string         `json:"take"`
 	Order    []string       `json:"order"`
@@ -27,21 +28,18 @@ type Measures struct {
 	RateHz   int            `json:"rate_hz"`
 	Seconds  float64        `json:"seconds"`        // of the recording; the meters read no longer
 	Tone     dsp.Tone       `json:"tone"`           // in the place of the recording; nought where none was asked for
-	Held     string         `json:"held,omitempty"` // what moves and stands still in tones, noise and ceilings, as chains.Held says it
+	Held     string         `json:"held,omitempty"` // what moves and stands still in tones, noise and ceilings, as board.Held says it
 	Jacks    []JackMeasures `json:"jacks"`          // in the order of the signal
 	Dynamics Dynamics       `json:"dynamics"`
 }
 
 // JackMeasures is the meters at one jack: in Values all that package measures has for one.
 type JackMeasures struct {
-	Jack         string          `json:"jack"`
-	CeilingOf    string          `json:"ceiling_of"` // the block that the jack leads into; "" at the last jack
-	ThirdOctaves []BandLevel     `json:"third_octaves"`
-	Values       measures.Values `json:"-"`
+	Jack            string      `json:"jack"`
+	CeilingOf       string      `json:"ceiling_of"` // the block that the jack leads into; "" at the last jack
+	ThirdOctaves    []BandLevel `json:"third_octaves"`
+	measures.Values `json:"-"`
 }
-
-// Of is one of the values.
-func (j JackMeasures) Of(m *measures.Measure) measures.Figure { return j.Values.Of(m) }
 
 // MarshalJSON implements json.Marshaler.
 func (j JackMeasures) MarshalJSON() ([]byte, error) {
@@ -60,7 +58,7 @@ func (b BandLevel) DBu() measures.Figure {
 	return b.DBV.Minus(measures.Figure{Value: dsp.VoltsToDBV(dsp.DBu)})
 }
 
-// Signals gives the voltage of a jack over the whole recording, like chains.Memo's method Signal.
+// Signals gives the voltage of a jack over the whole recording, like render.Memo's method Signal.
 type Signals func(ctx context.Context, w *render.Plan, jack string) ([]float64, error)
 
 // Rendered renders a recording in volts once, with all jacks of the wiring read.
@@ -84,8 +82,8 @@ func Rendered(ctx context.Context, w *render.Plan, recording []float64) (Signals
 	}, nil
 }
 
-// Measure measures a take. With a test tone it is also run with tones; without one (its zero value),
-// those figures are not measured. It is an error where a render fails.
+// Measure measures a take. With a test tone it is also run with tones; without one (its zero
+// value), those figures are not measured. It is an error where a render fails.
 func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone) (*Measures, error) {
 	c := w.Chain
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: board.Held(c)}
@@ -128,7 +126,7 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 			if a.Tones == nil {
 				f = a.At(jack)
 			} else if tone != (dsp.Tone{}) {
-				jack.Steady = steady[fmt.Sprint(a.Tones(tone))][k]
+				jack.Steady = (*steady[fmt.Sprint(a.Tones(tone))])[k]
 				f = a.At(jack)
 			}
 			j.Values = append(j.Values, measures.Value{Measure: a, Figure: f})
@@ -142,15 +140,13 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 	return m, err
 }
 
-// steadyStates is what the jacks have in the steady state of the tones that measures ask for.
-func steadyStates(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section.Quality, tone dsp.Tone) (map[string][][]float64, error) {
-	if tone == (dsp.Tone{}) {
-		return nil, nil
-	}
+// steadyStates is what the jacks have in the steady state of the tones that measures ask for, by
+// those.
+func steadyStates(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section.Quality, tone dsp.Tone) (map[string]*[][]float64, error) {
 	states := map[string]*[][]float64{}
 	var work []func(context.Context) error
 	for _, m := range measures.AtJacks() {
-		if m.Tones == nil {
+		if m.Tones == nil || tone == (dsp.Tone{}) {
 			continue
 		}
 		tones := m.Tones(tone)
@@ -159,15 +155,11 @@ func steadyStates(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section
 			work = append(work, toneThrough(states[key], c, rate, q, tones...))
 		}
 	}
-	err := together(ctx, work...)
-	all := map[string][][]float64{}
-	for key, x := range states {
-		all[key] = *x
-	}
-	return all, err
+	return states, together(ctx, work...)
 }
 
-// ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the next one's behind an output.
+// ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the
+// next one's behind an output.
 func ceilingAt(jacks []string, all []BlockCeiling, k int) BlockCeiling {
 	into, ok := strings.CutSuffix(jacks[k], ".in")
 	if leads := jacks[k] == "guitar" || strings.HasSuffix(jacks[k], ".out"); !ok && leads && k+1 < len(jacks) {
@@ -183,7 +175,8 @@ func ceilingAt(jacks []string, all []BlockCeiling, k int) BlockCeiling {
 	return BlockCeiling{Why: "it leads into nothing that is known"}
 }
 
-// steady is for how long test tones are measured, once the chain has settled: enough for AES17's notch and for lines 50 Hz apart.
+// steady is for how long test tones are measured, once the chain has settled: enough for AES17's
+// notch and for lines 50 Hz apart.
 const steady dsp.Second = 0.5
 
 // toneThrough puts into out what the jacks have in the steady state of some tones.
@@ -211,7 +204,8 @@ func together(ctx context.Context, work ...func(context.Context) error) error {
 	return g.Wait()
 }
 
-// settling is how long a chain is left alone before a steady state is measured: its tails, 1.5 s at most, and what a guitar and its couplings need.
+// settling is how long a chain is left alone before a steady state is measured: its tails, 1.5 s at
+// most, and what a guitar and its couplings need.
 func settling(w *render.Plan) float64 { return 0.3 + math.Min(1.5, float64(w.Tail())) }
 
 // runKept renders a signal and keeps the last samples of each tap.

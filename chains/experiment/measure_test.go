@@ -14,7 +14,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// take is the first take of a chain with these blocks, in their order, whose recording is the pickup's own voltage.
+// take is the first take of a chain with these blocks, in their order, whose recording is the
+// pickup's own voltage.
 func take(t testing.TB, blocks, guitar string, order ...string) *board.Chain {
 	t.Helper()
 	text := "drywire: 1\ntitle: test\nrecording: {file: a.wav, full_scale: 1 V, load: none}\nguitar: {" + guitar + "}\n"
@@ -78,8 +79,9 @@ func near(t *testing.T, what string, got measures.Figure, want, tol float64, uni
 	}
 }
 
-// clippedTHD is the THD, to the tenth harmonic, of a sine clipped hard at the share x of its peak, a = arcsin x:
-// b1 = (2/π)(a + x·cos a); for odd n, bn = (4/π)((sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1))/2 + x·cos(na)/n).
+// clippedTHD is the THD, to the tenth harmonic, of a sine clipped hard at the share x of its peak,
+// a = arcsin x: b1 = (2/π)(a + x·cos a); for odd n, bn = (4/π)((sin((n-1)a)/(n-1) -
+// sin((n+1)a)/(n+1))/2 + x·cos(na)/n).
 func clippedTHD(x float64) float64 {
 	a := math.Asin(x)
 	b1 := 2 / math.Pi * (a + x*math.Cos(a))
@@ -106,7 +108,8 @@ func TestMeasureSine(t *testing.T) {
 	near(t, "level", j.Of(measures.RMSDBV), dsp.ToDB(peak/math.Sqrt2), 0.02, "dBV") // it swells
 	near(t, "level", j.Of(measures.RMSDBu), dsp.ToDB(peak/math.Sqrt2/math.Sqrt(0.6)), 0.02, "dBu")
 	near(t, "crest", j.Of(measures.Crest), 3.0103, 0.02, "dB") // √2
-	// BS.1770: a sine of 997 Hz at full scale in one channel is -3.01 LUFS; at 1 kHz the weighting is the same within 0.01 dB.
+	// BS.1770: a sine of 997 Hz at full scale in one channel is -3.01 LUFS; at 1 kHz the weighting
+	// is the same within 0.01 dB.
 	near(t, "loudness", j.Of(measures.Loudness), dsp.ToDB(peak)-3.01, 0.05, "LUFS")
 	near(t, "centroid", j.Of(measures.Centroid), 1000, 2, "Hz")
 	near(t, "signal to noise", j.Of(measures.SignalToNoise), j.Of(measures.RMSDBu).Value-j.Of(measures.Noise).Value, 0.02, "dB")
@@ -131,12 +134,14 @@ func TestMeasureSine(t *testing.T) {
 	if d.Of(measures.CleanUp).OK() {
 		t.Errorf("a clean chain cleans up by %v dB", d.Of(measures.CleanUp).Value)
 	}
-	// 8 nV/√Hz of the follower and the guitar's own noise bring THD+N over THD: noise over tone, both at out.
+	// 8 nV/√Hz of the follower and the guitar's own noise bring THD+N over THD: noise over tone,
+	// both at out.
 	want := 100 * dsp.DBu * dsp.FromDB(out.Of(measures.Noise).Value) / (float64(measures.TestTone.Volts) * gain / math.Sqrt2)
 	near(t, "THD+N", out.Of(measures.THDN), want, 0.05*want+0.0005, "%")
 }
 
-// A sine over the rails of a buffer: the distortion of a clipped sine, the share of time over a level, and how it cleans up.
+// A sine over the rails of a buffer: the distortion of a clipped sine, the share of time over a
+// level, and how it cleans up.
 func TestMeasureClipping(t *testing.T) {
 	c := take(t, "buffer: {kind: buffer}", "volume: 10", "buffer")
 	const volts = 8
@@ -157,8 +162,8 @@ func TestMeasureClipping(t *testing.T) {
 	if m.Dynamics.Of(measures.CleanUp).Value < 40 {
 		t.Errorf("a tone that is well under the rails at volume 2 cleans up by only %.1f dB", m.Dynamics.Of(measures.CleanUp).Value)
 	}
-	// From clipping far over the rails, 12 dB more at the input bring what a clipped sine's RMS says: at x of the peak,
-	// rms² = (2/π)(peak²·(a/2 - sin(2a)/4) + rail²·(π/2 - a)).
+	// From clipping far over the rails, 12 dB more at the input bring what a clipped sine's RMS
+	// says: at x of the peak, rms² = (2/π)(peak²·(a/2 - sin(2a)/4) + rail²·(π/2 - a)).
 	rms := func(peak float64) float64 {
 		if peak <= 3 {
 			return peak / math.Sqrt2
@@ -216,7 +221,8 @@ func TestMeasureNothing(t *testing.T) {
 	}
 }
 
-// A jack at which the test tone is not to be found has no distortion, and says why: nothing at all, and an octave below alone.
+// A jack at which the test tone is not to be found has no distortion, and says why: nothing at all,
+// and an octave below alone.
 func TestMeasureWithoutTheTone(t *testing.T) {
 	for name, c := range map[string]*board.Chain{
 		"an octave below": take(t, "low: {kind: octave-down, direct: 0, octave: 10}", "volume: 10", "low"),

@@ -10,8 +10,9 @@ import (
 	"drywire/dsp"
 )
 
-// NoiseReport is the noise ledger of one jack: who is heard when nobody plays, and what moving a block would do. It is also the JSON object that the
-// command prints. The definition is that of chains.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
+// NoiseReport is the noise ledger of one jack: who is heard when nobody plays, and what moving a
+// block would do. It is also the JSON object that the command prints. The definition is that of
+// noise.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
 type NoiseReport struct {
 	Take        string          `json:"take"`
 	Order       []string        `json:"order"`
@@ -64,7 +65,8 @@ var noiseAssumptions = []string{
 	"Every resistor at 27 °C.",
 }
 
-// Noise is the ledger of one jack of a chain, with the moves of its blocks where the jack is the last.
+// Noise is the ledger of one jack of a chain, with the moves of its blocks where the jack is the
+// last.
 func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	l, err := noise.At(c, rate, jack)
 	if err != nil {
@@ -135,11 +137,13 @@ func noiseReport(l *noise.Ledger) *NoiseReport {
 	return r
 }
 
-// worthMoving is the change of noise, in dB at the same gain, from which a move is worth speaking of: twice what a listener just notices in
-// a steady noise, some 0.5 dB for a broad band (JASA 19(4), 609-619, 1947, from memory).
+// worthMoving is the change of noise, in dB at the same gain, from which a move is worth speaking
+// of: twice what a listener just notices in a steady noise, some 0.5 dB for a broad band (JASA
+// 19(4), 609-619, 1947, from memory).
 const worthMoving = 1.0
 
-// Quieter is the best move: the one that lowers the noise most beyond what it takes of the gain. false where none is worth it.
+// Quieter is the best move: the one that lowers the noise most beyond what it takes of the gain.
+// false where none is worth it.
 func (r *NoiseReport) Quieter() (NoiseMove, bool) {
 	var best NoiseMove
 	found := false

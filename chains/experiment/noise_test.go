@@ -13,7 +13,8 @@ import (
 
 // Two sources whose noise is known: groups add up to the total, in rank.
 func TestNoiseReportAddsUp(t *testing.T) {
-	// White densities over 20 Hz to 20 kHz, in one cell at 1 kHz, where the A weighting is 0 dB; hum at 100 Hz, where it is -19.1 dB (IEC 61672-1, Table 3).
+	// White densities over 20 Hz to 20 kHz, in one cell at 1 kHz, where the A weighting is 0 dB;
+	// hum at 100 Hz, where it is -19.1 dB (IEC 61672-1, Table 3).
 	const width = 19980
 	l := &noise.Ledger{
 		Jack: "out", Centres: []float64{1000}, Widths: []float64{width}, Gain: []float64{1},
@@ -67,7 +68,8 @@ func TestNoiseOfAChain(t *testing.T) {
 		near(t, what+" together", measures.Figure{Value: 10 * math.Log10(a)}, r.ADBu.Value, 1e-6, "dBu")
 		near(t, what+" together, unweighted", measures.Figure{Value: 10 * math.Log10(flat)}, r.DBu.Value, 1e-6, "dBu")
 	}
-	// The gain cell's 120 nV/√Hz come out of the equaliser's 20 dB; over 20 Hz to 20 kHz that is 120 nV·10·√19980 = 0.1696 mV.
+	// The gain cell's 120 nV/√Hz come out of the equaliser's 20 dB; over 20 Hz to 20 kHz that is
+	// 120 nV·10·√19980 = 0.1696 mV.
 	press := r.Blocks[slices.IndexFunc(r.Blocks, func(g NoiseGroup) bool { return g.Name == "press" })]
 	near(t, "the compressor", press.DBu, dsp.VoltsToDBu(120e-9*10*math.Sqrt(19980)), 0.03, "dBu") // its amplifier's 8 nV/√Hz add 0.02 dB
 	m, ok := r.Quieter()

@@ -12,8 +12,9 @@ import (
 	"drywire/dsp/measure"
 )
 
-// Playback is the level, in dB SPL, that a full-scale sine of 1 kHz is taken to have at the listener's ear: BS.1387's 92 dB, where nothing is known. Takes at
-// -20 LUFS are then played at some 72 dB.
+// Playback is the level, in dB SPL, that a full-scale sine of 1 kHz is taken to have at the
+// listener's ear: BS.1387's 92 dB, where nothing is known. Takes at -20 LUFS are then played at
+// some 72 dB.
 const Playback = 92.0
 
 // PairSeconds is how much of two takes is compared, from their beginning.
@@ -34,11 +35,8 @@ type Pair struct {
 	Respects []string `json:"respects"` // in what the change is large enough to speak of: level, tone, noise, distortion, decay; the clearest first
 	Sentence string   `json:"sentence"` // what a player will hear
 
-	Values measures.Values `json:"-"`
+	measures.Values `json:"-"`
 }
-
-// Of is one of the values.
-func (p *Pair) Of(m *measures.Measure) measures.Figure { return p.Values.Of(m) }
 
 // MarshalJSON implements json.Marshaler.
 func (p Pair) MarshalJSON() ([]byte, error) {
@@ -73,16 +71,20 @@ const (
 
 // What is large enough to speak of.
 const (
-	// tellLevel: comments on level vanish at 0.5 dB (common practice, no source), the textbook's step for wide-band noise.
+	// tellLevel: comments on level vanish at 0.5 dB (common practice, no source), the textbook's
+	// step for wide-band noise.
 	tellLevel = 0.5 // LU
-	// tellTone: 1 dB of excitation in any band is the textbook's step of hearing; here in a third of the spectrum.
+	// tellTone: 1 dB of excitation in any band is the textbook's step of hearing; here in a third
+	// of the spectrum.
 	tellTone = 1.0 // dB
 	// tellDistortion: common practice, no source; only where the larger THD is over 1 %.
 	tellDistortion = 3.0 // dB
 	tellTHD        = 1.0 // %
-	// tellDecay: 5 % is the step for reverberation times (ISO 3382-1); a note's is taken for twice that.
+	// tellDecay: 5 % is the step for reverberation times (ISO 3382-1); a note's is taken for twice
+	// that.
 	tellDecay = 0.10
-	// An A-weighted noise that is softer than this at the playback level is not heard in any room: threshold of hearing.
+	// An A-weighted noise that is softer than this at the playback level is not heard in any room:
+	// threshold of hearing.
 	tellNoiseLevel = 0.0 // dB SPL(A)
 )
 
@@ -232,7 +234,8 @@ func (p *Pair) tilt() float64 {
 	return most
 }
 
-// noisier says whether the noise changes by as much as one notices, and can be heard at the playback level.
+// noisier says whether the noise changes by as much as one notices, and can be heard at the
+// playback level.
 func (p *Pair) noisier(a, b *measures.Side) bool {
 	if !p.Of(measures.NoiseChange).OK() || math.Abs(p.Of(measures.NoiseChange).Value) < worthMoving {
 		return false

@@ -12,7 +12,8 @@ import (
 	"drywire/dsp/measure"
 )
 
-// plucks is a stand-in for a matched take: decaying bursts of noise and a tone, about -20 dB re full scale.
+// plucks is a stand-in for a matched take: decaying bursts of noise and a tone, about -20 dB re
+// full scale.
 func plucks(seconds float64, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 0))
 	x := make([]float64, int(seconds*measureRate))
@@ -44,7 +45,8 @@ func scaled(x []float64, db float64) []float64 {
 	return y
 }
 
-// The detection is calibrated on three pairs whose answer is known: the same twice, 0.3 dB louder (under what anybody notices), 1 dB louder (over it).
+// The detection is calibrated on three pairs whose answer is known: the same twice, 0.3 dB louder
+// (under what anybody notices), 1 dB louder (over it).
 func TestPairCalibration(t *testing.T) {
 	x := plucks(3, 1)
 	for _, c := range []struct {
@@ -61,7 +63,8 @@ func TestPairCalibration(t *testing.T) {
 		if p.Heard != c.heard || h.Highest.Value < c.low || h.Highest.Value > c.high || h.Bands.Value > c.bands || h.Playback != 92 {
 			t.Errorf("%+.1f dB: %s, %+v; want %s", c.db, p.Heard, h, c.heard)
 		}
-		// A gain is the log-spectral distance in every frame, but for the few lines that are 60 dB under the highest.
+		// A gain is the log-spectral distance in every frame, but for the few lines that are 60 dB
+		// under the highest.
 		near(t, "mean distance", p.Of(measures.SpectralMean), c.db, 0.005*c.db, "dB")
 		near(t, "largest distance", p.Of(measures.SpectralMax), c.db, 1e-9, "dB")
 		for _, f := range []measures.Figure{p.Of(measures.BassChange), p.Of(measures.MiddleChange), p.Of(measures.TrebleChange)} {

@@ -15,22 +15,24 @@ import (
 	"drywire/dsp/section"
 )
 
-// PresetSpread is how far apart, in LU, trimmed presets may be: the largest difference between any two. A change of half a decibel in a broad band is about
-// the least that is noticed (JASA 19(4), 609-619, 1947, from memory).
+// PresetSpread is how far apart, in LU, trimmed presets may be: the largest difference between any
+// two. A change of half a decibel in a broad band is about the least that is noticed (JASA 19(4),
+// 609-619, 1947, from memory).
 const PresetSpread = 0.5
 
 // trimStep is how finely trims are given, in dB.
 const trimStep = 0.1
 
-// Presets is what the presets of a file do, on every guitar of it. It is also the JSON object that the command prints. Levels are ITU-R BS.1770-5 loudness
-// with 1 V as full scale, or dB RMS re 1 V where the recording is under 0.4 s; of a file that ends in two paths, of both.
+// Presets is what the presets of a file do, on every guitar of it. It is also the JSON object that
+// the command prints. Levels are ITU-R BS.1770-5 loudness with 1 V as full scale, or dB RMS re 1 V
+// where the recording is under 0.4 s; of a file that ends in two paths, of both.
 type Presets struct {
 	Title   string           `json:"title"`
 	Quality string           `json:"quality"`
 	RateHz  int              `json:"rate_hz"`
 	Seconds float64          `json:"seconds"`        // of the recording
 	ByRMS   bool             `json:"by_rms"`         // it is too short for a loudness
-	Held    string           `json:"held,omitempty"` // what moves and stands still in noise and distortion, as chains.Held says it
+	Held    string           `json:"held,omitempty"` // what moves and stands still in noise and distortion, as board.Held says it
 	Presets []PresetMeasures `json:"presets"`        // in the order of the file
 	Jumps   []PresetJump     `json:"jumps"`          // of every two, largest first
 	Spread  measures.Figure  `json:"spread"`         // LU from the softest to the loudest
@@ -46,8 +48,8 @@ type PresetMeasures struct {
 	GuitarPreset
 }
 
-// GuitarPreset is what is measured of a preset on a guitar. Noise: A-weighted, at rest; of two ends the sum of their powers. Distortion: THD of measures.TestTone; of
-// two ends the higher.
+// GuitarPreset is what is measured of a preset on a guitar. Noise: A-weighted, at rest; of two ends
+// the sum of their powers. Distortion: THD of measures.TestTone; of two ends the higher.
 type GuitarPreset struct {
 	Preset     string          `json:"preset"`
 	Guitar     string          `json:"guitar"` // "" is the file's own
@@ -92,7 +94,8 @@ type PresetBench struct {
 // presetMemory is how many bytes of signals are remembered.
 const presetMemory = 512 << 20
 
-// NewPresetBench takes a recording in volts. It is an error where the file has no presets, or no order for them.
+// NewPresetBench takes a recording in volts. It is an error where the file has no presets, or no
+// order for them.
 func NewPresetBench(f *board.File, recording []float64, rate dsp.Hertz, q section.Quality) (*PresetBench, error) {
 	if len(f.Presets) == 0 {
 		return nil, fmt.Errorf("the file has no presets")
@@ -103,7 +106,8 @@ func NewPresetBench(f *board.File, recording []float64, rate dsp.Hertz, q sectio
 	return &PresetBench{File: f, Rate: rate, Quality: q, memo: render.NewMemo(recording, rate, q, presetMemory), samples: len(recording)}, nil
 }
 
-// Ends is what the preset has at the end of the chain, in volts, a slice per jack of chains.Ends, as long as the recording.
+// Ends is what the preset has at the end of the chain, in volts, a slice per jack of
+// board.Chain.Ends, as long as the recording.
 func (b *PresetBench) Ends(ctx context.Context, c *board.Chain) ([][]float64, error) {
 	w := render.PlanOf(c, b.Rate, b.Quality)
 	var all [][]float64
@@ -230,7 +234,8 @@ func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
 	return p, err
 }
 
-// trims looks for the trims on the file's own guitar. What stands behind the switcher may bend, so what a trim does is looked at each time.
+// trims looks for the trims on the file's own guitar. What stands behind the switcher may bend, so
+// what a trim does is looked at each time.
 func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (PresetTrims, error) {
 	t := PresetTrims{Trims: []PresetTrim{}}
 	var levels []float64
@@ -246,7 +251,8 @@ func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (Pres
 	}
 	sorted := slices.Sorted(slices.Values(levels))
 	t.Target = sorted[(len(sorted)-1)/2]
-	// The middle may be out of reach for a preset at the end of its range. Then that end is aimed at, which others may reach.
+	// The middle may be out of reach for a preset at the end of its range. Then that end is aimed
+	// at, which others may reach.
 	for range 4 {
 		if err := b.aim(ctx, &t); err != nil {
 			return t, err
@@ -272,14 +278,16 @@ func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (Pres
 	return t.finish(), nil
 }
 
-// mostTrim is the range of the switcher's trim, and trimClose a little more than half a step; both in dB.
+// mostTrim is the range of the switcher's trim, and trimClose a little more than half a step; both
+// in dB.
 const (
 	mostTrim  = 20.0
 	trimClose = 0.06
 )
 
-// aim turns the trims until every preset is as near to the target as it comes. What bends behind the switcher makes a level follow its trim by less than a
-// decibel for each, so by how much it does is taken from the last two renders.
+// aim turns the trims until every preset is as near to the target as it comes. What bends behind
+// the switcher makes a level follow its trim by less than a decibel for each, so by how much it
+// does is taken from the last two renders.
 func (b *PresetBench) aim(ctx context.Context, t *PresetTrims) error {
 	slopes := make([]float64, len(t.Trims)) // dB of level for one of trim
 	for k := range slopes {

@@ -44,8 +44,9 @@ presets:
   soft: {loops: [2], trim: -1 dB}
 `
 
-// Loudness follows the gain of clean blocks, decibel for decibel (BS.1770-5, equation 2): a boost of 6 dB is 6 LU, -9 dB with a trim of -1 dB are -10 LU. The
-// hand-overs lose less than 0.02 dB: 100 Ω into 1 MΩ.
+// Loudness follows the gain of clean blocks, decibel for decibel (BS.1770-5, equation 2): a boost
+// of 6 dB is 6 LU, -9 dB with a trim of -1 dB are -10 LU. The hand-overs lose less than 0.02 dB:
+// 100 Ω into 1 MΩ.
 func TestPresetsJumpAndTrims(t *testing.T) {
 	p := presetsOf(t, boosts, 1)
 	want := map[string]float64{"plain loud": 6, "plain soft": -10, "loud soft": -16}
@@ -78,7 +79,8 @@ func TestPresetsJumpAndTrims(t *testing.T) {
 	}
 }
 
-// What cannot be reached is not claimed: presets 45 dB apart, each with a trim of 20 dB, come as near as 5 dB.
+// What cannot be reached is not claimed: presets 45 dB apart, each with a trim of 20 dB, come as
+// near as 5 dB.
 func TestTrimsOutOfReach(t *testing.T) {
 	p := presetsOf(t, apart("-20 dB"), 1)
 	if p.Trims.Within || math.Abs(p.Trims.Spread-5) > 0.05 {
@@ -98,8 +100,9 @@ presets: {plain: {loops: []}, both: {loops: [1, 2]}}
 `
 }
 
-// The preset in the middle may be out of another's reach where a level between is in the reach of both: 38 dB apart, one goes up by 18 and the other down by
-// 20. No other pair of trims brings them together but those of 20 and 18, 19 and 19, and so on.
+// The preset in the middle may be out of another's reach where a level between is in the reach of
+// both: 38 dB apart, one goes up by 18 and the other down by 20. No other pair of trims brings them
+// together but those of 20 and 18, 19 and 19, and so on.
 func TestTrimsMeetInBetween(t *testing.T) {
 	p := presetsOf(t, apart("-13 dB"), 1)
 	if d := p.Trims.Trims[1].DB - p.Trims.Trims[0].DB; !p.Trims.Within || math.Abs(d-38) > 0.1 {
@@ -107,8 +110,8 @@ func TestTrimsMeetInBetween(t *testing.T) {
 	}
 }
 
-// Behind the switcher an amplifier bends, so that a loud preset hardly gets softer as its trim goes down, and cannot be as soft as the one in the middle; but
-// that can be louder.
+// Behind the switcher an amplifier bends, so that a loud preset hardly gets softer as its trim goes
+// down, and cannot be as soft as the one in the middle; but that can be louder.
 func TestTrimsIntoAnAmplifierThatBends(t *testing.T) {
 	p := presetsOf(t, `
 blocks:
@@ -127,7 +130,8 @@ presets:
 	}
 }
 
-// Without a switcher in the order there is nothing to trim; two ends have the loudness of both: 3.01 LU more than one (10·log10 2).
+// Without a switcher in the order there is nothing to trim; two ends have the loudness of both:
+// 3.01 LU more than one (10·log10 2).
 func TestPresetsWithoutSwitcherAndInStereo(t *testing.T) {
 	const blocks = "blocks: {b: {kind: buffer}, c: {kind: buffer}}\npresets: {one: {set: {guitar.volume: 10}}}\n"
 	mono := presetsOf(t, blocks+"order: [b, c]\n", 1)
@@ -141,7 +145,8 @@ func TestPresetsWithoutSwitcherAndInStereo(t *testing.T) {
 	}
 }
 
-// A search for orders moves a switcher as a whole: two blocks and a board are six orders, however much is in its loops.
+// A search for orders moves a switcher as a whole: two blocks and a board are six orders, however
+// much is in its loops.
 func TestRankMovesASwitcherAsAWhole(t *testing.T) {
 	f, err := file.Parse("board.yaml", []byte(`drywire: 1
 recording: {file: a.wav, full_scale: 1 V, load: none}
@@ -170,8 +175,10 @@ presets: {all: {loops: [1, 2]}}
 	}
 }
 
-// The shipped presets jump by more than anyone overlooks, and the trims take that away: 0.5 LU is the bound. Gain after a limit adds level and hum before it
-// comes through: a single-coil's hum is at least 20 dB over a humbucker's noise in every preset (common practice has it that it hums, no source for how much).
+// The shipped presets jump by more than anyone overlooks, and the trims take that away: 0.5 LU is
+// the bound. Gain after a limit adds level and hum before it comes through: a single-coil's hum is
+// at least 20 dB over a humbucker's noise in every preset (common practice has it that it hums, no
+// source for how much).
 func TestShippedPresets(t *testing.T) {
 	src, err := chains.ReadShipped("presets-on-a-loop-switcher")
 	if err != nil {
@@ -209,7 +216,8 @@ func TestShippedPresets(t *testing.T) {
 	}
 }
 
-// The reference board's six presets come within 0.5 LU of each other, through two amplifiers that bend behind the switcher.
+// The reference board's six presets come within 0.5 LU of each other, through two amplifiers that
+// bend behind the switcher.
 func TestTrimsOfTheReferenceBoard(t *testing.T) {
 	src, err := chains.ReadShipped("reference-board")
 	if err != nil {

@@ -24,11 +24,13 @@ import (
 	"drywire/dsp/section"
 )
 
-// Rank is a search over the orders of a chain's blocks: which orders are tried, by what they are judged, and what is known of them so far. What an order is worth
-// is a pure function of the chain, the recording and the quality, so that a search may be stopped and go on, and be spread over machines: the result is the same,
-// byte for byte.
+// Rank is a search over the orders of a chain's blocks: which orders are tried, by what they are
+// judged, and what is known of them so far. What an order is worth is a pure function of the chain,
+// the recording and the quality, so that a search may be stopped and go on, and be spread over
+// machines: the result is the same, byte for byte.
 //
-// The orders are a tree, and what is before a place in it is rendered once for all that comes after: chains.Memo.
+// The orders are a tree, and what is before a place in it is rendered once for all that comes
+// after: render.Memo.
 type Rank struct {
 	Chain     *board.Chain
 	Recording []float64 // V
@@ -48,13 +50,15 @@ type Rank struct {
 	commuting  []bool // of the chain's blocks
 }
 
-// RankMemory is how many bytes of signals a search remembers at most, for the recording; for every test signal a quarter of it more.
+// RankMemory is how many bytes of signals a search remembers at most, for the recording; for every
+// test signal a quarter of it more.
 const RankMemory = 512 << 20
 
 // rankSeed begins a search by chance.
 const rankSeed = 1
 
-// NewRank prepares a search. It tries every order where there are no more than most (in a share: in this share), else as many as that.
+// NewRank prepares a search. It tries every order where there are no more than most (in a share: in
+// this share), else as many as that.
 func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float64, rate dsp.Hertz, q section.Quality, most, part, parts int) (*Rank, error) {
 	if !(1 <= part && part <= parts) || most < 1 {
 		return nil, fmt.Errorf("part %d of %d, %d orders at most: makes no sense", part, parts, most)
@@ -96,7 +100,8 @@ func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float
 	return r, nil
 }
 
-// heldTogether keeps the pieces of a switcher and what is in its loops together, in the order that they have.
+// heldTogether keeps the pieces of a switcher and what is in its loops together, in the order that
+// they have.
 func heldTogether(c *board.Chain, keep board.Keep) board.Keep {
 	held := map[string][]string{}
 	for _, b := range c.Blocks {
@@ -120,7 +125,8 @@ func (r *Rank) count() string {
 	return fmt.Sprintf("more than %d", r.total)
 }
 
-// Fingerprint names everything that a result depends on, but for the share: what was found under one fingerprint may be put together.
+// Fingerprint names everything that a result depends on, but for the share: what was found under
+// one fingerprint may be put together.
 func (r *Rank) Fingerprint() string {
 	h := sha256.New()
 	c := *r.Chain
@@ -161,7 +167,8 @@ func (r *Rank) Objectives() []string {
 	return names
 }
 
-// Know takes what was found before, an order by its blocks' names with the value of every objective. It says whether that is an order of this search.
+// Know takes what was found before, an order by its blocks' names with the value of every
+// objective. It says whether that is an order of this search.
 func (r *Rank) Know(names []string, values []measures.Figure) bool {
 	if len(names) != len(r.orders.names) || len(values) != len(r.objectives) {
 		return false
@@ -200,7 +207,8 @@ func (r *Rank) Left() int {
 	return n
 }
 
-// Run renders and measures what is not known yet. found is told of every order as soon as it is known, one after the other, in no particular order.
+// Run renders and measures what is not known yet. found is told of every order as soon as it is
+// known, one after the other, in no particular order.
 func (r *Rank) Run(ctx context.Context, found func(names []string, values []measures.Figure) error) error {
 	b := newBench(r.Recording, r.Rate, r.Quality, RankMemory, false)
 	if r.exhaustive {
@@ -209,7 +217,8 @@ func (r *Rank) Run(ctx context.Context, found func(names []string, values []meas
 	return r.search(ctx, b, found)
 }
 
-// search tries orders by chance, then what is one move away from the best that are known, again and again.
+// search tries orders by chance, then what is one move away from the best that are known, again and
+// again.
 func (r *Rank) search(ctx context.Context, b *bench, found func([]string, []measures.Figure) error) error {
 	rng := rand.New(rand.NewPCG(rankSeed, 0))
 	tried := map[string]bool{}
@@ -258,7 +267,8 @@ func (r *Rank) search(ctx context.Context, b *bench, found func([]string, []meas
 	return nil
 }
 
-// like is the first order in the alphabet that may well sound the same: blocks next to each other that commute are sorted.
+// like is the first order in the alphabet that may well sound the same: blocks next to each other
+// that commute are sorted.
 func (r *Rank) like(w order) order {
 	l := slices.Clone(w)
 	for from := 0; from < len(l); {
@@ -272,8 +282,9 @@ func (r *Rank) like(w order) order {
 	return l
 }
 
-// try renders a list of orders on all cores, those with the same beginning one after the other: what they share is still remembered then. Cores take
-// stretches whose orders have the same beginning, or one that may well sound the same.
+// try renders a list of orders on all cores, those with the same beginning one after the other:
+// what they share is still remembered then. Cores take stretches whose orders have the same
+// beginning, or one that may well sound the same.
 func (r *Rank) try(ctx context.Context, b *bench, list []order, found func([]string, []measures.Figure) error) error {
 	var todo []order
 	for _, w := range list {
@@ -309,7 +320,8 @@ func (r *Rank) try(ctx context.Context, b *bench, list []order, found func([]str
 	return g.Wait()
 }
 
-// stretches cuts a sorted list where the beginning of what an order is like changes: the longest stretches of which there are at least so many.
+// stretches cuts a sorted list where the beginning of what an order is like changes: the longest
+// stretches of which there are at least so many.
 func stretches(list []order, like func(order) order, atLeast int) [][]order {
 	if len(list) == 0 {
 		return nil
@@ -526,8 +538,8 @@ func (r *Rank) inSteps(o Ranked) string {
 	return b.String()
 }
 
-// Takes is the best few as takes of a chain file, to be pasted under takes. settings are what the ranked take changes, as they are written there.
-// more is further keys, like "preset: verse".
+// Takes is the best few as takes of a chain file, to be pasted under takes. settings are what the
+// ranked take changes, as they are written there. more is further keys, like "preset: verse".
 func (res *Ranking) Takes(settings, off []string, more ...string) string {
 	var b strings.Builder
 	for k, o := range res.Best {

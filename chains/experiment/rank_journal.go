@@ -10,8 +10,10 @@ import (
 	"drywire/chains/measures"
 )
 
-// The journal of a search is a text file that only grows: a head, then a line for every order that is known, each with a checksum (CRC-32, IEEE 802.3) before it. A run that was
-// killed may leave half a line at the end, which is passed over. Lines are in no particular order, and one order may be there twice.
+// The journal of a search is a text file that only grows: a head, then a line for every order that
+// is known, each with a checksum (CRC-32, IEEE 802.3) before it. A run that was killed may leave
+// half a line at the end, which is passed over. Lines are in no particular order, and one order may
+// be there twice.
 
 // journalHead says which search a journal belongs to.
 type journalHead struct {
@@ -57,8 +59,9 @@ func JournalLine(names []string, values []measures.Figure) []byte {
 	return checked(journalLine{names, values})
 }
 
-// ReadJournal takes what a journal of this search holds. anyPart takes the journal of any share, else it has to be of this one. It returns how many bytes of it are good: what
-// is left is a line that was not finished, and what is written next goes in its place.
+// ReadJournal takes what a journal of this search holds. anyPart takes the journal of any share,
+// else it has to be of this one. It returns how many bytes of it are good: what is left is a line
+// that was not finished, and what is written next goes in its place.
 func (r *Rank) ReadJournal(text []byte, anyPart bool) (good int, err error) {
 	for number := 1; ; number++ {
 		end := bytes.IndexByte(text[good:], '\n')
@@ -107,5 +110,6 @@ func JournalParts(text []byte) int {
 	return h.Parts
 }
 
-// UnfinishedHead says whether a text is the beginning of the journal's head: a run was killed while it wrote that.
+// UnfinishedHead says whether a text is the beginning of the journal's head: a run was killed while
+// it wrote that.
 func UnfinishedHead(text []byte, r *Rank) bool { return bytes.HasPrefix(r.JournalHead(), text) }

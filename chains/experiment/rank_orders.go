@@ -8,8 +8,8 @@ import (
 	"drywire/chains/board"
 )
 
-// orders enumerates the orders of some blocks that keep to what the chain file asks: a tree, whose leaves come in the order of the alphabet if the blocks'
-// places in the base order are its letters.
+// orders enumerates the orders of some blocks that keep to what the chain file asks: a tree, whose
+// leaves come in the order of the alphabet if the blocks' places in the base order are its letters.
 type orders struct {
 	names    []string // the base order
 	first    []int    // indexes into names
@@ -62,7 +62,8 @@ func newOrders(base []string, k board.Keep, from, to int) (*orders, error) {
 	return o, nil
 }
 
-// may says whether a block may come next after what has been placed. Not every way that it leaves open leads to an order.
+// may says whether a block may come next after what has been placed. Not every way that it leaves
+// open leads to an order.
 func (o *orders) may(placed order, used []bool, next int) bool {
 	at, n := len(placed), len(o.names)
 	if used[next] || (at < o.from) != (next < o.from) || (at >= o.to) != (next >= o.to) || o.from <= at && at < o.to && at != next {
@@ -112,7 +113,8 @@ func (o *orders) ok(whole order) bool {
 	return true
 }
 
-// walk calls leaf for every order in turn until it says no, or until it has looked at so many places in the tree. It returns whether it saw the whole tree.
+// walk calls leaf for every order in turn until it says no, or until it has looked at so many
+// places in the tree. It returns whether it saw the whole tree.
 func (o *orders) walk(most int, leaf func(order) bool) bool {
 	placed, used := make(order, 0, len(o.names)), make([]bool, len(o.names))
 	var down func() bool
@@ -139,7 +141,8 @@ func (o *orders) walk(most int, leaf func(order) bool) bool {
 	return down()
 }
 
-// mostPlaces bounds the walks through a tree: of some 10 blocks, the tree of all orders has so many places.
+// mostPlaces bounds the walks through a tree: of some 10 blocks, the tree of all orders has so many
+// places.
 const mostPlaces = 20_000_000
 
 // count is how many orders there are; whole is false where there are more than could be counted.
@@ -162,7 +165,8 @@ func (o *orders) slice(from, to int) []order {
 	return list
 }
 
-// random is an order by chance, or nil where none was found: every next block has the same chance among those that may come.
+// random is an order by chance, or nil where none was found: every next block has the same chance
+// among those that may come.
 func (o *orders) random(rng *rand.Rand) order {
 	const tries = 1000 // ways into a dead end
 	for range tries {

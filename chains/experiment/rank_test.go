@@ -144,7 +144,8 @@ func TestStretches(t *testing.T) {
 	}
 }
 
-// A search that was stopped half-way and resumed, on another number of cores, in shares of which one was killed and run again: all the same bytes.
+// A search that was stopped half-way and resumed, on another number of cores, in shares of which
+// one was killed and run again: all the same bytes.
 func TestRankIsTheSame(t *testing.T) {
 	prefer := []string{"quiet", "headroom", "brightness kept"}
 	whole := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
@@ -258,7 +259,8 @@ func TestRankIsTheSame(t *testing.T) {
 	})
 }
 
-// What is tried within a budget is the same however often it is stopped, says that it is not all, and is never more than asked for.
+// What is tried within a budget is the same however often it is stopped, says that it is not all,
+// and is never more than asked for.
 func TestRankWithinABudget(t *testing.T) {
 	prefer := []string{"quiet", "brightness kept"}
 	whole := rankOf(t, board.Keep{}, prefer, 10, 1, 1)
@@ -326,7 +328,8 @@ func TestRankStops(t *testing.T) {
 	}
 }
 
-// Judging, on values made by hand: wishes are equal, what differs by less than a step is alike, what cannot be measured is worst.
+// Judging, on values made by hand: objectives are equal, what differs by less than a step is alike,
+// what cannot be measured is worst.
 func TestJudging(t *testing.T) {
 	v := func(x float64) measures.Figure { return measures.Figure{Value: x} }
 	r := rankOf(t, board.Keep{First: []string{"fuzz"}}, []string{"quiet", "clean-up"}, 1000, 1, 1) // steps 0.1 and 0.5 dB
@@ -350,7 +353,8 @@ func TestJudging(t *testing.T) {
 	if len(pareto) != 4 || pareto["fuzz eq pedal buffer"] || pareto["fuzz pedal eq buffer"] {
 		t.Errorf("Pareto set: %v", pareto)
 	}
-	// Score of the first: in quiet 4 of 6 are no better (30, 39, and the two alike at 40), in clean-up all 6: (66.7 + 100)/2.
+	// Score of the first: in quiet 4 of 6 are no better (30, 39, and the two alike at 40), in
+	// clean-up all 6: (66.7 + 100)/2.
 	if got := res.Base; got == nil || math.Abs(got.Score-(400.0/6+100)/2) > 1e-9 {
 		t.Errorf("base: %+v, want a score of 83.3", got)
 	}

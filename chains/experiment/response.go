@@ -14,14 +14,16 @@ import (
 	"drywire/dsp"
 )
 
-// ResponseReport is the small-signal response from the pickup's open-circuit voltage to a jack, and what every hand-over on the way takes. It is also
-// the JSON object that the command prints. It is AC analysis about the operating point, so that what distorts or compresses is not in it; where an echo or
-// a reverb is on the way, its teeth are averaged, as powers, over a twenty-fourth of an octave.
+// ResponseReport is the small-signal response from the pickup's open-circuit voltage to a jack, and
+// what every hand-over on the way takes. It is also the JSON object that the command prints. It is
+// AC analysis about the operating point, so that what distorts or compresses is not in it; where an
+// echo or a reverb is on the way, its comb ripple is averaged, as powers, over a twenty-fourth of
+// an octave.
 type ResponseReport struct {
 	Take   string          `json:"take"`
 	Order  []string        `json:"order"`
 	Jack   string          `json:"jack"`
-	Held   string          `json:"held,omitempty"` // what moves, as chains.Held says it
+	Held   string          `json:"held,omitempty"` // what moves, as board.Held says it
 	Points []ResponsePoint `json:"points"`
 	Peak   ResponsePoint   `json:"peak"`      // the highest of them
 	Middle measures.Figure `json:"middle_db"` // the gain at 1 kHz
@@ -36,9 +38,10 @@ type ResponsePoint struct {
 	GainDB measures.Figure `json:"gain_db"`
 }
 
-// Loss is what plugging in costs at one hand-over: by how many dB the voltage at the jack would be higher without it, at some frequencies. The next input's
-// loss is with the cable in place, the cable's with the input in place; where both matter, both together are not the sum. A negative loss is a gain:
-// a cable brings the resonance of a pickup down to where it lifts.
+// Loss is what plugging in costs at one hand-over: by how many dB the voltage at the jack would be
+// higher without it, at some frequencies. The next input's loss is with the cable in place, the
+// cable's with the input in place; where both matter, both together are not the sum. A negative
+// loss is a gain: a cable brings the resonance of a pickup down to where it lifts.
 type Loss struct {
 	Jack   string      `json:"jack"`       // where it is plugged in: BLOCK.in, or "load"
 	Source float64     `json:"source_ohm"` // |Z| at 1 kHz of what drives it, without the cable
@@ -55,10 +58,12 @@ type LossPoint struct {
 	Both  measures.Figure `json:"both_db"`
 }
 
-// LossFrequencies is where losses are looked at: body, the middle, and the treble that a cable takes.
+// LossFrequencies is where losses are looked at: body, the middle, and the treble that a cable
+// takes.
 var LossFrequencies = []float64{100, 1000, 5000}
 
-// Response is the response from 20 Hz to 20 kHz. The gain is that of the noise ledger, which carries the pickup's own voltage to the jack as well.
+// Response is the response from 20 Hz to 20 kHz. The gain is that of the noise ledger, which
+// carries the pickup's own voltage to the jack as well.
 func Response(c *board.Chain, rate dsp.Hertz, jack string) (*ResponseReport, error) {
 	l, err := noise.At(c, rate, jack)
 	if err != nil {
@@ -99,8 +104,8 @@ func Response(c *board.Chain, rate dsp.Hertz, jack string) (*ResponseReport, err
 	return r, nil
 }
 
-// upTo says whether a hand-over lies before a jack or is felt there: what is plugged into a jack loads it. The other path of a split is left out, though it
-// is felt as well.
+// upTo says whether a hand-over lies before a jack or is felt there: what is plugged into a jack
+// loads it. The other path of a split is left out, though it is felt as well.
 func upTo(c *board.Chain, handover, jack string) bool {
 	jacks := c.Jacks()
 	at, end := slices.Index(jacks, strings.Replace(handover, "load", "out", 1)), slices.Index(jacks, jack)
@@ -118,7 +123,8 @@ func upTo(c *board.Chain, handover, jack string) bool {
 	return at >= 0 && at <= end
 }
 
-// edge is where the response falls 3 dB under the middle for the first time on the way from 1 kHz downwards or upwards, between two points on a straight line.
+// edge is where the response falls 3 dB under the middle for the first time on the way from 1 kHz
+// downwards or upwards, between two points on a straight line.
 func edge(points []ResponsePoint, from, step int, middle measures.Figure) measures.Figure {
 	if !middle.OK() {
 		return middle
@@ -145,8 +151,9 @@ func edge(points []ResponsePoint, from, step int, middle measures.Figure) measur
 	return measures.None("over %.0f Hz", points[len(points)-1].Hz)
 }
 
-// lossAt is the loss at the k-th hand-over. The cable is a resistance, then a capacitance at its far end (blocks.CableParts), so that it can be taken off
-// the impedance that the hand-over has with it.
+// lossAt is the loss at the k-th hand-over. The cable is a resistance, then a capacitance at its
+// far end (blocks.CableParts), so that it can be taken off the impedance that the hand-over has
+// with it.
 func lossAt(c *board.Chain, k int) (Loss, error) {
 	l := Loss{At: []LossPoint{}}
 	var r dsp.Ohm

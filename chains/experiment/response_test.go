@@ -12,7 +12,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// The response is that of the wiring, by AC analysis through sections and stages, wherever that one is smooth.
+// The response is that of the wiring, by AC analysis through sections and stages, wherever that one
+// is smooth.
 func TestResponseIsTheWirings(t *testing.T) {
 	c := take(t, "fuzz: {kind: fuzz}; buffer: {kind: buffer}; eq: {kind: eq, high: 9 dB}", "volume: 7", "fuzz", "buffer", "eq")
 	for _, jack := range []string{"guitar", "fuzz.out", "out"} {
@@ -39,9 +40,11 @@ func TestResponseIsTheWirings(t *testing.T) {
 	}
 }
 
-// A pickup without eddy currents, with a volume pot and a load, is a low-pass of second order whose peak and corners have a closed form.
+// A pickup without eddy currents, with a volume pot and a load, is a low-pass of second order whose
+// peak and corners have a closed form.
 func TestResponseOfAPickup(t *testing.T) {
-	// 2 H, 5 kΩ, 100 pF; pots of 10 MΩ that load next to nothing; 4 m of cable at 100 pF/m; 100 kΩ in.
+	// 2 H, 5 kΩ, 100 pF; pots of 10 MΩ that load next to nothing; 4 m of cable at 100 pF/m; 100 kΩ
+	// in.
 	c := take(t, "pedal: {kind: volume, track: 100 kΩ}", "pickup: {resistance: 5 kΩ, inductance: 2 H, capacitance: 100 pF}, volume_pot: 10 MΩ, tone_pot: 10 MΩ, tone_capacitor: 100 pF, tone: 10, cable: 4 m", "pedal")
 	r, err := Response(c, measureRate, "guitar")
 	if err != nil {

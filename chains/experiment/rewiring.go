@@ -4,7 +4,8 @@ import (
 	"drywire/chains/board"
 )
 
-// Rewiring is what to do on the floor to get from one take to another: the fewest cables, as Cables of package chains finds them.
+// Rewiring is what to do on the floor to get from one take to another: the fewest cables, as Cables
+// of package board finds them.
 type Rewiring struct {
 	A     int               `json:"a"` // number of the take that is wired
 	B     int               `json:"b"` // of the one that is wanted

@@ -15,7 +15,8 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 )
 
-// sketch is what a drawing is made of, in pixels from the upper left corner. A drawing is laid out once and comes out as SVG and as PNG.
+// sketch is what a drawing is made of, in pixels from the upper left corner. A drawing is laid out
+// once and comes out as SVG and as PNG.
 type sketch interface {
 	box(x, y, w, h float64, p paint)
 	line(x1, y1, x2, y2, width float64, p paint)
@@ -29,8 +30,8 @@ type paint struct {
 	opacity float64
 }
 
-// The colours: blue and vermilion of a set for colour-blind readers (Nature Methods 8, 441, 2011), the blue a little lighter so that it also stands on
-// black; ink is the text's own.
+// The colours: blue and vermilion of a set for colour-blind readers (Nature Methods 8, 441, 2011),
+// the blue a little lighter so that it also stands on black; ink is the text's own.
 var (
 	ink     = paint{"ink", 1}
 	faint   = paint{"ink", 0.14}
@@ -41,7 +42,8 @@ var (
 	hotZone = paint{"#d55e00", 0.12}
 )
 
-// svg draws as a fragment that takes the colour of the text around it, and so follows a page into the dark.
+// svg draws as a fragment that takes the colour of the text around it, and so follows a page into
+// the dark.
 type svg struct{ b strings.Builder }
 
 func number(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }

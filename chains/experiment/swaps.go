@@ -19,7 +19,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// SwapMap is what comes of a take when any two of its blocks change places: which swaps can be heard, and in what respect. It is also the JSON object that the command prints.
+// SwapMap is what comes of a take when any two of its blocks change places: which swaps can be
+// heard, and in what respect. It is also the JSON object that the command prints.
 type SwapMap struct {
 	Title    string   `json:"title"`
 	Take     string   `json:"take"`
@@ -28,8 +29,9 @@ type SwapMap struct {
 	RateHz   int      `json:"rate_hz"`
 	Seconds  float64  `json:"seconds"` // of the recording, with the tail that is listened to
 	Playback float64  `json:"playback_db_spl"`
-	// Swaps are strongest first: by whether and how likely the difference is heard, to 1 %; among those alike, and a probability is soon 1, the one that moves
-	// a block less far, for it does as much with less; then by the log-spectral distance.
+	// Swaps are strongest first: by whether and how likely the difference is heard, to 1 %; among
+	// those alike, and a probability is soon 1, the one that moves a block less far, for it does as
+	// much with less; then by the log-spectral distance.
 	Swaps []Swap `json:"swaps"`
 	// LeftOut are the exchanges that nobody could make on the floor.
 	LeftOut []LeftOut `json:"left_out"`
@@ -48,7 +50,8 @@ const (
 	AtPower = "at the power of an amplifier" // one of the two is its power or its loudspeaker, or those stand between them
 )
 
-// Swap is two blocks that have changed places, against the take as it is: side a of the pair is number 0, side b the number of the swap, from 1.
+// Swap is two blocks that have changed places, against the take as it is: side a of the pair is
+// number 0, side b the number of the swap, from 1.
 type Swap struct {
 	First  string   `json:"first"` // the block that comes first in the take
 	Second string   `json:"second"`
@@ -72,8 +75,9 @@ func (s Swap) MarshalJSON() ([]byte, error) {
 // swapTail is for how long after the recording's end is listened at most, in seconds.
 const swapTail = 2.0
 
-// swapsOf is every two blocks that can change places, and those that cannot. A preamplifier can: what was in front of it is in its loop then. A block of the
-// board behind the power of an amplifier, or that power in front of the board, cannot.
+// swapsOf is every two blocks that can change places, and those that cannot. A preamplifier can:
+// what was in front of it is in its loop then. A block of the board behind the power of an
+// amplifier, or that power in front of the board, cannot.
 func swapsOf(c *board.Chain) (all []Swap, out []LeftOut) {
 	all, out = []Swap{}, []LeftOut{}
 	for i, a := range c.Blocks {
@@ -153,7 +157,8 @@ func Swappable(c *board.Chain) error {
 	return nil
 }
 
-// Swaps swaps every two blocks of a chain. Renders share their beginnings (chains.Memo), on all cores; done is told of each that is finished.
+// Swaps swaps every two blocks of a chain. Renders share their beginnings (render.Memo), on all
+// cores; done is told of each that is finished.
 func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
 	if err := Swappable(c); err != nil {
 		return nil, err

@@ -47,8 +47,9 @@ func TestSwapsOfLinearBlocks(t *testing.T) {
 	}
 }
 
-// In the demonstration's chain, nothing matters as much as whether the fuzz or the buffer comes first. Every swap that puts something before the fuzz is heard for
-// certain; this one does it by moving least.
+// In the demonstration's chain, nothing matters as much as whether the fuzz or the buffer comes
+// first. Every swap that puts something before the fuzz is heard for certain; this one does it by
+// moving least.
 func TestSwapsOfTheDemo(t *testing.T) {
 	src, err := chains.ReadShipped("fuzz-or-buffer-first")
 	if err != nil {
@@ -77,8 +78,10 @@ func TestSwapsOfTheDemo(t *testing.T) {
 	}
 }
 
-// Nothing of the board is put behind the power of an amplifier, and neither that nor a loudspeaker in front of it; a preamplifier changes places, which puts
-// into its loop what was in front of it. Blocks that all stand behind the power are a mixer's, and change places. What is in a switcher's loop stays.
+// Nothing of the board is put behind the power of an amplifier, and neither that nor a loudspeaker
+// in front of it; a preamplifier changes places, which puts into its loop what was in front of it.
+// Blocks that all stand behind the power are a mixer's, and change places. What is in a switcher's
+// loop stays.
 func TestSwapsThatNobodyCouldWire(t *testing.T) {
 	src := `drywire: 1
 recording: {sample: riff}

@@ -85,7 +85,7 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 			schema: object{"const": 1, "description": "the version of this language"},
 			read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				if s, ok := r.Scalar(path, n, Version); ok && s != Version {
-					r.At(n, "drywire: %s is no version that is known; want drywire: %s", s, Version)
+					r.At(n, "drywire: unsupported version %s; want drywire: %s", s, Version)
 				}
 				return nil
 			},

@@ -10,8 +10,7 @@ import (
 )
 
 // CleanUp is by how much the distortion falls when the guitar is turned down.
-var CleanUp = &Measure{
-	Key: "clean_up_db", Name: "clean-up", Heading: "clean-up", Unit: "dB", Better: Higher, Step: 0.5, Digits: 1,
+var CleanUp = &Measure{Key: "clean_up_db", Name: "clean-up", Heading: "clean-up", Unit: "dB", Better: Higher, Step: 0.5, Digits: 1,
 	Brief:      "the distortion goes when the guitar's volume is rolled back",
 	Definition: "THD at out with the guitar's volume at 10 over that with it at 2, for a tone of 997 Hz and 0.2 V peak",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
@@ -35,8 +34,7 @@ var CleanUp = &Measure{
 		}
 		return fmt.Sprintf("%s %s distortion at guitar volume 2 (%s %%) than at 10 (%s %%)", text, word,
 			RolledTHD.Format(f.Of(RolledTHD)), FullTHD.Format(f.Of(FullTHD)))
-	},
-}
+	}}
 
 // FullTHD and RolledTHD are what that is the ratio of.
 var (
@@ -53,8 +51,7 @@ func thdWith(key string, volume float64) *Measure {
 }
 
 // RollDown is how much softer it gets.
-var RollDown = &Measure{
-	Key: "roll_down_db", Name: "roll-down", Unit: "dB", Digits: 1,
+var RollDown = &Measure{Key: "roll_down_db", Name: "roll-down", Unit: "dB", Digits: 1,
 	Definition: "by how much the fundamental of the test tone at out gets softer from the guitar's volume 10 to 2",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
 		level := func(volume float64) (Figure, error) {
@@ -74,5 +71,4 @@ var RollDown = &Measure{
 		}
 		soft, err := level(2)
 		return loud.Minus(soft), err
-	},
-}
+	}}

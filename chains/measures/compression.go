@@ -8,8 +8,7 @@ import (
 )
 
 // Compression is how much of the last 12 dB a take swallows.
-var Compression = &Measure{
-	Key: "compression_db", Name: "compression", Heading: "compression", Unit: "dB", Digits: 1,
+var Compression = &Measure{Key: "compression_db", Name: "compression", Heading: "compression", Unit: "dB", Digits: 1,
 	Definition: "by how much the output rises less than the input over the last 12 dB up to the test tone: 0 is linear, 12 is a wall",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
 		full, err := SteadyLevel(ctx, t, t.Tone())
@@ -24,7 +23,6 @@ var Compression = &Measure{
 			return text[1:] + " more than the last 12 dB: it expands"
 		}
 		return text + " of the last 12 dB"
-	},
-}
+	}}
 
 func negative(text string) bool { return strings.HasPrefix(text, "-") }

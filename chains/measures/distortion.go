@@ -9,16 +9,13 @@ import (
 )
 
 // THD is the harmonics of the test tone.
-var THD = &Measure{
-	Key: "thd_percent", Name: "THD", Unit: "%", Heading: "THD", Digits: Significant,
+var THD = &Measure{Key: "thd_percent", Name: "THD", Unit: "%", Heading: "THD", Digits: Significant,
 	Definition: "second to tenth harmonic of the test tone over its fundamental (IEC 60268-3)",
 	Tones:      alone,
-	At:         func(j *Jack) Figure { return thd(j.Steady, j.Rate, float64(j.Test.Hz)) },
-}
+	At:         func(j *Jack) Figure { return thd(j.Steady, j.Rate, float64(j.Test.Hz)) }}
 
 // THDN is the harmonics and the noise.
-var THDN = &Measure{
-	Key: "thd_n_percent", Name: "THD+N", Unit: "%", Heading: "THD+N", Digits: Significant,
+var THDN = &Measure{Key: "thd_n_percent", Name: "THD+N", Unit: "%", Heading: "THD+N", Digits: Significant,
 	Definition: "all but the test tone, with the noise at rest (AES17-2015)",
 	Tones:      alone,
 	At: func(j *Jack) Figure {
@@ -26,12 +23,10 @@ var THDN = &Measure{
 			return noise
 		}
 		return withNoise(j.Steady, j.Rate, j.Noise.Value)
-	},
-}
+	}}
 
 // Modulation is intermodulation by SMPTE's two tones.
-var Modulation = &Measure{
-	Key: "modulation_percent", Name: "modulation distortion", Unit: "%", Heading: "60 Hz + 7 kHz", Digits: Significant,
+var Modulation = &Measure{Key: "modulation_percent", Name: "modulation distortion", Unit: "%", Heading: "60 Hz + 7 kHz", Digits: Significant,
 	Definition: "intermodulation of 60 Hz and 7 kHz, 4 to 1, second and third order together (IEC 60268-3)",
 	Tones: func(t dsp.Tone) []dsp.Tone {
 		return []dsp.Tone{{Hz: 60, Volts: 0.8 * t.Volts}, {Hz: 7000, Volts: 0.2 * t.Volts}}
@@ -39,12 +34,10 @@ var Modulation = &Measure{
 	At: func(j *Jack) Figure {
 		i, err := measure.ModulationDistortion(j.Steady, j.Rate, 60, 7000)
 		return percent(i.Second+i.Third, err)
-	},
-}
+	}}
 
 // Difference is intermodulation of two high tones.
-var Difference = &Measure{
-	Key: "difference_percent", Name: "difference distortion", Unit: "%", Heading: "8 + 11.95 kHz", Digits: Significant,
+var Difference = &Measure{Key: "difference_percent", Name: "difference distortion", Unit: "%", Heading: "8 + 11.95 kHz", Digits: Significant,
 	Definition: "intermodulation of 8 and 11.95 kHz, second and third order together (IEC 60268-3)",
 	Tones: func(t dsp.Tone) []dsp.Tone {
 		return []dsp.Tone{{Hz: 8000, Volts: t.Volts / 2}, {Hz: 11950, Volts: t.Volts / 2}}
@@ -52,23 +45,19 @@ var Difference = &Measure{
 	At: func(j *Jack) Figure {
 		i, err := measure.DifferenceDistortion(j.Steady, j.Rate, 8000, 11950)
 		return percent(i.Second+i.Third, err)
-	},
-}
+	}}
 
 func alone(t dsp.Tone) []dsp.Tone { return []dsp.Tone{t} }
 
 // ToneTHD is the THD of the test tone at the last jack, the guitar's volume as it is.
-var ToneTHD = &Measure{
-	Name: "distortion", Unit: "%", Digits: 2,
+var ToneTHD = &Measure{Name: "distortion", Unit: "%", Heading: "distortion", Digits: 2,
 	Definition: "THD to the tenth harmonic (IEC 60268-3) of a tone of 997 Hz and 0.2 V peak",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
 		return thdAt(ctx, t, AsItIs)
-	},
-}
+	}}
 
 // THDChange is how much more distorted the other take is.
-var THDChange = &Measure{
-	Key: "distortion_db", Name: "distortion", Unit: "dB", Heading: "THD", Digits: 1,
+var THDChange = &Measure{Key: "distortion_db", Name: "distortion", Unit: "dB", Heading: "THD", Digits: 1,
 	Definition: "THD to the tenth harmonic (IEC 60268-3) of a 997 Hz tone",
 	Facts:      []*Measure{ToneTHD},
 	Change: func(s *Sides) Figure {
@@ -79,11 +68,10 @@ var THDChange = &Measure{
 			return Figure{Value: dsp.ToDB(math.Max(percent.Value, barely))}
 		}
 		return inDB(s.B.Facts.Of(ToneTHD)).Minus(inDB(s.A.Facts.Of(ToneTHD)))
-	},
-}
+	}}
 
-// barely is a THD, in percent, under which what is left is the rounding of the render and no property
-// of the chain.
+// barely is a THD, in percent, under which what is left is the rounding of the render and no
+// property of the chain.
 const barely = 1e-3
 
 // thdAt is the THD of the test tone with the guitar's volume at 0 to 10, or AsItIs.
@@ -114,8 +102,8 @@ func thd(x []float64, rate, hz float64) Figure {
 	return percent(h.THD(), nil)
 }
 
-// withNoise is AES17's THD+N of a tone, in percent, with the noise of the chain at rest in volts: what
-// a render has of it is none, so its power is added.
+// withNoise is AES17's THD+N of a tone, in percent, with the noise of the chain at rest in volts:
+// what a render has of it is none, so its power is added.
 func withNoise(x []float64, rate, noise float64) Figure {
 	ratio, err := measure.THDN(x, rate)
 	if err != nil {

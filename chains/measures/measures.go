@@ -3,10 +3,10 @@
 // worked out and how it is printed, and one line in All. Tables, JSON objects, helps, the report,
 // the page and what a chain file may prefer follow that list.
 //
-// It lies below package chains, which reads from it what a chain file may prefer, so it knows
+// It lies below the room of the chain file, which reads from it what a file may prefer, so it knows
 // signals and not circuits: whoever measures brings those as a Jack, a Take, a Played or Sides.
 //
-// Start reading at Measure and All, then sustain.go for a measure with all that one can have.
+// Start reading at Measure and All, then sustain.go for a measure in full.
 package measures
 
 import (
@@ -30,7 +30,8 @@ const (
 	Lower  Better = "lower"
 )
 
-// Measure is one measure. It has one of At, OfTake, OfPlayed and Change. As JSON it says what it is.
+// Measure is one measure. It has one of At, OfTake, OfPlayed and Change. As JSON it says what it
+// is.
 type Measure struct {
 	Key        string  `json:"-"` // in JSON objects; "" where Name stands for it, or it is no result by itself
 	Name       string  `json:"name"`
@@ -150,8 +151,8 @@ func Short(v float64) string {
 // NoTone is why there is no figure that needs a test tone where none was asked for.
 const NoTone = "no test tone was asked for"
 
-// Printed is those of some measures that tables have, but for what needs a tone and had none in a row
-// of them.
+// Printed is those of some measures that tables have, but for what needs a tone and had none in a
+// row of them.
 func Printed(list []*Measure, row Values) (printed []*Measure) {
 	for _, m := range list {
 		if m.Heading != "" && row.Of(m).Why != NoTone {

@@ -31,8 +31,8 @@ func scaled(x []float64, db float64) []float64 {
 	return y
 }
 
-// Every measure says what it is, once: a name, a unit, a definition, one way to work it out, and a key
-// or name that no other of its list has.
+// Every measure says what it is, once: a name, a unit, a definition, one way to work it out, and a
+// key or name that no other of its list has.
 func TestAll(t *testing.T) {
 	seen := map[string]bool{}
 	for _, m := range All {
@@ -67,7 +67,8 @@ func TestAll(t *testing.T) {
 	}
 }
 
-// What is printed, against what stood in a table: a share as a percentage, three digits, and dashes.
+// What is printed, against what stood in a table: a share as a percentage, three digits, and
+// dashes.
 func TestFormat(t *testing.T) {
 	for _, c := range []struct {
 		m    *Measure
@@ -139,7 +140,8 @@ func TestFigureText(t *testing.T) {
 	}
 }
 
-// A ladder of levels has a known spread: 50 steps of 50 ms from -24.5 to 0 dB, of which the 10 % and 95 % points are 42 steps of 0.5 dB apart.
+// A ladder of levels has a known spread: 50 steps of 50 ms from -24.5 to 0 dB, of which the 10 %
+// and 95 % points are 42 steps of 0.5 dB apart.
 func TestLevelSpread(t *testing.T) {
 	var x []float64
 	for k := range 50 {
@@ -158,7 +160,8 @@ func TestLevelSpread(t *testing.T) {
 	}
 }
 
-// The lines of a repeat: 1 V of it, 1 V of the note over it, and 0.1 V at a line of neither are 20 dB.
+// The lines of a repeat: 1 V of it, 1 V of the note over it, and 0.1 V at a line of neither are 20
+// dB.
 func TestRepeatClarity(t *testing.T) {
 	const size = 1 << 14
 	low, high := repeatLines(size, rate)

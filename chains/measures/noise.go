@@ -8,42 +8,34 @@ import (
 	"drywire/dsp/measure"
 )
 
-// Noise is what is there when nobody plays, by the ledger of package chains.
-var Noise = &Measure{
-	Key: "noise_dbu", Name: "noise", Unit: "dBu", Better: Lower, Digits: 1,
+// Noise is what is there when nobody plays, by the ledger of package noise.
+var Noise = &Measure{Key: "noise_dbu", Name: "noise", Unit: "dBu", Better: Lower, Digits: 1,
 	Definition: "RMS from 20 Hz to 20 kHz of what there is when nobody plays (see drywire noise)",
-	At:         func(j *Jack) Figure { return fromVolts(j.Noise) },
-}
+	At:         func(j *Jack) Figure { return fromVolts(j.Noise) }}
 
 // NoiseA is the same as the ear weighs it.
-var NoiseA = &Measure{
-	Key: "noise_a_dbu", Name: "noise, A-weighted", Unit: "dBu(A)", Better: Lower, Heading: "noise", Digits: 1,
+var NoiseA = &Measure{Key: "noise_a_dbu", Name: "noise, A-weighted", Unit: "dBu(A)", Better: Lower, Heading: "noise", Digits: 1,
 	Definition: "the same, A-weighted (IEC 61672-1)",
-	At:         func(j *Jack) Figure { return fromVolts(j.NoiseA) },
-}
+	At:         func(j *Jack) Figure { return fromVolts(j.NoiseA) }}
 
 // SignalToNoise is how far the playing is above the noise.
-var SignalToNoise = &Measure{
-	Key: "signal_to_noise_db", Name: "signal to noise", Unit: "dB", Better: Higher, Digits: 1,
+var SignalToNoise = &Measure{Key: "signal_to_noise_db", Name: "signal to noise", Unit: "dB", Better: Higher, Digits: 1,
 	Definition: "RMS over noise, both from 20 Hz to 20 kHz",
 	At: func(j *Jack) Figure {
 		return j.inSpectrum(func(s measure.Spectrum) Figure {
 			return NoiseLevel(s.Power(measure.BandLow, measure.BandHigh))
 		}).Minus(Noise.At(j))
-	},
-}
+	}}
 
 // SignalToNoiseA is the same as the ear weighs both.
-var SignalToNoiseA = &Measure{
-	Key: "signal_to_noise_a_db", Name: "signal to noise, A-weighted", Unit: "dB(A)", Better: Higher, Heading: "above noise", Digits: 1,
+var SignalToNoiseA = &Measure{Key: "signal_to_noise_a_db", Name: "signal to noise, A-weighted", Unit: "dB(A)", Better: Higher, Heading: "above noise", Digits: 1,
 	Definition: "RMS over noise, both A-weighted (IEC 61672-1)",
 	At: func(j *Jack) Figure {
 		return j.level(func(measure.Levels) (float64, error) {
 			a, err := measure.AWeighted(j.X, j.Rate)
 			return dsp.VoltsToDBu(a), err
 		}).Minus(NoiseA.At(j))
-	},
-}
+	}}
 
 // NoiseLevel is the level in dBu of a noise's power in V²; there is none of no noise.
 func NoiseLevel(power float64) Figure {
@@ -53,9 +45,15 @@ func NoiseLevel(power float64) Figure {
 	return Read(dsp.VoltsToDBu(math.Sqrt(power)), nil)
 }
 
+func fromVolts(v Figure) Figure {
+	if v.OK() {
+		return NoiseLevel(v.Value * v.Value)
+	}
+	return v
+}
+
 // NoiseAtEnd is the A-weighted noise at the last jack.
-var NoiseAtEnd = &Measure{
-	Name: "noise, A-weighted", Unit: "dBu(A)", Better: Lower, Digits: 1,
+var NoiseAtEnd = &Measure{Name: "noise, A-weighted", Unit: "dBu(A)", Better: Lower, Heading: "noise", Digits: 1,
 	Definition: "A-weighted noise (IEC 61672-1) at out, when nobody plays",
 	OfTake: func(_ context.Context, t Take) (Figure, error) {
 		noise, err := t.Noise()
@@ -63,12 +61,10 @@ var NoiseAtEnd = &Measure{
 			return Read(0, err), nil
 		}
 		return NoiseLevel(noise * noise), nil
-	},
-}
+	}}
 
 // NoiseChange is how much louder the noise of the other take is.
-var NoiseChange = &Measure{
-	Key: "noise_db", Name: "noise", Unit: "dB(A)", Better: Lower, Heading: "noise", Digits: 1,
+var NoiseChange = &Measure{Key: "noise_db", Name: "noise", Unit: "dB(A)", Better: Lower, Heading: "noise", Digits: 1,
 	Definition: "A-weighted noise (IEC 61672-1) at rest, with the gain that brings each take to one loudness",
 	Facts:      []*Measure{NoiseAtEnd},
 	Change: func(s *Sides) Figure {
@@ -77,11 +73,9 @@ var NoiseChange = &Measure{
 			f.Value += dsp.ToDB(s.B.Gain / s.A.Gain)
 		}
 		return f
-	},
-}
+	}}
 
-var quiet = &Measure{
-	Name: "quiet", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
+var quiet = &Measure{Name: "quiet", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "little noise under the playing",
 	Definition: "A-weighted level of the take at out over the A-weighted noise that is there when nobody plays",
 	OfPlayed: func(_ context.Context, p Played) (Figure, error) {
@@ -103,5 +97,4 @@ var quiet = &Measure{
 			return None("no noise"), nil
 		}
 		return Read(level.Value-dsp.ToDB(noise), nil), nil
-	},
-}
+	}}

@@ -2,13 +2,12 @@ package measures
 
 import "drywire/dsp/measure"
 
-// rounding is a null, in dB, that only the rounding of the arithmetic leaves: 20·log10(2^-53) is -319
-// for one operation.
+// rounding is a null, in dB, that only the rounding of the arithmetic leaves: 20·log10(2^-53) is
+// -319 for one operation.
 const rounding = -200
 
 // Null is what is left when one take is taken from the other.
-var Null = &Measure{
-	Key: "null_db", Name: "left over", Unit: "dB", Heading: "null", Digits: 1,
+var Null = &Measure{Key: "null_db", Name: "left over", Unit: "dB", Heading: "null", Digits: 1,
 	Definition: "level of the difference re a, after taking a delay within 1 ms and polarity back",
 	Change: func(s *Sides) Figure {
 		y := s.Y
@@ -27,5 +26,4 @@ var Null = &Measure{
 			return None("no difference but rounding")
 		}
 		return f
-	},
-}
+	}}

@@ -50,7 +50,8 @@ func repeatsOf(ctx context.Context, p Take) (Figure, error) {
 	return repeatClarity(x[length+settle:][:size], low, high, rate), nil
 }
 
-// repeatLines is the lines of the first and the second note: about 330 Hz and 440 Hz, in numbers without a common factor.
+// repeatLines is the lines of the first and the second note: about 330 Hz and 440 Hz, in numbers
+// without a common factor.
 func repeatLines(size int, rate float64) (low, high int) {
 	low = int(math.Round(330 * float64(size) / rate))
 	high = int(math.Round(440 * float64(size) / rate))
@@ -67,7 +68,8 @@ func gcd(a, b int) int {
 	return a
 }
 
-// twoNotes is one note of the given length in samples, and another as long right after it, each swelling and falling within 10 ms.
+// twoNotes is one note of the given length in samples, and another as long right after it, each
+// swelling and falling within 10 ms.
 func twoNotes(length, size int, rate float64) []float64 {
 	low, high := repeatLines(size, rate)
 	x := make([]float64, 2*length)
@@ -84,8 +86,9 @@ func twoNotes(length, size int, rate float64) []float64 {
 	return x
 }
 
-// repeatClarity is the power at the harmonics of the low note over that at no harmonic of either, 20 Hz to 20 kHz, in dB. A Hann window is as wide as two lines to
-// either side; so far do lines belong to a harmonic.
+// repeatClarity is the power at the harmonics of the low note over that at no harmonic of either,
+// 20 Hz to 20 kHz, in dB. A Hann window is as wide as two lines to either side; so far do lines
+// belong to a harmonic.
 func repeatClarity(x []float64, low, high int, rate float64) Figure {
 	n := len(x)
 	windowed := make([]float64, n)

@@ -9,13 +9,13 @@ import (
 	"drywire/dsp/measure"
 )
 
-// TestTone is AES17-2015's 997 Hz, as high as a hard single note is at a pickup (common practice, no
-// source).
+// TestTone is AES17-2015's 997 Hz, as high as a hard single note is at a pickup (common practice,
+// no source).
 var TestTone = dsp.Tone{Hz: 997, Volts: 0.2}
 
-// Silence is the peak, in volts, under which a take counts as silent: the thermal noise of 10 kΩ from
-// 0 to 20 kHz is 1.8 µV RMS (sqrt(4kTRB)), so nobody would hear what is less, and bringing it to the
-// loudness of the others would be a fiction.
+// Silence is the peak, in volts, under which a take counts as silent: the thermal noise of 10 kΩ
+// from 0 to 20 kHz is 1.8 µV RMS (sqrt(4kTRB)), so nobody would hear what is less, and bringing it
+// to the loudness of the others would be a fiction.
 const Silence = 1e-6
 
 // Sines is the sum of some tones, all from phase 0, in n samples at a rate in Hz.
@@ -29,8 +29,8 @@ func Sines(n int, rate float64, tones ...dsp.Tone) []float64 {
 	return x
 }
 
-// steady plays a tone for half a second and returns the last tenth: the steady state before any tail
-// has filled. An echo or a reverb has come in by then as far as it does while one plays.
+// steady plays a tone for half a second and returns the last tenth: the steady state before any
+// tail has filled. An echo or a reverb has come in by then as far as it does while one plays.
 func steady(ctx context.Context, t Take, volume float64, tone dsp.Tone) ([]float64, error) {
 	rate := t.Rate()
 	x, err := t.Play(ctx, fmt.Sprint("tone ", tone), volume, func() []float64 { return Sines(int(0.5*rate), rate, tone) })
@@ -56,8 +56,8 @@ func SteadyLevel(ctx context.Context, t Take, tone dsp.Tone) (Figure, error) {
 	return Read(l.RMSDB()), nil
 }
 
-// Spectrum is by Welch's method, its segments at least 0.3 s long and a power of two. It is an error
-// of type measure.NotMeasurable where a signal is too short.
+// Spectrum is by Welch's method, its segments at least 0.3 s long and a power of two. It is an
+// error of type measure.NotMeasurable where a signal is too short.
 func Spectrum(x []float64, rate float64) (measure.Spectrum, error) {
 	n := 1 << 14
 	for float64(n) < 0.3*rate {

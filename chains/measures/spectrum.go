@@ -13,15 +13,13 @@ import (
 )
 
 // Centroid is the middle of the spectrum.
-var Centroid = &Measure{
-	Key: "centroid_hz", Name: "spectral centroid", Unit: "Hz", Heading: "centroid", Digits: 0,
-	Definition: "mean frequency from 20 Hz to 20 kHz, weighted by power",
+var Centroid = &Measure{Key: "centroid_hz", Name: "spectral centroid", Unit: "Hz", Heading: "centroid", Digits: 0,
+	Definition: "mean frequency from 20 Hz to 20 kHz, weighted by power (ISO/IEC 15938-4)",
 	At: func(j *Jack) Figure {
 		return j.inSpectrum(func(s measure.Spectrum) Figure {
 			return Read(s.Centroid(measure.BandLow, measure.BandHigh))
 		})
-	},
-}
+	}}
 
 // BassChange, MiddleChange and TrebleChange are the change of the power in three bands.
 var (
@@ -71,8 +69,7 @@ func (s *Sides) distance() (mean, most Figure) {
 	return s.mean, s.most
 }
 
-var brightnessKept = &Measure{
-	Name: "brightness kept", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
+var brightnessKept = &Measure{Name: "brightness kept", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "no treble is lost on the way",
 	Definition: "power from 2 to 8 kHz over that from 80 Hz to 20 kHz, at out, less the same in the recording",
 	OfPlayed: func(_ context.Context, p Played) (Figure, error) {
@@ -91,13 +88,12 @@ var brightnessKept = &Measure{
 			return Level(math.Sqrt(s.Power(2e3, 8e3)/all), "nothing from 2 to 8 kHz")
 		}
 		return p.OfEnd("brightness", share).Minus(p.OfRecording("brightness", share)), nil
-	},
-}
+	}}
 
-// logSpectral is the log-spectral distance: the root of the mean, over the lines from 100 Hz to 10 kHz,
-// of the squared difference in dB, in frames of 2048 points under a Hann window (as in IEEE Trans.
-// Speech Audio Process. 1(1), 3-14, 1993). What is more than 60 dB under a frame's highest line counts
-// as that, and frames in which both are more than 60 dB under the loudest do not count.
+// logSpectral is the log-spectral distance: the root of the mean, over the lines from 100 Hz to 10
+// kHz, of the squared difference in dB, in frames of 2048 points under a Hann window (as in IEEE
+// Trans. Speech Audio Process. 1(1), 3-14, 1993). What is more than 60 dB under a frame's highest
+// line counts as that, and frames in which both are more than 60 dB under the loudest do not count.
 func logSpectral(x, y []float64, rate float64) (mean, most Figure) {
 	const size = 2048
 	if len(x) < size {

@@ -9,18 +9,16 @@ import (
 	"drywire/dsp/measure"
 )
 
-var dynamicsKept = &Measure{
-	Name: "dynamics kept", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
+var dynamicsKept = &Measure{Name: "dynamics kept", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "loud and soft stay apart",
 	Definition: "from the 10 % to the 95 % point of the levels of 50 ms at out (those within 40 dB of the loudest), less the same in the recording",
 	OfPlayed: func(_ context.Context, p Played) (Figure, error) {
 		spread := func(x []float64) Figure { return levelSpread(x, p.Rate()) }
 		return p.OfEnd("dynamics", spread).Minus(p.OfRecording("dynamics", spread)), nil
-	},
-}
+	}}
 
-// levelSpread is from the 10 % to the 95 % point of the levels of 50 ms, in dB, of those within 40 dB
-// of the loudest.
+// levelSpread is from the 10 % to the 95 % point of the levels of 50 ms, in dB, of those within 40
+// dB of the loudest.
 func levelSpread(x []float64, rate float64) Figure {
 	if f := Unplayed(x); !f.OK() {
 		return f

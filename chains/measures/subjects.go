@@ -88,14 +88,15 @@ type Take interface {
 // AsItIs leaves the guitar's volume where it is.
 const AsItIs = -1
 
-// Played is a take with the recording through it. What is asked of signals has a name, so that it is
-// worked out once for all takes with that signal.
+// Played is a take with the recording through it. What is asked of signals has a name, so that it
+// is worked out once for all takes with that signal.
 type Played interface {
 	Take
 	// OfEnd is a figure of the voltage at the last jack, OfRecording of the pickup's own voltage.
 	OfEnd(name string, of func(x []float64) Figure) Figure
 	OfRecording(name string, of func(x []float64) Figure) Figure
-	// Stages tells of every stage with a ceiling that, and the highest peak in or out of it, in volts.
+	// Stages tells of every stage with a ceiling that, and the highest peak in or out of it, in
+	// volts.
 	Stages(ctx context.Context, tell func(ceiling, peak float64)) error
 }
 

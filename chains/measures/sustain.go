@@ -10,8 +10,7 @@ import (
 )
 
 // Sustain is how long a note rings, by this project's own definition.
-var Sustain = &Measure{
-	Key: "sustain_seconds", Name: "sustain", Heading: "sustain", Unit: "s", Better: Higher, Step: 0.02, Digits: 2,
+var Sustain = &Measure{Key: "sustain_seconds", Name: "sustain", Heading: "sustain", Unit: "s", Better: Higher, Step: 0.02, Digits: 2,
 	Brief:      "a held note rings long",
 	Definition: "time in which a note of 196 Hz that falls by 20 dB in 2 s at the guitar falls by 20 dB at out",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
@@ -23,16 +22,13 @@ var Sustain = &Measure{
 	},
 	Says: func(text string, _ Values) string {
 		return fmt.Sprintf("%s for 20 dB; the source takes %.2f s", text, NoteFalls)
-	},
-}
+	}}
 
 // SustainChange is how much longer it rings in the other take.
-var SustainChange = &Measure{
-	Key: "sustain_seconds", Name: "sustain", Unit: "s", Heading: "sustain", Digits: 2,
+var SustainChange = &Measure{Key: "sustain_seconds", Name: "sustain", Unit: "s", Heading: "sustain", Digits: 2,
 	Definition: "time for 20 dB of a falling note",
 	Facts:      []*Measure{Sustain},
-	Change:     func(s *Sides) Figure { return s.fact(Sustain) },
-}
+	Change:     func(s *Sides) Figure { return s.fact(Sustain) }}
 
 // The note.
 const (

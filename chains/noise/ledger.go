@@ -383,7 +383,7 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	})
 	for k, made := range own {
 		for _, e := range made {
-			n.add(e.Element, e.Cause, k, e.Density*mean[k])
+			n.add(e.Owner, e.Element, e.Cause, k, e.Density*mean[k])
 		}
 	}
 	for i, in := range inputs {
@@ -429,10 +429,10 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 		n.rippleOf(s, func(f float64) float64 { cell := n.m.cell(f); return dsp.Abs2(v.gain[cell]) * mean[cell] })
 		for k, g := range v.gain {
 			if s.Noise > 0 {
-				n.add(s.Name, "stage", k, s.Noise*s.Noise*dsp.Abs2(g)*mean[k])
+				n.add(s.Owner, s.Name, "stage", k, s.Noise*s.Noise*dsp.Abs2(g)*mean[k])
 			}
 			if s.Converter > 0 {
-				n.add(s.Name, "converter", k, s.Converter*s.Converter*dsp.Abs2(g)*mean[k])
+				n.add(s.Owner, s.Name, "converter", k, s.Converter*s.Converter*dsp.Abs2(g)*mean[k])
 			}
 		}
 	}
@@ -543,33 +543,35 @@ func (n *noiseWalk) hum(gain func(f float64) float64) {
 	for k := 1.0; k <= humHarmonics; k++ {
 		sum += 1 / (k * k)
 	}
-	s := &Share{Block: "guitar", Element: "guitar.pickup", Cause: "hum", Density: make([]float64, len(n.m.centres))}
+	s := n.share("guitar", "guitar.pickup", "hum")
 	for k := 1.0; k <= humHarmonics; k++ {
 		s.Lines = append(s.Lines, Line{k * mains, volts * volts / (k * k) / sum * gain(k*mains)})
 	}
-	n.shares[[3]string{s.Block, s.Element, s.Cause}] = s
 }
 
-func (n *noiseWalk) add(element, cause string, cell int, density float64) {
-	key := [3]string{owner(n.w.Chain, element), element, cause}
+// share is what a source of an owner's adds, so far.
+func (n *noiseWalk) share(owner, element, cause string) *Share {
+	key := [3]string{owner, element, cause}
 	s := n.shares[key]
 	if s == nil {
-		s = &Share{Block: key[0], Element: key[1], Cause: key[2], Density: make([]float64, len(n.m.centres))}
+		s = &Share{Block: blockOf(n.w.Chain, owner), Element: element, Cause: cause, Density: make([]float64, len(n.m.centres))}
 		n.shares[key] = s
 	}
-	s.Density[cell] += density
+	return s
 }
 
-// owner is the block that an element of the circuit belongs to, "guitar", "cables" or "load".
-func owner(c *board.Chain, element string) string {
-	if name, ok := strings.CutPrefix(element, "cable."); ok {
-		name = strings.TrimSuffix(strings.TrimSuffix(name, ".r"), ".c")
-		if name == "out" || name == board.OutLeft || name == board.OutRight || slices.ContainsFunc(c.Every(), func(b board.Placed) bool { return b.Name == name }) {
-			return "cables"
+func (n *noiseWalk) add(owner, element, cause string, cell int, density float64) {
+	n.share(owner, element, cause).Density[cell] += density
+}
+
+// blockOf is the block that an owner is or, where it is a piece of a switcher, belongs to.
+func blockOf(c *board.Chain, owner string) string {
+	for _, p := range c.Every() {
+		if p.Name == owner && p.Piece != nil {
+			return p.Switcher
 		}
 	}
-	name, _, _ := strings.Cut(element, ".")
-	return name
+	return owner
 }
 
 // powerOf is the power response of a stage's core, line by line: by what it states, or else from the response to an impulse small enough to be left alone by

@@ -2,7 +2,7 @@ package noise
 
 import (
 	"math"
-	"strings"
+	"slices"
 
 	"drywire/blocks"
 	"drywire/chains/board"
@@ -29,53 +29,50 @@ func rippleLines(volts dsp.Volt) []Line {
 	return lines
 }
 
-// supplyElement and supplyNode are what a block that has its supply in its circuit calls it.
-const (
-	supplyElement = ".supply"
-	supplyNode    = ".vcc"
-)
+// rippling is a block of the chain and the ripple on what it is plugged into; nil where there is none.
+func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
+	for _, p := range c.Every() {
+		if ripple := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && ripple > 0 {
+			return &p, ripple
+		}
+	}
+	return nil, 0
+}
 
-// rippleIn adds the ripple of every block that has its supply in this section. transfer is the gain from a source to the jack at a frequency.
+// rippleIn adds the ripple of every supply that a block has in this section. transfer is the gain
+// from a source to the jack at a frequency.
 func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
-	for _, p := range n.w.Chain.Every() {
-		ripple := board.RippleOf(n.w.Chain.Supplies, p.Powered)
-		if ripple == 0 || p.Off || !part.HasNode(p.Name+supplyNode) {
-			continue
+	for _, source := range part.Supplies() {
+		if p, ripple := rippling(n.w.Chain, source.Owner); p != nil {
+			n.addRipple(p, ripple, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
 		}
-		n.addRipple(p.Name, ripple, func(f float64) float64 { return dsp.Abs2(transfer(p.Name+supplyElement, f)) })
 	}
 }
 
-// rippleOf adds the ripple of the block whose last stage this is, at that stage's output. gain is the power gain from its outputs to the jack.
+// rippleOf adds the ripple of the block whose last stage this is, where its circuit has no supply,
+// at that stage's output. gain is the power gain from its outputs to the jack.
 func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
-	of := func(stage string) string { return stage[:max(0, strings.LastIndex(stage, "."))] }
-	for _, p := range n.w.Chain.Every() {
-		ripple := board.RippleOf(n.w.Chain.Supplies, p.Powered)
-		if ripple == 0 || of(stage.Name) != p.Name || n.w.Section(p.Name+supplyNode) != nil {
-			continue
+	p, ripple := rippling(n.w.Chain, stage.Owner)
+	own := func(e circuit.Part) bool { return e.Owner == stage.Owner }
+	if p == nil || slices.ContainsFunc(n.w.Circuit.Supplies(), own) {
+		return
+	}
+	last := ""
+	for _, other := range n.w.Stages {
+		if other.Owner == p.Name {
+			last = other.Name
 		}
-		last := ""
-		for _, other := range n.w.Stages {
-			if of(other.Name) == p.Name {
-				last = other.Name
-			}
-		}
-		if stage.Name == last {
-			rejected := math.Pow(10, -p.Kind.Rejection/10)
-			n.addRipple(p.Name, ripple, func(f float64) float64 { return rejected * gain(f) })
-		}
+	}
+	if stage.Name == last {
+		rejected := math.Pow(10, -p.Kind.Rejection/10)
+		n.addRipple(p, ripple, func(f float64) float64 { return rejected * gain(f) })
 	}
 }
 
-// addRipple adds a ripple to the shares of a block, given the power gain from there to the jack.
-func (n *noiseWalk) addRipple(name string, ripple dsp.Volt, gain func(f float64) float64) {
-	element := name + supplyElement
-	key := [3]string{owner(n.w.Chain, element), element, "ripple"}
-	share := n.shares[key]
-	if share == nil {
-		share = &Share{Block: key[0], Element: element, Cause: "ripple", Density: make([]float64, len(n.m.centres))}
-		n.shares[key] = share
-	}
+// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to
+// the jack.
+func (n *noiseWalk) addRipple(p *board.Placed, ripple dsp.Volt, gain func(f float64) float64) {
+	share := n.share(p.Name, p.Name+".supply", "ripple")
 	for _, l := range rippleLines(ripple) {
 		share.Lines = append(share.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/internal/chaintest"
 	"drywire/chains/render"
@@ -132,6 +133,34 @@ func TestRippleThroughACircuit(t *testing.T) {
 	if db := dsp.ToDB(got / 5e-3); db < -40 {
 		t.Errorf("a fuzz rejects %.1f dB of the ripple", -db)
 	}
+}
+
+// A supply is what the circuit declares as one, whatever it and its node are called: 5 mV on it, through 10 kΩ into 10 kΩ, are
+// 2.5 mV at the output.
+func TestRippleOfASupplyByAnyName(t *testing.T) {
+	c := chaintest.Board(t, brick+"blocks: {a: {kind: fuzz, power: daisy.1}}\norder: [a]\n").Chains()[0]
+	kind := *c.Blocks[0].Kind
+	kind.Build = func(b *blocks.Bench, _ blocks.Settings) {
+		b.R("rin", "in", "0", 1e6)
+		b.Circuit.Supply("battery", "rail", 9)
+		b.Circuit.R("top", "rail", "a.out", 10e3)
+		b.R("bottom", "out", "0", 10e3)
+	}
+	c.Blocks[0].Kind = &kind
+	l, err := At(c, 48000, "a.out")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k, s := range l.Shares {
+		if s.Cause == "ripple" {
+			got := math.Sqrt(l.Power(k, Flat))
+			if s.Block != "a" || math.Abs(dsp.ToDB(got/2.5e-3)) > 0.1 { // 1 MΩ of load is 0.04 dB
+				t.Errorf("%s has a ripple of %.4g V, want 2.5 mV of a", s.Block, got)
+			}
+			return
+		}
+	}
+	t.Error("no ripple")
 }
 
 func TestPowerOfAllPieces(t *testing.T) {

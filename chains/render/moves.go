@@ -15,6 +15,7 @@ import (
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/parallel"
 	"drywire/dsp/section"
 )
@@ -532,10 +533,9 @@ func (f *fading) Reset() {
 
 // solver is a section at work, whether its controls move or not.
 type solver interface {
-	Process(out, in [][]float64)
-	Latency() int
+	dsp.Processor
 	Linear() bool
-	Report() circuit.Report
+	Report() transient.Report
 }
 
 // solver prepares a section for an input whose first sample is that of the recording.

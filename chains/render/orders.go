@@ -466,7 +466,7 @@ func Commuting(w *wiring.Wiring) []bool {
 		stages := 0
 		free := true
 		for _, s := range w.Stages {
-			if strings.HasPrefix(s.Name, b.Name+".") {
+			if s.Owner == b.Name {
 				_, ok := s.Shape().(blocks.Limited)
 				stages, free = stages+1, free && ok
 			}

@@ -33,7 +33,8 @@ func open(t *testing.T, p Page) *browsertest.Browser {
 	return openFile(t, file)
 }
 
-// openFile opens a page that lies on the disk. It may ask for itself and the letters in it, and for nothing else.
+// openFile opens a page that lies on the disk. It may ask for itself and the letters in it, and for
+// nothing else.
 func openFile(t *testing.T, file string) *browsertest.Browser {
 	t.Helper()
 	return browsertest.Open(t, browsertest.Page{
@@ -86,7 +87,8 @@ func TestWatchSees(t *testing.T) {
 	}
 }
 
-// What leaves the player is the take, sample for sample; a switch goes on at the same place of the other take, over 10 ms along a line.
+// What leaves the player is the take, sample for sample; a switch goes on at the same place of the
+// other take, over 10 ms along a line.
 func TestOutputIsTheTake(t *testing.T) {
 	p := made()
 	b := open(t, p)
@@ -226,7 +228,8 @@ func TestTrueLevels(t *testing.T) {
 	}
 }
 
-// listen takes what comes out of the running player, and finds it in a take: its place in samples, and how far off it is. It leaves in tapped where the player was.
+// listen takes what comes out of the running player, and finds it in a take: its place in samples,
+// and how far off it is. It leaves in tapped where the player was.
 func listen(b *browsertest.Browser, take []float64, volume float64) (place int, worst float64) {
 	x := b.Samples(`(() => { const x = new Float32Array(8192); tap.getFloatTimeDomainData(x); globalThis.tapped = drywire.player.position(); return x; })()`)
 	at, best := 0, math.Inf(1)
@@ -279,7 +282,8 @@ func TestPlaysAndSwitches(t *testing.T) {
 		if worst > 1e-6 {
 			t.Errorf("after key %q the output is %.3g off take %d", key, worst, which+1)
 		}
-		// The analyser's newest sample is where the player was then, within the age of a position: some quanta of 128 samples.
+		// The analyser's newest sample is where the player was then, within the age of a position:
+		// some quanta of 128 samples.
 		behind := math.Mod(b.Number("tapped")*testRate-float64(place+8192)+2*testFrames, testFrames)
 		if behind > 0.3*testRate {
 			t.Errorf("after key %q the output is %.0f samples behind the player's position", key, behind)
@@ -369,7 +373,8 @@ func TestReadsValues(t *testing.T) {
 	text := func() string {
 		return b.Text(`document.querySelector("[data-plot=response] output").textContent`)
 	}
-	// A first-order low-pass at 1, 2 and 3 kHz. The cell above 1 kHz is at 20·1000^(136.5/240) Hz = 1.02 kHz, 0.1 dB finer.
+	// A first-order low-pass at 1, 2 and 3 kHz. The cell above 1 kHz is at 20·1000^(136.5/240) Hz =
+	// 1.02 kHz, 0.1 dB finer.
 	point := browsertest.Eval[struct{ X, Y float64 }](b, `(() => { const d = document.querySelector("[data-plot=response] svg.wide"), r = d.getBoundingClientRect();
 		const l = Number(d.dataset.left), w = Number(d.dataset.right) - l, k = r.width / d.viewBox.baseVal.width;
 		return {X: r.left + k * (l + w * Math.log(1017 / 20) / Math.log(1000)), Y: r.top + r.height / 3}; })()`)
@@ -414,7 +419,8 @@ func TestAccessible(t *testing.T) {
 	}
 }
 
-// A page that the program wrote opens, fits, plays and keeps quiet. PAGE names it; PICTURES, if set, is a folder for pictures of it, to be looked at.
+// A page that the program wrote opens, fits, plays and keeps quiet. PAGE names it; PICTURES, if
+// set, is a folder for pictures of it, to be looked at.
 func TestGivenPage(t *testing.T) {
 	page, folder := os.Getenv("PAGE"), os.Getenv("PICTURES")
 	if page == "" {

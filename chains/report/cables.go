@@ -7,7 +7,8 @@ import (
 	"drywire/chains/experiment"
 )
 
-// cables is what to do on the floor to get from the first take to each of the others. Takes that are wired alike share their rows.
+// cables is what to do on the floor to get from the first take to each of the others. Takes that
+// are wired alike share their rows.
 func (v *view) cables(all []experiment.Rewiring) {
 	if len(all) == 0 {
 		return

@@ -7,7 +7,8 @@ import (
 	"drywire/chains/experiment"
 )
 
-// The page says which cables to move, once for takes that are wired alike, and nothing where there is nothing to say.
+// The page says which cables to move, once for takes that are wired alike, and nothing where there
+// is nothing to say.
 func TestCablesAreTold(t *testing.T) {
 	p := made()
 	v, err := newView(p)

@@ -13,21 +13,24 @@ import (
 	"gonum.org/v1/plot/vg"
 )
 
-// ink is a colour by its name in page.css, so that a plot follows the page into the dark and onto paper. It is a color.Color for the plotting library,
-// which only hands it on; what it says of itself as a colour is never looked at.
+// ink is a colour by its name in page.css, so that a plot follows the page into the dark and onto
+// paper. It is a color.Color for the plotting library, which only hands it on; what it says of
+// itself as a colour is never looked at.
 type ink string
 
 // RGBA implements color.Color.
 func (ink) RGBA() (r, g, b, a uint32) { return 0, 0, 0, 0xffff }
 
-// take is the ink of a take, from 0. After six they begin again; dashes and markers go on (see plot.go).
+// take is the ink of a take, from 0. After six they begin again; dashes and markers go on (see
+// plot.go).
 func take(k int) ink { return ink("take-" + strconv.Itoa(k%6+1)) }
 
-// canvas draws what the plotting library draws as SVG that the page can style: colours are CSS variables, text is text in the page's font. The library's
-// own SVG has fixed colours, names a font that is not there, and says every style anew with every line.
+// canvas draws what the plotting library draws as SVG that the page can style: colours are CSS
+// variables, text is text in the page's font. The library's own SVG has fixed colours, names a font
+// that is not there, and says every style anew with every line.
 //
-// It knows lines and polygons, text, and no transform but the quarter turn of an axis label; what else the library may ask for is a mistake here and
-// panics.
+// It knows lines and polygons, text, and no transform but the quarter turn of an axis label; what
+// else the library may ask for is a mistake here and panics.
 type canvas struct {
 	width, height vg.Length
 	body          strings.Builder

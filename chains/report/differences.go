@@ -70,7 +70,8 @@ func difference(name string, d experiment.Pair) rowView {
 // unit is a number with its unit behind a space, which no line should break at.
 var unit = regexp.MustCompile(`(\d) (dB|LU|kHz|Hz|s|%)`)
 
-// said is the sentence of a pair without its subject, which the page says in another way, and with its numbers kept together.
+// said is the sentence of a pair without its subject, which the page says in another way, and with
+// its numbers kept together.
 func said(sentence, b, a string) string {
 	rest := strings.TrimPrefix(sentence, fmt.Sprintf("%q against %q: ", b, a))
 	if first, size := utf8.DecodeRuneInString(rest); size > 0 {

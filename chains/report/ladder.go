@@ -12,9 +12,11 @@ import (
 	"drywire/chains/measures"
 )
 
-// The level diagram of one take in the page's own lines and letters; experiment.Ladder has the numbers. All takes of a page have one scale.
+// The level diagram of one take in the page's own lines and letters; experiment.Ladder has the
+// numbers. All takes of a page have one scale.
 
-// ladderSizes are the widths at which diagrams are drawn: two beside each other on a desk, one on a telephone.
+// ladderSizes are the widths at which diagrams are drawn: two beside each other on a desk, one on a
+// telephone.
 var ladderSizes = []struct {
 	class         string
 	width, height float64

@@ -15,7 +15,8 @@ const (
 	testFrames = 3 * testRate
 )
 
-// tone is a take of its own pitch that swells and falls three times, so that no two places of it are alike and its ends are silent.
+// tone is a take of its own pitch that swells and falls three times, so that no two places of it
+// are alike and its ends are silent.
 func tone(hz float64) []float32 {
 	x := make([]float32, testFrames)
 	for k := range x {

@@ -40,7 +40,8 @@ type drawing struct {
 	Body          string // SVG
 }
 
-// The widths at which plots are drawn: for a desk and for a telephone. An SVG that is scaled down takes its letters with it.
+// The widths at which plots are drawn: for a desk and for a telephone. An SVG that is scaled down
+// takes its letters with it.
 var sizes = []struct {
 	class         string
 	width, height vg.Length
@@ -54,7 +55,8 @@ var sizes = []struct {
 // dashes and markers tell the curves apart where colours do not. In pixels.
 var dashes = [][]vg.Length{nil, {9, 4}, {2, 3}, {11, 3, 2, 3}, {5, 2, 5, 6}, {1, 5}}
 
-// line is the dashes and the marker of a take. Colours begin again after six takes; together with these there are 36.
+// line is the dashes and the marker of a take. Colours begin again after six takes; together with
+// these there are 36.
 func line(k int) ([]vg.Length, draw.GlyphDrawer) {
 	round := k / 6
 	return dashes[(k+round)%6], markers[(k+2*round)%6]
@@ -89,7 +91,8 @@ var lettering = func() text.Handler {
 
 var face = font.Font{Typeface: "Go"}
 
-// frequencies are the ticks of a logarithmic axis from 20 Hz to 20 kHz; every multiple of a power of ten, some with a label.
+// frequencies are the ticks of a logarithmic axis from 20 Hz to 20 kHz; every multiple of a power
+// of ten, some with a label.
 type frequencies struct{ full bool }
 
 // Ticks implements plot.Ticker.

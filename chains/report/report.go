@@ -1,19 +1,23 @@
-// Package report writes the result of an experiment as one HTML page: the question, the takes with a player that switches between them at the same musical
-// instant, tables, plots, the chain file, and what to be careful with. The page is a single file that loads nothing from anywhere, opens from a disk,
-// prints, and stays under 25 MB.
+// Package report writes the result of an experiment as one HTML page: the question, the takes with
+// a player that switches between them at the same musical instant, tables, plots, the chain file,
+// and what to be careful with. The page is a single file that loads nothing from anywhere, opens
+// from a disk, prints, and stays under 25 MB.
 //
-// It measures and renders nothing; whoever calls Write brings the results. It keeps no second truth either: a number on the page is one of the results,
-// rounded.
+// It measures and renders nothing; whoever calls Write brings the results. It keeps no second truth
+// either: a number on the page is one of the results, rounded.
 //
-// Plots are laid out and drawn by gonum's plot library, onto a canvas of this package (canvas.go) that writes SVG in the page's own colours and font. A
-// library that draws in the browser would show nothing on paper or without scripts, and its pixels would have to be drawn anew for a dark page; the ones
-// that were looked at cannot be read by keyboard either. The script only adds a line to read values at. Every plot is drawn twice, for a desk and for a
-// telephone, since an SVG that is scaled down takes its letters with it.
+// Plots are laid out and drawn by gonum's plot library, onto a canvas of this package (canvas.go)
+// that writes SVG in the page's own colours and font. A library that draws in the browser would
+// show nothing on paper or without scripts, and its pixels would have to be drawn anew for a dark
+// page; the ones that were looked at cannot be read by keyboard either. The script only adds a line
+// to read values at. Every plot is drawn twice, for a desk and for a telephone, since an SVG that
+// is scaled down takes its letters with it.
 //
-// Sound is FLAC of 16 bits, dithered (sound.go): exact, and smaller than WAV. A lossy format would be a tenth of that, and would add differences of its own
-// to the ones that are to be heard.
+// Sound is FLAC of 16 bits, dithered (sound.go): exact, and smaller than WAV. A lossy format would
+// be a tenth of that, and would add differences of its own to the ones that are to be heard.
 //
-// Start reading at Page (what goes in), then view.go (how it is worded), page.html (where it stands), page.js (the player).
+// Start reading at Page (what goes in), then view.go (how it is worded), page.html (where it
+// stands), page.js (the player).
 package report
 
 import (
@@ -34,8 +38,9 @@ import (
 	"drywire/chains/experiment"
 )
 
-// Page is what the page shows. Only Comparison has to be there, with at least one take; what else is missing is left out of the page. Slices with one
-// entry per take go by the order of Comparison.Takes, and have nil where there is nothing for a take.
+// Page is what the page shows. Only Comparison has to be there, with at least one take; what else
+// is missing is left out of the page. Slices with one entry per take go by the order of
+// Comparison.Takes, and have nil where there is nothing for a take.
 type Page struct {
 	Version    string // of the program
 	Command    string // that makes the page again
@@ -87,7 +92,8 @@ func Write(w io.Writer, data Page) error {
 	v.Style = template.CSS(fonts() + pageCSS)
 	v.Script = template.JS(pageJS)
 	sum := sha256.Sum256([]byte(pageJS))
-	// The page's own script runs, and no other; nothing is loaded, nothing sent. Styles may stand inline, for no other page's do.
+	// The page's own script runs, and no other; nothing is loaded, nothing sent. Styles may stand
+	// inline, for no other page's do.
 	v.Policy = "default-src 'none'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
 		"'; style-src 'unsafe-inline'; font-src data:; img-src data:; base-uri 'none'; form-action 'none'"
 	var b bytes.Buffer
@@ -146,7 +152,8 @@ func (p Page) check() error {
 	return nil
 }
 
-// fonts brings the page's letters along: the Go fonts (BSD licence), so that a plot's labels are as wide as they were measured to be.
+// fonts brings the page's letters along: the Go fonts (BSD licence), so that a plot's labels are as
+// wide as they were measured to be.
 func fonts() string {
 	var b bytes.Buffer
 	for _, f := range []struct {
@@ -158,7 +165,8 @@ func fonts() string {
 	return b.String()
 }
 
-// jsonOf is data for the script, safe inside an element: encoding/json writes <, > and & as escapes.
+// jsonOf is data for the script, safe inside an element: encoding/json writes <, > and & as
+// escapes.
 func jsonOf(v any) (template.JS, error) {
 	b, err := json.Marshal(v)
 	return template.JS(b), err

@@ -333,8 +333,9 @@ func TestSoundIsLossless(t *testing.T) {
 	}
 }
 
-// Dither of two equal distributions of one step makes an error of mean 0 and variance 1/12 + 2/12 steps² (Journal of the AES 40(5), 355-375, 1992, from
-// memory), whatever the signal is; here at a fifth of a step, where rounding alone would leave nothing.
+// Dither of two equal distributions of one step makes an error of mean 0 and variance 1/12 + 2/12
+// steps² (Journal of the AES 40(5), 355-375, 1992, from memory), whatever the signal is; here at a
+// fifth of a step, where rounding alone would leave nothing.
 func TestDither(t *testing.T) {
 	const n = 400000
 	x := make([]float32, n)

@@ -15,17 +15,20 @@ import (
 	"github.com/mewkiz/flac/meta"
 )
 
-// budget is how many bytes all takes together may take in the page, as base64: the page stays under 25 MB with all else that is on it.
+// budget is how many bytes all takes together may take in the page, as base64: the page stays under
+// 25 MB with all else that is on it.
 const budget = 20_000_000
 
-// mostSamples is how many samples of 16 bits that is in base64, were they to resist all compression.
+// mostSamples is how many samples of 16 bits that is in base64, were they to resist all
+// compression.
 const mostSamples = budget / 2 / 4 * 3
 
 // Longest is how many samples of each channel a page can hold of so many takes.
 func Longest(takes, channels int) int64 { return int64(mostSamples / max(takes*channels, 1)) }
 
-// quantise turns samples of ±1 into 16 bits with triangular dither of ±1 step: the error is then noise that does not follow the signal (Journal of the
-// AES 40(5), 355-375, 1992, from memory). The dither is the same for all takes, so that equal takes stay equal.
+// quantise turns samples of ±1 into 16 bits with triangular dither of ±1 step: the error is then
+// noise that does not follow the signal (Journal of the AES 40(5), 355-375, 1992, from memory). The
+// dither is the same for all takes, so that equal takes stay equal.
 func quantise(x []float32) []int32 {
 	rng := rand.New(rand.NewPCG(16, 48000))
 	out := make([]int32, len(x))
@@ -69,14 +72,16 @@ func encode(channels [][]int32, rate int) ([]byte, error) {
 	if err := enc.Close(); err != nil {
 		return nil, fmt.Errorf("report: %w", err)
 	}
-	// The encoder counts the last block as the smallest, which the format does not (RFC 9639, section 8.2). The two lengths stand behind the magic number
-	// and the header of the first block of metadata.
+	// The encoder counts the last block as the smallest, which the format does not (RFC 9639,
+	// section 8.2). The two lengths stand behind the magic number and the header of the first block
+	// of metadata.
 	binary.BigEndian.PutUint16(file.b[8:], block)
 	binary.BigEndian.PutUint16(file.b[10:], block)
 	return file.b, nil
 }
 
-// memory is a file in memory: the encoder goes back to its beginning to write lengths and the checksum.
+// memory is a file in memory: the encoder goes back to its beginning to write lengths and the
+// checksum.
 type memory struct {
 	b  []byte
 	at int
@@ -105,8 +110,8 @@ const (
 	waveHalf    = 100 // from the middle to full scale of the picture
 )
 
-// wave is the outline of a take as the path of an SVG: the largest and least sample of each column, of all channels, with top the sample that reaches
-// the edge.
+// wave is the outline of a take as the path of an SVG: the largest and least sample of each column,
+// of all channels, with top the sample that reaches the edge.
 func wave(channels [][]float32, top float64) string {
 	y := func(v float32) int { return int(math.Round(waveHalf - waveHalf*float64(v)/top)) }
 	up, down := make([]string, waveColumns), make([]string, waveColumns)

@@ -14,7 +14,8 @@ import (
 	"drywire/dsp"
 )
 
-// view is the page in words: every number is text with its unit, or stands under one in a table's head.
+// view is the page in words: every number is text with its unit, or stands under one in a table's
+// head.
 type view struct {
 	Title, Lead, Version, Command string
 	Policy                        string
@@ -114,7 +115,8 @@ type plotView struct {
 // SVG is a drawing's body as it is to be put into the page.
 func (d drawing) SVG() template.HTML { return template.HTML(d.Body) }
 
-// Edges is where the first and the last value stand in the two drawings, for the slider below to begin and end there.
+// Edges is where the first and the last value stand in the two drawings, for the slider below to
+// begin and end there.
 func (p *plotView) Edges() template.CSS {
 	at := func(d drawing, hz float64) float64 {
 		return 100 * (d.Left + (d.Right-d.Left)*math.Log(hz/20)/math.Log(1000)) / d.Width
@@ -181,8 +183,10 @@ func (v *view) takes(p Page) {
 	}
 }
 
-// movedBlocks are the fewest blocks that have to be moved to get from one order to another: those outside the longest sequence that both share. Where
-// there are several such sequences, it is the one that keeps the earlier blocks of the second order moving least: the last of them found from the end.
+// movedBlocks are the fewest blocks that have to be moved to get from one order to another: those
+// outside the longest sequence that both share. Where there are several such sequences, it is the
+// one that keeps the earlier blocks of the second order moving least: the last of them found from
+// the end.
 func movedBlocks(from, to []string) map[string]bool {
 	n, m := len(from), len(to)
 	common := make([][]int, n+1)
@@ -612,7 +616,7 @@ func share(of float64) string {
 // solver is how the solver fared.
 func (v *view) solver(c *experiment.Comparison) {
 	t := table{
-		Caption: "How the solver fared, in each circuit that bends",
+		Caption: "How the solver fared, in each non-linear circuit",
 		Head: []headView{{"take", "", true}, {"solved together", "", true}, {"rate", "kHz", false}, {"steps", "", false}, {"divided", "steps", false}, {"most iterations", "", false},
 			{"unconverged", "steps", false}},
 		Note: "An unconverged step is a wrong voltage; there should be none.",
@@ -667,7 +671,8 @@ func signed(v float64, digits int) string {
 	return minus(text)
 }
 
-// number is a number with so many digits after the point; -1: as many as it has; -2: two digits in all.
+// number is a number with so many digits after the point; -1: as many as it has; -2: two digits in
+// all.
 func number(v float64, digits int) string {
 	switch digits {
 	case -1:

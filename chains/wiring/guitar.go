@@ -21,6 +21,7 @@ const Source = "Vdry"
 // copy of the guitar's pots and the load, at the same voltage, tells the current that was drawn. What is plugged in now may be
 // anything; where it equals the load, the two currents cancel and the jack has the recorded voltage again. No filter is inverted.
 func layGuitar(b *blocks.Bench, g board.Guitar, load *board.Load) {
+	defer b.Own("guitar")()
 	const hot = "guitar.hot"
 	b.Circuit.Input(Source, "dry", circuit.Ground)
 	ground := circuit.Ground // the cold end of the winding's capacitance

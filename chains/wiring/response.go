@@ -19,7 +19,7 @@ func (w *Wiring) Response(node string, f dsp.Hertz) (complex128, error) {
 type responder struct {
 	w     *Wiring
 	ac    map[*circuit.Netlist]*circuit.AC
-	Begin func(stage string) bool // whether a stage that states no response may stand for the source; nil: none may
+	Begin func(owner string) bool // whether a stage that states no response may stand for the source; nil: none may
 }
 
 func NewResponder(w *Wiring) *responder {
@@ -61,7 +61,7 @@ func (r *responder) At(node string, f dsp.Hertz) (complex128, error) {
 // stage is the transfer from the recording's source to a node that a stage drives.
 func (r *responder) stage(drive string, f dsp.Hertz) (complex128, error) {
 	for _, s := range r.w.Stages {
-		if r.Begin != nil && len(s.Drive) > 1 && slices.Contains(s.Drive, drive) && r.Begin(s.Name) {
+		if r.Begin != nil && len(s.Drive) > 1 && slices.Contains(s.Drive, drive) && r.Begin(s.Owner) {
 			return 1, nil // what the outputs of a block in stereo have in common
 		}
 		if len(s.Drive) != 1 || s.Drive[0] != drive {
@@ -79,7 +79,7 @@ func (r *responder) stage(drive string, f dsp.Hertz) (complex128, error) {
 			return sum, nil
 		}
 		core, ok := s.Shape().(blocks.Responder)
-		if !ok && r.Begin != nil && r.Begin(s.Name) {
+		if !ok && r.Begin != nil && r.Begin(s.Owner) {
 			return 1, nil
 		}
 		if !ok {

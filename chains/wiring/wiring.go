@@ -40,6 +40,13 @@ func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	return w
 }
 
+// At is the wiring with its sections to be computed in another quality; its stages stay as they were wired.
+func (w *Wiring) At(q section.Quality) *Wiring {
+	a := *w
+	a.Quality = q
+	return &a
+}
+
 // layBlocks lays blocks from a jack on, each behind the cable that leads to it; first is the cable to the first of these, nil for the one that the chain has
 // there. It returns the jack at the end, and the first cable from there on, likewise.
 func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, first *blocks.Cord) (string, *blocks.Cord) {
@@ -77,6 +84,7 @@ func layPath(c *board.Chain, bench *blocks.Bench, end, from string, first *block
 // layLoad lays the cable to the load, and the load.
 func layLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
 	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cord())
+	defer bench.Own("load")()
 	bench.R("load"+side, "out"+side, circuit.Ground, c.Load.Resistance)
 }
 

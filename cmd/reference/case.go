@@ -13,6 +13,7 @@ import (
 	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/section"
 )
 
@@ -50,8 +51,8 @@ func (c Case) Wire(q section.Quality) (*render.Plan, error) {
 func (c Case) samples() int { return int(math.Round(c.Length * c.Rate)) }
 
 // Render is the voltage at the case's jack, and how the solver fared.
-func (c Case) Render(ctx context.Context, q section.Quality) ([]float64, circuit.Report, error) {
-	var total circuit.Report
+func (c Case) Render(ctx context.Context, q section.Quality) ([]float64, transient.Report, error) {
+	var total transient.Report
 	w, err := c.Wire(q)
 	if err != nil {
 		return nil, total, err
@@ -230,7 +231,7 @@ type Result struct {
 	Point    float64 // V, the largest difference between operating points
 	Node     string  // and where it is
 	Errors   []float64
-	Reports  []circuit.Report
+	Reports  []transient.Report
 	Err      error
 	want     []complex128 // the reference's spectrum
 }

@@ -13,6 +13,9 @@ import (
 // samplesOfDeck is at how many even times a transient's waveforms are written.
 const samplesOfDeck = 100
 
+// leastShare is the least of the whole noise that an element's is written for.
+const leastShare = 1e-6
+
 // decks runs every deck NAME.cir of a folder and writes beside it, as NAME.txt, what the simulator says: a line per vector and point. The decks
 // themselves are written by the tests of the folder's package.
 func decks(ctx context.Context, dir, version string, out io.Writer) error {
@@ -56,7 +59,13 @@ func decks(ctx context.Context, dir, version string, out io.Writer) error {
 				}
 			case strings.HasPrefix(p.Plot, "Noise Spectral Density"):
 				for j, f := range p.Values[0] {
-					fmt.Fprintln(&b, "noise", "onoise", num(f), num(p.Vector("onoise_spectrum")[j]))
+					all := p.Vector("onoise_spectrum")[j]
+					fmt.Fprintln(&b, "noise", "onoise", num(f), num(all))
+					for k, name := range p.Names { // the elements, where the deck asks for them; each has several causes
+						if v := p.Values[k][j]; v > all*leastShare && p.Vector(name+"_1overf") != nil {
+							fmt.Fprintln(&b, "noise", name, num(f), num(v))
+						}
+					}
 				}
 			case p.Plot == "Transient Analysis":
 				t := p.Values[0]

@@ -10,7 +10,7 @@ import (
 
 	"drywire/chains/render"
 	"drywire/dsp"
-	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/section"
 )
 
@@ -61,7 +61,7 @@ func stress(ctx context.Context, samples int64, jobs int, out io.Writer) bool {
 		text   string
 		signal int
 		rate   float64
-		report circuit.Report
+		report transient.Report
 		err    error
 	}
 	var runs []*run

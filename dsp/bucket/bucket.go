@@ -23,7 +23,7 @@ func Clock(stages int, delay dsp.Second) dsp.Hertz {
 
 // Filters are the low-passes before and after a line, each of second order; together they are a Butterworth filter of fourth order, 3 dB down at the
 // corner.
-func Filters(corner, rate dsp.Hertz) (before, after *filter.Section) {
+func Filters(corner, rate dsp.Hertz) (before, after *filter.Biquad) {
 	return filter.LowPass(corner, 1/(2*math.Cos(math.Pi/8)), rate), filter.LowPass(corner, 1/(2*math.Cos(3*math.Pi/8)), rate)
 }
 

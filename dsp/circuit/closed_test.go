@@ -1,4 +1,4 @@
-package circuit
+package circuit_test
 
 import (
 	"math"
@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/circuittest"
 )
 
 // omega is j·2πf.
@@ -19,7 +21,8 @@ func parallel(z ...complex128) complex128 {
 	return 1 / y
 }
 
-// tolClosed is the relative error against closed forms: what 1 pS at every node (see shunt) and rounding leave.
+// tolClosed is the relative error against closed forms: what 1 pS at every node (see shunt) and
+// rounding leave.
 const tolClosed = 1e-5
 
 func near(t *testing.T, what string, got, want complex128, tol float64) {
@@ -29,7 +32,7 @@ func near(t *testing.T, what string, got, want complex128, tol float64) {
 	}
 }
 
-func mustAC(t *testing.T, n *Netlist) *AC {
+func mustAC(t *testing.T, n *circuit.Netlist) *circuit.AC {
 	t.Helper()
 	ac, err := n.AC()
 	if err != nil {
@@ -41,19 +44,19 @@ func mustAC(t *testing.T, n *Netlist) *AC {
 // TestClosedFormResponses holds responses and impedances to the formulas of the networks.
 func TestClosedFormResponses(t *testing.T) {
 	const r, l, c = 1e3, 0.1, 100e-9
-	low := New() // RC low-pass
+	low := circuit.New() // RC low-pass
 	low.Input("V", "in", "0")
 	low.R("r", "in", "out", r)
 	low.C("c", "out", "0", c)
 
-	resonant := New() // series RLC, over the capacitor
+	resonant := circuit.New() // series RLC, over the capacitor
 	resonant.Input("V", "in", "0")
 	resonant.R("r", "in", "a", r)
 	resonant.L("l", "a", "out", l)
 	resonant.C("c", "out", "0", c)
 
 	// Twin-T: H = (1-x²)/(1-x²+4jx), x = ωRC, into no load.
-	twin := New()
+	twin := circuit.New()
 	twin.Input("V", "in", "0")
 	twin.R("r1", "in", "a", r)
 	twin.R("r2", "a", "out", r)
@@ -62,9 +65,10 @@ func TestClosedFormResponses(t *testing.T) {
 	twin.C("c2", "b", "out", c)
 	twin.R("r3", "b", "0", r/2)
 
-	// Gyrator: behind r1, a capacitor into a follower's input with rg to ground looks like an inductor of r1·rg·c with r1 in series.
+	// Gyrator: behind r1, a capacitor into a follower's input with rg to ground looks like an
+	// inductor of r1·rg·c with r1 in series.
 	const r1, rg = 100.0, 100e3
-	gyrator := New()
+	gyrator := circuit.New()
 	gyrator.Input("V", "in", "0")
 	gyrator.R("r", "in", "out", r)
 	gyrator.R("r1", "out", "f", r1)
@@ -74,7 +78,7 @@ func TestClosedFormResponses(t *testing.T) {
 
 	for _, f := range []float64{20, 137, 1000, 1591.549, 7321, 20e3} {
 		s := omega(f)
-		out := func(n *Netlist) complex128 { return mustAC(t, n).Transfer("V", dsp.Hertz(f), "out")[0] }
+		out := func(n *circuit.Netlist) complex128 { return mustAC(t, n).Transfer("V", dsp.Hertz(f), "out")[0] }
 		near(t, "RC", out(low), 1/(1+s*r*c), tolClosed)
 		near(t, "RC, output impedance", mustAC(t, low).Impedance("out", dsp.Hertz(f)), parallel(r, 1/(s*c)), tolClosed)
 		near(t, "RLC", out(resonant), 1/(1+s*r*c+s*s*l*c), tolClosed)
@@ -89,16 +93,18 @@ func TestClosedFormResponses(t *testing.T) {
 	}
 }
 
-// TestClosedFormAmplifier is the op-amp with one pole: A(s) = 1/(1/A0 + s/(2π·GBW)), input resistance between its inputs, output resistance.
+// TestClosedFormAmplifier is the op-amp with one pole: A(s) = 1/(1/A0 + s/(2π·GBW)), input
+// resistance between its inputs, output resistance.
 func TestClosedFormAmplifier(t *testing.T) {
 	const a0, gbw, rin, rout, rf, rg, rs, rl = 1e5, 1e6, 1e9, 75.0, 100e3, 10e3, 10e3, 1e3
-	ac := mustAC(t, amplifier(0))
+	ac := mustAC(t, circuittest.Amplifier(0))
 	for _, f := range []float64{20, 1000, 20e3, 300e3} {
 		s := omega(f)
 		a := 1 / (1/a0 + s/(2*math.Pi*gbw))
 		zl := rl + 1/(s*1e-9)
-		// Nodes p, m and o by hand: (in-p)/rs = (p-m)/rin; (o-m)/rf + (p-m)/rin = m/rg; (a(p-m)-o)/rout = (o-m)/rf + o/zl.
-		// In terms of d = p-m: p = 1-d·rs/rin, m = p-d, o = m + rf·(m/rg-d/rin), linear in d.
+		// Nodes p, m and o by hand: (in-p)/rs = (p-m)/rin; (o-m)/rf + (p-m)/rin = m/rg;
+		// (a(p-m)-o)/rout = (o-m)/rf + o/zl. In terms of d = p-m: p = 1-d·rs/rin, m = p-d, o = m +
+		// rf·(m/rg-d/rin), linear in d.
 		at := func(d complex128) complex128 {
 			p := 1 - d*rs/rin
 			m := p - d
@@ -112,9 +118,11 @@ func TestClosedFormAmplifier(t *testing.T) {
 	}
 }
 
-// TestLoadedPickups holds loaded pickups to the closed form of the network, and that to a table worked out by somebody else: winding R and
-// L in series, shunt C; pots at maximum; tone capacitor 22 nF; cable 500 pF; 1 MΩ input. Peaks are above the level at 100 Hz, to 0.1 dB; frequencies are of
-// a grid of about 0.5 %. Its open pickups have 10 MΩ across them, which it does not say, but which all three peaks tell to within 2 %.
+// TestLoadedPickups holds loaded pickups to the closed form of the network, and that to a table
+// worked out by somebody else: winding R and L in series, shunt C; pots at maximum; tone capacitor
+// 22 nF; cable 500 pF; 1 MΩ input. Peaks are above the level at 100 Hz, to 0.1 dB; frequencies are
+// of a grid of about 0.5 %. Its open pickups have 10 MΩ across them, which it does not say, but
+// which all three peaks tell to within 2 %.
 func TestLoadedPickups(t *testing.T) {
 	type load struct {
 		pot, cable, input float64 // Ω (0: no pots), F, Ω
@@ -122,7 +130,8 @@ func TestLoadedPickups(t *testing.T) {
 	loads := []load{{0, 0, 10e6}, {250e3, 500e-12, 1e6}, {500e3, 500e-12, 1e6}, {250e3, 1000e-12, 1e6}, {500e3, 500e-12, 68e3}, {250e3, 500e-12, 5e3}}
 	rows := []struct {
 		l, r, c float64
-		// Per load: peak in dB and its frequency; where there is none (0 dB) the frequency 3 dB down from 100 Hz.
+		// Per load: peak in dB and its frequency; where there is none (0 dB) the frequency 3 dB
+		// down from 100 Hz.
 		peak, at []float64
 		low      float64 // level at 100 Hz under the last load, dB
 	}{
@@ -139,7 +148,7 @@ func TestLoadedPickups(t *testing.T) {
 	)
 	for _, row := range rows {
 		for k, ld := range loads {
-			n := New()
+			n := circuit.New()
 			n.Input("V", "e", "0")
 			n.R("r", "e", "a", dsp.Ohm(row.r))
 			n.L("l", "a", "out", dsp.Henry(row.l))
@@ -207,7 +216,7 @@ func TestLoadedPickups(t *testing.T) {
 // TestClosedFormNoise: 4kTR through an RC, and kT/C over all frequencies.
 func TestClosedFormNoise(t *testing.T) {
 	const r, c = 10e3, 1e-9
-	n := New()
+	n := circuit.New()
 	n.R("r", "out", "0", r)
 	n.C("c", "out", "0", c)
 	n.ColdR("cold", "out", "0", 1e12) // makes none
@@ -219,109 +228,40 @@ func TestClosedFormNoise(t *testing.T) {
 			t.Fatalf("noise of %v, want that of r alone", list)
 		}
 		x := 2 * math.Pi * f * r * c
-		want := 4 * Boltzmann * Temperature * r / (1 + x*x)
+		want := 4 * circuit.Boltzmann * circuit.Temperature * r / (1 + x*x)
 		near(t, "thermal noise", complex(list[0].Density, 0), complex(want, 0), tolClosed)
 		total += (list[0].Density + last) / 2 * (f - f/1.01)
 		last = list[0].Density
 	}
-	if want := Boltzmann * Temperature / c; math.Abs(total/want-1) > 1e-3 { // the sum's own error
+	if want := circuit.Boltzmann * circuit.Temperature / c; math.Abs(total/want-1) > 1e-3 { // the sum
 		t.Errorf("noise over all frequencies is %.5g V², want kT/C = %.5g", total, want)
 	}
-	// Shot noise: 2qI of a forward diode, into its own resistance Vt/I; and an amplifier's input noise, times its gain of 11.
-	d := New()
+	// Shot noise: 2qI of a forward diode, into its own resistance Vt/I; and an amplifier's input
+	// noise, times its gain of 11.
+	d := circuit.New()
 	d.V("supply", "s", "0", 10)
 	d.ColdR("rs", "s", "out", 1e6)
-	d.D("d", "out", "0", Diode{Name: "x", Is: 1e-12})
+	d.D("d", "out", "0", circuit.Diode{Name: "x", Is: 1e-12})
 	da := mustAC(t, d)
 	i := (10 - da.Point.V("out")) / 1e6
-	z := 1 / ((i+1e-12)/thermal + 1e-6) // slope of Is·(exp(v/Vt)-1), and the resistor
+	// slope of Is·(exp(v/Vt)-1), and the resistor
+	z := 1 / ((i+1e-12)/circuit.ThermalVoltage + 1e-6)
 	shot := da.Noise("out", 1000)
 	if len(shot) != 1 || shot[0].Cause != "shot" {
 		t.Fatalf("noise of %v, want the diode's alone", shot)
 	}
-	near(t, "shot noise", complex(shot[0].Density, 0), complex(2*Charge*i*z*z, 0), tolClosed)
-	a := New()
+	near(t, "shot noise", complex(shot[0].Density, 0), complex(2*circuit.Charge*i*z*z, 0), tolClosed)
+	a := circuit.New()
 	a.R("rp", "p", "0", 1)
-	a.OpAmp("a", "p", "m", "out", OpAmp{Gain: 1e6, GBW: 10e6, Rin: 1e9, Rout: 1, Lo: -4, Hi: 4, Noise: 5e-9})
+	a.OpAmp("a", "p", "m", "out", circuit.OpAmp{Gain: 1e6, GBW: 10e6, Rin: 1e9, Rout: 1, Lo: -4, Hi: 4, Noise: 5e-9})
 	a.ColdR("rf", "out", "m", 10e3)
 	a.ColdR("rg", "m", "0", 1e3)
 	for _, s := range mustAC(t, a).Noise("out", 1000) {
 		if s.Cause == "input" {
-			near(t, "input noise", complex(math.Sqrt(s.Density), 0), 11*5e-9, 1e-3) // 11/(1+11/A), |A| = 10^4
+			// 11/(1+11/A), |A| = 10^4
+			near(t, "input noise", complex(math.Sqrt(s.Density), 0), 11*5e-9, 1e-3)
 			return
 		}
 	}
 	t.Error("no input noise of the amplifier")
-}
-
-// TestChargingThroughResistor: an RC driven by t⁴, which a cubic between samples misses by nothing that counts. With τ = RC the voltage is
-// t⁴ - 4τt³ + 12τ²t² - 24τ³t + 24τ⁴(1-exp(-t/τ)).
-func TestChargingThroughResistor(t *testing.T) {
-	const r, c, step = 10e3, 1e-9, 1e-6
-	n := New()
-	n.Input("V", "in", "0")
-	n.R("r", "in", "out", r)
-	n.C("c", "out", "0", c)
-	tr, err := n.NewTransient(Options{Step: step}, "out")
-	if err != nil {
-		t.Fatal(err)
-	}
-	const tau = r * c
-	var y, u [1]float64
-	for k := 1; k <= 200; k++ {
-		x := float64(k) * step / 100e-6
-		q := tau / 100e-6
-		u[0] = x * x * x * x
-		tr.Step(y[:], u[:])
-		want := x*x*x*x - 4*q*x*x*x + 12*q*q*x*x - 24*q*q*q*x + 24*q*q*q*q*(1-math.Exp(-x/q))
-		if k > 20 && math.Abs(y[0]-want) > 2e-5*math.Max(want, 1e-3) { // (step/64/τ)²/12 and the cubic
-			t.Fatalf("at %d µs: %.9g V, want %.9g", k, y[0], want)
-		}
-	}
-}
-
-// TestRingingKeepsItsEnergy: a tank that only a teraohm holds rings on for 10^4 cycles at its frequency; the trapezoidal rule loses nothing.
-func TestRingingKeepsItsEnergy(t *testing.T) {
-	const l, c, step = 1.0, 1e-9, 1e-6 // 5033 Hz
-	n := New()
-	n.Input("V", "in", "0")
-	n.R("hold", "in", "out", 1e12)
-	n.L("l", "out", "0", l)
-	n.C("c", "out", "0", c)
-	n.C("ci", "in", "out", 1e-12)
-	tr, err := n.NewTransient(Options{Step: step}, "out")
-	if err != nil {
-		t.Fatal(err)
-	}
-	var y, u [1]float64
-	const window, period, first = 10000, 990000, 1000 // steps
-	// The capacitor to the source belongs to the tank, since the source rests.
-	f := 1 / (2 * math.Pi * math.Sqrt(l*(c+1e-12)))
-	var line []complex128
-	for k := 1; k <= 2e6; k++ {
-		u[0] = 0
-		if k < 50 {
-			u[0] = 1e3
-		}
-		tr.Step(y[:], u[:])
-		if j := k - first; j >= 0 && j%period < window {
-			if j%period == 0 {
-				line = append(line, 0)
-			}
-			hann := 0.5 - 0.5*math.Cos(2*math.Pi*float64(j%period)/window)
-			line[len(line)-1] += complex(hann*y[0], 0) * cmplx.Exp(-omega(f)*complex(float64(k)*step, 0))
-		}
-	}
-	if len(line) < 3 {
-		t.Fatalf("%d windows", len(line))
-	}
-	const between = 2 * period * step // s
-	// The teraohm and the picosiemens of the node take their share.
-	want := math.Exp(-between * (1e-12 + shunt) / (c + 1e-12))
-	if got := math.Pow(cmplx.Abs(line[2]/line[0]), 2); math.Abs(got-want) > 1e-5 {
-		t.Errorf("after 10^4 cycles %.6f of the energy is left, want %.6f", got, want)
-	}
-	if off := cmplx.Phase(line[2]/line[0]) / (2 * math.Pi * f * between); math.Abs(off) > 1e-6 { // (ω·step/64)²/12 is 2e-8
-		t.Errorf("the frequency is off by %.2g", off)
-	}
 }

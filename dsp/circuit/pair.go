@@ -1,65 +1,89 @@
 package circuit
 
-// pair is two junctions head to tail between the same two nodes, as one port: half the equations of two diodes.
+import "math"
+
+// pair is two junctions head to tail between the same two nodes, as one port: half the equations of
+// two diodes. Forward conducts from the first node to the second.
 type pair struct {
-	name             string
-	a, b             int
-	forward, reverse Diode   // forward conducts from a to b
-	nf, nr           float64 // V
-	gf, gr           float64 // their inverses, 1/V
-	vf, vr           float64 // critical voltages
+	forward, reverse Diode
+	law              pairLaw
 }
 
 // Pair is two diodes of one model, head to tail between a and b.
 func (n *Netlist) Pair(name, a, b string, d Diode) { n.Antiparallel(name, a, b, d, d) }
 
-// Antiparallel is two diodes head to tail: forward conducts from a to b, reverse from b to a. Series resistance is no part of it. A string of so
-// many equal diodes in series is one of so many times the emission coefficient.
+// Antiparallel is two diodes head to tail: forward conducts from a to b, reverse from b to a. It
+// panics where they have a series resistance. A string of so many equal diodes in series is one of
+// so many times the emission coefficient.
 func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
-	n.claim(name)
-	for _, d := range []*Diode{&forward, &reverse} {
-		positive(name, float64(d.Is))
-		if d.N == 0 {
-			d.N = 1
-		}
-		if d.Rs != 0 {
-			panic("circuit: " + name + ": a pair has no series resistance")
-		}
+	if forward.Rs != 0 || reverse.Rs != 0 {
+		panic("circuit: " + name + ": a pair has no series resistance")
 	}
-	n.pairs = append(n.pairs, pair{name, n.node(a), n.node(b), forward, reverse, forward.N * thermal, reverse.N * thermal,
-		1 / (forward.N * thermal), 1 / (reverse.N * thermal), critical(forward.N*thermal, float64(forward.Is)), critical(reverse.N*thermal, float64(reverse.Is))})
-	if c := float64(forward.Cj + reverse.Cj); c > 0 {
-		n.capacitor(name+".cj", a, b, c, true)
-	}
+	law := pairLaw{newDiodeLaw(name, &forward), newDiodeLaw(name, &reverse)}
+	n.add(name, pair{forward, reverse, law}, a, b)
+	n.junctionC(name+".cj", a, b, forward.Cj+reverse.Cj)
 }
 
-// pairWeight is by how much more an error in a pair's voltage counts: in the feedback of an op-amp, with some picofarads beside it, a pair
-// turns over from one diode to the other within a step.
+// pairWeight is by how much more an error in a pair's voltage counts: in the feedback of an op-amp,
+// with some picofarads beside it, a pair goes over from one diode to the other within a step.
 const pairWeight = 4
 
-func (p *pair) currents(v float64) (forward, reverse, g float64) {
-	f, df := exponent(v * p.gf)
-	r, dr := exponent(-v * p.gr)
-	is, ir := float64(p.forward.Is), float64(p.reverse.Is)
-	return is * (f - 1), ir * (r - 1), is*df*p.gf + ir*dr*p.gr + 2*gmin
+func (e pair) values() []float64 {
+	f, r := e.law.forward, e.law.reverse
+	return []float64{f.is, f.nvt, r.is, r.nvt}
 }
 
-func (p *pair) eval(v float64) (i, g float64) {
-	f, r, g := p.currents(v)
-	return f - r + 2*gmin*v, g
+func (e pair) ports(nodes []int) []port {
+	return []port{junction(nodes[0], nodes[1], pairWeight, min(e.law.forward.nvt, e.law.reverse.nvt))}
+}
+
+func (e pair) laws(run []*part, from int) law {
+	return &pairLaws{from, collect(run, func(e pair) pairLaw { return e.law })}
+}
+
+type pairLaw struct{ forward, reverse diodeLaw }
+
+// currents is what each junction carries at v, in its own direction, and the conductance of both.
+func (p *pairLaw) currents(v float64) (forward, reverse, g float64) {
+	f, df := exponent(v * p.forward.gvt)
+	r, dr := exponent(-v * p.reverse.gvt)
+	is, ir := p.forward.is, p.reverse.is
+	return is * (f - 1), ir * (r - 1), is*df*p.forward.gvt + ir*dr*p.reverse.gvt + 2*gmin
+}
+
+type pairLaws struct {
+	from int // port
+	list []pairLaw
+}
+
+func (l *pairLaws) eval(at *Ports) {
+	for k := range l.list {
+		p := l.from + k
+		f, r, g := l.list[k].currents(at.V[p])
+		at.I[p], at.Own[p] = f-r+2*gmin*at.V[p], g
+	}
 }
 
 // limit shortens a Newton step of whichever junction conducts.
-func (p *pair) limit(v, old float64) (float64, bool) {
-	sign, nvt, crit := 1., p.nf, p.vf
-	if !(v >= 0) {
-		sign, nvt, crit = -1, p.nr, p.vr
+func (l *pairLaws) limit(v, old []float64) (limited bool) {
+	for k := range l.list {
+		p, sign, d := l.from+k, 1., &l.list[k].forward
+		if !(v[p] >= 0) {
+			sign, d = -1, &l.list[k].reverse
+		}
+		if x, from := sign*v[p], max(sign*old[p], 0); needsLimiting(x, from, d.nvt, d.crit) {
+			v[p], limited = sign*limitJunction(x, from, d.nvt, d.crit), true
+		}
 	}
-	x, from := sign*v, max(sign*old, 0)
-	if !runsAway(x, from, nvt, crit) {
-		return v, false
-	}
-	return sign * limitJunction(x, from, nvt, crit), true
+	return limited
 }
 
-func (p *pair) terminals() []*int { return []*int{&p.a, &p.b} }
+func (e pair) noise(at *placed, p *OperatingPoint, add addNoise) {
+	forward, reverse, _ := e.law.currents(p.ports.V[at.port])
+	add("shot", at.nodes[0], at.nodes[1], 2*Charge*(math.Abs(forward)+math.Abs(reverse)))
+}
+
+func (e pair) card(d *deckWriter, name string, nodes []string) {
+	d.diode(name+".1", nodes, e.forward)
+	d.diode(name+".2", []string{nodes[1], nodes[0]}, e.reverse)
+}

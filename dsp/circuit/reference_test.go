@@ -1,4 +1,4 @@
-package circuit
+package circuit_test
 
 import (
 	"bufio"
@@ -12,6 +12,9 @@ import (
 	"testing"
 
 	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/circuittest"
+	"drywire/dsp/circuit/transient"
 )
 
 // The decks in testdata are printed by TestDeck (UPDATE=1 rewrites them), run by
@@ -23,8 +26,8 @@ import (
 // deckCase is a circuit with the analyses that its deck asks for.
 type deckCase struct {
 	name    string
-	circuit *Netlist
-	deck    Deck
+	netlist *circuit.Netlist
+	deck    circuit.Deck
 }
 
 const acSweep = ".ac dec 5 20 20480"
@@ -35,21 +38,21 @@ func deckCases() []deckCase {
 	}
 	noise := ".noise v(out) Vdry dec 5 20 20480"
 	into := []string{"Iin 0 in DC 0 AC 1", acSweep}
-	tran := func(peak, freq float64, probes ...string) Deck {
-		return Deck{Drive: sine(peak, freq), Step: 0.1e-6, Stop: 4e-3, Probes: probes}
+	tran := func(peak, freq float64, probes ...string) circuit.Deck {
+		return circuit.Deck{Drive: sine(peak, freq), Step: 0.1e-6, Stop: 4e-3, Probes: probes}
 	}
 	cases := []deckCase{
-		{"fuzz-silicon", fuzzWithGuitar(siliconNPN), Deck{Lines: []string{acSweep, noise}}},
-		{"fuzz-germanium", fuzzWithGuitar(germaniumPNP), Deck{Lines: []string{acSweep, noise}}},
-		{"fuzz-silicon-input", fuzzAlone(siliconNPN), Deck{Lines: into}},
-		{"fuzz-germanium-input", fuzzAlone(germaniumPNP), Deck{Lines: into}},
-		{"clipper", clipper(), tran(2, 1000, "out")},
-		{"stage", stage(), tran(0.2, 1000, "out", "c", "e")},
-		{"amplifier", amplifier(0), tran(0.6, 1000, "out", "o", "a.pole")},
-		{"amplifier-slew", amplifier(0.05e6), tran(0.3, 5000, "out", "o", "a.pole")},
-		{"everything", everything(), tran(1, 1000, "a", "c", "x", "z", "k", "q", "pe", "out")},
-		{"amplifier-ac", amplifier(0), Deck{Lines: []string{acSweep}}},
-		{"everything-ac", everything(), Deck{Lines: []string{acSweep}}},
+		{"fuzz-silicon", circuittest.FuzzWithGuitar(circuittest.SiliconNPN), circuit.Deck{Lines: []string{acSweep, noise}}},
+		{"fuzz-germanium", circuittest.FuzzWithGuitar(circuittest.GermaniumPNP), circuit.Deck{Lines: []string{acSweep, noise}}},
+		{"fuzz-silicon-input", circuittest.FuzzAlone(circuittest.SiliconNPN), circuit.Deck{Lines: into}},
+		{"fuzz-germanium-input", circuittest.FuzzAlone(circuittest.GermaniumPNP), circuit.Deck{Lines: into}},
+		{"clipper", circuittest.Clipper(), tran(2, 1000, "out")},
+		{"stage", circuittest.Stage(), tran(0.2, 1000, "out", "c", "e")},
+		{"amplifier", circuittest.Amplifier(0), tran(0.6, 1000, "out", "o", "a.pole")},
+		{"amplifier-slew", circuittest.Amplifier(0.05e6), tran(0.3, 5000, "out", "o", "a.pole")},
+		{"everything", circuittest.Everything(), tran(1, 1000, "a", "c", "x", "z", "k", "q", "pe", "out")},
+		{"amplifier-ac", circuittest.Amplifier(0), circuit.Deck{Lines: []string{acSweep}}},
+		{"everything-ac", circuittest.Everything(), circuit.Deck{Lines: []string{acSweep}}},
 	}
 	// Only one source may have AC 1 where the response to one is asked for.
 	for k := range cases {
@@ -64,20 +67,24 @@ func deckCases() []deckCase {
 // TestDeck holds the decks to the text in testdata, every kind of element included.
 func TestDeck(t *testing.T) {
 	for _, c := range deckCases() {
-		file := filepath.Join("testdata", c.name+".cir")
-		got := c.circuit.Deck(c.deck)
-		if os.Getenv("UPDATE") != "" {
-			if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-				t.Fatal(err)
-			}
-		}
-		want, err := os.ReadFile(file)
-		if err != nil {
+		holdDeck(t, c.name, c.netlist.Deck(c.deck))
+	}
+}
+
+func holdDeck(t *testing.T, name, got string) {
+	t.Helper()
+	file := filepath.Join("testdata", name+".cir")
+	if os.Getenv("UPDATE") != "" {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
 		}
-		if got != string(want) {
-			t.Errorf("%s: the deck is not the one that the reference ran; UPDATE=1 writes it, then run the reference again:\n%s", c.name, got)
-		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("%s: the deck is not the one that the reference ran; UPDATE=1 writes it, then run the reference again:\n%s", name, got)
 	}
 }
 
@@ -123,9 +130,9 @@ func readReference(t *testing.T, name string) []referencePoint {
 }
 
 // nodeOf is the node whose voltage a vector v(name) of the simulator is, or "".
-func nodeOf(n *Netlist, vector string) string {
+func nodeOf(n *circuit.Netlist, vector string) string {
 	for _, node := range n.Nodes() {
-		if vector == "v("+strings.ToLower(SPICEName(node))+")" {
+		if vector == "v("+strings.ToLower(circuit.SPICEName(node))+")" {
 			return node
 		}
 	}
@@ -144,13 +151,13 @@ const (
 func TestOperatingPointAgainstReference(t *testing.T) {
 	for _, c := range deckCases() {
 		seen := 0
-		p, err := c.circuit.Operating()
+		p, err := c.netlist.Operating()
 		if err != nil {
 			t.Fatal(c.name, err)
 		}
 		worst := 0.0
 		for _, r := range readReference(t, c.name) {
-			if node := nodeOf(c.circuit, r.vector); r.analysis == "op" && node != "" {
+			if node := nodeOf(c.netlist, r.vector); r.analysis == "op" && node != "" {
 				seen++
 				d := math.Abs(p.V(node) - real(r.value))
 				worst = max(worst, d)
@@ -159,13 +166,14 @@ func TestOperatingPointAgainstReference(t *testing.T) {
 				}
 			}
 		}
-		if c.deck.Stop == 0 && seen != len(c.circuit.Nodes()) {
-			t.Errorf("%s: %d nodes compared of %d", c.name, seen, len(c.circuit.Nodes()))
+		if c.deck.Stop == 0 && seen != len(c.netlist.Nodes()) {
+			t.Errorf("%s: %d nodes compared of %d", c.name, seen, len(c.netlist.Nodes()))
 		}
 		t.Logf("%s: %d nodes, %s in %d iterations, worst %.2g V", c.name, seen, p.Method, p.Iterations, worst)
 	}
-	// The silicon fuzz's voltages as another run of the same values had them, to the millivolt (ngspice 39.3).
-	p, err := fuzzWithGuitar(siliconNPN).Operating()
+	// The silicon fuzz's voltages as another run of the same values had them, to the millivolt
+	// (ngspice 39.3).
+	p, err := circuittest.FuzzWithGuitar(circuittest.SiliconNPN).Operating()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -182,7 +190,7 @@ func TestResponseAgainstReference(t *testing.T) {
 			continue
 		}
 		seen := 0
-		ac, err := c.circuit.AC()
+		ac, err := c.netlist.AC()
 		if err != nil {
 			t.Fatal(c.name, err)
 		}
@@ -194,7 +202,7 @@ func TestResponseAgainstReference(t *testing.T) {
 			}
 		}
 		for _, r := range points {
-			node := nodeOf(c.circuit, r.vector)
+			node := nodeOf(c.netlist, r.vector)
 			if r.analysis != "ac" || node == "" {
 				continue
 			}
@@ -204,7 +212,7 @@ func TestResponseAgainstReference(t *testing.T) {
 				t.Errorf("%s: response of %s at %.4g Hz is %.6g, want %.6g", c.name, node, r.x, got, r.value)
 			}
 		}
-		if has := len(c.deck.Lines) > 0; has && seen < 16*len(c.circuit.Nodes()) {
+		if has := len(c.deck.Lines) > 0; has && seen < 16*len(c.netlist.Nodes()) {
 			t.Errorf("%s: %d points compared", c.name, seen)
 		}
 	}
@@ -216,7 +224,7 @@ func TestInputImpedanceAgainstReference(t *testing.T) {
 			continue
 		}
 		seen := 0
-		ac, err := c.circuit.AC()
+		ac, err := c.netlist.AC()
 		if err != nil {
 			t.Fatal(c.name, err)
 		}
@@ -242,7 +250,7 @@ func TestNoiseAgainstReference(t *testing.T) {
 			continue
 		}
 		seen := 0
-		ac, err := c.circuit.AC()
+		ac, err := c.netlist.AC()
 		if err != nil {
 			t.Fatal(c.name, err)
 		}
@@ -265,15 +273,15 @@ func TestNoiseAgainstReference(t *testing.T) {
 	}
 }
 
-// TestTransientAgainstReference runs the circuits at a fixed small step, so that only the method is compared. The sines begin with a corner, which
-// the deck has too.
+// TestTransientAgainstReference runs the circuits at a fixed small step, so that only the method is
+// compared. The sines begin with a corner, which the deck has too.
 func TestTransientAgainstReference(t *testing.T) {
 	for _, c := range deckCases() {
 		if c.deck.Stop == 0 {
 			continue
 		}
 		const step = 0.25e-6
-		tr, err := c.circuit.NewTransient(Options{Step: step, Levels: 2, Tolerance: 1e-5}, c.deck.Probes...)
+		tr, err := transient.New(c.netlist, transient.Options{Step: step, Levels: 2, Tolerance: 1e-5}, c.deck.Probes...)
 		if err != nil {
 			t.Fatal(c.name, err)
 		}
@@ -286,7 +294,7 @@ func TestTransientAgainstReference(t *testing.T) {
 		for k, name := range c.deck.Probes {
 			rows[0][k] = tr.Point().V(name)
 		}
-		in := make([]float64, len(c.circuit.Inputs()))
+		in := make([]float64, len(c.netlist.Inputs()))
 		for k := 1; k <= count; k++ {
 			in[0] = peak * math.Sin(2*math.Pi*freq*float64(k)*step)
 			out := make([]float64, len(c.deck.Probes))
@@ -297,7 +305,7 @@ func TestTransientAgainstReference(t *testing.T) {
 		for k, name := range c.deck.Probes {
 			seen, largest, worst, at := 0, 0.0, 0.0, 0.0
 			for _, r := range points {
-				if r.analysis != "tran" || nodeOf(c.circuit, r.vector) != name {
+				if r.analysis != "tran" || nodeOf(c.netlist, r.vector) != name {
 					continue
 				}
 				seen++

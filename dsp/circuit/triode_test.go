@@ -1,39 +1,24 @@
-package circuit
+package circuit_test
 
 import (
 	"math"
 	"testing"
+
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/circuittest"
 )
 
-var testTriode = Triode{Name: "t", Mu: 103.2, G: 2.242e-3, Gamma: 1.26, C: 3.40, Gg: 6.177e-4, Xi: 1.314, Cg: 9.901, NoiseConductance: 2.5}
-
-// The table of a curve against the law itself, and its slope against a difference of the law.
-func TestTriodeCurve(t *testing.T) {
-	for _, k := range []curve{newCurve(testTriode.G, testTriode.C, testTriode.Gamma), newCurve(testTriode.Gg, testTriode.Cg, testTriode.Xi)} {
-		for u := -9.03; u < 9; u += 0.0137 {
-			law := func(u float64) float64 { return k.a * math.Pow(math.Log(1+math.Exp(k.c*u))/k.c, k.e) }
-			y, slope := k.at(u)
-			if want := law(u); math.Abs(y-want) > 4e-8*k.a { // -148 dB of the current at a volt
-				t.Errorf("at %v V: %v A, want %v A", u, y, want)
-			}
-			const h = 1e-4
-			if want := (law(u+h) - law(u-h)) / (2 * h); math.Abs(slope-want) > 5e-6*k.a {
-				t.Errorf("at %v V: slope %v, want %v", u, slope, want)
-			}
-		}
-	}
-}
-
-// A stage of 300 V, 100 kΩ and 1.5 kΩ against a circuit simulator that has the same law as behavioural sources: ngspice 39.3, ngspice -b on the
-// deck that this test logs.
+// A stage of 300 V, 100 kΩ and 1.5 kΩ against a circuit simulator that has the same law as
+// behavioural sources: ngspice 39.3, ngspice -b on the deck that this test logs.
 func TestTriodeStage(t *testing.T) {
-	n := New()
+	n := circuit.New()
 	n.V("supply", "vcc", "0", 300)
 	n.R("plate", "vcc", "p", 100e3)
 	n.R("cathode", "k", "0", 1.5e3)
 	n.Input("Vin", "in", "0")
 	n.R("grid", "in", "g", 68e3)
-	n.T("t", "p", "g", "k", testTriode)
+	n.T("t", "p", "g", "k", circuittest.Triode)
 	a, err := n.AC()
 	if err != nil {
 		t.Fatal(err)
@@ -47,20 +32,19 @@ func TestTriodeStage(t *testing.T) {
 	if want := -33.4500; math.Abs(real(got)-want) > 1e-3 {
 		t.Errorf("gain %.5f, want %.5f", real(got), want)
 	}
-	t.Log(n.Deck(Deck{Title: "triode", RelTol: 1e-6, Lines: []string{".control", "op", "print v(p) v(k) v(g)", "ac lin 1 1k 1k", "print vr(p)", ".endc"}}))
+	t.Log(n.Deck(circuit.Deck{Title: "triode", RelTol: 1e-6, Lines: []string{".control", "op", "print v(p) v(k) v(g)", "ac lin 1 1k 1k", "print vr(p)", ".endc"}}))
 }
 
-// With the grid driven far positive through its resistor, the grid's current holds it near the cathode, and with the grid far negative the plate
-// rests at the supply.
+// With the grid driven far positive through its resistor, the grid's current holds it near the
+// cathode, and with the grid far negative the plate rests at the supply.
 func TestTriodeEnds(t *testing.T) {
-	rest := func(bias float64) *OperatingPoint {
-		n := New()
+	rest := func(bias dsp.Volt) *circuit.OperatingPoint {
+		n := circuit.New()
 		n.V("supply", "vcc", "0", 300)
-		n.V("bias", "in", "0", 0)
-		n.sources[1].dc = bias
+		n.V("bias", "in", "0", bias)
 		n.R("plate", "vcc", "p", 100e3)
 		n.R("grid", "in", "g", 470e3)
-		n.T("t", "p", "g", "0", testTriode)
+		n.T("t", "p", "g", "0", circuittest.Triode)
 		p, err := n.Operating()
 		if err != nil {
 			t.Fatal(err)
@@ -70,22 +54,24 @@ func TestTriodeEnds(t *testing.T) {
 	if got := rest(-20).V("p"); math.Abs(got-300) > 1e-3 {
 		t.Errorf("cut off, the plate is at %v V", got)
 	}
-	// Ig = (50 V - Vg)/470 kΩ = 106 µA by the law at Vg: Gg·Vg^Xi, Vg = (106e-6/6.177e-4)^(1/1.314) = 0.26 V, less what the knee of 0.1 V adds.
+	// Ig = (50 V - Vg)/470 kΩ = 106 µA by the law at Vg: Gg·Vg^Xi, Vg = (106e-6/6.177e-4)^(1/1.314)
+	// = 0.26 V, less what the knee of 0.1 V adds.
 	if got := rest(50).V("g"); math.Abs(got-0.26) > 0.03 {
 		t.Errorf("driven by 50 V through 470 kΩ, the grid is at %.3f V", got)
 	}
-	// What the grid takes of the cathode's current does not reach the plate: with 10 kΩ in place of 100 kΩ it is at 300 V - 10 kΩ·(Ik - Ig), by the law.
-	n := New()
+	// What the grid takes of the cathode's current does not reach the plate: with 10 kΩ in place of
+	// 100 kΩ it is at 300 V - 10 kΩ·(Ik - Ig), by the law.
+	n := circuit.New()
 	n.V("supply", "vcc", "0", 300)
 	n.V("bias", "g", "0", 1)
 	n.R("plate", "vcc", "p", 10e3)
-	n.T("t", "p", "g", "0", testTriode)
+	n.T("t", "p", "g", "0", circuittest.Triode)
 	p, err := n.Operating()
 	if err != nil {
 		t.Fatal(err)
 	}
 	l := func(u, c float64) float64 { return math.Log(1+math.Exp(c*u)) / c }
-	m := testTriode
+	m := circuittest.Triode
 	v := p.V("p")
 	want := 300 - 10e3*(m.G*math.Pow(l(v/m.Mu+1, m.C), m.Gamma)-m.Gg*math.Pow(l(1, m.Cg), m.Xi))
 	if math.Abs(v-want) > 1e-3 {

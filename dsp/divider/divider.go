@@ -31,7 +31,7 @@ const (
 
 // Divider makes octaves of what comes in. The zero value is not usable.
 type Divider struct {
-	low       *filter.Section
+	low       *filter.Biquad
 	forget    float64    // the detectors', per sample
 	top, deep float64    // V, the detected peaks
 	up        bool       // the comparator's output

@@ -7,7 +7,7 @@
 //
 // Signals are in any unit, volts as a rule. Frequencies are in Hz, gains in dB.
 //
-// Start reading at Peak, then newSection.
+// Start reading at Peak, then newBiquad.
 package filter
 
 import (
@@ -22,8 +22,8 @@ import (
 // a decaying tail ends, rather than become denormal numbers that processors are slow with.
 const tiny = 1e-100
 
-// Section is one filter of first or second order with its memory. The zero value is not usable.
-type Section struct {
+// Biquad is one filter of first or second order (a biquadratic section) with its memory. The zero value is not usable.
+type Biquad struct {
 	b0, b1, b2, a1, a2 float64    // of z^0, z^-1, z^-2; a0 is one
 	s1, s2             float64    // memory, in the signal's unit
 	num, den           [3]float64 // prototype: coefficients of s^0, s^1, s^2, corner at 1 rad/s
@@ -33,53 +33,53 @@ type Section struct {
 
 // Peak raises or lowers a band around f by gain dB; q is the ratio of f to the bandwidth (cookbook: between
 // the points of half the gain in dB).
-func Peak(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Section {
+func Peak(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
-	return newSection(f, q, rate, [3]float64{1, a / q, 1}, [3]float64{1, 1 / (a * q), 1})
+	return newBiquad(f, q, rate, [3]float64{1, a / q, 1}, [3]float64{1, 1 / (a * q), 1})
 }
 
 // LowShelf raises or lowers what is below f by gain dB; at f it is half of that. q shapes the slope: 0.7071 is
 // the steepest without overshoot.
-func LowShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Section {
+func LowShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	r := math.Sqrt(a) / q
-	return newSection(f, q, rate, [3]float64{a * a, a * r, a}, [3]float64{1, r, a})
+	return newBiquad(f, q, rate, [3]float64{a * a, a * r, a}, [3]float64{1, r, a})
 }
 
 // HighShelf raises or lowers what is above f by gain dB; at f it is half of that. q is as in LowShelf.
-func HighShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Section {
+func HighShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	r := math.Sqrt(a) / q
-	return newSection(f, q, rate, [3]float64{a, a * r, a * a}, [3]float64{a, r, 1})
+	return newBiquad(f, q, rate, [3]float64{a, a * r, a * a}, [3]float64{a, r, 1})
 }
 
 // LowPass falls by 12 dB per octave above f; q is its gain at f.
-func LowPass(f dsp.Hertz, q float64, rate dsp.Hertz) *Section {
-	return newSection(f, q, rate, [3]float64{1, 0, 0}, [3]float64{1, 1 / q, 1})
+func LowPass(f dsp.Hertz, q float64, rate dsp.Hertz) *Biquad {
+	return newBiquad(f, q, rate, [3]float64{1, 0, 0}, [3]float64{1, 1 / q, 1})
 }
 
 // HighPass falls by 12 dB per octave below f; q is its gain at f.
-func HighPass(f dsp.Hertz, q float64, rate dsp.Hertz) *Section {
-	return newSection(f, q, rate, [3]float64{0, 0, 1}, [3]float64{1, 1 / q, 1})
+func HighPass(f dsp.Hertz, q float64, rate dsp.Hertz) *Biquad {
+	return newBiquad(f, q, rate, [3]float64{0, 0, 1}, [3]float64{1, 1 / q, 1})
 }
 
 // OnePoleLow falls by 6 dB per octave above f, where it is 3 dB down.
-func OnePoleLow(f dsp.Hertz, rate dsp.Hertz) *Section {
-	return newSection(f, 1, rate, [3]float64{1, 0, 0}, [3]float64{1, 1, 0})
+func OnePoleLow(f dsp.Hertz, rate dsp.Hertz) *Biquad {
+	return newBiquad(f, 1, rate, [3]float64{1, 0, 0}, [3]float64{1, 1, 0})
 }
 
 // OnePoleHigh falls by 6 dB per octave below f, where it is 3 dB down.
-func OnePoleHigh(f dsp.Hertz, rate dsp.Hertz) *Section {
-	return newSection(f, 1, rate, [3]float64{0, 1, 0}, [3]float64{1, 1, 0})
+func OnePoleHigh(f dsp.Hertz, rate dsp.Hertz) *Biquad {
+	return newBiquad(f, 1, rate, [3]float64{0, 1, 0}, [3]float64{1, 1, 0})
 }
 
-// newSection applies the bilinear transform s = (1 - z^-1) / (k·(1 + z^-1)) to the prototype num/den in s. It
+// newBiquad applies the bilinear transform s = (1 - z^-1) / (k·(1 + z^-1)) to the prototype num/den in s. It
 // panics unless 0 < f < rate/2 and q > 0.
-func newSection(f dsp.Hertz, q float64, rate dsp.Hertz, num, den [3]float64) *Section {
+func newBiquad(f dsp.Hertz, q float64, rate dsp.Hertz, num, den [3]float64) *Biquad {
 	if !(f > 0 && f < rate/2) || !(q > 0) || math.IsInf(q, 1) {
 		panic(fmt.Sprintf("filter: %v Hz at a rate of %v Hz with q %v", float64(f), float64(rate), q))
 	}
-	s := &Section{num: num, den: den, rate: float64(rate)}
+	s := &Biquad{num: num, den: den, rate: float64(rate)}
 	s.k = math.Tan(math.Pi * float64(f) / float64(rate))
 	b, a := bilinear(num, s.k), bilinear(den, s.k)
 	if den[2] == 0 && num[2] == 0 { // first order: both have the factor 1 + z^-1 too many
@@ -97,7 +97,7 @@ func bilinear(p [3]float64, k float64) [3]float64 {
 }
 
 // Response is the complex gain at f: the prototype at the frequency that the transform makes of f.
-func (s *Section) Response(f dsp.Hertz) complex128 {
+func (s *Biquad) Response(f dsp.Hertz) complex128 {
 	w := complex(0, math.Tan(math.Pi*float64(f)/s.rate)/s.k)
 	return (complex(s.num[0], 0) + w*(complex(s.num[1], 0)+w*complex(s.num[2], 0))) /
 		(complex(s.den[0], 0) + w*(complex(s.den[1], 0)+w*complex(s.den[2], 0)))
@@ -105,7 +105,7 @@ func (s *Section) Response(f dsp.Hertz) complex128 {
 
 // Tail is for how long the output goes on after the input has ended, until 60 dB down: the time of the slower
 // pole.
-func (s *Section) Tail() dsp.Second {
+func (s *Biquad) Tail() dsp.Second {
 	root := cmplx.Sqrt(complex(s.a1*s.a1-4*s.a2, 0))
 	r := max(cmplx.Abs(complex(-s.a1, 0)+root), cmplx.Abs(complex(-s.a1, 0)-root)) / 2
 	if r == 0 {
@@ -115,7 +115,7 @@ func (s *Section) Tail() dsp.Second {
 }
 
 // Process filters src into dst, of equal length; dst may be src.
-func (s *Section) Process(dst, src []float64) {
+func (s *Biquad) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("filter: Process needs len(dst) == len(src)")
 	}
@@ -141,7 +141,7 @@ func (s *Section) Process(dst, src []float64) {
 }
 
 // first is Process of a filter of first order.
-func (s *Section) first(dst, src []float64) {
+func (s *Biquad) first(dst, src []float64) {
 	b0, a1, c1, s1 := s.b0, s.a1, s.b1-s.a1*s.b0, s.s1
 	for i, x := range src {
 		y := b0*x + s1
@@ -154,10 +154,10 @@ func (s *Section) first(dst, src []float64) {
 }
 
 // Reset forgets all input.
-func (s *Section) Reset() { s.s1, s.s2 = 0, 0 }
+func (s *Biquad) Reset() { s.s1, s.s2 = 0, 0 }
 
 // Cascade is filters one after the other. The zero value passes everything.
-type Cascade []*Section
+type Cascade []*Biquad
 
 // Process filters src into dst, of equal length; dst may be src.
 func (c Cascade) Process(dst, src []float64) {

@@ -14,7 +14,7 @@ const tolGain = 0.001 // dB
 
 type design struct {
 	name string
-	make func(rate dsp.Hertz) *Section
+	make func(rate dsp.Hertz) *Biquad
 }
 
 func designs() (all []design) {
@@ -22,17 +22,17 @@ func designs() (all []design) {
 		for _, gain := range []float64{-15, 6} {
 			for _, q := range []float64{0.5, math.Sqrt2 / 2, 4} {
 				all = append(all,
-					design{fmt.Sprintf("peak %v %v %.2g", f, gain, q), func(r dsp.Hertz) *Section { return Peak(f, gain, q, r) }},
-					design{fmt.Sprintf("low shelf %v %v %.2g", f, gain, q), func(r dsp.Hertz) *Section { return LowShelf(f, gain, q, r) }},
-					design{fmt.Sprintf("high shelf %v %v %.2g", f, gain, q), func(r dsp.Hertz) *Section { return HighShelf(f, gain, q, r) }},
-					design{fmt.Sprintf("low-pass %v %.2g", f, q), func(r dsp.Hertz) *Section { return LowPass(f, q, r) }},
-					design{fmt.Sprintf("high-pass %v %.2g", f, q), func(r dsp.Hertz) *Section { return HighPass(f, q, r) }},
+					design{fmt.Sprintf("peak %v %v %.2g", f, gain, q), func(r dsp.Hertz) *Biquad { return Peak(f, gain, q, r) }},
+					design{fmt.Sprintf("low shelf %v %v %.2g", f, gain, q), func(r dsp.Hertz) *Biquad { return LowShelf(f, gain, q, r) }},
+					design{fmt.Sprintf("high shelf %v %v %.2g", f, gain, q), func(r dsp.Hertz) *Biquad { return HighShelf(f, gain, q, r) }},
+					design{fmt.Sprintf("low-pass %v %.2g", f, q), func(r dsp.Hertz) *Biquad { return LowPass(f, q, r) }},
+					design{fmt.Sprintf("high-pass %v %.2g", f, q), func(r dsp.Hertz) *Biquad { return HighPass(f, q, r) }},
 				)
 			}
 		}
 		all = append(all,
-			design{fmt.Sprintf("one-pole low %v", f), func(r dsp.Hertz) *Section { return OnePoleLow(f, r) }},
-			design{fmt.Sprintf("one-pole high %v", f), func(r dsp.Hertz) *Section { return OnePoleHigh(f, r) }},
+			design{fmt.Sprintf("one-pole low %v", f), func(r dsp.Hertz) *Biquad { return OnePoleLow(f, r) }},
+			design{fmt.Sprintf("one-pole high %v", f), func(r dsp.Hertz) *Biquad { return OnePoleHigh(f, r) }},
 		)
 	}
 	return all
@@ -81,7 +81,7 @@ func TestCookbook(t *testing.T) {
 	r := 2 * math.Sqrt(a) * al
 	for _, k := range []struct {
 		name string
-		s    *Section
+		s    *Biquad
 		b, a [3]float64
 	}{
 		{"peak", Peak(f0, gain, q, fs), [3]float64{1 + al*a, -2 * c, 1 - al*a}, [3]float64{1 + al/a, -2 * c, 1 - al/a}},
@@ -108,7 +108,7 @@ func TestPromises(t *testing.T) {
 	const rate = 48000
 	for _, c := range []struct {
 		name  string
-		s     *Section
+		s     *Biquad
 		f, dB float64
 	}{
 		{"peak, middle", Peak(1000, 9, 2, rate), 1000, 9},

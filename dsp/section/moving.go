@@ -2,49 +2,67 @@ package section
 
 import (
 	"errors"
-	"sync"
 
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
+	"drywire/dsp/parallel"
 )
 
-// Moving is a section whose controls are turned while it runs: a row of frames, each of them a circuit that has the same elements with other values.
+// Moving is a section whose controls are turned while it runs: a row of frames, each of them a
+// circuit that has the same elements with other values. It is a dsp.Processor; its methods are for
+// one goroutine.
 //
-// Between two frames both of their circuits run on the same input, and the output lies between theirs by where the control is. After every sample of the
-// recording they are given one state, as far between theirs: the voltages of the capacitors and the currents of the inductors, which is what a real circuit keeps
-// while a wiper moves. So the rate at which the state changes is that of a circuit between the two, no control ever steps, and no memory, short or long, is
-// late. What is left is how far a circuit between the two frames differs from the mean of both; that is for who chooses the frames.
+// Between two frames both of their circuits run on the same input, and the output lies between
+// theirs by where the control is. After every sample of the recording they are given one state, as
+// far between theirs: the voltages of the capacitors and the currents of the inductors, which is
+// what a real circuit keeps while a wiper moves. So the rate at which the state changes is that of
+// a circuit between the two, no control ever steps, and no memory, short or long, is late. What is
+// left is how far a circuit between the two frames differs from the mean of both; that is for who
+// chooses the frames.
 //
-// Where two frames in a row have one circuit, it runs alone: one with devices that bend as in a Section; a linear one as a circuit.Filter, at a multiple of the rate if it needs one, since the
-// circuit.Sampled that a Section makes of it cannot take over another circuit's state. The two agree within what a Section allows itself, not to the last bit.
+// Where two frames in a row have one circuit, it runs alone: a non-linear one as in a Section; a
+// linear one as a linear.Filter, at a multiple of the rate if it needs one, since the
+// linear.Sampled that a Section makes of it cannot take over another circuit's state. The two agree
+// within what a Section allows itself, not to the last bit.
 type Moving struct {
 	Factor int
 
-	sections []*Section // of each circuit; the first one's filters serve all
-	carries  []*circuit.Carry
-	frames   []Frame
-	start    int64 // of the first input sample
+	around  *raised
+	turning *turning
+}
 
-	at     int64 // the next step, counted in steps from time 0
+// turning is the circuits at the raised rate.
+type turning struct {
+	factor int64
+	cores  []circuit.Stepper
+	frames []Frame
+	begin  int64 // the first step, counted in steps from time 0
+
+	at     int64 // the next step
 	frame  int   // the last frame that has been passed; -1: none yet
 	here   int   // circuit of the frame, or of the first
 	next   int   // circuit that fades in; -1: none
 	from   int64 // the step of this frame
 	span   float64
 	way    [3]float64
-	yh, yn []float64
+	u      []float64
+	yh, yn []float64 // what is heard of the two
 }
 
 // Frame is the circuit that is heard alone at a sample.
 type Frame struct {
 	At      int64 // sample of the recording
 	Circuit int
-	// Way is how the control goes to the next frame: with the time x going from 0 to 1, it has gone Way[0]·x + Way[1]·x² + Way[2]·x³ of the way; they add up to 1.
+	// Way is how the control goes to the next frame, a cubic of the time x, which goes from 0 to 1:
+	// Way[0]·x + Way[1]·x² + Way[2]·x³. They add up to 1.
 	Way [3]float64
 }
 
-// NewMoving prepares the circuits. The frames' times rise; before the first its circuit holds, after the last that one's. start is the time of the first
-// input sample, negative where the input comes late.
+// NewMoving prepares the circuits. The frames' times rise; before the first its circuit holds,
+// after the last that one's. start is the time of the first input sample, negative where the input
+// comes late. It panics without circuits and where times do not rise; it returns what New does, and
+// an error where circuits differ in more than values.
 func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate dsp.Hertz, q Quality, probes ...string) (*Moving, error) {
 	if len(circuits) == 0 || len(frames) == 0 {
 		panic("section: nothing to move")
@@ -54,166 +72,119 @@ func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate ds
 			panic("section: times of frames must rise")
 		}
 	}
-	m := &Moving{frames: frames, start: start, sections: make([]*Section, len(circuits))}
-	build := func(least int) error {
+	cores, factors := make([]circuit.Stepper, len(circuits)), make([]int, len(circuits))
+	most := 1
+	for range 2 { // the second time at the largest of their factors
 		faults := make([]error, len(circuits))
-		var all sync.WaitGroup
-		for k, n := range circuits {
-			if s := m.sections[k]; s != nil && (s.Factor == least || !s.Linear()) {
-				continue
+		parallel.For(len(circuits), func(k int) {
+			if cores[k] == nil || factors[k] < most && isLinear(cores[k]) {
+				cores[k], factors[k], faults[k] = newStepper(most, circuits[k], rate, q, probes)
 			}
-			all.Go(func() { m.sections[k], faults[k] = newFrom(max(1, least), n, rate, q, probes) })
+		})
+		if err := errors.Join(faults...); err != nil {
+			return nil, err
 		}
-		all.Wait()
-		return errors.Join(faults...)
-	}
-	if err := build(0); err != nil {
-		return nil, err
-	}
-	least := 0
-	for _, s := range m.sections {
-		least = max(least, s.Factor)
-	}
-	if err := build(least); err != nil {
-		return nil, err
-	}
-	first := m.sections[0]
-	for _, s := range m.sections {
-		if s.transient != nil {
-			m.carries = append(m.carries, s.transient.Carry())
-		} else {
-			m.carries = append(m.carries, s.filter.Carry())
+		for _, f := range factors {
+			most = max(most, f)
 		}
-		if s.latency != first.latency || s.Factor != first.Factor || !m.carries[len(m.carries)-1].Alike(m.carries[0]) {
+	}
+	for k, c := range cores {
+		if factors[k] != most || !c.Alike(cores[0]) {
 			return nil, errors.New("section: a control that moves changes what the circuit is made of")
 		}
 	}
-	m.Factor = first.Factor
-	m.yh, m.yn = make([]float64, len(probes)), make([]float64, len(probes))
+	inputs := len(circuits[0].Inputs())
+	m := &Moving{Factor: most, around: newRaised(most, rate, inputs, len(probes), cores[0].Latency())}
+	t := &turning{
+		factor: int64(most), cores: cores, frames: frames,
+		// The time of a step is that of its output: the input's, less what the filter before the
+		// circuit and the circuit's own stepping cost.
+		begin: (start - int64(m.around.latency)) * int64(most),
+		u:     make([]float64, inputs), yh: make([]float64, len(probes)), yn: make([]float64, len(probes)),
+	}
+	if len(probes) > 0 {
+		t.begin += int64(m.around.pad + m.around.down[0].Latency())
+	}
+	m.turning = t
 	m.Reset()
 	return m, nil
 }
 
 // Latency is by how many samples the output comes late; exact.
-func (m *Moving) Latency() int { return m.sections[0].Latency() }
+func (m *Moving) Latency() int { return m.around.latency }
 
-// Linear says whether the section has no device that bends.
-func (m *Moving) Linear() bool { return m.sections[0].Linear() }
+// Linear says whether the section's circuits are linear.
+func (m *Moving) Linear() bool { return isLinear(m.turning.cores[0]) }
 
 // Report is how the solver fared, over all circuits.
-func (m *Moving) Report() circuit.Report {
-	var r circuit.Report
-	for _, s := range m.sections {
-		r.Add(s.Report())
+func (m *Moving) Report() (r transient.Report) {
+	for _, c := range m.turning.cores {
+		r.Add(reportOf(c))
 	}
 	return r
 }
 
 // Reset puts the circuits to rest, and goes back to the first input sample.
 func (m *Moving) Reset() {
-	for k, s := range m.sections {
-		s.Reset()
-		m.carries[k].Reset()
-	}
-	s := m.sections[0]
-	late := len(s.highPad()) // what the output is padded by to come late by whole samples
-	// The time of a step is that of its output: the input's, less what the filter before the circuit and the circuit's own stepping cost.
-	m.at = (m.start-int64(s.latency))*int64(m.Factor) + int64(late) + int64(s.downLatency())
-	m.frame, m.here, m.next = -1, m.frames[0].Circuit, -1
+	m.around.Reset()
+	m.turning.Reset()
 }
 
 // Process takes a signal for every driven source and gives one for every probe.
-func (m *Moving) Process(out, in [][]float64) {
-	s := m.sections[0]
-	n := 0
-	if len(in) > 0 {
-		n = len(in[0])
-	} else if len(out) > 0 {
-		n = len(out[0])
+func (m *Moving) Process(out, in [][]float64) { m.around.process(m.turning, out, in) }
+
+func (t *turning) Latency() int { return t.cores[0].Latency() }
+
+func (t *turning) Reset() {
+	for _, c := range t.cores {
+		c.Reset()
 	}
-	pad := len(s.highPad())
-	for at := 0; at < n; at += chunk {
-		count := min(chunk, n-at)
-		high := count * s.Factor
-		for k, u := range s.up {
-			u.Process(s.highIn[k][:high], in[k][at:at+count])
+	t.at, t.frame, t.here, t.next = t.begin, -1, t.frames[0].Circuit, -1
+}
+
+func (t *turning) Process(out, in [][]float64) {
+	for j := range dsp.Frames(out, in) {
+		for k := range t.u {
+			t.u[k] = in[k][j]
 		}
-		for j := 0; j < high; j++ {
-			for k := range s.u {
-				s.u[k] = s.highIn[k][j]
-			}
-			if m.frame+1 < len(m.frames) && m.at >= m.frames[m.frame+1].At*int64(m.Factor) {
-				m.pass()
-			}
-			m.sections[m.here].stepTo(m.yh, s.u)
-			if m.next >= 0 {
-				m.sections[m.next].stepTo(m.yn, s.u)
-				x := float64(m.at-m.from) / m.span
-				w := x * (m.way[0] + x*(m.way[1]+x*m.way[2]))
-				for k, y := range m.yh {
-					m.yh[k] = y + w*(m.yn[k]-y)
-				}
-				if m.at%int64(m.Factor) == 0 {
-					circuit.Join(m.carries[m.here], m.carries[m.next], w)
-				}
-			}
-			for k, y := range m.yh {
-				s.highOut[k][pad+j] = y
-			}
-			m.at++
+		if t.frame+1 < len(t.frames) && t.at >= t.frames[t.frame+1].At*t.factor {
+			t.pass()
 		}
-		for k, d := range s.down {
-			h := s.highOut[k]
-			d.Process(out[k][at:at+count], h[:high])
-			copy(h[:pad], h[high:high+pad])
+		t.cores[t.here].Step(t.yh, t.u)
+		if t.next >= 0 {
+			t.cores[t.next].Step(t.yn, t.u)
+			x := float64(t.at-t.from) / t.span
+			w := x * (t.way[0] + x*(t.way[1]+x*t.way[2]))
+			for k, y := range t.yh {
+				t.yh[k] = y + w*(t.yn[k]-y)
+			}
+			if t.at%t.factor == 0 {
+				t.cores[t.here].Join(t.cores[t.next], w)
+			}
 		}
+		for k, y := range t.yh {
+			out[k][j] = y
+		}
+		t.at++
 	}
 }
 
-// pass goes to the next frame: what faded in is heard alone, and the one after it starts from its state.
-func (m *Moving) pass() {
-	m.frame++
-	if m.next >= 0 {
-		m.here = m.next
+// pass goes to the next frame: what faded in is heard alone, and the one after it starts from its
+// state.
+func (t *turning) pass() {
+	t.frame++
+	if t.next >= 0 {
+		t.here = t.next
 	}
-	m.next = -1
-	if m.frame+1 == len(m.frames) {
+	t.next = -1
+	if t.frame+1 == len(t.frames) {
 		return
 	}
-	a, b := m.frames[m.frame], m.frames[m.frame+1]
+	a, b := t.frames[t.frame], t.frames[t.frame+1]
 	if a.Circuit == b.Circuit {
 		return
 	}
-	m.next = b.Circuit
-	m.from, m.span, m.way = a.At*int64(m.Factor), float64((b.At-a.At)*int64(m.Factor)), a.Way
-	m.carries[m.next].Adopt(m.carries[m.here])
-	copy(m.sections[m.next].level, m.sections[m.here].level)
-}
-
-// stepTo is one step of the circuit at the raised rate.
-func (s *Section) stepTo(y, u []float64) {
-	if s.transient == nil {
-		s.filter.Step(y, u)
-		return
-	}
-	s.transient.Step(y, u)
-	for k := range y {
-		y[k] = s.level[k].step(y[k])
-	}
-}
-
-// highPad is the part of the output's buffer that is kept from call to call.
-func (s *Section) highPad() []float64 {
-	if s.ny == 0 {
-		return nil
-	}
-	return s.highOut[0][:len(s.highOut[0])-chunk*s.Factor]
-}
-
-// downLatency is how many steps late the filter behind the circuit is.
-func (s *Section) downLatency() int {
-	if s.ny == 0 {
-		return 0
-	}
-	return s.down[0].Latency()
+	t.next = b.Circuit
+	t.from, t.span, t.way = a.At*t.factor, float64((b.At-a.At)*t.factor), a.Way
+	t.cores[t.next].Adopt(t.cores[t.here])
 }

@@ -9,6 +9,7 @@ import (
 
 	"drywire/dsp"
 	"drywire/dsp/circuit"
+	"drywire/dsp/circuit/transient"
 	"drywire/dsp/measure"
 )
 
@@ -30,15 +31,16 @@ func pickupInto(load dsp.Ohm) *circuit.Netlist {
 	return n
 }
 
-// farOff adds a diode that has 5 V against it: the circuit is non-linear by kind and linear in fact. What it conducts, and its slope, is some 1e-13 of
-// what 1 kΩ does.
+// farOff adds a diode that has 5 V against it: the circuit is non-linear by kind and linear in
+// fact. What it conducts, and its slope, is some 1e-13 of what 1 kΩ does.
 func farOff(n *circuit.Netlist, node string) *circuit.Netlist {
 	n.V("far", "off", "0", -5)
 	n.D("d", "off", node, circuit.Diode{Name: "far", Is: 1e-14})
 	return n
 }
 
-// fuzz is the two-transistor fuzz alone, at full gain, behind 100 Ω: values by common practice, transistors generic, from memory.
+// fuzz is the two-transistor fuzz alone, at full gain, behind 100 Ω: values by common practice,
+// transistors generic, from memory.
 func fuzz() *circuit.Netlist {
 	n := circuit.New()
 	q := circuit.BJT{Name: "si", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: 5e-12, Cjc: 4e-12}
@@ -93,7 +95,8 @@ func at(h []float64, latency int, f, rate float64) complex128 {
 	return sum
 }
 
-// checkResponse holds a section to its circuit's own response: level in dB, to 5 kHz and above, and phase in radians.
+// checkResponse holds a section to its circuit's own response: level in dB, to 5 kHz and above, and
+// phase in radians.
 func checkResponse(t *testing.T, what string, n *circuit.Netlist, s *Section, rate dsp.Hertz, height, top, tolLow, tolHigh, tolPhase float64) {
 	t.Helper()
 	ac, err := n.AC()
@@ -132,7 +135,7 @@ func TestLinearResponse(t *testing.T) {
 		for _, load := range []dsp.Ohm{1e6, 5e3} {
 			n := pickupInto(load)
 			s := must(t, n, rate, Normal, "out")
-			if !s.Linear() || s.Report() != (circuit.Report{}) {
+			if !s.Linear() || s.Report() != (transient.Report{}) {
 				t.Errorf("not linear: %+v", s.Report())
 			}
 			checkResponse(t, fmt.Sprintf("pickup into %v Ω", float64(load)), n, s, rate, 1, 16e3, tolGain, tolGain, tolPhase)
@@ -140,8 +143,9 @@ func TestLinearResponse(t *testing.T) {
 	}
 }
 
-// TestSmallSignal: a non-linear section passes a small signal with the response of its circuit about the operating point. The fuzz at full gain is the
-// hardest: its two transistors have 80 dB of gain and poles near 30 kHz, and carry their currents straight from step to step.
+// TestSmallSignal: a non-linear section passes a small signal with the response of its circuit
+// about the operating point. The fuzz at full gain is the hardest: its two transistors have 80 dB
+// of gain and poles near 30 kHz, and carry their currents straight from step to step.
 func TestSmallSignal(t *testing.T) {
 	for _, c := range []struct {
 		quality   Quality
@@ -166,8 +170,8 @@ func TestSmallSignal(t *testing.T) {
 	}
 }
 
-// TestFlat: raising the rate, the mean over steps, its levelling and lowering the rate leave a resistive divider flat within 0.001 dB to 20 kHz; in a
-// draft within 0.02 dB.
+// TestFlat: raising the rate, the mean over steps, its levelling and lowering the rate leave a
+// resistive divider flat within 0.001 dB to 20 kHz; in a draft within 0.02 dB.
 func TestFlat(t *testing.T) {
 	for _, rate := range rates {
 		for _, q := range Qualities() {
@@ -185,7 +189,8 @@ func TestFlat(t *testing.T) {
 	}
 }
 
-// TestLatency: an impulse through a divider stands highest exactly at the latency, as high on either side.
+// TestLatency: an impulse through a divider stands highest exactly at the latency, as high on
+// either side.
 func TestLatency(t *testing.T) {
 	for _, rate := range rates {
 		for _, q := range Qualities() {
@@ -202,7 +207,8 @@ func TestLatency(t *testing.T) {
 						t.Fatalf("%s, %s at %v Hz: %v at sample %d is more than %v at %d", name, q.Name, float64(rate), h[k], k, h[l], l)
 					}
 				}
-				for k := 1; k < 20 && k <= l && q.Name != Draft.Name; k++ { // a draft's phase is 0.003 rad off at 20 kHz
+				// a draft's phase is 0.003 rad off at 20 kHz
+				for k := 1; k < 20 && k <= l && q.Name != Draft.Name; k++ {
 					if d := math.Abs(h[l-k] - h[l+k]); d > 3e-3*math.Abs(h[l]) {
 						t.Errorf("%s, %s at %v Hz: %.6f and %.6f at %d samples from %d", name, q.Name, float64(rate), h[l-k], h[l+k], k, l)
 					}
@@ -249,7 +255,8 @@ func TestCallLength(t *testing.T) {
 	}
 }
 
-// TestSilence: a section at rest gives its operating point; behind a capacitor that is zero to the last bit.
+// TestSilence: a section at rest gives its operating point; behind a capacitor that is zero to the
+// last bit.
 func TestSilence(t *testing.T) {
 	for _, q := range Qualities() {
 		s := must(t, fuzz(), 48000, q, "out")
@@ -263,7 +270,8 @@ func TestSilence(t *testing.T) {
 	}
 }
 
-// TestAliases: the fuzz alone at full gain, 0.5 V peak. A sine on an odd bin of 2^16 at 48 kHz, so that each harmonic and each alias has a bin of its own.
+// TestAliases: the fuzz alone at full gain, 0.5 V peak. A sine on an odd bin of 2^16 at 48 kHz, so
+// that each harmonic and each alias has a bin of its own.
 func TestAliases(t *testing.T) {
 	const rate, points = 48000, 1 << 16
 	for _, c := range []struct {

@@ -11,6 +11,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/edit"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -107,19 +108,18 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	s.printf("%s: %s\n", f.name, titleOf(f))
-	r.describe(s)
+	s.printf("%s: %s\n", f.Text.Name, titleOf(f))
+	f.describe(s)
 	s.held(f.Chains()...)
 	var takes []checked
 	for k, c := range f.Chains() {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if _, err := renderer(c, r, section.Normal, c.Ends()...); err != nil {
+		if _, err := render.PlanOf(c, f.Dry.Rate, section.Normal).Renderer(c.Ends()...); err != nil {
 			return err
 		}
 		t := checked{number: k + 1, take: f.Takes[k], chain: c}
@@ -127,7 +127,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 			return err
 		}
 		if c.Split != nil {
-			t.paths, t.cancel = pathsText(ctx, c, r.rate)
+			t.paths, t.cancel = pathsText(ctx, c, f.Dry.Rate)
 		}
 		takes = append(takes, t)
 	}

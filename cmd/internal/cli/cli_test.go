@@ -95,6 +95,23 @@ func scriptTone(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(w.Close())
 }
 
+// largest is the largest magnitude of a recording.
+func largest(ctx context.Context, r *samples.Reader) (peak float64, err error) {
+	block := make([]float64, 4096)
+	for {
+		n, err := r.Read(block)
+		for _, x := range block[:n] {
+			peak = max(peak, math.Abs(x))
+		}
+		if errors.Is(err, io.EOF) {
+			return peak, ctx.Err()
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
+}
+
 func scriptWAV(ts *testscript.TestScript, neg bool, args []string) {
 	r, err := samples.Open(ts.MkAbs(args[0]))
 	ts.Check(err)

@@ -75,7 +75,8 @@ func readTake(s streams, file, take string) (*chainFile, *board.Chain, error) {
 	return f, c, nil
 }
 
-// held says which knobs that move are taken where they are at the start, by whatever does not play the recording through a take.
+// held says which knobs that move are taken where they are at the start, by whatever does not play
+// the recording through a take.
 func (s streams) held(list ...*board.Chain) { s.remark(board.Held(list...)) }
 
 // remark is a long say, in lines; nothing where there is nothing to say.
@@ -88,10 +89,10 @@ func (s streams) remark(text string) {
 // checkJack is a jack's name as the flag of that name.
 func checkJack(f *chainFile, c *board.Chain, flag, jack string) error {
 	if jack == "out" && c.Stereo() {
-		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.name, c.Take, flag)
+		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.Text.Name, c.Take, flag)
 	}
 	if err := c.Jack(jack); err != nil {
-		return misuse{fmt.Errorf("%s: %w", f.name, err)}
+		return misuse{fmt.Errorf("%s: %w", f.Text.Name, err)}
 	}
 	return nil
 }
@@ -132,7 +133,7 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport) {
 	s.printf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz\n\n",
 		r.Jack, r.ADBu.Text(1), volts(r.AVolts), r.DBu.Text(1))
 
-	t := table{header: []string{"who", " A-weighted\ndBu", " 20 Hz-20 kHz\ndBu", " share\n%", "mostly"}}
+	t := table{header: []string{"source", " A-weighted\ndBu", " 20 Hz-20 kHz\ndBu", " share\n%", "largest part"}}
 	for _, b := range r.Blocks {
 		at := slices.IndexFunc(r.Sources, func(n experiment.NoiseSource) bool { return n.Block == b.Name })
 		t.row(clip(b.Name, 24), b.ADBu.Text(1), b.DBu.Text(1), percentText(b.Share), clip(sourceText(r.Sources[at]), 32))
@@ -147,7 +148,7 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport) {
 	t.print(s.out)
 
 	if len(r.Moves) > 0 {
-		s.printf("\nIf one block stood elsewhere: change of the noise, of the gain at 1 kHz, and of the noise beyond it\n")
+		s.printf("\nIf one block were moved: change of the noise, of the gain at 1 kHz, and of the noise beyond it\n")
 		t = table{header: []string{"block", "behind", " noise\ndB", " gain\ndB", " beyond\ndB"}}
 		moves := slices.Clone(r.Moves)
 		slices.SortStableFunc(moves, func(a, b experiment.NoiseMove) int {
@@ -170,7 +171,7 @@ const mostMoves = 6
 
 // causes is what makes a noise, in words.
 var causes = map[string]string{
-	"thermal": "resistance", "shot": "junction current", "input": "amplifier", "stage": "amplifiers", "converter": "converter", "hum": "mains hum", "ripple": "ripple of its supply",
+	"thermal": "thermal noise", "shot": "shot noise", "input": "amplifier noise", "stage": "amplifier noise", "converter": "converter noise", "hum": "mains hum", "ripple": "ripple of its supply",
 }
 
 func sourceText(n experiment.NoiseSource) string {

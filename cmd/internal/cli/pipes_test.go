@@ -95,3 +95,39 @@ func TestPipes(t *testing.T) {
 type endless struct{}
 
 func (endless) Read(b []byte) (int, error) { clear(b); return len(b), nil }
+
+// A recording of any format that is read is one, by its name in the chain file and from a pipe.
+func TestRecordingsOfEveryFormat(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"sox-int16.wav", "sndfile-rf64.wav", "sox-w64.w64", "sox-aiff24.aiff", "ffmpeg-fl32.aiff", "flac-int16.flac", "lame.mp3", "oggenc.ogg"} {
+		dir := t.TempDir()
+		b, err := os.ReadFile(filepath.Join("../../../samples/testdata/foreign", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		chain := filepath.Join(dir, "board.yaml")
+		text := "drywire: 1\nrecording: {file: " + name + ", full_scale: 1 V, load: none}\nblocks: {buffer: {kind: buffer}}\norder: [buffer]\n"
+		if err := errors.Join(os.WriteFile(filepath.Join(dir, name), b, 0o644), os.WriteFile(chain, []byte(text), 0o644)); err != nil {
+			t.Fatal(err)
+		}
+		var errs bytes.Buffer
+		var outs [2]bytes.Buffer
+		for k, recording := range []string{"", "-"} {
+			args := []string{"render", chain, "--recording", recording, "--volts", "--at", "guitar", "-o", "-"}
+			if code := Run(t.Context(), args, bytes.NewReader(b), &outs[k], &errs); code != done {
+				t.Fatalf("%s: exit code %d: %s", name, code, errs.String())
+			}
+		}
+		if !bytes.Equal(outs[0].Bytes(), outs[1].Bytes()) {
+			t.Errorf("%s: %d bytes by its name, %d others from a pipe", name, outs[0].Len(), outs[1].Len())
+		}
+		r, err := samples.NewReader(bytes.NewReader(outs[0].Bytes()), int64(outs[0].Len()), name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		peak, err := largest(t.Context(), r)
+		if err != nil || peak < 0.1 || peak > 0.6 {
+			t.Errorf("%s: a tone of 0.5 V peaks at %v V at the guitar's jack, %v", name, peak, err)
+		}
+	}
+}

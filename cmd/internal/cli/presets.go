@@ -13,6 +13,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -61,7 +62,7 @@ What has no value is {"not_measurable": "why"}.`, quantity(float64(measures.Test
 		},
 	}
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "a `DIR` to write the presets into; made where there is none")
-	cmd.Flags().Float64Var(&o.seconds, "seconds", mostMeasured, "how much of the recording is rendered, from its beginning, in seconds")
+	cmd.Flags().Float64Var(&o.seconds, "seconds", produce.MostMeasured, "how much of the recording is rendered, from its beginning, in seconds")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
@@ -74,17 +75,18 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	if !(o.seconds >= 0.1 && o.seconds <= 600) {
 		return misusef("--seconds %v: want 0.1 to 600", o.seconds)
 	}
-	f, r, q, err := material(ctx, s, o.file, o.recording, o.quality)
+	f, q, err := material(ctx, s, o.file, o.recording, o.quality)
 	if err != nil {
 		return err
 	}
-	x, err := r.voltages(ctx, o.seconds)
+	r := f.Dry
+	x, err := r.Beginning(ctx, o.seconds)
 	if err != nil {
 		return err
 	}
-	bench, err := experiment.NewPresetBench(f.File, x, r.rate, q)
+	bench, err := experiment.NewPresetBench(f.File, x, r.Rate, q)
 	if err != nil {
-		return fmt.Errorf("%s: %w", f.name, err)
+		return fmt.Errorf("%s: %w", f.Text.Name, err)
 	}
 	p, err := bench.Run(ctx)
 	if err != nil {
@@ -98,7 +100,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 			return err
 		}
 		defer out.abort()
-		if written, err = writePresets(ctx, bench, p, f, r, out); err != nil {
+		if written, err = writePresets(ctx, bench, p, f, out); err != nil {
 			return err
 		}
 		if err := f.unchanged(); err != nil {
@@ -112,7 +114,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		return s.object(p)
 	}
 	s.printf("%s\n", titleOf(f))
-	r.describe(s)
+	f.describe(s)
 	printPresets(s, f, p)
 	if written != nil {
 		s.printf("\nWrote %s into %s, all with one gain:\n", plural(len(written), "file", "files"), o.out)
@@ -123,9 +125,10 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	return nil
 }
 
-// writePresets writes every preset as it is and with its new trim, all with the gain that brings the loudest to the level of takes for listening, or less
-// where the highest peak would pass its ceiling.
-func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, r *recording, out *outputs) ([]string, error) {
+// writePresets writes every preset as it is and with its new trim, all with the gain that brings
+// the loudest to the level of takes for listening, or less where the highest peak would pass its
+// ceiling.
+func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, out *outputs) ([]string, error) {
 	type sound struct {
 		name  string
 		chain *board.Chain
@@ -157,11 +160,11 @@ func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.
 			return nil, err
 		}
 		frames := int64(len(ends[0]))
-		wav, err := out.wav(one.name, samples.Format{Rate: int(r.rate), Channels: len(ends), Bits: 24}, frames, f.inputs(r)...)
+		wav, err := out.wav(one.name, samples.Format{Rate: int(f.Dry.Rate), Channels: len(ends), Bits: 24}, frames, f.inputs()...)
 		if err != nil {
 			return nil, err
 		}
-		shape := experiment.Shape{Gain: gain, Fade: int(math.Round(float64(fadeTime) * float64(r.rate))), Frames: frames}
+		shape := experiment.Shape{Gain: gain, Fade: int(math.Round(float64(produce.FadeTime) * float64(f.Dry.Rate))), Frames: frames}
 		shaped := make([][]float64, len(ends))
 		for k, x := range ends {
 			shaped[k] = make([]float64, len(x))
@@ -183,10 +186,12 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 	if p.ByRMS {
 		unit, step = "dB RMS", "dB"
 	}
+	heads := headings([]*measures.Measure{measures.NoiseAtEnd, measures.ToneTHD})
+	noise, distortion := heads[0], heads[1]
 	s.printf("\n")
-	t := table{header: []string{"preset", " trim\ndB", " level\n" + unit, " peak\nV", " noise (A)\ndBu", " distortion\n%", "through"}}
+	t := table{header: []string{"preset", " trim\ndB", " level\n" + unit, " peak\nV", noise, distortion, "through"}}
 	for _, m := range p.Presets {
-		t.row(clip(m.Name, 24), decibels(m.Trim), m.Level.Text(1), voltage(m.PeakVolts), m.NoiseDBu.Text(1), m.Distortion.Text(2), clip(strings.Join(soundsOf(f, m.Name), ", "), 40))
+		t.row(clip(m.Name, 24), decibels(m.Trim), m.Level.Text(1), voltage(m.PeakVolts), measures.NoiseAtEnd.Format(m.NoiseDBu), measures.ToneTHD.Format(m.Distortion), clip(strings.Join(soundsOf(f, m.Name), ", "), 40))
 	}
 	t.print(s.out)
 
@@ -201,13 +206,13 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 
 	if len(p.Guitars) > len(p.Presets) {
 		s.printf("\nOn every guitar\n")
-		t = table{header: []string{"preset", "guitar", " level\n" + unit, " peak\nV", " noise (A)\ndBu", " distortion\n%"}}
+		t = table{header: []string{"preset", "guitar", " level\n" + unit, " peak\nV", noise, distortion}}
 		for _, g := range p.Guitars {
 			name := g.Guitar
 			if name == "" {
 				name = "guitar"
 			}
-			t.row(clip(g.Preset, 24), clip(name, 24), g.Level.Text(1), voltage(g.PeakVolts), g.NoiseDBu.Text(1), g.Distortion.Text(2))
+			t.row(clip(g.Preset, 24), clip(name, 24), g.Level.Text(1), voltage(g.PeakVolts), measures.NoiseAtEnd.Format(g.NoiseDBu), measures.ToneTHD.Format(g.Distortion))
 		}
 		t.print(s.out)
 	}
@@ -220,7 +225,7 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 	if p.Trims.Within {
 		paragraph(s.out, "", fmt.Sprintf("With these trims all presets are within %.2f %s of each other (rendered with them), at %.1f %s:", p.Trims.Spread, step, p.Trims.Target, unit), width)
 	} else {
-		paragraph(s.out, "", fmt.Sprintf("No trims bring the presets within %.1f %s of each other. These come nearest, at %.2f %s (rendered with them); what stands behind the switcher bends, or a trim is at the end of its range:",
+		paragraph(s.out, "", fmt.Sprintf("No trims bring the presets within %.1f %s of each other. These come nearest, at %.2f %s (rendered with them); what stands behind the switcher is not linear, or a trim is at the end of its range:",
 			experiment.PresetSpread, step, p.Trims.Spread, step), width)
 	}
 	s.printf("presets:\n")

@@ -24,8 +24,8 @@ func responseCommand(s streams) *cobra.Command {
 		Use:   "response FILE",
 		Short: "Show the response from the pickup to a jack, and what plugging in costs",
 		Long: `Response is the gain from the pickup's own voltage to a jack, by frequency, for signals so small
-that nothing distorts or compresses; where an echo or a reverb is on the way, its teeth are
-averaged.
+that nothing distorts or compresses; where an echo or a reverb is on the way, its comb ripple
+is averaged.
 
 Below it is what every hand-over on the way costs: by how many dB the voltage would be higher if the
 next input took no current, and if the cable had no length. A negative cost is a gain: a cable
@@ -75,7 +75,8 @@ func runResponse(s streams, o responseOptions) error {
 	return nil
 }
 
-// shown is the frequencies of the table: the octaves around 1 kHz, and what is between in the treble, where pickups differ. IEC 61260-1's nominal ones.
+// shown is the frequencies of the table: the octaves around 1 kHz, and what is between in the
+// treble, where pickups differ. IEC 61260-1's nominal ones.
 var shown = []float64{31.5, 63, 125, 250, 500, 1000, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000}
 
 func printResponse(s streams, c *board.Chain, r *experiment.ResponseReport) {
@@ -137,7 +138,8 @@ func edgeText(f measures.Figure) string {
 	return quantity(f.Value, dsp.Hertzes)
 }
 
-// gainAt is the gain at a frequency between two points, on a straight line in dB over the logarithm of the frequency.
+// gainAt is the gain at a frequency between two points, on a straight line in dB over the logarithm
+// of the frequency.
 func gainAt(points []experiment.ResponsePoint, hz float64) measures.Figure {
 	for k := 1; k < len(points); k++ {
 		a, b := points[k-1], points[k]

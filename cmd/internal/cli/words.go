@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 	"io"
-	"math"
 	"math/cmplx"
 	"strconv"
 	"strings"
@@ -12,34 +11,19 @@ import (
 
 	"drywire/chains/measures"
 	"drywire/chains/wiring"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
 
-// quantity is a measured quantity with its unit, to three digits.
-func quantity(v float64, u dsp.Unit) string {
-	short, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
-	if err != nil {
-		return fmt.Sprint(v)
-	}
-	return dsp.FormatQuantity(short, u)
-}
+func quantity(v float64, u dsp.Unit) string { return produce.Quantity(v, u) }
 
-func volts(v float64) string { return quantity(v, dsp.Volts) }
+func volts(v float64) string { return produce.Volts(v) }
 
 func ohms(z complex128) string { return quantity(cmplx.Abs(z), dsp.Ohms) }
 
 func rateText(hz float64) string { return strconv.FormatFloat(hz/1e3, 'g', -1, 64) + " kHz" }
 
-// decibels is a level with one digit, or a dash where there is none.
-func decibels(db float64) string {
-	if math.IsInf(db, 0) || math.IsNaN(db) {
-		return "-"
-	}
-	if text := strconv.FormatFloat(db, 'f', 1, 64); text != "-0.0" {
-		return text
-	}
-	return "0.0"
-}
+func decibels(db float64) string { return produce.Decibels(db) }
 
 func decibelsOf(db *float64) string {
 	if db == nil {
@@ -76,8 +60,8 @@ func clip(text string, most int) string {
 	return string([]rune(text)[:most-1]) + "…"
 }
 
-// table prints aligned columns. The first of its rows is the header, whose cells may have lines; columns whose header begins with a
-// space are set flush right.
+// table prints aligned columns. The first of its rows is the header, whose cells may have lines;
+// columns whose header begins with a space are set flush right.
 type table struct {
 	header []string
 	rows   [][]string
@@ -103,16 +87,10 @@ func (t *table) print(w io.Writer) {
 		lines = append(lines, row)
 	}
 	lines = append(lines, t.rows...)
-	width := make([]int, len(t.header))
-	for _, row := range lines {
-		for k, c := range row {
-			width[k] = max(width[k], utf8.RuneCountInString(c))
-		}
-	}
 	for _, row := range lines {
 		var b strings.Builder
 		for k, c := range row {
-			pad := strings.Repeat(" ", width[k]-utf8.RuneCountInString(c))
+			pad := strings.Repeat(" ", t.width(k)-utf8.RuneCountInString(c))
 			if k > 0 {
 				b.WriteString("  ")
 			}
@@ -126,7 +104,8 @@ func (t *table) print(w io.Writer) {
 	}
 }
 
-// paragraph prints text in lines of at most so many columns, the first with a lead and the others as far in.
+// paragraph prints text in lines of at most so many columns, the first with a lead and the others
+// as far in.
 func paragraph(w io.Writer, lead, text string, most int) {
 	in := strings.Repeat(" ", utf8.RuneCountInString(lead))
 	line := lead
@@ -145,23 +124,13 @@ func paragraph(w io.Writer, lead, text string, most int) {
 	fmt.Fprintln(w, strings.TrimRight(line, " "))
 }
 
-// within is print in as many tables as it takes to be no wider than most, each with the first column.
+// within is print in as many tables as it takes to be no wider than most, each with the first
+// column.
 func (t *table) within(w io.Writer, most int) {
-	wide := func(k int) int {
-		n := 0
-		for _, line := range strings.Split(t.header[k], "\n") {
-			n = max(n, utf8.RuneCountInString(strings.TrimPrefix(line, " ")))
-		}
-		for _, row := range t.rows {
-			n = max(n, utf8.RuneCountInString(row[k]))
-		}
-		return n
-	}
 	for from := 1; from < len(t.header); {
-		to, room := from, most-wide(0)
-		for to < len(t.header) && (to == from || room >= 2+wide(to)) {
-			room -= 2 + wide(to)
-			to++
+		to, room := from, most-t.width(0)
+		for ; to < len(t.header) && (to == from || room >= 2+t.width(to)); to++ {
+			room -= 2 + t.width(to)
 		}
 		if from > 1 {
 			fmt.Fprintln(w)
@@ -173,6 +142,17 @@ func (t *table) within(w io.Writer, most int) {
 		part.print(w)
 		from = to
 	}
+}
+
+// width is that of a column.
+func (t *table) width(k int) (n int) {
+	for _, line := range strings.Split(strings.TrimPrefix(t.header[k], " "), "\n") {
+		n = max(n, utf8.RuneCountInString(line))
+	}
+	for _, row := range t.rows {
+		n = max(n, utf8.RuneCountInString(row[k]))
+	}
+	return n
 }
 
 // headings is the columns of some measures, with their units.
@@ -221,11 +201,7 @@ func (t *table) wrap(w io.Writer, most int) {
 	last := len(t.header) - 1
 	room := most
 	for k := range t.header[:last] {
-		wide := utf8.RuneCountInString(t.header[k])
-		for _, row := range t.rows {
-			wide = max(wide, utf8.RuneCountInString(row[k]))
-		}
-		room -= wide + 2
+		room -= t.width(k) + 2
 	}
 	room = max(room, 20)
 	broken := table{header: t.header}

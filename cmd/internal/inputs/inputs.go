@@ -27,6 +27,7 @@ type Files struct {
 	mu    sync.Mutex
 	files []*File
 	temps []string // of standard input, to be removed
+	after []func() error
 }
 
 // New begins a run. Reads end with the context's error once it is over.
@@ -194,17 +195,27 @@ func (f *Files) Unchanged() error {
 	return f.ctx.Err()
 }
 
+// AtClose lets Close close something else as well, that reads one of the files.
+func (f *Files) AtClose(do func() error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.after = append(f.after, do)
+}
+
 // Close closes all files. Nothing can be read any more.
 func (f *Files) Close() {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	for _, do := range f.after {
+		do()
+	}
 	for _, held := range f.files {
 		held.file.Close()
 	}
 	for _, name := range f.temps {
 		os.Remove(name)
 	}
-	f.files, f.temps = nil, nil
+	f.files, f.temps, f.after = nil, nil, nil
 }
 
 // Size is the file's size when it was opened, in bytes.

@@ -27,6 +27,20 @@ var mayImport = map[string][]string{
 
 // rooms is the same within a folder: the rooms below it that a room's packages may import, beside themselves and what they hold. Tests may import any.
 var rooms = map[string]map[string][]string{
+	"dsp": {
+		"": {}, "gemv": {}, "delayline": {}, "parallel": {},
+		"convolver": {""}, "dynamics": {""}, "filter": {""}, "lfo": {""}, "measure": {""},
+		"bucket":  {"", "filter"},
+		"divider": {"", "filter"},
+		"reverb":  {"", "filter", "delayline"},
+
+		"oversample":             {"", "gemv"},
+		"circuit":                {"", "circuit/internal/dense"},
+		"circuit/internal/dense": {},
+		"circuit/transient":      {"", "circuit", "circuit/internal/dense", "gemv"},
+		"circuit/linear":         {"", "circuit", "circuit/internal/dense", "gemv"},
+		"section":                {"", "circuit", "circuit/transient", "circuit/linear", "oversample", "parallel"},
+	},
 	"chains": {
 		"":                  {"internal/yamltext"},
 		"internal/yamltext": {},
@@ -45,7 +59,7 @@ var rooms = map[string]map[string][]string{
 }
 
 // forTests is the rooms that only tests import, and that are held to what tests are.
-var forTests = []string{"chains/internal/chaintest", "chains/render/rendertest"}
+var forTests = []string{"dsp/circuit/circuittest", "chains/internal/chaintest", "chains/render/rendertest"}
 
 // roomOf is the room of a folder's package, by its path below the folder; ok is false where there is none.
 func roomOf(top, path string) (room string, ok bool) {
@@ -158,6 +172,7 @@ func TestImportRuleSeesFaults(t *testing.T) {
 	for file, text := range map[string]string{
 		"dsp/a.go":           "package a\nimport \"drywire/blocks\"",
 		"dsp/b.go":           "package a\nimport \"os\"",
+		"dsp/circuit/n.go":   "package n\nimport \"drywire/dsp/circuit/transient\"",
 		"dsp/b_test.go":      "package a\nimport \"os\"", // a test may
 		"blocks/c.go":        "package c\nimport \"drywire/chains\"",
 		"chains/d.go":        "package d\nimport \"drywire/samples\"",
@@ -185,6 +200,7 @@ func TestImportRuleSeesFaults(t *testing.T) {
 		"chains/render/k.go: imports drywire/chains/experiment",
 		"dsp/a.go: imports drywire/blocks",
 		"dsp/b.go: imports os",
+		"dsp/circuit/n.go: imports drywire/dsp/circuit/transient",
 		"samples/e.go: imports drywire/cmd/internal/cli",
 		"util: has no place at the top",
 	}

@@ -6,10 +6,12 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+	"strings"
 
 	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/wiring"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
 
@@ -135,12 +137,12 @@ const hearing = "Start with the volume turned down, then raise it: fuzz is dense
 
 // state is what the page is told. The lock is held.
 func (n *session) state() (json.RawMessage, error) {
-	f, r := n.doc.file, n.doc.recording
+	f, r := n.doc.File, n.doc.Dry
 	s := State{
 		File: n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
 		Takes: []string{}, Presets: []string{}, Guitars: []string{""},
-		Recording: RecordingOf{r.name, int(r.rate), r.frames, r.waveform},
-		Region:    [2]int64{0, min(r.frames, r.longest(), int64(usualSeconds*float64(r.rate)))}, Longest: r.longest(),
+		Recording: RecordingOf{r.Title, int(r.Rate), r.Frames, r.Waveform},
+		Region:    [2]int64{0, min(r.Frames, longest(r), int64(usualSeconds*float64(r.Rate)))}, Longest: longest(r),
 		Sides: map[string]*Side{}, Cautions: []string{hearing},
 	}
 	for _, t := range f.Takes {
@@ -155,7 +157,9 @@ func (n *session) state() (json.RawMessage, error) {
 	for _, k := range blocks.Kinds() {
 		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
 	}
-	s.Cautions = append(s.Cautions, r.cautions...)
+	for _, text := range r.Cautions {
+		s.Cautions = append(s.Cautions, strings.TrimPrefix(text, "CAUTION: ")) // the page says so itself
+	}
 	for _, p := range f.Plugged() {
 		s.Cautions = append(s.Cautions, p.Warnings...)
 	}
@@ -175,23 +179,23 @@ func (n *session) state() (json.RawMessage, error) {
 }
 
 // longest is how many frames a region of the recording may have.
-func (r *recording) longest() int64 {
-	return min(r.frames, mostFrames, int64(mostSeconds*float64(r.rate)))
+func longest(r *produce.Recording) int64 {
+	return min(r.Frames, mostFrames, int64(mostSeconds*float64(r.Rate)))
 }
 
 // side is what one side shows. The lock is held.
 func (n *session) side(k int) (*Side, error) {
-	f, t := n.doc.file, n.doc.take(k)
+	f, t := n.doc.File, n.doc.take(k)
 	if old := n.sides[k]; old != nil && old.of == f && old.take.Name == t.Name {
 		old.Sentences = n.moved[k]
 		return old, nil
 	}
 	c := n.doc.chain(k)
-	hands, err := wiring.Handovers(c, at1k)
+	hands, err := c.Impedances()
 	if err != nil {
 		return nil, err
 	}
-	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c), Sentences: n.moved[k], take: t, of: f}
+	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Sentences: n.moved[k], take: t, of: f}
 	s.Station = GuitarStation{Name: t.Guitar, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}
@@ -219,7 +223,7 @@ func (n *session) side(k int) (*Side, error) {
 			s.Tray = append(s.Tray, stationOf(b.Name, b.Kind, b.Settings, false))
 		}
 	}
-	s.moving(c)
+	s.moving(c.Chain)
 	n.sides[k] = s
 	return s, nil
 }
@@ -255,9 +259,6 @@ func (s *Side) moving(c *board.Chain) {
 		}
 	}
 }
-
-// at1k is the frequency at which impedances are told.
-const at1k = 1000
 
 // layer lays stations out.
 type layer struct {
@@ -399,7 +400,7 @@ func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.A
 func (s *Station) plug(f fed) {
 	s.In, s.LossDB, s.Weak = ohms(f.Input), loss(f.Handover), weak(f.Handover) && !f.power
 	if s.Weak && s.LossDB != nil {
-		s.Loading = fmt.Sprintf("It loads %s: %s into %s costs %.1f dB at 1 kHz, and other frequencies more or less.", f.by, *ohms(f.Source), *ohms(f.Input), -*s.LossDB)
+		s.Loading = fmt.Sprintf("It loads %s: %s into %s costs %.1f dB at 1 kHz; other frequencies differ.", f.by, *ohms(f.Source), *ohms(f.Input), -*s.LossDB)
 	}
 }
 
@@ -415,8 +416,8 @@ func fedBy(from string, before []board.Placed, h wiring.Handover) fed {
 	return fed{from, n > 0 && before[n-1].Kind.Place == blocks.AfterPower, h}
 }
 
-func feeds(c *board.Chain) map[string]fed {
-	hands, err := wiring.Handovers(c, at1k)
+func feeds(c *produce.Take) map[string]fed {
+	hands, err := c.Impedances()
 	if err != nil {
 		return nil
 	}
@@ -448,7 +449,7 @@ func feeds(c *board.Chain) map[string]fed {
 const worthTelling = 0.5
 
 // sentences says where a change has changed the loading, and why.
-func sentences(before, after *board.Chain) []string {
+func sentences(before, after *produce.Take) []string {
 	old, now := feeds(before), feeds(after)
 	list := []string{}
 	names := []string{}
@@ -468,14 +469,14 @@ func sentences(before, after *board.Chain) []string {
 			continue
 		}
 		if a.by != b.by {
-			list = append(list, fmt.Sprintf("%s is now driven by %s (%s) and no longer by %s (%s): it takes %.1f dB of it at 1 kHz and not %.1f dB.",
+			list = append(list, fmt.Sprintf("%s is now driven by %s (%s) and no longer by %s (%s): it loads it: %.1f dB lost at 1 kHz (before: %.1f dB).",
 				name, b.by, *ohms(b.Source), a.by, *ohms(a.Source), -*lb, -*la))
 		} else if as, bs := cmplx.Abs(a.Source), cmplx.Abs(b.Source); math.Abs(math.Log(as/bs)) > math.Abs(math.Log(cmplx.Abs(a.Input)/cmplx.Abs(b.Input))) {
-			list = append(list, fmt.Sprintf("%s has %s behind it now and no longer %s, so that %s takes %.1f dB of it at 1 kHz and not %.1f dB.",
+			list = append(list, fmt.Sprintf("%s has %s behind it now and no longer %s, so %s loads it: %.1f dB lost at 1 kHz (before: %.1f dB).",
 				b.by, *ohms(b.Source), *ohms(a.Source), name, -*lb, -*la))
 		} else {
-			list = append(list, fmt.Sprintf("%s has an input of %s now and no longer of %s: it takes %.1f dB of %s at 1 kHz and not %.1f dB.",
-				name, *ohms(b.Input), *ohms(a.Input), -*lb, b.by, -*la))
+			list = append(list, fmt.Sprintf("%s has an input of %s now and no longer of %s: it loads %s: %.1f dB lost at 1 kHz (before: %.1f dB).",
+				name, *ohms(b.Input), *ohms(a.Input), b.by, -*lb, -*la))
 		}
 	}
 	return list

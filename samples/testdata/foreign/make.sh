@@ -35,3 +35,19 @@ sox -D -n -r 48000 -c 1 -b 24 sox-w64.w64 synth 61s sine 1000 vol 0.5
 sndfile-convert -override-sample-rate=48000 -pcm24 sox-int24.wav sndfile-rf64.rf64 && mv sndfile-rf64.rf64 sndfile-rf64.wav
 sndfile-convert -float32 ffmpeg-float32-stereo.wav sndfile-float32-stereo.w64
 sndfile-convert -float32 ffmpeg-float32-stereo.wav sndfile-float32-stereo.aifc
+# Coded: flac 1.4.2, LAME 3.100, oggenc 1.4.2. The lossy ones are longer, since a coder takes its time.
+flac -s -f --no-padding -o flac-int16.flac sox-int16.wav
+flac -s -f -8 --no-padding -o flac-int24-stereo.flac ffmpeg-int24-stereo.wav
+sox -D -n -r 48000 -c 1 -b 8 sox-int8.flac synth 61s sine 1000 vol 0.5
+ff "$tone" -af atrim=end_sample=61 -c:a flac -sample_fmt s32 -bits_per_raw_sample 24 -f flac - > ffmpeg-pipe.flac # neither length nor checksum
+sox -D -n -r 48000 -c 1 -b 16 long.wav synth 4001s sine 1000 vol 0.5
+sox -D -n -r 44100 -c 2 -b 16 long2.wav synth 4001s sine 1000 vol 0.5
+lame --quiet -b 160 long.wav lame.mp3
+lame --quiet -V 4 long2.wav lame-vbr-stereo.mp3
+ffmpeg -v error -y -i long.wav -b:a 64k -write_xing 0 -id3v2_version 0 ffmpeg-bare.mp3 # without the trim
+ffmpeg -v error -y -i long.wav -b:a 64k -metadata title=x ffmpeg-tagged.mp3
+oggenc -Q -q 8 -s 1 -o oggenc.ogg long.wav
+oggenc -Q -q 8 -s 1 -o oggenc-stereo.ogg long2.wav
+ffmpeg -v error -y -i long.wav -c:a libvorbis -q:a 8 ffmpeg.ogg
+ffmpeg -v error -y -i sox-int16.wav -c:a libopus opus.ogg
+rm long.wav long2.wav

@@ -327,8 +327,8 @@ function showSound() {
 	byId("true-levels").checked = sound.trueLevels;
 	if (a?.gain && b?.gain) {
 		const d = 20 * Math.log10(a.gain / a.true_gain * b.true_gain / b.gain); // how much louder B is in truth
-		const size = num(Math.abs(d), 1, "dB"), more = Math.abs(d) < 0.05 ? "A and B are equally loud in truth" : `In truth ${d > 0 ? "B" : "A"} is ${size} louder`;
-		say(byId("match"), Math.abs(d) < 0.05 ? more + "." : sound.trueLevels ? more + ", and so you hear it." : more + "; here that is evened out.");
+		const size = num(Math.abs(d), 1, "dB"), more = Math.abs(d) < 0.05 ? "A and B are equally loud unmatched" : `Unmatched, ${d > 0 ? "B" : "A"} is ${size} louder`;
+		say(byId("match"), Math.abs(d) < 0.05 ? more + "." : sound.trueLevels ? more + ", and so you hear it." : more + ".");
 	} else say(byId("match"), sound.begun ? "" : "Matched: you judge the tone, not the level.");
 }
 

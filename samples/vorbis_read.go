@@ -1,0 +1,256 @@
+package samples
+
+import (
+	"bufio"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"github.com/jfreymuth/vorbis"
+)
+
+// readVorbis decodes an Ogg file with one stream of Vorbis in it (Vorbis I specification; RFC
+// 3533).
+func (r *Reader) readVorbis(size int64) error {
+	if err := r.decode(0, size, r.decodeVorbis); err != nil {
+		return err
+	}
+	r.lossy("Ogg Vorbis")
+	return nil
+}
+
+// decodeVorbis walks the pages and judges the headers itself, and gives the decoder nothing but
+// packets: the decoder believes what headers claim, in memory and in time.
+func (r *Reader) decodeVorbis(from *io.SectionReader, to *decoded) error {
+	packets := oggPackets{from: bufio.NewReader(from)}
+	var d vorbis.Decoder
+	for k := range 3 {
+		packet, _, _, err := packets.next()
+		if err == io.EOF {
+			return errors.New("ends inside its headers")
+		}
+		if err != nil {
+			return fmt.Errorf("is damaged in its headers: %w", err)
+		}
+		if len(packet) < 7 || packet[0] != byte(2*k+1) || string(packet[1:7]) != "vorbis" {
+			return otherOgg(packet)
+		}
+		switch k {
+		case 0:
+			if err := r.readVorbisFormat(packet[7:]); err != nil {
+				return err
+			}
+		case 1: // whose counts the decoder would believe
+			packet = []byte("\x03vorbis\x00\x00\x00\x00\x00\x00\x00\x00\x01")
+		case 2:
+			if err := judgeCodebooks(packet[7:]); err != nil {
+				return err
+			}
+		}
+		if err := d.ReadHeader(packet); err != nil {
+			return fmt.Errorf("is damaged in its headers: %w", err)
+		}
+	}
+	out := make([]float32, d.BufferSize())
+	var bytes []byte
+	frames := int64(0)
+	begin, end := int64(math.MinInt64), int64(-1) // granules
+	for {
+		packet, ends, last, err := packets.next()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return fmt.Errorf("is damaged after %d frames: %w", frames, err)
+		}
+		if len(packet) > 0 { // nothing stands for a packet that was lost
+			x, err := d.DecodeInto(packet, out)
+			if err != nil {
+				return fmt.Errorf("is damaged after %d frames: %w", frames, err)
+			}
+			bytes = bytes[:0]
+			for _, v := range x {
+				bytes = binary.LittleEndian.AppendUint32(bytes, math.Float32bits(v))
+			}
+			if _, err := to.Write(bytes); err != nil {
+				return err
+			}
+			frames += int64(len(x) / r.Channels)
+		}
+		if ends >= 0 {
+			if begin == math.MinInt64 {
+				// A beginning below zero is left out (A.2); one that is short by its end is not
+				// meant.
+				if begin = ends - frames; last {
+					begin = max(begin, 0)
+				}
+			}
+			if last {
+				end = ends
+			}
+		}
+	}
+	lead := int64(0)
+	if begin != math.MinInt64 {
+		lead = min(frames, max(0, -begin))
+	}
+	r.frames = frames - lead
+	if end >= 0 {
+		r.frames = min(r.frames, max(0, end-max(0, begin)))
+	}
+	if packets.cut {
+		r.warn("is truncated: it ends without its last page: read what is there")
+	}
+	if packets.other {
+		r.warn("has another stream after its first: left out")
+	}
+	r.start = lead * int64(r.stride())
+	if r.frames == 0 {
+		return errors.New("holds no samples")
+	}
+	return nil
+}
+
+// otherOgg says what else is in an Ogg file.
+func otherOgg(packet []byte) error {
+	for magic, name := range map[string]string{"OpusHead": "Opus", "\x7fFLAC": "FLAC", "Speex   ": "Speex", "\x80theora": "Theora", "fishead\x00": "several streams"} {
+		if strings.HasPrefix(string(packet), magic) {
+			return fmt.Errorf("is an Ogg file with %s in it; one stream of Vorbis is read", name)
+		}
+	}
+	return errors.New("is an Ogg file without the headers of Vorbis; one stream of that is read")
+}
+
+// readVorbisFormat judges the identification header (4.2.2).
+func (r *Reader) readVorbisFormat(b []byte) error {
+	if len(b) < 23 || b[22]&1 == 0 || binary.LittleEndian.Uint32(b) != 0 {
+		return errors.New("is damaged in its first header")
+	}
+	channels, rate := int64(b[4]), int64(binary.LittleEndian.Uint32(b[5:]))
+	if err := audible(channels, rate); err != nil {
+		return err
+	}
+	if short, long := b[21]&15, b[21]>>4; short < 6 || long > 13 || short > long {
+		return fmt.Errorf("has blocks of 2^%d and 2^%d samples; 2^6 to 2^13 are legal, the shorter first", short, long)
+	}
+	r.Format = Format{Rate: int(rate), Channels: int(channels), Bits: 32, Float: true}
+	r.coding, r.width = float32LE, 4
+	return nil
+}
+
+// What codebooks may be. Those of coders have up to some ten thousand entries in all; the decoder's
+// memory grows with entries and dimensions, and its time with the square of the entries of a book.
+const (
+	mostEntries    = 1 << 15 // of one book
+	mostAllEntries = 1 << 17
+	mostValues     = 1 << 21 // entries times dimensions, of all
+)
+
+// judgeCodebooks reads the codebooks at the beginning of the setup header (3.2.1) and refuses what
+// the decoder would take for true and not survive: books that are empty, that are no whole tree, or
+// that claim more than memory holds.
+func judgeCodebooks(b []byte) error {
+	bits := bitReader{b: b}
+	damaged := errors.New("is damaged in its codebooks")
+	entriesOfAll, valuesOfAll := 0, 0
+	for range bits.read(8) + 1 {
+		if bits.read(24) != 0x564342 {
+			return damaged
+		}
+		dimensions, entries := int(bits.read(16)), int(bits.read(24))
+		entriesOfAll += entries
+		valuesOfAll += entries * dimensions
+		if bits.over || dimensions == 0 || entries == 0 {
+			return damaged
+		}
+		if entries > mostEntries || entriesOfAll > mostAllEntries || valuesOfAll > mostValues {
+			return fmt.Errorf("has codebooks of more than %d entries, or of more than %d values, than are read", mostAllEntries, mostValues)
+		}
+		whole := uint64(0) // of the tree, in parts of 2^32: a word of n bits takes 2^(32-n)
+		if bits.read(1) == 1 {
+			length := bits.read(5) + 1
+			for at := 0; at < entries; length++ {
+				n := int(bits.read(bitLength(entries - at)))
+				if length > 32 || at+n > entries || bits.over {
+					return damaged
+				}
+				whole += uint64(n) << (32 - length)
+				at += n
+			}
+		} else {
+			sparse := bits.read(1) == 1
+			for range entries {
+				if !sparse || bits.read(1) == 1 {
+					whole += 1 << (32 - (bits.read(5) + 1))
+				}
+			}
+		}
+		if whole != 1<<32 {
+			return errors.New("has a codebook that is no whole tree")
+		}
+		switch lookup := bits.read(4); lookup {
+		case 0:
+		case 1, 2:
+			bits.read(32)
+			bits.read(32)
+			width := bits.read(4) + 1
+			bits.read(1)
+			n := entries * dimensions
+			if lookup == 1 {
+				n = int(math.Floor(math.Pow(float64(entries), 1/float64(dimensions)))) // as the decoder has it
+				if power(n, dimensions) > entries || power(n+1, dimensions) <= entries {
+					return errors.New("has a codebook whose lattice the decoder takes for another")
+				}
+			}
+			for range n {
+				bits.read(uint32(width))
+			}
+		default:
+			return damaged
+		}
+		if bits.over {
+			return damaged
+		}
+	}
+	return nil
+}
+
+// power is n to the k, or more than any book has entries.
+func power(n, k int) int {
+	p := 1
+	for ; k > 0 && p <= mostEntries && n > 1; k-- {
+		p *= n
+	}
+	return p
+}
+
+// bitLength is how many bits a number takes.
+func bitLength(n int) (bits uint32) {
+	for ; n > 0; n >>= 1 {
+		bits++
+	}
+	return bits
+}
+
+// bitReader reads numbers of up to 32 bits, the lowest first (2.1.4). Beyond the end there are
+// zeros.
+type bitReader struct {
+	b    []byte
+	at   int // in bits
+	over bool
+}
+
+func (r *bitReader) read(n uint32) (v uint32) {
+	for k := range n {
+		if r.at>>3 >= len(r.b) {
+			r.over = true
+			return v
+		}
+		v |= uint32(r.b[r.at>>3]>>(r.at&7)&1) << k
+		r.at++
+	}
+	return v
+}
