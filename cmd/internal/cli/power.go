@@ -91,7 +91,7 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 		return err
 	}
 	if len(f.Supplies) == 0 {
-		return fmt.Errorf("%s: no supplies; name them, like supplies: {brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}}", f.name)
+		return fmt.Errorf("%s: no supplies; name them, like supplies: {brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}}", f.Text.Name)
 	}
 	report := powerReport{Open: append([]string{}, notPluggedIn(f)...), Outputs: []powerOutput{}}
 	for _, p := range f.Plugged() {
@@ -102,7 +102,7 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 			return err
 		}
 		if report.Assignment, err = power.Assign(f.File, margin, report.Gain); err != nil {
-			return fmt.Errorf("%s: %w", f.name, err)
+			return fmt.Errorf("%s: %w", f.Text.Name, err)
 		}
 	}
 	if o.json {
@@ -155,15 +155,15 @@ func gainByVoltage(ctx context.Context, f *chainFile, recording string, open []s
 	if len(volts) == 0 {
 		return nil, nil
 	}
-	r, err := findRecording(ctx, f, recording)
+	f, err := f.withRecording(ctx, recording)
 	if err != nil {
 		return nil, err
 	}
-	x, err := r.voltages(ctx, headroomSeconds)
+	x, err := f.Dry.Beginning(ctx, headroomSeconds)
 	if err != nil {
 		return nil, err
 	}
-	return experiment.GainByVoltage(ctx, f.Chains(), volts, x, r.rate, section.Draft)
+	return experiment.GainByVoltage(ctx, f.Chains(), volts, x, f.Dry.Rate, section.Draft)
 }
 
 func printAssignment(s streams, f *chainFile, report powerReport) {

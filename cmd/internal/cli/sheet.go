@@ -78,7 +78,7 @@ func runSheet(_ context.Context, s streams, o sheetOptions) error {
 		return err
 	}
 	defer out.abort()
-	if err := out.text(filepath.Base(o.out), text.Bytes(), f.name); err != nil {
+	if err := out.text(filepath.Base(o.out), text.Bytes(), f.Text.Name); err != nil {
 		return err
 	}
 	if err := f.unchanged(); err != nil {
