@@ -17,7 +17,8 @@ import (
 	"drywire/chains/sheet"
 )
 
-// cut lists what a browser lays outside of the page's width, and what does not fit into its label or cell.
+// cut lists what a browser lays outside of the page's width, and what does not fit into its label
+// or cell.
 const cut = `[...document.querySelectorAll('body *')].filter(e => {
 	const edge = document.body.getBoundingClientRect(), box = e.getBoundingClientRect();
 	return box.right > edge.right + 0.5 || box.left < edge.left - 0.5 ||

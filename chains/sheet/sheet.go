@@ -100,7 +100,8 @@ type Output struct {
 	Percent int // of its current that is drawn at most
 }
 
-// What goes into which jack, and how long what the file does not measure is: common practice, no source.
+// What goes into which jack, and how long what the file does not measure is: common practice, no
+// source.
 const (
 	plugsAngled   = "6.3 mm mono, angled both ends"
 	plugsStraight = "6.3 mm mono, straight both ends"
@@ -131,7 +132,8 @@ func New(f *board.File, take string) (*Sheet, error) {
 	return s, nil
 }
 
-// place is where the block that a jack belongs to stands, and its kind; nil for the guitar and the load.
+// place is where the block that a jack belongs to stands, and its kind; nil for the guitar and the
+// load.
 func place(f *board.File, jack string) *blocks.Kind {
 	name, _, _ := strings.Cut(jack, ".")
 	for _, b := range f.Blocks {
@@ -183,7 +185,8 @@ func (s *Sheet) wire(f *board.File, c *board.Chain) {
 	if len(guessed) > 0 {
 		s.Cautions = append(s.Cautions, fmt.Sprintf("Cable %s to or from an amplifier: the file has no length of its own for it, so it has that of a patch cable here. Measure it.", strings.Join(guessed, ", ")))
 	}
-	// The path is read from the cables of the file's order: a switcher whole, and each of its loops as a line of its own.
+	// The path is read from the cables of the file's order: a switcher whole, and each of its loops
+	// as a line of its own.
 	steps := func(line []board.Placed) (steps []string) {
 		for _, b := range line {
 			switch {
@@ -212,7 +215,8 @@ func (s *Sheet) wire(f *board.File, c *board.Chain) {
 	}
 }
 
-// inTurn is the chain's cables in the order in which one plugs them in: up to the switcher, its loops by their numbers, what follows.
+// inTurn is the chain's cables in the order in which one plugs them in: up to the switcher, its
+// loops by their numbers, what follows.
 func (s *Sheet) inTurn(f *board.File, c *board.Chain) []board.Cable {
 	all := c.Cabling()
 	w := f.Switcher()
@@ -440,7 +444,8 @@ func Letters(tape int) (top, below float64) {
 	return 0.34 * float64(tape), 0.24 * float64(tape)
 }
 
-// letterWidth bounds the width of a letter of a bold sans-serif, over its height, in the mean of a text.
+// letterWidth bounds the width of a letter of a bold sans-serif, over its height, in the mean of a
+// text.
 const letterWidth = 0.66
 
 // Labels are those of the blocks, of both ends of every cable, and of the supply leads.

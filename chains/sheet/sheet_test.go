@@ -41,7 +41,8 @@ func rows(page string) (all [][]string) {
 	return all
 }
 
-// Every cable of the wiring is on the page once, or said to be inside an amplifier; and bought once.
+// Every cable of the wiring is on the page once, or said to be inside an amplifier; and bought
+// once.
 func TestEveryCableOnce(t *testing.T) {
 	for _, name := range boards {
 		f := chaintest.ShippedFile(t, name)
@@ -159,7 +160,8 @@ func TestSmallBoard(t *testing.T) {
 			t.Errorf("no caution %q in\n%s", want, text)
 		}
 	}
-	// The fuzz at 10 points to 5 o'clock, 150° clockwise from the top: sin 150° = 0.5, -cos 150° = 0.87, of 11.5.
+	// The fuzz at 10 points to 5 o'clock, 150° clockwise from the top: sin 150° = 0.5, -cos 150° =
+	// 0.87, of 11.5.
 	if !strings.Contains(page, `x2="5.7" y2="10.0"`) && !strings.Contains(page, `x2="5.8" y2="10.0"`) {
 		t.Error("no tick at 5 o'clock")
 	}
