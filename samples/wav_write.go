@@ -44,8 +44,8 @@ type Writer struct {
 	done    bool
 }
 
-// file is what a Writer needs of an *os.File; a test puts a full disk here.
-type file interface {
+// File is what a Writer needs of a file.
+type File interface {
 	io.WriteSeeker
 	Sync() error
 	Close() error
@@ -53,12 +53,12 @@ type file interface {
 
 // sink keeps the first error of a file, because the encoder passes only some of them on whole.
 type sink struct {
-	file
+	File
 	err error
 }
 
 func (s *sink) Write(b []byte) (int, error) {
-	n, err := s.file.Write(b)
+	n, err := s.File.Write(b)
 	if s.err == nil {
 		s.err = err
 	}
@@ -72,12 +72,8 @@ func Create(path string, f Format) (*Writer, error) { return CreateFor(path, f, 
 // CreateFor is Create where the number of frames is known: a file that would not fit into the 4 GiB of a
 // WAV file is refused before it is begun.
 func CreateFor(path string, f Format, frames int64) (*Writer, error) {
-	if err := f.writable(); err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	if frames > f.maxFrames() {
-		return nil, fmt.Errorf("%s: %d frames (%s) do not fit into a WAV file, which ends at 4 GiB: at most %d do",
-			path, frames, f, f.maxFrames())
+	if err := f.writable(path, frames); err != nil {
+		return nil, err
 	}
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, fmt.Errorf("%s: is a folder", path)
@@ -97,10 +93,19 @@ func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 	return w, nil
 }
 
+// NewWriter begins a WAV file of so many frames, 0 where that is not known, in an empty file, which
+// Close syncs and closes, as Abort does. The name stands for it in errors.
+func NewWriter(to File, name string, f Format, frames int64) (*Writer, error) {
+	if err := f.writable(name, frames); err != nil {
+		return nil, err
+	}
+	return newWriter(name, f, to), nil
+}
+
 // newWriter writes f to temp. The encoder sets aside a minute's worth of bytes for the rate that it is made
 // with, so it is made with rate 1 and told the true rate afterwards.
-func newWriter(path string, f Format, to file) *Writer {
-	temp := &sink{file: to}
+func newWriter(path string, f Format, to File) *Writer {
+	temp := &sink{File: to}
 	tag := tagInteger
 	if f.Float {
 		tag = tagFloat
@@ -114,8 +119,20 @@ func newWriter(path string, f Format, to file) *Writer {
 	}
 }
 
-// writable says what is wrong with a format to write.
-func (f Format) writable() error {
+// writable says what is wrong with a file to write.
+func (f Format) writable(path string, frames int64) error {
+	if err := f.known(); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	if frames > f.maxFrames() {
+		return fmt.Errorf("%s: %d frames (%s) do not fit into a WAV file, which ends at 4 GiB: at most %d do",
+			path, frames, f, f.maxFrames())
+	}
+	return nil
+}
+
+// known says what is wrong with a format to write.
+func (f Format) known() error {
 	switch {
 	case f.Channels != 1 && f.Channels != 2:
 		return fmt.Errorf("cannot write %d channels; mono and stereo are written", f.Channels)
@@ -247,7 +264,7 @@ func (w *Writer) publish() error {
 		return w.err
 	}
 	w.done = true
-	if f, ok := w.temp.file.(*os.File); ok {
+	if f, ok := w.temp.File.(*os.File); ok {
 		if err := os.Rename(f.Name(), w.path); err != nil {
 			w.remove()
 			w.err = fmt.Errorf("%s: cannot take its place: %w", w.path, errors.Unwrap(err))

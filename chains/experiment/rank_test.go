@@ -186,7 +186,7 @@ func TestRankIsTheSame(t *testing.T) {
 		good := len(left)
 		left = append(left, JournalLine([]string{"fuzz"}, nil)[:9]...) // a line that was being written
 		again := rankOf(t, chains.Keep{}, prefer, 1000, 1, 1)
-		if got, err := again.ReadJournal(left, false); err != nil || got != good {
+		if got, _, err := again.ReadJournal(left, false); err != nil || got != good {
 			t.Fatalf("%d bytes are good, want %d (%v)", got, good, err)
 		}
 		if again.Left() != 14 {
@@ -212,7 +212,7 @@ func TestRankIsTheSame(t *testing.T) {
 				share = rankOf(t, chains.Keep{}, prefer, 1000, part, 3)
 				lines := bytes.SplitAfter(journal, []byte("\n"))
 				journal = slices.Concat(lines[:4]...)
-				if _, err := share.ReadJournal(journal, false); err != nil {
+				if _, _, err := share.ReadJournal(journal, false); err != nil {
 					t.Fatal(err)
 				}
 				if first, n := merged.Missing(); n != 16 || len(first) != 3 {
@@ -225,7 +225,7 @@ func TestRankIsTheSame(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			if _, err := merged.ReadJournal(journal, true); err != nil {
+			if _, _, err := merged.ReadJournal(journal, true); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -249,7 +249,7 @@ func TestRankIsTheSame(t *testing.T) {
 			"other part":   {rankOf(t, chains.Keep{}, prefer, 1000, 2, 3), journal, false, "is of part 1/1, this is part 2/3"},
 			"no journal":   {rankOf(t, chains.Keep{}, prefer, 1000, 1, 1), []byte("drywire: 1\n"), false, "not the journal of a ranking"},
 		} {
-			if _, err := c.r.ReadJournal(c.text, c.any); err == nil || !strings.Contains(err.Error(), c.says) {
+			if _, _, err := c.r.ReadJournal(c.text, c.any); err == nil || !strings.Contains(err.Error(), c.says) {
 				t.Errorf("%s: %v, want %q", what, err, c.says)
 			}
 		}
@@ -267,7 +267,7 @@ func TestRankWithinABudget(t *testing.T) {
 	}
 	again := rankOf(t, chains.Keep{}, prefer, 10, 1, 1)
 	lines := bytes.SplitAfter(journal, []byte("\n"))
-	if _, err := again.ReadJournal(slices.Concat(lines[:5]...), false); err != nil {
+	if _, _, err := again.ReadJournal(slices.Concat(lines[:5]...), false); err != nil {
 		t.Fatal(err)
 	}
 	got, _ := ranked(t, again)

@@ -6,13 +6,13 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"drywire/chains"
 	"drywire/cmd/internal/cabinet"
+	"drywire/cmd/internal/files"
 	"drywire/dsp/section"
 	"drywire/samples"
 )
@@ -73,7 +73,7 @@ func openChainFile(s streams, path string) (*chainFile, error) {
 		}
 		return parseChainFile("standard input", src, ".")
 	}
-	f, err := os.Open(path)
+	src, err := files.Begin(s.disk, path, mostRead)
 	if err != nil {
 		hint := ""
 		if errors.Is(err, fs.ErrNotExist) {
@@ -81,12 +81,10 @@ func openChainFile(s streams, path string) (*chainFile, error) {
 				hint = fmt.Sprintf("; one of that name comes with the program: drywire new --from %s", plain)
 			}
 		}
-		return nil, fmt.Errorf("%w%s", plainPath(path, err), hint)
-	}
-	defer f.Close()
-	src, err := io.ReadAll(io.LimitReader(f, mostRead))
-	if err != nil {
-		return nil, plainPath(path, err)
+		if errors.As(err, new(files.NotRegular)) {
+			hint = "; - is standard input"
+		}
+		return nil, fmt.Errorf("%w%s", err, hint)
 	}
 	return parseChainFile(path, src, filepath.Dir(path))
 }
@@ -100,15 +98,6 @@ func parseChainFile(name string, src []byte, folder string) (*chainFile, error) 
 		return nil, err
 	}
 	return &chainFile{File: f, name: name, source: src, folder: folder}, nil
-}
-
-// plainPath puts the path first and drops the name of the system call.
-func plainPath(path string, err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
 }
 
 // take is the take of that name, or the first; assumed says that it was not named and there are more.

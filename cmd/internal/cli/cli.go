@@ -18,6 +18,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"drywire/chains"
+	"drywire/cmd/internal/files"
 )
 
 // Version is what --version says.
@@ -39,6 +40,7 @@ func misusef(format string, args ...any) error { return misuse{fmt.Errorf(format
 type streams struct {
 	in       io.Reader
 	out, err io.Writer
+	disk     files.System
 }
 
 func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format, args...) }
@@ -56,7 +58,7 @@ func Main() int {
 
 // Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	root := command(streams{stdin, stdout, stderr}, args)
+	root := command(streams{stdin, stdout, stderr, files.Disk{}}, args)
 	err := root.ExecuteContext(ctx)
 	switch {
 	case err == nil:

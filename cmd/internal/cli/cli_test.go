@@ -147,7 +147,7 @@ func scriptAppears(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 func TestEveryCommandHasAnExample(t *testing.T) {
-	s := streams{strings.NewReader(""), io.Discard, io.Discard}
+	s := streams{in: strings.NewReader(""), out: io.Discard, err: io.Discard}
 	root := command(s, nil)
 	seen := 0
 	var walk func(*cobra.Command)
@@ -179,7 +179,7 @@ func TestEveryCommandHasAnExample(t *testing.T) {
 
 // The words of every example are flags and commands that there are.
 func TestExamplesParse(t *testing.T) {
-	s := streams{strings.NewReader(""), io.Discard, io.Discard}
+	s := streams{in: strings.NewReader(""), out: io.Discard, err: io.Discard}
 	checked := 0
 	for _, c := range command(s, nil).Commands() {
 		if c.Name() == "completion" || c.Name() == "help" {

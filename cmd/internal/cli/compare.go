@@ -100,7 +100,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if err != nil {
 		return err
 	}
-	out, err := openFolder(o.out)
+	out, err := openFolder(s.disk, o.out)
 	if err != nil {
 		return err
 	}
@@ -188,7 +188,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q 
 			return err
 		}
 		jacks := newJackKeeper(all[k], r)
-		if takes[k], err = keep(ctx, render, r, longest, out.folder, bar, jacks.push); err != nil {
+		if takes[k], err = keep(ctx, render, r, longest, out, bar, jacks.push); err != nil {
 			return err
 		}
 		takes[k].channels = channels

@@ -8,6 +8,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains"
+	"drywire/cmd/internal/files"
 	"drywire/samples"
 )
 
@@ -68,7 +69,7 @@ func fromChain(words func(f *chainFile, take string) []string) completion {
 		if len(args) == 0 || args[0] == "-" {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		f, err := openChainFile(streams{}, args[0])
+		f, err := openChainFile(streams{disk: files.Disk{}}, args[0])
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}

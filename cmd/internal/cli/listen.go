@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/cmd/internal/cabinet"
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/page"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -71,7 +72,13 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 				}
 			}
 		},
-		WAV: listenWAV, Report: listenReport,
+		Disk: s.disk,
+		WAV: func(ctx context.Context, doc page.Document, take, path string) error {
+			return listenWAV(ctx, s.disk, doc, take, path)
+		},
+		Report: func(ctx context.Context, doc page.Document, path string) error {
+			return listenReport(ctx, s.disk, doc, path)
+		},
 	})
 }
 
@@ -113,7 +120,7 @@ func documentFile(ctx context.Context, doc page.Document) (*chainFile, *recordin
 }
 
 // listenWAV writes a take of a window as render writes it.
-func listenWAV(ctx context.Context, doc page.Document, take, path string) error {
+func listenWAV(ctx context.Context, disk files.System, doc page.Document, take, path string) error {
 	f, r, err := documentFile(ctx, doc)
 	if err != nil {
 		return err
@@ -127,7 +134,7 @@ func listenWAV(ctx context.Context, doc page.Document, take, path string) error 
 		return err
 	}
 	after := render.Tail()
-	out, err := openFolder(filepath.Dir(path))
+	out, err := openFolder(disk, filepath.Dir(path))
 	if err != nil {
 		return err
 	}
@@ -136,7 +143,7 @@ func listenWAV(ctx context.Context, doc page.Document, take, path string) error 
 	if err != nil {
 		return err
 	}
-	d, err := keep(ctx, render, r, after, out.folder, nil, nil)
+	d, err := keep(ctx, render, r, after, out, nil, nil)
 	if err != nil {
 		return err
 	}
@@ -148,18 +155,18 @@ func listenWAV(ctx context.Context, doc page.Document, take, path string) error 
 }
 
 // listenReport writes the report of a window's text as report writes it.
-func listenReport(ctx context.Context, doc page.Document, path string) error {
+func listenReport(ctx context.Context, disk files.System, doc page.Document, path string) error {
 	f, r, err := documentFile(ctx, doc)
 	if err != nil {
 		return err
 	}
-	out, err := openFolder(filepath.Dir(path))
+	out, err := openFolder(disk, filepath.Dir(path))
 	if err != nil {
 		return err
 	}
 	defer out.abort()
 	found := &findings{}
-	quiet := streams{out: io.Discard, err: io.Discard}
+	quiet := streams{out: io.Discard, err: io.Discard, disk: disk}
 	e, _, err := compareTakes(ctx, quiet, f, r, section.Normal, out, found, false)
 	if err != nil {
 		return err

@@ -95,7 +95,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	after := render.Tail()
 
-	out, err := openFolder(filepath.Dir(o.out))
+	out, name, err := openFor(s.disk, o.out)
 	if err != nil {
 		return err
 	}
@@ -104,7 +104,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if o.volts {
 		format.Bits, format.Float = 32, true
 	}
-	wav, err := out.wav(filepath.Base(o.out), format, takeFrames(r, after), f.inputs(r)...)
+	wav, err := out.wav(name, format, takeFrames(r, after), f.inputs(r)...)
 	if err != nil {
 		return err
 	}
@@ -136,7 +136,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		}
 		done = "32-bit float in volts, no gain, no fade"
 	} else {
-		d, err := keep(ctx, render, r, after, out.folder, bar, nil)
+		d, err := keep(ctx, render, r, after, out, bar, nil)
 		if err != nil {
 			return err
 		}

@@ -15,6 +15,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/experiment"
+	"drywire/cmd/internal/files"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/section"
@@ -28,7 +29,7 @@ const fadeTime dsp.Second = 8e-3
 type rendered struct {
 	chain    *chains.Chain
 	wiring   *chains.Wiring
-	file     *os.File
+	file     files.File
 	frames   int64
 	kept     int // channels
 	channels int // that are played and written: where one is kept and two are played, both have it
@@ -67,8 +68,8 @@ func endsOf(render *chains.Renderer) []int {
 	return []int{len(render.Taps) - 1}
 }
 
-// keep renders the recording and keeps the jacks of endsOf in a nameless temporary file in the folder. beside is shown all jacks, unless it is nil.
-func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, folder string, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
+// keep renders the recording and keeps the jacks of endsOf in a file without a name in the outputs' folder. beside is shown all jacks, unless it is nil.
+func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.Second, out *outputs, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
 			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Wiring.Chain.Take, v, debug.Stack())
@@ -78,16 +79,15 @@ func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.
 			d = nil
 		}
 	}()
-	f, err := os.CreateTemp(folder, temporary)
+	f, err := out.Scratch()
 	if err != nil {
-		return nil, fmt.Errorf("output folder %w", plainPath(folder, err))
+		return nil, err
 	}
-	os.Remove(f.Name()) // where the system can do that, nothing is left even of a run that is killed; close removes it where not
 	ends := endsOf(render)
 	d = &rendered{chain: render.Wiring.Chain, wiring: render.Wiring, file: f, kept: len(ends), channels: len(ends)}
 	var levels measure.LevelMeter // of all channels, so that its RMS is that of both together
 	peaks := make([]measure.TruePeakMeter, len(ends))
-	out := bufio.NewWriterSize(f, 1<<16)
+	kept := bufio.NewWriterSize(f, 1<<16)
 	var bytes []byte
 	err = runAll(ctx, render, r, after, p, func(taps [][]float64) error {
 		if beside != nil {
@@ -104,13 +104,13 @@ func keep(ctx context.Context, render *chains.Renderer, r *recording, after dsp.
 				bytes = binary.LittleEndian.AppendUint32(bytes, math.Float32bits(float32(taps[end][at])))
 			}
 		}
-		_, err := out.Write(bytes)
+		_, err := kept.Write(bytes)
 		return d.blame(err)
 	})
 	if err != nil {
 		return d, err
 	}
-	if err := out.Flush(); err != nil {
+	if err := kept.Flush(); err != nil {
 		return d, d.blame(err)
 	}
 	d.reports = render.Reports()
@@ -141,7 +141,6 @@ func (d *rendered) blame(err error) error {
 
 func (d *rendered) close() {
 	d.file.Close()
-	os.Remove(d.file.Name())
 }
 
 // chunk is how many samples are read back at a time.

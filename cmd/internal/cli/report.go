@@ -66,7 +66,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 			return misusef("--swaps: %w", err)
 		}
 	}
-	out, err := openFolder(filepath.Dir(o.out))
+	out, name, err := openFor(s.disk, o.out)
 	if err != nil {
 		return err
 	}
@@ -81,7 +81,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 			return err
 		}
 	}
-	if err := writeReport(out, filepath.Base(o.out), f, r, e, found, nil); err != nil {
+	if err := writeReport(out, name, f, r, e, found, nil); err != nil {
 		return err
 	}
 	if err := out.publish(); err != nil {

@@ -6,13 +6,13 @@ import (
 	"io"
 	"mime"
 	"net/http"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
 
 	"drywire/chains"
+	"drywire/cmd/internal/files"
 	"drywire/samples"
 )
 
@@ -101,9 +101,9 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 	if err != nil {
 		return err
 	}
-	folder, err := os.MkdirTemp("", "drywire-*")
+	folder, remove, err := files.Temporary(s.options.Disk)
 	if err == nil {
-		defer os.RemoveAll(folder)
+		defer remove()
 		if what == "wav" {
 			err = s.options.WAV(ctx, d, take, filepath.Join(folder, "take.wav"))
 		} else {
@@ -118,16 +118,12 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 	if what == "report" {
 		path, name, kind = filepath.Join(folder, "report.html"), stem+".html", "text/html; charset=utf-8"
 	}
-	f, err := os.Open(path)
+	f, size, err := files.Open(s.options.Disk, path)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return err
-	}
-	attach(w, name, kind, info.Size())
+	attach(w, name, kind, size)
 	return send(w, f)
 }
 

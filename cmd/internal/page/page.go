@@ -11,13 +11,15 @@ import (
 	"context"
 	"time"
 
+	"drywire/cmd/internal/files"
 	"drywire/samples"
 )
 
 // Options is what a page is opened with.
 type Options struct {
-	File string // path of the chain file
-	Port int    // 0: any that is free
+	File string       // path of the chain file
+	Port int          // 0: any that is free
+	Disk files.System // nil: the system's
 
 	// What the commands do, for the page to offer: a take's file for listening and the report of a text, each written to a path. nil: not offered.
 	WAV    func(ctx context.Context, doc Document, take, path string) error

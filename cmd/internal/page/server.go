@@ -20,6 +20,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"drywire/cmd/internal/files"
 )
 
 // server is everything that one address serves.
@@ -36,6 +38,7 @@ type server struct {
 	now     func() time.Time
 
 	saving    sync.Mutex // one writer of the file at a time
+	text      files.Text // the file, for who saves
 	exporting sync.Mutex // one export at a time
 
 	mu         sync.Mutex
@@ -96,6 +99,9 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	}
 	if s.now == nil {
 		s.now = time.Now
+	}
+	if s.options.Disk == nil {
+		s.options.Disk = files.Disk{}
 	}
 	if err := s.begin(ctx); err != nil {
 		root.Close()
