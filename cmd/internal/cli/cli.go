@@ -53,13 +53,45 @@ func Main() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the process without waiting for anything
-	return Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	code := Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	if err := os.Stdout.Close(); err != nil && code == done { // a file system may tell only now
+		fmt.Fprintf(os.Stderr, "drywire: %v\n", files.Named("standard output", err))
+		return failed
+	}
+	return code
 }
 
-// Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused.
+// Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused. What cannot be
+// written to stdout has failed.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	root := command(streams{stdin, stdout, stderr, files.Disk{}}, args)
+	return run(ctx, args, streams{stdin, stdout, stderr, files.Disk{}})
+}
+
+// output is a stream whose first error is remembered. After it, nothing is written.
+type output struct {
+	to  io.Writer
+	err error
+}
+
+func (o *output) Write(b []byte) (int, error) {
+	if o.err != nil {
+		return 0, o.err
+	}
+	n, err := o.to.Write(b)
+	if err != nil {
+		o.err = files.Named("standard output", err)
+	}
+	return n, o.err
+}
+
+func run(ctx context.Context, args []string, s streams) int {
+	out, stderr := &output{to: s.out}, s.err
+	s.out = out
+	root := command(s, args)
 	err := root.ExecuteContext(ctx)
+	if err == nil {
+		err = out.err
+	}
 	switch {
 	case err == nil:
 		return done

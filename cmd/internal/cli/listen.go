@@ -60,10 +60,15 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	if _, err := readChainFile(s, o.file); err != nil { // told as every command tells it
 		return err
 	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
 	return page.Serve(ctx, page.Options{
 		File: o.file, Port: o.port,
 		Ready: func(address string) {
-			s.printf("%s\n", address)
+			if _, err := fmt.Fprintln(s.out, address); err != nil {
+				stop() // nobody can know where the page is
+				return
+			}
 			paragraph(s.out, "", hearing, width)
 			s.printf("Ctrl-C ends it.\n")
 			if !o.noOpen {
