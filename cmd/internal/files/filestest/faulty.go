@@ -62,7 +62,9 @@ func (d *Faulty) call(what string, paths ...string) error {
 		return ErrDead
 	}
 	if d.Look != nil {
+		d.mu.Unlock()
 		d.Look()
+		d.mu.Lock()
 	}
 	d.calls = append(d.calls, fmt.Sprint(what, paths))
 	if len(d.calls) != d.At {
