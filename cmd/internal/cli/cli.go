@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"syscall"
 
@@ -21,8 +22,26 @@ import (
 	"drywire/cmd/internal/files"
 )
 
-// Version is what --version says.
-const Version = "0.1"
+// Version is what --version says: with the beginning of the commit's name where the program was
+// built from a repository, and "+changed" where that had changes.
+var Version = "0.1" + revision()
+
+func revision() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return ""
+	}
+	commit, changed := "", ""
+	for _, s := range info.Settings {
+		switch {
+		case s.Key == "vcs.revision":
+			commit = "+" + s.Value[:min(12, len(s.Value))]
+		case s.Key == "vcs.modified" && s.Value == "true":
+			changed = "+changed"
+		}
+	}
+	return commit + changed
+}
 
 // Exit codes.
 const (
