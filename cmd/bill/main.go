@@ -137,7 +137,7 @@ func licence(text []byte) string {
 		{"Unlicense", []string{"free and unencumbered software released into the public domain"}},
 		{"BSD-3-Clause", []string{"redistribution and use in source and binary forms", "endorse or promote"}},
 		{"BSD-2-Clause", []string{"redistribution and use in source and binary forms"}},
-		{"ISC", []string{"permission to use, copy, modify, and/or distribute this software"}},
+		{"ISC", []string{"permission to use, copy, modify, and", "distribute this software for any purpose with or without fee is hereby granted"}},
 		{"MIT", []string{"permission is hereby granted, free of charge", "the above copyright notice and this permission notice"}},
 		{"FTL", []string{"the freetype license"}}, // of a choice of two
 	} {
