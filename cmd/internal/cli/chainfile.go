@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -15,6 +14,7 @@ import (
 	"drywire/chains"
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
@@ -95,11 +95,6 @@ func (f *chainFile) describe(s streams) {
 	}
 }
 
-func exists(path string) bool {
-	_, err := os.Stat(path)
-	return err == nil
-}
-
 // disk is a produce.Folder: that of the chain file, from which it may lead anywhere. Every file is opened once in a run.
 type disk struct {
 	folder string
@@ -133,7 +128,9 @@ func (d disk) Named(path string) (*samples.Reader, func(), error) {
 		path = "standard input"
 		held, err = d.read.Piped(mostPiped, samples.Known)
 	} else {
-		held, err = d.read.Open(path)
+		if held, err = d.read.Open(path); files.Piped(err) {
+			err = fmt.Errorf("%w; what it gives can be piped into standard input, as a recording of the name -", err)
+		}
 	}
 	if err != nil {
 		return nil, nil, err
@@ -153,7 +150,7 @@ func (d disk) Stamp(string) string { return "" }
 func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) {
 	d = disk{".", s.read}
 	if d.read == nil { // for completion
-		d.read = inputs.New(context.Background())
+		d.read = inputs.New(context.Background(), files.Disk{})
 	}
 	if path == "-" {
 		d.read.In = nil // so that nobody takes the rest of it for a recording
@@ -171,6 +168,9 @@ func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) 
 			if plain := strings.TrimSuffix(path, ".yaml"); slices.Contains(chains.Shipped(), plain) {
 				hint = fmt.Sprintf("; one of that name comes with the program: drywire new --from %s", plain)
 			}
+		}
+		if files.Piped(err) {
+			hint = "; - is standard input"
 		}
 		return nil, d, fmt.Errorf("%w%s", err, hint)
 	}
