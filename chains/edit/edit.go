@@ -311,14 +311,14 @@ func like(t board.Take, o board.Take) bool {
 	}
 	return t.Name == o.Name && t.Guitar == o.Guitar && t.Preset == o.Preset && (t.Order == nil) == (o.Order == nil) && slices.Equal(t.Order, o.Order) &&
 		reflect.DeepEqual(t.Split, o.Split) && reflect.DeepEqual(t.Loops, o.Loops) && slices.Equal(t.Toggle, o.Toggle) && len(t.Set) == len(o.Set) && maps.Equal(set(t), set(o)) &&
-		slices.Equal(sorted(t.Off), sorted(o.Off))
+		slices.Equal(sorted(t.Off), sorted(o.Off)) && slices.Equal(sorted(t.On), sorted(o.On))
 }
 
 // plain is the take as Parse would have it.
 func plain(t board.Take) (board.Take, error) {
 	p := board.Take{
 		Name: strings.TrimSpace(t.Name), Guitar: t.Guitar, Order: t.Order, Split: filled(t.Split), Preset: t.Preset,
-		Loops: sortedLoops(t.Loops), Toggle: slices.Clone(t.Toggle), Set: texts(t.Set), Off: t.Off,
+		Loops: sortedLoops(t.Loops), Toggle: slices.Clone(t.Toggle), Set: texts(t.Set), Off: t.Off, On: t.On,
 	}
 	if p.Name == "" {
 		return p, errors.New("a take needs a name")
@@ -413,7 +413,7 @@ func (d *document) take(f *board.File, name string) (int, error) {
 			if i > 0 {
 				text.WriteString(", ")
 			}
-			text.WriteString(lineOf(t))
+			text.WriteString(TakeText(t))
 		}
 		return k, d.insertTop("takes", "["+text.String()+"]", "presets", "tray", "order", "blocks")
 	}
@@ -422,13 +422,21 @@ func (d *document) take(f *board.File, name string) (int, error) {
 		if i > 0 {
 			text.WriteString(d.eol())
 		}
-		text.WriteString(indent + "- " + lineOf(t))
+		text.WriteString(indent + "- " + TakeText(t))
 	}
 	return k, d.insertTop("takes", d.eol()+text.String(), "presets", "tray", "order", "blocks")
 }
 
-// lineOf is a take in flow style.
-func lineOf(t board.Take) string {
+// TakeLines is a take as a chain file would have it, a key on each line.
+func TakeLines(t board.Take) (lines []string) {
+	for _, p := range pairsOf(t) {
+		lines = append(lines, p.key+": "+p.value(false))
+	}
+	return lines
+}
+
+// TakeText is a take as a chain file would have it, in flow style on one line.
+func TakeText(t board.Take) string {
 	var all []string
 	for _, p := range pairsOf(t) {
 		all = append(all, p.key+": "+p.value(true))
@@ -472,6 +480,9 @@ func pairsOf(t board.Take) []pair {
 	if len(t.Off) > 0 {
 		all = append(all, pair{"off", same(yamltext.FlowNames(t.Off))})
 	}
+	if len(t.On) > 0 {
+		all = append(all, pair{"on", same(yamltext.FlowNames(t.On))})
+	}
 	return all
 }
 
@@ -514,7 +525,7 @@ func flowSplit(s *board.SplitOrder) string {
 func (d *document) setTake(k int, was, t board.Take) error {
 	now, want := pairsOf(was), pairsOf(t)
 	rank := func(key string) int {
-		return slices.Index([]string{"name", "preset", "guitar", "order", "loops", "toggle", "set", "off"}, key)
+		return slices.Index([]string{"name", "preset", "guitar", "order", "loops", "toggle", "set", "off", "on"}, key)
 	}
 	for _, p := range want {
 		m := d.find("takes", k)
@@ -574,7 +585,7 @@ func (d *document) setKey(k int, was, t board.Take, p pair) error {
 	case "toggle":
 		return d.setList(asSet(e.value.words(), numbers(t.Toggle)), "takes", k, "toggle")
 	}
-	return d.setList(asSet(e.value.words(), t.Off), "takes", k, "off")
+	return d.setList(asSet(e.value.words(), map[string][]string{"off": t.Off, "on": t.On}[p.key]), "takes", k, p.key)
 }
 
 // asSet is the wanted names in the order in which the file has those that it has.
@@ -760,7 +771,7 @@ func (d *document) aligned(m *part, name string) string {
 	last := m.entries[len(m.entries)-1]
 	column, padded := d.indent(last.value.from), false
 	for _, e := range m.entries[max(0, len(m.entries)-2):] {
-		if d.lineOf(e.value.from) != d.lineOf(e.from) || d.indent(e.value.from) != column {
+		if d.TakeText(e.value.from) != d.TakeText(e.from) || d.indent(e.value.from) != column {
 			return ""
 		}
 		padded = padded || e.value.from-e.key.to > 2

@@ -167,6 +167,8 @@ func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) 
 		if errors.Is(err, fs.ErrNotExist) {
 			if plain := strings.TrimSuffix(path, ".yaml"); slices.Contains(chains.Shipped(), plain) {
 				hint = fmt.Sprintf("; one of that name comes with the program: drywire new --from %s", plain)
+			} else if near := produce.NearFile(path); strings.HasSuffix(near, ".yaml") {
+				hint = fmt.Sprintf("; did you mean %q?", filepath.Join(filepath.Dir(path), near))
 			}
 		}
 		if files.Piped(err) {

@@ -128,7 +128,13 @@ func scriptColumns(ts *testscript.TestScript, neg bool, args []string) {
 	if text == "" {
 		ts.Fatalf("%s is empty", args[0])
 	}
-	for _, line := range strings.Split(text, "\n") {
+	lines := strings.Split(strings.TrimSuffix(text, "\n"), "\n")
+	if len(args) > 2 { // and at most so many lines
+		if most, err := strconv.Atoi(args[2]); err != nil || len(lines) > most {
+			ts.Fatalf("%d lines, want %s at most (%v)", len(lines), args[2], err)
+		}
+	}
+	for _, line := range lines {
 		if n := len([]rune(line)); n > most {
 			ts.Fatalf("%d characters: %s", n, line)
 		}

@@ -54,11 +54,13 @@ var writers = map[string]string{
 	"presets": "presets CHAIN -o OUT --quality draft --seconds 0.1",
 	"ladder":  "ladder CHAIN --svg OUT/ladder.svg --png OUT/ladder.png --quality draft",
 	"new":     "new --force --from NAME OUT/new.yaml",
+	"sheet":   "sheet CHAIN -o OUT/sheet.html",
 	"rank":    "rank RANK --journal OUT/rank.journal --seconds 0.1",
 }
 
 var readers = map[string]string{
 	"check": "check CHAIN", "netlist": "netlist CHAIN", "noise": "noise CHAIN", "response": "response CHAIN",
+	"power": "power CHAIN", "why": "why RANK --complaint hiss",
 	"measure": "measure CHAIN --quality draft", "swaps": "swaps RANK --quality draft",
 	"rank merge": "rank merge RANK JOURNAL --seconds 0.1",
 }

@@ -156,6 +156,7 @@ type heardTake struct {
 	Toggle []int             `json:"toggle,omitempty"`
 	Set    []string          `json:"set,omitempty"`
 	Off    []string          `json:"off,omitempty"`
+	On     []string          `json:"on,omitempty"`
 }
 
 // testFinish ends a test, tells how it came out and writes it beside the chain file.
@@ -229,7 +230,7 @@ func (s *server) writeNew(name string, text []byte) error {
 }
 
 func heardOf(t board.Take) heardTake {
-	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Loops: t.Loops, Toggle: t.Toggle, Off: t.Off}
+	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Loops: t.Loops, Toggle: t.Toggle, Off: t.Off, On: t.On}
 	for _, s := range t.Set {
 		h.Set = append(h.Set, s.Target+": "+s.Text)
 	}

@@ -410,11 +410,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			return d, err
 		}
 	case "bypass":
-		off := slices.DeleteFunc(slices.Clone(t.Off), func(b string) bool { return b == op.Block })
-		if op.On {
-			off = append(off, op.Block)
-		}
-		t.Off = off
+		t = d.File.Switched(t, op.Block, op.On)
 	case "loop":
 		toggle := slices.DeleteFunc(slices.Clone(t.Toggle), func(k int) bool { return k == op.Number })
 		if len(toggle) == len(t.Toggle) {

@@ -200,7 +200,7 @@ func (n *session) side(k int) (*Side, error) {
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}
 	here := map[string]bool{}
-	l := layer{file: f, take: t, on: f.LoopsOn(t), here: here}
+	l := layer{file: f, take: t, set: f.AsSet(t), on: f.LoopsOn(t), here: here}
 	for _, station := range l.lay(c.Blocks, hands, "the guitar") {
 		s.Lane = append(s.Lane, station)
 	}
@@ -218,7 +218,7 @@ func (n *session) side(k int) (*Side, error) {
 		end = left[len(c.Split.Left)]
 	}
 	s.Load = LoadStation{In: ohms(end.Input), LossDB: loss(end)}
-	for _, b := range f.Blocks {
+	for _, b := range l.set {
 		if !here[b.Name] {
 			s.Tray = append(s.Tray, stationOf(b.Name, b.Kind, b.Settings, false))
 		}
@@ -264,6 +264,7 @@ func (s *Side) moving(c *board.Chain) {
 type layer struct {
 	file *board.File
 	take board.Take
+	set  []board.Placed // every block, as the take sets it and its supply feeds it
 	on   []int
 	here map[string]bool // the blocks that have been laid
 }
@@ -301,15 +302,14 @@ func (l layer) lay(line []board.Placed, hands []wiring.Handover, from string) []
 	return stations
 }
 
-// loopsOf puts the loops of the switcher into its station, as the take has them, with every block as the file has it.
+// loopsOf puts the loops of the switcher into its station, as the take has them.
 func (s *Station) loopsOf(l layer) {
 	file := l.file.LoopsOf(board.Take{})
 	for k, loop := range l.file.LoopsOf(l.take) {
 		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
 		for _, name := range loop.Blocks {
-			at := slices.IndexFunc(l.file.Blocks, func(b board.Block) bool { return b.Name == name })
-			inner := l.file.Blocks[at]
-			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, false))
+			inner := l.set[slices.IndexFunc(l.set, func(b board.Placed) bool { return b.Name == name })]
+			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, inner.Off))
 			l.here[name] = true
 		}
 		s.Loops = append(s.Loops, o)
