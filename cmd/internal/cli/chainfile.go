@@ -188,15 +188,6 @@ func parseChainFile(name string, src []byte) (*edit.Text, error) {
 	return edit.Read(name, src)
 }
 
-// plainPath puts the path first and drops the name of the system call.
-func plainPath(path string, err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
-}
-
 // take is the take of that name, or the first; assumed says that it was not named and there are more.
 func (f *chainFile) take(name string) (c *board.Chain, assumed bool, err error) {
 	if name == "" {

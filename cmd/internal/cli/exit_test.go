@@ -30,9 +30,10 @@ func (fullWriter) Write([]byte) (int, error) {
 
 const boardChain = `drywire: 1
 recording: {file: tone.wav, full_scale: 1 V, load: none}
+supplies: {brick: {outputs: {1: {voltage: 9 V, current: 300 mA}}}}
 blocks:
   board: {kind: switcher, loops: {1: [more]}}
-  more: {kind: boost, gain: 3 dB}
+  more: {kind: boost, gain: 3 dB, power: brick.1}
 order: [board]
 presets: {plain: {loops: []}, loud: {loops: [1]}}
 `
@@ -66,7 +67,7 @@ func TestFullStandardOutput(t *testing.T) {
 		"noise":      {{"noise", chain}},
 		"presets":    {{"presets", board, "--quality", "draft", "--seconds", "0.2"}},
 		"rank":       {{"rank", ranked, "--seconds", "0.2"}, {"rank", "merge", ranked, file("whole.journal")}},
-		"power":      {{"power", chain}},
+		"power":      {{"power", board}},
 		"render":     {{"render", chain, "-o", file("out.wav"), "--quality", "draft"}, {"render", chain, "-o", "-", "--quality", "draft"}},
 		"sheet":      {{"sheet", chain}, {"sheet", chain, "-o", file("sheet.html")}},
 		"why":        {{"why", chain, "--complaint", "hiss"}},

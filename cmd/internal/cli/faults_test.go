@@ -40,7 +40,8 @@ takes:
 
 const faultRank = `drywire: 1
 recording: {file: tone.wav, full_scale: 1 V, load: none}
-blocks: {buffer: {kind: buffer}, vol: {kind: volume}, more: {kind: boost}}
+supplies: {brick: {outputs: {1: {voltage: 9 V, current: 300 mA}}}}
+blocks: {buffer: {kind: buffer, power: brick.1}, vol: {kind: volume}, more: {kind: boost}}
 order: [buffer, vol, more]
 prefer: [quiet]
 `
@@ -60,7 +61,7 @@ var writers = map[string]string{
 
 var readers = map[string]string{
 	"check": "check CHAIN", "netlist": "netlist CHAIN", "noise": "noise CHAIN", "response": "response CHAIN",
-	"power": "power CHAIN", "why": "why RANK --complaint hiss",
+	"power": "power RANK", "why": "why RANK --complaint hiss",
 	"measure": "measure CHAIN --quality draft", "swaps": "swaps RANK --quality draft",
 	"rank merge": "rank merge RANK JOURNAL --seconds 0.1",
 }
