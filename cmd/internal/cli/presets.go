@@ -95,7 +95,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	s.remark(p.Held)
 	var written []string
 	if o.out != "" {
-		out, err := openFolder(o.out)
+		out, err := openFolder(s.disk, o.out)
 		if err != nil {
 			return err
 		}

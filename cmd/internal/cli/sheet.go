@@ -73,12 +73,12 @@ func runSheet(_ context.Context, s streams, o sheetOptions) error {
 	if err := page.HTML(&text, o.tape); err != nil {
 		return err
 	}
-	out, err := openFolder(filepath.Dir(o.out))
+	out, name, err := openFor(s.disk, o.out)
 	if err != nil {
 		return err
 	}
 	defer out.abort()
-	if err := out.text(filepath.Base(o.out), text.Bytes(), f.Text.Name); err != nil {
+	if err := out.text(name, text.Bytes(), f.Text.Name); err != nil {
 		return err
 	}
 	if err := f.unchanged(); err != nil {
