@@ -151,7 +151,7 @@ func (d disk) Near(path string) string { return nearFile(d.Path(path)) }
 
 // nearFile is the file in the folder of a missing one whose name that is probably a slip of; "" for none.
 func nearFile(path string) string {
-	list, err := os.ReadDir(filepath.Dir(path))
+	list, err := files.Disk{}.ReadDir(filepath.Dir(path))
 	if err != nil {
 		return ""
 	}
