@@ -36,6 +36,7 @@ type Kind struct {
 
 	Place Place // where it stands
 
+	Digital func(Settings) bool // whether a clock of it gets into what shares its supply; nil: never. Common practice, no source
 	Recalls func(Settings) bool // whether its knobs follow a preset by themselves, as of pedals with memories; nil: never
 
 	Drives bool // the power of a valve amplifier: something that Loads has to be plugged into it

@@ -51,6 +51,9 @@ func Find(name string) *Kind {
 	return nil
 }
 
+// always is for what does not depend on settings.
+func always(Settings) bool { return true }
+
 // dial is a knob from 0 to 10.
 func dial(name, brief, taper string, at float64) Knob {
 	return Knob{Name: name, Brief: brief, Unit: dsp.Dial, Min: 0, Max: 10, Default: at, Taper: taper}

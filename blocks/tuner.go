@@ -21,6 +21,7 @@ var tuner = Kind{
 	Volts:           [2]dsp.Volt{9, 9},
 	Ground:          negative,
 	Rejection:       60,
+	Digital:         always,
 	Knobs: []Knob{
 		choice("buffer", "what the guitar passes through: a wire, or a buffer", "off", "off", "on"),
 		supplyKnob(9, 9, 18),

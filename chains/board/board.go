@@ -224,6 +224,10 @@ func (f *File) Take(name string) (*Chain, error) {
 	return nil, fmt.Errorf("no take %q%s (there are: %s)", name, hint, quoted(names))
 }
 
+// Of resolves a take that is not in the file, made of what is: blocks, presets and guitars of the file, settings of package
+// file. The take has to be one that the language allows; nothing checks that here.
+func (f *File) Of(t Take) *Chain { return f.resolve(t) }
+
 // OwnGuitar is what a take calls the file's own guitar by, where its preset names another.
 const OwnGuitar = "guitar"
 

@@ -413,7 +413,7 @@ func (d *document) take(f *board.File, name string) (int, error) {
 			if i > 0 {
 				text.WriteString(", ")
 			}
-			text.WriteString(lineOf(t))
+			text.WriteString(TakeText(t))
 		}
 		return k, d.insertTop("takes", "["+text.String()+"]", "presets", "tray", "order", "blocks")
 	}
@@ -422,13 +422,21 @@ func (d *document) take(f *board.File, name string) (int, error) {
 		if i > 0 {
 			text.WriteString(d.eol())
 		}
-		text.WriteString(indent + "- " + lineOf(t))
+		text.WriteString(indent + "- " + TakeText(t))
 	}
 	return k, d.insertTop("takes", d.eol()+text.String(), "presets", "tray", "order", "blocks")
 }
 
-// lineOf is a take in flow style.
-func lineOf(t board.Take) string {
+// TakeLines is a take as a chain file would have it, a key on each line.
+func TakeLines(t board.Take) (lines []string) {
+	for _, p := range pairsOf(t) {
+		lines = append(lines, p.key+": "+p.value(false))
+	}
+	return lines
+}
+
+// TakeText is a take as a chain file would have it, in flow style on one line.
+func TakeText(t board.Take) string {
 	var all []string
 	for _, p := range pairsOf(t) {
 		all = append(all, p.key+": "+p.value(true))
@@ -763,7 +771,7 @@ func (d *document) aligned(m *part, name string) string {
 	last := m.entries[len(m.entries)-1]
 	column, padded := d.indent(last.value.from), false
 	for _, e := range m.entries[max(0, len(m.entries)-2):] {
-		if d.lineOf(e.value.from) != d.lineOf(e.from) || d.indent(e.value.from) != column {
+		if d.TakeText(e.value.from) != d.TakeText(e.from) || d.indent(e.value.from) != column {
 			return ""
 		}
 		padded = padded || e.value.from-e.key.to > 2

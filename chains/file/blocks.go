@@ -137,7 +137,7 @@ func blockKeys(kind *blocks.Kind) []key[board.Block] {
 	}}
 	keys = append(keys, knobKeys(kind, func(b *board.Block) (*blocks.Settings, *board.Curves) { return &b.Settings, &b.Moves })...)
 	if _, ok := kind.Knob("supply"); ok {
-		keys = append(keys, powerKey(nil, func(b *board.Block, power string) { b.Power = power }))
+		keys = append(keys, powerKey(true, nil, func(b *board.Block, power string) { b.Power = power }))
 		keys = append(keys, within(poweredKeys(), func(b *board.Block) *board.Powered { return &b.Powered })...)
 	}
 	if kind.Name != board.SwitcherKind {
@@ -198,7 +198,7 @@ func (r *reader) addTargets(name string, kind *blocks.Kind, wants board.Powered)
 	r.targets = append(r.targets, lifted(name, knobs, func(c *board.Chain) *board.Placed { return c.Block(name) })...)
 	if _, ok := kind.Knob("supply"); ok {
 		refused := func(o *board.Output) string { return board.Refused(kind, wants, o) }
-		power := powerKey(refused, func(p *board.Placed, power string) { p.Power = power })
+		power := powerKey(false, refused, func(p *board.Placed, power string) { p.Power = power })
 		r.targets = append(r.targets, lifted(name, []key[board.Placed]{power}, func(c *board.Chain) *board.Placed { return c.Block(name) })...)
 	}
 	if kind.Name == board.SpeakerKind {

@@ -608,14 +608,23 @@ func suppliesKey() key[board.File] {
 }
 
 // powerKey plugs a block into an output, unless refused says why that would harm it; nil: that is asked later.
-func powerKey[T any](refused func(*board.Output) string, set func(*T, string)) key[T] {
-	const brief = "the supply's output that the block is plugged into, like brick.1; the supply voltage is then the output's"
+// Where auto is true, the output may be left to be worked out.
+func powerKey[T any](auto bool, refused func(*board.Output) string, set func(*T, string)) key[T] {
+	brief := "the supply's output that the block is plugged into, like brick.1; the supply voltage is then the output's"
+	pattern := `^[a-z][a-z0-9-]{0,31}\.` + outputName + "$"
+	if auto {
+		brief += "; auto: still to be chosen, as drywire power --assign does, and on a supply of its own until then"
+		pattern += "|^" + board.AutoPower + "$"
+	}
 	return key[T]{
-		name: "power", brief: brief, schema: object{"type": "string", "description": brief, "pattern": `^[a-z][a-z0-9-]{0,31}\.` + outputName + "$"},
+		name: "power", brief: brief, schema: object{"type": "string", "description": brief, "pattern": pattern},
 		read: func(r *reader, path string, n ast.Node) func(*T) {
 			word, ok := r.Line(path, n, "a supply's output, like brick.1")
 			if !ok {
 				return nil
+			}
+			if auto && word == board.AutoPower {
+				return func(t *T) { set(t, word) }
 			}
 			_, o := board.FindOutput(r.supplies, word)
 			if o == nil {

@@ -55,6 +55,9 @@ func calls(t *testing.T, work func(), functions ...string) map[string]int64 {
 
 // TestAnEditCostsOneParseAndOneWiring counts, on the reference board, for every kind of change and for the sound that is asked for after it.
 func TestAnEditCostsOneParseAndOneWiring(t *testing.T) {
+	if testing.Short() {
+		t.Skip("counts every allocation of a render")
+	}
 	text, err := os.ReadFile(filepath.Join("..", "..", "..", "chains", "reference-board.yaml"))
 	if err != nil {
 		t.Fatal(err)

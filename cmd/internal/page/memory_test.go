@@ -21,6 +21,9 @@ func heap() int64 {
 // TestSoak draws regions anew, edits and closes windows, and holds that what is kept for all windows stays in its budget, and goes with them. Before there was
 // one, thirty regions of the demo chain kept 2365 MB, for nobody too.
 func TestSoak(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders for half a minute")
+	}
 	text, err := os.ReadFile(filepath.Join("..", "..", "..", "chains", "fuzz-or-buffer-first.yaml"))
 	if err != nil {
 		t.Fatal(err)
