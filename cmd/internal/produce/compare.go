@@ -12,6 +12,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/render"
+	"drywire/cmd/internal/files"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -21,8 +22,8 @@ import (
 type Job struct {
 	*Project
 	Quality  section.Quality
-	Folder   string      // where renders are kept while the work lasts
-	Progress func(n int) // told how many samples of the recording were read, of as many as there are takes; nil for nobody
+	Out      *files.Outputs // beside which renders are kept while the work lasts
+	Progress func(n int)    // told how many samples of the recording were read, of as many as there are takes; nil for nobody
 
 	// WAV begins the file of the k-th take, of so many frames, and says what it is called; nil where no files are wanted.
 	WAV func(k int, take string, f samples.Format, frames int64) (string, *samples.Writer, error)
@@ -84,7 +85,7 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 			return err
 		}
 		jacks := newJackKeeper(all[k], r)
-		if takes[k], err = Keep(ctx, renderer, r, longest, j.Folder, j.Progress, jacks.push); err != nil {
+		if takes[k], err = Keep(ctx, renderer, r, longest, j.Out, j.Progress, jacks.push); err != nil {
 			return err
 		}
 		takes[k].channels = channels
