@@ -17,7 +17,7 @@ type NoiseLevels struct {
 
 // NewNoiseLevels is for recordings of that rate.
 func NewNoiseLevels(rate dsp.Hertz) *NoiseLevels {
-	return &NoiseLevels{m: newNoiseMeter(rate, noiseCells/4)} // within some 0.05 dB, as for NoiseMoves
+	return &NoiseLevels{m: newNoiseMeter(rate, noiseCells/4)} // within some 0.05 dB, as for Moves
 }
 
 // AWeighted is the A-weighted RMS in V of the chain's Ledger at the jack out.

@@ -39,12 +39,12 @@ func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 	return nil, 0
 }
 
-// rippleIn adds the ripple of every supply that a block has in this section. transfer is the gain
-// from a source to the jack at a frequency.
-func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
+// rippleIn adds the ripple of every supply that a block has in this section. transfer is the power
+// gain from a source to the jack at a frequency.
+func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) float64) {
 	for _, source := range part.Supplies() {
 		if p, ripple := rippling(n.w.Chain, source.Owner); p != nil {
-			n.addRipple(p, ripple, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
+			n.addRipple(p, ripple, func(f float64) float64 { return transfer(source.Name, f) })
 		}
 	}
 }

@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
@@ -280,7 +279,7 @@ func (t checked) print(s streams, f *chainFile) {
 	s.printf("\nTake %d: %s\n", t.number, t.chain.Take)
 	paragraph(s.out, "  ", orderText(t.chain), 98)
 	if own := t.take.Loops; len(own) > 0 {
-		s.printf("  loops of its own: %s\n", edit.LoopsText(own))
+		s.printf("  loops of its own: %s\n", board.LoopsText(own))
 	}
 	for _, set := range t.take.Set {
 		s.printf("  %s: %s\n", set.Target, set.Text)

@@ -90,7 +90,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	said.printf("%s\n\n", f.Title)
 	f.describe(said)
 	said.printf("\n")
-	printComparison(said, e)
+	printComparison(said, e, true, true)
 	tables := words.String()
 
 	words.Reset()
@@ -98,7 +98,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	f.describe(said)
 	said.printf("\n")
 	printLevels(said, e)
-	printSentences(said, e)
+	printSentences(said, e, true)
 	short := words.String()
 
 	words.Reset()
