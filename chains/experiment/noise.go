@@ -2,7 +2,9 @@ package experiment
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
+	"strings"
 
 	"drywire/chains/board"
 	"drywire/chains/measures"
@@ -20,12 +22,13 @@ type NoiseReport struct {
 	DBu         measures.Figure `json:"unweighted_dbu"`
 	AVolts      float64         `json:"a_weighted_volts"`
 	Volts       float64         `json:"unweighted_volts"`
-	Blocks      []NoiseGroup    `json:"blocks"`  // loudest first
-	Causes      []NoiseGroup    `json:"causes"`  // loudest first
-	Sources     []NoiseSource   `json:"sources"` // loudest first, all of them
-	Apart       *NoiseGroup     `json:"apart"`   // behind a loudspeaker: the microphone and what it is plugged into, which nobody in the room hears and which is in nothing else here; null where there is none
-	Open        *NoiseGroup     `json:"open"`    // the same as all in all, with gates open; null where there is none that is on
-	Moves       []NoiseMove     `json:"moves"`   // of one block to another place; only for the jack out
+	Blocks      []NoiseGroup    `json:"blocks"`         // loudest first
+	Causes      []NoiseGroup    `json:"causes"`         // loudest first
+	Sources     []NoiseSource   `json:"sources"`        // loudest first, all of them
+	Apart       *NoiseGroup     `json:"apart"`          // behind a loudspeaker: the microphone and what it is plugged into, which nobody in the room hears and which is in nothing else here; null where there is none
+	Open        *NoiseGroup     `json:"open"`           // the same as all in all, with gates open; null where there is none that is on
+	Moves       []NoiseMove     `json:"moves"`          // of one block to another place; only for the jack out
+	Near        []string        `json:"near,omitempty"` // blocks at whose thresholds the noise is: then it was worked out by rendering, and shares need not add up
 	Assumptions []string        `json:"assumptions"`
 }
 
@@ -34,7 +37,7 @@ type NoiseGroup struct {
 	Name  string          `json:"name"`
 	ADBu  measures.Figure `json:"a_weighted_dbu"`
 	DBu   measures.Figure `json:"unweighted_dbu"`
-	Share float64         `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1
+	Share float64         `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1, unless there is Near
 }
 
 // NoiseSource is what one source adds.
@@ -90,9 +93,14 @@ func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	}
 	r.Take = c.Take
 	r.Order = orderOf(c)
-	r.Assumptions = noiseAssumptions
+	r.Assumptions = slices.Clone(noiseAssumptions)
+	if len(l.Near) > 0 {
+		r.Near = l.Near
+		r.Assumptions = append(r.Assumptions, fmt.Sprintf("Noise comes near a threshold of %s: worked out by rendering it, and a share is what is gone of it without that source; they need not add up. Of groups it is their sources' sum.",
+			strings.Join(l.Near, ", ")))
+	}
 	if held := board.Held(c); held != "" {
-		r.Assumptions = append(slices.Clone(noiseAssumptions), held)
+		r.Assumptions = append(r.Assumptions, held)
 	}
 	if jack != "out" {
 		return r, nil

@@ -28,10 +28,10 @@ import (
 // A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source makes is carried to the jack by the small-signal
 // response of all that lies between: circuits by AC analysis about the operating point, stages by the response that they state, those that
 // state none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are averaged over each cell of the frequency axis.
-// Sources know nothing of each other, so that powers add.
+// Sources know nothing of each other, so that powers add. Where noise comes near a threshold that does not hold; see Near.
 //
 // Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth, each as many times softer as its number (common practice,
-// no source), together of the voltage that the guitar has for it.
+// no source), together of the voltage that the guitar has for it. Where it clips, so that its shape counts, all begin at zero upwards: a sawtooth.
 //
 // It is the noise of a chain that nobody plays through. It leaves out the noise that is in the recording itself, and what playing does to noise: a clipping
 // stage lets less of it through, a compressor changes it with its gain. The ripple of supplies is in it as Supply
@@ -43,6 +43,11 @@ type Ledger struct {
 	Shares  []Share   // loudest first, by A-weighted power
 	Apart   []Share   // what nobody in a room hears: the microphone before a loudspeaker makes it, or what that is plugged into
 	Gain    []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
+	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal responses say: a detector that it reaches, a limiter that it meets,
+	// a circuit that it bends. Where there are any, the ledger was worked out by rendering the noise of every source: Whole is what was heard, and a share is what is gone of
+	// it when one source is left out, so that shares need not add up to it. Those of the largest few sources are there.
+	Near  []string
+	Whole []float64 // V²/Hz, hum and ripple in it; nil where shares add up
 }
 
 // Share is what one source adds to the noise at the jack.
@@ -102,6 +107,10 @@ func (l *Ledger) Power(share int, weightingDB func(float64) float64) float64 {
 
 // RMS is the whole noise in V, from 20 Hz to 20 kHz, weighted.
 func (l *Ledger) RMS(weightingDB func(float64) float64) float64 {
+	if l.Whole != nil {
+		s := Share{Density: l.Whole}
+		return math.Sqrt(s.power(l, weightingDB))
+	}
 	sum := 0.0
 	for k := range l.Shares {
 		sum += l.Power(k, weightingDB)
@@ -109,8 +118,11 @@ func (l *Ledger) RMS(weightingDB func(float64) float64) float64 {
 	return math.Sqrt(sum)
 }
 
-// Density is the whole noise per cell, in V²/Hz, without its tones.
+// Density is the whole noise per cell, in V²/Hz; without its tones, unless it was rendered.
 func (l *Ledger) Density() []float64 {
+	if l.Whole != nil {
+		return l.Whole
+	}
 	sum := make([]float64, len(l.Centres))
 	for _, s := range l.Shares {
 		for k, d := range s.Density {
@@ -222,6 +234,16 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	if jack == "out" {
 		ends = c.Ends()
 	}
+	for _, end := range ends {
+		if err := c.Jack(end); err != nil {
+			return nil, err
+		}
+	}
+	return m.linear(c, ends, true)
+}
+
+// linear works the ledger out by small-signal responses, and where they do not hold by rendering, if that is wanted.
+func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Ledger, error) {
 	plain := *c
 	plain.Recording.Load = nil
 	w := render.PlanOf(&plain, m.rate, section.Draft)
@@ -231,14 +253,19 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 		ones[k] = 1
 	}
 	walk := &noiseWalk{m: m, w: w, shares: map[[3]string]*Share{}, gain: make([]float64, len(m.centres))}
+	var near []threshold
 	for _, end := range ends {
-		if err := c.Jack(end); err != nil {
-			return nil, err
-		}
 		walk.wanted, walk.driven, walk.done = map[*circuit.Netlist][]wanted{}, map[string]paths{}, map[string]bool{}
 		walk.want(wanted{end, ones, nil})
 		if err := walk.back(); err != nil {
 			return nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
+		}
+		if !rendering {
+			continue
+		}
+		var err error
+		if near, err = walk.near(near); err != nil {
+			return nil, err
 		}
 	}
 	l := &Ledger{Jack: strings.Join(ends, " and "), Centres: m.centres, Widths: m.widths, Gain: walk.gain}
@@ -250,12 +277,19 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 			l.Shares = append(l.Shares, *s)
 		}
 	}
-	for _, list := range [][]Share{l.Shares, l.Apart} {
-		slices.SortFunc(list, func(a, b Share) int {
-			return cmp.Or(cmp.Compare(b.power(l, AWeighted), a.power(l, AWeighted)), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
-		})
+	l.sort(l.Shares)
+	l.sort(l.Apart)
+	if !rendering || len(near) == 0 {
+		return l, nil
 	}
-	return l, nil
+	return l, m.render(w, l, ends, near, studio)
+}
+
+// sort puts the loudest of a list first.
+func (l *Ledger) sort(list []Share) {
+	slices.SortFunc(list, func(a, b Share) int {
+		return cmp.Or(cmp.Compare(b.power(l, AWeighted), a.power(l, AWeighted)), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
+	})
 }
 
 // studio says what stands behind a loudspeaker: the microphone, which is all that a loudspeaker's
@@ -643,19 +677,31 @@ const (
 	humHarmonics = 10
 )
 
-// hum adds the mains hum, given the power gain from the source.
-func (n *noiseWalk) hum(gain func(f float64) float64) {
-	volts := float64(n.w.Chain.Guitar.Hum)
+// humElement is what picks hum up.
+const humElement = "guitar.pickup"
+
+// humLines is the tones in series with the pickup's winding.
+func humLines(c *board.Chain) []Line {
+	volts := float64(c.Guitar.Hum)
 	if volts <= 0 {
-		return
+		return nil
 	}
 	sum := 0.0
 	for k := 1.0; k <= humHarmonics; k++ {
 		sum += 1 / (k * k)
 	}
-	s := n.share("guitar", "guitar.pickup", "hum")
+	var lines []Line
 	for k := 1.0; k <= humHarmonics; k++ {
-		s.Lines = append(s.Lines, Line{k * mains, volts * volts / (k * k) / sum * gain(k*mains)})
+		lines = append(lines, Line{k * mains, volts * volts / (k * k) / sum})
+	}
+	return lines
+}
+
+// hum adds the mains hum, given the power gain from the source.
+func (n *noiseWalk) hum(gain func(f float64) float64) {
+	for _, l := range humLines(n.w.Chain) {
+		s := n.share("guitar", humElement, "hum")
+		s.Lines = append(s.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}
 }
 

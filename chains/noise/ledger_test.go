@@ -250,7 +250,7 @@ func TestNoiseReference(t *testing.T) {
 		w := render.PlanOf(chaintest.Chain(t, c.blocks, c.order, c.set...), 48000, section.Normal)
 		part := w.Section(c.node)
 		deck := part.Deck(circuit.Deck{
-			Title: "noise of the section with " + c.node,
+			Title: "noise of the section with " + c.node, Noise: true,
 			Lines: []string{
 				fmt.Sprintf(".noise v(%s) V%s dec 10 20 20000", circuit.SPICEName(c.node), strings.TrimPrefix(circuit.SPICEName(c.input), "V")),
 				".print noise onoise_spectrum",
@@ -296,6 +296,79 @@ func TestNoiseReference(t *testing.T) {
 			t.Errorf("%s: %.4f dB off over %d frequencies, want %v dB over 31", c.name, worst, count, bound)
 		}
 		t.Logf("%s: worst %.5f dB", c.name, worst)
+	}
+}
+
+// The noise of an overdrive's input on a humbucker is that of a transistor there, by its device's card: shot and flicker noise of its base current, its base's
+// resistance, and what its emitter gives. The transistor's input loads the guitar as well, with 310 times 10 kΩ, which the stage does not.
+func TestFollowerNoise(t *testing.T) {
+	const bound = 0.5 // dB: its base current and its gain are not quite those of the stage
+	part := render.PlanOf(chaintest.Chain(t, "drive: {kind: overdrive}", "drive"), 48000, section.Normal).Section("drive.base")
+	deck := part.Deck(circuit.Deck{
+		Title: "noise of a follower behind a humbucker",
+		Lines: []string{
+			"Vplus plus 0 DC 4.5", "Vminus minus 0 DC -4.5", "Re follower minus 10k", "Qf plus drive_base follower qf",
+			".model qf NPN(IS=1e-14 BF=300 VAF=100 RB=200 KF=" + fmt.Sprint(2*circuit.Charge*200) + " AF=1)",
+			".noise v(follower) Vdry dec 10 20 20000", ".print noise onoise_spectrum",
+		},
+	})
+	base := filepath.Join("testdata", "noise", "follower")
+	if os.Getenv("UPDATE") == "1" {
+		storeNoise(t, base, deck)
+	}
+	if stored, err := os.ReadFile(base + ".cir"); err != nil || string(stored) != deck {
+		t.Fatalf("the circuit is another one than that which the reference was made with (%v)", err)
+	}
+	part.ColdR("loading", "drive.base", "0", 3.1e6)
+	ac, err := part.AC()
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := render.PlanOf(chaintest.Chain(t, "drive: {kind: overdrive}", "drive"), 48000, section.Normal)
+	stage := w.Stages[slices.IndexFunc(w.Stages, func(s blocks.Stage) bool { return s.Name == "drive.input" })]
+	text, err := os.ReadFile(base + ".txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	worst, count := 0.0, 0
+	for _, line := range strings.Split(string(text), "\n") {
+		var f, want float64
+		if n, _ := fmt.Sscan(line, &f, &want); n != 2 {
+			continue
+		}
+		sum := stage.Noise * stage.Noise
+		for _, e := range ac.Noise("drive.base", dsp.Hertz(f)) {
+			sum += e.Density
+		}
+		off := dsp.ToDB(math.Sqrt(sum) / want)
+		worst = max(worst, math.Abs(off))
+		count++
+	}
+	if count != 31 || !(worst <= bound) {
+		t.Errorf("%.2f dB off over %d frequencies, want %v dB over 31", worst, count, bound)
+	}
+}
+
+// What an input's noise current makes of a humbucker's impedance is 4 to 6 dB(A) at the jack, and is gone behind a buffer.
+func TestCurrentNoiseIsAnEffectOfOrder(t *testing.T) {
+	const kinds = "buffer: {kind: buffer}; drive: {kind: overdrive}"
+	rise := func(order, jack string) float64 {
+		l, err := At(chaintest.Chain(t, kinds, order), 48000, jack)
+		if err != nil {
+			t.Fatal(err)
+		}
+		whole, current := math.Pow(l.RMS(AWeighted), 2), 0.0
+		for k, s := range l.Shares {
+			if s.Element == "drive.input.ib" {
+				current += l.Power(k, AWeighted)
+			}
+		}
+		return -10 * math.Log10(1-current/whole)
+	}
+	direct, behind := rise("drive", "drive.in"), rise("buffer, drive", "drive.in")
+	t.Logf("%.2f dB(A) on the guitar, %.3f behind a buffer", direct, behind)
+	if !(direct >= 4 && direct <= 6.5) || !(behind < 0.1) {
+		t.Errorf("noise current adds %.2f dB(A) on a humbucker and %.2f behind a buffer, want 4 to 6.4 and none", direct, behind)
 	}
 }
 

@@ -40,6 +40,12 @@ func (n *NoiseLevels) Parts(c *board.Chain) (hiss, tones float64, err error) {
 		return 0, 0, err
 	}
 	whole := l.RMS(AWeighted)
+	if l.Whole != nil { // rendered: once more without what makes tones
+		l.Whole = nil
+		if l.Shares, err = n.m.withoutTones(c); err != nil {
+			return 0, 0, err
+		}
+	}
 	for k := range l.Shares {
 		l.Shares[k].Lines = nil
 	}

@@ -20,6 +20,7 @@ import (
 )
 
 type compareOptions struct {
+	noiseless                     bool
 	file, recording, quality, out string
 	takes                         []string
 	all, json                     bool
@@ -87,6 +88,7 @@ What has no value, as the level of silence, is null, and in pairs {"not_measurab
 	}
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the `DIR` to write the files into; made where there is none")
 	cmd.Flags().StringArrayVar(&o.takes, "take", nil, "the `NAME` of a take to compare, given for each; all of them where there is none given")
+	noiselessFlag(cmd, &o.noiseless)
 	cmd.Flags().BoolVar(&o.all, "all", false, "print every pair with its numbers, and how the solver fared")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the table")
 	recordingFlag(cmd, &o.recording)
@@ -94,6 +96,11 @@ What has no value, as the level of silence, is null, and in pairs {"not_measurab
 	complete(cmd, "output", completeFolder)
 	complete(cmd, "take", completeTake)
 	return cmd
+}
+
+// noiselessFlag is the switch of the board's noise in takes.
+func noiselessFlag(cmd *cobra.Command, to *bool) {
+	cmd.Flags().BoolVar(to, "noiseless", false, "leave the board's hiss and hum out of the takes; what is measured is without them anyway")
 }
 
 // choose leaves those takes of a file that are named, in the order in which they are.
@@ -136,7 +143,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		return err
 	}
 	defer out.abort()
-	c, err := compareTakes(ctx, s, f, q, out, true)
+	c, err := compareTakes(ctx, s, f, q, out, true, o.noiseless)
 	if err != nil {
 		return err
 	}
@@ -170,11 +177,11 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 }
 
 // compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for out to publish them.
-func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files bool) (*produce.Compared, error) {
+func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files, noiseless bool) (*produce.Compared, error) {
 	s.held(f.Chains()...)
 	bar := newProgress(s.err, f.Dry.Frames*int64(len(f.Takes)))
 	defer bar.stop()
-	j := produce.Job{Project: f.Project, Quality: q, Out: out.Outputs, Progress: bar.add}
+	j := produce.Job{Project: f.Project, Quality: q, Out: out.Outputs, Progress: bar.add, Noiseless: noiseless}
 	if files {
 		j.WAV = func(k int, take string, format samples.Format, frames int64) (string, *samples.Writer, error) {
 			name := fileName(k+1, len(f.Takes), take)

@@ -49,6 +49,7 @@ with gates open, is told beside it, and the gain of a move is that with gates op
   sources: block, element, cause, a_weighted_dbu, unweighted_dbu, share
   moves: block, line (order, left, right, or loop 3), behind, where (in words), same (paths), take
     (its keys), noise_db, gain_db                               changes at out
+  near: blocks at whose thresholds the noise is, if any: then it was rendered, and shares need not add up
   apart, open: name, a_weighted_dbu, unweighted_dbu       the microphone; with gates open; or null
   assumptions
 share is of the A-weighted power, from 0 to 1. What has no value is {"not_measurable": "why"}.`,
@@ -145,6 +146,9 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) 
 	if r.Open != nil {
 		s.printf("That is with gates closed. While one plays and they are open: %s dBu A-weighted\n", r.Open.ADBu.Text(1))
 	}
+	if len(r.Near) > 0 {
+		paragraph(s.out, "", "Worked out by rendering, since noise comes near a threshold of "+strings.Join(r.Near, ", ")+". A share is what is gone of it without its source; they need not add up.", width)
+	}
 	if r.Apart != nil {
 		s.printf("Not in it, since nobody in the room hears it: %s dBu A-weighted of the microphone and its input\n", r.Apart.ADBu.Text(1))
 	}
@@ -205,7 +209,7 @@ const mostMoves = 6
 
 // causes is what makes a noise, in words.
 var causes = map[string]string{
-	"thermal": "thermal noise", "shot": "shot noise", "input": "amplifier", "stage": "amplifiers", "converter": "converter", "hum": "mains hum", "ripple": "supply's ripple",
+	"thermal": "thermal noise", "shot": "shot noise", "input": "amplifier", "stage": "amplifiers", "converter": "converter", "hum": "mains hum", "ripple": "supply's ripple", "current": "input current", "flicker": "flicker noise",
 }
 
 // sourceText says in a player's words which part of a block it is.
