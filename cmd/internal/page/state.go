@@ -1,11 +1,13 @@
 package page
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
+	"strings"
 
 	"drywire/blocks"
 	"drywire/chains/board"
@@ -31,6 +33,7 @@ type State struct {
 	Longest   int64            `json:"longest"`
 	Sides     map[string]*Side `json:"sides"`
 	Cautions  []string         `json:"cautions"`
+	Reasons   []string         `json:"reasons"` // where B loads a block otherwise than A does, most first
 }
 
 // KindOf is a kind of block, for a page to offer.
@@ -171,6 +174,7 @@ func (n *session) state() (json.RawMessage, error) {
 			}
 		}
 	}
+	s.Reasons = reasons(n.doc.chain(0), n.doc.chain(1))
 	return json.Marshal(s)
 }
 
@@ -446,6 +450,31 @@ func feeds(c *board.Chain) map[string]fed {
 
 // worthTelling is by how many dB at 1 kHz a loading must change for a sentence: a step in level that is just heard (common practice, no source).
 const worthTelling = 0.5
+
+// reasons says where the loading of a block in b is another than in a, what changes most first.
+func reasons(a, b *board.Chain) []string {
+	type reason struct {
+		text string
+		db   float64
+	}
+	var list []reason
+	was, is := feeds(a), feeds(b)
+	for name, x := range was {
+		y, in := is[name]
+		lx, ly := loss(x.Handover), loss(y.Handover)
+		if !in || lx == nil || ly == nil || math.Abs(*lx-*ly) < worthTelling {
+			continue
+		}
+		by := func(f fed) string { return fmt.Sprintf("%s (%s)", f.by, *ohms(f.Source)) }
+		list = append(list, reason{fmt.Sprintf("%s (%s in) is driven by %s in B, by %s in A: %.1f dB lost at 1 kHz in B, %.1f dB in A.", name, *ohms(y.Input), by(y), by(x), -*ly, -*lx), math.Abs(*lx - *ly)})
+	}
+	slices.SortFunc(list, func(p, q reason) int { return cmp.Or(cmp.Compare(q.db, p.db), strings.Compare(p.text, q.text)) })
+	texts := make([]string, len(list))
+	for k, r := range list {
+		texts[k] = r.text
+	}
+	return texts
+}
 
 // sentences says where a change has changed the loading, and why.
 func sentences(before, after *board.Chain) []string {
