@@ -9,6 +9,7 @@ require (
 	github.com/go-audio/wav v1.1.0
 	github.com/goccy/go-yaml v1.19.2
 	github.com/hajimehoshi/go-mp3 v0.3.4
+	github.com/hashicorp/golang-lru/v2 v2.0.7
 	github.com/jfreymuth/vorbis v1.0.2
 	github.com/mewkiz/flac v1.0.14
 	github.com/mjibson/go-dsp v0.0.0-20180508042940-11479a337f12

@@ -82,16 +82,25 @@ const (
 	cableResistance  = 0.1
 )
 
-// CableParts is the resistance and the capacitance of a length of guitar cable.
-func CableParts(length dsp.Metre) (dsp.Ohm, dsp.Farad) {
-	l := max(float64(length), 0.01) // a plug is not nothing
-	return dsp.Ohm(l * cableResistance), dsp.Farad(l * cableCapacitance)
+// Cord is a cable by what it does to the signal.
+type Cord struct {
+	Length      dsp.Metre
+	Capacitance dsp.Farad // of a metre; 0: the usual one
 }
 
-// Cable lays a cable of that length from one node to another: its resistance, then its capacitance at the far end.
-func (b *Bench) Cable(name, from, to string, length dsp.Metre) {
+// CableParts is the resistance and the capacitance of a guitar cable.
+func CableParts(k Cord) (dsp.Ohm, dsp.Farad) {
+	l := max(float64(k.Length), 0.01) // a plug is not nothing
+	if k.Capacitance == 0 {
+		k.Capacitance = cableCapacitance
+	}
+	return dsp.Ohm(l * cableResistance), dsp.Farad(l * float64(k.Capacitance))
+}
+
+// Cable lays a cable from one node to another: its resistance, then its capacitance at the far end.
+func (b *Bench) Cable(name, from, to string, k Cord) {
 	defer b.Own(Cables)()
-	r, c := CableParts(length)
+	r, c := CableParts(k)
 	b.R(name+".r", from, to, r)
 	b.C(name+".c", to, circuit.Ground, c)
 }

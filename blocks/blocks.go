@@ -36,8 +36,15 @@ type Kind struct {
 
 	Place Place // where it stands
 
-	// PositiveGround says whether the block's ground is the positive pole of its supply; nil: never.
-	PositiveGround func(Settings) bool
+	Digital func(Settings) bool // whether a clock of it gets into what shares its supply; nil: never. Common practice, no source
+	Recalls func(Settings) bool // whether its knobs follow a preset by themselves, as of pedals with memories; nil: never
+
+	Drives bool // the power of a valve amplifier: something that Loads has to be plugged into it
+	Loads  bool // a loudspeaker, or what stands for one
+
+	// Ground is which pole of its supply is the block's ground; nil only for what takes no supply. The plug that every kind wants has its
+	// centre negative: common practice, no source.
+	Ground func(Settings) Pole
 
 	// Build lays the block between bench.In() and bench.Out(). Settings are complete and in range.
 	Build func(bench *Bench, s Settings)
@@ -52,6 +59,26 @@ const (
 	InAmplifier              // where its amplifier has it; what is behind it is in the amplifier's effects loop
 	AfterPower               // where its amplifier has it, with nothing of a board behind it
 )
+
+// Pole is one of the two poles of a supply.
+type Pole string
+
+// The poles.
+const (
+	Negative Pole = "negative"
+	Positive Pole = "positive"
+)
+
+func negative(Settings) Pole { return Negative }
+
+// byDevice is the ground of circuits that are built around germanium transistors with the polarity PNP, and of the same with silicon ones
+// of the other polarity: common practice, no source.
+func byDevice(s Settings) Pole {
+	if s.Word("device") == "germanium" {
+		return Positive
+	}
+	return Negative
+}
 
 // Knob returns the knob of that name.
 func (k *Kind) Knob(name string) (Knob, bool) {

@@ -24,6 +24,7 @@ var boost = Kind{
 	OutputImpedance: "101 Ω",
 	Draw:            5e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "gain", Brief: "how much louder", Unit: dsp.Decibels, Min: 0, Max: 30, Default: 12},

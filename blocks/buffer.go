@@ -19,6 +19,7 @@ var buffer = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            3e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs:           []Knob{supplyKnob(9, 9, 18), bypassKnob("true")},
 	Build: func(b *Bench, s Settings) {

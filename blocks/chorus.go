@@ -32,6 +32,7 @@ var chorus = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            15e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       50,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often the second voice goes sharp and flat", Unit: dsp.Hertzes, Min: 0.1, Max: 8, Default: 0.8, Still: stillRate},

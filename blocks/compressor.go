@@ -29,6 +29,7 @@ var compressor = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            8e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it acts (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -60, Max: 10, Default: -20},

@@ -45,7 +45,10 @@ var delay = Kind{
 	OutputImpedance: "1 kΩ",
 	Draw:            100e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
+	Recalls:         func(s Settings) bool { return s.Word("voice") == "digital" },
 	Rejection:       50,
+	Digital:         func(s Settings) bool { return s.Word("voice") == "digital" },
 	Knobs: []Knob{
 		{Name: "time", Brief: "from one repeat to the next", Unit: dsp.Seconds, Min: 1e-3, Max: 2, Default: 380e-3, Still: stillTime},
 		dial("repeats", "how much of each repeat is fed back: 0 gives one repeat, 10 feeds back 95 %", "linear", 4),

@@ -28,6 +28,7 @@ var distortion = Kind{
 	OutputImpedance: "1 Ω to 25 kΩ: the wiper of the level control",
 	Draw:            8e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		dial("distortion", "gain before the diodes: 1 to 214 times", "audio", 6),

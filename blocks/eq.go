@@ -31,6 +31,7 @@ var eq = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            15e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		bandGain("low", "gain below the low shelf's frequency"),

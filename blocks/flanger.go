@@ -33,6 +33,7 @@ var flanger = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            15e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       50,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often the comb sweeps down and up", Unit: dsp.Hertzes, Min: 0.05, Max: 10, Default: 0.3, Still: stillRate},

@@ -31,7 +31,7 @@ var fuzz = Kind{
 	OutputImpedance: "1 Ω to 125 kΩ: the wiper of the level control",
 	Draw:            1e-3,
 	Volts:           [2]dsp.Volt{9, 12},
-	PositiveGround:  func(s Settings) bool { return s.Word("device") == "germanium" },
+	Ground:          byDevice,
 	Knobs: []Knob{
 		choice("device", "what the transistors are made of", "silicon", "silicon", "germanium"),
 		dial("fuzz", "how much of the second emitter's resistance is bypassed: gain, and input impedance", "linear", 7),

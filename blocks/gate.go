@@ -31,6 +31,7 @@ var gate = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            15e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it opens (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -80, Max: 0, Default: -50},

@@ -32,6 +32,7 @@ var graphicEQ = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            20e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs:           append(graphicBands(), Knob{Name: "level", Brief: "gain after the bands", Unit: dsp.Decibels, Min: -15, Max: 15, Default: 0}, supplyKnob(9, 9, 18), bypassKnob("true")),
 	Build: func(b *Bench, s Settings) {

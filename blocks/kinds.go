@@ -16,10 +16,13 @@ var kinds = []*Kind{
 	&fuzz,
 	&gate,
 	&graphicEQ,
+	&loadBox,
 	&midCarve,
 	&octaveDown,
 	&opAmpFuzz,
 	&overdrive,
+	&patchBay,
+	&pedal,
 	&phaser,
 	&poweramp,
 	&preamp,
@@ -29,6 +32,7 @@ var kinds = []*Kind{
 	&trebleBoost,
 	&tremolo,
 	&trim,
+	&tuner,
 	&vibrato,
 	&volume,
 	&wah,
@@ -46,6 +50,9 @@ func Find(name string) *Kind {
 	}
 	return nil
 }
+
+// always is for what does not depend on settings.
+func always(Settings) bool { return true }
 
 // dial is a knob from 0 to 10.
 func dial(name, brief, taper string, at float64) Knob {

@@ -28,6 +28,7 @@ var midCarve = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            10e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		bandFrequency("freq", "middle of the cut", 200, 2e3, 650),

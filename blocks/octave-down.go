@@ -35,6 +35,7 @@ var octaveDown = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            10e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       50,
 	Knobs: []Knob{
 		dial("direct", "level of the note itself", "linear", 5),

@@ -30,6 +30,7 @@ var opAmpFuzz = Kind{
 	OutputImpedance: "1 Ω to 25 kΩ: the wiper of the volume control",
 	Draw:            8e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		dial("sustain", "level into the clipping stages", "audio", 7),

@@ -29,6 +29,7 @@ var overdrive = Kind{
 	OutputImpedance: "101 Ω",
 	Draw:            8e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		dial("drive", "gain before the diodes: 12 to 118 times", "audio", 5),

@@ -35,6 +35,7 @@ var phaser = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            8e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often the notches sweep up and down", Unit: dsp.Hertzes, Min: 0.05, Max: 10, Default: 0.5, Still: stillRate},

@@ -11,9 +11,10 @@ import (
 
 // poweramp is a push-pull valve power amplifier up to its speaker's terminals.
 var poweramp = Kind{
-	Name:  "poweramp",
-	Place: AfterPower,
-	Brief: "valve power amplifier: clips softly, and its supply sags under load",
+	Name:   "poweramp",
+	Place:  AfterPower,
+	Drives: true,
+	Brief:  "valve power amplifier: clips softly, and its supply sags under load",
 	Models: []string{
 		"1 MΩ in, a level control, a push-pull stage whose clipping has a knee, an output transformer with a corner at either end, 12 Ω out.",
 		"A supply that the signal draws on: its voltage, and with it the ceiling, falls with the output and recovers in 40 ms.",

@@ -43,7 +43,10 @@ var reverb = Kind{
 	OutputImpedance: "1 kΩ",
 	Draw:            150e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
+	Recalls:         func(Settings) bool { return true },
 	Rejection:       50,
+	Digital:         always,
 	Knobs: []Knob{
 		choice("style", "what sounds: a plate, two springs, or a room", "plate", "plate", "spring", "room"),
 		{Name: "decay", Brief: "time in which the reverb falls by 60 dB, at 1 kHz", Unit: dsp.Seconds, Min: 0.2, Max: 20, Default: 1.8, Still: stillTime},

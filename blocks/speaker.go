@@ -18,6 +18,7 @@ import (
 var speaker = Kind{
 	Name:  "speaker",
 	Place: AfterPower,
+	Loads: true,
 	Brief: "guitar loudspeaker in a cabinet, and a microphone",
 	Models: []string{
 		"The voice coil with its resistance, inductance and eddy currents, and the moving mass, suspension and losses as their electrical equivalent, solved together with the amplifier.",

@@ -26,6 +26,7 @@ var switcher = Kind{
 	OutputImpedance: "100 Ω to 10 kΩ: 100 Ω with the input buffer or a trim, else that of what comes before",
 	Draw:            100e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		choice("input_buffer", "a buffer before the first loop, or a wire", "on", "on", "off"),

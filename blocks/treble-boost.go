@@ -29,7 +29,7 @@ var trebleBoost = Kind{
 	OutputImpedance: "15.9 kΩ to 19 kΩ: the capacitor, and the collector control",
 	Draw:            1e-3,
 	Volts:           [2]dsp.Volt{9, 18},
-	PositiveGround:  func(s Settings) bool { return s.Word("device") == "germanium" },
+	Ground:          byDevice,
 	Knobs: []Knob{
 		choice("device", "what the transistor is made of", "germanium", "germanium", "silicon"),
 		dial("boost", "how much of the collector's voltage reaches the output", "linear", 10),

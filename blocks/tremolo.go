@@ -31,6 +31,7 @@ var tremolo = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            5e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often it rises and falls", Unit: dsp.Hertzes, Min: 0.1, Max: 15, Default: 5, Still: stillRate},

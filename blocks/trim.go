@@ -19,6 +19,7 @@ var trim = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            5e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "gain", Brief: "how much louder or softer", Unit: dsp.Decibels, Min: -30, Max: 20, Default: 0},

@@ -29,6 +29,7 @@ var vibrato = Kind{
 	OutputImpedance: "100 Ω",
 	Draw:            15e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       50,
 	Knobs: []Knob{
 		{Name: "rate", Brief: "how often the pitch moves", Unit: dsp.Hertzes, Min: 0.1, Max: 12, Default: 5, Still: stillRate},

@@ -33,6 +33,7 @@ var wah = Kind{
 	OutputImpedance: "2.14 kΩ to 80 kΩ: fixed, it follows the resonance; with the envelope, 22 kΩ",
 	Draw:            2e-3,
 	Volts:           [2]dsp.Volt{9, 18},
+	Ground:          negative,
 	Rejection:       60, // led by an envelope; else its circuit tells
 	Knobs: []Knob{
 		choice("mode", "the pedal left where it is, or moved by how hard one plays", "fixed", "fixed", "envelope"),

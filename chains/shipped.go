@@ -8,6 +8,7 @@
 //	measures    what is measured, each defined once
 //	noise       what it sounds like at rest, and why
 //	experiment  what several takes say about each other
+//	why         what causes a complaint, and what to do
 //	report      the page that plays and shows it
 package chains
 

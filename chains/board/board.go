@@ -22,10 +22,11 @@ type File struct {
 	Title     string
 	Notes     string // free text
 	Recording Recording
-	Guitar    Guitar        // that of a take which names none
-	Guitars   []NamedGuitar // others, in the order in which the file names them
-	Load      Load          // what the last jack is plugged into
-	Patch     dsp.Metre     // length of each cable between two blocks
+	Guitar    Guitar                 // that of a take which names none
+	Guitars   []NamedGuitar          // others, in the order in which the file names them
+	Load      Load                   // what the last jack is plugged into
+	Patch     dsp.Metre              // length of each cable between two blocks
+	Cables    map[string]blocks.Cord // those that are not like that, by the jack that they lead to
 	Supplies  []Supply
 	Cabinets  []*Cabinet  // impulse responses that speakers name, each once
 	Blocks    []Block     // in the order in which the file names them
@@ -66,6 +67,7 @@ type Guitar struct {
 	Volume, Tone  float64   // positions of the dials, 0 to 10
 	Hum           dsp.Volt  // mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
 	Cable         dsp.Metre // from the guitar's jack to the first block
+	Capacitance   dsp.Farad // of a metre of that cable; 0: the usual one
 
 	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
@@ -87,8 +89,23 @@ type Pickup struct {
 
 // Load is an input that something is plugged into, with the cable that leads to it.
 type Load struct {
-	Resistance dsp.Ohm
-	Cable      dsp.Metre
+	Resistance  dsp.Ohm
+	Cable       dsp.Metre
+	Capacitance dsp.Farad // of a metre of the cable; 0: the usual one
+}
+
+// Cord is the cable from the guitar.
+func (g Guitar) Cord() blocks.Cord { return blocks.Cord{Length: g.Cable, Capacitance: g.Capacitance} }
+
+// Cord is the cable to the load.
+func (l Load) Cord() blocks.Cord { return blocks.Cord{Length: l.Cable, Capacitance: l.Capacitance} }
+
+// CordTo is the cable from one block to the next, by the jack that it leads to, like fuzz.in or board.return-2.
+func (c *Chain) CordTo(jack string) blocks.Cord {
+	if k, ok := c.Cables[jack]; ok {
+		return k
+	}
+	return blocks.Cord{Length: c.Patch}
 }
 
 // DefaultLoad is an amplifier's or an interface's input behind a short cable: common practice, no source.
@@ -99,9 +116,11 @@ type Block struct {
 	Name     string
 	Kind     *blocks.Kind
 	Settings blocks.Settings
-	Power    string   // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
-	Loops    []Loop   // of a switcher, by their numbers
-	Cabinet  *Cabinet // of a speaker; nil: its own cone
+	Powered
+	Recall  string   // "yes" or "no": whether its knobs follow a preset by themselves; "": as is usual of its kind
+	Off     bool     // bypassed, where neither a preset nor a take says otherwise
+	Loops   []Loop   // of a switcher, by their numbers
+	Cabinet *Cabinet // of a speaker; nil: its own cone
 
 	Moves Curves // of the knobs that move; Settings has where they are at 0 s
 }
@@ -109,7 +128,7 @@ type Block struct {
 // Take is one rendering: an order, changed settings, blocks that are off.
 type Take struct {
 	Name   string
-	Guitar string      // "" for the file's
+	Guitar string      // "" for the preset's, or where that names none the file's; OwnGuitar for the file's
 	Order  []string    // nil: the file's, and its split
 	Split  *SplitOrder // of Order
 	Preset string      // "" for none: every loop is out
@@ -117,6 +136,7 @@ type Take struct {
 	Toggle []int       // numbers of the loops that are the other way round than the preset has them
 	Set    []Setting   // in the order in which the file names them
 	Off    []string
+	On     []string // not bypassed, although the file or the preset has them off
 }
 
 // Setting is one changed setting of a take.
@@ -135,6 +155,7 @@ type Chain struct {
 	Guitar     Guitar
 	Load       Load
 	Patch      dsp.Metre
+	Cables     map[string]blocks.Cord // as in File
 	Supplies   []Supply
 	Blocks     []Placed // the signal flows from the first to the last; of a switcher, its pieces and what is in its loops
 	Split      *Split   // what follows Blocks, where that is two paths
@@ -154,7 +175,7 @@ type Placed struct {
 	Kind     *blocks.Kind
 	Settings blocks.Settings
 	Off      bool     // in the chain, but bypassed
-	Power    string   // as in Block
+	Powered           // as in Block
 	Switcher string   // the switcher that it is a piece of, or in a loop of: it has its place there and no other
 	Cabinet  *Cabinet // as in Block
 
@@ -203,11 +224,30 @@ func (f *File) Take(name string) (*Chain, error) {
 	return nil, fmt.Errorf("no take %q%s (there are: %s)", name, hint, quoted(names))
 }
 
-// resolve needs a take that Parse has checked.
-func (f *File) resolve(t Take) *Chain {
+// Of resolves a take that is not in the file, made of what is: blocks, presets and guitars of the file, settings of package
+// file. The take has to be one that the language allows; nothing checks that here.
+func (f *File) Of(t Take) *Chain { return f.resolve(t) }
+
+// OwnGuitar is what a take calls the file's own guitar by, where its preset names another.
+const OwnGuitar = "guitar"
+
+// guitarOf is the name of the guitar that a take is played on; "" for the file's own.
+func (f *File) guitarOf(t Take) string {
+	name := t.Guitar
+	if p := f.Preset(t.Preset); p != nil && name == "" {
+		name = p.Guitar
+	}
+	if name == OwnGuitar {
+		return ""
+	}
+	return name
+}
+
+// fill gives a chain what a take has of everything but the order: its guitar, and in pool every block of the file, as the preset and the take set it.
+func (f *File) fill(t Take) *Chain {
 	c := &Chain{
 		Take: t.Name, Title: f.Title,
-		Recording: f.Recording, GuitarName: t.Guitar, Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Supplies: f.Supplies,
+		Recording: f.Recording, GuitarName: f.guitarOf(t), Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Cables: f.Cables, Supplies: f.Supplies,
 		pool: map[string]*Placed{},
 	}
 	if f.Recording.Load != nil {
@@ -215,12 +255,12 @@ func (f *File) resolve(t Take) *Chain {
 		c.Recording.Load = &load
 	}
 	for _, g := range f.Guitars {
-		if g.Name == t.Guitar {
+		if g.Name == c.GuitarName {
 			c.Guitar = g.Guitar
 		}
 	}
 	for _, b := range f.Blocks {
-		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Power: b.Power, Cabinet: b.Cabinet, Off: slices.Contains(t.Off, b.Name), Moves: b.Moves}
+		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Powered: b.Powered, Cabinet: b.Cabinet, Off: f.IsOff(t, b.Name), Moves: b.Moves}
 	}
 	if p := f.Preset(t.Preset); p != nil {
 		for _, s := range p.Set {
@@ -235,8 +275,53 @@ func (f *File) resolve(t Take) *Chain {
 		s.Apply(c)
 	}
 	for _, p := range c.pool {
+		p.Cabinet = f.cabinet(p.Cabinet)
 		p.plug(f.Supplies)
 	}
+	return c
+}
+
+// AsSet is every block of the file in its order, as a take has it set and powered, whether its signal runs through it or not.
+func (f *File) AsSet(t Take) []Placed {
+	c := f.fill(t)
+	all := make([]Placed, len(f.Blocks))
+	for k, b := range f.Blocks {
+		all[k] = *c.pool[b.Name]
+	}
+	return all
+}
+
+// IsOff says whether a block is bypassed in a take: the last of the file, the preset and the take that says something says it.
+func (f *File) IsOff(t Take, block string) bool {
+	off := slices.ContainsFunc(f.Blocks, func(b Block) bool { return b.Name == block && b.Off })
+	say := func(on, offs []string) {
+		off = (off || slices.Contains(offs, block)) && !slices.Contains(on, block)
+	}
+	if p := f.Preset(t.Preset); p != nil {
+		say(p.On, p.Off)
+	}
+	say(t.On, t.Off)
+	return off
+}
+
+// Switched is the take with a block bypassed or not.
+func (f *File) Switched(t Take, block string, off bool) Take {
+	without := func(list []string) []string {
+		return slices.DeleteFunc(slices.Clone(list), func(n string) bool { return n == block })
+	}
+	t.Off, t.On = without(t.Off), without(t.On)
+	switch is := f.IsOff(t, block); {
+	case off && !is:
+		t.Off = append(t.Off, block)
+	case !off && is:
+		t.On = append(t.On, block)
+	}
+	return t
+}
+
+// resolve needs a take that Parse has checked.
+func (f *File) resolve(t Take) *Chain {
+	c := f.fill(t)
 	order, split := t.Order, t.Split
 	if order == nil {
 		order, split = f.Order, f.Split

@@ -14,15 +14,16 @@ import (
 // SpeakerKind is the kind of block that may have an impulse response.
 const SpeakerKind = "speaker"
 
-// Cabinet is an impulse response that a chain file names, for a speaker. This package reads no files: who parsed the file reads what is at Path, and lets the
-// cabinet Hold it before anything is rendered. All takes that name one path share one Cabinet.
+// Cabinet is an impulse response that a chain file names, for a speaker. This package reads no files: who parses the file knows the Path alone, and who can read
+// it makes a File.WithCabinets of what is there, which can be rendered. All takes that name one path share one Cabinet.
 type Cabinet struct {
 	Path string // as written; relative to the chain file
 
-	mu      sync.Mutex
-	samples []float64
+	samples []float64 // nil: not read
 	rate    dsp.Hertz
-	at      map[dsp.Hertz]blocks.ImpulseResponse
+
+	mu sync.Mutex // of what has been worked out
+	at map[dsp.Hertz]blocks.ImpulseResponse
 }
 
 // What an impulse response may be. A cabinet's is over after some 100 ms; two seconds are a large room's: common practice, no source.
@@ -35,24 +36,24 @@ const (
 // MostCabinetFrames is more samples than any impulse response may have: who reads a file may stop there.
 const MostCabinetFrames = int64(float64(longestCabinet)*float64(fastestCabinet)) + 1
 
-// Hold gives the cabinet its impulse response: one channel, full scale being 1, at the rate that it was made at; Wire resamples it to the recording's. An error says
-// why it can be no cabinet's.
-func (c *Cabinet) Hold(samples []float64, rate dsp.Hertz) error {
+// NewCabinet is the impulse response at a path: one channel, full scale being 1, at the rate that it was made at; it is resampled to the recording's. An error
+// says why it can be no cabinet's.
+func NewCabinet(path string, samples []float64, rate dsp.Hertz) (*Cabinet, error) {
 	if rate < slowestCabinet || rate > fastestCabinet {
-		return fmt.Errorf("its rate is %v Hz; an impulse response has one from %v to %v Hz", float64(rate), float64(slowestCabinet), float64(fastestCabinet))
+		return nil, fmt.Errorf("its rate is %v Hz; an impulse response has one from %v to %v Hz", float64(rate), float64(slowestCabinet), float64(fastestCabinet))
 	}
 	if most := int(float64(longestCabinet) * float64(rate)); len(samples) > most {
-		return fmt.Errorf("is longer than %v s; a cabinet's impulse response is over long before: cut it", float64(longestCabinet))
+		return nil, fmt.Errorf("is longer than %v s; a cabinet's impulse response is over long before: cut it", float64(longestCabinet))
 	}
 	top := 0.0
 	for k, v := range samples {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return fmt.Errorf("sample %d is %v; every sample must be a number", k+1, v)
+			return nil, fmt.Errorf("sample %d is %v; every sample must be a number", k+1, v)
 		}
 		top = math.Max(top, math.Abs(v))
 	}
 	if top < nothing { // or nothing but dither
-		return fmt.Errorf("is silent; an impulse response is what a cabinet answers to a click")
+		return nil, fmt.Errorf("is silent; an impulse response is what a cabinet answers to a click")
 	}
 	ir := blocks.ImpulseResponse{Samples: samples}
 	// The most that a response of such samples could have at any frequency is their sum.
@@ -61,31 +62,39 @@ func (c *Cabinet) Hold(samples []float64, rate dsp.Hertz) error {
 		sum += math.Abs(v)
 	}
 	if ir.Level(rate) < sum*nothing {
-		return fmt.Errorf("has nothing around 400 Hz, by which its level is set: it is no cabinet's impulse response")
+		return nil, fmt.Errorf("has nothing around 400 Hz, by which its level is set: it is no cabinet's impulse response")
 	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.samples, c.rate, c.at = slices.Clone(samples), rate, nil
-	return nil
+	return &Cabinet{Path: path, samples: slices.Clone(samples), rate: rate}, nil
 }
 
 // nothing is the share of full scale under which samples are silence with its dither, and of what a response could have under which it has nothing: -80 dB.
 // Common practice, no source.
 const nothing = 1e-4
 
-func (c *Cabinet) held() bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.samples != nil
+// WithCabinets is the file with what is at the paths of its Cabinets, each in the place of the one with its Path.
+func (f *File) WithCabinets(read []*Cabinet) *File {
+	g := *f
+	g.Cabinets = read
+	return &g
 }
 
-// Response is what the cabinet holds, at that rate; without samples where it holds nothing.
+// cabinet is the file's own with that path, or the one given.
+func (f *File) cabinet(c *Cabinet) *Cabinet {
+	for _, own := range f.Cabinets {
+		if c != nil && own.Path == c.Path {
+			return own
+		}
+	}
+	return c
+}
+
+// Response is the impulse response at that rate; without samples where it has not been read.
 func (c *Cabinet) Response(rate dsp.Hertz) blocks.ImpulseResponse {
-	c.mu.Lock()
-	defer c.mu.Unlock()
 	if c.samples == nil {
 		return blocks.ImpulseResponse{}
 	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
 	ir, ok := c.at[rate]
 	if !ok {
 		if c.at == nil {
@@ -97,10 +106,10 @@ func (c *Cabinet) Response(rate dsp.Hertz) blocks.ImpulseResponse {
 	return ir
 }
 
-// Bare says which cabinet of the chain holds nothing yet.
+// Bare says which cabinet of the chain has not been read.
 func Bare(c *Chain) error {
 	for _, b := range c.Every() {
-		if b.Cabinet != nil && !b.Cabinet.held() {
+		if b.Cabinet != nil && b.Cabinet.samples == nil {
 			return fmt.Errorf("take %q: %s of %s has not been read", c.Take, b.Cabinet.Path, b.Name)
 		}
 	}

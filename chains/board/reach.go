@@ -9,7 +9,10 @@ import (
 // refuses: what SetTake wants for a take whose order has lost a block.
 func (f *File) Fitted(t Take) Take {
 	board := f.reached(t)
-	t.Off = slices.DeleteFunc(slices.Clone(t.Off), func(n string) bool { return !slices.Contains(board, n) })
+	fit := func(names []string) []string {
+		return slices.DeleteFunc(slices.Clone(names), func(n string) bool { return !slices.Contains(board, n) })
+	}
+	t.Off, t.On = fit(t.Off), fit(t.On)
 	t.Set = slices.DeleteFunc(slices.Clone(t.Set), func(s Setting) bool {
 		part, _, _ := strings.Cut(s.Target, ".")
 		return slices.ContainsFunc(f.Blocks, func(b Block) bool { return b.Name == part }) && !slices.Contains(board, part)

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -15,10 +16,13 @@ type Loop struct {
 
 // Preset is what a switcher remembers: which loops are in, and what is set.
 type Preset struct {
-	Name  string
-	Loops []int
-	Set   []Setting
-	Trim  *float64 // dB, at the switcher's output; nil: as the switcher has it
+	Name   string
+	Loops  []int
+	Set    []Setting
+	Off    []string // blocks that are bypassed, in a loop or not
+	On     []string // blocks that are not, although the file has them off
+	Guitar string   // that it is for; "" for the file's own
+	Trim   *float64 // dB, at the switcher's output; nil: as the switcher has it
 }
 
 // SwitcherKind is the kind of block that the file gives loops.
@@ -131,7 +135,7 @@ func (f *File) OnPreset(preset, guitar string, trim *float64) *Chain {
 		g.Presets = slices.Clone(f.Presets)
 		g.Preset(preset).Trim = trim
 	}
-	return g.resolve(Take{Name: preset, Preset: preset, Guitar: guitar})
+	return g.resolve(Take{Name: preset, Preset: preset, Guitar: cmp.Or(guitar, OwnGuitar)})
 }
 
 // TrimOf is the trim that the switcher has in a preset, in dB; ok is false where the file's order has no switcher.

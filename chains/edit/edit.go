@@ -1,7 +1,7 @@
 // Package edit changes the text of a chain file and keeps every byte that the change does not touch: comments, quotes, the order of keys.
 //
 // An edit is made twice, in the text and in what the text means; what comes out is parsed and compared with what was meant, and refused where the two
-// differ. Start reading at SetTake, then at edit.
+// differ. Start reading at Text and its SetTake, then at edit.
 package edit
 
 import (
@@ -19,20 +19,36 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
+// Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes another.
+type Text struct {
+	Name   string // what messages call the file
+	Source []byte
+	File   *board.File // its cabinets have not been read
+}
+
+// Read parses a text. The error is that of file.Parse.
+func Read(name string, src []byte) (*Text, error) {
+	f, err := file.Parse(name, src)
+	if err != nil {
+		return nil, err
+	}
+	return &Text{name, src, f}, nil
+}
+
 // Edits of a chain file's text: each gives the text with one thing changed and every other byte kept, so that comments, spacing, line ends and the
-// order of keys stay as somebody wrote them. What comes out is parsed and compared with what was meant; an edit that does not come out so is an error,
-// and so is one whose result Parse refuses.
+// order of keys stay as somebody wrote them. What comes out is parsed, once, and compared with what was meant; an edit that does not come out so is an
+// error, and so is one whose result Parse refuses.
 //
 // Blocks that are in no order after an edit go into the tray; those that were there for that reason, and are in an order again, leave it.
 
 // SetOrder changes the file's own order.
-func SetOrder(src []byte, order []string, split *board.SplitOrder) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error { return d.ownOrder(f, order, split) })
+func (x *Text) SetOrder(order []string, split *board.SplitOrder) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error { return d.ownOrder(f, order, split) })
 }
 
 // SetBoard changes the file's own order and what is in the loops of its switcher at once, as when a block goes from one to the other.
-func SetBoard(src []byte, order []string, split *board.SplitOrder, switcher string, loops []board.Loop) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error {
+func (x *Text) SetBoard(order []string, split *board.SplitOrder, switcher string, loops []board.Loop) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
 		if err := d.ownOrder(f, order, split); err != nil {
 			return err
 		}
@@ -55,8 +71,8 @@ func (d *document) ownOrder(f *board.File, order []string, split *board.SplitOrd
 
 // SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the file's), preset, loops of its own, toggled loops, settings by
 // Target and Text, and blocks that are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that leave the order.
-func SetTake(src []byte, name string, t board.Take) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error {
+func (x *Text) SetTake(name string, t board.Take) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
 		k, err := d.take(f, name)
 		if err != nil {
 			return err
@@ -73,8 +89,8 @@ func SetTake(src []byte, name string, t board.Take) ([]byte, error) {
 }
 
 // AddTake adds a take behind the one called after, or as the last where after is "".
-func AddTake(src []byte, after string, t board.Take) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error {
+func (x *Text) AddTake(after string, t board.Take) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
 		if after == "" {
 			after = f.Takes[len(f.Takes)-1].Name
 		}
@@ -115,8 +131,8 @@ func AddTake(src []byte, after string, t board.Take) ([]byte, error) {
 }
 
 // RemoveTake takes a take out. The last one stays: a file has at least one.
-func RemoveTake(src []byte, name string) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error {
+func (x *Text) RemoveTake(name string) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
 		k, err := d.take(f, name)
 		if err != nil {
 			return err
@@ -130,8 +146,8 @@ func RemoveTake(src []byte, name string) ([]byte, error) {
 }
 
 // SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their own.
-func SetLoops(src []byte, switcher string, loops []board.Loop) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error { return d.ownLoops(f, switcher, loops) })
+func (x *Text) SetLoops(switcher string, loops []board.Loop) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error { return d.ownLoops(f, switcher, loops) })
 }
 
 // ownLoops changes the loops of a switcher.
@@ -157,8 +173,8 @@ func (d *document) ownLoops(f *board.File, switcher string, loops []board.Loop) 
 }
 
 // SetTray changes which blocks wait off the board. Those that are in no order wait there whether they are named or not.
-func SetTray(src []byte, names []string) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error {
+func (x *Text) SetTray(names []string) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
 		err := d.setTray(f.Tray, names)
 		f.Tray = slices.Clone(names)
 		return err
@@ -166,8 +182,8 @@ func SetTray(src []byte, names []string) ([]byte, error) {
 }
 
 // AddBlock adds a block of that kind with its default settings, and puts it into the tray.
-func AddBlock(src []byte, name, kind string) ([]byte, error) {
-	return edit(src, func(d *document, f *board.File) error {
+func (x *Text) AddBlock(name, kind string) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
 		kinds := blocks.Kinds()
 		at := slices.IndexFunc(kinds, func(k *blocks.Kind) bool { return k.Name == kind })
 		if at < 0 {
@@ -196,26 +212,22 @@ func AddBlock(src []byte, name, kind string) ([]byte, error) {
 }
 
 // edit changes a text and, by the same steps, what it is meant to say.
-func edit(src []byte, change func(*document, *board.File) error) (out []byte, err error) {
+func (x *Text) edit(change func(*document, *board.File) error) (out *Text, err error) {
 	defer func() {
 		if recover() != nil { // a layout that nobody has thought of: the file is as it was
 			out, err = nil, errLayout
 		}
 	}()
-	was, err := file.Parse("the chain file", src)
-	if err != nil {
-		return nil, fmt.Errorf("the chain file has a mistake, and is not edited before that is mended: %w", err)
-	}
-	d, err := newDocument(slices.Clone(src))
+	d, err := newDocument(slices.Clone(x.Source))
 	if err != nil {
 		return nil, err
 	}
-	meant := forComparison(was)
+	meant := forComparison(x.File)
 	if err := change(d, meant); err != nil {
 		return nil, err
 	}
 	tray := slices.Clone(meant.Tray)
-	idle, before := meant.Idle(), was.Idle()
+	idle, before := meant.Idle(), x.File.Idle()
 	tray = slices.DeleteFunc(tray, func(n string) bool { return slices.Contains(before, n) && !slices.Contains(idle, n) })
 	for _, n := range idle {
 		if !slices.Contains(tray, n) {
@@ -226,7 +238,7 @@ func edit(src []byte, change func(*document, *board.File) error) (out []byte, er
 		return nil, err
 	}
 	meant.Tray = tray
-	got, err := file.Parse("the chain file", d.src)
+	got, err := Read(x.Name, d.src)
 	if err != nil {
 		var faults yamltext.Faults
 		if errors.As(err, &faults) && len(faults) > 0 {
@@ -234,10 +246,10 @@ func edit(src []byte, change func(*document, *board.File) error) (out []byte, er
 		}
 		return nil, err
 	}
-	if what := differs(forComparison(got), meant); what != "" {
+	if what := differs(forComparison(got.File), meant); what != "" {
 		return nil, fmt.Errorf("the edit would have changed %s in another way than it should: the file is laid out in a way that cannot be edited here; edit it by hand", what)
 	}
-	return d.src, nil
+	return got, nil
 }
 
 // forComparison is the file with what is compared of takes and presets: no functions, no order where none matters, nil for empty where both mean the same.
@@ -299,14 +311,14 @@ func like(t board.Take, o board.Take) bool {
 	}
 	return t.Name == o.Name && t.Guitar == o.Guitar && t.Preset == o.Preset && (t.Order == nil) == (o.Order == nil) && slices.Equal(t.Order, o.Order) &&
 		reflect.DeepEqual(t.Split, o.Split) && reflect.DeepEqual(t.Loops, o.Loops) && slices.Equal(t.Toggle, o.Toggle) && len(t.Set) == len(o.Set) && maps.Equal(set(t), set(o)) &&
-		slices.Equal(sorted(t.Off), sorted(o.Off))
+		slices.Equal(sorted(t.Off), sorted(o.Off)) && slices.Equal(sorted(t.On), sorted(o.On))
 }
 
 // plain is the take as Parse would have it.
 func plain(t board.Take) (board.Take, error) {
 	p := board.Take{
 		Name: strings.TrimSpace(t.Name), Guitar: t.Guitar, Order: t.Order, Split: filled(t.Split), Preset: t.Preset,
-		Loops: sortedLoops(t.Loops), Toggle: slices.Clone(t.Toggle), Set: texts(t.Set), Off: t.Off,
+		Loops: sortedLoops(t.Loops), Toggle: slices.Clone(t.Toggle), Set: texts(t.Set), Off: t.Off, On: t.On,
 	}
 	if p.Name == "" {
 		return p, errors.New("a take needs a name")
@@ -401,7 +413,7 @@ func (d *document) take(f *board.File, name string) (int, error) {
 			if i > 0 {
 				text.WriteString(", ")
 			}
-			text.WriteString(lineOf(t))
+			text.WriteString(TakeText(t))
 		}
 		return k, d.insertTop("takes", "["+text.String()+"]", "presets", "tray", "order", "blocks")
 	}
@@ -410,13 +422,21 @@ func (d *document) take(f *board.File, name string) (int, error) {
 		if i > 0 {
 			text.WriteString(d.eol())
 		}
-		text.WriteString(indent + "- " + lineOf(t))
+		text.WriteString(indent + "- " + TakeText(t))
 	}
 	return k, d.insertTop("takes", d.eol()+text.String(), "presets", "tray", "order", "blocks")
 }
 
-// lineOf is a take in flow style.
-func lineOf(t board.Take) string {
+// TakeLines is a take as a chain file would have it, a key on each line.
+func TakeLines(t board.Take) (lines []string) {
+	for _, p := range pairsOf(t) {
+		lines = append(lines, p.key+": "+p.value(false))
+	}
+	return lines
+}
+
+// TakeText is a take as a chain file would have it, in flow style on one line.
+func TakeText(t board.Take) string {
 	var all []string
 	for _, p := range pairsOf(t) {
 		all = append(all, p.key+": "+p.value(true))
@@ -460,6 +480,9 @@ func pairsOf(t board.Take) []pair {
 	if len(t.Off) > 0 {
 		all = append(all, pair{"off", same(yamltext.FlowNames(t.Off))})
 	}
+	if len(t.On) > 0 {
+		all = append(all, pair{"on", same(yamltext.FlowNames(t.On))})
+	}
 	return all
 }
 
@@ -502,7 +525,7 @@ func flowSplit(s *board.SplitOrder) string {
 func (d *document) setTake(k int, was, t board.Take) error {
 	now, want := pairsOf(was), pairsOf(t)
 	rank := func(key string) int {
-		return slices.Index([]string{"name", "preset", "guitar", "order", "loops", "toggle", "set", "off"}, key)
+		return slices.Index([]string{"name", "preset", "guitar", "order", "loops", "toggle", "set", "off", "on"}, key)
 	}
 	for _, p := range want {
 		m := d.find("takes", k)
@@ -562,7 +585,7 @@ func (d *document) setKey(k int, was, t board.Take, p pair) error {
 	case "toggle":
 		return d.setList(asSet(e.value.words(), numbers(t.Toggle)), "takes", k, "toggle")
 	}
-	return d.setList(asSet(e.value.words(), t.Off), "takes", k, "off")
+	return d.setList(asSet(e.value.words(), map[string][]string{"off": t.Off, "on": t.On}[p.key]), "takes", k, p.key)
 }
 
 // asSet is the wanted names in the order in which the file has those that it has.
@@ -748,7 +771,7 @@ func (d *document) aligned(m *part, name string) string {
 	last := m.entries[len(m.entries)-1]
 	column, padded := d.indent(last.value.from), false
 	for _, e := range m.entries[max(0, len(m.entries)-2):] {
-		if d.lineOf(e.value.from) != d.lineOf(e.from) || d.indent(e.value.from) != column {
+		if d.TakeText(e.value.from) != d.TakeText(e.from) || d.indent(e.value.from) != column {
 			return ""
 		}
 		padded = padded || e.value.from-e.key.to > 2

@@ -93,7 +93,7 @@ func lineStarts(src []byte) []int {
 func isBreak(c byte) bool { return c == '\n' || c == '\r' }
 
 // lineOf is the number, from 0, of the line that holds a byte.
-func (d *document) lineOf(at int) int {
+func (d *document) TakeText(at int) int {
 	n, found := slices.BinarySearch(d.lines, at)
 	if !found {
 		n--
@@ -102,7 +102,7 @@ func (d *document) lineOf(at int) int {
 }
 
 // lineStart is where the line of a byte begins.
-func (d *document) lineStart(at int) int { return d.lines[d.lineOf(at)] }
+func (d *document) lineStart(at int) int { return d.lines[d.TakeText(at)] }
 
 // lineEnd is where the line of a byte ends, before what breaks it.
 func (d *document) lineEnd(at int) int {
@@ -114,7 +114,7 @@ func (d *document) lineEnd(at int) int {
 
 // next is where the line after that of a byte begins, or the end of the text.
 func (d *document) next(at int) int {
-	if n := d.lineOf(at) + 1; n < len(d.lines) {
+	if n := d.TakeText(at) + 1; n < len(d.lines) {
 		return d.lines[n]
 	}
 	return len(d.src)
@@ -297,7 +297,7 @@ func (d *document) literal(n *ast.LiteralNode, from, parent int) (*part, error) 
 		return nil, errLayout
 	}
 	p := &part{form: scalarPart, from: from, to: d.lineEnd(from), text: n.Value.Value}
-	for k := d.lineOf(from) + 1; k < len(d.lines); k++ {
+	for k := d.TakeText(from) + 1; k < len(d.lines); k++ {
 		line := string(d.src[d.lines[k]:d.lineEnd(d.lines[k])])
 		text := strings.TrimLeft(line, " \t")
 		if text == "" {

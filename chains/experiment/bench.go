@@ -103,10 +103,10 @@ func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
 	w := render.PlanOf(c, b.rate, b.quality)
 	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main.Order(w)}
 	var err error
-	if p.out, err = p.order.Signal(ctx, "out"); err != nil {
+	if p.out, err = p.order.Signal(ctx, c.Ends()[0]); err != nil {
 		return nil, err
 	}
-	p.key, err = p.order.Key(ctx, "out")
+	p.key, err = p.order.Key(ctx, c.Ends()[0])
 	return p, err
 }
 
@@ -123,7 +123,11 @@ func (p *played) Play(ctx context.Context, name string, volume float64, signal f
 	}
 	probe := b.probes[name]
 	b.mu.Unlock()
-	return probe.Order(w).Signal(ctx, "out")
+	return probe.Order(w).Signal(ctx, w.Chain.Ends()[0])
+}
+
+func (p *played) NoiseParts() (hiss, tones float64, err error) {
+	return p.bench.noise.Parts(p.chain)
 }
 
 func (p *played) Noise() (float64, error) { return p.bench.noise.AWeighted(p.chain) }

@@ -41,6 +41,11 @@ type BlockCeiling struct {
 // for a source with the magnitude of its small-signal impedance at 1 kHz, what is after it for a
 // resistor of that of its input.
 func Ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz) ([]BlockCeiling, error) {
+	return ceilings(c, ctx, rate, func(string) bool { return true })
+}
+
+// ceilings is Ceilings of those blocks that are wanted; the others have none.
+func ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz, wanted func(block string) bool) ([]BlockCeiling, error) {
 	hands, err := wiring.Handovers(c, CeilingTone)
 	if err != nil {
 		return nil, err
@@ -55,6 +60,9 @@ func Ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz) ([]BlockCeili
 			if k >= len(c.Blocks)+len(c.Split.Left) {
 				at++
 			}
+		}
+		if list[k].Block = all[k].Name; !wanted(list[k].Block) {
+			return
 		}
 		list[k], faults[k] = CeilingOf(all[k], ctx, rate, dsp.Ohm(cmplx.Abs(hands[at].Source)), dsp.Ohm(cmplx.Abs(hands[at+1].Input)))
 	})

@@ -79,13 +79,18 @@ func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float
 	if r.objectives, err = objectives(prefer); err != nil {
 		return nil, err
 	}
-	if r.orders, err = newOrders(orderOf(c), keep); err != nil {
+	from, to := board.Stays(c.Blocks)
+	if r.orders, err = newOrders(orderOf(c), keep, from, to); err != nil {
 		return nil, fmt.Errorf("take %q: %w", c.Take, err)
 	}
 	r.commuting = render.Commuting(wiring.Of(c, rate, q))
 	r.total, r.countable = r.orders.count()
 	if r.countable && r.total == 0 {
-		return nil, fmt.Errorf("take %q: no order keeps to all that keep says", c.Take)
+		stays := ""
+		if from < to {
+			stays = fmt.Sprintf(" and leaves %s, the power of an amplifier or its loudspeaker, in its place", c.Blocks[from].Name)
+		}
+		return nil, fmt.Errorf("take %q: no order keeps to all that keep says%s", c.Take, stays)
 	}
 	r.exhaustive = r.countable && (r.total+parts-1)/parts <= most
 	if !r.exhaustive && parts > 1 {
@@ -125,7 +130,7 @@ func (r *Rank) count() string {
 func (r *Rank) Fingerprint() string {
 	h := sha256.New()
 	c := *r.Chain
-	fmt.Fprintf(h, "rank 1\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch)
+	fmt.Fprintf(h, "rank 1\n%v\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch, c.Cables)
 	if c.Recording.Load != nil {
 		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
 	}

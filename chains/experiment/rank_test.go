@@ -71,7 +71,7 @@ func TestOrders(t *testing.T) {
 		{board.Keep{First: []string{"a"}, Together: [][]string{{"a", "b"}}}, 24, "a, b, then 4!"},
 		{board.Keep{First: []string{"a"}, Last: []string{"b"}, Together: [][]string{{"a", "b"}}}, 0, "at both ends and next to each other"},
 	} {
-		o, err := newOrders(base, c.keep)
+		o, err := newOrders(base, c.keep, len(base), len(base))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -106,10 +106,10 @@ func TestOrders(t *testing.T) {
 			t.Errorf("%+v: by chance: %v", c.keep, w)
 		}
 	}
-	if _, err := newOrders(base, board.Keep{Last: []string{"g"}}); err == nil || !strings.Contains(err.Error(), `keep.last names "g"`) {
+	if _, err := newOrders(base, board.Keep{Last: []string{"g"}}, len(base), len(base)); err == nil || !strings.Contains(err.Error(), `keep.last names "g"`) {
 		t.Errorf("a block that is not there: %v", err)
 	}
-	o, _ := newOrders(base, board.Keep{})
+	o, _ := newOrders(base, board.Keep{}, len(base), len(base))
 	if got := len(o.neighbours(order{0, 1, 2, 3, 4, 5})); got != 25 { // (n-1)²: n(n-1) moves, of which the n-1 of neighbours count twice
 		t.Errorf("%d neighbours, want 25", got)
 	}
@@ -117,7 +117,7 @@ func TestOrders(t *testing.T) {
 	for k := range many {
 		many[k] = fmt.Sprintf("b%d", k)
 	}
-	o, _ = newOrders(many, board.Keep{})
+	o, _ = newOrders(many, board.Keep{}, len(many), len(many))
 	if o.walk(1000, func(order) bool { return true }) {
 		t.Error("20! orders were seen in 1000 places")
 	}
@@ -125,7 +125,7 @@ func TestOrders(t *testing.T) {
 
 func TestStretches(t *testing.T) {
 	same := func(w order) order { return w }
-	o, _ := newOrders([]string{"a", "b", "c", "d"}, board.Keep{})
+	o, _ := newOrders([]string{"a", "b", "c", "d"}, board.Keep{}, 4, 4)
 	list := o.slice(0, 24)
 	for _, c := range [][2]int{{1, 4}, {4, 4}, {5, 12}, {13, 24}, {1000, 24}} { // 4 beginnings of one block, 4·3 of two, 4·3·2 of three
 		cut := stretches(list, same, c[0])
@@ -367,5 +367,49 @@ func TestJudging(t *testing.T) {
 	}
 	if r.Know([]string{"buffer", "fuzz", "eq", "pedal"}, []measures.Figure{v(1), v(1)}) {
 		t.Error("an order that keep forbids")
+	}
+}
+
+// Nothing that is refused comes out of a ranking: no order that it tries puts a pedal behind the power of an amplifier, the power without its loudspeaker,
+// or a mixer's effect in front of them; and the swaps are those of its orders that exchange two blocks.
+func TestOrdersThatNobodyCouldWire(t *testing.T) {
+	c := take(t, "drive: {kind: overdrive}; echo: {kind: delay}; front: {kind: preamp}; power: {kind: poweramp}; box: {kind: speaker}; desk: {kind: eq}; hall: {kind: reverb}",
+		"volume: 10", "drive", "echo", "front", "power", "box", "desk", "hall")
+	r, err := NewRank(c, board.Keep{}, nil, swelling(0.35, dsp.Tone{Hz: 220, Volts: 0.2}), measureRate, section.Draft, 1000, 1, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tried := map[string]bool{}
+	for _, w := range r.orders.slice(0, 10000) {
+		line := make([]board.Placed, len(w))
+		for k, b := range w {
+			line[k] = c.Blocks[b]
+		}
+		if why := board.Reordered(c.Blocks, line); why != "" {
+			t.Errorf("%v: %s", r.orders.words(w), why)
+		}
+		tried[strings.Join(r.orders.words(w), " ")] = true
+	}
+	if len(tried) != 6*2 { // three in front of the power, two behind the loudspeaker
+		t.Errorf("%d orders, want 12", len(tried))
+	}
+	swaps, _ := swapsOf(c)
+	for _, s := range swaps {
+		at := func(name string) int {
+			return slices.IndexFunc(c.Blocks, func(b board.Placed) bool { return b.Name == name })
+		}
+		var names []string
+		for _, b := range exchanged(c.Blocks, at(s.First), at(s.Second)) {
+			names = append(names, b.Name)
+		}
+		if !tried[strings.Join(names, " ")] {
+			t.Errorf("swap %v is no order of the ranking", names)
+		}
+	}
+	if len(swaps) != 4 {
+		t.Errorf("%d swaps, want 4", len(swaps))
+	}
+	if _, err := NewRank(c, board.Keep{First: []string{"power"}}, nil, r.Recording, measureRate, section.Draft, 1000, 1, 1); err == nil || !strings.Contains(err.Error(), "leaves power, the power of an amplifier") {
+		t.Errorf("power first: %v", err)
 	}
 }

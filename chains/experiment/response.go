@@ -164,7 +164,7 @@ func lossAt(c *board.Chain, k int) (Loss, error) {
 			return 0, 0, 0, err
 		}
 		h := hands[k]
-		l.Jack, l.Cable = h.Jack, float64(h.Cable)
+		l.Jack, l.Cable = h.Jack, float64(h.Cable.Length)
 		r, capacitance = blocks.CableParts(h.Cable)
 		cable = complex(0, 2*math.Pi*f*float64(capacitance)) // S
 		return 1/(1/h.Source-cable) - complex(float64(r), 0), h.Input, cable, nil

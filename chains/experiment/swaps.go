@@ -11,7 +11,6 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/chains/render"
@@ -88,7 +87,7 @@ func swapsOf(c *board.Chain) (all []Swap, out []LeftOut) {
 			case a.Piece != nil || b.Piece != nil: // of a switcher, and no block
 			case a.Switcher != "" || b.Switcher != "":
 				out = append(out, LeftOut{a.Name, b.Name, InALoop})
-			case slices.ContainsFunc(c.Blocks[i:j+1], func(p board.Placed) bool { return p.Kind.Place == blocks.AfterPower }):
+			case board.Reordered(c.Blocks, exchanged(c.Blocks, i, j)) != "":
 				out = append(out, LeftOut{a.Name, b.Name, AtPower})
 			default:
 				all = append(all, Swap{First: a.Name, Second: b.Name, Apart: j - i})
@@ -96,6 +95,13 @@ func swapsOf(c *board.Chain) (all []Swap, out []LeftOut) {
 		}
 	}
 	return all, out
+}
+
+// exchanged is blocks with two of them exchanged.
+func exchanged(line []board.Placed, i, j int) []board.Placed {
+	line = slices.Clone(line)
+	line[i], line[j] = line[j], line[i]
+	return line
 }
 
 // SwapsOf is how many swaps there are in a chain.

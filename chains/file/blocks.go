@@ -75,7 +75,10 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 	for _, p := range pairs {
 		key := p.Key.GetToken().Value
 		if key != "kind" {
-			if misspelt == nil && yamltext.Nearest(key, []string{"kind"}) != "" {
+			if r.ran(p, []string{"kind"}, func(string) {}) {
+				return board.Block{}, false
+			}
+			if misspelt == nil && meant(key, []string{"kind"}) != "" {
 				misspelt = p.Key
 			}
 			continue
@@ -86,7 +89,7 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 		}
 		i := slices.Index(names, word)
 		if i < 0 {
-			r.Unknown(p.Value, "no block kind %q", word, yamltext.Nearest(word, names), "kinds", names)
+			r.Unknown(p.Value, "no block kind %q", word, meant(word, names), "kinds", names)
 			return board.Block{}, false
 		}
 		b := board.Block{Name: name, Kind: kinds[i], Settings: kinds[i].Defaults()}
@@ -97,12 +100,15 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 		if seen["power"] != nil && seen["supply"] != nil {
 			r.At(yamltext.Later(seen["power"], seen["supply"]), "%s has a supply and a power; the voltage is that of the output which it is plugged into", name)
 		}
+		if b.Power != "" {
+			r.powerAt[name] = yamltext.ValueOf(n, "power")
+		}
 		if b.Cabinet != nil {
 			for _, knob := range blocks.ConeKnobs {
 				r.idle(seen[knob], name, knob, b.Cabinet.Path)
 			}
 		}
-		r.addTargets(name, kinds[i])
+		r.addTargets(name, kinds[i], b.Powered)
 		r.read[name] = true
 		return b, true
 	}
@@ -131,9 +137,13 @@ func blockKeys(kind *blocks.Kind) []key[board.Block] {
 	}}
 	keys = append(keys, knobKeys(kind, func(b *board.Block) (*blocks.Settings, *board.Curves) { return &b.Settings, &b.Moves })...)
 	if _, ok := kind.Knob("supply"); ok {
-		keys = append(keys, powerKey(kind, func(b *board.Block, power string) { b.Power = power }))
+		keys = append(keys, powerKey(true, nil, func(b *board.Block, power string) { b.Power = power }))
+		keys = append(keys, within(poweredKeys(), func(b *board.Block) *board.Powered { return &b.Powered })...)
 	}
-	if kind.Name == board.SwitcherKind {
+	if kind.Name != board.SwitcherKind {
+		keys = append(keys, choiceKey("off", "whether it is bypassed where neither a preset nor a take says otherwise", []string{"yes", "no"}, "no", func(b *board.Block, w string) { b.Off = w == "yes" }))
+		keys = append(keys, choiceKey("recall", "whether its knobs follow a preset by themselves, as of pedals with memories; else a hand has to turn them", []string{"yes", "no"}, "", func(b *board.Block, w string) { b.Recall = w }))
+	} else {
 		keys = append(keys, loopsKey())
 	}
 	if kind.Name == board.SpeakerKind {
@@ -183,11 +193,12 @@ func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *board.Cu
 }
 
 // addTargets lets takes set the knobs of a block, and the output that it is plugged into.
-func (r *reader) addTargets(name string, kind *blocks.Kind) {
+func (r *reader) addTargets(name string, kind *blocks.Kind, wants board.Powered) {
 	knobs := knobKeys(kind, func(p *board.Placed) (*blocks.Settings, *board.Curves) { return &p.Settings, &p.Moves })
 	r.targets = append(r.targets, lifted(name, knobs, func(c *board.Chain) *board.Placed { return c.Block(name) })...)
 	if _, ok := kind.Knob("supply"); ok {
-		power := powerKey(kind, func(p *board.Placed, power string) { p.Power = power })
+		refused := func(o *board.Output) string { return board.Refused(kind, wants, o) }
+		power := powerKey(false, refused, func(p *board.Placed, power string) { p.Power = power })
 		r.targets = append(r.targets, lifted(name, []key[board.Placed]{power}, func(c *board.Chain) *board.Placed { return c.Block(name) })...)
 	}
 	if kind.Name == board.SpeakerKind {

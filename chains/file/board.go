@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"github.com/goccy/go-yaml/ast"
 
@@ -93,15 +94,37 @@ func nameKey[T any](name, brief, what string, declared func(*reader) []string, s
 	}
 }
 
-func takeGuitarKey() key[board.Take] {
-	return nameKey("guitar", "one of guitars, in place of the file's own", "guitar", func(r *reader) []string {
+// guitarKey names a guitar. own is what else it may be called.
+func guitarKey[T any](brief string, own []string, set func(*T, string)) key[T] {
+	return nameKey("guitar", brief, "guitar", func(r *reader) []string {
 		var names []string
 		for name := range r.guitars {
 			names = append(names, name)
 		}
+		if len(names) == 0 {
+			return nil
+		}
 		slices.Sort(names)
-		return names
-	}, func(t *board.Take, s string) { t.Guitar = s })
+		return append(names, own...)
+	}, set)
+}
+
+func takeGuitarKey() key[board.Take] {
+	return guitarKey("one of guitars, in place of the preset's or the file's own; guitar is the file's own", []string{board.OwnGuitar}, func(t *board.Take, s string) { t.Guitar = s })
+}
+
+// blocksKey is a list of blocks.
+func blocksKey[T any](name, brief string, set func(*T, []string)) key[T] {
+	return key[T]{
+		name: name, brief: brief, schema: orderSchema(brief),
+		read: func(r *reader, path string, n ast.Node) func(*T) {
+			names, ok := r.blockNames(path, n)
+			if !ok {
+				return nil
+			}
+			return func(t *T) { set(t, names) }
+		},
+	}
 }
 
 func takePresetKey() key[board.Take] {
@@ -129,7 +152,11 @@ func (r *reader) loopNumbers(path string, n ast.Node) ([]int, bool) {
 			continue
 		}
 		number, err := strconv.Atoi(word)
-		switch {
+		switch in := board.LoopOf(r.loops, word); {
+		case in != nil:
+			r.At(node, "%s is in loop %d of %s; did you mean [%d]?", word, in.Number, r.switcher, in.Number)
+		case slices.Contains(r.declared, word):
+			r.At(node, "%s is in no loop of %s; did you mean on: [%s]?", word, r.switcher, word)
 		case err != nil || !slices.Contains(there, word):
 			r.Unknown(node, "no loop %q in "+r.switcher, word, "", "loops", there)
 		case slices.Contains(list, number):
@@ -302,6 +329,15 @@ func (r *reader) loopsUsed(f *board.File, t board.Take, read readTake, order []s
 	}
 }
 
+// pedalInPreset faults a preset that names a pedal where a key belongs.
+func (r *reader) pedalInPreset(n ast.Node, name string) {
+	if in := board.LoopOf(r.loops, name); in != nil {
+		r.At(n, "%s is in loop %d of %s; did you mean loops: [%d], or set: {%s.…: …}?", name, in.Number, r.switcher, in.Number, name)
+		return
+	}
+	r.At(n, "%s is in no loop; did you mean on: [%s], or set: {%s.…: …}?", name, name, name)
+}
+
 func presetKeys() []key[board.Preset] {
 	const loops = "the loops that are in"
 	return []key[board.Preset]{
@@ -325,6 +361,9 @@ func presetKeys() []key[board.Preset] {
 				return func(p *board.Preset) { p.Set = set }
 			},
 		},
+		blocksKey("off", "blocks that are bypassed in this preset", func(p *board.Preset, names []string) { p.Off = names }),
+		blocksKey("on", "blocks that are not, although they are off where nothing is said", func(p *board.Preset, names []string) { p.On = names }),
+		guitarKey("the one of guitars that this preset is for", nil, func(p *board.Preset, s string) { p.Guitar = s }),
 		{
 			name: "trim", brief: "gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier",
 			schema: quantitySchema("gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier", dsp.Decibels, -20, 20, ""),
@@ -377,7 +416,7 @@ func presetsKey(kinds []*blocks.Kind) key[board.File] {
 				}
 				v := board.Preset{Name: name}
 				r.presets = append(r.presets, name)
-				readMap(r, yamltext.Join(path, name), p.Value, "loops: [1]", presetKeys(), &v)
+				r.presetAt = append(r.presetAt, readMap(r, yamltext.Join(path, name), p.Value, "loops: [1]", presetKeys(), &v))
 				all = append(all, v)
 			}
 			return func(f *board.File) { f.Presets = all }
@@ -433,14 +472,83 @@ func (r *reader) split(path string, n ast.Node) *board.SplitOrder {
 
 func outputKeys() []key[board.Output] {
 	must := func(k key[board.Output]) key[board.Output] { k.must = true; return k }
+	const voltage = "its voltage, like 9 V; of one that can be switched, from the lowest to the highest, like 9..18 V"
 	return []key[board.Output]{
-		must(quantityKey("voltage", "its voltage, like 9 V", dsp.Volts, 3, 48, "", func(o *board.Output, v float64) { o.Voltage = dsp.Volt(v) })),
+		{
+			name: "voltage", brief: voltage, must: true,
+			schema: voltagesSchema(voltage),
+			read: func(r *reader, path string, n ast.Node) func(*board.Output) {
+				low, high, ok := r.voltages(path, n)
+				if !ok {
+					return nil
+				}
+				return func(o *board.Output) {
+					if o.Voltage = low; high > low {
+						o.Highest = high
+					}
+				}
+			},
+		},
+		quantityKey("at", "where a voltage that can be switched stands; where it is left out, at the lowest", dsp.Volts, 3, 48, "", func(o *board.Output, v float64) { o.Voltage = dsp.Volt(v) }),
 		must(quantityKey("current", "the most current it gives, like 500 mA", dsp.Amperes, 1e-3, 10, "", func(o *board.Output, v float64) { o.Current = dsp.Ampere(v) })),
-		choiceKey("polarity", "of the plug", []string{"centre-negative", "centre-positive"}, "centre-negative", func(o *board.Output, w string) { o.CentrePositive = w == "centre-positive" }),
+		choiceKey("polarity", "of the plug", plugs, plugs[0], func(o *board.Output, w string) { o.CentrePositive = w == plugs[1] }),
 	}
 }
 
-const outputName = `[a-z0-9][a-z0-9-]{0,31}`
+func voltagesSchema(brief string) object {
+	return object{"type": "string", "description": brief + " (volts, from 3 V to 48 V)", "examples": []string{"9 V", "9..18 V"}, "pattern": `^([^.]|\.[^.])+\.\..+$|` + dsp.Volts.Pattern()}
+}
+
+// voltages is a voltage, or two with dots between them.
+func (r *reader) voltages(path string, n ast.Node) (low, high dsp.Volt, ok bool) {
+	text, ok := r.Scalar(path, n, "a voltage like 9 V, or 9..18 V")
+	if !ok {
+		return 0, 0, false
+	}
+	from, to, two := strings.Cut(text, "..")
+	if !two {
+		to = from
+	} else if !strings.ContainsFunc(from, unicode.IsLetter) {
+		from += " V"
+	}
+	var v [2]float64
+	for k, text := range []string{from, to} {
+		var err error
+		if v[k], err = dsp.ParseQuantity(text, dsp.Volts); err != nil {
+			r.At(n, "%s: %v", path, err)
+			return 0, 0, false
+		}
+		if !r.within(path, n, text, v[k], dsp.Volts, 3, 48) {
+			return 0, 0, false
+		}
+	}
+	if two && v[0] >= v[1] {
+		r.At(n, "%s: %s does not go up; want the lowest voltage, then the highest, like 9..18 V", path, strings.TrimSpace(text))
+		return 0, 0, false
+	}
+	return dsp.Volt(v[0]), dsp.Volt(v[1]), true
+}
+
+// readOutput reads an output. at is a position of a switch, and there is none where there is one voltage.
+func (r *reader) readOutput(path string, n ast.Node, o *board.Output) {
+	faults := len(r.Faults)
+	seen := readMap(r, path, n, "{voltage: 9 V, current: 500 mA}", outputKeys(), o)
+	if seen["at"] == nil || len(r.Faults) > faults {
+		return
+	}
+	at := yamltext.ValueOf(n, "at")
+	lowest, _, _ := r.voltages(path, yamltext.ValueOf(n, "voltage"))
+	switch {
+	case o.Highest == 0:
+		r.At(at, "%s.at: %s has one voltage; one that can be switched is written voltage: 9..18 V", path, path)
+	case o.Voltage < lowest || o.Voltage > o.Highest:
+		r.At(at, "%s.at: %s is out of range; it can be switched from %s to %s", path, dsp.FormatQuantity(float64(o.Voltage), dsp.Volts),
+			dsp.FormatQuantity(float64(lowest), dsp.Volts), dsp.FormatQuantity(float64(o.Highest), dsp.Volts))
+	}
+}
+
+// outputName is a name as printed on a supply, like 1, OUT 2 or 9V-A.
+const outputName = `[A-Za-z0-9][A-Za-z0-9 +/_-]{0,31}`
 
 func supplyKeys() []key[board.Supply] {
 	const brief = "the outputs by name or number, like {1: {voltage: 9 V, current: 500 mA}}"
@@ -469,9 +577,9 @@ func supplyKeys() []key[board.Supply] {
 				for _, p := range pairs {
 					o := board.Output{Name: p.Key.GetToken().Value}
 					if !outputForm.MatchString(o.Name) {
-						r.At(p.Key, "an output may not be called %q; want lower-case letters, digits and - (32 at most)", yamltext.Clipped(o.Name, 60))
+						r.At(p.Key, "an output may not be called %q; want what is printed on it, of letters, digits, spaces and + / _ - (32 at most)", yamltext.Clipped(o.Name, 60))
 					}
-					readMap(r, yamltext.Join(path, o.Name), p.Value, "{voltage: 9 V, current: 500 mA}", outputKeys(), &o)
+					r.readOutput(yamltext.Join(path, o.Name), p.Value, &o)
 					all = append(all, o)
 				}
 				return func(s *board.Supply) { s.Outputs = all }
@@ -499,15 +607,24 @@ func suppliesKey() key[board.File] {
 	}
 }
 
-// powerKey plugs a block of that kind into an output, unless that would harm it.
-func powerKey[T any](kind *blocks.Kind, set func(*T, string)) key[T] {
-	const brief = "the supply's output that the block is plugged into, like brick.1; the supply voltage is then the output's"
+// powerKey plugs a block into an output, unless refused says why that would harm it; nil: that is asked later.
+// Where auto is true, the output may be left to be worked out.
+func powerKey[T any](auto bool, refused func(*board.Output) string, set func(*T, string)) key[T] {
+	brief := "the supply's output that the block is plugged into, like brick.1; the supply voltage is then the output's"
+	pattern := `^[a-z][a-z0-9-]{0,31}\.` + outputName + "$"
+	if auto {
+		brief += "; auto: still to be chosen, as drywire power --assign does, and on a supply of its own until then"
+		pattern += "|^" + board.AutoPower + "$"
+	}
 	return key[T]{
-		name: "power", brief: brief, schema: object{"type": "string", "description": brief, "pattern": `^[a-z][a-z0-9-]{0,31}\.` + outputName + "$"},
+		name: "power", brief: brief, schema: object{"type": "string", "description": brief, "pattern": pattern},
 		read: func(r *reader, path string, n ast.Node) func(*T) {
 			word, ok := r.Line(path, n, "a supply's output, like brick.1")
 			if !ok {
 				return nil
+			}
+			if auto && word == board.AutoPower {
+				return func(t *T) { set(t, word) }
 			}
 			_, o := board.FindOutput(r.supplies, word)
 			if o == nil {
@@ -524,17 +641,50 @@ func powerKey[T any](kind *blocks.Kind, set func(*T, string)) key[T] {
 				}
 				return nil
 			}
-			if o.Voltage == 0 {
-				return nil // a fault that has been told
-			}
-			if why := board.Refused(kind, o); why != "" {
-				r.At(n, "%s: %s", path, why)
+			if refused != nil && r.refused(path, n, o, refused) {
 				return nil
 			}
 			return func(t *T) { set(t, word) }
 		},
 	}
 }
+
+// refused faults a plug that would do harm. Of an output whose voltage is at fault nothing more is said.
+func (r *reader) refused(path string, n ast.Node, o *board.Output, why func(*board.Output) string) bool {
+	text := ""
+	if o != nil && o.Voltage > 0 {
+		text = why(o)
+	}
+	if text != "" {
+		r.At(n, "%s: %s", path, text)
+	}
+	return text != ""
+}
+
+// poweredKeys are what the file may say of a block's supply, where it knows better than the block's kind.
+func poweredKeys() []key[board.Powered] {
+	const takes = "the voltage that the block may be fed, or from which to which, as printed on it; where it is left out, what is usual of its kind"
+	const draw = "the most current that the block takes, as printed on it; where it is left out, what is usual of its kind"
+	return []key[board.Powered]{
+		quantityKey("draw", draw, dsp.Amperes, 0.1e-3, 5, "", func(p *board.Powered, v float64) { p.Draw = dsp.Ampere(v) }),
+		{
+			name: "takes", brief: takes, schema: voltagesSchema(takes),
+			read: func(r *reader, path string, n ast.Node) func(*board.Powered) {
+				low, high, ok := r.voltages(path, n)
+				if !ok {
+					return nil
+				}
+				return func(p *board.Powered) { p.Takes = [2]dsp.Volt{low, high} }
+			},
+		},
+		choiceKey("plug", "the plug that the block wants, as printed on it", plugs, plugs[0], func(p *board.Powered, w string) { p.CentrePositive = w == plugs[1] }),
+		choiceKey("ground", "which pole of its supply is the block's ground; where it is left out, that of its kind", []string{string(blocks.Negative), string(blocks.Positive)}, "", func(p *board.Powered, w string) { p.Ground = blocks.Pole(w) }),
+		quantityKey("ripple", "RMS voltage of the mains ripple on what the block is plugged into, in place of its supply's", dsp.Volts, 0, 1, "", func(p *board.Powered, v float64) { volts := dsp.Volt(v); p.Ripple = &volts }),
+	}
+}
+
+// plugs are the polarities of a plug; the first is usual.
+var plugs = []string{"centre-negative", "centre-positive"}
 
 // settable faults a changed supply of a block that has the voltage of its power, and a changed knob of a cone that a cabinet has taken the place of.
 func (r *reader) settable(f *board.File, s *board.Setting) {
@@ -549,26 +699,45 @@ func (r *reader) settable(f *board.File, s *board.Setting) {
 	}
 }
 
-// shorts faults blocks whose ground is the positive pole, on a supply that has one ground for all.
-func (r *reader) shorts(f *board.File) {
-	if !slices.ContainsFunc(f.Blocks, func(b board.Block) bool { return b.Power != "" && b.Kind.PositiveGround != nil }) {
-		return
+// plugs faults plugs that would do harm, and offers outputs that would not.
+func (r *reader) plugs(f *board.File) {
+	for _, b := range f.Blocks {
+		if _, o := board.FindOutput(f.Supplies, b.Power); o != nil {
+			r.refused(b.Name+".power", r.powerAt[b.Name], o, func(o *board.Output) string {
+				why := board.Refused(b.Kind, b.Powered, o)
+				if why != "" {
+					why += free(f, b)
+				}
+				return why
+			})
+		}
 	}
+}
+
+// free offers outputs that a block may be plugged into, in brackets.
+func free(f *board.File, b board.Block) string {
+	if outputs := f.Free(b.Kind, b.Powered); len(outputs) > 0 {
+		return " (free: " + strings.Join(outputs, ", ") + ")"
+	}
+	return ""
+}
+
+// shorts faults blocks whose ground is the positive pole, on one output or one common supply with others whose ground is the negative one.
+func (r *reader) shorts(f *board.File) {
 	told := map[string]bool{}
-	for _, c := range f.Chains() {
-		for _, b := range c.Every() {
-			s, _ := board.FindOutput(f.Supplies, b.Power)
-			if s == nil || s.Isolated || told[b.Name] || b.Kind.PositiveGround == nil || !b.Kind.PositiveGround(b.Settings) {
+	for _, t := range f.Takes {
+		for _, s := range f.Shorts(t) {
+			if told[s.Positive] {
 				continue
 			}
-			for _, other := range f.Blocks {
-				if on, _ := board.FindOutput(f.Supplies, other.Power); on == s && other.Name != b.Name {
-					told[b.Name] = true
-					r.At(r.places[b.Name], "caution: the ground of %s is the positive pole, and %s, whose ground is the negative one, is on the same supply %s: the cable between them shorts it; give it an isolated output",
-						b.Name, other.Name, s.Name)
-					break
-				}
+			told[s.Positive] = true
+			on := "the same supply " + s.On
+			if s.Isolated {
+				on = "the same output " + s.On
 			}
+			at := slices.IndexFunc(f.Blocks, func(b board.Block) bool { return b.Name == s.Positive })
+			r.At(r.places[s.Positive], "caution: the ground of %s is the positive pole, and %s, whose ground is the negative one, is on %s: the cables between them short it; give %s an isolated output of its own%s",
+				s.Positive, s.Negative, on, s.Positive, free(f, f.Blocks[at]))
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package file
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 
@@ -25,10 +26,12 @@ type reader struct {
 	cabinets []*board.Cabinet    // impulse responses that are named
 	guitars  map[string]ast.Node // where each named guitar is declared
 	supplies []board.Supply
-	switcher string       // the name of the block that is one; "" for none
-	loops    []board.Loop // its loops
-	presets  []string     // names of presets
+	switcher string                // the name of the block that is one; "" for none
+	loops    []board.Loop          // its loops
+	presets  []string              // names of presets
+	presetAt []map[string]ast.Node // where each preset has its keys
 	takes    []readTake
+	powerAt  map[string]ast.Node         // where each block says what it is plugged into
 	setAt    map[*board.Setting]ast.Node // where each setting of a take or a preset is
 }
 
@@ -70,8 +73,11 @@ func readMap[T any](r *reader, path string, n ast.Node, like string, keys []key[
 			given[name] = p
 		case name != "" && name[0] >= '0' && name[0] <= '9' && p.Value != nil && p.Value.Type() == ast.NullType:
 			r.At(p.Key, "a comma ends a value here; a number takes a decimal point: 4.7")
+		case r.ran(p, names, func(key string) { seen[key] = p.Key }):
+		case strings.HasPrefix(path, "presets.") && slices.Contains(r.declared, name):
+			r.pedalInPreset(p.Key, name)
 		default:
-			near := yamltext.Nearest(name, names)
+			near := meant(name, names)
 			seen[near] = p.Key
 			r.Unknown(p.Key, inPath("no key %q", path), name, near, "keys", names)
 		}
@@ -92,6 +98,31 @@ func readMap[T any](r *reader, path string, n ast.Node, like string, keys []key[
 	return seen
 }
 
+// ran faults a key that has no colon, or none of its own, and tells which it is.
+func (r *reader) ran(p *ast.MappingValueNode, names []string, seen func(key string)) bool {
+	if p.Value != nil && p.Value.Type() != ast.NullType {
+		return false
+	}
+	key, sign, value, ok := run(p.Key.GetToken().Value, names)
+	if !ok {
+		return false
+	}
+	seen(key)
+	value = yamltext.Clipped(value, 60)
+	switch sign {
+	case "=":
+		r.At(p.Key, "want a colon, not =: %s: %s", key, value)
+	case ":":
+		r.At(p.Key, "a space is missing behind the colon: %s: %s", key, value)
+	default:
+		r.At(p.Key, "a colon is missing: %s: %s", key, value)
+	}
+	return true
+}
+
+// nextKey is a key that a value has swallowed, as in 5 tone: 6.
+var nextKey = regexp.MustCompile(`\s([a-z_]+):(\s|$)`)
+
 // quantity is a number with its unit, inside its range.
 func (r *reader) quantity(path string, n ast.Node, unit dsp.Unit, low, high float64) (float64, bool) {
 	text, ok := r.Scalar(path, n, unit.Means()+" like "+unit.Examples()[0])
@@ -99,6 +130,10 @@ func (r *reader) quantity(path string, n ast.Node, unit dsp.Unit, low, high floa
 		return 0, false
 	}
 	v, err := dsp.ParseQuantity(text, unit)
+	if next := nextKey.FindStringSubmatch(text); err != nil && next != nil {
+		r.At(n, "%s: a comma is missing in front of %s", path, next[1])
+		return 0, false
+	}
 	if err != nil {
 		r.At(n, "%s: %v", path, err)
 		return 0, false

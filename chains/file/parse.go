@@ -5,6 +5,7 @@
 package file
 
 import (
+	"fmt"
 	"math"
 	"regexp"
 	"slices"
@@ -31,7 +32,7 @@ func Parse(name string, src []byte) (*board.File, error) {
 }
 
 func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err error) {
-	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}}
+	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}, powerAt: map[string]ast.Node{}}
 	defer func() {
 		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
 			r.Fault(1, 1, "not readable as YAML: %v", p)
@@ -47,9 +48,11 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err er
 		f.Cabinets = r.cabinets
 		r.orders(body, f, seen)
 		r.unused(f)
+		r.plugs(f)
 	}
 	if len(r.Faults) == 0 {
 		r.shorts(f)
+		r.unwireable(f)
 	}
 	if len(r.Faults) > 0 {
 		return nil, r.Report()
@@ -131,6 +134,7 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 			name: "blocks", brief: "the blocks by name",
 			schema: blocksSchema(kinds), read: readBlocks(kinds),
 		},
+		cablesKey(),
 		{
 			name: "order", brief: "the blocks' names; the signal flows from the first to the last",
 			schema: splitOrderSchema("the blocks' names; the signal flows from the first to the last"),
@@ -302,6 +306,76 @@ func loadKeys() []key[board.Load] {
 	return []key[board.Load]{
 		quantityKey("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *board.Load, v float64) { l.Resistance = dsp.Ohm(v) }),
 		quantityKey("cable", "length of the cable to the input", dsp.Metres, 0, 100, "3 m", func(l *board.Load, v float64) { l.Cable = dsp.Metre(v) }),
+		capacitanceKey("cable_capacitance", func(l *board.Load, v float64) { l.Capacitance = dsp.Farad(v) }),
+	}
+}
+
+// capacitanceKey is that of a cable.
+func capacitanceKey[T any](name string, set func(*T, float64)) key[T] {
+	return quantityKey(name, "capacitance of one metre of the cable, like 130 pF", dsp.Farads, 30e-12, 500e-12, "100 pF", set)
+}
+
+// cablesKey is cables between blocks that differ from the usual patch. It reads names of blocks and loops, which are all known by then.
+func cablesKey() key[board.File] {
+	const brief = "cables between two blocks that are not as patch says, by the jack that they lead to: a block, or a return like board.return-2"
+	keys := []key[blocks.Cord]{
+		quantityKey("length", "its length; where it is left out, that of patch", dsp.Metres, 0, 100, "", func(k *blocks.Cord, v float64) { k.Length = dsp.Metre(v) }),
+		capacitanceKey("capacitance", func(k *blocks.Cord, v float64) { k.Capacitance = dsp.Farad(v) }),
+	}
+	return key[board.File]{
+		name: "cables", brief: brief,
+		schema: object{
+			"type": "object", "description": brief, "minProperties": 1,
+			"propertyNames": object{"pattern": strings.TrimSuffix(namePattern, "$") + `(\.return-[1-9][0-9]?)?$`}, "additionalProperties": mapSchema("a cable", keys),
+		},
+		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			pairs, ok := r.Pairs(path, n, "fuzz: {length: 1 m}")
+			if !ok {
+				return nil
+			}
+			jacks := map[string]string{}
+			var names []string
+			for _, b := range r.declared {
+				jacks[b] = b + ".in"
+				names = append(names, b)
+			}
+			for _, l := range r.loops {
+				jack := fmt.Sprintf("%s.return-%d", r.switcher, l.Number)
+				jacks[jack] = jack
+				names = append(names, jack)
+			}
+			if len(pairs) == 0 {
+				r.At(n, "%s is empty; leave it out, or name the jack that a cable leads to, like fuzz: {length: 1 m}", path)
+			}
+			type cable struct {
+				jack  string
+				cord  blocks.Cord
+				given bool // its length
+			}
+			var all []cable
+			for _, p := range pairs {
+				name := p.Key.GetToken().Value
+				switch {
+				case name == "guitar" || name == "load" || name == "out":
+					r.At(p.Key, "the cable from the guitar is guitar.cable, and that to the load is load.cable; both have a cable_capacitance beside it")
+				case jacks[name] == "" && !r.undeclared:
+					r.Unknown(p.Key, "no jack %q that a cable leads to", name, yamltext.Nearest(name, names), "jacks", names)
+				}
+				k := cable{jack: jacks[name]}
+				seen := readMap(r, yamltext.Join(path, name), p.Value, "{length: 1 m}", keys, &k.cord)
+				k.given = seen["length"] != nil
+				all = append(all, k)
+			}
+			return func(f *board.File) {
+				f.Cables = map[string]blocks.Cord{}
+				for _, k := range all {
+					if !k.given {
+						k.cord.Length = f.Patch
+					}
+					f.Cables[k.jack] = k.cord
+				}
+			}
+		},
 	}
 }
 
@@ -324,6 +398,7 @@ func guitarKeys() []key[board.Guitar] {
 		quantityKey("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *board.Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
 		quantityKey("hum", "mains hum that the pickup picks up, RMS, for the noise ledger; 0.3 mV with a single-coil, else none", dsp.Volts, 0, 0.1, "", func(g *board.Guitar, v float64) { g.Hum = dsp.Volt(v) }),
 		quantityKey("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *board.Guitar, v float64) { g.Cable = dsp.Metre(v) }),
+		capacitanceKey("cable_capacitance", func(g *board.Guitar, v float64) { g.Capacitance = dsp.Farad(v) }),
 	}
 }
 

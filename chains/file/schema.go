@@ -93,7 +93,11 @@ func choiceSchema(brief string, words []string, initial string) object {
 			values = append(values, w == "true")
 		}
 	}
-	return object{"description": brief, "enum": values, "default": initial}
+	s := object{"description": brief, "enum": values}
+	if initial != "" {
+		s["default"] = initial
+	}
+	return s
 }
 
 // lineSchema takes numbers too: YAML reads the title 1984 as one.

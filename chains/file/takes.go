@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/token"
 
 	"drywire/chains/board"
 	"drywire/chains/internal/yamltext"
@@ -39,16 +40,8 @@ func takeKeys() []key[board.Take] {
 				return func(t *board.Take) { t.Set = set }
 			},
 		},
-		{
-			name: "off", brief: "blocks that are switched off in this take", schema: orderSchema("blocks that are switched off in this take"),
-			read: func(r *reader, path string, n ast.Node) func(*board.Take) {
-				off, ok := r.blockNames(path, n)
-				if !ok {
-					return nil
-				}
-				return func(t *board.Take) { t.Off = off }
-			},
-		},
+		blocksKey("off", "blocks that are switched off in this take", func(t *board.Take, names []string) { t.Off = names }),
+		blocksKey("on", "blocks that are on in this take, although they or its preset say off", func(t *board.Take, names []string) { t.On = names }),
 	}
 }
 
@@ -70,6 +63,7 @@ func readTakes(r *reader, path string, n ast.Node) func(*board.File) {
 	for _, node := range nodes {
 		var t board.Take
 		seen := readMap(r, "takes", node, "{name: fuzz first}", takeKeys(), &t)
+		r.settingAsName(node, t.Name)
 		if t.Name != "" {
 			line, column := yamltext.Start(node)
 			if at, ok := first[t.Name]; ok {
@@ -81,6 +75,23 @@ func readTakes(r *reader, path string, n ast.Node) func(*board.File) {
 		takes = append(takes, t)
 	}
 	return func(f *board.File) { f.Takes = takes }
+}
+
+// settingAsName asks about a name that reads like a setting, unless it is in quotes.
+func (r *reader) settingAsName(take ast.Node, name string) {
+	targets := append(commonTargets(), r.targets...)
+	names := make([]string, 0, len(targets))
+	for _, t := range targets {
+		if strings.Contains(t.name, ".") {
+			names = append(names, t.name)
+		}
+	}
+	at := yamltext.ValueOf(take, "name")
+	key, _, value, ok := run(name, names)
+	if kind := at.GetToken().Type; !ok || kind == token.SingleQuoteType || kind == token.DoubleQuoteType {
+		return
+	}
+	r.At(at, "the name %q reads like a setting; did you mean set: {%s: %s}? a take that is called so has its name in quotes", name, key, value)
 }
 
 // order is a list of blocks, each at most once, and a split where it ends in one. An empty one is the guitar straight into the load.
@@ -177,6 +188,9 @@ func (r *reader) settings(path string, n ast.Node) ([]board.Setting, bool) {
 	for _, p := range pairs {
 		name := p.Key.GetToken().Value
 		i := slices.Index(names, name)
+		if i < 0 && r.ran(p, names, func(string) {}) {
+			continue
+		}
 		if i < 0 {
 			r.unknownTarget(p.Key, name, names)
 			continue
@@ -214,7 +228,23 @@ func (r *reader) unknownTarget(n ast.Node, name string, names []string) {
 		}
 		return
 	}
-	near, plural := yamltext.Nearest(name, names), "settings"
+	near, plural := "", "settings"
+	var knobs []string
+	for _, t := range here {
+		knobs = append(knobs, strings.TrimPrefix(t, part+"."))
+	}
+	switch {
+	case !dotted && slices.Contains(knobs, part): // drive: 8, of a block called drive
+		near = part + "." + part
+	case !dotted && meant(part, knobs) != "":
+		near = part + "." + meant(part, knobs)
+	case !dotted && slices.Contains(names, "guitar."+name):
+		near = "guitar." + name
+	case meant(knob, knobs) != "":
+		near = part + "." + meant(knob, knobs)
+	default:
+		near = yamltext.Nearest(name, names)
+	}
 	if len(here) == 0 {
 		here, plural = append([]string{"guitar", "load", "patch"}, r.declared...), "parts"
 		if near == "" && dotted {
@@ -270,14 +300,16 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 			loops = board.Overlaid(r.loops, t.Loops)
 			r.apart(t, read, order)
 		}
-		for _, name := range t.Off {
-			switch l := board.LoopOf(loops, name); {
-			case name == r.switcher:
-				r.At(read.keys["off"], "%q is a switcher, which has no off; toggle takes its loops out", name)
-			case l == nil && !slices.Contains(order, name):
-				r.At(read.keys["off"], "take %q has no block %q in its order, so it cannot be off", t.Name, name)
-			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
-				r.At(read.keys["off"], "take %q has loop %d out, so block %q in it cannot be off", t.Name, l.Number, name)
+		for key, names := range map[string][]string{"off": t.Off, "on": t.On} {
+			for _, name := range names {
+				switch l := board.LoopOf(loops, name); {
+				case name == r.switcher:
+					r.At(read.keys[key], "%q is a switcher, which has no %s; toggle takes its loops in and out", name, key)
+				case l == nil && !slices.Contains(order, name):
+					r.At(read.keys[key], "take %q has no block %q in its order, so it cannot be %s", t.Name, name, key)
+				case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+					r.At(read.keys[key], "take %q has loop %d out, so block %q in it cannot be %s", t.Name, l.Number, name, key)
+				}
 			}
 		}
 		for i := range t.Set {
@@ -295,7 +327,19 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 	if seen["order"] != nil && f.Order == nil { // a fault that has been told: what it would hold is not known
 		r.useAll()
 	}
-	for _, p := range f.Presets {
+	for k, p := range f.Presets {
+		for key, names := range map[string][]string{"off": p.Off, "on": p.On} {
+			for _, name := range names {
+				l := board.LoopOf(r.loops, name)
+				switch at := r.presetAt[k][key]; {
+				case at == nil:
+				case name == r.switcher:
+					r.At(at, "%q is a switcher, which has no %s; loops says which of its loops are in", name, key)
+				case l != nil && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, name):
+					r.At(at, "preset %q has loop %d out, so block %q in it cannot be %s", p.Name, l.Number, name, key)
+				}
+			}
+		}
 		for i := range p.Set {
 			s := &p.Set[i]
 			r.settable(f, s)
@@ -304,6 +348,28 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 				r.At(r.setAt[s], "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
 			}
 		}
+	}
+}
+
+// unwireable faults orders that may not be wired, each reason once.
+func (r *reader) unwireable(f *board.File) {
+	told := map[string]bool{}
+	for k, c := range f.Chains() {
+		why := c.Unwireable()
+		if why == "" || told[why] {
+			continue
+		}
+		told[why] = true
+		var at ast.Node
+		for _, b := range f.Blocks {
+			if b.Kind.Drives && strings.HasPrefix(why, "caution: "+b.Name+" ") {
+				at = r.places[b.Name]
+			}
+		}
+		if k < len(r.takes) && k > 0 {
+			at = r.takes[k].node
+		}
+		r.At(at, "take %q: %s", c.Take, why)
 	}
 }
 

@@ -43,7 +43,7 @@ var OverShare = &Measure{Key: "over_share", Name: "over the ceiling", Unit: "sha
 		})
 	}}
 
-var leastHeadroom = &Measure{Name: "headroom", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
+var LeastHeadroom = &Measure{Name: "headroom", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "no stage comes near its ceiling",
 	Definition: "the least, over all stages with a ceiling, of that ceiling over the highest peak that goes in or comes out",
 	OfPlayed: func(ctx context.Context, p Played) (Figure, error) {

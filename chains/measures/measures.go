@@ -64,7 +64,9 @@ var All = []*Measure{
 	Centroid, THD, THDN, Modulation, Difference, Ceiling,
 
 	Compression, Sustain, CleanUp, FullTHD, RolledTHD, RollDown,
-	brightnessKept, clearRepeats, dynamicsKept, leastHeadroom, quiet,
+	Brightness, Bite, Bass, Boom, Mud, OverHiss, OverHum, LoudnessAtEnd,
+
+	brightnessKept, ClearRepeats, dynamicsKept, LeastHeadroom, quiet,
 
 	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange,
 	SpectralMean, SpectralMax,

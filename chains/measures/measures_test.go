@@ -197,3 +197,45 @@ func TestClipsThroughout(t *testing.T) {
 		}
 	}
 }
+
+// through is a take that is known by what comes out of it.
+type through struct {
+	Played
+	in, out     []float64
+	hiss, tones float64
+}
+
+func (p through) Rate() float64                                          { return rate }
+func (p through) OfEnd(_ string, of func([]float64) Figure) Figure       { return of(p.out) }
+func (p through) OfRecording(_ string, of func([]float64) Figure) Figure { return of(p.in) }
+func (p through) NoiseParts() (float64, float64, error)                  { return p.hiss, p.tones, nil }
+
+// Tones in and out of the bands: what is twice as high in a band, against the rest, is 6.02 dB more.
+func TestBalance(t *testing.T) {
+	two := func(hz dsp.Hertz, in dsp.Volt) []float64 {
+		return Sines(2*rate, rate, dsp.Tone{Hz: 1000, Volts: 0.1}, dsp.Tone{Hz: hz, Volts: in})
+	}
+	for m, hz := range map[*Measure]dsp.Hertz{Brightness: 4000, Bite: 4000, Bass: 160, Boom: 90, Mud: 320} {
+		f, err := m.OfPlayed(t.Context(), through{in: two(hz, 0.1), out: two(hz, 0.2)})
+		if err != nil || !f.OK() {
+			t.Fatal(m.Name, f, err)
+		}
+		near(t, m.Name, f, 20*math.Log10(2), 0.01, "dB")
+	}
+}
+
+// A tone of 1 kHz, where A-weighting is 0 dB, of 1 V RMS over 1 mV and 10 mV: 60 and 40 dB.
+func TestOverNoise(t *testing.T) {
+	p := through{out: Sines(2*rate, rate, dsp.Tone{Hz: 1000, Volts: math.Sqrt2}), hiss: 1e-3, tones: 1e-2}
+	for m, want := range map[*Measure]float64{OverHiss: 60, OverHum: 40} {
+		f, err := m.OfPlayed(t.Context(), p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, m.Name, f, want, 0.05, "dB")
+	}
+	p.hiss = 0
+	if f, _ := OverHiss.OfPlayed(t.Context(), p); f.OK() {
+		t.Errorf("no hiss, and %v over it", f.Value)
+	}
+}

@@ -10,12 +10,12 @@ import (
 	"drywire/dsp/measure"
 )
 
-// clearRepeats plays one note for as long as the delay takes and another one over its repeat.
+// ClearRepeats plays one note for as long as the delay takes and another one over its repeat.
 //
 // Both notes and the window are so chosen that every harmonic of either falls on a line of the
 // transform, and that the lines of the two have no common factor. What a non-linear block makes of
 // both together, and what a reverb smears, falls between.
-var clearRepeats = &Measure{
+var ClearRepeats = &Measure{
 	Name: "clear repeats", Unit: "dB", Better: Higher, Step: 0.5, Digits: 1,
 	Brief:      "a repeat of the delay stays apart from what is played over it",
 	Definition: "while a second note is played, what the first repeat of a first note has at its own harmonics over all that belongs to neither note",

@@ -185,7 +185,7 @@ func Moves(c *board.Chain, rate dsp.Hertz) ([]Move, error) {
 			if 0 < to && to < len(order)-1 && order[to-1].Switcher != "" && order[to-1].Switcher == order[to+1].Switcher {
 				continue // inside a switcher
 			}
-			if slices.ContainsFunc(order[:to], func(p board.Placed) bool { return p.Kind.Place == blocks.AfterPower }) {
+			if board.Reordered(c.Blocks, order) != "" {
 				continue
 			}
 			behind := "guitar"

@@ -460,7 +460,11 @@ func TestNoiseOfEveryKind(t *testing.T) {
 		t.Fatal("no kinds")
 	}
 	for _, k := range kinds {
-		c := chaintest.Chain(t, "it: {kind: "+k.Name+"}", "it")
+		list, order := "it: {kind: "+k.Name+"}", "it"
+		if k.Drives {
+			list, order = list+"; box: {kind: load-box}", "it, box"
+		}
+		c := chaintest.Chain(t, list, order)
 		l, err := At(c, 48000, "out")
 		if err != nil {
 			t.Errorf("%s: %v", k.Name, err)

@@ -1,6 +1,7 @@
 package noise
 
 import (
+	"math"
 	"sync"
 
 	"drywire/chains/board"
@@ -23,9 +24,25 @@ func NewNoiseLevels(rate dsp.Hertz) *NoiseLevels {
 func (n *NoiseLevels) AWeighted(c *board.Chain) (float64, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	l, err := n.m.ledger(c, "out")
+	l, err := n.m.ledger(c, c.Ends()[0])
 	if err != nil {
 		return 0, err
 	}
 	return l.RMS(AWeighted), nil
+}
+
+// Parts is the A-weighted RMS in V at the last jack of what is noise and of what is tones: hum and the ripple of supplies.
+func (n *NoiseLevels) Parts(c *board.Chain) (hiss, tones float64, err error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	l, err := n.m.ledger(c, c.Ends()[0])
+	if err != nil {
+		return 0, 0, err
+	}
+	whole := l.RMS(AWeighted)
+	for k := range l.Shares {
+		l.Shares[k].Lines = nil
+	}
+	hiss = l.RMS(AWeighted)
+	return hiss, math.Sqrt(math.Max(0, whole*whole-hiss*hiss)), nil
 }

@@ -29,22 +29,22 @@ func rippleLines(volts dsp.Volt) []Line {
 	return lines
 }
 
-// rippling is a block of the chain and the supply that it is plugged into; nil where that has no ripple.
-func rippling(c *board.Chain, owner string) (*board.Placed, *board.Supply) {
+// rippling is a block of the chain and the ripple, RMS, of the supply that it is plugged into; nil where that has none.
+func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 	for _, p := range c.Every() {
-		if s, _ := board.FindOutput(c.Supplies, p.Power); p.Name == owner && s != nil && s.Ripple > 0 {
-			return &p, s
+		if volts := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && volts > 0 {
+			return &p, volts
 		}
 	}
-	return nil, nil
+	return nil, 0
 }
 
 // rippleIn adds the ripple of every supply that a block has in this section. transfer is the gain
 // from a source to the jack at a frequency.
 func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
 	for _, source := range part.Supplies() {
-		if p, s := rippling(n.w.Chain, source.Owner); p != nil {
-			n.addRipple(p, s, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
+		if p, volts := rippling(n.w.Chain, source.Owner); p != nil {
+			n.addRipple(p, volts, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
 		}
 	}
 }
@@ -52,7 +52,7 @@ func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, 
 // rippleOf adds the ripple of the block whose last stage this is, where its circuit has no supply,
 // at that stage's output. gain is the power gain from its outputs to the jack.
 func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
-	p, s := rippling(n.w.Chain, stage.Owner)
+	p, volts := rippling(n.w.Chain, stage.Owner)
 	own := func(e circuit.Part) bool { return e.Owner == stage.Owner }
 	if p == nil || slices.ContainsFunc(n.w.Circuit.Supplies(), own) {
 		return
@@ -65,15 +65,15 @@ func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
 	}
 	if stage.Name == last {
 		rejected := math.Pow(10, -p.Kind.Rejection/10)
-		n.addRipple(p, s, func(f float64) float64 { return rejected * gain(f) })
+		n.addRipple(p, volts, func(f float64) float64 { return rejected * gain(f) })
 	}
 }
 
-// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to
+// addRipple adds a ripple to the shares of a block, given the power gain from there to
 // the jack.
-func (n *noiseWalk) addRipple(p *board.Placed, s *board.Supply, gain func(f float64) float64) {
+func (n *noiseWalk) addRipple(p *board.Placed, volts dsp.Volt, gain func(f float64) float64) {
 	share := n.share(p.Name, p.Name+".supply", "ripple")
-	for _, l := range rippleLines(s.Ripple) {
+	for _, l := range rippleLines(volts) {
 		share.Lines = append(share.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}
 }

@@ -62,7 +62,7 @@ order: [a, b, c, d, e]
 	if len(p) != 2 || math.Abs(float64(p[0].Draw)-121e-3) > 1e-9 || strings.Join(p[0].Blocks, " ") != "a b c d" {
 		t.Fatalf("%+v", p)
 	}
-	if len(p[0].Warnings) != 1 || !strings.Contains(p[0].Warnings[0], "small.1 is overloaded: a, b, c, d draw up to 121 mA, and it gives 120 mA") {
+	if len(p[0].Warnings) != 1 || !strings.Contains(p[0].Warnings[0], "small.1 is overloaded by 1 mA: a 100 mA, b 5 mA, c 8 mA, d 8 mA draw up to 121 mA, and it gives 120 mA") {
 		t.Errorf("warnings: %q", p[0].Warnings)
 	}
 	if len(p[1].Warnings) != 1 || !strings.Contains(p[1].Warnings[0], "e starves: it is made for 9 V and more, and small.low gives 7 V") {

@@ -3,6 +3,7 @@ package render_test
 import (
 	"context"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -78,6 +79,18 @@ func swept(t testing.TB, c *board.Chain, rate dsp.Hertz) []float64 {
 	return out
 }
 
+// reading is the file with an impulse response at the path of its k-th cabinet.
+func reading(t *testing.T, f *board.File, k int, x []float64, rate dsp.Hertz) *board.File {
+	t.Helper()
+	c, err := board.NewCabinet(f.Cabinets[k].Path, x, rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := slices.Clone(f.Cabinets)
+	all[k] = c
+	return f.WithCabinets(all)
+}
+
 // The parametric cabinet, exported as an impulse response and read back, sounds as itself, also when its file is at another rate than the recording (what is
 // exported at another rate in the first place is another filter in its highest octave: the cone's filters are bilinear). The level is that of the octave about
 // 400 Hz in place of 400 Hz alone; apart from that the null is what the cut after 0.5 s and two resamplings leave.
@@ -94,9 +107,7 @@ func TestCabinetReadBack(t *testing.T) {
 		for lead*rate%int(c.rate) != 0 { // a file has no time before its first sample: what comes before is as whole samples of the recording
 			x, lead = append([]float64{0}, x...), lead+1
 		}
-		if err := f.Cabinets[0].Hold(x, c.rate); err != nil {
-			t.Fatal(err)
-		}
+		f := reading(t, f, 0, x, c.rate)
 		got := swept(t, chaintest.TakeOf(t, f, "one"), rate)
 		late := lead * rate / int(c.rate)
 		var gw, ww float64
@@ -136,9 +147,7 @@ func TestCabinetInMemo(t *testing.T) {
 		other[n] *= math.Exp(-float64(n) / 100)
 	}
 	for k, x := range [][]float64{h, other} {
-		if err := f.Cabinets[k].Hold(x, rate); err != nil {
-			t.Fatal(err)
-		}
+		f = reading(t, f, k, x, rate)
 	}
 	one := signal("one")
 	done := m.Computed()
@@ -153,9 +162,7 @@ func TestCabinetInMemo(t *testing.T) {
 	if differ == 0 {
 		t.Error("two impulse responses sound alike")
 	}
-	if err := f.Cabinets[1].Hold(h, rate); err != nil {
-		t.Fatal(err)
-	}
+	f = reading(t, f, 1, h, rate)
 	done = m.Computed()
 	two = signal("two")
 	if m.Computed() != done {
@@ -176,6 +183,10 @@ func TestCabinetFaults(t *testing.T) {
 	}
 	if _, err := render.PlanOf(chaintest.TakeOf(t, f, "own"), 48000, section.Draft).Renderer("out"); err != nil {
 		t.Errorf("a take without it: %v", err)
+	}
+	reading(t, f, 0, []float64{1}, 48000)
+	if err := board.Bare(chaintest.TakeOf(t, f, "one")); err == nil {
+		t.Error("a file that was parsed has been changed")
 	}
 	tone := make([]float64, 4800)
 	for n := range tone {
@@ -199,7 +210,7 @@ func TestCabinetFaults(t *testing.T) {
 		{make([]float64, 96001), 48000, "longer than 2 s"},
 		{high, 48000, "nothing around 400 Hz"},
 	} {
-		err := f.Cabinets[0].Hold(c.x, c.rate)
+		_, err := board.NewCabinet("one.wav", c.x, c.rate)
 		if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%d samples at %v Hz: %v, want %q", len(c.x), float64(c.rate), err, c.want)
 		}

@@ -1,7 +1,6 @@
 package render
 
 import (
-	"container/list"
 	"context"
 	"crypto/sha256"
 	"fmt"
@@ -28,29 +27,45 @@ type Memo struct {
 
 	recording []float64 // volts, with a margin of silence on either side
 	length    int       // of it without the margins
-	budget    int       // bytes
+	store     *Store
+	of        string // what its signals are of, in the store
+	number    int    // likewise, of the memo
 	mu        sync.Mutex
-	used      int
-	byKey     map[[32]byte]*memory
-	recent    *list.List // of *memory, latest first
+	atWork    map[[32]byte]*memory
 	computed  int64
 }
 
+// memory is a signal that is being computed.
 type memory struct {
-	key    [32]byte
 	once   sync.Once
 	signal []float64
 	err    error
-	at     *list.Element // nil while it is being computed
+}
+
+// memoKey is the key of a signal in a Store.
+type memoKey struct {
+	memo int
+	key  [32]byte
 }
 
 // NewMemo starts with nothing remembered. The recording is in volts, and as long as every rendering is to be. The budget, in bytes, bounds
 // what is kept; what is dropped is computed again when it is asked for.
 func NewMemo(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Memo {
+	return NewStore(budget).Memo("", recording, rate, q)
+}
+
+// Memo is one that keeps its signals in the store, all of them of something.
+func (s *Store) Memo(of string, recording []float64, rate dsp.Hertz, q section.Quality) *Memo {
 	padded := make([]float64, Margin+len(recording)+Margin)
 	copy(padded[Margin:], recording)
-	return &Memo{Rate: rate, Quality: q, recording: padded, length: len(recording), budget: budget, byKey: map[[32]byte]*memory{}, recent: list.New()}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.memos++
+	return &Memo{Rate: rate, Quality: q, recording: padded, length: len(recording), store: s, of: of, number: s.memos, atWork: map[[32]byte]*memory{}}
 }
+
+// Size is how many bytes a Memo takes beside what it keeps in its store.
+func (m *Memo) Size() int { return 8 * len(m.recording) }
 
 // Margin is how many samples of every signal are kept before and after the recording. The filters of sections and stages ring by up to their latency to
 // either side; as long as these add up to less than the Margin, a remembered signal is the rendered one to the last bit.
@@ -179,34 +194,32 @@ func (m *Memo) run(ctx context.Context, process func(out, in [][]float64), laten
 	m.mu.Lock()
 	m.computed++
 	m.mu.Unlock()
+	m.store.mu.Lock()
+	m.store.done++
+	m.store.mu.Unlock()
 	return out, nil
 }
 
 // remember gives the signal of that key, computing it where nobody has. A computation that the context has ended is forgotten.
 func (m *Memo) remember(ctx context.Context, key [32]byte, compute func() ([]float64, error)) ([]float64, error) {
 	m.mu.Lock()
-	e := m.byKey[key]
+	if x, ok := m.store.Get(memoKey{m.number, key}); ok {
+		m.mu.Unlock()
+		return x.([]float64), nil
+	}
+	e := m.atWork[key]
 	if e == nil {
-		e = &memory{key: key}
-		m.byKey[key] = e
-	} else if e.at != nil {
-		m.recent.MoveToFront(e.at)
+		e = &memory{}
+		m.atWork[key] = e
 	}
 	m.mu.Unlock()
 	e.once.Do(func() {
 		e.signal, e.err = compute()
 		m.mu.Lock()
 		defer m.mu.Unlock()
-		if e.err != nil {
-			delete(m.byKey, key)
-			return
-		}
-		e.at = m.recent.PushFront(e)
-		m.used += 8 * len(e.signal)
-		for m.used > m.budget && m.recent.Len() > 1 {
-			old := m.recent.Remove(m.recent.Back()).(*memory)
-			m.used -= 8 * len(old.signal)
-			delete(m.byKey, old.key)
+		delete(m.atWork, key)
+		if e.err == nil {
+			m.store.Keep(m.of, memoKey{m.number, key}, e.signal, 8*len(e.signal))
 		}
 	})
 	if e.err != nil && ctx.Err() == nil && context.Cause(ctx) == nil && isCancelled(e.err) {

@@ -410,7 +410,8 @@ func (r *Renderer) Reports() []SectionReport {
 }
 
 // Tail is for how long the chain sounds on after the recording has ended, until 60 dB down: the sum of its stages' tails. A Renderer's Tail
-// is the same; this one needs no operating point.
+// is the same; this one needs no operating point. It makes every
+// core for it, which takes milliseconds.
 func (p *Plan) Tail() dsp.Second {
 	var tail dsp.Second
 	moved, _ := p.motion() // where it fails, so does the render
@@ -419,7 +420,7 @@ func (p *Plan) Tail() dsp.Second {
 			tail += m.tail()
 			continue
 		}
-		tail += s.Shape().Tail()
+		tail += s.New().Tail() // thrown away: the lines of a board with echoes and reverbs take megabytes, and a plan may be kept
 	}
 	return tail
 }

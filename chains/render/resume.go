@@ -138,14 +138,11 @@ func (m *Memo) Known(w *Plan, node string) ([]float64, bool) {
 	if w.Rate != m.Rate || w.Quality != m.Quality || w.Section(node) == nil {
 		return nil, false
 	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	e := m.byKey[w.key(node)]
-	if e == nil || e.at == nil {
+	x, ok := m.store.Get(memoKey{m.number, w.key(node)})
+	if !ok {
 		return nil, false
 	}
-	m.recent.MoveToFront(e.at)
-	return e.signal[Margin : Margin+m.length], true
+	return x.([]float64)[Margin : Margin+m.length], true
 }
 
 // Key identifies the voltages at the chain's ends: whatever has the same key sounds the same on the same recording.

@@ -52,7 +52,7 @@ func layGuitar(b *blocks.Bench, g board.Guitar, load *board.Load) {
 	b.ColdR("recorded.volume", copied, circuit.Ground, g.VolumePot)
 	b.ColdR("recorded.tone", copied, "recorded.cap", g.TonePot)
 	b.C("recorded.tonecap", "recorded.cap", circuit.Ground, g.ToneCapacitor)
-	r, c := blocks.CableParts(load.Cable)
+	r, c := blocks.CableParts(load.Cord())
 	b.ColdR("recorded.cable.r", copied, "recorded.input", r)
 	b.C("recorded.cable.c", "recorded.input", circuit.Ground, c)
 	b.ColdR("recorded.load", "recorded.input", circuit.Ground, load.Resistance)

@@ -13,11 +13,11 @@ import (
 
 // Handover is a place where one thing is plugged into another, cut open: what drives it and what it drives.
 type Handover struct {
-	Jack   string     // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds both
-	Source complex128 // Ω: what is seen from the jack backwards, with the cable that leads to it
-	Input  complex128 // Ω: what is seen from the jack forwards
-	Cable  dsp.Metre  // length of the cable that leads to it
-	Path   string     // "out.left" or "out.right" in a path of a split; else ""
+	Jack   string      // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds both
+	Source complex128  // Ω: what is seen from the jack backwards, with the cable that leads to it
+	Input  complex128  // Ω: what is seen from the jack forwards
+	Cable  blocks.Cord // that leads to it
+	Path   string      // "out.left" or "out.right" in a path of a split; else ""
 }
 
 // cut is where a chain is cut open: in front of the k-th block of Blocks or of a path, or behind the last.
@@ -92,7 +92,7 @@ func before(c *board.Chain, at cut) *circuit.Netlist {
 	for j := at.k - 1; j >= 0; j-- {
 		bench := quietBench()
 		place(line[j], bench)
-		from, _ := layBlocks(c, bench, line[j+1:at.k], line[j].Out(), c.Patch)
+		from, _ := layBlocks(c, bench, line[j+1:at.k], line[j].Out(), nil)
 		bench.Cable("cable.out", from, at.jack, cableTo(c, at))
 		if !connected(bench.Circuit, at.jack, line[j].In()) {
 			return bench.Circuit
@@ -107,7 +107,7 @@ func after(c *board.Chain, at cut) *circuit.Netlist {
 	for j := range line {
 		bench := quietBench()
 		place(line[0], bench)
-		layBlocks(c, bench, line[1:j+1], line[0].Out(), c.Patch)
+		layBlocks(c, bench, line[1:j+1], line[0].Out(), nil)
 		if !connected(bench.Circuit, at.jack, line[j].Out()) {
 			return bench.Circuit
 		}
@@ -133,31 +133,32 @@ func allBefore(c *board.Chain, at cut) *circuit.Netlist {
 	if at.end == "" {
 		common = c.Blocks[:at.k]
 	}
-	from, length := layBlocks(c, bench, common, "guitar", c.Guitar.Cable)
+	first := c.Guitar.Cord()
+	from, next := layBlocks(c, bench, common, "guitar", &first)
 	if at.end != "" {
 		other := board.OutLeft
 		if at.end == board.OutLeft {
 			other = board.OutRight
 		}
-		layPath(c, bench, other, c.Feed(other, from), length)
-		from, _ = layBlocks(c, bench, c.Side(at.end)[:at.k], c.Feed(at.end, from), length)
+		layPath(c, bench, other, c.Feed(other, from), next)
+		from, _ = layBlocks(c, bench, c.Side(at.end)[:at.k], c.Feed(at.end, from), next)
 	}
 	bench.Cable("cable.out", from, at.jack, cableTo(c, at)) // no block has that name
 	return bench.Circuit
 }
 
-// cableTo is the length of the cable that leads to where the chain is cut.
-func cableTo(c *board.Chain, at cut) dsp.Metre {
+// cableTo is the cable that leads to where the chain is cut.
+func cableTo(c *board.Chain, at cut) blocks.Cord {
 	line := line(c, at)
 	switch {
 	case at.jack == "split": // behind the last block, or in the guitar
-		return 0
+		return blocks.Cord{}
 	case at.k == len(line):
-		return c.Load.Cable
+		return c.Load.Cord()
 	case at.k == 0 && (at.end == "" || len(c.Blocks) == 0):
-		return c.Guitar.Cable
+		return c.Guitar.Cord()
 	}
-	return c.Patch
+	return c.CordTo(at.jack)
 }
 
 // allAfter is the chain from where it is cut on.
@@ -167,21 +168,22 @@ func allAfter(c *board.Chain, at cut) *circuit.Netlist {
 	switch {
 	case len(line) > 0:
 		place(line[0], bench)
-		from, length := layBlocks(c, bench, line[1:], line[0].Out(), c.Patch)
+		from, next := layBlocks(c, bench, line[1:], line[0].Out(), nil)
 		if at.end == "" {
-			layRest(c, bench, from, length)
+			layRest(c, bench, from, next)
 		} else {
 			layLoad(c, bench, strings.TrimPrefix(at.end, "out"), from)
 		}
 	case at.jack == "split":
-		length := c.Patch
+		var first *blocks.Cord
 		if len(c.Blocks) == 0 {
-			length = c.Guitar.Cable
+			k := c.Guitar.Cord()
+			first = &k
 		}
 		if _, ok := c.Feeds(); ok { // what is behind the other output is no load of this one
-			layPath(c, bench, board.OutLeft, at.jack, length)
+			layPath(c, bench, board.OutLeft, at.jack, first)
 		} else {
-			layRest(c, bench, at.jack, length)
+			layRest(c, bench, at.jack, first)
 		}
 	default:
 		bench.R("load", at.jack, circuit.Ground, c.Load.Resistance)

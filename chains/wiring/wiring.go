@@ -31,47 +31,59 @@ type Wiring struct {
 func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	bench := blocks.NewBench(rate, q.Oversample(rate))
 	layGuitar(bench, c.Guitar, c.Recording.Load)
-	from, length := layBlocks(c, bench, c.Blocks, "guitar", c.Guitar.Cable)
-	layRest(c, bench, from, length)
+	first := c.Guitar.Cord()
+	from, next := layBlocks(c, bench, c.Blocks, "guitar", &first)
+	layRest(c, bench, from, next)
 
 	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w
 }
 
-// layBlocks lays blocks from a jack on, each behind the cable that leads to it; the first of these has that length. It returns the jack at the end, and the
-// length of a cable from there.
-func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, length dsp.Metre) (string, dsp.Metre) {
+// At is the wiring with its sections to be computed in another quality; its stages stay as they were wired.
+func (w *Wiring) At(q section.Quality) *Wiring {
+	a := *w
+	a.Quality = q
+	return &a
+}
+
+// layBlocks lays blocks from a jack on, each behind the cable that leads to it; first is the cable to the first of these, nil for the one that the chain has
+// there. It returns the jack at the end, and the first cable from there on, likewise.
+func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, first *blocks.Cord) (string, *blocks.Cord) {
 	for _, b := range line {
-		bench.Cable("cable."+b.Name, from, b.In(), length)
+		k := c.CordTo(b.In())
+		if first != nil {
+			k, first = *first, nil
+		}
+		bench.Cable("cable."+b.Name, from, b.In(), k)
 		place(b, bench)
-		from, length = b.Out(), c.Patch
+		from = b.Out()
 	}
-	return from, length
+	return from, first
 }
 
 // layRest lays what follows the chain's Blocks: the load, or both paths of a split.
-func layRest(c *board.Chain, bench *blocks.Bench, from string, length dsp.Metre) {
+func layRest(c *board.Chain, bench *blocks.Bench, from string, first *blocks.Cord) {
 	if c.Split == nil {
 		layLoad(c, bench, "", from)
 		return
 	}
-	layPath(c, bench, board.OutLeft, from, length)
-	layPath(c, bench, board.OutRight, c.Feed(board.OutRight, from), length)
+	layPath(c, bench, board.OutLeft, from, first)
+	layPath(c, bench, board.OutRight, c.Feed(board.OutRight, from), first)
 	if c.Split.Mix == board.MixMono {
 		bench.Stage(blocks.Stage{Name: "mix", Sense: []string{board.OutLeft, board.OutRight}, Drive: []string{"out"}, New: func() blocks.Core { return averaging{} }})
 	}
 }
 
 // layPath lays one path of a split up to its end, which says which one it is.
-func layPath(c *board.Chain, bench *blocks.Bench, end, from string, length dsp.Metre) {
-	from, _ = layBlocks(c, bench, c.Side(end), from, length)
+func layPath(c *board.Chain, bench *blocks.Bench, end, from string, first *blocks.Cord) {
+	from, _ = layBlocks(c, bench, c.Side(end), from, first)
 	layLoad(c, bench, strings.TrimPrefix(end, "out"), from)
 }
 
 // layLoad lays the cable to the load, and the load.
 func layLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
-	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cable)
+	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cord())
 	defer bench.Own("load")()
 	bench.R("load"+side, "out"+side, circuit.Ground, c.Load.Resistance)
 }

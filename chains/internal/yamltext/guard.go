@@ -7,6 +7,7 @@ package yamltext
 import (
 	"bytes"
 	"fmt"
+	"regexp"
 	"strings"
 	"unicode/utf8"
 
@@ -186,7 +187,83 @@ func (r *Reader) syntax(err error) {
 	if hint, ok := hints[text]; ok {
 		text = hint
 	}
+	if strings.Contains(text, "is missing before this") || strings.Contains(text, "has no") {
+		if l, c, sign := r.open(line, column); l > 0 && l < line {
+			r.Fault(l, c, "what begins here has no %s", map[byte]string{'[': "]", '{': "}"}[sign])
+			return
+		}
+	} else if what := r.colonless(line); what != "" {
+		r.Fault(line, 1+len(r.lines[line-1])-len(strings.TrimLeft(r.lines[line-1], " -")), "%s", what)
+		return
+	}
 	r.Fault(line, column, "not readable as YAML: %s", text)
+}
+
+// open is the innermost bracket that is open in front of a place, by line and column; 0 for none.
+func (r *Reader) open(line, column int) (l, c int, sign byte) {
+	type bracket struct {
+		line, column int
+		sign         byte
+	}
+	var stack []bracket
+	for i := 0; i < min(line, len(r.lines)); i++ {
+		quote := rune(0)
+		before := ' '
+		for k, x := range []rune(r.lines[i]) {
+			if i == line-1 && k >= column-1 {
+				break
+			}
+			switch {
+			case quote != 0:
+				if x == quote {
+					quote = 0
+				}
+			case (x == '"' || x == '\'') && strings.ContainsRune(" [{,:", before):
+				quote = x
+			case x == '#' && before == ' ':
+				quote = '\n'
+			case x == '[' || x == '{':
+				stack = append(stack, bracket{i + 1, k + 1, byte(x)})
+			case (x == ']' || x == '}') && len(stack) > 0:
+				stack = stack[:len(stack)-1]
+			}
+			before = x
+		}
+	}
+	if len(stack) == 0 {
+		return 0, 0, 0
+	}
+	last := stack[len(stack)-1]
+	return last.line, last.column, last.sign
+}
+
+// keyed is a line that a key begins; what follows it may lack its colon, or the space behind that.
+var keyed = regexp.MustCompile(`^ *(?:- )?([A-Za-z0-9_.-]+)(:?)(?: +|\b|$)(.*)$`)
+
+// colonless says what is missing in a line that the parser cannot read and that has a key without a colon; "" where it is something else.
+func (r *Reader) colonless(line int) string {
+	if line < 1 || line > len(r.lines) {
+		return ""
+	}
+	text, _, _ := strings.Cut(r.lines[line-1], " #")
+	m := keyed.FindStringSubmatch(strings.TrimRight(text, " "))
+	if m == nil {
+		return ""
+	}
+	key, colon, rest := m[1], m[2], strings.TrimSpace(m[3])
+	head, _, _ := strings.Cut(rest, "[")
+	head, _, _ = strings.Cut(head, "{")
+	switch {
+	case strings.Contains(head, ": ") || strings.HasSuffix(head, ":"):
+		return ""
+	case colon != "" && rest != "" && !strings.Contains(text, key+": "):
+		return "a space is missing behind the colon: " + key + ": " + Clipped(rest, 60)
+	case colon != "":
+		return ""
+	case rest == "":
+		return "a colon is missing: " + key + ":"
+	}
+	return "a colon is missing: " + key + ": " + Clipped(rest, 60)
 }
 
 // Fault notes a mistake at a place.

@@ -7,132 +7,185 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"drywire/chains"
 	"drywire/chains/board"
-	"drywire/chains/file"
-	"drywire/cmd/internal/cabinet"
+	"drywire/chains/edit"
 	"drywire/cmd/internal/inputs"
+	"drywire/cmd/internal/produce"
+	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
 )
 
-// chainFile is a chain file that was read and parsed.
+// chainFile is a chain file that was read, with what it names.
 type chainFile struct {
-	*board.File
-	name   string // what messages call it
-	source []byte
-	folder string // what the recording's path is relative to
-	read   *inputs.Files
+	*produce.Project
+	disk disk
 }
 
 // unchanged is an error where a file that the run has read is not what it was any more, or where the run was interrupted. It comes before anything gets its name.
-func (f *chainFile) unchanged() error { return f.read.Unchanged() }
+func (f *chainFile) unchanged() error { return f.disk.read.Unchanged() }
 
 // mostRead is how much of a file is read before it is known to be a chain file; Parse takes less.
 const mostRead = 1 << 20
 
 // readChainFile reads the chain file at path, or from standard input for "-", and the impulse responses that it names.
 func readChainFile(s streams, path string) (*chainFile, error) {
-	f, err := openChainFile(s, path)
+	text, d, err := openChainFile(s, path)
 	if err != nil {
 		return nil, err
 	}
-	err = cabinet.Read(f.File, f.name, f.source, func(path string) (*samples.Reader, func(), error) {
-		r, err := f.open(f.beside(path))
-		if err != nil {
-			return nil, nil, fmt.Errorf("impulse response %w", err)
-		}
-		return r, func() { r.Close() }, nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	return f, nil
+	return projectOf(text, d)
 }
 
-// open opens a sound file, once in a run.
-func (f *chainFile) open(path string) (*samples.Reader, error) {
-	held, err := f.read.Open(path)
+// projectOf is a text with the impulse responses that it names.
+func projectOf(text *edit.Text, d disk) (*chainFile, error) {
+	p, err := produce.NewLoader(d).Open(text)
 	if err != nil {
 		return nil, err
 	}
-	return samples.NewReader(held, held.Size(), path)
+	return &chainFile{p, d}, nil
+}
+
+// withRecording is the file with its recording, or with the one given in its place.
+func (f *chainFile) withRecording(ctx context.Context, another string) (*chainFile, error) {
+	p, err := f.WithRecording(ctx, another)
+	if err != nil {
+		return nil, err
+	}
+	return &chainFile{p, f.disk}, nil
+}
+
+// material is what most commands begin with: a chain file, its recording or another one in its place, and a quality.
+func material(ctx context.Context, s streams, file, another, name string) (f *chainFile, q section.Quality, err error) {
+	if q, err = quality(name); err != nil {
+		return nil, q, err
+	}
+	if f, err = readChainFile(s, file); err != nil {
+		return nil, q, err
+	}
+	f, err = f.withRecording(ctx, another)
+	return f, q, err
+}
+
+// inputs is all that is read in a run and so not written over.
+func (f *chainFile) inputs() []string {
+	all := []string{f.Dry.Path, f.Text.Name}
+	for _, c := range f.Cabinets {
+		all = append(all, f.disk.Path(c.Path))
+	}
+	return all
+}
+
+// describe says what is rendered.
+func (f *chainFile) describe(s streams) {
+	r := f.Dry
+	long := fmt.Sprintf("%.1f s", r.Seconds())
+	if r.Seconds() < 0.95 {
+		long = quantity(r.Seconds(), dsp.Seconds)
+	}
+	s.printf("Recording  %s, %s, %s; full scale is %s peak; load %s\n", r.Name, rateText(float64(r.Rate)), long, volts(r.Volts), r.LoadText())
+	for _, n := range r.Notes {
+		paragraph(s.out, "           ", n, width)
+	}
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// disk is a produce.Folder: that of the chain file, from which it may lead anywhere. Every file is opened once in a run.
+type disk struct {
+	folder string
+	read   *inputs.Files
+}
+
+// Path implements produce.Folder.
+func (d disk) Path(path string) string {
+	if filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(d.folder, filepath.FromSlash(path))
+}
+
+// Open implements produce.Folder.
+func (d disk) Open(path string) (*samples.Reader, func(), error) {
+	if path == produce.Piped {
+		return d.Named(path)
+	}
+	return d.Named(d.Path(path))
 }
 
 // mostPiped is how much of a recording is read from a pipe: a day of 24 bits at 48 kHz and some.
 const mostPiped = 16 << 30
 
-// piped opens standard input.
-func (f *chainFile) piped() (*samples.Reader, error) {
-	held, err := f.read.Piped(mostPiped, samples.Known)
+// Named implements produce.Folder.
+func (d disk) Named(path string) (*samples.Reader, func(), error) {
+	var held *inputs.File
+	var err error
+	if path == produce.Piped {
+		path = "standard input"
+		held, err = d.read.Piped(mostPiped, samples.Known)
+	} else {
+		held, err = d.read.Open(path)
+	}
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return samples.NewReader(held, held.Size(), "standard input")
+	r, err := samples.NewReader(held, held.Size(), path)
+	if err != nil {
+		return nil, nil, err
+	}
+	d.read.AtClose(r.Close) // of what is coded there is a decoded copy
+	return r, func() {}, nil
 }
 
-// beside is a path that the chain file names, as the system has it.
-func (f *chainFile) beside(path string) string {
-	if filepath.IsAbs(path) {
-		return path
-	}
-	return filepath.Join(f.folder, filepath.FromSlash(path))
-}
-
-// inputs is all that is read in a run and so not written over.
-func (f *chainFile) inputs(r *recording) []string {
-	all := []string{r.path, f.name}
-	for _, c := range f.Cabinets {
-		all = append(all, f.beside(c.Path))
-	}
-	return all
-}
+// Stamp implements produce.Folder: a run reads every file once, so there is nothing to tell apart.
+func (d disk) Stamp(string) string { return "" }
 
 // openChainFile reads the chain file alone.
-func openChainFile(s streams, path string) (f *chainFile, err error) {
-	read := s.read
-	if read == nil { // for completion
-		read = inputs.New(context.Background())
+func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) {
+	d = disk{".", s.read}
+	if d.read == nil { // for completion
+		d.read = inputs.New(context.Background())
 	}
-	defer func() {
-		if f != nil {
-			f.read = read
-		}
-	}()
 	if path == "-" {
-		read.In = nil // so that nobody takes the rest of it for a recording
+		d.read.In = nil // so that nobody takes the rest of it for a recording
 		src, err := io.ReadAll(io.LimitReader(s.in, mostRead))
 		if err != nil {
-			return nil, fmt.Errorf("standard input: %w", err)
+			return nil, d, fmt.Errorf("standard input: %w", err)
 		}
-		return parseChainFile("standard input", src, ".")
+		text, err = parseChainFile("standard input", src)
+		return text, d, err
 	}
-	src, err := read.Text(path, mostRead)
+	src, err := d.read.Text(path, mostRead)
 	if err != nil {
 		hint := ""
 		if errors.Is(err, fs.ErrNotExist) {
 			if plain := strings.TrimSuffix(path, ".yaml"); slices.Contains(chains.Shipped(), plain) {
 				hint = fmt.Sprintf("; one of that name comes with the program: drywire new --from %s", plain)
+			} else if near := produce.NearFile(path); strings.HasSuffix(near, ".yaml") {
+				hint = fmt.Sprintf("; did you mean %q?", filepath.Join(filepath.Dir(path), near))
 			}
 		}
-		return nil, fmt.Errorf("%w%s", err, hint)
+		return nil, d, fmt.Errorf("%w%s", err, hint)
 	}
-	return parseChainFile(path, src, filepath.Dir(path))
+	d.folder = filepath.Dir(path)
+	text, err = parseChainFile(path, src)
+	return text, d, err
 }
 
-func parseChainFile(name string, src []byte, folder string) (*chainFile, error) {
+func parseChainFile(name string, src []byte) (*edit.Text, error) {
 	if bytes.HasPrefix(src, []byte("RIFF")) {
 		return nil, misusef("%s is a WAV file, not a chain file; a chain file names its recording, or give one with --recording", name)
 	}
-	f, err := file.Parse(name, src)
-	if err != nil {
-		return nil, err
-	}
-	return &chainFile{File: f, name: name, source: src, folder: folder, read: inputs.New(context.Background())}, nil
+	return edit.Read(name, src)
 }
 
 // plainPath puts the path first and drops the name of the system call.
@@ -152,7 +205,7 @@ func (f *chainFile) take(name string) (c *board.Chain, assumed bool, err error) 
 	}
 	c, err = f.Take(name)
 	if err != nil {
-		return nil, false, misuse{fmt.Errorf("%s: %w", f.name, err)}
+		return nil, false, misuse{fmt.Errorf("%s: %w", f.Text.Name, err)}
 	}
 	return c, false, nil
 }

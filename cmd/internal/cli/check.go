@@ -11,6 +11,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/edit"
 	"drywire/chains/experiment"
+	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -19,6 +20,7 @@ import (
 type checkOptions struct {
 	file      string
 	recording string
+	all       bool
 }
 
 func checkCommand(s streams) *cobra.Command {
@@ -26,16 +28,18 @@ func checkCommand(s streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check FILE",
 		Short: "Check a chain file and show what is wired to what",
-		Long: `Check reads a chain file, wires every take and finds its operating point. It prints the order of
-every take and, at every place where one thing is plugged into another, what drives (source
-impedance, with the cable) and what is driven (input impedance), both at 1 kHz; or every mistake in
-the file with its place. Where a take splits into two paths, it says whether they cancel when they
-are heard as one: they do where their correlation is under -0.5, or where their sum is 6 dB or more
-under the sum of their powers in any octave from 80 Hz to 5 kHz; by their responses, or where one of
-them has a block without one, as a reverb, by rendering many tones at once. A plug that would harm
-a block is a mistake; an overloaded output and a block that starves are warned of. At the end it
-says which cables to move on the floor from the first take to each of the others, as few as it
-takes. It writes nothing.`,
+		Long: `Check reads a chain file, wires every take and finds its operating point; or it prints every mistake
+in the file with its place. First come the warnings: an output of a supply that is overloaded, a
+block that starves, two paths that cancel when they are heard as one (they do where their
+correlation is under -0.5, or where their sum is 6 dB or more under the sum of their powers in any
+octave from 80 Hz to 5 kHz; by their responses, or where one of them has a block without one, as a
+reverb, by rendering many tones at once). Then what each output feeds, the order of every take,
+and where one thing is plugged into another, what drives (source impedance, with the cable) and
+what is driven (input impedance), both at 1 kHz: each once, and of many those in which something is
+lost. It says which presets need a hand, as no foot turns a knob, and which cables to move on the
+floor from the first take to each of the others, as few as it takes. A plug that would harm a block
+is a mistake, and so is the power of a valve amplifier without a loudspeaker or a load box. --all
+shows every take in full. It writes nothing.`,
 		Example: `  drywire check my-chain.yaml`,
 		Args:    oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -44,6 +48,7 @@ takes. It writes nothing.`,
 		},
 	}
 	recordingFlag(cmd, &o.recording)
+	cmd.Flags().BoolVar(&o.all, "all", false, "every take in full, with the impedances at each of its jacks")
 	return cmd
 }
 
@@ -88,61 +93,281 @@ func orderText(c *board.Chain) string {
 // at is the frequency at which impedances are shown.
 const at = 1000
 
+// checked is a take that was wired.
+type checked struct {
+	number int
+	take   board.Take
+	chain  *board.Chain
+	places []wiring.Handover
+	paths  string // how the paths of its split get along; "" where it has none
+	cancel bool
+}
+
 func runCheck(ctx context.Context, s streams, o checkOptions) error {
 	f, err := readChainFile(s, o.file)
 	if err != nil {
 		return err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	s.printf("%s: %s\n", f.name, titleOf(f))
-	r.describe(s)
+	s.printf("%s: %s\n", f.Text.Name, titleOf(f))
+	f.describe(s)
 	s.held(f.Chains()...)
+	var takes []checked
 	for k, c := range f.Chains() {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if _, err := renderer(c, r, section.Normal, c.Ends()...); err != nil {
+		if _, err := render.PlanOf(c, f.Dry.Rate, section.Normal).Renderer(c.Ends()...); err != nil {
 			return err
 		}
-		places, err := wiring.Handovers(c, at)
-		if err != nil {
+		t := checked{number: k + 1, take: f.Takes[k], chain: c}
+		if t.places, err = wiring.Handovers(c, at); err != nil {
 			return err
 		}
-		s.printf("\nTake %d: %s\n", k+1, c.Take)
-		paragraph(s.out, "  ", orderText(c), 98)
-		if own := f.Takes[k].Loops; len(own) > 0 {
-			s.printf("  loops of its own: %s\n", edit.LoopsText(own))
+		if c.Split != nil {
+			t.paths, t.cancel = pathsText(ctx, c, f.Dry.Rate)
 		}
-		for _, set := range f.Takes[k].Set {
-			s.printf("  %s: %s\n", set.Target, set.Text)
-		}
-		for _, t := range c.Turns {
-			if !slices.ContainsFunc(f.Takes[k].Set, func(set board.Setting) bool { return set.Target == t.Target }) {
-				s.printf("  %s: %v\n", t.Target, t.Curve)
+		takes = append(takes, t)
+	}
+	warnings := warningsOf(f, takes)
+	if len(warnings) > 0 {
+		s.printf("\n")
+	}
+	for _, w := range warnings {
+		paragraph(s.out, "", "WARNING: "+w+".", 98)
+	}
+	printSupplies(s, f)
+	if o.all {
+		for _, t := range takes {
+			t.print(s, f)
+			printHandovers(s, []checked{t}, true)
+			if t.paths != "" && !t.cancel {
+				paragraph(s.out, "  ", t.paths, 98)
 			}
 		}
-		t := table{header: []string{"  into", " source at 1 kHz\nΩ", " input at 1 kHz\nΩ", " lost\ndB"}}
-		for _, p := range places {
-			t.row("  "+p.Jack, ohms(p.Source), ohms(p.Input), decibels(lost(p)))
-		}
-		t.print(s.out)
-		if c.Split != nil {
-			paragraph(s.out, "  ", pathsText(ctx, c, r.rate), 98)
-		}
-		for _, w := range c.Warnings() {
-			paragraph(s.out, "  ", "WARNING: "+w+".", 98)
-		}
+	} else {
+		printTakes(s, f, takes)
+		printHandovers(s, takes, false)
+		printPaths(s, takes)
+	}
+	for _, h := range f.ByHand() {
+		paragraph(s.out, "", h.String(), 98)
 	}
 	printCables(s, experiment.Rewirings(f.Chains()))
-	printSupplies(s, f)
-	s.printf("\n%s, no mistakes found.\n", plural(len(f.Takes), "take", "takes"))
+	end := "no mistakes found"
+	var over []string
+	for _, p := range f.Plugged() {
+		if p.Overload {
+			over = append(over, p.Output)
+		}
+	}
+	switch {
+	case len(over) > 0:
+		end = "no mistake in the file, but " + strings.Join(over, ", ") + " " + map[bool]string{true: "is", false: "are"}[len(over) == 1] + " OVERLOADED"
+	case len(warnings) > 0:
+		end += ", and " + plural(len(warnings), "WARNING", "WARNINGS") + " above"
+	}
+	if !o.all && len(takes) >= manyTakes {
+		end += ". Every jack of every take: --all"
+	}
+	s.printf("\n%s, %s.\n", plural(len(f.Takes), "take", "takes"), end)
 	return nil
 }
 
-// printSupplies says what is plugged into which output of a supply, and what is wrong with that.
+// warningsOf is every warning once, with the takes that it is about: supplies first.
+func warningsOf(f *chainFile, takes []checked) []string {
+	var list []string
+	plugged := f.Plugged()
+	for _, overload := range []bool{true, false} {
+		for _, p := range plugged {
+			if p.Overload == overload {
+				list = append(list, p.Warnings...)
+			}
+		}
+	}
+	about := map[string][]string{}
+	var order []string
+	for _, t := range takes {
+		own := t.chain.Warnings()
+		if t.cancel {
+			own = append(own, t.paths)
+		}
+		for _, w := range own {
+			if about[w] == nil {
+				order = append(order, w)
+			}
+			about[w] = append(about[w], fmt.Sprint(t.number))
+		}
+	}
+	for _, w := range order {
+		if len(about[w]) < len(takes) {
+			list = append(list, w+" (take "+strings.Join(about[w], ", ")+")")
+		} else {
+			list = append(list, w)
+		}
+	}
+	return list
+}
+
+// manyTakes is from where on takes are shown in a line each.
+const manyTakes = 5
+
+// printTakes shows what is wired, in short.
+func printTakes(s streams, f *chainFile, takes []checked) {
+	if len(takes) < manyTakes {
+		for _, t := range takes {
+			t.print(s, f)
+		}
+		return
+	}
+	s.printf("\nTakes\n")
+	if first := slices.IndexFunc(takes, func(t checked) bool { return t.take.Order == nil }); first >= 0 {
+		paragraph(s.out, "  ", "order: "+listed(f.Order, f.Split), 98)
+	}
+	rows := table{header: []string{"  no", "name", "what is in it"}}
+	for _, t := range takes {
+		what := orderText(t.chain)
+		if t.take.Order == nil {
+			what = t.short(f)
+		}
+		rows.row(fmt.Sprintf("  %d", t.number), clip(t.chain.Take, 32), what)
+	}
+	rows.wrap(s.out, 100)
+}
+
+// listed is an order as the file has it.
+func listed(order []string, split *board.SplitOrder) string {
+	text := strings.Join(order, " > ")
+	if split != nil {
+		text += fmt.Sprintf(" > {left: %s | right: %s} %s", strings.Join(split.Left, " > "), strings.Join(split.Right, " > "), split.Mix)
+	}
+	return text
+}
+
+// short is what a take has that others may not: its loops, its guitar, and what it changes.
+func (t checked) short(f *chainFile) string {
+	var parts []string
+	on := f.LoopsOn(t.take)
+	for _, l := range f.LoopsOf(t.take) {
+		if slices.Contains(on, l.Number) {
+			parts = append(parts, fmt.Sprintf("%d %s", l.Number, strings.Join(l.Blocks, " > ")))
+		}
+	}
+	if t.chain.GuitarName != "" {
+		parts = append(parts, "guitar "+t.chain.GuitarName)
+	}
+	for _, b := range t.chain.Every() {
+		if b.Off && b.Piece == nil {
+			parts = append(parts, b.Name+" off")
+		}
+	}
+	for _, set := range t.take.Set {
+		parts = append(parts, set.Target+": "+set.Text)
+	}
+	if len(parts) == 0 {
+		return "the order as it is"
+	}
+	return strings.Join(parts, ", ")
+}
+
+// print shows a take with its order and what it sets.
+func (t checked) print(s streams, f *chainFile) {
+	s.printf("\nTake %d: %s\n", t.number, t.chain.Take)
+	paragraph(s.out, "  ", orderText(t.chain), 98)
+	if own := t.take.Loops; len(own) > 0 {
+		s.printf("  loops of its own: %s\n", edit.LoopsText(own))
+	}
+	for _, set := range t.take.Set {
+		s.printf("  %s: %s\n", set.Target, set.Text)
+	}
+	for _, turn := range t.chain.Turns {
+		if !slices.ContainsFunc(t.take.Set, func(set board.Setting) bool { return set.Target == turn.Target }) {
+			s.printf("  %s: %v\n", turn.Target, turn.Curve)
+		}
+	}
+}
+
+const (
+	fewRows = 24  // so many places are shown all
+	costly  = 1.0 // dB: where there are more, those that lose so much
+)
+
+// printHandovers shows who feeds whom; what is the same in several takes shares a row. Of many rows it shows those in which something is lost, unless all are asked for.
+func printHandovers(s streams, takes []checked, all bool) {
+	type place struct{ jack, source, input, lost string }
+	var order []place
+	in, much := map[place][]string{}, map[place]bool{}
+	for _, t := range takes {
+		loads := map[string]bool{} // what a power amplifier drives takes the most of it by design
+		for _, b := range t.chain.Every() {
+			loads[b.In()] = b.Kind.Loads
+		}
+		for _, p := range t.places {
+			row := place{p.Jack, ohms(p.Source), ohms(p.Input), decibels(lost(p))}
+			if in[row] == nil {
+				order = append(order, row)
+			}
+			in[row] = append(in[row], fmt.Sprint(t.number))
+			much[row] = much[row] || lost(p) >= costly && !loads[p.Jack]
+		}
+	}
+	rows := table{header: []string{"  into", " source at 1 kHz\nΩ", " input at 1 kHz\nΩ", " lost\ndB"}}
+	if len(takes) > 1 {
+		rows.header = append(rows.header, "takes")
+	}
+	few := all || len(order) <= fewRows
+	if !all {
+		s.printf("\nWho feeds whom%s\n", map[bool]string{false: fmt.Sprintf(", where %.0f dB and more are lost at 1 kHz", costly)}[few])
+	}
+	for _, p := range order {
+		if !few && !much[p] {
+			continue
+		}
+		row := []string{"  " + p.jack, p.source, p.input, p.lost}
+		if len(takes) > 1 {
+			row = append(row, clip(strings.Join(in[p], ", "), 30))
+		}
+		rows.row(row...)
+	}
+	rows.print(s.out)
+}
+
+// printPaths says of which takes the two paths do not cancel; those whose paths do are warned of.
+func printPaths(s streams, takes []checked) {
+	about := map[string][]string{}
+	var order []string
+	for _, t := range takes {
+		if t.paths == "" || t.cancel {
+			continue
+		}
+		if about[t.paths] == nil {
+			order = append(order, t.paths)
+		}
+		about[t.paths] = append(about[t.paths], fmt.Sprint(t.number))
+	}
+	if len(order) == 0 {
+		return
+	}
+	if len(order) > 2 { // told for each take with --all
+		but := ""
+		if slices.ContainsFunc(takes, func(t checked) bool { return t.cancel }) {
+			but = " but those above"
+		}
+		s.printf("\nThe two paths cancel in no take%s.\n", but)
+		return
+	}
+	s.printf("\n")
+	for _, text := range order {
+		if len(about[text]) < len(takes) {
+			text = "Take " + strings.Join(about[text], ", ") + ": " + text
+		}
+		paragraph(s.out, "", text, 98)
+	}
+}
+
+// printSupplies says what is plugged into which output of a supply.
 func printSupplies(s streams, f *chainFile) {
 	outputs := f.Plugged()
 	if len(outputs) == 0 {
@@ -155,27 +380,25 @@ func printSupplies(s streams, f *chainFile) {
 		if len(o.Blocks) > 0 {
 			feeds = strings.Join(o.Blocks, ", ")
 		}
+		if o.Overload {
+			feeds = "OVERLOADED by " + feeds
+		}
 		t.row("  "+o.Output, fmt.Sprintf("%.4g", float64(o.Voltage)), fmt.Sprintf("%.4g", 1e3*float64(o.Draw)), fmt.Sprintf("%.4g", 1e3*float64(o.Current)),
 			fmt.Sprintf("%.3g", 1e3*float64(o.Ripple)), clip(feeds, 50))
 	}
 	t.print(s.out)
-	for _, o := range outputs {
-		for _, w := range o.Warnings {
-			paragraph(s.out, "  ", "WARNING: "+w+".", 98)
-		}
-	}
 }
 
-// pathsText says how the two paths of a take's split get along.
-func pathsText(ctx context.Context, c *board.Chain, rate dsp.Hertz) string {
+// pathsText says how the two paths of a take's split get along, and whether they cancel.
+func pathsText(ctx context.Context, c *board.Chain, rate dsp.Hertz) (text string, cancel bool) {
 	x, err := experiment.CancellationOf(c, ctx, rate)
 	switch {
 	case err != nil:
-		return fmt.Sprintf("Whether the two paths cancel is not known: %v.", err)
+		return fmt.Sprintf("Whether the two paths cancel is not known: %v.", err), false
 	case x.Cancels():
-		return "WARNING: the two paths cancel: " + x.String() + ". A trim with polarity: inverted in one of them turns it over."
+		return "the two paths cancel: " + x.String() + "; a trim with polarity: inverted in one of them turns it over", true
 	}
-	return "The two paths do not cancel: " + x.String() + "."
+	return "The two paths do not cancel: " + x.String() + ".", false
 }
 
 func titleOf(f *chainFile) string {

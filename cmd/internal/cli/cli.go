@@ -65,6 +65,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	err := root.ExecuteContext(ctx)
 	if err == nil {
 		err = read.Unchanged() // what was printed and not written may be of files that have changed since
+		if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+			err = nil // an interrupt is how some commands end, and came too late for the others
+		}
 	}
 	switch {
 	case err == nil:
@@ -130,6 +133,7 @@ guitar to the fuzz, is in the sound.`,
 	root.AddCommand(
 		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), reportCommand(s), netlistCommand(s),
+		whyCommand(s), sheetCommand(s), powerCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 		swapsCommand(s), rankCommand(s), presetsCommand(s), listenCommand(s),
 	)

@@ -95,6 +95,23 @@ func scriptTone(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(w.Close())
 }
 
+// largest is the largest magnitude of a recording.
+func largest(ctx context.Context, r *samples.Reader) (peak float64, err error) {
+	block := make([]float64, 4096)
+	for {
+		n, err := r.Read(block)
+		for _, x := range block[:n] {
+			peak = max(peak, math.Abs(x))
+		}
+		if errors.Is(err, io.EOF) {
+			return peak, ctx.Err()
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
+}
+
 func scriptWAV(ts *testscript.TestScript, neg bool, args []string) {
 	r, err := samples.Open(ts.MkAbs(args[0]))
 	ts.Check(err)
@@ -111,7 +128,13 @@ func scriptColumns(ts *testscript.TestScript, neg bool, args []string) {
 	if text == "" {
 		ts.Fatalf("%s is empty", args[0])
 	}
-	for _, line := range strings.Split(text, "\n") {
+	lines := strings.Split(strings.TrimSuffix(text, "\n"), "\n")
+	if len(args) > 2 { // and at most so many lines
+		if most, err := strconv.Atoi(args[2]); err != nil || len(lines) > most {
+			ts.Fatalf("%d lines, want %s at most (%v)", len(lines), args[2], err)
+		}
+	}
+	for _, line := range lines {
 		if n := len([]rune(line)); n > most {
 			ts.Fatalf("%d characters: %s", n, line)
 		}

@@ -3,19 +3,15 @@ package cli
 import (
 	"context"
 	"fmt"
-	"math"
 	"path/filepath"
-	"runtime"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/sync/errgroup"
 
-	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -73,7 +69,7 @@ the others, as few as can be.
 %s  cables: which to move on the floor to get from take a to take b: a, b,
     moves: block (that comes or goes), or from (not there for a cable that is added) and to (not
       there for one that is left over): out, in (jacks); ends (plugs that change), text
-What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds), measureList(measures.Changes())),
+What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(produce.FadeTime), dsp.Seconds), measureList(measures.Changes())),
 		Example: `  drywire compare my-chain.yaml -o takes
   drywire compare my-chain.yaml -o takes --recording arpeggio --json > takes.json`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -94,7 +90,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if o.out == "" {
 		return misusef("compare needs a folder to write into: -o DIR")
 	}
-	f, r, q, err := material(ctx, s, o.file, o.recording, o.quality)
+	f, q, err := material(ctx, s, o.file, o.recording, o.quality)
 	if err != nil {
 		return err
 	}
@@ -103,12 +99,12 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		return err
 	}
 	defer out.abort()
-	found := &findings{}
-	e, warnings, err := compareTakes(ctx, s, f, r, q, out, found, true)
+	c, err := compareTakes(ctx, s, f, q, out, true)
 	if err != nil {
 		return err
 	}
-	if err := writeReport(out, reportName, f, r, e, found, nil); err != nil {
+	e := c.Comparison
+	if _, err := writeReport(out, reportName, f, c, produce.Words{}); err != nil {
 		return err
 	}
 	if err := f.unchanged(); err != nil {
@@ -123,7 +119,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		}
 	} else {
 		s.printf("%s\n", titleOf(f))
-		r.describe(s)
+		f.describe(s)
 		s.printf("\n")
 		printComparison(s, e)
 		s.printf("\nWrote %s into %s:\n", plural(len(e.Takes), "file", "files"), o.out)
@@ -132,217 +128,51 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		}
 		s.printf("  %s, to hear and see them side by side\n", reportName)
 	}
-	warnings()
+	warnings(ctx, s, c)
 	return nil
 }
 
-// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for
-// out to publish them. What the page shows beyond the comparison goes into found. warnings says
-// what went wrong in the solver.
-func compareTakes(ctx context.Context, s streams, f *chainFile, r *recording, q section.Quality, out *outputs, found *findings, files bool) (e *experiment.Comparison, warnings func(), err error) {
-	all := f.Chains()
-	s.held(all...)
-	var longest dsp.Second
-	for _, c := range all {
-		longest = max(longest, render.PlanOf(c, r.rate, q).Tail())
+// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for out to publish them.
+func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files bool) (*produce.Compared, error) {
+	s.held(f.Chains()...)
+	bar := newProgress(s.err, f.Dry.Frames*int64(len(f.Takes)))
+	defer bar.stop()
+	j := produce.Job{Project: f.Project, Quality: q, Folder: out.folder, Progress: bar.add}
+	if files {
+		j.WAV = func(k int, take string, format samples.Format, frames int64) (string, *samples.Writer, error) {
+			name := fileName(k+1, len(f.Takes), take)
+			w, err := out.wav(name, format, frames, f.inputs()...)
+			return name, w, err
+		}
 	}
-	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
-	for _, c := range all {
-		channels = max(channels, len(c.Ends()))
-	}
-	names := make([]string, len(all))
-	wavs := make([]*samples.Writer, len(all))
-	for k, c := range all {
-		if !files {
+	return produce.Compare(ctx, j)
+}
+
+// warnings says what went wrong in the solver, and what is odd about the takes.
+func warnings(ctx context.Context, s streams, c *produce.Compared) {
+	for _, d := range c.Rendered {
+		chain := d.Plan.Chain
+		warn(s, d.Plan, d.Reports)
+		for _, w := range chain.Warnings() {
+			s.remark(fmt.Sprintf("take %q: %s", chain.Take, w))
+		}
+		if chain.Split == nil {
 			continue
 		}
-		names[k] = fileName(k+1, len(all), c.Take)
-		var err error
-		wavs[k], err = out.wav(names[k], samples.Format{Rate: int(r.rate), Channels: channels, Bits: 24}, takeFrames(r, longest), f.inputs(r)...)
-		if err != nil {
-			return nil, nil, err
-		}
-	}
-
-	bar := newProgress(s.err, r.frames*int64(len(all)))
-	defer bar.stop()
-	takes := make([]*rendered, len(all))
-	remarks := make([][]string, len(all))
-	found.begin(len(all))
-	defer func() {
-		for _, d := range takes {
-			if d != nil {
-				d.close()
-			}
-		}
-	}()
-	each := func(work func(ctx context.Context, k int) error) error {
-		g, ctx := errgroup.WithContext(ctx)
-		g.SetLimit(runtime.GOMAXPROCS(0))
-		for k := range all {
-			g.Go(func() error { return work(ctx, k) })
-		}
-		return g.Wait()
-	}
-	if err := each(func(ctx context.Context, k int) error {
-		render, err := renderer(all[k], r, q, all[k].Jacks()...)
-		if err != nil {
-			return err
-		}
-		jacks := newJackKeeper(all[k], r)
-		if takes[k], err = keep(ctx, render, r, longest, out.folder, bar, jacks.push); err != nil {
-			return err
-		}
-		takes[k].channels = channels
-		if remarks[k], err = found.measure(ctx, k, render.Plan, jacks); err != nil {
-			return err
-		}
-		return takes[k].settle(ctx, experiment.Target)
-	}); err != nil {
-		return nil, nil, err
-	}
-	settled := make([]experiment.Settled, len(takes))
-	for k, d := range takes {
-		settled[k] = d.settled
-	}
-	target, limited := experiment.Common(settled)
-	if limited >= 0 {
-		if err := each(func(ctx context.Context, k int) error { return takes[k].settle(ctx, target) }); err != nil {
-			return nil, nil, err
-		}
-	}
-	nulls, err := writeMatched(ctx, takes, wavs)
-	if err != nil {
-		return nil, nil, err
-	}
-	if err := found.listen(takes); err != nil {
-		return nil, nil, err
-	}
-	found.page.Remarks = slices.Concat(remarks...)
-
-	e = &experiment.Comparison{
-		Title: f.Title, Quality: q.Name, Recording: r.data(), RateHz: int(r.rate), Seconds: float64(takes[0].frames) / float64(r.rate),
-		MatchedBy: takes[0].matchedBy(), TargetDB: target, CeilingDB: experiment.Ceiling, Nulls: nulls,
-	}
-	if limited >= 0 {
-		e.LimitedBy = all[limited].Take
-	}
-	for k, d := range takes {
-		e.Takes = append(e.Takes, takeData(k+1, f.Takes[k], d, names[k]))
-	}
-	e.Cables = experiment.Rewirings(all)
-	if err := pairTakes(ctx, e, takes); err != nil {
-		return nil, nil, err
-	}
-	found.page.Pairs = e.Pairs
-	return e, func() {
-		for _, d := range takes {
-			warn(s, d.wiring, d.reports)
-			for _, w := range d.chain.Warnings() {
-				s.remark(fmt.Sprintf("take %q: %s", d.chain.Take, w))
-			}
-			if d.chain.Split == nil {
-				continue
-			}
-			if x, err := experiment.CancellationOf(d.chain, ctx, d.wiring.Rate); err == nil && x.Cancels() {
-				s.remark(fmt.Sprintf("take %q: the two paths cancel: %v", d.chain.Take, x))
-			}
-		}
-	}, ctx.Err()
-}
-
-// writeMatched writes all takes for which there is a file in step, at their gains, and measures by
-// how much they differ.
-func writeMatched(ctx context.Context, takes []*rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
-	differences := experiment.NewDifferences(len(takes))
-	players := make([]*player, len(takes))
-	room := make([][][]float64, len(takes))
-	for k, d := range takes {
-		players[k], room[k] = d.play(), d.blocks()
-	}
-	channels := make([][][]float64, takes[0].channels) // of each, all takes
-	for c := range channels {
-		channels[c] = make([][]float64, len(takes))
-	}
-	for {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		for k, p := range players {
-			x, err := p.nextOf(room[k], takes[k].shape(takes[k].settled.Gain))
-			if err != nil {
-				return nil, err
-			}
-			if x == nil { // all takes are of one length
-				return differences.Nulls(), nil
-			}
-			for c := range channels {
-				channels[c][k] = x[c]
-			}
-			if wavs[k] != nil {
-				if err := wavs[k].Write(x...); err != nil {
-					return nil, err
-				}
-			}
-		}
-		for _, c := range channels {
-			differences.Push(c)
+		if x, err := experiment.CancellationOf(chain, ctx, d.Plan.Rate); err == nil && x.Cancels() {
+			s.remark(fmt.Sprintf("take %q: the two paths cancel: %v", chain.Take, x))
 		}
 	}
 }
 
-// takeData is a take's measures as data.
-func takeData(number int, t board.Take, d *rendered, file string) experiment.Take {
-	finite := func(v float64) *float64 {
-		if math.IsInf(v, 0) || math.IsNaN(v) {
-			return nil
-		}
-		v = math.Round(v*1e4)/1e4 + 0 // dB; finer says nothing; +0 so that -0 is 0
-		return &v
-	}
-	gain := *finite(dsp.ToDB(d.settled.Gain))
-	e := experiment.Take{
-		Number: number, Name: d.chain.Take, Order: []string{}, Off: []string{}, Set: []string{}, File: file,
-		PeakVolts: d.levels.Peak, RMSVolts: d.levels.RMS, LeveldBu: finite(dsp.VoltsToDBu(d.levels.RMS)),
-		Before: finite(d.settled.Level - gain), GainDB: gain, After: finite(d.settled.Level), TruePeakDB: finite(dsp.ToDB(d.settled.TruePeak)),
-		Matched: d.settled.Matched, Solver: []experiment.SolverStats{}, Unconverged: unconverged(d.reports),
-	}
-	for _, b := range d.chain.Every() {
-		e.Order = append(e.Order, b.Name)
-		if b.Off {
-			e.Off = append(e.Off, b.Name)
+// warn says loudly where the solver did not converge.
+func warn(s streams, w *render.Plan, reports []render.SectionReport) {
+	for _, r := range reports {
+		if r.Failures > 0 {
+			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section of %s.", w.Chain.Take, grouped(r.Failures), grouped(r.Steps), strings.Join(produce.PartsOf(w, r.Section), " + "))
+			s.say("         Their voltages were held: what you hear there is wrong. Try --quality fine.")
 		}
 	}
-	for _, s := range t.Set {
-		e.Set = append(e.Set, s.Target+": "+s.Text)
-	}
-	for _, p := range d.reports {
-		e.Solver = append(e.Solver, experiment.SolverStats{
-			Parts: partsOf(d.wiring, p.Section), RateHz: float64(d.wiring.Rate) * float64(p.Factor), Steps: p.Steps, Divided: p.Divided,
-			MaxIterations: p.MaxIterations, Unconverged: p.Failures, ResidualVolts: p.Residual,
-		})
-	}
-	return e
-}
-
-// partsOf is what a section holds a jack of: the guitar, blocks, the load; or else the block that
-// it is within.
-func partsOf(w *render.Plan, node string) []string {
-	parts := []string{}
-	n := w.Section(node)
-	for _, j := range w.Chain.Jacks() {
-		part, _, _ := strings.Cut(j, ".")
-		if part == "out" {
-			part = "load"
-		}
-		if n != nil && n.HasNode(j) && !slices.Contains(parts, part) {
-			parts = append(parts, part)
-		}
-	}
-	if block, _, inside := strings.Cut(node, "."); inside && len(parts) == 0 {
-		parts = append(parts, block)
-	}
-	return parts
 }
 
 // printComparison prints the tables.

@@ -64,12 +64,12 @@ func completeRecording(*cobra.Command, []string, string) ([]string, cobra.ShellC
 }
 
 // fromChain completes with what the chain file of the command line has.
-func fromChain(words func(f *chainFile, take string) []string) completion {
+func fromChain(words func(f *board.File, take string) []string) completion {
 	return func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 		if len(args) == 0 || args[0] == "-" {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		f, err := openChainFile(streams{}, args[0])
+		text, _, err := openChainFile(streams{}, args[0])
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
@@ -77,22 +77,22 @@ func fromChain(words func(f *chainFile, take string) []string) completion {
 		if flag := cmd.Flags().Lookup("take"); flag != nil {
 			take = flag.Value.String()
 		}
-		return words(f, take), cobra.ShellCompDirectiveNoFileComp
+		return words(text.File, take), cobra.ShellCompDirectiveNoFileComp
 	}
 }
 
 var (
-	completeTake = fromChain(func(f *chainFile, _ string) []string {
+	completeTake = fromChain(func(f *board.File, _ string) []string {
 		var words []string
 		for _, c := range f.Chains() {
 			words = append(words, fmt.Sprintf("%s\t%s", c.Take, orderText(c)))
 		}
 		return words
 	})
-	completeJack = fromChain(func(f *chainFile, take string) []string {
+	completeJack = fromChain(func(f *board.File, take string) []string {
 		return jacksOf(f, take, func(c *board.Chain) []string { return c.Jacks() })
 	})
-	completeBlock = fromChain(func(f *chainFile, take string) []string {
+	completeBlock = fromChain(func(f *board.File, take string) []string {
 		return jacksOf(f, take, func(c *board.Chain) []string {
 			var names []string
 			for _, b := range c.Every() {
@@ -104,7 +104,7 @@ var (
 )
 
 // jacksOf is the words of one take, or of all takes where it is not known.
-func jacksOf(f *chainFile, take string, words func(*board.Chain) []string) []string {
+func jacksOf(f *board.File, take string, words func(*board.Chain) []string) []string {
 	if c, err := f.Take(take); err == nil {
 		return words(c)
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp/section"
 )
 
@@ -49,11 +50,7 @@ var listenFor = []string{
 	"Takes 3 and 4: the answer to the question. Both have the guitar's volume at 3.",
 }
 
-// hearing is said wherever someone is about to listen. The times are those of NIOSH publication 98-126 (480 min / 2^((L-85)/3)) and of the
-// WHO-ITU standard of 2019 (ITU-T H.870, 80 dB(A) for 40 h a week, equal energy).
-const hearing = "Start with the volume turned down, then raise it: fuzz is dense and tires the ear unnoticed. At 85 dB(A) work safety " +
-	"(NIOSH) allows 8 hours a day, at 94 dB(A) 1 hour, at 100 dB(A) 15 minutes; for leisure the WHO advises no more than 80 dB(A) for 40 hours a " +
-	"week, which is 4 hours a week at 90 dB(A)."
+const hearing = produce.Hearing
 
 func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	q, err := quality(o.quality)
@@ -65,11 +62,15 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 		return err
 	}
 	name := demoChain + ".yaml"
-	f, err := parseChainFile(name, text, ".")
+	parsed, err := parseChainFile(name, text)
 	if err != nil {
 		return err
 	}
-	r, err := findRecording(ctx, f, "")
+	f, err := projectOf(parsed, disk{".", s.read})
+	if err != nil {
+		return err
+	}
+	f, err = f.withRecording(ctx, "")
 	if err != nil {
 		return err
 	}
@@ -78,23 +79,23 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 		return err
 	}
 	defer out.abort()
-	found := &findings{}
-	e, warnings, err := compareTakes(ctx, s, f, r, q, out, found, true)
+	c, err := compareTakes(ctx, s, f, q, out, true)
 	if err != nil {
 		return err
 	}
+	e := c.Comparison
 
 	var words strings.Builder
 	said := streams{out: &words}
 	said.printf("%s\n\n", f.Title)
-	r.describe(said)
+	f.describe(said)
 	said.printf("\n")
 	printComparison(said, e)
 	tables := words.String()
 
 	words.Reset()
 	said.printf("%s\n\n", f.Title)
-	r.describe(said)
+	f.describe(said)
 	said.printf("\n")
 	printLevels(said, e)
 	printSentences(said, e)
@@ -112,7 +113,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	if err := out.text(name, text); err != nil {
 		return err
 	}
-	if err := writeReport(out, reportName, f, r, e, found, listenFor); err != nil {
+	if _, err := writeReport(out, reportName, f, c, produce.Words{ListenFor: listenFor}); err != nil {
 		return err
 	}
 	if err := out.text("report.md", []byte(demoReport(f, q, tables, listen))); err != nil {
@@ -127,7 +128,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	}
 	s.printf("  report.html, to hear and see them side by side: open it in a browser\n  report.md, with all tables\n  %s, the chain file\n", name)
 	s.printf("Next: change a copy of the chain file, then\n  drywire compare %s -o takes\n", filepath.Join(o.out, name))
-	warnings()
+	warnings(ctx, s, c)
 	return nil
 }
 

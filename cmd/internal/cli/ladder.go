@@ -9,6 +9,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -70,8 +71,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 	if err != nil {
 		return err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
 	list := f.Chains()
@@ -87,7 +87,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 		}
 	}
 	s.held(list...)
-	l, err := ladder(ctx, s, list, r, q)
+	l, err := ladder(ctx, s, list, f.Dry, q)
 	if err != nil {
 		return err
 	}
@@ -101,7 +101,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 		}
 	}
 	for path, content := range files {
-		if err := writeFile(path, content, f, r); err != nil {
+		if err := writeFile(path, content, f); err != nil {
 			return err
 		}
 	}
@@ -109,18 +109,18 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 		return s.object(l)
 	}
 	s.printf("%s\n", titleOf(f))
-	r.describe(s)
+	f.describe(s)
 	s.printf("\n%s", l.Text())
 	return nil
 }
 
-func ladder(ctx context.Context, s streams, list []*board.Chain, r *recording, q section.Quality) (*experiment.Ladder, error) {
-	x, err := r.voltages(ctx, mostMeasured)
+func ladder(ctx context.Context, s streams, list []*board.Chain, r *produce.Recording, q section.Quality) (*experiment.Ladder, error) {
+	x, err := r.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return nil, err
 	}
-	if r.seconds() > mostMeasured {
-		s.say("drywire: measured the first %.0f s of %.0f s", mostMeasured, r.seconds())
+	if r.Seconds() > produce.MostMeasured {
+		s.say("drywire: measured the first %.0f s of %.0f s", produce.MostMeasured, r.Seconds())
 	}
 	var all []*experiment.Measures
 	for _, c := range list {
@@ -134,13 +134,13 @@ func ladder(ctx context.Context, s streams, list []*board.Chain, r *recording, q
 }
 
 // writeFile writes a file that is not read in this run.
-func writeFile(path string, content []byte, f *chainFile, r *recording) error {
+func writeFile(path string, content []byte, f *chainFile) error {
 	out, err := openFolder(filepath.Dir(path))
 	if err != nil {
 		return err
 	}
 	defer out.abort()
-	if err := out.text(filepath.Base(path), content, f.inputs(r)...); err != nil {
+	if err := out.text(filepath.Base(path), content, f.inputs()...); err != nil {
 		return err
 	}
 	if err := f.unchanged(); err != nil {

@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -11,11 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/cmd/internal/cabinet"
 	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/page"
-	"drywire/dsp/section"
-	"drywire/samples"
 )
 
 type listenOptions struct {
@@ -81,7 +77,7 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 				}
 			}
 		},
-		WAV: listenWAV, Report: listenReport,
+		Version: Version,
 	})
 }
 
@@ -113,91 +109,4 @@ func openBrowser(address string) (closed func(), err error) {
 	}
 	go cmd.Wait() // so that no zombie is left
 	return closed, nil
-}
-
-// documentFile is the text of a window as a chain file, with its recording opened as the page opens it.
-func documentFile(ctx context.Context, doc page.Document) (*chainFile, *recording, error) {
-	f, err := parseChainFile(doc.Name, doc.Text, doc.Folder)
-	if err != nil {
-		return nil, nil, err
-	}
-	f.read = inputs.New(ctx)
-	if err := cabinet.Read(f.File, f.name, f.source, doc.Open); err != nil {
-		return nil, nil, err
-	}
-	if path := f.Recording.File; path != "" { // before anything else opens it
-		_, done, err := doc.Open(path)
-		if err != nil {
-			return nil, nil, err
-		}
-		done()
-	}
-	r, err := findRecording(ctx, f, "")
-	return f, r, err
-}
-
-// listenWAV writes a take of a window as render writes it.
-func listenWAV(ctx context.Context, doc page.Document, take, path string) error {
-	f, r, err := documentFile(ctx, doc)
-	if err != nil {
-		return err
-	}
-	defer f.read.Close()
-	c, err := f.Take(take)
-	if err != nil {
-		return err
-	}
-	render, err := renderer(c, r, section.Normal, c.Ends()...)
-	if err != nil {
-		return err
-	}
-	after := render.Tail()
-	out, err := openFolder(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	defer out.abort()
-	wav, err := out.wav(filepath.Base(path), samples.Format{Rate: int(r.rate), Channels: len(c.Ends()), Bits: 24}, takeFrames(r, after))
-	if err != nil {
-		return err
-	}
-	d, err := keep(ctx, render, r, after, out.folder, nil, nil)
-	if err != nil {
-		return err
-	}
-	defer d.close()
-	if _, err := writeListening(ctx, d, wav); err != nil {
-		return err
-	}
-	if err := f.unchanged(); err != nil {
-		return err
-	}
-	return out.publish()
-}
-
-// listenReport writes the report of a window's text as report writes it.
-func listenReport(ctx context.Context, doc page.Document, path string) error {
-	f, r, err := documentFile(ctx, doc)
-	if err != nil {
-		return err
-	}
-	defer f.read.Close()
-	out, err := openFolder(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	defer out.abort()
-	found := &findings{}
-	quiet := streams{out: io.Discard, err: io.Discard}
-	e, _, err := compareTakes(ctx, quiet, f, r, section.Normal, out, found, false)
-	if err != nil {
-		return err
-	}
-	if err := writeReport(out, filepath.Base(path), f, r, e, found, nil); err != nil {
-		return err
-	}
-	if err := f.unchanged(); err != nil {
-		return err
-	}
-	return out.publish()
 }

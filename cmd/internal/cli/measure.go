@@ -3,9 +3,7 @@ package cli
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"strings"
 
@@ -15,6 +13,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -38,7 +37,7 @@ Tables have levels in dBu. --json prints one object in place of them; the end of
   held (where knobs move: which are taken where they are at 0 s, but for the recording itself)
   jacks: jack, ceiling_of (the block that it leads into), third_octaves (IEC 61260-1): hz, dbv; and
 %s  dynamics: curve (output against input, every 6 dB): in_dbv, out_dbv; source_falls_seconds; and
-%sWhat cannot be measured is {"not_measurable": "why"}.`, quantity(mostMeasured, dsp.Seconds), measureList(measures.AtJacks()), measureList(measures.Dynamics())),
+%sWhat cannot be measured is {"not_measurable": "why"}.`, quantity(produce.MostMeasured, dsp.Seconds), measureList(measures.AtJacks()), measureList(measures.Dynamics())),
 		Example: `  drywire measure my-chain.yaml --take buffered
   drywire measure my-chain.yaml --bands out --tone "330 Hz 100 mV"`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -60,40 +59,9 @@ Tables have levels in dBu. --json prints one object in place of them; the end of
 	return cmd
 }
 
-// mostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is
-// all kept in memory at every jack.
-const mostMeasured = 30.0
-
-// voltages is the beginning of a recording in volts.
-func (r *recording) voltages(ctx context.Context, seconds float64) ([]float64, error) {
-	reader, err := r.reader()
-	if err != nil {
-		return nil, err
-	}
-	defer reader.Close()
-	most := int(math.Min(float64(r.frames), math.Round(seconds*float64(r.rate))))
-	from := source{reader, r.volts, nil}
-	x := make([]float64, 0, most)
-	block := make([]float64, 4096)
-	for len(x) < most {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		n, err := from.Read(block[:min(len(block), most-len(x))])
-		x = append(x, block[:n]...)
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, err
-		}
-	}
-	return x, nil
-}
-
 // measureTake renders and measures a take. A zero tone leaves out what needs one.
-func measureTake(ctx context.Context, c *board.Chain, r *recording, q section.Quality, x []float64, tone dsp.Tone) (*experiment.Measures, error) {
-	w := render.PlanOf(c, r.rate, q)
+func measureTake(ctx context.Context, c *board.Chain, r *produce.Recording, q section.Quality, x []float64, tone dsp.Tone) (*experiment.Measures, error) {
+	w := render.PlanOf(c, r.Rate, q)
 	signals, err := experiment.Rendered(ctx, w, x)
 	if err != nil {
 		return nil, err
@@ -121,19 +89,19 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 			return err
 		}
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
+	r := f.Dry
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return err
 	}
-	x, err := r.voltages(ctx, mostMeasured)
+	x, err := r.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return err
 	}
-	if r.seconds() > mostMeasured {
-		s.say("drywire: measured the first %v of %.0f s", quantity(mostMeasured, dsp.Seconds), r.seconds())
+	if r.Seconds() > produce.MostMeasured {
+		s.say("drywire: measured the first %v of %.0f s", quantity(produce.MostMeasured, dsp.Seconds), r.Seconds())
 	}
 	m, err := measureTake(ctx, c, r, q, x, tone)
 	if err != nil {
@@ -144,7 +112,7 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 	}
 	s.printf("Take: %s\n", m.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	r.describe(s)
+	f.describe(s)
 	printMeasures(s, m, o.bands)
 	return nil
 }

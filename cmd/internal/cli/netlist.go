@@ -73,7 +73,7 @@ func runNetlist(s streams, o netlistOptions) error {
 	if o.section == "" {
 		deck = w.Deck(tone)
 	} else if deck, err = w.DeckOf(o.section, tone); err != nil {
-		return misuse{fmt.Errorf("%s: %w", f.name, err)}
+		return misuse{fmt.Errorf("%s: %w", f.Text.Name, err)}
 	}
 	s.printf("%s", deck)
 	return nil

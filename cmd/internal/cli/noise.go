@@ -89,10 +89,10 @@ func (s streams) remark(text string) {
 // checkJack is a jack's name as the flag of that name.
 func checkJack(f *chainFile, c *board.Chain, flag, jack string) error {
 	if jack == "out" && c.Stereo() {
-		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.name, c.Take, flag)
+		return misusef("%s: take %q ends in two jacks, out.left and out.right: choose one with --%s", f.Text.Name, c.Take, flag)
 	}
 	if err := c.Jack(jack); err != nil {
-		return misuse{fmt.Errorf("%s: %w", f.name, err)}
+		return misuse{fmt.Errorf("%s: %w", f.Text.Name, err)}
 	}
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/samples"
 )
@@ -61,7 +62,7 @@ What has no value is {"not_measurable": "why"}.`, quantity(float64(measures.Test
 		},
 	}
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "a `DIR` to write the presets into; made where there is none")
-	cmd.Flags().Float64Var(&o.seconds, "seconds", mostMeasured, "how much of the recording is rendered, from its beginning, in seconds")
+	cmd.Flags().Float64Var(&o.seconds, "seconds", produce.MostMeasured, "how much of the recording is rendered, from its beginning, in seconds")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
@@ -74,17 +75,18 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	if !(o.seconds >= 0.1 && o.seconds <= 600) {
 		return misusef("--seconds %v: want 0.1 to 600", o.seconds)
 	}
-	f, r, q, err := material(ctx, s, o.file, o.recording, o.quality)
+	f, q, err := material(ctx, s, o.file, o.recording, o.quality)
 	if err != nil {
 		return err
 	}
-	x, err := r.voltages(ctx, o.seconds)
+	r := f.Dry
+	x, err := r.Beginning(ctx, o.seconds)
 	if err != nil {
 		return err
 	}
-	bench, err := experiment.NewPresetBench(f.File, x, r.rate, q)
+	bench, err := experiment.NewPresetBench(f.File, x, r.Rate, q)
 	if err != nil {
-		return fmt.Errorf("%s: %w", f.name, err)
+		return fmt.Errorf("%s: %w", f.Text.Name, err)
 	}
 	p, err := bench.Run(ctx)
 	if err != nil {
@@ -98,7 +100,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 			return err
 		}
 		defer out.abort()
-		if written, err = writePresets(ctx, bench, p, f, r, out); err != nil {
+		if written, err = writePresets(ctx, bench, p, f, out); err != nil {
 			return err
 		}
 		if err := f.unchanged(); err != nil {
@@ -112,7 +114,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		return s.object(p)
 	}
 	s.printf("%s\n", titleOf(f))
-	r.describe(s)
+	f.describe(s)
 	printPresets(s, f, p)
 	if written != nil {
 		s.printf("\nWrote %s into %s, all with one gain:\n", plural(len(written), "file", "files"), o.out)
@@ -126,7 +128,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 // writePresets writes every preset as it is and with its new trim, all with the gain that brings
 // the loudest to the level of takes for listening, or less where the highest peak would pass its
 // ceiling.
-func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, r *recording, out *outputs) ([]string, error) {
+func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.Presets, f *chainFile, out *outputs) ([]string, error) {
 	type sound struct {
 		name  string
 		chain *board.Chain
@@ -158,11 +160,11 @@ func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.
 			return nil, err
 		}
 		frames := int64(len(ends[0]))
-		wav, err := out.wav(one.name, samples.Format{Rate: int(r.rate), Channels: len(ends), Bits: 24}, frames, f.inputs(r)...)
+		wav, err := out.wav(one.name, samples.Format{Rate: int(f.Dry.Rate), Channels: len(ends), Bits: 24}, frames, f.inputs()...)
 		if err != nil {
 			return nil, err
 		}
-		shape := experiment.Shape{Gain: gain, Fade: int(math.Round(float64(fadeTime) * float64(r.rate))), Frames: frames}
+		shape := experiment.Shape{Gain: gain, Fade: int(math.Round(float64(produce.FadeTime) * float64(f.Dry.Rate))), Frames: frames}
 		shaped := make([][]float64, len(ends))
 		for k, x := range ends {
 			shaped[k] = make([]float64, len(x))

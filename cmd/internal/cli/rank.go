@@ -139,9 +139,8 @@ func objectiveList() string {
 // ranking is a search that is about to begin.
 type ranking struct {
 	*experiment.Rank
-	file      *chainFile
-	take      board.Take
-	recording *recording
+	file *chainFile
+	take board.Take
 }
 
 func newRanking(ctx context.Context, s streams, o rankOptions, part, parts int) (*ranking, error) {
@@ -159,23 +158,22 @@ func newRanking(ctx context.Context, s streams, o rankOptions, part, parts int) 
 	if err != nil {
 		return nil, err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return nil, err
 	}
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return nil, err
 	}
-	x, err := r.voltages(ctx, o.seconds)
+	x, err := f.Dry.Beginning(ctx, o.seconds)
 	if err != nil {
 		return nil, err
 	}
-	rank, err := experiment.NewRank(c, f.Keep, f.Prefer, x, r.rate, q, o.most, part, parts)
+	rank, err := experiment.NewRank(c, f.Keep, f.Prefer, x, f.Dry.Rate, q, o.most, part, parts)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", f.name, err)
+		return nil, fmt.Errorf("%s: %w", f.Text.Name, err)
 	}
 	at := slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == c.Take })
-	return &ranking{rank, f, f.Takes[at], r}, nil
+	return &ranking{rank, f, f.Takes[at]}, nil
 }
 
 func runRank(ctx context.Context, s streams, o rankOptions) error {
@@ -335,7 +333,7 @@ func (r *ranking) print(s streams, o rankOptions) error {
 		s.printf("%s\n", res.Title)
 	}
 	s.printf("Take: %s\n", res.Take)
-	r.recording.describe(s)
+	r.file.describe(s)
 	paragraph(s.out, "Search     ", fmt.Sprintf("%s Quality %s, the first %s of the recording.", res.Search.Said, res.Quality, quantity(res.Seconds, dsp.Seconds)), 98)
 
 	s.printf("\nNo other order beats these in one objective without being worse in another (%s)\n\n", plural(len(res.Pareto), "order", "orders"))

@@ -13,6 +13,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
+	"drywire/cmd/internal/inputs"
 	"drywire/dsp/section"
 )
 
@@ -45,21 +46,25 @@ order: [fuzz, comp, eq, buffer, echo, plate]
 // normal quality: 0.42, 0.24 and 0.14.
 func BenchmarkRank(b *testing.B) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-	f, err := parseChainFile("six.yaml", []byte(rankSix), ".")
+	text, err := parseChainFile("six.yaml", []byte(rankSix))
 	if err != nil {
 		b.Fatal(err)
 	}
 	ctx := context.Background()
-	r, err := findRecording(ctx, f, "")
+	f, err := projectOf(text, disk{".", inputs.New(ctx)})
 	if err != nil {
 		b.Fatal(err)
 	}
-	x, err := r.voltages(ctx, 5)
+	f, err = f.withRecording(ctx, "")
+	if err != nil {
+		b.Fatal(err)
+	}
+	x, err := f.Dry.Beginning(ctx, 5)
 	if err != nil {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		rank, err := experiment.NewRank(f.Chains()[0], f.Keep, nil, x, r.rate, section.Draft, 720, 1, 1)
+		rank, err := experiment.NewRank(f.Chains()[0], f.Keep, nil, x, f.Dry.Rate, section.Draft, 720, 1, 1)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -79,7 +84,7 @@ func BenchmarkRank(b *testing.B) {
 		full := func(q section.Quality, tail bool) time.Duration {
 			begun := worked(b)
 			for _, c := range some {
-				w := render.PlanOf(c, r.rate, q)
+				w := render.PlanOf(c, f.Dry.Rate, q)
 				renderer, err := w.Renderer("out")
 				if err != nil {
 					b.Fatal(err)

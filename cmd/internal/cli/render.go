@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -15,6 +14,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/samples"
@@ -41,7 +41,7 @@ For listening it is 24-bit at %.0f LUFS (ITU-R BS.1770), or lower where its true
 
 What does not fit into the 4 GiB of a WAV file is written as RF64; -o OUT.w64 and OUT.bw64 write
 those kinds. -o - writes to standard output, for a pipe: a WAV file whose header states its true
-length.`, experiment.Target, experiment.Ceiling, quantity(float64(fadeTime), dsp.Seconds)),
+length.`, experiment.Target, experiment.Ceiling, quantity(float64(produce.FadeTime), dsp.Seconds)),
 		Example: `  drywire render my-chain.yaml --take buffered -o buffered.wav
   drywire render my-chain.yaml --at fuzz.in --volts --quality fine -o fuzz-in.wav
   drywire render my-chain.yaml -o - | flac - -o take.flac`,
@@ -86,10 +86,10 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if _, _, err := f.take(o.take); err != nil { // before a long read of the recording
 		return err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
+	r := f.Dry
 	c, assumed, err := f.take(o.take)
 	if err != nil {
 		return err
@@ -103,18 +103,18 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 			return misuse{err}
 		}
 	}
-	render, err := renderer(c, r, q, jacks...)
+	renderer, err := render.PlanOf(c, r.Rate, q).Renderer(jacks...)
 	if err != nil {
 		return err
 	}
-	after := render.Tail()
+	after := renderer.Tail()
 
-	format := samples.Format{Rate: int(r.rate), Channels: len(jacks), Bits: 24}
+	format := samples.Format{Rate: int(r.Rate), Channels: len(jacks), Bits: 24}
 	if o.volts {
 		format.Bits, format.Float = 32, true
 	}
 	// Into a pipe go the samples, so words go beside it; and its frames wait in the system's folder.
-	frames := takeFrames(r, after)
+	frames := r.FramesWith(after)
 	out := &outputs{folder: os.TempDir()}
 	var wav *samples.Writer
 	if piped {
@@ -127,7 +127,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 			return err
 		}
 		defer out.abort()
-		if wav, err = out.wav(filepath.Base(o.out), format, frames, f.inputs(r)...); err != nil {
+		if wav, err = out.wav(filepath.Base(o.out), format, frames, f.inputs()...); err != nil {
 			return err
 		}
 	}
@@ -138,15 +138,15 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	s.printf("Take       %s%s\n", c.Take, which)
 	paragraph(s.out, "           ", orderText(c), width)
-	r.describe(s)
+	f.describe(s)
 
-	bar := newProgress(s.err, r.frames)
+	bar := newProgress(s.err, r.Frames)
 	defer bar.stop()
 	var levels measure.Levels
 	done := ""
 	if o.volts {
 		var m measure.LevelMeter
-		if err := runAll(ctx, render, r, after, bar, func(taps [][]float64) error {
+		if err := produce.Run(ctx, renderer, r, after, bar.add, func(taps [][]float64) error {
 			for _, x := range taps {
 				m.Push(x)
 			}
@@ -159,18 +159,18 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		}
 		done = "32-bit float in volts, no gain, no fade"
 	} else {
-		d, err := keep(ctx, render, r, after, out.folder, bar, nil)
+		d, err := produce.Keep(ctx, renderer, r, after, out.folder, bar.add, nil)
 		if err != nil {
 			return err
 		}
-		defer d.close()
+		defer d.Close()
 		if err := f.unchanged(); err != nil { // before any of it is in a pipe
 			return err
 		}
 		if done, err = writeListening(ctx, d, wav); err != nil {
 			return err
 		}
-		levels = d.levels
+		levels = d.Levels
 	}
 	bar.stop()
 	if err := f.unchanged(); err != nil {
@@ -190,64 +190,38 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	} else {
 		s.printf("%speak %s, RMS %s (%s dBu)\n", at, volts(levels.Peak), volts(levels.RMS), decibels(dsp.VoltsToDBu(levels.RMS)))
 	}
-	s.printf("Solver     %s\n", solverText(render.Reports()))
+	s.printf("Solver     %s\n", solverText(renderer.Reports()))
 	where := o.out
 	if piped {
 		where = "standard output"
 	}
-	s.printf("Wrote      %s\n           %.2f s, %s\n", where, float64(wav.Frames())/float64(r.rate), done)
-	warn(s, render.Plan, render.Reports())
+	s.printf("Wrote      %s\n           %.2f s, %s\n", where, float64(wav.Frames())/float64(r.Rate), done)
+	warn(s, renderer.Plan, renderer.Reports())
 	return nil
 }
 
 // writtenNames is how the names of files of sound end that are written.
 var writtenNames = []string{".wav", ".w64", ".bw64"}
 
-// takeFrames is how many samples a take has: those of the recording and of what sounds on after it.
-func takeFrames(r *recording, after dsp.Second) int64 {
-	return r.frames + int64(math.Round(float64(after)*float64(r.rate)))
-}
-
 // writeListening brings a take to the usual loudness, writes it and says what was done.
-func writeListening(ctx context.Context, d *rendered, wav *samples.Writer) (string, error) {
-	if err := d.settle(ctx, experiment.Target); err != nil {
+func writeListening(ctx context.Context, d *produce.Rendered, wav *samples.Writer) (string, error) {
+	limited, err := d.Write(ctx, wav)
+	if err != nil {
 		return "", err
 	}
-	target, limited := experiment.Common([]experiment.Settled{d.settled})
-	if limited >= 0 {
-		if err := d.settle(ctx, target); err != nil {
-			return "", err
-		}
-	}
-	blocks := d.blocks()
-	for p, shape := d.play(), d.shape(d.settled.Gain); ; {
-		if err := ctx.Err(); err != nil {
-			return "", err
-		}
-		x, err := p.nextOf(blocks, shape)
-		if err != nil {
-			return "", err
-		}
-		if x == nil {
-			break
-		}
-		if err := wav.Write(x...); err != nil {
-			return "", err
-		}
-	}
-	if d.peak < measures.Silence {
+	if d.Peak < measures.Silence {
 		return "24-bit, no gain: silent (under 1 µV)", nil
 	}
 	why := ""
-	if limited >= 0 {
+	if limited {
 		why = fmt.Sprintf(", held under %.0f by its true peak", experiment.Target)
 	}
-	if !d.settled.Matched {
+	if !d.Settled.Matched {
 		return fmt.Sprintf("24-bit, gain %s dB, true peak %s dBTP (too little sound for a loudness)",
-			decibels(dsp.ToDB(d.settled.Gain)), decibels(dsp.ToDB(d.settled.TruePeak))), nil
+			decibels(dsp.ToDB(d.Settled.Gain)), decibels(dsp.ToDB(d.Settled.TruePeak))), nil
 	}
-	return fmt.Sprintf("24-bit, gain %s dB (1 V as full scale),\n           %s %s%s, true peak %s dBTP", decibels(dsp.ToDB(d.settled.Gain)),
-		decibels(d.settled.Level), levelUnit(d.matchedBy()), why, decibels(dsp.ToDB(d.settled.TruePeak))), nil
+	return fmt.Sprintf("24-bit, gain %s dB (1 V as full scale),\n           %s %s%s, true peak %s dBTP", decibels(dsp.ToDB(d.Settled.Gain)),
+		decibels(d.Settled.Level), levelUnit(d.MatchedBy()), why, decibels(dsp.ToDB(d.Settled.TruePeak))), nil
 }
 
 func levelUnit(matchedBy string) string {
@@ -266,7 +240,7 @@ func solverText(reports []render.SectionReport) string {
 	for _, r := range reports {
 		steps += r.Steps
 	}
-	if bad := unconverged(reports); bad > 0 {
+	if bad := produce.Unconverged(reports); bad > 0 {
 		return fmt.Sprintf("%s steps, %s of them UNCONVERGED", grouped(steps), grouped(bad))
 	}
 	return fmt.Sprintf("%s steps, all converged", grouped(steps))

@@ -86,20 +86,19 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	if err := experiment.Swappable(c); err != nil { // before a long read of the recording
 		return err
 	}
-	r, err := findRecording(ctx, f, o.recording)
-	if err != nil {
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return err
 	}
-	x, err := r.voltages(ctx, o.seconds)
+	x, err := f.Dry.Beginning(ctx, o.seconds)
 	if err != nil {
 		return err
 	}
 	bar := newProgress(s.err, int64(1+experiment.SwapsOf(c)))
 	defer bar.stop()
-	m, err := experiment.Swaps(ctx, c, x, r.rate, q, func() { bar.add(1) })
+	m, err := experiment.Swaps(ctx, c, x, f.Dry.Rate, q, func() { bar.add(1) })
 	if err != nil {
 		return err
 	}
@@ -112,7 +111,7 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	}
 	s.printf("Take: %s\n", m.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	r.describe(s)
+	f.describe(s)
 	printSwaps(s, m, len(x))
 	return nil
 }

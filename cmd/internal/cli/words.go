@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 	"io"
-	"math"
 	"math/cmplx"
 	"strconv"
 	"strings"
@@ -12,34 +11,19 @@ import (
 
 	"drywire/chains/measures"
 	"drywire/chains/wiring"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
 
-// quantity is a measured quantity with its unit, to three digits.
-func quantity(v float64, u dsp.Unit) string {
-	short, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
-	if err != nil {
-		return fmt.Sprint(v)
-	}
-	return dsp.FormatQuantity(short, u)
-}
+func quantity(v float64, u dsp.Unit) string { return produce.Quantity(v, u) }
 
-func volts(v float64) string { return quantity(v, dsp.Volts) }
+func volts(v float64) string { return produce.Volts(v) }
 
 func ohms(z complex128) string { return quantity(cmplx.Abs(z), dsp.Ohms) }
 
 func rateText(hz float64) string { return strconv.FormatFloat(hz/1e3, 'g', -1, 64) + " kHz" }
 
-// decibels is a level with one digit, or a dash where there is none.
-func decibels(db float64) string {
-	if math.IsInf(db, 0) || math.IsNaN(db) {
-		return "-"
-	}
-	if text := strconv.FormatFloat(db, 'f', 1, 64); text != "-0.0" {
-		return text
-	}
-	return "0.0"
-}
+func decibels(db float64) string { return produce.Decibels(db) }
 
 func decibelsOf(db *float64) string {
 	if db == nil {

@@ -47,14 +47,28 @@ var rooms = map[string]map[string][]string{
 		"board":             {"internal/yamltext"},
 		"file":              {"board", "measures", "internal/yamltext"},
 		"edit":              {"file", "board", "internal/yamltext"},
+		"power":             {"board"},
+		"sheet":             {"power", "board"},
 		"wiring":            {"board", "internal/yamltext"},
 		"render":            {"wiring", "board"},
 		"noise":             {"render", "wiring", "board"},
 		"measures":          {},
 		"experiment":        {"noise", "render", "wiring", "measures", "board"},
+		"why":               {"experiment", "measures", "file", "edit", "board"},
 		"report":            {"experiment", "measures", "board"},
 	},
+	"cmd": {
+		"drywire": {"internal/cli"}, "reference": {}, "internal/layout": {},
+		"internal/inputs":  {},
+		"internal/produce": {},
+		"internal/engine":  {"internal/produce"},
+		"internal/page":    {"internal/engine", "internal/produce", "internal/inputs"},
+		"internal/cli":     {"internal/page", "internal/produce", "internal/inputs"},
+	},
 }
+
+// offline is the rooms that make what is served and know nothing of serving.
+var offline = []string{"cmd/internal/produce", "cmd/internal/engine"}
 
 // forTests is the rooms that only tests import, and that are held to what tests are.
 var forTests = []string{"dsp/circuit/circuittest", "chains/internal/chaintest", "chains/render/rendertest"}
@@ -132,6 +146,8 @@ func faults(module fs.FS) (list []string, files int) {
 					} else if why := astray(top, below(path.Dir(file)), below(rest)); to == top && !test && why != "" {
 						list = append(list, file+": "+why)
 					}
+				} else if slices.Contains(offline, path.Dir(file)) && !test && (imported == "net" || strings.HasPrefix(imported, "net/")) {
+					list = append(list, file+": imports "+imported)
 				} else if slices.Contains(pure, top) && !test && !generator && slices.Contains(forbidden, imported) {
 					list = append(list, file+": imports "+imported)
 				}
@@ -183,6 +199,10 @@ func TestImportRuleSeesFaults(t *testing.T) {
 		"chains/j.go":        "package j\n\n" + apart + "import \"os/exec\"", // too late to be a constraint
 		"samples/e.go":       "package e\nimport (\n\"os\"\n\"drywire/cmd/internal/cli\"\n)",
 		"util/f.go":          "package util",
+
+		"cmd/internal/engine/n.go":  "package n\nimport (\n\"net/http\"\n\"drywire/cmd/internal/page\"\n)",
+		"cmd/internal/produce/o.go": "package o\nimport \"drywire/cmd/internal/cli\"",
+		"cmd/internal/page/p.go":    "package p\nimport (\n\"net/http\"\n\"drywire/cmd/internal/engine\"\n)", // both it may
 	} {
 		broken[file] = &fstest.MapFile{Data: []byte(text)}
 	}
@@ -196,6 +216,9 @@ func TestImportRuleSeesFaults(t *testing.T) {
 		"chains/j.go: imports os/exec",
 		"chains/noise/m.go: imports drywire/chains/internal/chaintest",
 		"chains/render/k.go: imports drywire/chains/experiment",
+		"cmd/internal/engine/n.go: imports drywire/cmd/internal/page",
+		"cmd/internal/engine/n.go: imports net/http",
+		"cmd/internal/produce/o.go: imports drywire/cmd/internal/cli",
 		"dsp/a.go: imports drywire/blocks",
 		"dsp/b.go: imports os",
 		"dsp/circuit/n.go: imports drywire/dsp/circuit/transient",

@@ -59,18 +59,11 @@ func TestCrowd(t *testing.T) {
 			}
 		}
 	}
-	p.server.engine.mu.Lock()
-	l := p.server.engine.loops[0]
-	if begun, most := p.server.engine.begun, 2*(1+listeners/4); begun > most { // A and B, and once more where all had left
+	counts := p.server.engine.Counts()
+	if begun, most := counts.Begun, 2*(1+listeners/4); begun > most { // A and B, and once more where all had left
 		t.Errorf("%d exact sounds were begun; want %d at most", begun, most)
 	}
-	p.server.engine.mu.Unlock()
-	l.mu.Lock()
-	computed := int64(0)
-	for _, m := range l.memos {
-		computed += m.Computed()
-	}
-	l.mu.Unlock()
+	computed := counts.Computed
 	// A and B have three sections and two stages each: whoever leaves may cost one of them once more.
 	if most := int64(2 * (3 + 2 + 2 + listeners/4)); computed > most {
 		t.Errorf("%d sections and stages were computed for all of them; want %d at most", computed, most)

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net/http"
 	"time"
+
+	"drywire/cmd/internal/engine"
 )
 
 // event is what a window is told without having asked.
@@ -23,7 +25,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) error {
 	n.mu.Lock()
 	if len(n.windows) >= mostEvents {
 		n.mu.Unlock()
-		return errBusy
+		return engine.ErrBusy
 	}
 	n.windows[told] = true
 	n.mu.Unlock()

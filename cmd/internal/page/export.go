@@ -1,6 +1,7 @@
 package page
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -13,33 +14,25 @@ import (
 	"time"
 
 	"drywire/chains/board"
-	"drywire/chains/file"
-	"drywire/samples"
+	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/produce"
 )
 
 // floor is the chain that stands on the floor: the take as the file has it that the side's take was made of, or the file's first.
-func (n *session) floor(side int) (*board.Chain, error) {
-	f, err := file.Parse(n.server.name, n.base)
-	if err != nil {
-		return nil, err
-	}
-	name := n.doc.takes[side]
+func (n *session) floor(side int) *board.Chain {
+	f, name := n.base.File, n.doc.takes[side]
 	for _, name := range []string{name, strings.TrimSuffix(name, ", changed")} {
 		if c, err := f.Take(name); err == nil {
-			return c, nil
+			return c
 		}
 	}
-	return f.Chains()[0], nil
+	return f.Chains()[0]
 }
 
 // cables is what to move on the floor for a chain.
 func (n *session) cables(side int, c *board.Chain) []CableOf {
 	list := []CableOf{}
-	floor, err := n.floor(side)
-	if err != nil {
-		return list
-	}
-	for _, m := range board.Cables(floor, c) {
+	for _, m := range board.Cables(n.floor(side), c) {
 		list = append(list, CableOf{m.Text, m.From.String(), m.To.String()})
 	}
 	return list
@@ -58,21 +51,18 @@ func (s *server) export(w http.ResponseWriter, r *http.Request) error {
 	}
 	n.mu.Lock()
 	doc := n.doc
-	floor, floorErr := n.floor(side)
+	floor := n.floor(side)
 	n.mu.Unlock()
 	stem := strings.TrimSuffix(s.name, filepath.Ext(s.name))
 	take := doc.take(side).Name
 	switch what := q.Get("what"); what {
 	case "text":
-		attach(w, s.name, "application/yaml", int64(len(doc.text)))
-		return send(w, strings.NewReader(string(doc.text)))
+		attach(w, s.name, "application/yaml", int64(len(doc.Text.Source)))
+		return send(w, bytes.NewReader(doc.Text.Source))
 	case "cables":
-		if floorErr != nil {
-			return floorErr
-		}
 		var b strings.Builder
 		fmt.Fprintf(&b, "Cables to move from %q as %s has it to %q on screen, fewest first\n\n", floor.Take, s.name, take)
-		moves := board.Cables(floor, doc.chain(side))
+		moves := board.Cables(floor, doc.chain(side).Chain)
 		for k, m := range moves {
 			fmt.Fprintf(&b, "%2d. %s\n", k+1, m.Text)
 		}
@@ -88,36 +78,37 @@ func (s *server) export(w http.ResponseWriter, r *http.Request) error {
 	}
 }
 
-// exportRendered makes a file in a temporary folder as the commands make it, and sends it.
+// exportRendered makes a take's file for listening, or the report, as the commands make it, and sends it.
 func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc document, take, what, stem string) error {
-	d := Document{Name: s.name, Text: doc.text, Folder: s.folder, Open: func(path string) (*samples.Reader, func(), error) { return s.openFile("recording", path) }}
-	if s.options.WAV == nil || s.options.Report == nil {
-		return refuse(http.StatusNotImplemented, "this program makes no such file")
-	}
 	if !s.exporting.TryLock() {
-		return errBusy
+		return engine.ErrBusy
 	}
 	defer s.exporting.Unlock()
-	done, err := s.engine.queue.turn(ctx, exactSound)
+	done, err := s.engine.Turn(ctx)
 	if err != nil {
 		return err
 	}
-	folder, err := os.MkdirTemp("", "drywire-*")
-	if err == nil {
-		defer os.RemoveAll(folder)
-		if what == "wav" {
-			err = s.options.WAV(ctx, d, take, filepath.Join(folder, "take.wav"))
-		} else {
-			err = s.options.Report(ctx, d, filepath.Join(folder, "report.html"))
+	if what == "report" {
+		var page bytes.Buffer
+		err := produce.WriteReport(ctx, doc.Project, &page, produce.Words{Version: s.options.Version})
+		done()
+		if err != nil {
+			return err
 		}
+		attach(w, stem+".html", "text/html; charset=utf-8", int64(page.Len()))
+		return send(w, &page)
 	}
+	folder, err := os.MkdirTemp("", "drywire-*")
+	if err != nil {
+		done()
+		return err
+	}
+	defer os.RemoveAll(folder)
+	path := filepath.Join(folder, "take.wav")
+	err = produce.WriteTake(ctx, doc.Project, take, path)
 	done()
 	if err != nil {
 		return err
-	}
-	path, name, kind := filepath.Join(folder, "take.wav"), stem+" "+take+".wav", "audio/wav"
-	if what == "report" {
-		path, name, kind = filepath.Join(folder, "report.html"), stem+".html", "text/html; charset=utf-8"
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -128,7 +119,7 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 	if err != nil {
 		return err
 	}
-	attach(w, name, kind, info.Size())
+	attach(w, stem+" "+take+".wav", "audio/wav", info.Size())
 	return send(w, f)
 }
 

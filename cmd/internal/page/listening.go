@@ -12,13 +12,13 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
-	"drywire/chains/render"
+	"drywire/cmd/internal/engine"
 )
 
 // listening is a blind test under way between the two sides of a window.
 type listening struct {
 	test   *experiment.ListeningTest
-	sounds [2]soundKey // of the sides when it began
+	sounds [2]engine.Key // of the sides when it began
 	takes  [2]board.Take
 	region [2]int64
 	begun  time.Time
@@ -27,10 +27,10 @@ type listening struct {
 const mostTests = 8 // of one session
 
 // keys identifies what the two sides sound like on a region. The lock is held.
-func (n *session) keys(region [2]int64) [2]soundKey {
-	var keys [2]soundKey
+func (n *session) keys(region [2]int64) [2]engine.Key {
+	var keys [2]engine.Key
 	for k := range letters {
-		keys[k] = soundKey{fmt.Sprint(n.doc.recording.key, region), render.PlanOf(n.doc.chain(k).Round(n.doc.recording.rate, region[0], region[1], 0, region[1]-region[0]), n.doc.recording.rate, soundQuality).Key()}
+		keys[k] = engine.KeyOf(n.doc.chain(k), n.doc.Dry, region[0], region[1])
 	}
 	return keys
 }
@@ -49,7 +49,7 @@ func (s *server) testStart(w http.ResponseWriter, r *http.Request) error {
 	}
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	if err := n.doc.recording.region(q.Region); err != nil {
+	if err := checkRegion(n.doc.Dry, q.Region); err != nil {
 		return err
 	}
 	if q.Seed == 0 {
@@ -69,7 +69,7 @@ func (s *server) testStart(w http.ResponseWriter, r *http.Request) error {
 	for k := range letters {
 		l.takes[k] = n.doc.take(k)
 		if l.takes[k].Order == nil {
-			l.takes[k].Order, l.takes[k].Split = n.doc.file.Order, n.doc.file.Split
+			l.takes[k].Order, l.takes[k].Split = n.doc.Order, n.doc.Split
 		}
 	}
 	if len(n.tests) >= mostTests {
@@ -153,6 +153,7 @@ type heardTake struct {
 	Toggle []int             `json:"toggle,omitempty"`
 	Set    []string          `json:"set,omitempty"`
 	Off    []string          `json:"off,omitempty"`
+	On     []string          `json:"on,omitempty"`
 }
 
 // testFinish ends a test, tells how it came out and writes it beside the chain file.
@@ -189,7 +190,7 @@ func (s *server) testFinish(w http.ResponseWriter, r *http.Request) error {
 // keep writes a result into a new file: CHAIN.listening-DATE-TIME.json.
 func (s *server) keep(n *session, l *listening, result experiment.ListeningResult) (string, error) {
 	k := kept{
-		Drywire: 1, File: s.name, Begun: l.begun.UTC().Format(time.RFC3339), Recording: n.doc.recording.name, Region: l.region, Rate: int(n.doc.recording.rate),
+		Drywire: 1, File: s.name, Begun: l.begun.UTC().Format(time.RFC3339), Recording: n.doc.Dry.Title, Region: l.region, Rate: int(n.doc.Dry.Rate),
 		A: heardOf(l.takes[0]), B: heardOf(l.takes[1]), Result: result,
 	}
 	text, err := json.MarshalIndent(k, "", "  ")
@@ -212,7 +213,7 @@ func (s *server) keep(n *session, l *listening, result experiment.ListeningResul
 }
 
 func heardOf(t board.Take) heardTake {
-	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Loops: t.Loops, Toggle: t.Toggle, Off: t.Off}
+	h := heardTake{Take: t.Name, Guitar: t.Guitar, Order: t.Order, Split: t.Split, Preset: t.Preset, Loops: t.Loops, Toggle: t.Toggle, Off: t.Off, On: t.On}
 	for _, s := range t.Set {
 		h.Set = append(h.Set, s.Target+": "+s.Text)
 	}

@@ -1,33 +1,25 @@
 package page
 
 import (
-	"context"
 	"net/http"
 	"reflect"
 	"slices"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 )
 
-// reordered is the document after the order of a side's take was changed, with what is in a switcher's loops: both are the take's own from then on, where
-// they are not the file's. Blocks that no take has any more go to the tray.
-func (n *session) reordered(ctx context.Context, d document, side int, entries []orderEntry) (document, error) {
-	t := d.take(side)
-	order, split, loops, err := flattened(entries, d.file, t)
+// reordered is a take after its order was changed, with what is in a switcher's loops: both are the take's own from then on, where they are not the
+// file's. Blocks that no take has any more go to the tray.
+func reordered(f *board.File, t board.Take, entries []orderEntry) (board.Take, error) {
+	order, split, loops, err := flattened(entries, f, t)
 	if err != nil {
-		return d, err
+		return t, err
 	}
-	if t.Order != nil || !slices.Equal(order, d.file.Order) || !reflect.DeepEqual(split, d.file.Split) {
+	if t.Order != nil || !slices.Equal(order, f.Order) || !reflect.DeepEqual(split, f.Split) {
 		t.Order, t.Split = order, split
 	}
 	t.Loops = loops
-	t = d.file.Fitted(t)
-	text, err := edit.SetTake(d.text, t.Name, t)
-	if err != nil {
-		return d, err
-	}
-	return n.server.parsed(ctx, text, d.takes)
+	return f.Fitted(t), nil
 }
 
 // flattened is an order as the chain file has it, and the loops of a take's own that go with it.

@@ -1,17 +1,16 @@
 // Package page is the local page on which a chain is rewired while its recording plays: an HTTP server on this machine alone, and the page's files.
 //
 // The document is the chain file's text. Every edit is made by package chains on that text and parsed anew; what the page shows is worked out
-// from the parsed file by the functions that the commands call, and what it plays is a stream of volts that this package renders. The page itself
+// from the parsed file by the functions that the commands call, and what it plays is a stream of volts that package engine renders. The page itself
 // holds no truth. The package is not a general server: it serves one folder, and of that folder the chain file that was opened and its recording.
 //
-// Start reading at Serve (server.go) for what is let in, then session.go for an edit, then sound.go for what is heard after it.
+// What all windows keep is bounded: engine.Budget of sound, and mostKept of texts in each window, 512 MiB together.
+//
+// Start reading at Serve (server.go) for what is let in, then session.go for an edit, then package engine for what is heard after it.
 package page
 
 import (
-	"context"
 	"time"
-
-	"drywire/samples"
 )
 
 // Options is what a page is opened with.
@@ -19,24 +18,15 @@ type Options struct {
 	File string // path of the chain file
 	Port int    // 0: any that is free
 
-	// What the commands do, for the page to offer: a take's file for listening and the report of a text, each written to a path. nil: not offered.
-	WAV    func(ctx context.Context, doc Document, take, path string) error
-	Report func(ctx context.Context, doc Document, path string) error
+	Version string // of this program, for the report
 
 	// Ready is told once the page can be opened. The address holds the token, so it is not for a command line, which others on this machine can read; a
 	// file of the user's own that sends a browser there may be opened.
 	Ready func(address string)
 
-	now  func() time.Time // for tests
-	wait time.Duration    // likewise, in place of writeWait
-}
-
-// Document is a chain file's text as a window has it, and how its recording is opened: from the folder of the file that was opened and no other.
-type Document struct {
-	Name   string // of the file
-	Text   []byte
-	Folder string
-	Open   func(path string) (r *samples.Reader, done func(), err error)
+	now    func() time.Time // for tests
+	wait   time.Duration    // likewise, in place of writeWait
+	budget int              // likewise, in place of engine.Budget
 }
 
 // Bounds on what a page may ask for.
@@ -50,6 +40,7 @@ const (
 	mostStreams  = 4                // of sound, of one session
 	mostEvents   = 4                // of events, of one session
 	mostUndo     = 200              // steps
+	mostKept     = 1 << 20          // bytes of texts that one window keeps to undo
 	abandoned    = 60 * time.Second // after which a session without a window is dropped
 	writeWait    = 10 * time.Second // for a listener that does not read
 	heartbeat    = 15 * time.Second

@@ -8,8 +8,8 @@ import (
 	"strings"
 	"testing"
 
-	"drywire/chains/file"
 	"drywire/cmd/internal/inputs"
+	"drywire/cmd/internal/produce"
 )
 
 // A recording that is replaced beside the open page goes on sounding as it was, and one that is
@@ -31,21 +31,18 @@ func TestRecordingIsOneSnapshot(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	begin := func() (*recording, []float64) {
+	begin := func() (*produce.Recording, []float64) {
 		t.Helper()
 		if err := os.WriteFile(path, riff, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		f, err := file.Parse("board.yaml", []byte(text))
+		s.loader = produce.NewLoader(folder{s.root})
+		d, err := s.parsed(ctx, []byte(text), [2]string{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		clear(s.recordings)
-		r, err := s.recordingOf(ctx, f, []byte(text))
-		if err != nil {
-			t.Fatal(err)
-		}
-		x, err := r.read(ctx, 0, 20000)
+		r := d.Dry
+		x, err := r.Voltages(ctx, 0, 20000)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -60,7 +57,7 @@ func TestRecordingIsOneSnapshot(t *testing.T) {
 	if err := errors.Join(os.WriteFile(path+".new", other, 0o644), os.Rename(path+".new", path)); err != nil {
 		t.Fatal(err)
 	}
-	y, err := r.read(ctx, 0, 20000)
+	y, err := r.Voltages(ctx, 0, 20000)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -74,7 +71,7 @@ func TestRecordingIsOneSnapshot(t *testing.T) {
 	if err := os.WriteFile(path, other, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := r.read(ctx, 0, 20000); !errors.Is(err, inputs.ErrChanged) || !strings.Contains(err.Error(), "riff") {
+	if _, err := r.Voltages(ctx, 0, 20000); !errors.Is(err, inputs.ErrChanged) || !strings.Contains(err.Error(), "riff") {
 		t.Errorf("overwritten: %v", err)
 	}
 }

@@ -14,7 +14,6 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
-	"drywire/chains/file"
 )
 
 // save writes a window's changes into the chain file, if that is still what the window began with.
@@ -48,22 +47,22 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if !q.Force && (gone || !bytes.Equal(theirs, n.base)) {
+	if !q.Force && (gone || !bytes.Equal(theirs, n.base.Source)) {
 		text := "The file has changed on disk since this window read it."
 		if gone {
 			text = "The file is no longer there."
 		}
-		answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(theirs), "mine": string(mine)})
+		answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(theirs), "mine": string(mine.Source)})
 		return nil
 	}
-	if err := s.writeFile(mine); err != nil {
+	if err := s.writeFile(mine.Source); err != nil {
 		return err
 	}
 	s.mu.Lock()
-	s.disk = diskState{text: mine}
+	s.disk = diskState{text: mine.Source}
 	s.mu.Unlock()
 	before := n.doc
-	n.doc, n.base, n.opened, n.disk = doc, mine, mine, diskSame
+	n.doc, n.base, n.opened, n.disk = doc, mine, mine.Source, diskSame
 	n.changed(before)
 	state, err := n.state()
 	if err != nil {
@@ -71,7 +70,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, o := range s.all() {
 		if o != n {
-			s.engine.jobs.Go(func() { o.noticed(s.ctx, diskState{text: mine}) }) // which waits for its own lock
+			s.engine.Go(func() { o.noticed(s.ctx, diskState{text: mine.Source}) }) // which waits for its own lock
 		}
 	}
 	answer(w, http.StatusOK, map[string]any{"saved": true, "state": state})
@@ -79,65 +78,65 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 }
 
 // saved is the text that is to be written, and the document that the window has then. The lock is held.
-func (n *session) saved(r *http.Request, side int, how, name string) ([]byte, document, error) {
+func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text, document, error) {
 	ctx, t, d := r.Context(), n.doc.take(side), n.doc
 	if t.Order == nil {
-		t.Order, t.Split = n.doc.file.Order, n.doc.file.Split
+		t.Order, t.Split = n.doc.Order, n.doc.Split
 	}
 	switch how {
 	case "all":
-		return d.text, d, nil
+		return d.Text, d, nil
 	case "order":
-		loops := d.file.LoopsOf(t)
-		set := func(text []byte) ([]byte, error) {
+		loops := d.LoopsOf(t)
+		set := func(text *edit.Text) (*edit.Text, error) {
 			if t.Loops == nil {
-				return edit.SetOrder(text, t.Order, t.Split)
+				return text.SetOrder(t.Order, t.Split)
 			}
-			at := slices.IndexFunc(d.file.Blocks, func(b board.Block) bool { return b.Loops != nil })
-			return edit.SetBoard(text, t.Order, t.Split, d.file.Blocks[at].Name, loops)
+			at := slices.IndexFunc(d.Blocks, func(b board.Block) bool { return b.Loops != nil })
+			return text.SetBoard(t.Order, t.Split, d.Blocks[at].Name, loops)
 		}
 		mine, err := set(n.base)
 		if err != nil {
 			return nil, d, fmt.Errorf("%w (to save every change of this window, save all)", err)
 		}
-		text, err := set(d.text)
+		text, err := set(d.Text)
 		if err != nil {
 			return nil, d, err
 		}
-		d, err = n.server.parsed(ctx, text, d.takes)
+		d, err = d.with(ctx, text, d.takes)
 		return mine, d, err
 	case "take":
 		if name == "" {
 			return nil, d, refuse(http.StatusUnprocessableEntity, "the new take needs a name")
 		}
-		if _, err := d.file.Take(name); err == nil {
+		if _, err := d.Take(name); err == nil {
 			return nil, d, refuse(http.StatusUnprocessableEntity, "there is a take %q already", name)
 		}
 		old := t.Name
 		t.Name = name
-		mine, err := edit.AddTake(n.base, "", t)
+		mine, err := n.base.AddTake("", t)
 		if err != nil {
 			return nil, d, fmt.Errorf("%w (to save every change of this window, save all)", err)
 		}
-		text, err := edit.AddTake(d.text, "", t)
+		text, err := d.Text.AddTake("", t)
 		if err != nil {
 			return nil, d, err
 		}
 		// The take that was changed becomes again what it is in the file, or goes where the file has none of that name.
 		takes := d.takes
 		takes[side] = name
-		if file, err := file.Parse(n.server.name, n.base); err == nil && takes[1-side] != old {
-			back := func() ([]byte, error) { return edit.RemoveTake(text, old) }
-			for _, was := range file.Takes {
+		if takes[1-side] != old {
+			back := func() (*edit.Text, error) { return text.RemoveTake(old) }
+			for _, was := range n.base.File.Takes {
 				if was.Name == old {
-					back = func() ([]byte, error) { return edit.SetTake(text, old, was) }
+					back = func() (*edit.Text, error) { return text.SetTake(old, was) }
 				}
 			}
 			if again, err := back(); err == nil {
 				text = again
 			}
 		}
-		d, err = n.server.parsed(ctx, text, takes)
+		d, err = d.with(ctx, text, takes)
 		return mine, d, err
 	}
 	return nil, d, refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)

@@ -18,6 +18,7 @@ import (
 	"testing"
 	"time"
 
+	"drywire/cmd/internal/engine"
 	"drywire/samples"
 )
 
@@ -201,7 +202,7 @@ func (w *window) must(side string, op map[string]any) {
 
 // heard is what came over a stream of sound.
 type heard struct {
-	metas    []meta
+	metas    []engine.Meta
 	preview  map[int64][]float32 // by frame
 	exact    map[int64][]float32
 	first    int64 // frame of the first audio
@@ -236,7 +237,7 @@ func listen(t testing.TB, from io.Reader) *heard {
 		h.order = append(h.order, kind)
 		switch kind {
 		case metaMessage:
-			var m meta
+			var m engine.Meta
 			if err := json.Unmarshal(body, &m); err != nil {
 				t.Fatal(err)
 			}
@@ -644,7 +645,7 @@ func TestClippedRecordingIsTold(t *testing.T) {
 			t.Fatal(err)
 		}
 	})
-	if told := clipped(hot); len(told) != 1 || !strings.HasPrefix(told[0], "pluck stands at full scale") {
+	if told := clipped(hot); len(told) != 1 || !strings.HasPrefix(told[0], "pluck.wav stands at full scale") {
 		t.Errorf("a clipped recording: %q", told)
 	}
 }

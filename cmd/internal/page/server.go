@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/rand"
 	"crypto/subtle"
@@ -20,6 +21,9 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/produce"
 )
 
 // server is everything that one address serves.
@@ -29,19 +33,18 @@ type server struct {
 	token   string
 	host    string // 127.0.0.1:PORT
 	root    *os.Root
-	folder  string
 	name    string // of the chain file in the root
-	engine  *engine
+	loader  *produce.Loader
+	engine  *engine.Engine
 	static  map[string][]byte
 	now     func() time.Time
 
 	saving    sync.Mutex // one writer of the file at a time
 	exporting sync.Mutex // one export at a time
 
-	mu         sync.Mutex
-	sessions   map[string]*session
-	disk       diskState
-	recordings map[string]*recording
+	mu       sync.Mutex
+	sessions map[string]*session
+	disk     diskState
 }
 
 // Serve opens the page and serves it until the context ends; that is no error.
@@ -80,19 +83,15 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", o.File, plain(err))
 	}
-	folder, err := filepath.Abs(filepath.Dir(path))
+	root, err := os.OpenRoot(filepath.Dir(path))
 	if err != nil {
-		return nil, err
-	}
-	root, err := os.OpenRoot(folder)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", folder, plain(err))
+		return nil, fmt.Errorf("%s: %w", filepath.Dir(path), plain(err))
 	}
 	var bits [16]byte
 	rand.Read(bits[:]) // never fails
 	s := &server{
-		options: o, ctx: ctx, root: root, folder: folder, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]),
-		engine: newEngine(ctx), static: staticFiles(), now: o.now, sessions: map[string]*session{}, recordings: map[string]*recording{},
+		options: o, ctx: ctx, root: root, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]), loader: produce.NewLoader(folder{root}),
+		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: staticFiles(), now: o.now, sessions: map[string]*session{},
 	}
 	if s.now == nil {
 		s.now = time.Now
@@ -140,7 +139,7 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 		h.Close()
 	}
 	others.Wait()
-	s.engine.wait()
+	s.engine.Wait()
 	return err
 }
 
@@ -319,7 +318,7 @@ func answerError(w http.ResponseWriter, err error) {
 	case errors.As(err, &r):
 	case errors.Is(err, context.Canceled):
 		return // nobody listens
-	case errors.Is(err, errBusy):
+	case errors.Is(err, engine.ErrBusy):
 		r = refusal{http.StatusTooManyRequests, err.Error()}
 	default:
 		r = refusal{http.StatusUnprocessableEntity, err.Error()}

@@ -17,9 +17,8 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
-	"drywire/chains/file"
-	"drywire/cmd/internal/cabinet"
-	"drywire/samples"
+	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/produce"
 )
 
 // session is one browser window: its text of the chain file and what its two sides show of it.
@@ -29,16 +28,16 @@ type session struct {
 
 	mu       sync.Mutex
 	doc      document
-	undo     []document
-	redo     []document
+	undo     []step
+	redo     []step
 	revision int
-	last     string // the knob that the last step has turned and that the hand is still on; "" for none
-	base     []byte // the file's text that this one began with or was last saved as
-	opened   []byte // what of it the window began with: a window shows two takes, so a second one may have been added
-	disk     string // same, changed or gone, as this window sees it
+	last     string     // the knob that the last step has turned and that the hand is still on; "" for none
+	base     *edit.Text // the file's text that this one began with or was last saved as
+	opened   []byte     // what of it the window began with: a window shows two takes, so a second one may have been added
+	disk     string     // same, changed or gone, as this window sees it
 	moved    [2][]string
-	heard    [2]soundKey // what was last heard of each side
-	sides    [2]*Side    // as they were told last
+	heard    [2]engine.Key // what was last heard of each side
+	sides    [2]*Side      // as they were told last
 	tests    map[string]*listening
 
 	windows  map[chan event]bool // its event streams
@@ -47,20 +46,19 @@ type session struct {
 	figuring int                 // figures at work
 }
 
-// document is a text with what is made of it, and the takes that the sides A and B show. It is never changed, only replaced.
+// document is a project, and the takes that the sides A and B show. It is never changed, only replaced.
 type document struct {
-	text      []byte
-	file      *board.File
-	recording *recording
-	takes     [2]string
-	resolved  *resolved
+	*produce.Project
+	takes [2]string
 }
 
-// resolved is the takes of a file that have been resolved: one chain for each, which is never changed.
-type resolved struct {
-	mu     sync.Mutex
-	chains map[string]*board.Chain
+// step is a document that can be had back: what it is made of alone, since there are many.
+type step struct {
+	text  []byte
+	takes [2]string
 }
+
+func (d document) step() step { return step{d.Text.Source, d.takes} }
 
 // letters is the names of the sides.
 var letters = [2]string{"A", "B"}
@@ -73,39 +71,40 @@ func sideOf(letter string) (int, error) {
 }
 
 // parsed makes a document of a text.
-func (s *server) parsed(ctx context.Context, text []byte, takes [2]string) (document, error) {
-	f, err := file.Parse(s.name, text)
+func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (document, error) {
+	text, err := edit.Read(s.name, source)
 	if err != nil {
 		return document{}, err
 	}
-	if err := cabinet.Read(f, s.name, text, func(path string) (*samples.Reader, func(), error) { return s.openFile("impulse response", path) }); err != nil {
-		return document{}, err
-	}
-	r, err := s.recordingOf(ctx, f, text)
-	if err != nil {
-		return document{}, err
-	}
-	return document{text: text, file: f, recording: r, takes: takes, resolved: &resolved{chains: map[string]*board.Chain{}}}, nil
+	p, err := s.loader.Load(ctx, text, true)
+	return document{p, takes}, err
 }
 
-// first is the document that a window begins with: the first two takes of the file, or its only one and a copy of it.
-func (s *server) first(ctx context.Context, text []byte) (document, error) {
-	d, err := s.parsed(ctx, text, [2]string{})
+// with is the document with another text.
+func (d document) with(ctx context.Context, text *edit.Text, takes [2]string) (document, error) {
+	p, err := d.Edited(ctx, text)
+	return document{p, takes}, err
+}
+
+// first is the document that a window begins with, and the text of the file: the first two takes of the file, or its only one and a copy of it.
+func (s *server) first(ctx context.Context, source []byte) (d document, base *edit.Text, err error) {
+	if d, err = s.parsed(ctx, source, [2]string{}); err != nil {
+		return d, nil, err
+	}
+	base = d.Text
+	d.takes = [2]string{d.Takes[0].Name, d.Takes[0].Name}
+	if len(d.Takes) > 1 {
+		d.takes[1] = d.Takes[1].Name
+		return d, base, nil
+	}
+	t := d.Takes[0]
+	t.Name = unique(d.File, "B")
+	with, err := base.AddTake(d.takes[0], t)
 	if err != nil {
-		return d, err
+		return d, base, nil // then both sides show the one take until one of them is edited
 	}
-	d.takes = [2]string{d.file.Takes[0].Name, d.file.Takes[0].Name}
-	if len(d.file.Takes) > 1 {
-		d.takes[1] = d.file.Takes[1].Name
-		return d, nil
-	}
-	t := d.file.Takes[0]
-	t.Name = unique(d.file, "B")
-	with, err := edit.AddTake(text, d.takes[0], t)
-	if err != nil {
-		return d, nil // then both sides show the one take until one of them is edited
-	}
-	return s.parsed(ctx, with, [2]string{d.takes[0], t.Name})
+	d, err = d.with(ctx, with, [2]string{d.takes[0], t.Name})
+	return d, base, err
 }
 
 // unique is a name that no take of the file has.
@@ -123,28 +122,21 @@ func unique(f *board.File, name string) string {
 
 // take is what a side shows, as the file has it.
 func (d document) take(side int) board.Take {
-	for _, t := range d.file.Takes {
+	for _, t := range d.Takes {
 		if t.Name == d.takes[side] {
 			return t
 		}
 	}
-	return d.file.Takes[0]
+	return d.Takes[0]
 }
 
 // chain is what a side shows, resolved.
-func (d document) chain(side int) *board.Chain {
-	name := d.take(side).Name
-	d.resolved.mu.Lock()
-	defer d.resolved.mu.Unlock()
-	if c := d.resolved.chains[name]; c != nil {
-		return c
-	}
-	c, err := d.file.Take(name)
+func (d document) chain(side int) *produce.Take {
+	t, err := d.Resolved(d.take(side).Name)
 	if err != nil {
 		panic(err) // its name is the file's
 	}
-	d.resolved.chains[name] = c
-	return c
+	return t
 }
 
 func newID() string {
@@ -162,11 +154,11 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return refuse(http.StatusConflict, "%v", err)
 	}
-	d, err := s.first(r.Context(), text)
+	d, base, err := s.first(r.Context(), text)
 	if err != nil {
 		return err
 	}
-	n := &session{id: newID(), server: s, doc: d, base: text, opened: d.text, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}}
+	n := &session{id: newID(), server: s, doc: d, base: base, opened: d.Text.Source, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}}
 	s.mu.Lock()
 	if len(s.sessions) >= mostSessions {
 		s.mu.Unlock()
@@ -224,6 +216,7 @@ func (s *server) dropAbandoned() {
 			s.mu.Lock()
 			delete(s.sessions, n.id)
 			s.mu.Unlock()
+			s.engine.Leave(n.id)
 		}
 	}
 }
@@ -328,6 +321,7 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 
 // apply makes a change, as one step that can be undone. A change that is refused leaves all as it was.
 func (n *session) apply(ctx context.Context, side int, op operation) error {
+	before := n.doc
 	switch op.Do {
 	case "undo", "redo":
 		from, to := &n.undo, &n.redo
@@ -337,11 +331,14 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 		if len(*from) == 0 {
 			return refuse(http.StatusUnprocessableEntity, "there is nothing to %s", op.Do)
 		}
-		*to = append(*to, n.doc)
-		before := n.doc
-		n.doc = (*from)[len(*from)-1]
+		last := (*from)[len(*from)-1]
+		d, err := n.back(ctx, last)
+		if err != nil {
+			return err
+		}
+		*to = append(*to, before.step())
 		*from = (*from)[:len(*from)-1]
-		n.last = ""
+		n.doc, n.last = d, ""
 		n.changed(before)
 		return nil
 	}
@@ -349,20 +346,24 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 	if err != nil {
 		return err
 	}
-	before := n.doc
 	knob := ""
 	if op.Do == "knob" && op.More {
 		knob = letters[side] + " " + op.Target
 	}
 	switch {
-	case bytes.Equal(d.text, before.text) && d.takes == before.takes:
+	case bytes.Equal(d.Text.Source, before.Text.Source) && d.takes == before.takes:
 		n.last = knob
 		return nil // nothing has changed, so there is nothing to undo
 	case n.last != "" && n.last == letters[side]+" "+op.Target && op.Do == "knob":
 		// still the same turn
 	default:
-		n.undo = append(n.undo, before)
-		if len(n.undo) > mostUndo {
+		n.undo = append(n.undo, before.step())
+		kept := 0
+		for _, s := range n.undo {
+			kept += len(s.text)
+		}
+		for len(n.undo) > mostUndo || kept > mostKept && len(n.undo) > 1 {
+			kept -= len(n.undo[0].text)
 			n.undo = slices.Delete(n.undo, 0, 1)
 		}
 	}
@@ -371,12 +372,25 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 	return nil
 }
 
+// back is the document of a step.
+func (n *session) back(ctx context.Context, s step) (document, error) {
+	if bytes.Equal(s.text, n.doc.Text.Source) {
+		return document{n.doc.Project, s.takes}, nil
+	}
+	text, err := edit.Read(n.server.name, s.text)
+	if err != nil {
+		return document{}, err
+	}
+	return n.doc.with(ctx, text, s.takes)
+}
+
 // edited is the document after a change other than undo and redo.
 func (n *session) edited(ctx context.Context, side int, op operation) (document, error) {
 	d := n.doc
+	t := d.take(side)
 	switch op.Do {
 	case "take":
-		if _, err := d.file.Take(op.Name); err != nil {
+		if _, err := d.Take(op.Name); err != nil {
 			return d, err
 		}
 		d.takes[side] = op.Name
@@ -385,26 +399,18 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		d.takes[side] = d.takes[1-side]
 		return d, nil
 	case "add":
-		text, err := edit.AddBlock(d.text, op.Name, op.Kind)
+		text, err := d.Text.AddBlock(op.Name, op.Kind)
 		if err != nil {
 			return d, err
 		}
-		return n.server.parsed(ctx, text, d.takes)
-	}
-	d, err := n.own(ctx, side)
-	if err != nil {
-		return d, err
-	}
-	t := d.take(side)
-	switch op.Do {
+		return d.with(ctx, text, d.takes)
 	case "order":
-		return n.reordered(ctx, d, side, op.Order)
-	case "bypass":
-		off := slices.DeleteFunc(slices.Clone(t.Off), func(b string) bool { return b == op.Block })
-		if op.On {
-			off = append(off, op.Block)
+		var err error
+		if t, err = reordered(d.File, t, op.Order); err != nil {
+			return d, err
 		}
-		t.Off = off
+	case "bypass":
+		t = d.File.Switched(t, op.Block, op.On)
 	case "loop":
 		toggle := slices.DeleteFunc(slices.Clone(t.Toggle), func(k int) bool { return k == op.Number })
 		if len(toggle) == len(t.Toggle) {
@@ -412,7 +418,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			slices.Sort(toggle)
 		}
 		t.Toggle = toggle
-		t = d.file.Fitted(t)
+		t = d.Fitted(t)
 	case "knob":
 		t.Set = slices.Clone(t.Set)
 		at := slices.IndexFunc(t.Set, func(s board.Setting) bool { return s.Target == op.Target })
@@ -423,45 +429,36 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		}
 	case "preset":
 		t.Preset = op.Name
-		t = d.file.Fitted(t)
+		t = d.Fitted(t)
 	case "guitar":
 		t.Guitar = op.Name
 	default:
 		return d, refuse(http.StatusBadRequest, "no operation %q", op.Do)
 	}
-	text, err := edit.SetTake(d.text, t.Name, t)
+	text, takes := d.Text, d.takes
+	var err error
+	if takes[0] != takes[1] {
+		text, err = text.SetTake(t.Name, t)
+	} else { // the side gets a take of its own
+		before := t.Name
+		t.Name = unique(d.File, strings.TrimSuffix(before, ", changed")+", changed")
+		takes[side] = t.Name
+		text, err = text.AddTake(before, t)
+	}
 	if err != nil {
 		return d, err
 	}
-	return n.server.parsed(ctx, text, d.takes)
-}
-
-// own gives a side a take of its own, where it shows the same one as the other side.
-func (n *session) own(ctx context.Context, side int) (document, error) {
-	d := n.doc
-	if d.takes[0] != d.takes[1] {
-		return d, nil
-	}
-	t := d.take(side)
-	before := t.Name
-	t.Name = unique(d.file, strings.TrimSuffix(before, ", changed")+", changed")
-	text, err := edit.AddTake(d.text, before, t)
-	if err != nil {
-		return d, err
-	}
-	takes := d.takes
-	takes[side] = t.Name
-	return n.server.parsed(ctx, text, takes)
+	return d.with(ctx, text, takes)
 }
 
 // changed is called after the document was replaced.
 func (n *session) changed(before document) {
 	n.revision++
 	for side := range letters {
-		if n.sides[side] != nil && before.takes[side] != "" {
+		if n.sides[side] != nil && before.Project != nil {
 			n.moved[side] = sentences(before.chain(side), n.doc.chain(side))
 		}
 	}
 }
 
-func (n *session) dirty() bool { return !bytes.Equal(n.doc.text, n.opened) }
+func (n *session) dirty() bool { return !bytes.Equal(n.doc.Text.Source, n.opened) }

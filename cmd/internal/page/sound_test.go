@@ -3,7 +3,6 @@ package page
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"math"
 	"slices"
 	"testing"
@@ -13,6 +12,8 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
+	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 )
@@ -33,7 +34,7 @@ takes:
 // played is the voltages of a chain that is fed a recording, as the command render --volts gives them.
 func played(t testing.TB, c *board.Chain, x []float64) [][]float64 {
 	t.Helper()
-	r, err := render.PlanOf(c, 48000, soundQuality).Renderer(c.Ends()...)
+	r, err := render.PlanOf(c, 48000, produce.Quality).Renderer(c.Ends()...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +59,7 @@ func (w *window) chainOf(side int) *board.Chain {
 	}
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	return n.doc.chain(side)
+	return n.doc.chain(side).Chain
 }
 
 // around is the recording of the window played round and round: region [a, b) from so many samples before it to so many behind it.
@@ -68,7 +69,7 @@ func (w *window) around(a, b int64, before, behind int) []float64 {
 	if err != nil {
 		w.t.Fatal(err)
 	}
-	x, err := n.doc.recording.read(context.Background(), 0, b)
+	x, err := n.doc.Dry.Voltages(context.Background(), 0, b)
 	if err != nil {
 		w.t.Fatal(err)
 	}
@@ -100,7 +101,7 @@ func TestExact(t *testing.T) {
 			got := channel(t, h.exact, 0, a, b)
 			c := w.chainOf(side)
 			const lead = 48000 // a second, longer than the tail
-			if tail := render.PlanOf(c, 48000, soundQuality).Tail(); tail > 1 {
+			if tail := render.PlanOf(c, 48000, produce.Quality).Tail(); tail > 1 {
 				t.Fatalf("a tail of %v s", float64(tail))
 			}
 			want := played(t, c, w.around(a, b, lead, 4800))[0][lead-480:]
@@ -351,19 +352,13 @@ func TestCancelled(t *testing.T) {
 		n.mu.Unlock()
 	}
 	e := p.server.engine
-	e.wait()
-	e.queue.mu.Lock()
-	if e.queue.running != 0 || e.queue.count != 0 {
-		t.Errorf("%d at work and %d waiting after everybody has left", e.queue.running, e.queue.count)
+	e.Wait()
+	c := e.Counts()
+	if c.Running != 0 || c.Waiting != 0 {
+		t.Errorf("%d at work and %d waiting after everybody has left", c.Running, c.Waiting)
 	}
-	e.queue.mu.Unlock()
-	l := e.loops[0]
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	for _, m := range l.memos {
-		if n := m.Computed(); n >= 5 { // three sections and two stages
-			t.Errorf("all %d sections and stages were computed for nobody", n)
-		}
+	if c.Computed >= 5 { // three sections and two stages
+		t.Errorf("all %d sections and stages were computed for nobody", c.Computed)
 	}
 }
 
@@ -372,15 +367,15 @@ func TestFigures(t *testing.T) {
 	p := openPage(t, quickFile)
 	w := p.window()
 	region := [2]int64{0, 48000}
-	var f Figures
+	var f engine.Figures
 	if status, body := w.post("api/figures", map[string]any{"session": w.ID, "side": "A", "region": region}, &f); status != 200 {
 		t.Fatalf("%d: %s", status, body)
 	}
 	c := w.chainOf(0)
 	const lead = 48000
-	wiring := render.PlanOf(c, 48000, soundQuality)
+	wiring := render.PlanOf(c, 48000, produce.Quality)
 	m, err := experiment.Measure(context.Background(), wiring, func(_ context.Context, _ *render.Plan, jack string) ([]float64, error) {
-		r, err := render.PlanOf(c, 48000, soundQuality).Renderer(jack)
+		r, err := render.PlanOf(c, 48000, produce.Quality).Renderer(jack)
 		if err != nil {
 			return nil, err
 		}
@@ -423,60 +418,4 @@ func TestFigures(t *testing.T) {
 func text(v *float64) string {
 	b, _ := json.Marshal(v)
 	return string(b)
-}
-
-// TestQueue holds that the urgent come first, that exact sound leaves a processor free, and that one too many is turned away.
-func TestQueue(t *testing.T) {
-	q := &queue{most: 2, mostExact: 1}
-	ctx, cancel := context.WithCancel(context.Background())
-	exact, err := q.turn(ctx, exactSound)
-	if err != nil {
-		t.Fatal(err)
-	}
-	more, err := q.turn(ctx, moreSound)
-	if err != nil {
-		t.Fatal(err)
-	}
-	got := make(chan int, 4)
-	for _, u := range []int{exactSound, moreSound, firstSound} {
-		go func() {
-			if done, err := q.turn(ctx, u); err == nil {
-				got <- u
-				done()
-			}
-		}()
-		for waiting := 0; waiting == 0; { // until it waits
-			q.mu.Lock()
-			waiting = len(q.waiting[u])
-			q.mu.Unlock()
-		}
-	}
-	more() // a second exact sound has to wait for the first
-	for _, want := range []int{firstSound, moreSound} {
-		if u := <-got; u != want {
-			t.Errorf("urgency %d came before %d", u, want)
-		}
-	}
-	select {
-	case u := <-got:
-		t.Errorf("urgency %d came beside an exact sound that is at work", u)
-	case <-time.After(20 * time.Millisecond):
-	}
-	exact()
-	if u := <-got; u != exactSound {
-		t.Errorf("urgency %d came; want the exact sound", u)
-	}
-	full := &queue{most: 0}
-	for range mostWaiting {
-		go full.turn(ctx, moreSound)
-	}
-	for n := 0; n < mostWaiting; {
-		full.mu.Lock()
-		n = full.count
-		full.mu.Unlock()
-	}
-	if _, err := full.turn(ctx, firstSound); !errors.Is(err, errBusy) {
-		t.Errorf("one too many: %v", err)
-	}
-	cancel()
 }

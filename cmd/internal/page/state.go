@@ -12,6 +12,7 @@ import (
 	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/wiring"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
 
@@ -138,12 +139,12 @@ const hearing = "Start with the volume turned down, then raise it: fuzz is dense
 
 // state is what the page is told. The lock is held.
 func (n *session) state() (json.RawMessage, error) {
-	f, r := n.doc.file, n.doc.recording
+	f, r := n.doc.File, n.doc.Dry
 	s := State{
 		File: n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
 		Takes: []string{}, Presets: []string{}, Guitars: []string{""},
-		Recording: RecordingOf{r.name, int(r.rate), r.frames, r.waveform},
-		Region:    [2]int64{0, min(r.frames, r.longest(), int64(usualSeconds*float64(r.rate)))}, Longest: r.longest(),
+		Recording: RecordingOf{r.Title, int(r.Rate), r.Frames, r.Waveform},
+		Region:    [2]int64{0, min(r.Frames, longest(r), int64(usualSeconds*float64(r.Rate)))}, Longest: longest(r),
 		Sides: map[string]*Side{}, Cautions: []string{hearing},
 	}
 	for _, t := range f.Takes {
@@ -158,7 +159,9 @@ func (n *session) state() (json.RawMessage, error) {
 	for _, k := range blocks.Kinds() {
 		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
 	}
-	s.Cautions = append(s.Cautions, r.cautions...)
+	for _, text := range r.Cautions {
+		s.Cautions = append(s.Cautions, strings.TrimPrefix(text, "CAUTION: ")) // the page says so itself
+	}
 	for _, p := range f.Plugged() {
 		s.Cautions = append(s.Cautions, p.Warnings...)
 	}
@@ -179,28 +182,28 @@ func (n *session) state() (json.RawMessage, error) {
 }
 
 // longest is how many frames a region of the recording may have.
-func (r *recording) longest() int64 {
-	return min(r.frames, mostFrames, int64(mostSeconds*float64(r.rate)))
+func longest(r *produce.Recording) int64 {
+	return min(r.Frames, mostFrames, int64(mostSeconds*float64(r.Rate)))
 }
 
 // side is what one side shows. The lock is held.
 func (n *session) side(k int) (*Side, error) {
-	f, t := n.doc.file, n.doc.take(k)
+	f, t := n.doc.File, n.doc.take(k)
 	if old := n.sides[k]; old != nil && old.of == f && old.take.Name == t.Name {
 		old.Sentences = n.moved[k]
 		return old, nil
 	}
 	c := n.doc.chain(k)
-	hands, err := wiring.Handovers(c, at1k)
+	hands, err := c.Impedances()
 	if err != nil {
 		return nil, err
 	}
-	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c), Sentences: n.moved[k], take: t, of: f}
+	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Sentences: n.moved[k], take: t, of: f}
 	s.Station = GuitarStation{Name: t.Guitar, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}
 	here := map[string]bool{}
-	l := layer{file: f, take: t, on: f.LoopsOn(t), here: here}
+	l := layer{file: f, take: t, set: f.AsSet(t), on: f.LoopsOn(t), here: here}
 	for _, station := range l.lay(c.Blocks, hands, "the guitar") {
 		s.Lane = append(s.Lane, station)
 	}
@@ -218,12 +221,12 @@ func (n *session) side(k int) (*Side, error) {
 		end = left[len(c.Split.Left)]
 	}
 	s.Load = LoadStation{In: ohms(end.Input), LossDB: loss(end)}
-	for _, b := range f.Blocks {
+	for _, b := range l.set {
 		if !here[b.Name] {
 			s.Tray = append(s.Tray, stationOf(b.Name, b.Kind, b.Settings, false))
 		}
 	}
-	s.moving(c)
+	s.moving(c.Chain)
 	n.sides[k] = s
 	return s, nil
 }
@@ -260,13 +263,11 @@ func (s *Side) moving(c *board.Chain) {
 	}
 }
 
-// at1k is the frequency at which impedances are told.
-const at1k = 1000
-
 // layer lays stations out.
 type layer struct {
 	file *board.File
 	take board.Take
+	set  []board.Placed // every block, as the take sets it and its supply feeds it
 	on   []int
 	here map[string]bool // the blocks that have been laid
 }
@@ -304,15 +305,14 @@ func (l layer) lay(line []board.Placed, hands []wiring.Handover, from string) []
 	return stations
 }
 
-// loopsOf puts the loops of the switcher into its station, as the take has them, with every block as the file has it.
+// loopsOf puts the loops of the switcher into its station, as the take has them.
 func (s *Station) loopsOf(l layer) {
 	file := l.file.LoopsOf(board.Take{})
 	for k, loop := range l.file.LoopsOf(l.take) {
 		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
 		for _, name := range loop.Blocks {
-			at := slices.IndexFunc(l.file.Blocks, func(b board.Block) bool { return b.Name == name })
-			inner := l.file.Blocks[at]
-			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, false))
+			inner := l.set[slices.IndexFunc(l.set, func(b board.Placed) bool { return b.Name == name })]
+			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, inner.Off))
 			l.here[name] = true
 		}
 		s.Loops = append(s.Loops, o)
@@ -419,8 +419,8 @@ func fedBy(from string, before []board.Placed, h wiring.Handover) fed {
 	return fed{from, n > 0 && before[n-1].Kind.Place == blocks.AfterPower, h}
 }
 
-func feeds(c *board.Chain) map[string]fed {
-	hands, err := wiring.Handovers(c, at1k)
+func feeds(c *produce.Take) map[string]fed {
+	hands, err := c.Impedances()
 	if err != nil {
 		return nil
 	}
@@ -477,7 +477,7 @@ func reasons(a, b *board.Chain) []string {
 }
 
 // sentences says where a change has changed the loading, and why.
-func sentences(before, after *board.Chain) []string {
+func sentences(before, after *produce.Take) []string {
 	old, now := feeds(before), feeds(after)
 	list := []string{}
 	names := []string{}

@@ -105,7 +105,7 @@ func (n *session) noticed(ctx context.Context, now diskState) {
 	switch {
 	case now.gone:
 		n.disk = diskGone
-	case bytes.Equal(now.text, n.base):
+	case bytes.Equal(now.text, n.base.Source):
 		n.disk = diskSame
 	case n.dirty():
 		n.disk = diskChanged
@@ -130,17 +130,17 @@ func (n *session) noticed(ctx context.Context, now diskState) {
 
 // adopt takes up the file's text. The sides go on showing takes of the same names, where there are such. It cannot be undone.
 func (n *session) adopt(ctx context.Context, text []byte) error {
-	d, err := n.server.first(ctx, text)
+	d, base, err := n.server.first(ctx, text)
 	if err != nil {
 		return err
 	}
 	for k, name := range n.doc.takes {
-		if _, err := d.file.Take(name); err == nil {
+		if _, err := d.Take(name); err == nil {
 			d.takes[k] = name
 		}
 	}
 	before := n.doc
-	n.doc, n.base, n.opened, n.disk = d, text, d.text, diskSame
+	n.doc, n.base, n.opened, n.disk = d, base, d.Text.Source, diskSame
 	n.undo, n.redo, n.last = nil, nil, ""
 	n.changed(before)
 	return nil

@@ -1,4 +1,4 @@
-package page
+package engine
 
 import (
 	"context"
@@ -7,8 +7,8 @@ import (
 	"sync"
 )
 
-// errBusy is the answer to one request too many.
-var errBusy = errors.New("this machine is busy with other windows; try again in a moment")
+// ErrBusy is the answer to one request too many.
+var ErrBusy = errors.New("this machine is busy with other windows; try again in a moment")
 
 // What a turn at rendering is for, most urgent first.
 const (
@@ -38,12 +38,12 @@ func newQueue() *queue {
 	return &queue{most: n, mostExact: max(1, n-1)}
 }
 
-// turn waits until it is this one's turn; done must be called when it has had it. errBusy when too many wait already.
+// turn waits until it is this one's turn; done must be called when it has had it. ErrBusy when too many wait already.
 func (q *queue) turn(ctx context.Context, urgency int) (done func(), err error) {
 	q.mu.Lock()
 	if q.count >= mostWaiting {
 		q.mu.Unlock()
-		return nil, errBusy
+		return nil, ErrBusy
 	}
 	ready := make(chan struct{})
 	q.waiting[urgency] = append(q.waiting[urgency], ready)

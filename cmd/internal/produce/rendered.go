@@ -1,4 +1,4 @@
-package cli
+package produce
 
 import (
 	"bufio"
@@ -7,75 +7,82 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"os"
 	"runtime/debug"
 	"slices"
-	"strings"
 
-	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/render"
 	"drywire/dsp"
 	"drywire/dsp/measure"
-	"drywire/dsp/section"
+	"drywire/samples"
 )
 
-// fadeTime is how long takes for listening fade in and out: long enough that a render which begins or is cut inside a note does not click.
-const fadeTime dsp.Second = 8e-3
+// FadeTime is how long takes for listening fade in and out: long enough that a render which begins or is cut inside a note does not click.
+const FadeTime dsp.Second = 8e-3
 
-// rendered is one jack's voltage over a whole take, or those of the two that a take in stereo ends in, kept on disk so that a recording may be of any
+// Rendered is one jack's voltage over a whole take, or those of the two that a take in stereo ends in, kept on disk so that a recording may be of any
 // length, with its measures.
-type rendered struct {
-	chain    *board.Chain
-	wiring   *render.Plan
+type Rendered struct {
+	Plan    *render.Plan
+	Levels  measure.Levels
+	Peak    float64 // true peak, V
+	Reports []render.SectionReport
+	Settled experiment.Settled // by Settle
+
 	file     *os.File
 	frames   int64
 	kept     int // channels
 	channels int // that are played and written: where one is kept and two are played, both have it
-	levels   measure.Levels
-	peak     float64 // true peak, V
-	reports  []render.SectionReport
-	settled  experiment.Settled
 }
 
-// renderer wires a take and prepares it to be rendered.
-func renderer(c *board.Chain, r *recording, q section.Quality, jacks ...string) (*render.Renderer, error) {
-	return render.PlanOf(c, r.rate, q).Renderer(jacks...)
-}
+// temporary is what unfinished files are called, here and in samples, so that a later run finds those that a killed one has left.
+const temporary = ".drywire-*.tmp"
 
-// runAll renders the recording and passes on what all jacks have that are read.
-func runAll(ctx context.Context, render *render.Renderer, r *recording, after dsp.Second, p *progress, sink func(taps [][]float64) error) error {
-	reader, err := r.reader()
-	if err != nil {
-		return err
+// plainPath puts the path first and drops the name of the system call.
+func plainPath(path string, err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		err = pe.Err
 	}
-	defer reader.Close()
-	return render.Run(ctx, source{reader, r.volts, p}, after, sink)
+	return fmt.Errorf("%s: %w", path, err)
+}
+
+// FramesWith is how many samples a take has: those of the recording and of what sounds on after it.
+func (r *Recording) FramesWith(after dsp.Second) int64 {
+	return r.Frames + int64(math.Round(float64(after)*float64(r.Rate)))
+}
+
+// Run renders the recording and passes on what all jacks have that are read. progress is told how many samples were read, unless it is nil.
+func Run(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, progress func(n int), sink func(taps [][]float64) error) error {
+	return renderer.Run(ctx, r.Source(progress), after, sink)
 }
 
 // endsOf is which of the jacks that are read are kept: both ends of a take in stereo where both are read, else the last.
-func endsOf(render *render.Renderer) []int {
+func endsOf(renderer *render.Renderer) []int {
 	var ends []int
-	for _, j := range render.Plan.Chain.Ends() {
-		if k := slices.Index(render.Taps, j); k >= 0 {
+	for _, j := range renderer.Plan.Chain.Ends() {
+		if k := slices.Index(renderer.Taps, j); k >= 0 {
 			ends = append(ends, k)
 		}
 	}
 	if len(ends) == 2 {
 		return ends
 	}
-	return []int{len(render.Taps) - 1}
+	return []int{len(renderer.Taps) - 1}
 }
 
-// keep renders the recording and keeps the jacks of endsOf in a nameless temporary file in the folder. beside is shown all jacks, unless it is nil.
-func keep(ctx context.Context, render *render.Renderer, r *recording, after dsp.Second, folder string, p *progress, beside func(taps [][]float64)) (d *rendered, err error) {
+// Keep renders the recording and keeps the last jack that is read, or both ends of a take in stereo, in a nameless temporary file in the folder. progress is told
+// how many samples were read, and beside is shown all jacks, unless they are nil. The caller closes what comes back.
+func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, folder string, progress func(n int), beside func(taps [][]float64)) (d *Rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
-			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", render.Plan.Chain.Take, v, debug.Stack())
+			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", renderer.Plan.Chain.Take, v, debug.Stack())
 		}
 		if err != nil && d != nil {
-			d.close()
+			d.Close()
 			d = nil
 		}
 	}()
@@ -84,13 +91,13 @@ func keep(ctx context.Context, render *render.Renderer, r *recording, after dsp.
 		return nil, fmt.Errorf("output folder %w", plainPath(folder, err))
 	}
 	os.Remove(f.Name()) // where the system can do that, nothing is left even of a run that is killed; close removes it where not
-	ends := endsOf(render)
-	d = &rendered{chain: render.Plan.Chain, wiring: render.Plan, file: f, kept: len(ends), channels: len(ends)}
+	ends := endsOf(renderer)
+	d = &Rendered{Plan: renderer.Plan, file: f, kept: len(ends), channels: len(ends)}
 	var levels measure.LevelMeter // of all channels, so that its RMS is that of both together
 	peaks := make([]measure.TruePeakMeter, len(ends))
 	out := bufio.NewWriterSize(f, 1<<16)
 	var bytes []byte
-	err = runAll(ctx, render, r, after, p, func(taps [][]float64) error {
+	err = Run(ctx, renderer, r, after, progress, func(taps [][]float64) error {
 		if beside != nil {
 			beside(taps)
 		}
@@ -114,8 +121,8 @@ func keep(ctx context.Context, render *render.Renderer, r *recording, after dsp.
 	if err := out.Flush(); err != nil {
 		return d, d.blame(err)
 	}
-	d.reports = render.Reports()
-	if d.levels, err = levels.Levels(); err != nil {
+	d.Reports = renderer.Reports()
+	if d.Levels, err = levels.Levels(); err != nil {
 		return d, err
 	}
 	for k := range peaks {
@@ -123,13 +130,13 @@ func keep(ctx context.Context, render *render.Renderer, r *recording, after dsp.
 		if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
 			return d, err
 		}
-		d.peak = max(d.peak, peak)
+		d.Peak = max(d.Peak, peak)
 	}
 	return d, nil
 }
 
 // blame words an error of the temporary file.
-func (d *rendered) blame(err error) error {
+func (d *Rendered) blame(err error) error {
 	if err == nil {
 		return nil
 	}
@@ -137,10 +144,11 @@ func (d *rendered) blame(err error) error {
 	if errors.As(err, &pe) {
 		err = pe.Err
 	}
-	return fmt.Errorf("take %q: cannot keep the render in the output folder: %w", d.chain.Take, err)
+	return fmt.Errorf("take %q: cannot keep the render in the output folder: %w", d.Plan.Chain.Take, err)
 }
 
-func (d *rendered) close() {
+// Close removes what is kept.
+func (d *Rendered) Close() {
 	d.file.Close()
 	os.Remove(d.file.Name())
 }
@@ -149,12 +157,12 @@ func (d *rendered) close() {
 const chunk = 4800
 
 // play reads a kept take from its beginning.
-func (d *rendered) play() *player {
+func (d *Rendered) play() *player {
 	return &player{d: d, from: bufio.NewReaderSize(io.NewSectionReader(d.file, 0, d.frames*int64(4*d.kept)), 1<<16), bytes: make([]byte, 4*d.kept*chunk)}
 }
 
 type player struct {
-	d     *rendered
+	d     *Rendered
 	from  *bufio.Reader
 	at    int64
 	bytes []byte
@@ -162,7 +170,7 @@ type player struct {
 }
 
 // blocks is room for the next samples.
-func (d *rendered) blocks() [][]float64 {
+func (d *Rendered) blocks() [][]float64 {
 	blocks := make([][]float64, d.channels)
 	for k := range blocks {
 		blocks[k] = make([]float64, chunk)
@@ -211,20 +219,20 @@ func (p *player) next(dst []float64, shape experiment.Shape) (int, error) {
 	return n, nil
 }
 
-func (d *rendered) shape(gain float64) experiment.Shape {
-	return experiment.Shape{Gain: gain, Fade: int(math.Round(float64(fadeTime) * float64(d.wiring.Rate))), Frames: d.frames}
+func (d *Rendered) shape(gain float64) experiment.Shape {
+	return experiment.Shape{Gain: gain, Fade: int(math.Round(float64(FadeTime) * float64(d.Plan.Rate))), Frames: d.frames}
 }
 
-// settle finds the gain that brings the take to a target level.
-func (d *rendered) settle(ctx context.Context, target float64) error {
-	rate := float64(d.wiring.Rate)
+// Settle finds the gain that brings the take to a target level.
+func (d *Rendered) Settle(ctx context.Context, target float64) error {
+	rate := float64(d.Plan.Rate)
 	blocks := d.blocks()
 	meter := experiment.NewMeter
 	if d.channels == 2 {
 		meter = experiment.NewStereoMeter
 	}
 	var err error
-	d.settled, err = experiment.Settle(d.peak, target, func(gain float64) (experiment.Reading, error) {
+	d.Settled, err = experiment.Settle(d.Peak, target, func(gain float64) (experiment.Reading, error) {
 		m := meter(rate, experiment.ByLoudness(d.frames, rate))
 		for p, shape := d.play(), d.shape(gain); ; {
 			if err := ctx.Err(); err != nil {
@@ -243,16 +251,16 @@ func (d *rendered) settle(ctx context.Context, target float64) error {
 	return err
 }
 
-// matchedBy is the word for what takes of that length are matched by.
-func (d *rendered) matchedBy() string {
-	if experiment.ByLoudness(d.frames, float64(d.wiring.Rate)) {
+// MatchedBy is the word for what takes of that length are matched by.
+func (d *Rendered) MatchedBy() string {
+	if experiment.ByLoudness(d.frames, float64(d.Plan.Rate)) {
 		return "loudness"
 	}
 	return "rms"
 }
 
-// unconverged is how many steps of the solver did not converge.
-func unconverged(reports []render.SectionReport) int64 {
+// Unconverged is how many steps of the solver did not converge.
+func Unconverged(reports []render.SectionReport) int64 {
 	n := int64(0)
 	for _, r := range reports {
 		n += r.Failures
@@ -260,12 +268,28 @@ func unconverged(reports []render.SectionReport) int64 {
 	return n
 }
 
-// warn says loudly where the solver did not converge.
-func warn(s streams, w *render.Plan, reports []render.SectionReport) {
-	for _, r := range reports {
-		if r.Failures > 0 {
-			s.say("drywire: WARNING: take %q: %s of %s steps did not converge in the section of %s.", w.Chain.Take, grouped(r.Failures), grouped(r.Steps), strings.Join(partsOf(w, r.Section), " + "))
-			s.say("         Their voltages were held: what you hear there is wrong. Try --quality fine.")
+// Write brings the take to the usual loudness and writes it. limited says that its true peak has kept it under that.
+func (d *Rendered) Write(ctx context.Context, wav *samples.Writer) (limited bool, err error) {
+	if err := d.Settle(ctx, experiment.Target); err != nil {
+		return false, err
+	}
+	target, by := experiment.Common([]experiment.Settled{d.Settled})
+	if limited = by >= 0; limited {
+		if err := d.Settle(ctx, target); err != nil {
+			return limited, err
+		}
+	}
+	blocks := d.blocks()
+	for p, shape := d.play(), d.shape(d.Settled.Gain); ; {
+		if err := ctx.Err(); err != nil {
+			return limited, err
+		}
+		x, err := p.nextOf(blocks, shape)
+		if x == nil || err != nil {
+			return limited, err
+		}
+		if err := wav.Write(x...); err != nil {
+			return limited, err
 		}
 	}
 }

@@ -1,10 +1,9 @@
-package page
+package engine
 
 import (
 	"context"
 	"errors"
 	"fmt"
-	"net/http"
 	"slices"
 	"strings"
 
@@ -12,6 +11,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
 
@@ -59,87 +59,52 @@ type NoiseOf struct {
 const (
 	mostMeasured = 30.0 // s of a region that meters read, as in the command that measures
 	mostSources  = 12   // of noise that are told
-	mostFiguring = 2    // figures at work for one session
 )
 
-// figures measures a side on its exact sound.
-func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
-	var q struct {
-		Session string   `json:"session"`
-		Side    string   `json:"side"`
-		Region  [2]int64 `json:"region"`
-	}
-	n, err := s.asked(r, &q, &q.Session)
-	if err != nil {
-		return err
-	}
-	side, err := sideOf(q.Side)
-	if err != nil {
-		return err
-	}
-	n.mu.Lock()
-	if n.figuring >= mostFiguring {
-		n.mu.Unlock()
-		return errBusy
-	}
-	n.figuring++
-	doc := n.doc
-	n.mu.Unlock()
-	defer func() {
-		n.mu.Lock()
-		n.figuring--
-		n.mu.Unlock()
-	}()
-	if err := doc.recording.region(q.Region); err != nil {
-		return err
-	}
-	ctx := r.Context()
-	l, err := s.engine.loop(ctx, doc.recording, q.Region[0], q.Region[1])
-	if err != nil {
-		return err
-	}
-	work, leave := s.engine.begin(l, doc.chain(side))
+// Figures measures a take on its exact sound, once.
+func (e *Engine) Figures(ctx context.Context, l *Loop, t *produce.Take) (*Figures, error) {
+	w, leave := e.begin(l, t)
 	defer leave()
 	select {
-	case <-work.ready:
+	case <-w.ready:
 	case <-ctx.Done():
-		return ctx.Err()
+		return nil, ctx.Err()
 	}
-	if work.err != nil {
-		return work.err
+	if w.err != nil {
+		return nil, w.err
 	}
-	work.mu.Lock()
-	f := work.figures
-	work.mu.Unlock()
-	if f == nil {
-		done, err := s.engine.queue.turn(ctx, exactSound)
-		if err != nil {
-			return err
-		}
-		defer done()
-		if f, err = figuresOf(ctx, work); err != nil {
-			return err
-		}
-		work.mu.Lock()
-		work.figures = f
-		work.mu.Unlock()
+	w.mu.Lock()
+	f := w.told
+	w.mu.Unlock()
+	if f != nil {
+		return f, nil
 	}
-	answer(w, http.StatusOK, f)
-	return nil
+	done, err := e.queue.turn(ctx, exactSound)
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	if f, err = e.figures(ctx, l, t, w.Sound); err != nil {
+		return nil, err
+	}
+	w.mu.Lock()
+	w.told = f
+	w.mu.Unlock()
+	return f, nil
 }
 
-// figuresOf measures a sound with the functions that the commands call.
-func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
-	w, signals, frames, err := s.atJacks(ctx)
+// figures measures a sound with the functions that the commands call.
+func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*Figures, error) {
+	w, signals, frames, err := e.atJacks(ctx, l, t, s)
 	if err != nil {
 		return nil, err
 	}
 	f := &Figures{Jacks: []JackOf{}, Noise: []NoiseOf{}, Sentences: []string{}, NotMeasurable: []string{}}
 	f.Spectrum.Hz, f.Spectrum.DB, f.Response.Hz, f.Response.DB = []float64{}, []*float64{}, []float64{}, []*float64{}
-	if frames < len(s.loop.x) {
-		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", mostMeasured, float64(len(s.loop.x))/float64(s.loop.rate)))
+	if frames < len(l.x) {
+		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", mostMeasured, float64(len(l.x))/float64(l.rate)))
 	}
-	if held := board.Held(s.chain); held != "" {
+	if held := board.Held(t.Chain); held != "" {
 		f.Sentences = append(f.Sentences, "In the response, the noise and the ceilings, "+held+".")
 	}
 	missing := func(what string, err error) error {
@@ -155,7 +120,7 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 	if err := missing("levels at the jacks", err); err != nil {
 		return nil, err
 	}
-	end := s.chain.Ends()[0]
+	end := t.Ends()[0]
 	if m != nil {
 		f.jacks(m)
 		f.LadderSVG = string(experiment.NewLadder(m).SVG())
@@ -168,7 +133,7 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 			}
 		}
 	}
-	response, err := experiment.Response(s.chain, s.loop.rate, end)
+	response, err := experiment.Response(t.Chain, l.rate, end)
 	if err := missing("response", err); err != nil {
 		return nil, err
 	}
@@ -178,7 +143,7 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB))
 		}
 	}
-	noise, err := experiment.Noise(s.chain, s.loop.rate, end)
+	noise, err := experiment.Noise(t.Chain, l.rate, end)
 	if err := missing("noise", err); err != nil {
 		return nil, err
 	}
@@ -190,19 +155,21 @@ func figuresOf(ctx context.Context, s *sound) (*Figures, error) {
 
 // atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
 // has put there, as far as that is still remembered; the rest of the chain gets half a second.
-func (s *sound) atJacks(ctx context.Context) (*render.Plan, experiment.Signals, int, error) {
-	jacks := s.chain.Jacks()
-	rate := float64(s.loop.rate)
+func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*render.Plan, experiment.Signals, int, error) {
+	jacks := t.Jacks()
+	rate := float64(l.rate)
 	settled, fade := int(rate/2), int(rate/20)
-	w := render.PlanOf(s.chain.Round(s.loop.rate, s.loop.a, s.loop.b, int64(-settled), int64(settled+len(s.loop.x))), s.loop.rate, soundQuality)
+	w := l.plan(t, produce.Quality, -settled, settled+len(l.x))
 	r, err := w.Renderer(jacks...)
 	if err != nil {
 		return nil, nil, 0, err
 	}
-	r.Resume(settled-2*fade, fade, w.PastOf(s.memo, s.wiring, s.lead-settled)...)
-	frames := min(len(s.loop.x), int(mostMeasured*rate))
+	if memo := e.known(l.key, s.lead); memo != nil {
+		r.Resume(settled-2*fade, fade, w.PastOf(memo, s.plan, s.lead-settled)...)
+	}
+	frames := min(len(l.x), int(mostMeasured*rate))
 	x := make([]float64, settled+frames)
-	s.loop.round(x, -settled)
+	l.round(x, -settled)
 	all := make([][]float64, len(jacks))
 	skip := settled
 	if err := r.Run(ctx, render.Volts(x), 0, func(taps [][]float64) error {

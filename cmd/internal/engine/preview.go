@@ -1,4 +1,4 @@
-package page
+package engine
 
 import (
 	"context"
@@ -30,10 +30,10 @@ const (
 
 var errEnough = errors.New("enough of a preview")
 
-// preview sends the loop once round, or as much of it as there is before the exact sound is ready; work begins that, and is called after
+// preview sends the loop once round, or as much of it as there is before the exact sound is ready; begun begins that, and is called after
 // the first piece.
-func (p *rendering) preview(ctx context.Context, work func() *sound) error {
-	e := p.server.engine
+func (p *playing) preview(ctx context.Context, begun func() *work) error {
+	e := p.engine
 	t := turns{ctx: ctx, queue: e.queue}
 	defer t.end()
 	if err := t.begin(); err != nil {
@@ -43,16 +43,12 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 	rate := float64(p.loop.rate)
 	fade := int(handover * rate)
 	settled := int(rate * min(max(settleCost*speed, leastSettled), mostSettled))
-	w := render.PlanOf(p.chain, p.loop.rate, quality)
-	pasts := p.pasts(w, settled)
-	if pasts == nil && w.Tail() > 0 {
+	pasts := p.pasts(render.NewPlan(p.take.Wiring()), settled)
+	if pasts == nil && p.take.Tail() > 0 {
 		settled = int(rate * min(max(fillCost*speed, leastSettled), mostFilled))
 	}
 	start := int(p.from) - settled
-	if round := p.chain.Round(p.loop.rate, p.loop.a, p.loop.b, int64(start), int64(settled)+p.n+nextPiece); round != p.chain {
-		w = render.PlanOf(round, p.loop.rate, quality)
-	}
-	r, err := w.Renderer(p.chain.Ends()...)
+	r, err := p.loop.plan(p.take, quality, start, settled+int(p.n)+nextPiece).Renderer(p.take.Ends()...)
 	if err != nil {
 		return err
 	}
@@ -70,14 +66,14 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 		measured := float64(src.done) / rate / max(seconds, 1e-9)
 		p.meta.Speed = &measured
 		if g.better(&p.meta) || sent == 0 {
-			if err := p.out.json(metaMessage, p.meta); err != nil {
+			if err := p.out.Meta(p.meta); err != nil {
 				return err
 			}
 		}
 		for len(pending) > 0 && sent < p.n {
 			n := min(int64(len(pending)/(4*p.meta.Channels)), p.n-at, p.n-sent)
 			bytes := int(n) * 4 * p.meta.Channels
-			if err := p.out.audio(previewMessage, p.a+at, pending[:bytes]); err != nil {
+			if err := p.out.Preview(p.a+at, pending[:bytes]); err != nil {
 				return err
 			}
 			pending = append(pending[:0], pending[bytes:]...)
@@ -87,14 +83,14 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 		piece = nextPiece
 		t.urgency = moreSound
 		select {
-		case <-work().ready:
+		case <-begun().ready:
 			return errEnough
 		default:
 		}
 		if sent >= p.n {
 			return errEnough
 		}
-		return p.pace(ctx, float64(sent)/rate, work())
+		return p.pace(ctx, float64(sent)/rate, begun())
 	}
 	err = r.Run(ctx, src, 0, func(taps [][]float64) error {
 		g.push(taps)
@@ -123,7 +119,7 @@ func (p *rendering) preview(ctx context.Context, work func() *sound) error {
 }
 
 // pace waits while a preview is further in front of the player than it need be, until it is not or the exact sound is ready.
-func (p *rendering) pace(ctx context.Context, sent float64, work *sound) error {
+func (p *playing) pace(ctx context.Context, sent float64, w *work) error {
 	wait := time.Duration((sent-mostAhead)*float64(time.Second)) - time.Since(p.begun)
 	if wait <= 0 {
 		return nil
@@ -133,7 +129,7 @@ func (p *rendering) pace(ctx context.Context, sent float64, work *sound) error {
 	select {
 	case <-ctx.Done():
 		return ctx.Err()
-	case <-work.ready:
+	case <-w.ready:
 		return errEnough
 	case <-timer.C:
 		return nil
@@ -141,13 +137,17 @@ func (p *rendering) pace(ctx context.Context, sent float64, work *sound) error {
 }
 
 // pasts is what was fed before to the stages of a preview that begins so many samples in front of what is heard; nil where nothing is known of it.
-func (p *rendering) pasts(w *render.Plan, settled int) []render.Past {
+func (p *playing) pasts(w *render.Plan, settled int) []render.Past {
 	for _, h := range p.heard {
 		at := h.lead + int(p.from) - settled
 		if at < 0 {
 			at += int(p.n)
 		}
-		if pasts := w.PastOf(h.memo, h.wiring, at); len(pasts) > 0 {
+		memo := p.engine.known(h.key.loop, h.lead)
+		if memo == nil {
+			continue
+		}
+		if pasts := w.PastOf(memo, h.plan, at); len(pasts) > 0 {
 			return pasts
 		}
 	}
@@ -184,15 +184,15 @@ func (t *turns) end() {
 	}
 }
 
-// around is a chains.Source that plays a loop round and round. It waits for its turn.
+// around is a wiring.Source that plays a loop round and round. It waits for its turn.
 type around struct {
-	loop *loop
+	loop *Loop
 	at   int
 	turn *turns
 	done int // samples read
 }
 
-// Read implements chains.Source.
+// Read implements wiring.Source.
 func (a *around) Read(dst []float64) (int, error) {
 	if err := a.turn.begin(); err != nil {
 		return 0, err
@@ -204,7 +204,7 @@ func (a *around) Read(dst []float64) (int, error) {
 }
 
 // previewQuality is the quality of the next preview and how many seconds of sound a second is likely to give.
-func (e *engine) previewQuality() (section.Quality, float64) {
+func (e *Engine) previewQuality() (section.Quality, float64) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	draft, normal := e.speeds[0], e.speeds[1]
@@ -221,7 +221,7 @@ func (e *engine) previewQuality() (section.Quality, float64) {
 }
 
 // measured takes down how fast a preview was. Where a normal one was too slow, the next is a draft.
-func (e *engine) measured(q section.Quality, speed float64) {
+func (e *Engine) measured(q section.Quality, speed float64) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	if q == section.Normal {

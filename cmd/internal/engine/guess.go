@@ -1,4 +1,4 @@
-package page
+package engine
 
 import (
 	"math"
@@ -13,8 +13,8 @@ import (
 // before, corrected by how much louder the preview is over the same stretch of it; with nothing heard before, it is that of the stretch, where the
 // recording is not softer there than on the whole.
 type guess struct {
-	p        *rendering
-	old      *sound  // heard before; nil for none
+	p        *playing
+	old      *Sound  // heard before; nil for none
 	oldGain  float64 // of that
 	other    float64 // the gain of the other side, where it is known
 	skip     int     // samples at the beginning that do not count
@@ -26,7 +26,7 @@ type guess struct {
 	told     float64 // the last gain that was told
 }
 
-func (p *rendering) guess(start, settled int) *guess {
+func (p *playing) guess(start, settled int) *guess {
 	g := &guess{p: p, skip: settled / 2, at: start}
 	rate := float64(p.loop.rate)
 	g.nowLoud, g.wasLoud = measure.NewLoudnessMeter(rate, measure.Mono), measure.NewLoudnessMeter(rate, measure.Mono)
@@ -37,7 +37,7 @@ func (p *rendering) guess(start, settled int) *guess {
 			break
 		}
 	}
-	if s := p.server.engine.known(keyOf(p.loop, p.other)); s != nil {
+	if s := p.engine.Known(p.engine.wired(p.loop, p.other).key); s != nil {
 		if level, err := s.settled(p.ctx, both); err == nil && level.Matched {
 			g.other = level.Gain
 		}
@@ -92,7 +92,7 @@ func mean(dst []float64, channels [][]float64, from int) {
 const worthRetelling = 0.2
 
 // better puts the gains into meta, and says whether they are worth telling.
-func (g *guess) better(m *meta) bool {
+func (g *guess) better(m *Meta) bool {
 	gain := g.gain()
 	if most := dsp.FromDB(experiment.Ceiling) / max(g.peak, measures.Silence); gain > most {
 		gain = most

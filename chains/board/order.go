@@ -1,0 +1,76 @@
+package board
+
+import (
+	"fmt"
+	"slices"
+
+	"drywire/blocks"
+)
+
+// Unwireable says why blocks may not be wired in this order; "" where they may. A valve power amplifier that nothing loads can destroy its output
+// transformer, and what is plugged into it gets tens of volts (common practice, no source): a loudspeaker or a load box comes next, with nothing but cables
+// between them.
+func Unwireable(line []Placed) string {
+	for k, b := range line {
+		if b.Off || !b.Kind.Drives {
+			continue
+		}
+		rest := line[k+1:]
+		next := slices.IndexFunc(rest, func(p Placed) bool { return !p.Off && p.Kind.Name != "cable" })
+		into := "nothing loads it"
+		switch {
+		case next >= 0 && rest[next].Kind.Loads:
+			continue
+		case next >= 0:
+			into = fmt.Sprintf("it drives %s", rest[next].Name)
+		}
+		return fmt.Sprintf("caution: %s is a valve power amplifier, and %s: without a loudspeaker or a load box its output transformer may be destroyed; put a block of kind: speaker or kind: load-box behind it", b.Name, into)
+	}
+	return ""
+}
+
+// Stays is the part of a line that no player puts in another order: from the power of an amplifier to what it drives, from one index up to another, both
+// the line's length where it has none. What is before it stays before, since nothing of a board is plugged in behind that power, nor the power in front of
+// a board; what is behind it is a mixer's, and stays behind.
+func Stays(line []Placed) (from, to int) {
+	from, to = len(line), len(line)
+	for k, b := range line {
+		if b.Kind.Place == blocks.AfterPower {
+			from, to = min(from, k), k+1
+		}
+	}
+	return from, to
+}
+
+// Reordered says why nobody could make one order of the same blocks of another; "" where that can be done. What proposes orders asks it.
+func Reordered(was, is []Placed) string {
+	from, to := Stays(was)
+	part := func(at int) int {
+		switch {
+		case at < from:
+			return -1
+		case at >= to:
+			return len(was)
+		}
+		return at
+	}
+	for at, b := range was {
+		if now := slices.IndexFunc(is, func(p Placed) bool { return p.Name == b.Name }); part(at) != part(now) {
+			return fmt.Sprintf("%s is the power of an amplifier or its loudspeaker: it stays where it is, and what is on one side of it stays there", was[from].Name)
+		}
+	}
+	return Unwireable(is)
+}
+
+// Unwireable says why a path of the chain may not be wired; "" where all may.
+func (c *Chain) Unwireable() string {
+	if c.Split == nil {
+		return Unwireable(c.Blocks)
+	}
+	for _, side := range [][]Placed{c.Split.Left, c.Split.Right} {
+		if why := Unwireable(slices.Concat(c.Blocks, side)); why != "" {
+			return why
+		}
+	}
+	return ""
+}

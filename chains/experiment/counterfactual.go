@@ -1,0 +1,36 @@
+package experiment
+
+import (
+	"context"
+
+	"drywire/chains/board"
+	"drywire/chains/measures"
+	"drywire/dsp"
+	"drywire/dsp/section"
+)
+
+// Bench measures one recording through many chains that are nearly alike: renders share what they have in common. Its methods
+// may be called from several goroutines.
+type Bench struct{ b *bench }
+
+// NewBench is for a recording in volts, and keeps at most so many bytes of signals, and half as much again for test signals.
+func NewBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int) Bench {
+	return Bench{newBench(recording, rate, q, memory, true)}
+}
+
+// Measure is the values of some measures of a chain, which have OfTake or OfPlayed. The error is of a render.
+func (b Bench) Measure(ctx context.Context, c *board.Chain, list ...*measures.Measure) ([]measures.Figure, error) {
+	return b.b.measure(ctx, c.At(0), list)
+}
+
+// Compare says what a listener hears of b that is not in a, both at one loudness.
+func (b Bench) Compare(ctx context.Context, a, other *board.Chain) (Pair, error) {
+	var sides [2]*measures.Side
+	for k, c := range []*board.Chain{a, other} {
+		var err error
+		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0)); err != nil {
+			return Pair{}, err
+		}
+	}
+	return NewPair(sides[0], sides[1], float64(b.b.rate)), nil
+}

@@ -1,0 +1,86 @@
+package render
+
+import (
+	"math"
+	"slices"
+	"sync"
+
+	"github.com/hashicorp/golang-lru/v2/simplelru"
+)
+
+// Store keeps what has been computed, so many bytes of it altogether; what was used longest ago goes first. Several Memos may share one, and whoever
+// makes something else of their signals may keep that beside them, under keys of its own. What is kept is of something, like the recording that it was
+// computed from, and can be dropped together with it. Its methods may be called from several goroutines.
+type Store struct {
+	mu     sync.Mutex
+	budget int
+	used   int
+	memos  int // that there have been
+	done   int64
+	kept   *simplelru.LRU[any, kept]
+}
+
+type kept struct {
+	of    string
+	value any
+	bytes int
+}
+
+// NewStore keeps up to so many bytes; what was kept last stays even where it alone is more.
+func NewStore(budget int) *Store {
+	s := &Store{budget: budget}
+	s.kept, _ = simplelru.NewLRU(math.MaxInt, func(_ any, k kept) { s.used -= k.bytes }) // it fails for sizes under 1 alone
+	return s
+}
+
+// Get is what is kept under a key, which is then the one used last.
+func (s *Store) Get(key any) (value any, ok bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	k, ok := s.kept.Get(key)
+	return k.value, ok
+}
+
+// Keep keeps a value of so many bytes under a key, in the place of what was there.
+func (s *Store) Keep(of string, key, value any, bytes int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.kept.Remove(key)
+	s.kept.Add(key, kept{of, value, bytes})
+	s.used += bytes
+	for s.used > s.budget && s.kept.Len() > 1 {
+		s.kept.RemoveOldest()
+	}
+}
+
+// Drop forgets all that is of something.
+func (s *Store) Drop(of string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, key := range s.kept.Keys() {
+		if k, _ := s.kept.Peek(key); k.of == of {
+			s.kept.Remove(key)
+		}
+	}
+}
+
+// Holds says whether anything is kept that is of something.
+func (s *Store) Holds(of string) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.ContainsFunc(s.kept.Values(), func(k kept) bool { return k.of == of })
+}
+
+// Used is how many bytes are kept.
+func (s *Store) Used() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.used
+}
+
+// Computed is how many outputs of sections and stages all Memos of the store have computed so far.
+func (s *Store) Computed() int64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.done
+}

@@ -1,0 +1,162 @@
+package why
+
+import (
+	"context"
+
+	"drywire/chains/measures"
+)
+
+// Complaint is what a player says, bound to what is measured. It holds where the measure is on the wrong side of the limit.
+type Complaint struct {
+	Word    string            `json:"word"`
+	Says    string            `json:"says"` // as a player would
+	Measure *measures.Measure `json:"measure"`
+	Limit   float64           `json:"limit"` // in the measure's unit
+	Step    float64           `json:"step"`  // the least change that is worth speaking of
+	Source  string            `json:"source"`
+	Unknown string            `json:"unknown"` // what the model cannot know of it
+
+	// Gone: where the measure finds none of it, the complaint is gone too. Else a chain in which it cannot be measured says nothing.
+	Gone bool `json:"-"`
+	// Relative: the measure is compared with its median over the file's other takes.
+	Relative bool `json:"relative,omitempty"`
+}
+
+// Complaints is all of them, in the order in which help lists them.
+var Complaints = []Complaint{
+	{
+		Word: "hiss", Says: "it hisses when I stop playing",
+		Measure: measures.OverHiss, Limit: 60, Step: 1, Gone: true,
+		Source:  "playing at 85 to 90 dB(A) in a room of 25 to 30 dB(A): common practice, no source",
+		Unknown: "a noisy or failing part, and interference from a phone, a dimmer or a computer, are not in the model",
+	},
+	{
+		Word: "hum", Says: "it hums when I stop playing",
+		Measure: measures.OverHum, Limit: 60, Step: 1, Gone: true,
+		Source:  "as for hiss: common practice, no source",
+		Unknown: "ground loops, a shared adapter that the file does not name, a bad shield and a transformer close by are not in the model: drywire noise says what is",
+	},
+	{
+		Word: "dull", Says: "it is dull, the treble is gone",
+		Measure: measures.Brightness, Limit: -6, Step: 1,
+		Source:  "half the amplitude of the dry guitar's: common practice, no source",
+		Unknown: "old strings, the loudspeaker that you really have and where you stand are not in the model",
+	},
+	{
+		Word: "harsh", Says: "it is harsh and bites",
+		Measure: measures.Bite, Limit: 9, Step: 1,
+		Source:  "common practice, no source",
+		Unknown: "the loudspeaker that you really have, and how it beams at you, are not in the model",
+	},
+	{
+		Word: "thin", Says: "it is thin, there is no body",
+		Measure: measures.Bass, Limit: -6, Step: 1,
+		Source:  "half the amplitude of the dry guitar's: common practice, no source",
+		Unknown: "two amplifiers of opposite polarity in one room are seen only where the file has both; the room is not in the model",
+	},
+	{
+		Word: "boomy", Says: "it booms",
+		Measure: measures.Boom, Limit: 6, Step: 1,
+		Source:  "twice the amplitude of the dry guitar's: common practice, no source",
+		Unknown: "the room, and an amplifier on a hollow stage, are not in the model",
+	},
+	{
+		Word: "muddy", Says: "it is muddy",
+		Measure: measures.Mud, Limit: 4, Step: 1,
+		Source:  "common practice, no source",
+		Unknown: "the rest of the band is not in the model",
+	},
+	{
+		Word: "no-clean-up", Says: "it does not clean up when I roll the guitar back",
+		Measure: cleanUp, Limit: 6, Step: 1,
+		Source:  "half of the distortion left at volume 2: common practice, no source",
+		Unknown: "a treble-bleed network in the guitar is not in the model",
+	},
+	{
+		Word: "dead-sustain", Says: "notes die too soon",
+		Measure: measures.Sustain, Limit: 0.9 * measures.NoteFalls, Step: 0.1,
+		Source:  "a tenth shorter than the note at the guitar: closed form of the test note",
+		Unknown: "frets, action and how the guitar answers to a loud amplifier are not in the model",
+	},
+	{
+		Word: "no-headroom", Says: "something breaks up that should stay clean",
+		Measure: measures.LeastHeadroom, Limit: 0, Step: 1, Gone: true,
+		Source:  "the highest peak meets a ceiling: by definition",
+		Unknown: "a supply that gives less than its label says is not in the model",
+	},
+	{
+		Word: "smeared-echoes", Says: "the echoes smear into what I play",
+		Measure: measures.ClearRepeats, Limit: 20, Step: 1,
+		Source:  "what is between the notes at a tenth of the repeat's amplitude: common practice, no source",
+		Unknown: "the room's own echoes are not in the model",
+	},
+	{
+		Word: "too-quiet", Says: "this one gets lost, it is too quiet",
+		Measure: measures.LoudnessAtEnd, Limit: -2, Step: 0.5, Relative: true,
+		Source:  "2 LU under the file's other takes; 1 LU is just noticed in a change of programme: common practice, no source",
+		Unknown: "what the others in the band play is not in the model",
+	},
+	{
+		Word: "too-loud", Says: "this one jumps out, it is too loud",
+		Measure: louder, Limit: 2, Step: 0.5, Relative: true,
+		Source:  "2 LU over the file's other takes: common practice, no source",
+		Unknown: "what the others in the band play is not in the model",
+	},
+}
+
+// louder is the loudness, of which less is wanted.
+var louder = func() *measures.Measure {
+	m := *measures.LoudnessAtEnd
+	m.Better = measures.Lower
+	return &m
+}()
+
+// cleanUp is for what distorts enough to be heard: 1 %, common practice, no source. What is under that cleans up or not, and nobody hears it.
+var cleanUp = func() *measures.Measure {
+	m := *measures.CleanUp
+	m.OfTake = func(ctx context.Context, t measures.Take) (measures.Figure, error) {
+		full, err := measures.FullTHD.OfTake(ctx, t)
+		if err != nil || !full.OK() {
+			return full, err
+		}
+		if full.Value < 1 {
+			return measures.None("nothing to clean up: under 1 %% of distortion"), nil
+		}
+		return measures.CleanUp.OfTake(ctx, t)
+	}
+	return &m
+}()
+
+// Find is the complaint of that word, or nil.
+func Find(word string) *Complaint {
+	for k := range Complaints {
+		if Complaints[k].Word == word {
+			return &Complaints[k]
+		}
+	}
+	return nil
+}
+
+// Words is the words of all complaints.
+func Words() (list []string) {
+	for _, c := range Complaints {
+		list = append(list, c.Word)
+	}
+	return list
+}
+
+// Holds says whether a value is complained of. One that cannot be measured is not.
+func (c *Complaint) Holds(f measures.Figure) bool {
+	return f.OK() && c.gain(f, measures.Figure{Value: c.Limit}) > 0
+}
+
+// gain is by how much b is better than a, in the measure's unit; less than nothing where it is worse.
+func (c *Complaint) gain(a, b measures.Figure) float64 {
+	if c.Measure.Better == measures.Lower {
+		return a.Value - b.Value
+	}
+	return b.Value - a.Value
+}
+
+// cured says whether a figure is on the right side of the limit.
+func (c *Complaint) cured(f measures.Figure) bool { return !c.Holds(f) && (f.OK() || c.Gone) }

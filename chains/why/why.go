@@ -1,0 +1,517 @@
+// Package why answers a complaint about a take: what causes it, what does not, and what to do. Its one method is the counterfactual:
+// change one thing, simulate again, compare. Nothing is printed by a rule of thumb.
+//
+// A cause is a block whose absence makes the complaint go away (necessary), or that brings it about alone with the rest neutral
+// (sufficient). Where two are as loud as each other, taking one out takes half of it away, so pairs are taken out as well. What to
+// do is every single change that a player could make, tried at draft quality, and the best of them again at normal quality.
+//
+// Start reading at Answer, then at finder.run; complaints.go is the list of what players say.
+package why
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/chains/experiment"
+	"drywire/chains/measures"
+	"drywire/dsp"
+	"drywire/dsp/section"
+)
+
+// Answer is what is known of a complaint. It is also the JSON object that the command prints.
+type Answer struct {
+	Complaint *Complaint      `json:"complaint"`
+	Take      string          `json:"take"`
+	Value     measures.Figure `json:"value"` // of the take as it is, at normal quality
+	Limit     float64         `json:"limit"`
+	Holds     bool            `json:"holds"`
+	Sentence  string          `json:"sentence"`
+	Causes    []Cause         `json:"causes"`    // what causes it, strongest first
+	RuledOut  []Cause         `json:"ruled_out"` // taken out, nothing changes
+	Helpers   []Cause         `json:"helpers"`   // taken out, it gets worse
+	About     []string        `json:"about"`     // without these, there is nothing to measure
+	Bare      measures.Figure `json:"bare"`      // without any pedal
+	Fixes     []Fix           `json:"fixes"`     // what to do, best first
+	Confirm   string          `json:"confirm"`   // the one experiment on the floor that tells
+	Unknown   string          `json:"unknown"`
+	Tried     int             `json:"tried"`
+}
+
+// Cause is what taking a block out does, or two.
+type Cause struct {
+	Blocks     []string        `json:"blocks"`
+	Without    measures.Figure `json:"without"` // the measure without them
+	Gain       float64         `json:"gain"`    // by how much that is better
+	Alone      measures.Figure `json:"alone"`   // the measure with no other pedal
+	Necessary  bool            `json:"necessary"`
+	Sufficient bool            `json:"sufficient"`
+}
+
+// Fix is a change, or two, and what it does.
+type Fix struct {
+	Text     string          `json:"text"`
+	Value    measures.Figure `json:"value"` // at normal quality
+	Gain     float64         `json:"gain"`
+	Cures    bool            `json:"cures"`
+	Plugs    int             `json:"plugs"`
+	TakeText string          `json:"take"` // to paste into takes
+	Needs    string          `json:"needs,omitempty"`
+	Side     string          `json:"side"` // what else a listener hears, at equal loudness
+
+	Lines []string `json:"-"` // the same, a key on each
+	loses int
+}
+
+// Question is what is asked.
+type Question struct {
+	File      *board.File // with the impulse responses that it names
+	Take      string      // a take's name
+	Complaint *Complaint
+	Recording []float64 // V; as much of it as is to be judged by
+	Rate      dsp.Hertz
+	Fixes     int                   // how many are confirmed at normal quality
+	Progress  func(done, total int) // nil: nobody looks
+}
+
+// memory is how many bytes of signals are remembered.
+const memory = 256 << 20
+
+// finder answers one question.
+type finder struct {
+	q       Question
+	f       *board.File // with a buffer more
+	take    board.Take
+	c       *changer
+	draft   experiment.Bench
+	normal  experiment.Bench
+	base    measures.Figure // at draft quality
+	against measures.Figure // what a relative complaint compares with
+	answer  *Answer
+
+	mu          sync.Mutex
+	done, total int
+}
+
+// Ask answers. The error is of a render, of the context, or of a take that the file does not have.
+func Ask(ctx context.Context, q Question) (*Answer, error) {
+	at := slices.IndexFunc(q.File.Takes, func(t board.Take) bool { return t.Name == q.Take })
+	if at < 0 {
+		return nil, fmt.Errorf("no take %q", q.Take)
+	}
+	f := &finder{q: q, f: withBuffer(q.File), take: q.File.Takes[at]}
+	excerpt := loudest(q.Recording, float64(q.Rate), 2)
+	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
+	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
+	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
+	f.answer = &Answer{
+		Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
+		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
+	}
+	return f.answer, f.run(ctx)
+}
+
+func (f *finder) run(ctx context.Context) error {
+	a := f.answer
+	if err := f.reference(ctx); err != nil {
+		return err
+	}
+	var err error
+	if f.base, err = f.value(ctx, f.draft, f.take); err != nil {
+		return err
+	}
+	if a.Value, err = f.value(ctx, f.normal, f.take); err != nil {
+		return err
+	}
+	a.Holds = a.Complaint.Holds(a.Value)
+	if !a.Value.OK() || !a.Holds {
+		a.Sentence = f.nothing()
+		return nil
+	}
+	changes := f.c.all()
+	f.total = len(changes) + 2*len(f.c.suspects())
+	if err := f.causes(ctx); err != nil {
+		return err
+	}
+	if err := f.fixes(ctx, changes); err != nil {
+		return err
+	}
+	a.Sentence, a.Confirm = f.sentence(), f.confirm()
+	return nil
+}
+
+// loudest is the loudest stretch of a recording, so many seconds long, with half a second before it.
+func loudest(x []float64, rate, seconds float64) []float64 {
+	n, lead := int(seconds*rate), int(rate/2)
+	if len(x) <= n+lead {
+		return x
+	}
+	sum, best, at := 0.0, -1.0, 0
+	for k, v := range x {
+		sum += v * v
+		if k >= n {
+			sum -= x[k-n] * x[k-n]
+		}
+		if k >= n-1 && sum > best {
+			best, at = sum, k-n+1
+		}
+	}
+	from := max(0, at-lead)
+	return x[from : at+n]
+}
+
+// reference is the median of the other takes, for a complaint that compares.
+func (f *finder) reference(ctx context.Context) error {
+	if !f.q.Complaint.Relative {
+		return nil
+	}
+	var all []float64
+	for _, t := range f.q.File.Takes {
+		if t.Name == f.q.Take {
+			continue
+		}
+		v, err := f.draft.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
+		if err != nil {
+			return err
+		}
+		if v[0].OK() {
+			all = append(all, v[0].Value)
+		}
+	}
+	if len(all) == 0 {
+		f.against = measures.None("there is no other take to compare with")
+		return nil
+	}
+	slices.Sort(all)
+	f.against = measures.Figure{Value: (all[(len(all)-1)/2] + all[len(all)/2]) / 2}
+	return nil
+}
+
+// value is the measure of a take.
+func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (measures.Figure, error) {
+	v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
+	if err != nil {
+		return measures.Figure{}, err
+	}
+	if f.q.Complaint.Relative {
+		return v[0].Minus(f.against), nil
+	}
+	return v[0], nil
+}
+
+// each measures a list of takes on all cores, at draft quality. What cannot be rendered has no figure.
+func (f *finder) each(ctx context.Context, takes []board.Take) ([]measures.Figure, error) {
+	values := make([]measures.Figure, len(takes))
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for k, t := range takes {
+		g.Go(func() error {
+			v, err := f.value(ctx, f.draft, t)
+			if err != nil && ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if err != nil {
+				v = measures.None("%v", err)
+			}
+			values[k] = v
+			f.mu.Lock()
+			f.done++
+			f.answer.Tried++
+			if f.q.Progress != nil {
+				f.q.Progress(f.done, max(f.total, f.done))
+			}
+			f.mu.Unlock()
+			return nil
+		})
+	}
+	return values, g.Wait()
+}
+
+// causes takes every block out, alone and in pairs, and leaves every one alone.
+func (f *finder) causes(ctx context.Context) error {
+	a, names := f.answer, f.c.suspects()
+	var takes []board.Take
+	for _, n := range names {
+		takes = append(takes, f.c.without(f.take, n))
+	}
+	for _, n := range names {
+		rest := slices.DeleteFunc(slices.Clone(names), func(o string) bool { return o == n })
+		takes = append(takes, f.c.without(f.take, rest...))
+	}
+	takes = append(takes, f.c.without(f.take, names...))
+	values, err := f.each(ctx, takes)
+	if err != nil {
+		return err
+	}
+	a.Bare = values[len(values)-1]
+	var list []Cause
+	for k, n := range names {
+		list = append(list, f.judge(Cause{Blocks: []string{n}, Without: values[k], Alone: values[len(names)+k]}))
+	}
+	slices.SortStableFunc(list, func(x, y Cause) int { return cmp.Compare(y.Gain, x.Gain) })
+	if pairs := f.pairs(list); len(pairs) > 0 {
+		takes = takes[:0]
+		for _, p := range pairs {
+			takes = append(takes, f.c.without(f.take, p...))
+		}
+		values, err := f.each(ctx, takes)
+		if err != nil {
+			return err
+		}
+		for k, p := range pairs {
+			both := f.judge(Cause{Blocks: p, Without: values[k], Alone: measures.None("not looked at")})
+			alone := 0.0
+			for _, one := range list {
+				if slices.Contains(p, one.Blocks[0]) {
+					alone = max(alone, one.Gain)
+				}
+			}
+			if both.Necessary && both.Gain > alone+f.worth() {
+				list = append([]Cause{both}, list...)
+				break
+			}
+		}
+	}
+	for _, c := range list {
+		switch {
+		case !c.Without.OK() && !f.q.Complaint.Gone: // what it is about: without it there is nothing to measure
+			a.About = append(a.About, c.Blocks...)
+		case c.Gain >= f.worth() || c.Necessary || c.Sufficient:
+			a.Causes = append(a.Causes, c)
+		case c.Gain <= -f.worth():
+			a.Helpers = append(a.Helpers, c)
+		default:
+			a.RuledOut = append(a.RuledOut, c)
+		}
+	}
+	return nil
+}
+
+// worth is from where on a change of the measure is worth speaking of.
+func (f *finder) worth() float64 { return f.q.Complaint.Step }
+
+// most is the gain where nothing is left of it: JSON has no infinity.
+const most = 999
+
+func (f *finder) judge(c Cause) Cause {
+	q := f.q.Complaint
+	c.Necessary = q.cured(c.Without)
+	c.Sufficient = len(c.Blocks) == 1 && q.Holds(c.Alone) && !q.Holds(f.answer.Bare)
+	switch {
+	case c.Without.OK():
+		c.Gain = q.gain(f.base, c.Without)
+	case c.Necessary: // there is nothing left of it
+		c.Gain = most
+	}
+	return c
+}
+
+// pairs is two at a time of the first few that take a part of it away, where no single one takes all.
+func (f *finder) pairs(list []Cause) (pairs [][]string) {
+	var some []string
+	for _, c := range list {
+		if c.Necessary {
+			return nil
+		}
+		if c.Gain >= f.worth() && len(some) < 4 {
+			some = append(some, c.Blocks[0])
+		}
+	}
+	for k, a := range some {
+		for _, b := range some[k+1:] {
+			pairs = append(pairs, []string{a, b})
+		}
+	}
+	return pairs
+}
+
+// fixes tries every change at draft quality, the best again at normal quality, and two of the best together.
+func (f *finder) fixes(ctx context.Context, changes []change) error {
+	a := f.answer
+	takes := make([]board.Take, len(changes))
+	for k, c := range changes {
+		takes[k] = c.do(f.take)
+	}
+	values, err := f.each(ctx, takes)
+	if err != nil {
+		return err
+	}
+	type tried struct {
+		change
+		gain  float64
+		cures bool
+		plugs int
+	}
+	var best []tried
+	for k, c := range changes {
+		v := values[k]
+		g := f.q.Complaint.gain(f.base, v)
+		if !v.OK() {
+			g = most
+		}
+		if cures := f.q.Complaint.cured(v); v.OK() && g >= f.worth() || cures {
+			best = append(best, tried{c, g, cures, plugs(f.c.at, f.f.Of(takes[k]))})
+		}
+	}
+	// A knob that helps by an hour may cure it further round: as little as does.
+	var knobs []tried
+	for _, t := range best {
+		if t.knob != nil && !t.cures {
+			knobs = append(knobs, t)
+		}
+	}
+	slices.SortStableFunc(knobs, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
+	for _, t := range knobs[:min(len(knobs), 4)] {
+		var further []change
+		takes = takes[:0]
+		for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
+			if one := f.c.turned(t.knob, hours); one != nil {
+				further, takes = append(further, *one), append(takes, one.do(f.take))
+			}
+		}
+		values, err := f.each(ctx, takes)
+		if err != nil {
+			return err
+		}
+		for k, v := range values {
+			if v.OK() && f.q.Complaint.cured(v) {
+				best = append(best, tried{further[k], f.q.Complaint.gain(f.base, v), true, 0})
+				break
+			}
+		}
+	}
+	slices.SortStableFunc(best, func(x, y tried) int {
+		return cmp.Or(cmp.Compare(f.loses(x.change), f.loses(y.change)), byWorth(x.cures, y.cures, x.gain, y.gain, x.plugs, y.plugs))
+	})
+	var chosen []change
+	seen := map[string]int{}
+	for _, t := range best {
+		what := t.sort + " " + t.block
+		if t.sort == "remove" || t.sort == "bypass" { // one way to be without it
+			what = "without " + t.block
+		}
+		if t.sort == "set" {
+			what = t.text[:max(0, strings.LastIndex(t.text, " to "))]
+		}
+		if seen[what]++; seen[what] > 1 || len(chosen) >= f.q.Fixes {
+			continue
+		}
+		chosen = append(chosen, t.change)
+	}
+	if len(chosen) >= 2 && !best[0].cures {
+		x, y := chosen[0], chosen[1]
+		if x.block != y.block {
+			chosen = append([]change{{x.text + ", and " + y.text, "", "two", func(t board.Take) board.Take { return y.do(x.do(t)) }, nil}}, chosen...)
+		}
+	}
+	for _, c := range chosen {
+		fix, err := f.confirmed(ctx, c)
+		if err != nil {
+			return err
+		}
+		if fix != nil {
+			a.Fixes = append(a.Fixes, *fix)
+		}
+	}
+	slices.SortStableFunc(a.Fixes, func(x, y Fix) int {
+		return cmp.Or(cmp.Compare(x.loses, y.loses), byWorth(x.Cures, y.Cures, x.Gain, y.Gain, x.Plugs, y.Plugs))
+	})
+	return nil
+}
+
+// mostLost is by how much softer, in LU, a change may make a take before it has taken the sound away rather than mended it: common practice, no source.
+const mostLost = 12
+
+// loses is 1 for a change by which a sound of the board is lost: it comes after all that keep it. A buffer has none.
+func (f *finder) loses(c change) int {
+	if k := f.c.kindOf(c.block); (c.sort == "remove" || c.sort == "bypass") && k != nil && k.Name != "buffer" {
+		return 1
+	}
+	return 0
+}
+
+// byWorth compares two changes: what cures first, then by how much for how many plugs.
+func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int {
+	if curesX != curesY {
+		if curesX {
+			return -1
+		}
+		return 1
+	}
+	return cmp.Compare(gainY/float64(2+plugsY), gainX/float64(2+plugsX))
+}
+
+// confirmed simulates a change at normal quality; nil where nothing is left of it.
+func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
+	t := c.do(f.take)
+	t.Name = clipped(c.text, 60)
+	v, err := f.value(ctx, f.normal, t)
+	if err != nil {
+		return nil, err
+	}
+	fix := &Fix{Text: c.text, Value: v, Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.q.Complaint.cured(v), loses: f.loses(c)}
+	if !v.OK() {
+		fix.Gain = most
+	}
+	if fix.Gain < f.worth() || !v.OK() && !fix.Cures {
+		return nil, nil
+	}
+	other := f.f.Of(t)
+	fix.Plugs = plugs(f.c.at, other)
+	fix.TakeText, fix.Lines = edit.TakeText(t), edit.TakeLines(t)
+	if strings.Contains(fix.TakeText, newBuffer) {
+		fix.Needs = newBuffer + ": {kind: buffer}"
+	}
+	pair, err := f.normal.Compare(ctx, f.c.at, other)
+	if err != nil {
+		return nil, err
+	}
+	fix.Side = side(pair)
+	if level := pair.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
+		fix.loses = 1
+	}
+	return fix, nil
+}
+
+// clipped is a name that a take may have.
+func clipped(text string, most int) string {
+	if r := []rune(text); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return text
+}
+
+// side says what else changes, at equal loudness.
+func side(p experiment.Pair) string {
+	var list []string
+	say := func(m *measures.Measure, most float64, more, less string) {
+		f := p.Of(m)
+		if !f.OK() || math.Abs(f.Value) < most {
+			return
+		}
+		word := more
+		if f.Value < 0 {
+			word = less
+		}
+		list = append(list, fmt.Sprintf("%.*f %s %s", m.Digits, math.Abs(f.Value), m.Shown(), word))
+	}
+	say(measures.LevelChange, 1, "louder", "softer")
+	say(measures.BassChange, 1, "more bass", "less bass")
+	say(measures.MiddleChange, 1, "more middle", "less middle")
+	say(measures.TrebleChange, 1, "more treble", "less treble")
+	say(measures.NoiseChange, 1, "more noise at equal loudness", "less noise at equal loudness")
+	say(measures.SustainChange, 0.2, "more sustain", "less sustain")
+	if len(list) == 0 {
+		return "nothing else that a player would notice"
+	}
+	return strings.Join(list, ", ")
+}

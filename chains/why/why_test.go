@@ -1,0 +1,234 @@
+package why
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"drywire/chains"
+	"drywire/chains/board"
+	"drywire/chains/file"
+	"drywire/chains/internal/chaintest"
+	"drywire/chains/measures"
+	"drywire/dsp/section"
+
+	"drywire/chains/experiment"
+)
+
+const rate = 48000
+
+// played is five plucked-like notes in volts at the pickup: partials of 1/n that fall by 20 dB in 2 s, as hard as a hard single note is.
+func played() []float64 {
+	x := make([]float64, 4*rate)
+	for k, hz := range []float64{110, 147, 196, 247, 330} {
+		from := k * rate / 2
+		for n := 1; n <= 12; n++ {
+			for j, v := range chaintest.Tone(len(x)-from, rate, hz*float64(n), 0.12/float64(n)) {
+				fall := 1.0
+				if j < 96 {
+					fall = float64(j) / 96
+				}
+				x[from+j] += v * fall * decay(j, n)
+			}
+		}
+	}
+	return x
+}
+
+func decay(sample, partial int) float64 {
+	t := float64(sample) / rate * (1 + 0.15*float64(partial))
+	v := 1.0
+	for ; t > 0.1; t -= 0.1 {
+		v *= 0.891 // 1 dB every 0.1 s
+	}
+	return v
+}
+
+func shipped(t *testing.T, name string) *board.File {
+	t.Helper()
+	src, err := chains.ReadShipped(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := file.Parse(name, src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func own(t *testing.T, text string) *board.File {
+	t.Helper()
+	return chaintest.MustParse(t, "drywire: 1\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+text)
+}
+
+func ask(t *testing.T, f *board.File, take, word string) *Answer {
+	t.Helper()
+	if take == "" {
+		take = f.Takes[0].Name
+	}
+	a, err := Ask(t.Context(), Question{File: f, Take: take, Complaint: Find(word), Recording: played(), Rate: rate, Fixes: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%s", a.Sentence)
+	return a
+}
+
+// The chains with one thing in them that is known to be wrong, by their construction. cause is what taken out cures; fix is a part of the text of one of the
+// changes that are offered, none of which may harm.
+func TestKnownCauses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders some hundred variants")
+	}
+	for _, c := range []struct {
+		word, name, take, text string
+		cause, fix             string
+	}{
+		{word: "hiss", name: "fuzz-or-buffer-first", take: "buffered", cause: "buffer", fix: "move buffer behind"},
+		{word: "harsh", name: "fuzz-or-buffer-first", take: "buffered", cause: "buffer", fix: "move buffer behind"},
+		{word: "no-clean-up", name: "fuzz-or-buffer-first", take: "buffered", cause: "buffer", fix: "move buffer behind"},
+		{word: "smeared-echoes", name: "delay-before-or-after-drive", take: "delay first", cause: "drive", fix: "move echo behind drive"},
+		{word: "dull", name: "wah-before-or-after-fuzz", take: "fuzz first, heel", cause: "wah", fix: "behind wah"},
+		{word: "dead-sustain", name: "front-end-or-effects-loop", take: "front end", cause: "echo", fix: "mix of echo"},
+		{
+			word: "thin", text: "blocks:\n  tilt: {kind: eq, low: -18 dB, low_freq: 300 Hz}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
+			cause: "tilt", fix: "low of tilt up",
+		}, {
+			word: "boomy", text: "blocks:\n  tilt: {kind: eq, low: 18 dB, low_freq: 150 Hz}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
+			cause: "tilt", fix: "low of tilt down",
+		}, {
+			word: "muddy", text: "blocks:\n  tilt: {kind: eq, low_mid: 14 dB, low_mid_freq: 320 Hz, low_mid_q: 0.7}\n  clear: {kind: buffer}\norder: [clear, tilt]\n",
+			cause: "tilt", fix: "low_mid of tilt down",
+		}, {
+			word: "hum", text: "supplies: {brick: {isolated: no, ripple: 50 mV, outputs: {1: {voltage: 9 V, current: 500 mA}}}}\nguitar: {hum: 0 V}\nblocks:\n  quiet: {kind: buffer}\n  dirty: {kind: fuzz, power: brick.1}\norder: [quiet, dirty]\n",
+			cause: "dirty",
+		}, {
+			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 20 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
+			cause: "lift", fix: "lift from 18 V",
+		}, {
+			word: "too-quiet", take: "soft", text: "blocks:\n  pot: {kind: volume, volume: 3}\norder: [pot]\ntakes: [{name: soft}, {name: loud, set: {pot.volume: 10}}, {name: louder, set: {pot.volume: 9}}]\n",
+			cause: "pot", fix: "volume of pot up",
+		}, {
+			word: "too-loud", take: "lifted", text: "blocks:\n  lift: {kind: boost, gain: 12 dB}\norder: [lift]\ntakes: [{name: lifted}, {name: plain, off: [lift]}, {name: plain too, order: []}]\n",
+			cause: "lift", fix: "gain of lift down",
+		},
+	} {
+		t.Run(c.word, func(t *testing.T) {
+			var f *board.File
+			if c.name != "" {
+				f = shipped(t, c.name)
+			} else {
+				f = own(t, c.text)
+			}
+			a := ask(t, f, c.take, c.word)
+			if !a.Holds {
+				t.Fatalf("it does not hold: %+v", a.Value)
+			}
+			at := slices.IndexFunc(a.Causes, func(k Cause) bool { return slices.Contains(k.Blocks, c.cause) })
+			if at < 0 || !a.Causes[at].Necessary {
+				t.Errorf("%s is no necessary cause: %+v", c.cause, a.Causes)
+			}
+			if c.fix != "" && !slices.ContainsFunc(a.Fixes, func(x Fix) bool { return strings.Contains(x.Text, c.fix) }) {
+				t.Errorf("no fix says %q: %+v", c.fix, a.Fixes)
+			}
+			for _, x := range a.Fixes {
+				if x.Gain < a.Complaint.Step {
+					t.Errorf("%s: better by %v only", x.Text, x.Gain)
+				}
+			}
+		})
+	}
+}
+
+// What is printed is what the take that is offered gives: rendered anew, through the chain file, at normal quality.
+func TestFixesHold(t *testing.T) {
+	f := shipped(t, "fuzz-or-buffer-first")
+	a := ask(t, f, "buffered", "no-clean-up")
+	if len(a.Fixes) == 0 {
+		t.Fatal("no fix")
+	}
+	for _, x := range a.Fixes {
+		if x.Needs != "" {
+			continue
+		}
+		src, _ := chains.ReadShipped("fuzz-or-buffer-first")
+		text := strings.TrimRight(string(src), "\n") + "\n  - " + x.TakeText + "\n"
+		g, err := file.Parse("with the fix", []byte(text))
+		if err != nil {
+			t.Errorf("%s: the take is no take: %v", x.Text, err)
+			continue
+		}
+		b := experiment.NewBench(loudest(played(), rate, 2), rate, section.Normal, 1<<28)
+		v, err := b.Measure(t.Context(), g.Of(g.Takes[len(g.Takes)-1]), a.Complaint.Measure)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := v[0].Minus(x.Value); !d.OK() || d.Value > 0.01 || d.Value < -0.01 {
+			t.Errorf("%s: promised %v, is %v", x.Text, x.Value, v[0])
+		}
+	}
+}
+
+// Two boosts that are equal: taking one out takes a part of it away, only both cure it.
+func TestTwoEqualCauses(t *testing.T) {
+	f := own(t, "blocks:\n  one: {kind: eq, low: 14 dB, low_freq: 150 Hz}\n  two: {kind: eq, low: 14 dB, low_freq: 150 Hz}\norder: [one, two]\n")
+	a := ask(t, f, "", "boomy")
+	if !a.Holds || len(a.Causes) < 3 {
+		t.Fatalf("%+v", a)
+	}
+	if !slices.Equal(a.Causes[0].Blocks, []string{"one", "two"}) || !a.Causes[0].Necessary || a.Causes[1].Necessary || a.Causes[2].Necessary {
+		t.Errorf("causes: %+v", a.Causes)
+	}
+}
+
+// Nothing is wrong with a guitar into a buffer, and it is said.
+func TestNothingWrong(t *testing.T) {
+	f := own(t, "blocks: {clear: {kind: buffer}}\norder: [clear]\n")
+	for _, c := range Complaints {
+		if a := ask(t, f, "", c.Word); a.Holds || !strings.HasPrefix(a.Sentence, "Nothing") || len(a.Fixes) > 0 {
+			t.Errorf("%s: %+v", c.Word, a)
+		}
+	}
+}
+
+// What must not be wired is not offered: a pedal behind the power of an amplifier, and what keep forbids.
+func TestChangesThatAreOffered(t *testing.T) {
+	f := own(t, "blocks:\n  fuzz: {kind: fuzz}\n  echo: {kind: delay}\n  amp: {kind: preamp}\n  power: {kind: poweramp}\n  box: {kind: speaker}\norder: [fuzz, echo, amp, power, box]\nkeep: {first: [fuzz]}\n")
+	g := withBuffer(f)
+	c := &changer{file: g, take: g.Takes[0], at: g.Of(g.Takes[0]), keep: f.Keep}
+	list := c.all()
+	if len(list) < 20 {
+		t.Fatalf("%d changes", len(list))
+	}
+	moved := 0
+	for _, one := range list {
+		u := one.do(c.take)
+		if u.Order == nil {
+			continue
+		}
+		moved++
+		at := func(n string) int { return slices.Index(u.Order, n) }
+		if p := at("power"); at("echo") > p || at("fuzz") > p || at(newBuffer) > p {
+			t.Errorf("%s: %v", one.text, u.Order)
+		}
+		if one.sort != "remove" && at("fuzz") != 0 {
+			t.Errorf("%s: %v, and keep has the fuzz first", one.text, u.Order)
+		}
+	}
+	if moved < 5 {
+		t.Errorf("%d of %d change the order", moved, len(list))
+	}
+}
+
+// Every complaint is bound to what can be measured of a take, and has its source.
+func TestComplaints(t *testing.T) {
+	for _, c := range Complaints {
+		if c.Measure.OfPlayed == nil && c.Measure.OfTake == nil || c.Measure.Better == "" || c.Source == "" || c.Unknown == "" || c.Says == "" || !(c.Step > 0) {
+			t.Errorf("%+v", c)
+		}
+		if c.Holds(measures.None("silence")) {
+			t.Errorf("%s is complained of where it cannot be measured", c.Word)
+		}
+	}
+}

@@ -1,0 +1,235 @@
+package engine
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"drywire/cmd/internal/produce"
+	"drywire/dsp"
+)
+
+// Meta is what a player must know of the volts that it gets.
+type Meta struct {
+	Key       string   `json:"key"`
+	Layer     string   `json:"layer"` // preview or exact
+	Channels  int      `json:"channels"`
+	Rate      int      `json:"rate"`
+	Gain      float64  `json:"gain"`      // matched in loudness with the other side
+	TrueGain  float64  `json:"true_gain"` // common to both sides
+	MatchDB   float64  `json:"match_db"`  // by how much the one is over the other
+	Loudness  *float64 `json:"loudness"`  // LUFS with gain; null while it is not known
+	Speed     *float64 `json:"speed"`     // seconds of sound rendered in a second; null where nothing was
+	Quality   string   `json:"quality"`
+	Estimated bool     `json:"estimated"` // the gains are not yet those of the exact sound
+	Done      bool     `json:"done"`
+}
+
+// Progress is how far the exact sound is.
+type Progress struct {
+	Progress float64  `json:"progress"`
+	Speed    *float64 `json:"speed"`
+	Note     string   `json:"note"`
+}
+
+// Listener is who a sound is sent to. An error of it ends the sound.
+type Listener interface {
+	Meta(Meta) error
+	Progress(Progress) error
+	// Preview and Exact get interleaved samples in volts, of 32 bits, little-endian, that begin at a frame of the recording.
+	Preview(start int64, samples []byte) error
+	Exact(start int64, samples []byte) error
+}
+
+// Request is one request for sound.
+type Request struct {
+	Loop        *Loop
+	Take, Other *produce.Take // of the side that is played, and of the other one, to which it is matched
+	From        int64         // frame of the recording from which on it is wanted
+	Heard       []Key         // what was heard before, the best first: the tails of the preview come from there
+	Have        func(key string) bool
+}
+
+// playing is a request under way.
+type playing struct {
+	ctx         context.Context
+	engine      *Engine
+	out         Listener
+	loop        *Loop
+	take, other *produce.Take
+	a, n        int64    // the region: its first frame and its length
+	from        int64    // where the sound begins, in the region
+	heard       []*Sound // what the tails of the preview come from, the best first
+	begun       time.Time
+	meta        Meta
+}
+
+// Play sends the sound of a take: at first a preview from the place that is playing, then the exact sound. heard is told once that is on its way. An error before the first message to
+// the listener says why there is no sound.
+func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(Key)) error {
+	l := r.Loop
+	p := &playing{ctx: ctx, engine: e, out: out, loop: l, take: r.Take, other: r.Other, a: l.a, n: l.b - l.a, begun: time.Now()}
+	p.from = min(max(r.From-p.a, 0), p.n) % p.n
+	key := e.wired(l, r.Take).key
+	for _, k := range r.Heard {
+		if k.loop == l.key {
+			if h := e.Known(k); h != nil {
+				p.heard = append(p.heard, h)
+			}
+		}
+	}
+	p.meta = Meta{Key: key.Short(), Channels: len(r.Take.Ends()), Rate: int(l.rate)}
+	return p.run(ctx, key, r.Have(p.meta.Key), heard)
+}
+
+// run sends all there is to send.
+func (p *playing) run(ctx context.Context, key Key, have bool, heard func(Key)) error {
+	e := p.engine
+	var w *work
+	leave := func() {}
+	defer func() { leave() }()
+	begin := func() {
+		if w == nil {
+			w, leave = e.begin(p.loop, p.take)
+		}
+	}
+	if e.Known(key) == nil {
+		if err := p.preview(ctx, func() *work { begin(); return w }); err != nil {
+			return err
+		}
+	}
+	begin()
+	if err := p.await(ctx, w); err != nil {
+		return err
+	}
+	if w.err != nil {
+		p.out.Progress(Progress{1, p.meta.Speed, "the exact sound cannot be had: " + w.err.Error()})
+		p.meta.Done = true
+		return p.out.Meta(p.meta)
+	}
+	heard(key)
+
+	p.meta.Layer, p.meta.Quality = "exact", produce.Quality.Name
+	if w.speed > 0 && p.meta.Speed == nil {
+		p.meta.Speed = &w.speed
+	}
+	other := e.Known(e.wired(p.loop, p.other).key)
+	if err := p.settle(ctx, w.Sound, other); err != nil {
+		return err
+	}
+	p.meta.Estimated = other == nil
+	if err := p.out.Meta(p.meta); err != nil {
+		return err
+	}
+	if !have {
+		if err := p.exact(ctx, w.Sound); err != nil {
+			return err
+		}
+	}
+	if other == nil {
+		begun, leaveOther := e.begin(p.loop, p.other)
+		defer leaveOther()
+		if err := p.await(ctx, begun); err != nil {
+			return err
+		}
+		if begun.err == nil {
+			if err := p.settle(ctx, w.Sound, begun.Sound); err != nil {
+				return err
+			}
+		}
+		p.meta.Estimated = false
+	}
+	p.meta.Done = true
+	return p.out.Meta(p.meta)
+}
+
+// settle puts the gains of the exact sound into meta.
+func (p *playing) settle(ctx context.Context, s, other *Sound) error {
+	matched, common, loudness, err := gains(ctx, s, other)
+	if err != nil {
+		return err
+	}
+	p.meta.gains(matched, common)
+	p.meta.Loudness = nil
+	if !math.IsInf(loudness, 0) {
+		p.meta.Loudness = &loudness
+	}
+	return nil
+}
+
+func (m *Meta) gains(matched, common float64) {
+	m.Gain, m.TrueGain, m.MatchDB = matched, common, dsp.ToDB(matched/common)
+}
+
+// tellEvery is how often a listener who waits is told how far it is.
+const tellEvery = 250 * time.Millisecond
+
+// await waits until a sound is ready.
+func (p *playing) await(ctx context.Context, w *work) error {
+	select {
+	case <-w.ready: // at once: a sound that was known has no memo
+		return busy(w.err)
+	default:
+	}
+	tick := time.NewTicker(tellEvery)
+	defer tick.Stop()
+	steps := float64(len(w.plan.Sections) + len(w.plan.Stages) + 1)
+	before := w.memo.Computed()
+	for {
+		select {
+		case <-w.ready:
+			return busy(w.err)
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-tick.C:
+			done := min(0.99, float64(w.memo.Computed()-before)/steps)
+			note := "rendering the exact sound"
+			if p.meta.Speed != nil && *p.meta.Speed < 1 {
+				note = fmt.Sprintf("this chain renders at %.1f times real time: what is rendered plays, and the rest is filled in", *p.meta.Speed)
+			}
+			if err := p.out.Progress(Progress{done, p.meta.Speed, note}); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// busy is the error where it says that there are too many.
+func busy(err error) error {
+	if errors.Is(err, ErrBusy) {
+		return err
+	}
+	return nil
+}
+
+// exact sends the exact sound once round, beginning a little in front of where the player will be.
+func (p *playing) exact(ctx context.Context, s *Sound) error {
+	const ahead, piece = 0.25, 16384 // s, frames
+	at := p.from
+	if p.meta.Speed != nil || time.Since(p.begun) > time.Second {
+		at += int64((time.Since(p.begun).Seconds() + ahead) * float64(p.loop.rate))
+	}
+	at %= p.n
+	samples := make([]byte, 0, piece*4*len(s.volts))
+	for left := p.n; left > 0; {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		n := min(left, piece, p.n-at)
+		samples = samples[:0]
+		for k := at; k < at+n; k++ {
+			for _, x := range s.volts {
+				samples = binary.LittleEndian.AppendUint32(samples, math.Float32bits(x[k]))
+			}
+		}
+		if err := p.out.Exact(p.a+at, samples); err != nil {
+			return err
+		}
+		left -= n
+		at = (at + n) % p.n
+	}
+	return nil
+}

@@ -1,0 +1,65 @@
+package page
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"drywire/cmd/internal/inputs"
+	"drywire/samples"
+)
+
+// folder is the folder that was opened, as a produce.Folder: nothing is opened that does not stay in it, whatever links there are in it.
+type folder struct{ root *os.Root }
+
+// Open implements produce.Folder.
+func (f folder) Open(path string) (*samples.Reader, func(), error) {
+	clean := filepath.FromSlash(path)
+	if !filepath.IsLocal(clean) {
+		return nil, nil, fmt.Errorf("%s is not in the folder that was opened; a page plays only what is", path)
+	}
+	info, err := f.root.Stat(clean) // before opening: opening a named pipe would wait for ever
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, nil, fmt.Errorf("%s: %w", path, fs.ErrNotExist)
+		}
+		return nil, nil, fmt.Errorf("%s is not to be read from the folder that was opened", path)
+	}
+	if !info.Mode().IsRegular() {
+		return nil, nil, fmt.Errorf("%s is not a regular file", path)
+	}
+	file, err := f.root.Open(clean)
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", path, plain(err))
+	}
+	held, err := inputs.New(context.Background()).Hold(path, file, nil)
+	if err != nil {
+		return nil, nil, err
+	}
+	r, err := samples.NewReader(held, held.Size(), path)
+	if err != nil {
+		file.Close()
+		return nil, nil, err
+	}
+	return r, func() { r.Close(); file.Close() }, nil
+}
+
+// Named implements produce.Folder: nobody gives a page another file.
+func (f folder) Named(path string) (*samples.Reader, func(), error) {
+	return nil, nil, fmt.Errorf("%s is not in the folder that was opened", path)
+}
+
+// Path implements produce.Folder.
+func (f folder) Path(path string) string { return path }
+
+// Stamp implements produce.Folder.
+func (f folder) Stamp(path string) string {
+	info, err := f.root.Stat(filepath.FromSlash(path))
+	if err != nil {
+		return ""
+	}
+	return fmt.Sprint(info.Size(), " ", info.ModTime().UnixNano())
+}

@@ -1,0 +1,225 @@
+package produce
+
+import (
+	"context"
+	"math"
+	"runtime"
+	"slices"
+	"strings"
+
+	"golang.org/x/sync/errgroup"
+
+	"drywire/chains/board"
+	"drywire/chains/experiment"
+	"drywire/chains/render"
+	"drywire/dsp"
+	"drywire/dsp/section"
+	"drywire/samples"
+)
+
+// Job is a comparison to be made.
+type Job struct {
+	*Project
+	Quality  section.Quality
+	Folder   string      // where renders are kept while the work lasts
+	Progress func(n int) // told how many samples of the recording were read, of as many as there are takes; nil for nobody
+
+	// WAV begins the file of the k-th take, of so many frames, and says what it is called; nil where no files are wanted.
+	WAV func(k int, take string, f samples.Format, frames int64) (string, *samples.Writer, error)
+}
+
+// Compared is a comparison with what the report shows beyond it.
+type Compared struct {
+	*experiment.Comparison
+	Rendered []*Rendered // closed: their plans and how the solver fared
+	found    findings
+}
+
+// Compare renders all takes, matches them in loudness, measures them, and where files are wanted writes them.
+func Compare(ctx context.Context, j Job) (*Compared, error) {
+	all, r := j.Chains(), j.Dry
+	plans := make([]*render.Plan, len(all))
+	var longest dsp.Second
+	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
+	for k, c := range all {
+		plans[k] = render.PlanOf(c, r.Rate, j.Quality)
+		longest = max(longest, plans[k].Tail())
+		channels = max(channels, len(c.Ends()))
+	}
+	names := make([]string, len(all))
+	wavs := make([]*samples.Writer, len(all))
+	for k, c := range all {
+		if j.WAV == nil {
+			continue
+		}
+		var err error
+		names[k], wavs[k], err = j.WAV(k, c.Take, samples.Format{Rate: int(r.Rate), Channels: channels, Bits: 24}, r.FramesWith(longest))
+		if err != nil {
+			return nil, err
+		}
+	}
+
+	takes := make([]*Rendered, len(all))
+	remarks := make([][]string, len(all))
+	var found findings
+	found.begin(len(all))
+	defer func() {
+		for _, d := range takes {
+			if d != nil {
+				d.Close()
+			}
+		}
+	}()
+	each := func(work func(ctx context.Context, k int) error) error {
+		g, ctx := errgroup.WithContext(ctx)
+		g.SetLimit(runtime.GOMAXPROCS(0))
+		for k := range all {
+			g.Go(func() error { return work(ctx, k) })
+		}
+		return g.Wait()
+	}
+	if err := each(func(ctx context.Context, k int) error {
+		renderer, err := plans[k].Renderer(all[k].Jacks()...)
+		if err != nil {
+			return err
+		}
+		jacks := newJackKeeper(all[k], r)
+		if takes[k], err = Keep(ctx, renderer, r, longest, j.Folder, j.Progress, jacks.push); err != nil {
+			return err
+		}
+		takes[k].channels = channels
+		if remarks[k], err = found.measure(ctx, k, renderer.Plan, jacks); err != nil {
+			return err
+		}
+		return takes[k].Settle(ctx, experiment.Target)
+	}); err != nil {
+		return nil, err
+	}
+	settled := make([]experiment.Settled, len(takes))
+	for k, d := range takes {
+		settled[k] = d.Settled
+	}
+	target, limited := experiment.Common(settled)
+	if limited >= 0 {
+		if err := each(func(ctx context.Context, k int) error { return takes[k].Settle(ctx, target) }); err != nil {
+			return nil, err
+		}
+	}
+	nulls, err := writeMatched(ctx, takes, wavs)
+	if err != nil {
+		return nil, err
+	}
+	if err := found.listen(takes); err != nil {
+		return nil, err
+	}
+	found.page.Remarks = slices.Concat(remarks...)
+
+	e := &experiment.Comparison{
+		Title: j.Title, Quality: j.Quality.Name, Recording: r.Data(), RateHz: int(r.Rate), Seconds: float64(takes[0].frames) / float64(r.Rate),
+		MatchedBy: takes[0].MatchedBy(), TargetDB: target, CeilingDB: experiment.Ceiling, Nulls: nulls,
+	}
+	if limited >= 0 {
+		e.LimitedBy = all[limited].Take
+	}
+	for k, d := range takes {
+		e.Takes = append(e.Takes, takeData(k+1, j.Takes[k], d, names[k]))
+	}
+	e.Cables = experiment.Rewirings(all)
+	if err := pairTakes(ctx, e, takes); err != nil {
+		return nil, err
+	}
+	found.page.Pairs = e.Pairs
+	return &Compared{e, takes, found}, ctx.Err()
+}
+
+// writeMatched writes all takes for which there is a file in step, at their gains, and measures by how much they differ.
+func writeMatched(ctx context.Context, takes []*Rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
+	differences := experiment.NewDifferences(len(takes))
+	players := make([]*player, len(takes))
+	room := make([][][]float64, len(takes))
+	for k, d := range takes {
+		players[k], room[k] = d.play(), d.blocks()
+	}
+	channels := make([][][]float64, takes[0].channels) // of each, all takes
+	for c := range channels {
+		channels[c] = make([][]float64, len(takes))
+	}
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		for k, p := range players {
+			x, err := p.nextOf(room[k], takes[k].shape(takes[k].Settled.Gain))
+			if err != nil {
+				return nil, err
+			}
+			if x == nil { // all takes are of one length
+				return differences.Nulls(), nil
+			}
+			for c := range channels {
+				channels[c][k] = x[c]
+			}
+			if wavs[k] != nil {
+				if err := wavs[k].Write(x...); err != nil {
+					return nil, err
+				}
+			}
+		}
+		for _, c := range channels {
+			differences.Push(c)
+		}
+	}
+}
+
+// takeData is a take's measures as data.
+func takeData(number int, t board.Take, d *Rendered, file string) experiment.Take {
+	finite := func(v float64) *float64 {
+		if math.IsInf(v, 0) || math.IsNaN(v) {
+			return nil
+		}
+		v = math.Round(v*1e4)/1e4 + 0 // dB; finer says nothing; +0 so that -0 is 0
+		return &v
+	}
+	gain := *finite(dsp.ToDB(d.Settled.Gain))
+	e := experiment.Take{
+		Number: number, Name: d.Plan.Chain.Take, Order: []string{}, Off: []string{}, Set: []string{}, File: file,
+		PeakVolts: d.Levels.Peak, RMSVolts: d.Levels.RMS, LeveldBu: finite(dsp.VoltsToDBu(d.Levels.RMS)),
+		Before: finite(d.Settled.Level - gain), GainDB: gain, After: finite(d.Settled.Level), TruePeakDB: finite(dsp.ToDB(d.Settled.TruePeak)),
+		Matched: d.Settled.Matched, Solver: []experiment.SolverStats{}, Unconverged: Unconverged(d.Reports),
+	}
+	for _, b := range d.Plan.Chain.Every() {
+		e.Order = append(e.Order, b.Name)
+		if b.Off {
+			e.Off = append(e.Off, b.Name)
+		}
+	}
+	for _, s := range t.Set {
+		e.Set = append(e.Set, s.Target+": "+s.Text)
+	}
+	for _, p := range d.Reports {
+		e.Solver = append(e.Solver, experiment.SolverStats{
+			Parts: PartsOf(d.Plan, p.Section), RateHz: float64(d.Plan.Rate) * float64(p.Factor), Steps: p.Steps, Divided: p.Divided,
+			MaxIterations: p.MaxIterations, Unconverged: p.Failures, ResidualVolts: p.Residual,
+		})
+	}
+	return e
+}
+
+// PartsOf is what the section with a node holds a jack of: the guitar, blocks, the load; or else the block that it is within.
+func PartsOf(w *render.Plan, node string) []string {
+	parts := []string{}
+	n := w.Section(node)
+	for _, j := range w.Chain.Jacks() {
+		part, _, _ := strings.Cut(j, ".")
+		if part == "out" {
+			part = "load"
+		}
+		if n != nil && n.HasNode(j) && !slices.Contains(parts, part) {
+			parts = append(parts, part)
+		}
+	}
+	if block, _, inside := strings.Cut(node, "."); inside && len(parts) == 0 {
+		parts = append(parts, block)
+	}
+	return parts
+}

@@ -1,0 +1,145 @@
+// Package produce is what commands and the listening page have in common between a chain file and what comes of it: loading a project, rendering takes to
+// disk, matching them in loudness, comparing them, and the report. It prints nothing and names no output file: who calls it says where things go. It is
+// apart from the commands so that the page, which the commands open, can call it too.
+//
+// Start reading at Project, then Rendered, then Compare.
+package produce
+
+import (
+	"context"
+	"reflect"
+	"sync"
+
+	lru "github.com/hashicorp/golang-lru/v2"
+
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/chains/render"
+	"drywire/chains/wiring"
+	"drywire/dsp"
+	"drywire/dsp/section"
+	"drywire/samples"
+)
+
+// Project is a chain file with what it names: its recording and its cabinets' impulse responses, loaded. It never changes: an edit makes another.
+type Project struct {
+	*board.File            // with what is at the paths of its cabinets; its Recording is the one that is played
+	Text        *edit.Text // as it was read
+	Dry         *Recording // nil where none has been looked for
+
+	loader *Loader
+	mu     sync.Mutex
+	takes  map[string]*Take // those that have been asked for
+}
+
+// Take is a take of a project, resolved, with its wiring. It never changes, and takes of two projects that say the same are one.
+type Take struct {
+	*board.Chain
+	wire    func() *wiring.Wiring
+	tail    func() dsp.Second
+	impeded func() ([]wiring.Handover, error)
+}
+
+// Quality is that in which takes are wired and sound is made where nobody asks for another.
+var Quality = section.Normal
+
+// ImpedancesAt is the frequency, in Hz, of the impedances that Take.Handovers gives.
+const ImpedancesAt = 1000
+
+func newTake(c *board.Chain, dry *Recording) *Take {
+	wire := sync.OnceValue(func() *wiring.Wiring { return wiring.Of(c, dry.Rate, Quality) })
+	return &Take{c, wire,
+		sync.OnceValue(func() dsp.Second { return render.NewPlan(wire()).Tail() }),
+		sync.OnceValues(func() ([]wiring.Handover, error) { return wiring.Handovers(c, ImpedancesAt) }),
+	}
+}
+
+// Wiring is the take wired for its recording, once.
+func (t *Take) Wiring() *wiring.Wiring { return t.wire() }
+
+// Tail is for how long it sounds on after the recording has ended, worked out once.
+func (t *Take) Tail() dsp.Second { return t.tail() }
+
+// Impedances is the hand-overs of the take at ImpedancesAt, worked out once.
+func (t *Take) Impedances() ([]wiring.Handover, error) { return t.impeded() }
+
+// Resolved is the take of that name, once. The error is that of File.Take. It needs the recording.
+func (p *Project) Resolved(name string) (*Take, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if t := p.takes[name]; t != nil {
+		return t, nil
+	}
+	c, err := p.Take(name)
+	if err != nil {
+		return nil, err
+	}
+	t := newTake(c, p.Dry)
+	p.takes[name] = t
+	return t, nil
+}
+
+// Edited is the project of an edited text. Takes that the edit has not touched keep their wirings.
+func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error) {
+	n, err := p.loader.Load(ctx, text, true)
+	if err != nil {
+		return nil, err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for name, old := range p.takes {
+		if c, err := n.Take(name); err == nil && n.Dry == p.Dry && reflect.DeepEqual(c, old.Chain) {
+			n.takes[name] = old
+		}
+	}
+	return n, nil
+}
+
+// Piped is the name of a recording that comes from standard input.
+const Piped = "-"
+
+// A Folder opens the sound files that a chain file in it names.
+type Folder interface {
+	// Open opens a file by its path as it is written in the chain file; done closes it.
+	Open(path string) (r *samples.Reader, done func(), err error)
+	// Named opens a file by a path that somebody gives beside the chain file.
+	Named(path string) (r *samples.Reader, done func(), err error)
+	// Path is a path of the chain file as messages are to have it.
+	Path(path string) string
+	// Stamp differs where the file at a path of the chain file has been replaced; "" where that cannot be told, and nothing is remembered.
+	Stamp(path string) string
+}
+
+// Loader loads projects from a folder, and remembers the last recordings and impulse responses that it has read. Its methods may be called from several
+// goroutines.
+type Loader struct {
+	Folder     Folder
+	recordings *lru.Cache[string, *Recording]
+	cabinets   *lru.Cache[string, *board.Cabinet]
+}
+
+// NewLoader loads from that folder.
+func NewLoader(folder Folder) *Loader {
+	l := &Loader{Folder: folder}
+	l.recordings, _ = lru.New[string, *Recording](8) // it fails for sizes under 1 alone
+	l.cabinets, _ = lru.New[string, *board.Cabinet](16)
+	return l
+}
+
+// Open is the project without its recording. An error is file.Faults, each with its place in the chain file.
+func (l *Loader) Open(text *edit.Text) (*Project, error) {
+	f, err := l.withCabinets(text)
+	if err != nil {
+		return nil, err
+	}
+	return &Project{File: f, Text: text, loader: l, takes: map[string]*Take{}}, nil
+}
+
+// Load is the project with its recording. Where drawn says so, the recording has its waveform, for which all of it is read.
+func (l *Loader) Load(ctx context.Context, text *edit.Text, drawn bool) (*Project, error) {
+	p, err := l.Open(text)
+	if err != nil {
+		return nil, err
+	}
+	return p.withRecording(ctx, "", drawn)
+}
