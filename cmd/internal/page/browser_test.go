@@ -60,10 +60,6 @@ func open(t *testing.T, chain string) *browser {
 	ctx, stop := context.WithCancel(context.Background())
 	ready, ended := make(chan string, 1), make(chan error, 1)
 	o := page.Options{File: file, Ready: func(address string) { ready <- address }}
-	o.WAV = func(_ context.Context, _ page.Document, take, path string) error {
-		return os.WriteFile(path, []byte("RIFF "+take), 0o644)
-	}
-	o.Report = func(_ context.Context, d page.Document, path string) error { return os.WriteFile(path, d.Text, 0o644) }
 	go func() { ended <- page.Serve(ctx, o) }()
 	t.Cleanup(func() {
 		stop()

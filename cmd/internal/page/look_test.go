@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"drywire/chains/report/browsertest"
 )
@@ -192,4 +193,29 @@ func TestLadderOfBoth(t *testing.T) {
 		t.Errorf("the ladder has %s", names)
 	}
 	b.Quiet()
+}
+
+// The verdict's words are those of a comparison, and the reason is the loading that differs; a page loaded anew goes on where it was, with what is not saved.
+func TestVerdictAndReload(t *testing.T) {
+	b := open(t, shipped(t, "fuzz-or-buffer-first.yaml"))
+	said := func(want ...string) {
+		t.Helper()
+		b.Wait(`!document.getElementById("verdict").classList.contains("soft")`)
+		text := b.Text(`document.getElementById("verdict").textContent + " " + document.getElementById("why").textContent`)
+		for _, w := range want {
+			if !strings.Contains(text, w) {
+				t.Errorf("%q has no %q", text, w)
+			}
+		}
+	}
+	// The shipped question: behind the buffer the fuzz is brighter, softer and noisier, and no longer loads the guitar.
+	said("brighter", "louder when nobody plays", "softer", "Why: fuzz (982 Ω in) is driven by buffer (100 Ω) in B, by the guitar")
+	b.Do(chromedp.Click(".side-b .letter"), chromedp.Focus(`#lane [data-block="buffer"] .grip`), chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+	b.Wait(`drywire.state().dirty`)
+	said("A and B are the same")
+	b.Run(`globalThis.old = true; onbeforeunload = e => e.stopImmediatePropagation()`)
+	b.Run(`setTimeout(() => location.reload(), 50)`)
+	b.Wait(`!globalThis.old && globalThis.drywire?.state()`)
+	b.want("loaded anew, side B", b.order("B"), "fuzz buffer echo plate")
+	b.want("still", b.Text(`document.getElementById("saved").textContent`), "not saved yet")
 }

@@ -452,7 +452,7 @@ func feeds(c *produce.Take) map[string]fed {
 const worthTelling = 0.5
 
 // reasons says where the loading of a block in b is another than in a, what changes most first.
-func reasons(a, b *board.Chain) []string {
+func reasons(a, b *produce.Take) []string {
 	type reason struct {
 		text string
 		db   float64
@@ -460,13 +460,17 @@ func reasons(a, b *board.Chain) []string {
 	var list []reason
 	was, is := feeds(a), feeds(b)
 	for name, x := range was {
-		y, in := is[name]
+		y, both := is[name]
 		lx, ly := loss(x.Handover), loss(y.Handover)
-		if !in || lx == nil || ly == nil || math.Abs(*lx-*ly) < worthTelling {
+		if !both || lx == nil || ly == nil || math.Abs(*lx-*ly) < worthTelling {
 			continue
 		}
-		by := func(f fed) string { return fmt.Sprintf("%s (%s)", f.by, *ohms(f.Source)) }
-		list = append(list, reason{fmt.Sprintf("%s (%s in) is driven by %s in B, by %s in A: %.1f dB lost at 1 kHz in B, %.1f dB in A.", name, *ohms(y.Input), by(y), by(x), -*ly, -*lx), math.Abs(*lx - *ly)})
+		in, by := *ohms(y.Input), func(f fed) string { return fmt.Sprintf("%s (%s)", f.by, *ohms(f.Source)) }
+		text := fmt.Sprintf("%s (%s in) is driven by %s in B, by %s in A", name, in, by(y), by(x))
+		if x.by == y.by {
+			text = fmt.Sprintf("%s (%s in) is driven by %s: %s in B, %s in A", name, in, y.by, *ohms(y.Source), *ohms(x.Source))
+		}
+		list = append(list, reason{fmt.Sprintf("%s: %.1f dB lost at 1 kHz in B, %.1f dB in A.", text, -*ly, -*lx), math.Abs(*lx - *ly)})
 	}
 	slices.SortFunc(list, func(p, q reason) int { return cmp.Or(cmp.Compare(q.db, p.db), strings.Compare(p.text, q.text)) })
 	texts := make([]string, len(list))

@@ -19,8 +19,8 @@ let state = null;
 let session = "";
 let region = [0, 1];
 let regionOf = "";
-/** Figures of the sides, and of which revision they are. @type {Record<string, {of: number, value: any, fault: string}>} */
-const seen = { A: { of: -1, value: null, fault: "" }, B: { of: -1, value: null, fault: "" } };
+/** Figures of the sides and what both are to each other, and of which revision they are. @type {Record<string, {of: number, value: any, fault: string}>} */
+const seen = { A: { of: -1, value: null, fault: "" }, B: { of: -1, value: null, fault: "" }, AB: { of: -1, value: null, fault: "" } };
 /** @type {{side: string, of: number, stop: AbortController} | null} */
 let looking = null;
 /** Edits on their way, one after the other; of a slider only the last one. @type {{side: string, op: any, done: ((ok: boolean) => void) | null}[]} */
@@ -123,7 +123,7 @@ function loop(r) {
 	region = r;
 	sound.setRegion(r, state.recording.rate);
 	wave.showRegion(r);
-	seen.A.of = seen.B.of = -1;
+	seen.A.of = seen.B.of = seen.AB.of = -1;
 	showRegion();
 	show(state, true);
 	see();
@@ -166,6 +166,7 @@ function show(s, again) {
 	const fresh = !state || s.revision !== state.revision || s.recording.name !== state.recording.name;
 	if (state && s.revision < state.revision && !again) return; // an answer that was overtaken
 	state = s;
+	if (session) sessionStorage.setItem("session", JSON.stringify({ session, take: s.sides.A.take }));
 	if (trial.running()) return;
 	const letter = sound.side, mine = s.sides[letter];
 	document.title = (s.dirty ? "• " : "") + s.title + " – drywire";
@@ -236,13 +237,15 @@ function showPanel() {
 
 /** What B does against A, why, and what it costs to have it on the floor. */
 function showVerdict() {
-	const { A, B } = state.sides, said = verdict.of === state.revision ? verdict.text : "";
+	const { A, B } = state.sides, ab = seen.AB, said = ab.of === state.revision ? ab.fault || ab.value?.sentence : "";
 	const alike = JSON.stringify([A.lane, A.preset, A.guitar_station]) === JSON.stringify([B.lane, B.preset, B.guitar_station]);
-	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : said || "Comparing B with A…");
+	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", ""); // words here, numbers in the panel
+	byId("verdict").title = said;
+	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : short || "Comparing B with A…");
 	byId("verdict").classList.toggle("soft", !alike && !said);
 	const why = state.reasons ?? [];
 	say(byId("why"), alike ? "" : why.length ? "Why: " + why[0] + (why.length > 1 ? ` And ${why.length - 1} more.` : "") : "Each block is loaded alike in both.");
-	fillList(byId("reasons"), why, alike ? "Nothing: A and B are the same." : "No block is loaded otherwise. What differs is what each block makes of what reaches it.");
+	fillList(byId("reasons"), said ? [said, ...why] : why, alike ? "Nothing: A and B are the same." : "No block is loaded otherwise. What differs is what each block makes of what reaches it.");
 	const n = state.sides[sound.side].cables?.length ?? 0;
 	byId("see-cables").hidden = !n;
 	say(byId("see-cables"), count(n, "cable") + " to move");
@@ -298,15 +301,12 @@ function showFigures() {
 	byId("lane").classList.toggle("stale", stale[/** @type {"A"} */ (sound.side)]);
 }
 
-/** What B sounds like against A, and of which revision that is. */
-let verdict = { of: -1, text: "" };
-
 /** Asks for the figures that are missing: of the side that sounds, then of the other one; and waits while sound is made, which comes first. */
 let waiting = 0;
 function see() {
 	clearTimeout(waiting);
 	if (!state || trial.running()) return;
-	const want = [sound.side, other()].find(s => seen[s].of !== state.revision);
+	const want = [sound.side, "AB", other()].find(s => seen[s].of !== state.revision);
 	if (looking && (looking.side !== want || looking.of !== state.revision)) looking.stop.abort(), looking = null;
 	if (!want || looking) return;
 	if (sound.playing && !sound.holds(sound.side)) {
@@ -316,7 +316,7 @@ function see() {
 	const stop = new AbortController(), of = state.revision, me = looking = { side: want, of, stop };
 	waiting = setTimeout(async () => {
 		try {
-			const value = await ask("figures", { session, side: want, region }, stop.signal);
+			const value = want === "AB" ? await ask("verdict", { session, side: "B", region }, stop.signal) : await ask("figures", { session, side: want, region }, stop.signal);
 			seen[want] = { of, value, fault: "" };
 		} catch (e) {
 			if (stop.signal.aborted) return;
@@ -325,8 +325,8 @@ function see() {
 		if (looking === me) looking = null;
 		if (state.revision !== of) return;
 		if (!trial.running()) {
-			lane.figures(seen[sound.side].value);
-			showFigures();
+			if (want === "AB") showVerdict();
+			else lane.figures(seen[sound.side].value), showFigures();
 		}
 		see();
 	}, 60);
@@ -504,12 +504,24 @@ document.addEventListener("keydown", e => {
 if (/(^|; )known=1/.test(document.cookie)) byId("start").classList.add("known");
 document.cookie = "known=1; path=/; max-age=31536000; SameSite=Strict";
 
+/** The same window, loaded anew, goes on where it was, as long as the program has it: asked to show the take that it shows, it answers with all it has. */
+async function again() {
+	const old = JSON.parse(sessionStorage.getItem("session") ?? "null");
+	if (!old || performance.getEntriesByType("navigation")[0]?.type === "navigate") return null;
+	try {
+		return { session: old.session, state: await ask("do", { session: old.session, side: "A", op: { do: "take", name: old.take } }) };
+	} catch {
+		return null;
+	}
+}
+addEventListener("beforeunload", e => { if (state?.dirty) e.preventDefault(); });
+
 let opening = false;
 async function open() {
 	if (opening) return;
 	opening = true;
 	try {
-		const r = await ask("open", {});
+		const r = await again() ?? await ask("open", {});
 		session = sound.session = r.session;
 		let lost = false;
 		const source = listen(session, {
