@@ -29,11 +29,11 @@ func rippleLines(volts dsp.Volt) []Line {
 	return lines
 }
 
-// rippling is a block of the chain and the ripple, RMS, of the supply that it is plugged into; nil where that has none.
+// rippling is a block of the chain and the ripple on what it is plugged into; nil where there is none.
 func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 	for _, p := range c.Every() {
-		if volts := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && volts > 0 {
-			return &p, volts
+		if ripple := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && ripple > 0 {
+			return &p, ripple
 		}
 	}
 	return nil, 0
@@ -43,8 +43,8 @@ func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 // from a source to the jack at a frequency.
 func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
 	for _, source := range part.Supplies() {
-		if p, volts := rippling(n.w.Chain, source.Owner); p != nil {
-			n.addRipple(p, volts, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
+		if p, ripple := rippling(n.w.Chain, source.Owner); p != nil {
+			n.addRipple(p, ripple, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
 		}
 	}
 }
@@ -52,7 +52,7 @@ func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, 
 // rippleOf adds the ripple of the block whose last stage this is, where its circuit has no supply,
 // at that stage's output. gain is the power gain from its outputs to the jack.
 func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
-	p, volts := rippling(n.w.Chain, stage.Owner)
+	p, ripple := rippling(n.w.Chain, stage.Owner)
 	own := func(e circuit.Part) bool { return e.Owner == stage.Owner }
 	if p == nil || slices.ContainsFunc(n.w.Circuit.Supplies(), own) {
 		return
@@ -65,15 +65,15 @@ func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
 	}
 	if stage.Name == last {
 		rejected := math.Pow(10, -p.Kind.Rejection/10)
-		n.addRipple(p, volts, func(f float64) float64 { return rejected * gain(f) })
+		n.addRipple(p, ripple, func(f float64) float64 { return rejected * gain(f) })
 	}
 }
 
-// addRipple adds a ripple to the shares of a block, given the power gain from there to
+// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to
 // the jack.
-func (n *noiseWalk) addRipple(p *board.Placed, volts dsp.Volt, gain func(f float64) float64) {
+func (n *noiseWalk) addRipple(p *board.Placed, ripple dsp.Volt, gain func(f float64) float64) {
 	share := n.share(p.Name, p.Name+".supply", "ripple")
-	for _, l := range rippleLines(volts) {
+	for _, l := range rippleLines(ripple) {
 		share.Lines = append(share.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}
 }

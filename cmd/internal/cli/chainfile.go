@@ -149,6 +149,18 @@ func (d disk) Named(path string) (*samples.Reader, func(), error) {
 // Stamp implements produce.Folder: a run reads every file once, so there is nothing to tell apart.
 func (d disk) Stamp(string) string { return "" }
 
+// Near implements produce.Folder.
+func (d disk) Near(path string) string { return nearFile(d.Path(path)) }
+
+// nearFile is the file in the folder of a missing one whose name that is probably a slip of; "" for none.
+func nearFile(path string) string {
+	list, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return ""
+	}
+	return produce.Nearest(path, list)
+}
+
 // openChainFile reads the chain file alone.
 func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) {
 	d = disk{".", s.read}
@@ -170,7 +182,7 @@ func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) 
 		if errors.Is(err, fs.ErrNotExist) {
 			if plain := strings.TrimSuffix(path, ".yaml"); slices.Contains(chains.Shipped(), plain) {
 				hint = fmt.Sprintf("; one of that name comes with the program: drywire new --from %s", plain)
-			} else if near := produce.NearFile(path); strings.HasSuffix(near, ".yaml") {
+			} else if near := nearFile(path); strings.HasSuffix(near, ".yaml") {
 				hint = fmt.Sprintf("; did you mean %q?", filepath.Join(filepath.Dir(path), near))
 			}
 		}

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"drywire/cmd/internal/inputs"
+	"drywire/cmd/internal/produce"
 	"drywire/samples"
 )
 
@@ -62,4 +63,17 @@ func (f folder) Stamp(path string) string {
 		return ""
 	}
 	return fmt.Sprint(info.Size(), " ", info.ModTime().UnixNano())
+}
+
+// Near implements produce.Folder: it looks at nothing outside of the folder either.
+func (f folder) Near(path string) string {
+	clean := filepath.FromSlash(path)
+	if !filepath.IsLocal(clean) {
+		return ""
+	}
+	list, err := fs.ReadDir(f.root.FS(), filepath.ToSlash(filepath.Dir(clean)))
+	if err != nil {
+		return ""
+	}
+	return produce.Nearest(path, list)
 }

@@ -198,8 +198,8 @@ func (n *session) side(k int) (*Side, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Sentences: n.moved[k], take: t, of: f}
-	s.Station = GuitarStation{Name: t.Guitar, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
+	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: c.GuitarName, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Sentences: n.moved[k], take: t, of: f}
+	s.Station = GuitarStation{Name: c.GuitarName, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}
 	here := map[string]bool{}
