@@ -213,7 +213,7 @@ func TestVerdictAndReload(t *testing.T) {
 	b.Do(chromedp.Click(".side-b .letter"), chromedp.Focus(`#lane [data-block="buffer"] .grip`), chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(chromedp.ModifierAlt)))
 	b.Wait(`drywire.state().dirty`)
 	said("A and B are the same")
-	b.Run(`globalThis.old = true; onbeforeunload = e => e.stopImmediatePropagation()`)
+	b.Run(`globalThis.old = true`)
 	b.Run(`setTimeout(() => location.reload(), 50)`)
 	b.Wait(`!globalThis.old && globalThis.drywire?.state()`)
 	b.want("loaded anew, side B", b.order("B"), "fuzz buffer echo plate")
