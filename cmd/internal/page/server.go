@@ -268,6 +268,7 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/do", (*server).do},
 		{post, "api/render", (*server).render},
 		{post, "api/figures", (*server).figures},
+		{post, "api/verdict", (*server).verdict},
 		{post, "api/save", (*server).save},
 		{post, "api/reload", (*server).reload},
 		{get, "api/export", (*server).export},
