@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/internal/chaintest"
@@ -79,6 +80,37 @@ func TestReferenceBoard(t *testing.T) {
 		}
 		if !found {
 			t.Errorf("%s: %s is not in it", all.Take, b.Name)
+		}
+	}
+}
+
+// The large board is what it says: seventeen pedals, a switcher with twelve loops, six presets, three guitars, two supplies and two amplifiers. Nothing on it
+// starves, no output is overloaded, no preset needs a hand, and its two amplifiers add up.
+func TestBigBoard(t *testing.T) {
+	f := chaintest.ShippedFile(t, "big-board")
+	pedals, amplifiers := 0, 0
+	for _, b := range f.Blocks {
+		switch {
+		case b.Kind.Drives:
+			amplifiers++
+		case b.Kind.Name != board.SwitcherKind && b.Kind.Place == blocks.OnTheBoard:
+			pedals++
+		}
+	}
+	if n := len(f.Switcher().Loops); pedals != 17 || n != 12 || len(f.Presets) != 6 || len(f.Guitars)+1 != 3 || len(f.Supplies) != 2 || amplifiers != 2 {
+		t.Errorf("%d pedals, %d loops, %d presets, %d guitars, %d supplies, %d amplifiers", pedals, n, len(f.Presets), len(f.Guitars)+1, len(f.Supplies), amplifiers)
+	}
+	for _, o := range f.Plugged() {
+		if len(o.Blocks) == 0 || len(o.Warnings) > 0 {
+			t.Errorf("%s feeds %v: %v", o.Output, o.Blocks, o.Warnings)
+		}
+	}
+	if h := f.ByHand(); len(h) > 0 {
+		t.Errorf("%v", h)
+	}
+	for _, c := range f.Chains() {
+		if x, err := experiment.CancellationOf(c, t.Context(), 48000); err != nil || x.Cancels() {
+			t.Errorf("%s: %v, %v", c.Take, x, err)
 		}
 	}
 }

@@ -20,7 +20,7 @@ import (
 // A board builder's puzzle: behind an octave block, on or bypassed with its buffer, an op-amp fuzz "could not be turned past 9 o'clock"; in front of it, it could.
 // The story is one builder's, no source. It does not say which control, what was wrong past 9 o'clock, or what the supply was. TestPuzzle measures what
 // reaches the next stage over both controls, TestPuzzleHypotheses what each of the explanations that come to mind is worth. Nothing is tuned to give the story, and
-// the model does not give it: see what the two log with -v, and the README.
+// the model does not give it: see what the two log with -v, and the manual in README.md here.
 
 const puzzleFile = "octave-or-op-amp-fuzz-first"
 

@@ -2,6 +2,7 @@ package edit
 
 import (
 	"bytes"
+	"drywire/blocks"
 	"drywire/chains"
 	"drywire/chains/board"
 	"drywire/chains/file"
@@ -86,6 +87,10 @@ type randomEdit struct {
 	loses    bool     // a comment behind what it takes out
 }
 
+func kindOf(f *board.File, name string) *blocks.Kind {
+	return f.Blocks[slices.IndexFunc(f.Blocks, func(b board.Block) bool { return b.Name == name })].Kind
+}
+
 func anEdit(t *testing.T, rng *rand.Rand, src []byte) (e randomEdit) {
 	f, err := file.Parse("before.yaml", src)
 	if err != nil {
@@ -93,9 +98,16 @@ func anEdit(t *testing.T, rng *rand.Rand, src []byte) (e randomEdit) {
 	}
 	take := f.Takes[rng.IntN(len(f.Takes))]
 	shuffled := func(l []string) []string {
-		l = full(l)
-		rng.Shuffle(len(l), func(i, j int) { l[i], l[j] = l[j], l[i] })
-		return l
+		var units [][]string // the power of an amplifier with its loudspeaker, or one block
+		for _, name := range full(l) {
+			if n := len(units) - 1; n >= 0 && kindOf(f, units[n][0]).Drives && len(units[n]) == 1 {
+				units[n] = append(units[n], name)
+			} else {
+				units = append(units, []string{name})
+			}
+		}
+		rng.Shuffle(len(units), func(i, j int) { units[i], units[j] = units[j], units[i] })
+		return full(slices.Concat(units...))
 	}
 	check := func(got []byte, ok func(*board.File) bool) ([]byte, error) {
 		f, err := file.Parse("after.yaml", got)
@@ -192,6 +204,9 @@ func anEdit(t *testing.T, rng *rand.Rand, src []byte) (e randomEdit) {
 		}
 		k := rng.IntN(len(t.Order))
 		if f.Switcher() != nil && t.Order[k] == f.Switcher().Name {
+			return e
+		}
+		if kindOf(f, t.Order[k]).Loads {
 			return e
 		}
 		t.Order = slices.Delete(slices.Clone(t.Order), k, k+1)

@@ -121,6 +121,10 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 			if a.Tones == nil {
 				f = a.At(jack)
 			} else if tone != (dsp.Tone{}) {
+				if by := c.Modulated(name); by != "" {
+					j.Values = append(j.Values, measures.Value{Measure: a, Figure: modulated(by)})
+					continue
+				}
 				jack.Steady = (*steady[fmt.Sprint(a.Tones(tone))])[k]
 				f = a.At(jack)
 			}
@@ -133,6 +137,12 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 	}
 	m.Dynamics, err = dynamics(ctx, c, w.Rate, tone)
 	return m, err
+}
+
+// modulated is why a tone that has gone through a block with an oscillator has no distortion: what
+// it reads would be that of the moment.
+func modulated(by string) measures.Figure {
+	return measures.None("it is modulated by %s", by)
 }
 
 func rms(l *noise.Ledger, weightingDB func(float64) float64) measures.Figure {

@@ -170,7 +170,11 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 		return g, err
 	}
 	for k, x := range out {
-		if d := measures.SteadyTHD(x, rate); k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
+		d := measures.SteadyTHD(x, rate)
+		if by := c.Modulated(c.Ends()[k]); by != "" {
+			d = modulated(by)
+		}
+		if k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
 			g.Distortion = d
 		}
 	}

@@ -191,7 +191,7 @@ func TestRankIsTheSame(t *testing.T) {
 		good := len(left)
 		left = append(left, JournalLine([]string{"fuzz"}, nil)[:9]...) // a line that was being written
 		again := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
-		if got, err := again.ReadJournal(left, false); err != nil || got != good {
+		if got, _, err := again.ReadJournal(left, false); err != nil || got != good {
 			t.Fatalf("%d bytes are good, want %d (%v)", got, good, err)
 		}
 		if again.Left() != 14 {
@@ -217,7 +217,7 @@ func TestRankIsTheSame(t *testing.T) {
 				share = rankOf(t, board.Keep{}, prefer, 1000, part, 3)
 				lines := bytes.SplitAfter(journal, []byte("\n"))
 				journal = slices.Concat(lines[:4]...)
-				if _, err := share.ReadJournal(journal, false); err != nil {
+				if _, _, err := share.ReadJournal(journal, false); err != nil {
 					t.Fatal(err)
 				}
 				if first, n := merged.Missing(); n != 16 || len(first) != 3 {
@@ -230,7 +230,7 @@ func TestRankIsTheSame(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			if _, err := merged.ReadJournal(journal, true); err != nil {
+			if _, _, err := merged.ReadJournal(journal, true); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -248,15 +248,22 @@ func TestRankIsTheSame(t *testing.T) {
 			any  bool
 			says string
 		}{
-			"damaged":      {rankOf(t, board.Keep{}, prefer, 1000, 1, 1), bytes.Replace(journal, []byte(`"eq"`), []byte(`"eQ"`), 1), false, "line 2 is damaged"},
 			"other wishes": {rankOf(t, board.Keep{}, prefer[:2], 1000, 1, 1), journal, false, "of another search"},
 			"other keep":   {rankOf(t, board.Keep{First: []string{"fuzz"}}, prefer, 1000, 1, 1), journal, false, "of another search"},
 			"other part":   {rankOf(t, board.Keep{}, prefer, 1000, 2, 3), journal, false, "is of part 1/1, this is part 2/3"},
 			"no journal":   {rankOf(t, board.Keep{}, prefer, 1000, 1, 1), []byte("drywire: 1\n"), false, "not the journal of a ranking"},
 		} {
-			if _, err := c.r.ReadJournal(c.text, c.any); err == nil || !strings.Contains(err.Error(), c.says) {
+			if _, _, err := c.r.ReadJournal(c.text, c.any); err == nil || !strings.Contains(err.Error(), c.says) {
 				t.Errorf("%s: %v, want %q", what, err, c.says)
 			}
+		}
+		// A damaged line costs that line.
+		damaged := bytes.Clone(journal)
+		damaged[bytes.IndexByte(damaged, '\n')+20] ^= 1
+		r := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
+		good, left, err := r.ReadJournal(damaged, false)
+		if err != nil || good != len(damaged) || !slices.Equal(left, []int{2}) || r.Left() != 1 {
+			t.Errorf("%d of %d bytes, lines %v left out, %d orders to do, %v; want all, line 2, 1 order", good, len(damaged), left, r.Left(), err)
 		}
 	})
 }
@@ -273,7 +280,7 @@ func TestRankWithinABudget(t *testing.T) {
 	}
 	again := rankOf(t, board.Keep{}, prefer, 10, 1, 1)
 	lines := bytes.SplitAfter(journal, []byte("\n"))
-	if _, err := again.ReadJournal(slices.Concat(lines[:5]...), false); err != nil {
+	if _, _, err := again.ReadJournal(slices.Concat(lines[:5]...), false); err != nil {
 		t.Fatal(err)
 	}
 	got, _ := ranked(t, again)

@@ -86,9 +86,12 @@ func (r *reader) settingAsName(take ast.Node, name string) {
 			names = append(names, t.name)
 		}
 	}
-	at := yamltext.ValueOf(take, "name")
 	key, _, value, ok := run(name, names)
-	if kind := at.GetToken().Type; !ok || kind == token.SingleQuoteType || kind == token.DoubleQuoteType {
+	if !ok {
+		return
+	}
+	at := yamltext.ValueOf(take, "name")
+	if kind := at.GetToken().Type; kind == token.SingleQuoteType || kind == token.DoubleQuoteType {
 		return
 	}
 	r.At(at, "the name %q reads like a setting; did you mean set: {%s: %s}? a take that is called so has its name in quotes", name, key, value)

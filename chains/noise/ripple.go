@@ -30,11 +30,11 @@ func rippleLines(volts dsp.Volt) []Line {
 	return lines
 }
 
-// rippling is a block of the chain and the ripple, RMS, of the supply that it is plugged into; nil where that has none.
+// rippling is a block of the chain and the ripple on what it is plugged into; nil where there is none.
 func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 	for _, p := range c.Every() {
-		if volts := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && volts > 0 {
-			return &p, volts
+		if ripple := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && ripple > 0 {
+			return &p, ripple
 		}
 	}
 	return nil, 0
@@ -44,8 +44,8 @@ func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 // gain from a source to the jack at a frequency.
 func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) float64) {
 	for _, source := range part.Supplies() {
-		if p, volts := rippling(n.w.Chain, source.Owner); p != nil {
-			n.addRipple(p, volts, func(f float64) float64 { return transfer(source.Name, f) })
+		if p, ripple := rippling(n.w.Chain, source.Owner); p != nil {
+			n.addRipple(p, ripple, func(f float64) float64 { return transfer(source.Name, f) })
 		}
 	}
 }
@@ -78,11 +78,11 @@ func rippleAtStage(w *wiring.Wiring, stage blocks.Stage) (*board.Placed, dsp.Vol
 	return p, volts
 }
 
-// addRipple adds a ripple to the shares of a block, given the power gain from there to
+// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to
 // the jack.
-func (n *noiseWalk) addRipple(p *board.Placed, volts dsp.Volt, gain func(f float64) float64) {
+func (n *noiseWalk) addRipple(p *board.Placed, ripple dsp.Volt, gain func(f float64) float64) {
 	share := n.share(p.Name, p.Name+".supply", "ripple")
-	for _, l := range rippleLines(volts) {
+	for _, l := range rippleLines(ripple) {
 		share.Lines = append(share.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}
 }

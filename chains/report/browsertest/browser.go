@@ -17,6 +17,7 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 )
 
@@ -64,6 +65,9 @@ func Open(t testing.TB, p Page) *Browser {
 		t.Fatal(err)
 	}
 	chromedp.Listen(ctx, func(ev any) {
+		if _, ok := ev.(*page.EventJavascriptDialogOpening); ok { // a page that asks whether to be left is left
+			go chromedp.Call(ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{Accept: true})
+		}
 		if r, ok := ev.(*network.EventRequestWillBeSent); ok {
 			b.mu.Lock()
 			b.requests = append(b.requests, r.Request.URL)

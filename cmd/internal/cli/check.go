@@ -186,6 +186,9 @@ func warningsOf(f *chainFile, takes []checked) []string {
 			}
 		}
 	}
+	if open := notPluggedIn(f); len(open) > 0 {
+		list = append(list, "not plugged in yet, and so as on supplies of their own: "+strings.Join(open, ", ")+"; drywire power --assign works out where")
+	}
 	about := map[string][]string{}
 	var order []string
 	for _, t := range takes {

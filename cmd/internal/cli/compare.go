@@ -138,7 +138,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if err := f.choose(o.takes); err != nil {
 		return err
 	}
-	out, err := openFolder(o.out)
+	out, err := openFolder(s.disk, o.out)
 	if err != nil {
 		return err
 	}
@@ -181,7 +181,7 @@ func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Qualit
 	s.held(f.Chains()...)
 	bar := newProgress(s.err, f.Dry.Frames*int64(len(f.Takes)))
 	defer bar.stop()
-	j := produce.Job{Project: f.Project, Quality: q, Folder: out.folder, Progress: bar.add, Noiseless: noiseless}
+	j := produce.Job{Project: f.Project, Quality: q, Out: out.Outputs, Progress: bar.add, Noiseless: noiseless}
 	if files {
 		j.WAV = func(k int, take string, format samples.Format, frames int64) (string, *samples.Writer, error) {
 			name := fileName(k+1, len(f.Takes), take)

@@ -76,7 +76,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	out, err := openFolder(o.out)
+	out, err := openFolder(s.disk, o.out)
 	if err != nil {
 		return err
 	}

@@ -66,7 +66,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 			return misusef("--swaps: %w", err)
 		}
 	}
-	out, err := openFolder(filepath.Dir(o.out))
+	out, name, err := openFor(s.disk, o.out)
 	if err != nil {
 		return err
 	}
@@ -81,7 +81,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 			return err
 		}
 	}
-	bytes, err := writeReport(out, filepath.Base(o.out), f, c, words)
+	bytes, err := writeReport(out, name, f, c, words)
 	if err != nil {
 		return err
 	}

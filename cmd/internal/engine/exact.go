@@ -58,6 +58,7 @@ type Sound struct {
 	mu     sync.Mutex
 	levels [2]*experiment.Settled // as it is, and played by two channels; nil until asked for
 	told   *Figures               // nil until asked for
+	facts  measures.Values        // nil until asked for
 }
 
 // soundOverhead is what a sound takes beside its volts, in bytes: the wiring of the reference board with everything on takes 185 kB.

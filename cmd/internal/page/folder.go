@@ -8,7 +8,9 @@ import (
 	"os"
 	"path/filepath"
 
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
+	"drywire/cmd/internal/produce"
 	"drywire/samples"
 )
 
@@ -35,7 +37,7 @@ func (f folder) Open(path string) (*samples.Reader, func(), error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", path, plain(err))
 	}
-	held, err := inputs.New(context.Background()).Hold(path, file, nil)
+	held, err := inputs.New(context.Background(), files.Disk{}).Hold(path, file, nil)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -62,4 +64,17 @@ func (f folder) Stamp(path string) string {
 		return ""
 	}
 	return fmt.Sprint(info.Size(), " ", info.ModTime().UnixNano())
+}
+
+// Near implements produce.Folder: it looks at nothing outside of the folder either.
+func (f folder) Near(path string) string {
+	clean := filepath.FromSlash(path)
+	if !filepath.IsLocal(clean) {
+		return ""
+	}
+	list, err := fs.ReadDir(f.root.FS(), filepath.ToSlash(filepath.Dir(clean)))
+	if err != nil {
+		return ""
+	}
+	return produce.Nearest(path, list)
 }

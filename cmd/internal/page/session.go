@@ -431,7 +431,9 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		t.Preset = op.Name
 		t = d.Fitted(t)
 	case "guitar":
-		t.Guitar = op.Name
+		if t.Guitar = op.Name; op.Name == "" && d.File.Preset(t.Preset) != nil && d.File.Preset(t.Preset).Guitar != "" {
+			t.Guitar = board.OwnGuitar // or it would be the preset's
+		}
 	default:
 		return d, refuse(http.StatusBadRequest, "no operation %q", op.Do)
 	}

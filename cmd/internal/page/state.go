@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -33,6 +34,7 @@ type State struct {
 	Longest   int64            `json:"longest"`
 	Sides     map[string]*Side `json:"sides"`
 	Cautions  []string         `json:"cautions"`
+	Reasons   []string         `json:"reasons"` // where B loads a block otherwise than A does, most first
 }
 
 // KindOf is a kind of block, for a page to offer.
@@ -175,6 +177,7 @@ func (n *session) state() (json.RawMessage, error) {
 			}
 		}
 	}
+	s.Reasons = reasons(n.doc.chain(0), n.doc.chain(1))
 	return json.Marshal(s)
 }
 
@@ -195,8 +198,8 @@ func (n *session) side(k int) (*Side, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: t.Guitar, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Sentences: n.moved[k], take: t, of: f}
-	s.Station = GuitarStation{Name: t.Guitar, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
+	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: c.GuitarName, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Sentences: n.moved[k], take: t, of: f}
+	s.Station = GuitarStation{Name: c.GuitarName, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}
 	here := map[string]bool{}
@@ -447,6 +450,35 @@ func feeds(c *produce.Take) map[string]fed {
 
 // worthTelling is by how many dB at 1 kHz a loading must change for a sentence: a step in level that is just heard (common practice, no source).
 const worthTelling = 0.5
+
+// reasons says where the loading of a block in b is another than in a, what changes most first.
+func reasons(a, b *produce.Take) []string {
+	type reason struct {
+		text string
+		db   float64
+	}
+	var list []reason
+	was, is := feeds(a), feeds(b)
+	for name, x := range was {
+		y, both := is[name]
+		lx, ly := loss(x.Handover), loss(y.Handover)
+		if !both || lx == nil || ly == nil || math.Abs(*lx-*ly) < worthTelling {
+			continue
+		}
+		in, by := *ohms(y.Input), func(f fed) string { return fmt.Sprintf("%s (%s)", f.by, *ohms(f.Source)) }
+		text := fmt.Sprintf("%s (%s in) is driven by %s in B, by %s in A", name, in, by(y), by(x))
+		if x.by == y.by {
+			text = fmt.Sprintf("%s (%s in) is driven by %s: %s in B, %s in A", name, in, y.by, *ohms(y.Source), *ohms(x.Source))
+		}
+		list = append(list, reason{fmt.Sprintf("%s: %.1f dB lost at 1 kHz in B, %.1f dB in A.", text, -*ly, -*lx), math.Abs(*lx - *ly)})
+	}
+	slices.SortFunc(list, func(p, q reason) int { return cmp.Or(cmp.Compare(q.db, p.db), strings.Compare(p.text, q.text)) })
+	texts := make([]string, len(list))
+	for k, r := range list {
+		texts[k] = r.text
+	}
+	return texts
+}
 
 // sentences says where a change has changed the loading, and why.
 func sentences(before, after *produce.Take) []string {

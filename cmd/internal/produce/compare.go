@@ -13,6 +13,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/noise"
 	"drywire/chains/render"
+	"drywire/cmd/internal/files"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -22,8 +23,8 @@ import (
 type Job struct {
 	*Project
 	Quality  section.Quality
-	Folder   string      // where renders are kept while the work lasts
-	Progress func(n int) // told how many samples of the recording were read, of as many as there are takes; nil for nobody
+	Out      *files.Outputs // beside which renders are kept while the work lasts
+	Progress func(n int)    // told how many samples of the recording were read, of as many as there are takes; nil for nobody
 	// Noiseless leaves the board's hiss and hum out of the takes that are written and played. What is measured of takes, and by how much they differ, is without
 	// them anyway.
 	Noiseless bool
@@ -91,7 +92,7 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 			return err
 		}
 		jacks := newJackKeeper(all[k], r)
-		if takes[k], err = Keep(ctx, renderer, r, longest, j.Folder, j.Progress, jacks.push); err != nil {
+		if takes[k], err = Keep(ctx, renderer, r, longest, j.Out, j.Progress, jacks.push); err != nil {
 			return err
 		}
 		takes[k].channels = channels
@@ -100,7 +101,7 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		}
 		if heard[k] = takes[k]; !j.Noiseless {
 			heard[k] = nil // until it is there
-			if heard[k], err = withNoise(ctx, plans[k], r, longest, j.Folder); err != nil {
+			if heard[k], err = withNoise(ctx, plans[k], r, longest, j.Out); err != nil {
 				return err
 			}
 			heard[k].channels = channels
@@ -169,7 +170,7 @@ func settle(ctx context.Context, take, heard *Rendered, target float64) error {
 const noiseSeed = 1
 
 // withNoise renders and keeps what a take ends in, with the board's hiss and hum.
-func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.Second, folder string) (*Rendered, error) {
+func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.Second, out *files.Outputs) (*Rendered, error) {
 	renderer, err := plan.Renderer(plan.Chain.Ends()...)
 	if err != nil {
 		return nil, err
@@ -177,7 +178,7 @@ func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.S
 	if err := noise.AddNoise(renderer, noiseSeed); err != nil {
 		return nil, err
 	}
-	return Keep(ctx, renderer, r, after, folder, nil, nil)
+	return Keep(ctx, renderer, r, after, out, nil, nil)
 }
 
 // writeMatched writes what is heard of all takes for which there is a file, at their gains, and measures by how much the takes differ at the same.

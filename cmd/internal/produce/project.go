@@ -7,12 +7,16 @@ package produce
 
 import (
 	"context"
+	"io/fs"
+	"path/filepath"
+	"strings"
 	"sync"
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/chains/file"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
@@ -107,6 +111,26 @@ type Folder interface {
 	Path(path string) string
 	// Stamp differs where the file at a path of the chain file has been replaced; "" where that cannot be told, and nothing is remembered.
 	Stamp(path string) string
+	// Near is the name of the file that the path of a missing one is probably a slip of; "" for none.
+	Near(path string) string
+}
+
+// Nearest is the name among those of a folder that a path is probably a slip of: another ending, or a few letters; "" for none.
+func Nearest(path string, entries []fs.DirEntry) string {
+	base := filepath.Base(filepath.FromSlash(path))
+	stem := func(name string) string { return strings.ToLower(strings.TrimSuffix(name, filepath.Ext(name))) }
+	var names []string
+	for _, e := range entries {
+		name := e.Name()
+		if e.IsDir() || name == base {
+			continue
+		}
+		if stem(name) == stem(base) && filepath.Ext(name) != ".yaml" {
+			return name
+		}
+		names = append(names, name)
+	}
+	return file.Nearest(base, names)
 }
 
 // Loader loads projects from a folder, and remembers the last recordings and impulse responses that it has read. Its methods may be called from several

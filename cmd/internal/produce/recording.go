@@ -128,8 +128,10 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 		if near := file.Nearest(another, shippedNames()); another != "" && near != "" && errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("%w; did you mean the shipped recording %q?", err, near)
 		}
-		if near := NearFile(r.Path); near != "" && errors.Is(err, fs.ErrNotExist) {
-			err = fmt.Errorf("%w; did you mean %q?", err, near)
+		if another == "" && errors.Is(err, fs.ErrNotExist) {
+			if near := l.Folder.Near(path); near != "" {
+				err = fmt.Errorf("%w; did you mean %q?", err, near)
+			}
 		}
 		return nil, at("$.recording.file", "recording ", err)
 	}
@@ -312,25 +314,4 @@ func (r *Recording) Data() experiment.Recording {
 		notes = []string{}
 	}
 	return experiment.Recording{Name: r.Name, Seconds: r.Seconds(), VoltsPerUnit: r.Volts, Load: r.LoadText(), Notes: notes}
-}
-
-// NearFile is the file beside a missing one whose name it is probably a slip of: another ending, or a few letters; "" for none.
-func NearFile(path string) string {
-	list, err := os.ReadDir(filepath.Dir(path))
-	if err != nil {
-		return ""
-	}
-	base := filepath.Base(path)
-	stem := func(name string) string { return strings.ToLower(strings.TrimSuffix(name, filepath.Ext(name))) }
-	var names []string
-	for _, e := range list {
-		if e.IsDir() || e.Name() == base {
-			continue
-		}
-		if name := e.Name(); stem(name) == stem(base) && filepath.Ext(name) != ".yaml" {
-			return name
-		}
-		names = append(names, e.Name())
-	}
-	return file.Nearest(base, names)
 }
