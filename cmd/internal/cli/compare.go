@@ -38,8 +38,8 @@ with a fade of %v at either end; and report.html, a page to hear and see them si
 drywire report). Files of those names are written over. Where a take ends in two paths, all files
 have two channels, and what a player will hear is told from the mean of both.
 
---take, given for each, chooses what is compared. What a player will hear comes first; --all adds the
-measures of every pair and how the solver fared.
+--take, given for each, chooses what is compared. What a player will hear comes first; --all adds
+the measures of every pair and how the solver fared.
 
 The table gives what each take has at the last jack, in volts, before the gain that matched it. The
 null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,

@@ -31,16 +31,17 @@ power, and what it is. Powers add up to the total. What is amplified by what fol
 Of a take that ends in two, out is both of its ends, whose powers add up as in a room.
 
 At the jack out it also moves every block to every other place: in the order, on either path of a
-split, in the loops of a switcher that are in and out of them; and the switcher as a whole. What counts is the noise beyond the
-gain: noise that falls only because everything gets softer is no help.
+split, in the loops of a switcher that are in and out of them; and the switcher as a whole. What
+counts is the noise beyond the gain: noise that falls only because everything gets softer is no
+help.
 
 A-weighting is IEC 61672-1; unweighted is 20 Hz to 20 kHz. What a chain does to noise while the
 strings sound, and the noise in the recording are not in it. Ripple is that of the supplies that
 the file gives; a block that is plugged into none has an ideal one.
 
 Behind a loudspeaker, what the microphone and its input make is told apart, and is in no other
-figure: nobody in the room hears it. Gates are closed when nobody plays; the noise under the playing,
-with gates open, is told beside it, and the gain of a move is that with gates open.
+figure: nobody in the room hears it. Gates are closed when nobody plays; the noise under the
+playing, with gates open, is told beside it, and the gain of a move is that with gates open.
 
 --json prints one object in place of the tables:
   take, order, jack

@@ -43,13 +43,14 @@ func rankCommand(s streams) *cobra.Command {
 measures each by your objectives. The chain file says what to keep to and what to prefer:
   keep: {first: [fuzz], last: [reverb], before: [[drive, delay]], together: [[drive, boost]]}
   prefer: [quiet, headroom]
-Where the take splits into two paths, blocks change places on each and before both; in a switcher's
-loops, with each other and with what is in none, and every loop keeps how many it holds. What is told
-of two ends is told of their mean, and of noise in both together.
+Where the take splits into two paths, blocks change places on each and before both; in a
+switcher's loops, with each other and with what is in none, and every loop keeps how many it
+holds. What is told of two ends is told of their mean, and of noise in both together.
 first and last: the order begins or ends with these; before: of each list, every block comes before
 the next; together: they stand next to each other. The objectives, of which more is better:
-%sWhat orders have in common up to a stage is rendered once for all of them, on all cores. The quality
-is draft: levels are right within some 0.1 dB, but compare the best by ear at normal quality.
+%sWhat orders have in common up to a stage is rendered once for all of them, on all cores. The
+quality is draft: levels are right within some 0.1 dB, but compare the best by ear at normal
+quality.
 
 The result is the Pareto set: the orders that no other order beats in one objective without being
 worse in another. The score is the share of all orders that an order is as good as or better than,
@@ -70,7 +71,8 @@ byte. chains/jobs has job files for a batch scheduler and for a container cluste
   search: kind ("exhaustive" or "budgeted"), orders (null: too many to count), tried, said
   base    the order as the take has it, null where it was not tried
   pareto, best, orders (all that were tried), highest score first:
-    order, take (its keys), values (one for each objective, in its unit), score (percent), pareto (true or false)
+    order, take (its keys), values (one for each objective, in its unit), score (percent), pareto
+    (true or false)
 What cannot be measured is {"not_measurable": "why"}; it counts as worst.`, rankSeconds, objectiveList()),
 		Example: `  drywire rank my-chain.yaml
   drywire rank my-chain.yaml --journal rank.journal

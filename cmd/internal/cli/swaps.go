@@ -32,8 +32,8 @@ through each of these orders, brings it to the loudness of the take as it is, an
 listener could tell, and by what. It prints a map and a list, strongest first: by how likely the
 difference is heard; where that is the same, and it soon is certain, by how little had to be moved.
 
-Whether it is heard is the detection of ITU-R BS.1387, with full scale at %.0f dB SPL: mostly (in half
-of the moments and more), in places, or not. Only what is heard is looked into:
+Whether it is heard is the detection of ITU-R BS.1387, with full scale at %.0f dB SPL: mostly (in
+half of the moments and more), in places, or not. Only what is heard is looked into:
   L  level       by 0.5 LU and more, before the loudness is matched
   T  tone        bass (to 250 Hz), middle or treble (from 2 kHz) by 1 dB and more
   N  noise       at rest, at equal loudness, by 1 dB (A) and more, if it can be heard at all
@@ -42,14 +42,14 @@ of the moments and more), in places, or not. Only what is heard is looked into:
 L and N are told whether the playing sounds different or not.
 
 On a board with loops, what is in them changes places too, with each other and with what is not in
-any; all of one loop with all of another; the switcher as a whole; and every block leaves its loop, to
-stand in front of the switcher or behind it. Where a take splits into two paths, blocks of both and of
-each change places. Orders in which the signal meets the same are tried once. What a listener hears of
-two ends is judged by their mean.
+any; all of one loop with all of another; the switcher as a whole; and every block leaves its
+loop, to stand in front of the switcher or behind it. Where a take splits into two paths, blocks
+of both and of each change places. Orders in which the signal meets the same are tried once. What
+a listener hears of two ends is judged by their mean.
 
-What nobody could wire is left out: a pedal behind the power of an amplifier or its loudspeaker, or
-those in front of one; a preamplifier off the path of its amplifier. On its path, a preamplifier does
-change places: what was in front of it is then in the amplifier's loop.
+What nobody could wire is left out: a pedal behind the power of an amplifier or its loudspeaker,
+or those in front of one; a preamplifier off the path of its amplifier. On its path, a
+preamplifier does change places: what was in front of it is then in the amplifier's loop.
 
 --json prints one object in place of the tables:
   title, take, order (with its loops), names (of its blocks), quality, rate_hz, seconds,
