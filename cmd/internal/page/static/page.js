@@ -345,15 +345,14 @@ function showSound() {
 	if (sound.playing) seeLevel();
 	let text = "";
 	const slow = o.speed > 0 && o.speed < 1;
-	const speed = o.speed > 0 ? `${num(o.speed, 1)}\u00d7 real time` : "";
 	const heardOther = sound.playing && sound.heard.key && sound.heard.key !== o.key;
 	if (o.fault) text = o.fault;
 	else if (!sound.playing) text = "";
 	else if (!o.done || o.revision !== sound.revision) {
-		const done = o.progress > 0 && o.progress < 1 ? `, ${num(100 * o.progress, 0)} %` : "";
-		text = `rendering ${sound.side}${done}${speed ? ", " + speed : ""}` + (heardOther && slow ? "; the old order plays until the new one can go on" : sound.waiting ? "; it begins as soon as it can go on" : "");
+		const left = Math.ceil((1 - (o.progress || 0)) * (region[1] - region[0]) / state.recording.rate / o.speed);
+		text = "preparing sound" + (o.speed > 0 && left > 1 ? `, about ${left} s` : "") + (heardOther && slow ? "; the old order plays on" : "");
 	} else if (sound.waiting) text = "waiting for sound";
-	else if (!sound.holds(other())) text = `computing side ${other()}, for an instant flip`;
+	else if (!sound.holds(other())) text = `preparing ${other()}`;
 	const rendering = sound.playing && !o.done;
 	say(byId("state"), text);
 	byId("state").classList.toggle("slow", slow && rendering);
