@@ -1,8 +1,9 @@
 package blocks
 
-import "drywire/dsp"
-
-import "drywire/dsp/circuit"
+import (
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+)
 
 // distortion clips hard: an op-amp with much gain, then two diodes to ground.
 var distortion = Kind{
@@ -54,10 +55,7 @@ var distortion = Kind{
 		b.R("r6", "clip", "r6", 1.5e3)
 		b.Rheostat("tone", "r6", "filtered", 100e3, circuit.Audio.Wiper(1-s.Number("tone")/10))
 		b.C("c7", "filtered", "0", 3.3e-9)
-		b.Stage(Stage{
-			Name: "output", Sense: []string{"filtered"}, Drive: []string{"driven"},
-			New: func() Core { return b.follower(1, supply) }, Noise: opAmpNoise, Ceiling: swing(supply),
-		})
+		b.emitterFollower("output", "filtered", "driven", supply)
 		b.C("c8", "driven", "top", 1e-6)
 		b.Pot("level", "top", "out", "0", 100e3, circuit.Audio.Wiper(s.Number("level")/10))
 	},

@@ -65,12 +65,18 @@ var fuzz = Kind{
 const electrolyticLoss = 0.16
 
 var silicon = circuit.BJT{
-	Name: "silicon", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: 5e-12, Cjc: 4e-12,
+	Name: "silicon", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: 5e-12, Cjc: 4e-12, Flicker: siliconFlicker,
 }
+
+// Corners of flicker noise against the shot noise of the base: from memory, of small-signal types.
+const (
+	siliconFlicker   = 200  // Hz
+	germaniumFlicker = 2000 // Hz
+)
 
 var germanium = circuit.BJT{
 	Name: "germanium", PNP: true, Is: 1.423e-6, BF: 307, BR: 20.27, NF: 1.022, NR: 1.025, VAF: 8.167, VAR: 14.84,
-	Ise: 30.54e-9, Isc: 213.5e-9, NE: 1.316, NC: 1.258, Cje: 410e-12, Cjc: 10e-12,
+	Ise: 30.54e-9, Isc: 213.5e-9, NE: 1.316, NC: 1.258, Cje: 410e-12, Cjc: 10e-12, Flicker: germaniumFlicker,
 }
 
 // germaniumTrim takes the place of the 8.2 kΩ at the second collector. Leaky transistors of high gain draw less through the second one than

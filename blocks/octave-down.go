@@ -93,6 +93,9 @@ func (d *dividing) Process(out, in [][]float64) {
 	d.out.Process(y, y)
 }
 
+// Quiet implements Detecting: no peak switches the comparator.
+func (d *dividing) Quiet() dsp.Volt { return divider.Threshold / noisePeak }
+
 // Latency implements Core.
 func (d *dividing) Latency() int { return d.in.Latency() + d.divider.Latency() + d.out.Latency() }
 

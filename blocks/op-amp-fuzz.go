@@ -62,6 +62,7 @@ var opAmpFuzz = Kind{
 		b.R("r6", "high", "0", 22e3)
 		b.Pot("tone", "high", "toned", "low", 100e3, s.Number("tone")/10)
 		const recovery = 3.9
+		b.Circuit.NoiseI(b.Name("recovery")+".i", b.Name("toned"), circuit.Ground, opAmpCurrent, 0)
 		b.Stage(Stage{
 			Name: "recovery", Sense: []string{"toned"}, Drive: []string{"recovered"},
 			New: func() Core { return b.follower(recovery, supply) }, Noise: recovery * opAmpNoise, Ceiling: swing(supply),

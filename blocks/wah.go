@@ -160,6 +160,9 @@ func (w *sweeping) Response(f dsp.Hertz) complex128 {
 	return complex(wahPeak, 0) * complex(k, 0) * s / (s*s + complex(k, 0)*s + 1)
 }
 
+// Quiet implements Detecting: the envelope, some 1.6 times the RMS by its two speeds, moves the pedal by under a two-hundredth.
+func (w *sweeping) Quiet() dsp.Volt { return dsp.Volt(0.005 / 1.6 / w.sense) }
+
 // Latency implements Core.
 func (w *sweeping) Latency() int { return w.in.Latency() + w.out.Latency() }
 

@@ -65,7 +65,8 @@ func turned(t *testing.T, f *board.File, take string, sustain, volume float64) *
 	return nil
 }
 
-// The puzzle's table. What it says: bypassed, the octave is not there, in either place, to a tenth of a decibel and a few tenths of noise. On, it makes the fuzz's
+// The puzzle's table. What it says: bypassed, the octave is not there, in either place, to a tenth of a decibel; in front of
+// the fuzz its followers spare the guitar the noise current of the fuzz's input, up to 3.5 dB(A) at full sustain. On, it makes the fuzz's
 // output no louder and no deeper in front of it, and louder and deeper behind it. And past 9 o'clock there are 30 dB in every order, because that is where an audio taper
 // has them: the amplifier is over its ceiling most of the time at 9 o'clock already.
 func TestPuzzle(t *testing.T) {
@@ -134,8 +135,13 @@ func TestPuzzle(t *testing.T) {
 			// Two followers of 8 nV/√Hz more, where there is one and the winding's 8 kΩ at the very least.
 			winding := 4 * circuit.Boltzmann * circuit.Temperature * 8e3
 			most := 10 * math.Log10((winding+3*64e-18)/(winding+64e-18))
-			if d := r[take].noise - r[noOctave].noise; d > most || d < -0.5 {
-				t.Errorf("sustain %v, volume %v: %s adds %.2f dB of noise, want up to %.2f dB", set[0], set[1], take, d, most)
+			// In front of the fuzz, they take the noise current of its input off the guitar: 4 to 6.4 dB(A) on a humbucker where nothing else hisses.
+			least := -0.5
+			if take == octaveBypassed {
+				least = -6.4
+			}
+			if d := r[take].noise - r[noOctave].noise; d > most || d < least {
+				t.Errorf("sustain %v, volume %v: %s adds %.2f dB of noise, want %.1f to %.2f dB", set[0], set[1], take, d, least, most)
 			}
 		}
 		// On and first, it is swallowed by what clips; on and last, nothing swallows it.

@@ -96,7 +96,7 @@ func long(t *testing.T, name string) (path string, f Format, frames int64, ramp 
 		t.Fatal(err)
 	}
 	hole := frames - 2000
-	if _, err := w.temp.file.Seek(6*hole, io.SeekCurrent); err != nil {
+	if _, err := w.temp.File.Seek(6*hole, io.SeekCurrent); err != nil {
 		t.Fatal(err)
 	}
 	w.frames += hole // as if they had been written

@@ -46,8 +46,8 @@ type Writer struct {
 	done    bool
 }
 
-// file is what a Writer needs of an *os.File; a test puts a full disk here.
-type file interface {
+// File is what a Writer needs of a file.
+type File interface {
 	io.WriteSeeker
 	Sync() error
 	Close() error
@@ -57,7 +57,7 @@ type file interface {
 // put a header of its own before the samples: then the encoder's is swallowed, with its later
 // corrections.
 type sink struct {
-	file
+	File
 	err     error
 	own     bool
 	swallow int  // bytes that are yet to come of the encoder's header
@@ -73,7 +73,7 @@ func (s *sink) Write(b []byte) (int, error) {
 	n := 0
 	if skip < len(b) {
 		var err error
-		n, err = s.file.Write(b[skip:])
+		n, err = s.File.Write(b[skip:])
 		if s.err == nil {
 			s.err = err
 		}
@@ -85,7 +85,7 @@ func (s *sink) Seek(offset int64, whence int) (int64, error) {
 	if s.own {
 		return 0, nil
 	}
-	return s.file.Seek(offset, whence)
+	return s.File.Seek(offset, whence)
 }
 
 // Create begins a WAV file at path: 16- or 24-bit integer or 32-bit float, mono or stereo. Nothing
@@ -98,15 +98,6 @@ func Create(path string, f Format) (*Writer, error) { return CreateFor(path, f, 
 func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	kind := wavFile
-	switch ext := filepath.Ext(path); {
-	case strings.EqualFold(ext, ".w64"):
-		kind = w64File
-	case strings.EqualFold(ext, ".bw64"):
-		kind = bw64File
-	case frames > f.maxFrames(wavFile):
-		kind = rf64File
 	}
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, fmt.Errorf("%s: is a folder", path)
@@ -121,15 +112,37 @@ func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 		os.Remove(name)
 		return nil, plainPathError(path, err)
 	}
-	w := newWriter(path, f, kind, temp)
+	w := newWriter(path, f, containerOf(path, f, frames), temp)
 	w.remove = func() { os.Remove(name) }
 	return w, nil
 }
 
+// containerOf is the kind of a file of that name and so many frames; see CreateFor.
+func containerOf(path string, f Format, frames int64) container {
+	switch ext := filepath.Ext(path); {
+	case strings.EqualFold(ext, ".w64"):
+		return w64File
+	case strings.EqualFold(ext, ".bw64"):
+		return bw64File
+	case frames > f.maxFrames(wavFile):
+		return rf64File
+	}
+	return wavFile
+}
+
+// NewWriter begins a file of that name, as CreateFor does, in an empty file, which Close syncs and
+// closes, as Abort does. The name says its kind and stands for it in errors.
+func NewWriter(to File, name string, f Format, frames int64) (*Writer, error) {
+	if err := f.writable(); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return newWriter(name, f, containerOf(name, f, frames), to), nil
+}
+
 // newWriter writes f to temp. The encoder sets aside a minute's worth of bytes for the rate that it is made
 // with, so it is made with rate 1 and told the true rate afterwards.
-func newWriter(path string, f Format, kind container, to file) *Writer {
-	temp := &sink{file: to, own: kind != wavFile}
+func newWriter(path string, f Format, kind container, to File) *Writer {
+	temp := &sink{File: to, own: kind != wavFile}
 	tag := tagInteger
 	if f.Float {
 		tag = tagFloat
@@ -303,9 +316,9 @@ func (w *Writer) Close() error {
 		return w.fail(err)
 	}
 	if w.temp.own && w.promise == 0 {
-		_, err := w.temp.file.Seek(0, io.SeekStart)
+		_, err := w.temp.File.Seek(0, io.SeekStart)
 		if err == nil {
-			_, err = w.temp.file.Write(w.kind.header(w.format, w.frames))
+			_, err = w.temp.File.Write(w.kind.header(w.format, w.frames))
 		}
 		if err != nil {
 			return w.fail(err)
@@ -326,7 +339,7 @@ func (w *Writer) publish() error {
 		return w.err
 	}
 	w.done = true
-	if f, ok := w.temp.file.(*os.File); ok {
+	if f, ok := w.temp.File.(*os.File); ok {
 		if err := os.Rename(f.Name(), w.path); err != nil {
 			w.remove()
 			w.err = fmt.Errorf("%s: cannot take its place: %w", w.path, errors.Unwrap(err))

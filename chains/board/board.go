@@ -163,6 +163,10 @@ type Chain struct {
 
 	switchers []Block // those of Blocks and Split: cables hang in all of their loops
 
+	file        *File // that the chain is a take of, as it was then
+	take        Take
+	arrangement Arrangement
+
 	pool map[string]*Placed // every block of the file, while takes and presets set their knobs
 }
 
@@ -248,8 +252,10 @@ func (f *File) fill(t Take) *Chain {
 	c := &Chain{
 		Take: t.Name, Title: f.Title,
 		Recording: f.Recording, GuitarName: f.guitarOf(t), Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Cables: f.Cables, Supplies: f.Supplies,
-		pool: map[string]*Placed{},
+		pool: map[string]*Placed{}, take: t,
 	}
+	file := *f
+	c.file = &file
 	if f.Recording.Load != nil {
 		load := *f.Recording.Load
 		c.Recording.Load = &load
@@ -329,6 +335,16 @@ func (f *File) resolve(t Take) *Chain {
 	c.Blocks = f.line(c, order, t)
 	if split != nil {
 		c.Split = &Split{Left: f.line(c, split.Left, t), Right: f.line(c, split.Right, t), Mix: split.Mix}
+	}
+	c.arrangement = Arrangement{Order: order, Split: split}.clone()
+	if len(c.switchers) > 0 {
+		c.arrangement.Switcher = c.switchers[0].Name
+		on := f.LoopsOn(t)
+		for _, l := range f.LoopsOf(t) {
+			if slices.Contains(on, l.Number) {
+				c.arrangement.Loops = append(c.arrangement.Loops, Loop{l.Number, slices.Clone(l.Blocks)})
+			}
+		}
 	}
 	c.pool = nil
 	c.gatherTurns()

@@ -52,12 +52,8 @@ func (c *Chain) At(t dsp.Second) *Chain {
 
 // With is the chain with its moves held at values.
 func (c *Chain) With(values []float64) *Chain {
-	h := *c
+	h := c.clone()
 	h.Turns = nil
-	h.Blocks = slices.Clone(c.Blocks)
-	if c.Split != nil {
-		h.Split = &Split{slices.Clone(c.Split.Left), slices.Clone(c.Split.Right), c.Split.Mix}
-	}
 	for k, m := range c.Turns {
 		part, knob, _ := strings.Cut(m.Target, ".")
 		switch {
@@ -74,6 +70,16 @@ func (c *Chain) With(values []float64) *Chain {
 				}
 			}
 		}
+	}
+	return h
+}
+
+// clone is the chain with blocks of its own.
+func (c *Chain) clone() *Chain {
+	h := *c
+	h.Blocks = slices.Clone(c.Blocks)
+	if c.Split != nil {
+		h.Split = &Split{slices.Clone(c.Split.Left), slices.Clone(c.Split.Right), c.Split.Mix}
 	}
 	return &h
 }

@@ -62,7 +62,7 @@ func (d *document) ownOrder(f *board.File, order []string, split *board.SplitOrd
 		if err := d.setOrder(f.Order, f.Split, order, split, "order"); err != nil {
 			return err
 		}
-	} else if err := d.insertTop("order", flowOrder(order, split), "blocks", "supplies", "recording"); err != nil {
+	} else if err := d.insertTop("order", board.OrderText(order, split), "blocks", "supplies", "recording"); err != nil {
 		return err
 	}
 	f.Order, f.Split = full(order), filled(split)
@@ -162,7 +162,7 @@ func (d *document) ownLoops(f *board.File, switcher string, loops []board.Loop) 
 	loops = sortedLoops(loops)
 	if f.Blocks[at].Loops == nil {
 		m := d.find("blocks", switcher)
-		if err := d.insertKey(m, len(m.entries)-1, "loops", LoopsText(loops), false); err != nil {
+		if err := d.insertKey(m, len(m.entries)-1, "loops", board.LoopsText(loops), false); err != nil {
 			return err
 		}
 	} else if err := d.setLoops(f.Blocks[at].Loops, loops, "blocks", switcher, "loops"); err != nil {
@@ -462,10 +462,10 @@ func pairsOf(t board.Take) []pair {
 		all = append(all, pair{"guitar", word(t.Guitar)})
 	}
 	if t.Order != nil {
-		all = append(all, pair{"order", same(flowOrder(t.Order, t.Split))})
+		all = append(all, pair{"order", same(board.OrderText(t.Order, t.Split))})
 	}
 	if len(t.Loops) > 0 {
-		all = append(all, pair{"loops", same(LoopsText(t.Loops))})
+		all = append(all, pair{"loops", same(board.LoopsText(t.Loops))})
 	}
 	if len(t.Toggle) > 0 {
 		all = append(all, pair{"toggle", same(yamltext.FlowNames(numbers(t.Toggle)))})
@@ -499,26 +499,6 @@ func numbers(list []int) []string {
 		all = append(all, strconv.Itoa(n))
 	}
 	return all
-}
-
-// flowOrder is an order in one line.
-func flowOrder(order []string, split *board.SplitOrder) string {
-	var all []string
-	for _, n := range order {
-		all = append(all, yamltext.Quote(n, true))
-	}
-	if split != nil {
-		all = append(all, flowSplit(split))
-	}
-	return "[" + strings.Join(all, ", ") + "]"
-}
-
-func flowSplit(s *board.SplitOrder) string {
-	text := "{split: {left: " + yamltext.FlowNames(s.Left) + ", right: " + yamltext.FlowNames(s.Right)
-	if s.Mix != "" && s.Mix != board.MixStereo {
-		text += ", mix: " + s.Mix
-	}
-	return text + "}}"
 }
 
 // setTake changes the k-th take, key by key.
@@ -632,7 +612,7 @@ func (d *document) setOrder(was []string, wasSplit *board.SplitOrder, order []st
 	}
 	if err := d.arrange(names, wanted, func(n string) string {
 		if n == theSplit {
-			return flowSplit(split)
+			return split.String()
 		}
 		return yamltext.Quote(n, true)
 	}, path...); err != nil || split == nil || wasSplit == nil {
@@ -707,15 +687,6 @@ func sortedLoops(loops []board.Loop) []board.Loop {
 	}
 	slices.SortStableFunc(all, func(a, b board.Loop) int { return a.Number - b.Number })
 	return all
-}
-
-// LoopsText is loops as a chain file has them in one line, with names in quotes where they need them.
-func LoopsText(loops []board.Loop) string {
-	var all []string
-	for _, l := range loops {
-		all = append(all, strconv.Itoa(l.Number)+": "+yamltext.FlowNames(l.Blocks))
-	}
-	return "{" + strings.Join(all, ", ") + "}"
 }
 
 // setLoops changes loops that are there, of a switcher or of a take.

@@ -60,26 +60,26 @@ func JournalLine(names []string, values []measures.Figure) []byte {
 }
 
 // ReadJournal takes what a journal of this search holds. anyPart takes the journal of any share,
-// else it has to be of this one. It returns how many bytes of it are good: what is left is a line
-// that was not finished, and what is written next goes in its place.
-func (r *Rank) ReadJournal(text []byte, anyPart bool) (good int, err error) {
+// else it has to be of this one. It returns how many bytes of it are whole lines (what is left was
+// not finished, and what is written next goes in its place) and which of these, counted from 1, are
+// damaged and left out.
+func (r *Rank) ReadJournal(text []byte, anyPart bool) (good int, damaged []int, err error) {
 	for number := 1; ; number++ {
 		end := bytes.IndexByte(text[good:], '\n')
 		if end < 0 {
-			return good, nil
+			return good, damaged, nil
 		}
 		line := text[good : good+end]
 		if number == 1 {
 			if err := r.checkHead(line, anyPart); err != nil {
-				return 0, err
+				return 0, nil, err
 			}
 		} else {
 			var l journalLine
 			if err := unchecked(line, &l); err != nil {
-				return 0, fmt.Errorf("line %d is damaged: %w", number, err)
-			}
-			if !r.Know(l.Order, l.Values) {
-				return 0, fmt.Errorf("line %d is no order of this search", number)
+				damaged = append(damaged, number)
+			} else if !r.Know(l.Order, l.Values) {
+				return 0, nil, fmt.Errorf("line %d is no order of this search", number)
 			}
 		}
 		good += end + 1

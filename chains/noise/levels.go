@@ -17,7 +17,7 @@ type NoiseLevels struct {
 
 // NewNoiseLevels is for recordings of that rate.
 func NewNoiseLevels(rate dsp.Hertz) *NoiseLevels {
-	return &NoiseLevels{m: newNoiseMeter(rate, noiseCells/4)} // within some 0.05 dB, as for NoiseMoves
+	return &NoiseLevels{m: newNoiseMeter(rate, noiseCells/4)} // within some 0.05 dB, as for Moves
 }
 
 // AWeighted is the A-weighted RMS in V of the chain's Ledger at the jack out.
@@ -40,6 +40,12 @@ func (n *NoiseLevels) Parts(c *board.Chain) (hiss, tones float64, err error) {
 		return 0, 0, err
 	}
 	whole := l.RMS(AWeighted)
+	if l.Whole != nil { // rendered: once more without what makes tones
+		l.Whole = nil
+		if l.Shares, err = n.m.withoutTones(c); err != nil {
+			return 0, 0, err
+		}
+	}
 	for k := range l.Shares {
 		l.Shares[k].Lines = nil
 	}

@@ -28,8 +28,10 @@ const mostTried = 2_000_000
 
 // Assignment says where every block that takes a supply is plugged in.
 //
-// Kept to: the plug and the voltage that a block wants, whichever way an output's switch stands; the
-// current, with the margin; a block with a positive ground alone on its output (on its supply, where
+// Kept to: the plug and the voltage that a block wants, whichever way an output's switch stands;
+// the
+// current, with the margin; a block with a positive ground alone on its output (on its supply,
+// where
 // outputs are not isolated); digital blocks apart from others on a supply that is not isolated.
 // Among those the best has, in this order: as few outputs missing as there can be, and these small;
 // the fewest leads moved; the highest voltages for the blocks that gain by it; the fewest blocks
@@ -71,8 +73,10 @@ func (m Missing) String() string {
 }
 
 // Assign works out where the file's blocks are plugged in, those that are plugged in already among
-// them; blocks on supplies of their own stay there. margin is the share of current left free, from 0
-// to less than 1. gains are the blocks that gain by a higher voltage. The error says that more outputs
+// them; blocks on supplies of their own stay there. margin is the share of current left free, from
+// 0
+// to less than 1. gains are the blocks that gain by a higher voltage. The error says that more
+// outputs
 // are missing than anybody would add at once.
 func Assign(f *board.File, margin float64, gains []string) (*Assignment, error) {
 	a, err := assign(f, margin, gains)

@@ -49,7 +49,8 @@ func random(r *rand.Rand) (f *board.File, gains []string) {
 	return f, gains
 }
 
-// judged is the cost of a plugging by the rules, worked out from nothing; ok is false where it is against one.
+// judged is the cost of a plugging by the rules, worked out from nothing; ok is false where it is
+// against one.
 func judged(f *board.File, to []string, margin float64, gains []string) (cost [3]int, ok bool) {
 	for k, b := range f.Blocks {
 		supply, o := board.FindOutput(f.Supplies, to[k])
@@ -104,11 +105,12 @@ func judged(f *board.File, to []string, margin float64, gains []string) (cost [3
 	return cost, true
 }
 
-// Every plugging of small boards is tried: none is better than the one that comes out, and where something is missing, none does.
+// Every plugging of small boards is tried: none is better than the one that comes out, and where
+// something is missing, none does.
 func TestAssignAgainstBruteForce(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	fine, missing := 0, 0
-	for n := range 1500 {
+	for n := range 600 {
 		f, gains := random(r)
 		margin := []float64{0, 0.2}[n%2]
 		var outputs []string
@@ -160,7 +162,7 @@ func TestAssignAgainstBruteForce(t *testing.T) {
 			t.Fatalf("board %d: %v costs %v (allowed: %v), the best %v", n, got, c, ok, least)
 		}
 	}
-	if fine < 200 || missing < 200 {
+	if fine < 100 || missing < 100 {
 		t.Fatalf("%d boards that can be plugged in and %d that cannot: the draw is off", fine, missing)
 	}
 }

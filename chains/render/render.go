@@ -55,6 +55,8 @@ type Renderer struct {
 	longest int // the largest latency of a tap
 	tail    dsp.Second
 	blocks  [][]float64 // a block of every signal: see allot
+	source  Adder       // what is added to the recording; nil: nothing
+	free    []free      // driven sources that are neither the recording nor a stage's
 }
 
 // step is a section or a stage with the signals that it reads and writes.
@@ -92,8 +94,17 @@ func (r *Renderer) Signals() []Signal {
 	return list
 }
 
-// Add makes the renderer add a signal to an output, in place of what was added there before. It is for a renderer that has not run yet.
+// Add makes the renderer add a signal to an output, to the recording at wiring.Source, or to a driven source
+// that nothing drives, in place of what was added there before. It is for a renderer that has not run yet.
 func (r *Renderer) Add(output string, what Adder) {
+	if output == wiring.Source {
+		r.source = what
+	}
+	for k := range r.free {
+		if r.free[k].name == output {
+			r.free[k].what = what
+		}
+	}
 	for k := range r.steps {
 		if at := slices.Index(r.steps[k].names, output); at >= 0 {
 			if r.steps[k].noise == nil {
@@ -102,6 +113,13 @@ func (r *Renderer) Add(output string, what Adder) {
 			r.steps[k].noise[at] = what
 		}
 	}
+}
+
+// free is a driven source that is silent but for what is added to it.
+type free struct {
+	name   string
+	signal int
+	what   Adder
 }
 
 type tap struct{ signal, latency int }
@@ -139,6 +157,17 @@ func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
 		return k
 	}
 	signal(wiring.Source, 0)
+	driven := []string{wiring.Source}
+	for _, s := range w.Stages {
+		driven = append(driven, s.Drive...)
+	}
+	for _, n := range w.Sections {
+		for _, in := range n.Inputs() {
+			if !slices.Contains(driven, in) {
+				r.free = append(r.free, free{name: in, signal: signal(in, 0)})
+			}
+		}
+	}
 	for _, name := range taps {
 		if err := w.Chain.Jack(name); err != nil {
 			return nil, err
@@ -223,6 +252,9 @@ func (r *Renderer) allot() {
 	}
 	r.blocks = make([][]float64, r.signals)
 	r.blocks[0] = take()
+	for _, f := range r.free {
+		r.blocks[f.signal] = take()
+	}
 	for k, st := range r.steps {
 		for _, s := range st.out {
 			r.blocks[s] = take()
@@ -283,6 +315,13 @@ func (r *Renderer) Tail() dsp.Second { return r.tail }
 
 // process runs n samples, at most blockSize, of the first signal through all steps. What a step reads it must leave as it is: others may read it too.
 func (r *Renderer) process(n int) {
+	for _, f := range r.free {
+		b := r.blocks[f.signal][:n]
+		clear(b)
+		if f.what != nil {
+			f.what.Add(b)
+		}
+	}
 	for k := range r.steps {
 		st := &r.steps[k]
 		for j, s := range st.in {
@@ -346,6 +385,9 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 		}
 		if n == 0 {
 			continue
+		}
+		if r.source != nil {
+			r.source.Add(in[:n])
 		}
 		r.process(n)
 		holding := false

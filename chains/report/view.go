@@ -610,7 +610,7 @@ func (v *view) noises(p Page) {
 		}
 		n.Causes = strings.Join(causes, ", ")
 		if m, ok := r.Quieter(); ok {
-			n.Advice = fmt.Sprintf("Moving %s behind %s would change the noise by %s dB and the gain at 1 kHz by %s dB.", m.Block, m.Behind, signed(m.NoiseDB, 1), signed(m.GainDB, 1))
+			n.Advice = fmt.Sprintf("Moving %s %s would change the noise by %s dB and the gain at 1 kHz by %s dB.", m.Block, m.Where, signed(m.NoiseDB, 1), signed(m.GainDB, 1))
 		} else if len(r.Moves) > 0 {
 			n.Advice = "No move of one block makes it quieter by 1 dB at the same gain."
 		}

@@ -40,7 +40,8 @@ type view struct {
 	Halves     [][]Cable
 }
 
-// HTML writes the sheet as one page that loads nothing, laid out for A4 paper, with labels for a tape
+// HTML writes the sheet as one page that loads nothing, laid out for A4 paper, with labels for a
+// tape
 // of that height in mm, which has to be one of Tapes.
 func (s *Sheet) HTML(w io.Writer, tape int) error {
 	if !slices.Contains(Tapes, tape) {

@@ -100,7 +100,8 @@ type Output struct {
 	Percent int // of its current that is drawn at most
 }
 
-// What goes into which jack, and how long what the file does not measure is: common practice, no source.
+// What goes into which jack, and how long what the file does not measure is: common practice, no
+// source.
 const (
 	plugsAngled   = "6.3 mm mono, angled both ends"
 	plugsStraight = "6.3 mm mono, straight both ends"
@@ -131,7 +132,8 @@ func New(f *board.File, take string) (*Sheet, error) {
 	return s, nil
 }
 
-// place is where the block that a jack belongs to stands, and its kind; nil for the guitar and the load.
+// place is where the block that a jack belongs to stands, and its kind; nil for the guitar and the
+// load.
 func place(f *board.File, jack string) *blocks.Kind {
 	name, _, _ := strings.Cut(jack, ".")
 	for _, b := range f.Blocks {
@@ -147,7 +149,8 @@ func metres(m dsp.Metre) string { return dsp.FormatQuantity(float64(m), dsp.Metr
 // wire lists path, cables, and what crosses the board's edge.
 func (s *Sheet) wire(f *board.File, c *board.Chain) {
 	onBoard := func(k *blocks.Kind) bool { return k != nil && k.Place == blocks.OnTheBoard }
-	for _, k := range c.Cabling() {
+	var guessed []string
+	for _, k := range s.inTurn(f, c) {
 		from, to := place(f, k.Out), place(f, k.In)
 		cable := Cable{From: k.Out, To: k.In}
 		switch {
@@ -168,6 +171,9 @@ func (s *Sheet) wire(f *board.File, c *board.Chain) {
 			cable.Use, cable.Plugs, cable.Length = "amplifier", plugsStraight, metres(c.CordTo(k.In).Length)
 		}
 		cable.Number = len(s.Cables) + 1
+		if _, said := c.Cables[k.In]; !said && cable.Use == "amplifier" && to != nil {
+			guessed = append(guessed, fmt.Sprint(cable.Number))
+		}
 		s.Cables = append(s.Cables, cable)
 		switch {
 		case !onBoard(from) && onBoard(to):
@@ -176,7 +182,11 @@ func (s *Sheet) wire(f *board.File, c *board.Chain) {
 			s.Bay = append(s.Bay, Crossing{false, k.Out, k.In, cable.Number})
 		}
 	}
-	// The path is read from the cables of the file's order: a switcher whole, and each of its loops as a line of its own.
+	if len(guessed) > 0 {
+		s.Cautions = append(s.Cautions, fmt.Sprintf("Cable %s to or from an amplifier: the file has no length of its own for it, so it has that of a patch cable here. Measure it.", strings.Join(guessed, ", ")))
+	}
+	// The path is read from the cables of the file's order: a switcher whole, and each of its loops
+	// as a line of its own.
 	steps := func(line []board.Placed) (steps []string) {
 		for _, b := range line {
 			switch {
@@ -203,6 +213,32 @@ func (s *Sheet) wire(f *board.File, c *board.Chain) {
 	for _, l := range s.Loops {
 		s.Paths = append(s.Paths, Path{fmt.Sprint("loop ", l.Number), true, append(append([]string{fmt.Sprint("send ", l.Number)}, l.Blocks...), fmt.Sprint("return ", l.Number))})
 	}
+}
+
+// inTurn is the chain's cables in the order in which one plugs them in: up to the switcher, its
+// loops by their numbers, what follows.
+func (s *Sheet) inTurn(f *board.File, c *board.Chain) []board.Cable {
+	all := c.Cabling()
+	w := f.Switcher()
+	if w == nil {
+		return all
+	}
+	entered := slices.IndexFunc(all, func(k board.Cable) bool { return k.In == w.Name+".in" })
+	turn := map[board.Cable]int{}
+	for k, cable := range all {
+		from, _, _ := strings.Cut(cable.Out, ".")
+		turn[cable] = len(s.Loops) + 1
+		for n, l := range s.Loops {
+			if cable.Out == fmt.Sprintf("%s.send-%d", w.Name, l.Number) || slices.Contains(l.Blocks, from) {
+				turn[cable] = n + 1
+			}
+		}
+		if k <= entered {
+			turn[cable] = 0
+		}
+	}
+	slices.SortStableFunc(all, func(a, b board.Cable) int { return turn[a] - turn[b] })
+	return all
 }
 
 // inWords is a knob as people read it.
@@ -371,10 +407,14 @@ func (s *Sheet) advise(f *board.File, c *board.Chain) {
 	if len(s.Open) > 0 {
 		s.Cautions = append(s.Cautions, "Not plugged in yet: "+strings.Join(s.Open, ", ")+".")
 	}
+	var positive []string
 	for _, b := range f.Blocks {
-		if n, _ := f.Needs(b.Name); slices.Contains(n.Grounds, blocks.Positive) {
-			s.Cautions = append(s.Cautions, b.Name+": its ground is the positive pole. An isolated output or a battery for it alone, never shared.")
+		if n, _ := f.Needs(b.Name); slices.Contains(n.Grounds, blocks.Positive) && slices.Contains(s.names(), b.Name) {
+			positive = append(positive, b.Name)
 		}
+	}
+	if len(positive) > 0 {
+		s.Cautions = append(s.Cautions, strings.Join(positive, ", ")+": ground at the positive pole. An isolated output or a battery for each alone, never shared.")
 	}
 	if len(s.Outputs) > 0 {
 		s.Cautions = append(s.Cautions, "A wrong voltage or polarity destroys pedals: read what is printed on pedal and supply before you plug in.")
@@ -404,7 +444,8 @@ func Letters(tape int) (top, below float64) {
 	return 0.34 * float64(tape), 0.24 * float64(tape)
 }
 
-// letterWidth bounds the width of a letter of a bold sans-serif, over its height, in the mean of a text.
+// letterWidth bounds the width of a letter of a bold sans-serif, over its height, in the mean of a
+// text.
 const letterWidth = 0.66
 
 // Labels are those of the blocks, of both ends of every cable, and of the supply leads.

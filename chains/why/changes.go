@@ -184,7 +184,7 @@ func (c *changer) all() []change {
 	}
 	c.cables()
 	c.guitar()
-	return c.list
+	return slices.DeleteFunc(c.list, func(one change) bool { return c.file.Of(one.do(c.take)).Unwireable() != "" })
 }
 
 func (c *changer) moves(l line) {

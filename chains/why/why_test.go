@@ -204,6 +204,9 @@ func TestChangesThatAreOffered(t *testing.T) {
 	moved := 0
 	for _, one := range list {
 		u := one.do(c.take)
+		if why := g.Of(u).Unwireable(); why != "" {
+			t.Errorf("%s: %s", one.text, why)
+		}
 		if u.Order == nil {
 			continue
 		}

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -15,6 +14,7 @@ import (
 	"drywire/chains"
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
@@ -95,11 +95,6 @@ func (f *chainFile) describe(s streams) {
 	}
 }
 
-func exists(path string) bool {
-	_, err := os.Stat(path)
-	return err == nil
-}
-
 // disk is a produce.Folder: that of the chain file, from which it may lead anywhere. Every file is opened once in a run.
 type disk struct {
 	folder string
@@ -133,7 +128,9 @@ func (d disk) Named(path string) (*samples.Reader, func(), error) {
 		path = "standard input"
 		held, err = d.read.Piped(mostPiped, samples.Known)
 	} else {
-		held, err = d.read.Open(path)
+		if held, err = d.read.Open(path); files.Piped(err) {
+			err = fmt.Errorf("%w; what it gives can be piped into standard input, as a recording of the name -", err)
+		}
 	}
 	if err != nil {
 		return nil, nil, err
@@ -154,7 +151,7 @@ func (d disk) Near(path string) string { return nearFile(d.Path(path)) }
 
 // nearFile is the file in the folder of a missing one whose name that is probably a slip of; "" for none.
 func nearFile(path string) string {
-	list, err := os.ReadDir(filepath.Dir(path))
+	list, err := files.Disk{}.ReadDir(filepath.Dir(path))
 	if err != nil {
 		return ""
 	}
@@ -165,7 +162,7 @@ func nearFile(path string) string {
 func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) {
 	d = disk{".", s.read}
 	if d.read == nil { // for completion
-		d.read = inputs.New(context.Background())
+		d.read = inputs.New(context.Background(), files.Disk{})
 	}
 	if path == "-" {
 		d.read.In = nil // so that nobody takes the rest of it for a recording
@@ -186,6 +183,9 @@ func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) 
 				hint = fmt.Sprintf("; did you mean %q?", filepath.Join(filepath.Dir(path), near))
 			}
 		}
+		if files.Piped(err) {
+			hint = "; - is standard input"
+		}
 		return nil, d, fmt.Errorf("%w%s", err, hint)
 	}
 	d.folder = filepath.Dir(path)
@@ -198,15 +198,6 @@ func parseChainFile(name string, src []byte) (*edit.Text, error) {
 		return nil, misusef("%s is a WAV file, not a chain file; a chain file names its recording, or give one with --recording", name)
 	}
 	return edit.Read(name, src)
-}
-
-// plainPath puts the path first and drops the name of the system call.
-func plainPath(path string, err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
 }
 
 // take is the take of that name, or the first; assumed says that it was not named and there are more.

@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
@@ -187,6 +186,9 @@ func warningsOf(f *chainFile, takes []checked) []string {
 			}
 		}
 	}
+	if open := notPluggedIn(f); len(open) > 0 {
+		list = append(list, "not plugged in yet, and so as on supplies of their own: "+strings.Join(open, ", ")+"; drywire power --assign works out where")
+	}
 	about := map[string][]string{}
 	var order []string
 	for _, t := range takes {
@@ -277,7 +279,7 @@ func (t checked) print(s streams, f *chainFile) {
 	s.printf("\nTake %d: %s\n", t.number, t.chain.Take)
 	paragraph(s.out, "  ", orderText(t.chain), 98)
 	if own := t.take.Loops; len(own) > 0 {
-		s.printf("  loops of its own: %s\n", edit.LoopsText(own))
+		s.printf("  loops of its own: %s\n", board.LoopsText(own))
 	}
 	for _, set := range t.take.Set {
 		s.printf("  %s: %s\n", set.Target, set.Text)

@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"syscall"
 
@@ -18,11 +19,30 @@ import (
 	"github.com/spf13/pflag"
 
 	"drywire/chains/file"
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
 )
 
-// Version is what --version says.
-const Version = "0.1"
+// Version is what --version says: with the beginning of the commit's name where the program was
+// built from a repository, and "+changed" where that had changes.
+var Version = "0.1" + revision()
+
+func revision() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return ""
+	}
+	commit, changed := "", ""
+	for _, s := range info.Settings {
+		switch {
+		case s.Key == "vcs.revision":
+			commit = "+" + s.Value[:min(12, len(s.Value))]
+		case s.Key == "vcs.modified" && s.Value == "true":
+			changed = "+changed"
+		}
+	}
+	return commit + changed
+}
 
 // Exit codes.
 const (
@@ -40,7 +60,8 @@ func misusef(format string, args ...any) error { return misuse{fmt.Errorf(format
 type streams struct {
 	in       io.Reader
 	out, err io.Writer
-	read     *inputs.Files // that the run reads
+	disk     files.System
+	read     *inputs.Files // of that disk, that the run reads
 }
 
 func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format, args...) }
@@ -53,21 +74,56 @@ func Main() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the process without waiting for anything
-	return Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	code := Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	if err := os.Stdout.Close(); err != nil && code == done { // a file system may tell only now
+		fmt.Fprintf(os.Stderr, "drywire: %v\n", files.Named("standard output", err))
+		return failed
+	}
+	return code
 }
 
-// Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused.
+// Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused. What cannot be
+// written to stdout has failed.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	read := inputs.New(ctx)
-	read.In = stdin
-	defer read.Close()
-	root := command(streams{stdin, stdout, stderr, read}, args)
+	return run(ctx, args, streams{in: stdin, out: stdout, err: stderr, disk: files.Disk{}})
+}
+
+// output is a stream whose first error is remembered. After it, nothing is written.
+type output struct {
+	to  io.Writer
+	err error
+}
+
+func (o *output) Write(b []byte) (int, error) {
+	if o.err != nil {
+		return 0, o.err
+	}
+	n, err := o.to.Write(b)
+	if err != nil {
+		o.err = files.Named("standard output", err)
+	}
+	return n, o.err
+}
+
+// raw is the standard output itself, for what tells its errors.
+func (s streams) raw() io.Writer { return s.out.(*output).to }
+
+func run(ctx context.Context, args []string, s streams) int {
+	s.read = inputs.New(ctx, s.disk)
+	s.read.In = s.in
+	defer s.read.Close()
+	out, stderr := &output{to: s.out}, s.err
+	s.out = out
+	root := command(s, args)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
-		err = read.Unchanged() // what was printed and not written may be of files that have changed since
+		err = s.read.Unchanged() // what was printed and not written may be of files that have changed since
 		if ctx.Err() != nil && errors.Is(err, context.Canceled) {
 			err = nil // an interrupt is how some commands end, and came too late for the others
 		}
+	}
+	if err == nil {
+		err = out.err
 	}
 	switch {
 	case err == nil:

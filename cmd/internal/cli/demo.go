@@ -14,8 +14,9 @@ import (
 )
 
 type demoOptions struct {
-	out     string
-	quality string
+	noiseless bool
+	out       string
+	quality   string
 }
 
 // demoChain is the shipped chain file that the demonstration renders.
@@ -35,6 +36,7 @@ loudness, with the chain file and a report into a folder, and says what to liste
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), s, o) },
 	}
+	noiselessFlag(cmd, &o.noiseless)
 	cmd.Flags().StringVarP(&o.out, "output", "o", "drywire-demo", "the `DIR` to write into; made where there is none")
 	qualityFlag(cmd, &o.quality)
 	complete(cmd, "output", completeFolder)
@@ -74,12 +76,12 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	out, err := openFolder(o.out)
+	out, err := openFolder(s.disk, o.out)
 	if err != nil {
 		return err
 	}
 	defer out.abort()
-	c, err := compareTakes(ctx, s, f, q, out, true)
+	c, err := compareTakes(ctx, s, f, q, out, true, o.noiseless)
 	if err != nil {
 		return err
 	}
@@ -90,7 +92,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	said.printf("%s\n\n", f.Title)
 	f.describe(said)
 	said.printf("\n")
-	printComparison(said, e)
+	printComparison(said, e, true, true)
 	tables := words.String()
 
 	words.Reset()
@@ -98,7 +100,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	f.describe(said)
 	said.printf("\n")
 	printLevels(said, e)
-	printSentences(said, e)
+	printSentences(said, e, true)
 	short := words.String()
 
 	words.Reset()

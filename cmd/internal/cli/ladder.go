@@ -100,10 +100,8 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 			return err
 		}
 	}
-	for path, content := range files {
-		if err := writeFile(path, content, f); err != nil {
-			return err
-		}
+	if err := writeFiles(s.disk, files, f); err != nil {
+		return err
 	}
 	if o.json {
 		return s.object(l)
@@ -131,20 +129,4 @@ func ladder(ctx context.Context, s streams, list []*board.Chain, r *produce.Reco
 		all = append(all, m)
 	}
 	return experiment.NewLadder(all...), nil
-}
-
-// writeFile writes a file that is not read in this run.
-func writeFile(path string, content []byte, f *chainFile) error {
-	out, err := openFolder(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	defer out.abort()
-	if err := out.text(filepath.Base(path), content, f.inputs()...); err != nil {
-		return err
-	}
-	if err := f.unchanged(); err != nil {
-		return err
-	}
-	return out.publish()
 }

@@ -54,18 +54,23 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	if o.port < 0 || o.port > 65535 {
 		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
 	}
-	s.read = inputs.New(ctx) // what the page reads may change while it runs
+	s.read = inputs.New(ctx, s.disk) // what the page reads may change while it runs
 	_, err := readChainFile(s, o.file)
 	s.read.Close()
 	if err != nil { // told as every command tells it
 		return err
 	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
 	closed := func() {}
 	defer func() { closed() }()
 	return page.Serve(ctx, page.Options{
 		File: o.file, Port: o.port,
 		Ready: func(address string) {
-			s.printf("%s\n", address)
+			if _, err := fmt.Fprintln(s.out, address); err != nil {
+				stop() // nobody can know where the page is
+				return
+			}
 			paragraph(s.out, "", hearing, width)
 			s.printf("Ctrl-C ends it.\n")
 			if !o.noOpen {
@@ -77,7 +82,7 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 				}
 			}
 		},
-		Version: Version,
+		Version: Version, Disk: s.disk,
 	})
 }
 

@@ -1,7 +1,9 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"strings"
 
@@ -78,18 +80,21 @@ func runNew(s streams, o newOptions) error {
 	case filepath.Ext(o.file) == "":
 		o.file += ".yaml"
 	}
-	if exists(o.file) && !o.force {
-		return fmt.Errorf("%s: is there already; --force writes over it, or give another name", o.file)
-	}
-	out, err := openFolder(filepath.Dir(o.file))
+	taken := fmt.Errorf("%s: is there already; --force writes over it, or give another name", o.file)
+	out, name, err := openFor(s.disk, o.file)
 	if err != nil {
 		return err
 	}
 	defer out.abort()
-	if err := out.text(filepath.Base(o.file), text); err != nil {
+	if err := out.text(name, text); err != nil {
 		return err
 	}
-	if err := out.publish(); err != nil {
+	if !o.force {
+		out.Fresh(name)
+	}
+	if err := out.publish(); errors.Is(err, fs.ErrExist) {
+		return taken
+	} else if err != nil {
 		return err
 	}
 	s.printf("Wrote %s. Next:\n  drywire check %s\n  drywire compare %s -o takes\n", o.file, shell(o.file), shell(o.file))

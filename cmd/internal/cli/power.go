@@ -93,12 +93,7 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 	if len(f.Supplies) == 0 {
 		return fmt.Errorf("%s: no supplies; name them, like supplies: {brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}}", f.Text.Name)
 	}
-	report := powerReport{Open: []string{}, Outputs: []powerOutput{}}
-	for _, b := range f.Blocks {
-		if b.Power == board.AutoPower {
-			report.Open = append(report.Open, b.Name)
-		}
-	}
+	report := powerReport{Open: append([]string{}, notPluggedIn(f)...), Outputs: []powerOutput{}}
 	for _, p := range f.Plugged() {
 		report.Outputs = append(report.Outputs, powerOutput{p.Output, p.Voltage, p.Draw, p.Current, p.Isolated, append([]string{}, p.Blocks...), append([]string{}, p.Warnings...)})
 	}
@@ -114,6 +109,11 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 		return s.object(report)
 	}
 	s.printf("%s\n", titleOf(f))
+	for _, p := range report.Outputs {
+		for _, w := range p.Warnings {
+			paragraph(s.out, "", "WARNING: "+w+".", width)
+		}
+	}
 	printSupplies(s, f)
 	if !o.assign {
 		if len(report.Open) > 0 {
@@ -124,6 +124,16 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 	}
 	printAssignment(s, f, report)
 	return nil
+}
+
+// notPluggedIn is the blocks whose output is still to be chosen.
+func notPluggedIn(f *chainFile) (names []string) {
+	for _, b := range f.Blocks {
+		if b.Power == board.AutoPower {
+			names = append(names, b.Name)
+		}
+	}
+	return names
 }
 
 // gainByVoltage is which open blocks gain by a higher voltage, of those that have the choice.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,9 +13,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/cmd/internal/files"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -44,6 +43,9 @@ func rankCommand(s streams) *cobra.Command {
 measures each by your objectives. The chain file says what to keep to and what to prefer:
   keep: {first: [fuzz], last: [reverb], before: [[drive, delay]], together: [[drive, boost]]}
   prefer: [quiet, headroom]
+Where the take splits into two paths, blocks change places on each and before both; in a switcher's
+loops, with each other and with what is in none, and every loop keeps how many it holds. What is told
+of two ends is told of their mean, and of noise in both together.
 first and last: the order begins or ends with these; before: of each list, every block comes before
 the next; together: they stand next to each other. The objectives, of which more is better:
 %sWhat orders have in common up to a stage is rendered once for all of them, on all cores. The quality
@@ -68,7 +70,7 @@ byte. chains/jobs has job files for a batch scheduler and for a container cluste
   search: kind ("exhaustive" or "budgeted"), orders (null: too many to count), tried, said
   base    the order as the take has it, null where it was not tried
   pareto, best, orders (all that were tried), highest score first:
-    order, values (one for each objective, in its unit), score (percent), pareto (true or false)
+    order, take (its keys), values (one for each objective, in its unit), score (percent), pareto (true or false)
 What cannot be measured is {"not_measurable": "why"}; it counts as worst.`, rankSeconds, objectiveList()),
 		Example: `  drywire rank my-chain.yaml
   drywire rank my-chain.yaml --journal rank.journal
@@ -190,14 +192,14 @@ func runRank(ctx context.Context, s streams, o rankOptions) error {
 	}
 	keep := func([]string, []measures.Figure) error { return nil }
 	if o.journal != "" {
-		j, err := openJournal(o.journal, r.Rank)
+		j, err := openJournal(s, o.journal, r.Rank)
 		if err != nil {
 			return err
 		}
 		defer j.Close()
 		keep = func(names []string, values []measures.Figure) error {
 			_, err := j.Write(experiment.JournalLine(names, values))
-			return errors.Join(plain(o.journal, err), plain(o.journal, j.Sync()))
+			return files.Named(o.journal, errors.Join(err, j.Sync()))
 		}
 	}
 	bar := newProgress(s.err, int64(r.Left()))
@@ -227,9 +229,9 @@ func runRankMerge(ctx context.Context, s streams, o rankOptions, journals []stri
 	}
 	parts := 1
 	for _, path := range journals {
-		text, err := os.ReadFile(path)
+		text, err := files.Read(s.disk, path, mostJournal)
 		if err != nil {
-			return plainPath(path, err)
+			return err
 		}
 		if n := experiment.JournalParts(text); n > parts {
 			parts = n
@@ -239,13 +241,15 @@ func runRankMerge(ctx context.Context, s streams, o rankOptions, journals []stri
 		}
 	}
 	for _, path := range journals {
-		text, err := os.ReadFile(path)
+		text, err := files.Read(s.disk, path, mostJournal)
 		if err != nil {
-			return plainPath(path, err)
+			return err
 		}
-		if _, err := r.ReadJournal(text, true); err != nil {
+		_, damaged, err := r.ReadJournal(text, true)
+		if err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
+		sayDamaged(s, path, damaged)
 	}
 	if first, n := r.Missing(); n > 0 {
 		hint := ""
@@ -273,30 +277,27 @@ func parsePart(text string) (part, parts int, err error) {
 	return part, parts, nil
 }
 
-// openJournal opens a journal to go on with, or begins one.
-func openJournal(path string, r *experiment.Rank) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+// mostJournal is how much of a journal is read, in bytes: half a million orders and more.
+const mostJournal = 256 << 20
+
+// openJournal opens a journal to go on with, or begins one. No other run can while it is open.
+func openJournal(s streams, path string, r *experiment.Rank) (files.File, error) {
+	f, text, err := files.Journal(s.disk, path, mostJournal)
 	if err != nil {
-		return nil, plainPath(path, err)
+		return nil, err
 	}
-	fail := func(err error) (*os.File, error) {
+	fail := func(err error) (files.File, error) {
 		f.Close()
 		return nil, err
 	}
-	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
-		return fail(fmt.Errorf("%s: is no plain file, so it cannot be a journal", path))
-	}
-	text, err := io.ReadAll(f)
-	if err != nil {
-		return fail(plain(path, err))
-	}
-	good, err := r.ReadJournal(text, false)
+	good, damaged, err := r.ReadJournal(text, false)
 	if err != nil {
 		return fail(fmt.Errorf("%s: %w; give another --journal, or delete it", path, err))
 	}
 	if good == 0 && len(text) > 0 && !experiment.UnfinishedHead(text, r) {
 		return fail(fmt.Errorf("%s: is not the journal of a ranking; give another --journal", path))
 	}
+	sayDamaged(s, path, damaged)
 	err = f.Truncate(int64(good))
 	if err == nil {
 		_, err = f.Seek(int64(good), io.SeekStart)
@@ -305,17 +306,16 @@ func openJournal(path string, r *experiment.Rank) (*os.File, error) {
 		_, err = f.Write(r.JournalHead())
 	}
 	if err != nil {
-		return fail(plain(path, err))
+		return fail(files.Named(path, err))
 	}
 	return f, nil
 }
 
-// plain is plainPath for what may be no error.
-func plain(path string, err error) error {
-	if err == nil {
-		return nil
+// sayDamaged says which lines of a journal are left out.
+func sayDamaged(s streams, path string, lines []int) {
+	for _, n := range lines {
+		s.say("drywire: %s: line %d is damaged and left out; what it held counts as not found", path, n)
 	}
-	return plainPath(path, err)
 }
 
 // mostRanked is how many rows the table has, mostAlike how many orders are named for each.
@@ -362,7 +362,7 @@ func (r *ranking) print(s streams, o rankOptions) error {
 			shown = append(shown, p)
 			row(fmt.Sprint(at+1), p)
 		}
-		orders[at] = append(orders[at], strings.Join(p.Order, ", "))
+		orders[at] = append(orders[at], strings.Join(p.Take, ", "))
 	}
 	if res.Base != nil && !slices.ContainsFunc(shown, res.Base.Alike) {
 		row("as written", *res.Base)
@@ -427,7 +427,7 @@ func quoted(text string) string {
 	return text
 }
 
-// boardKeys is what a take says about its guitar, its preset and its loops, as it stands in a chain
+// boardKeys is what a take says about its guitar and its preset, as it stands in a chain
 // file.
 func boardKeys(t board.Take) []string {
 	var keys []string
@@ -436,9 +436,6 @@ func boardKeys(t board.Take) []string {
 	}
 	if t.Preset != "" {
 		keys = append(keys, "preset: "+quoted(t.Preset))
-	}
-	if len(t.Loops) > 0 {
-		keys = append(keys, "loops: "+edit.LoopsText(t.Loops))
 	}
 	if len(t.Toggle) > 0 {
 		keys = append(keys, "toggle: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(t.Toggle), " ", ", "), "[]")+"]")

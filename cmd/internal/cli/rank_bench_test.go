@@ -13,6 +13,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
 	"drywire/dsp/section"
 )
@@ -51,7 +52,7 @@ func BenchmarkRank(b *testing.B) {
 		b.Fatal(err)
 	}
 	ctx := context.Background()
-	f, err := projectOf(text, disk{".", inputs.New(ctx)})
+	f, err := projectOf(text, disk{".", inputs.New(ctx, files.Disk{})})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -69,7 +69,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	piped := o.out == "-"
 	if piped {
-		if f, ok := s.out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		if f, ok := s.raw().(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 			return misusef("-o -: standard output is a terminal, which plays nothing; pipe it into a program or a file")
 		}
 	} else if !slices.Contains(writtenNames, strings.ToLower(filepath.Ext(o.out))) {
@@ -115,19 +115,24 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	// Into a pipe go the samples, so words go beside it; and its frames wait in the system's folder.
 	frames := r.FramesWith(after)
-	out := &outputs{folder: os.TempDir()}
+	var out *outputs
 	var wav *samples.Writer
 	if piped {
-		if wav, err = samples.NewPipe(s.out, "standard output", format, frames); err != nil {
+		if out, err = openFolder(s.disk, os.TempDir()); err != nil {
+			return err
+		}
+		defer out.abort()
+		if wav, err = samples.NewPipe(s.raw(), "standard output", format, frames); err != nil {
 			return err
 		}
 		s.out = s.err
 	} else {
-		if out, err = openFolder(filepath.Dir(o.out)); err != nil {
+		var name string
+		if out, name, err = openFor(s.disk, o.out); err != nil {
 			return err
 		}
 		defer out.abort()
-		if wav, err = out.wav(filepath.Base(o.out), format, frames, f.inputs()...); err != nil {
+		if wav, err = out.wav(name, format, frames, f.inputs()...); err != nil {
 			return err
 		}
 	}
@@ -159,7 +164,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 		}
 		done = "32-bit float in volts, no gain, no fade"
 	} else {
-		d, err := produce.Keep(ctx, renderer, r, after, out.folder, bar.add, nil)
+		d, err := produce.Keep(ctx, renderer, r, after, out.Outputs, bar.add, nil)
 		if err != nil {
 			return err
 		}

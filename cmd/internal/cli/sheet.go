@@ -24,16 +24,16 @@ func sheetCommand(s streams) *cobra.Command {
 		Use:   "sheet FILE",
 		Short: "Make the sheet that hangs under the board: cables, presets, knobs, power, labels",
 		Long: `Sheet writes what one needs on one's knees before the board, on A4 paper: the path and the loops,
-presets and the loops that are in, every cable with its number, from, to and length, what comes in and
-goes out at the board's edge, which supply output feeds what and how much is drawn of what it gives,
-knobs as numbers with a tick, what presets change, what to buy, what to look at before a gig, and
-cautions; then labels to cut out, for blocks, supply leads and both ends of every cable.
+presets and the loops that are in, every cable with its number, from, to and length, what comes in
+and goes out at the board's edge, which supply output feeds what and how much is drawn of what it
+gives, knobs as numbers with a tick, what presets change, what to buy, what to look at before a
+gig, and cautions; then labels to cut out, for blocks, supply leads and both ends of every cable.
 
 Cables are those of one take, with the lengths that the file says; plugs, and what else no file
 says, are what is usual. Trims for another guitar are left open, to be written in by ear.
 
-Print the page from a browser, or print it into a picture there. Without -o the sheet is printed as
-text, without labels.`,
+Print the page from a browser, or print it into a picture there. Without -o the sheet is printed
+as text, without labels.`,
 		Example: `  drywire sheet my-board.yaml
   drywire sheet my-board.yaml -o my-board.html --tape 9`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -73,12 +73,12 @@ func runSheet(_ context.Context, s streams, o sheetOptions) error {
 	if err := page.HTML(&text, o.tape); err != nil {
 		return err
 	}
-	out, err := openFolder(filepath.Dir(o.out))
+	out, name, err := openFor(s.disk, o.out)
 	if err != nil {
 		return err
 	}
 	defer out.abort()
-	if err := out.text(filepath.Base(o.out), text.Bytes(), f.Text.Name); err != nil {
+	if err := out.text(name, text.Bytes(), f.Text.Name); err != nil {
 		return err
 	}
 	if err := f.unchanged(); err != nil {

@@ -143,7 +143,7 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB))
 		}
 	}
-	noise, err := experiment.Noise(t.Chain, l.rate, end)
+	noise, err := experiment.Noise(t.Chain, l.rate, "out")
 	if err := missing("noise", err); err != nil {
 		return nil, err
 	}
@@ -243,6 +243,6 @@ func (f *Figures) noise(r *experiment.NoiseReport) {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("When you stop playing, what is heard first is %s: %.0f %% of the noise.", r.Blocks[0].Name, 100*r.Blocks[0].Share))
 	}
 	if move, ok := r.Quieter(); ok {
-		f.Sentences = append(f.Sentences, fmt.Sprintf("With %s behind %s, the noise would be %.1f dB lower at the same loudness of soft notes.", move.Block, move.Behind, move.GainDB-move.NoiseDB))
+		f.Sentences = append(f.Sentences, fmt.Sprintf("With %s %s, the noise would be %.1f dB lower at the same loudness of soft notes.", move.Block, move.Where, move.GainDB-move.NoiseDB))
 	}
 }

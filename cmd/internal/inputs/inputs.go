@@ -16,6 +16,8 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+
+	"drywire/cmd/internal/files"
 )
 
 // Files is the files that one run reads. It may be used by several goroutines.
@@ -24,14 +26,15 @@ type Files struct {
 	In io.Reader
 
 	ctx   context.Context
+	disk  files.System
 	mu    sync.Mutex
 	files []*File
 	temps []string // of standard input, to be removed
 	after []func() error
 }
 
-// New begins a run. Reads end with the context's error once it is over.
-func New(ctx context.Context) *Files { return &Files{ctx: ctx} }
+// New begins a run that reads what is on a disk. Reads end with the context's error once it is over.
+func New(ctx context.Context, disk files.System) *Files { return &Files{ctx: ctx, disk: disk} }
 
 // ErrChanged is in the chain of every error about a file that is not any more what it was when the
 // run began.
@@ -46,7 +49,7 @@ var blocks = sync.Pool{New: func() any { return new([blockSize]byte) }}
 // against what was read at first. It is an io.ReaderAt for any number of goroutines.
 type File struct {
 	name string
-	file *os.File
+	file Handle
 	info fs.FileInfo                        // when it was opened
 	stat func() (info fs.FileInfo, e error) // of what stands at the path now; nil for what has none
 	ctx  context.Context
@@ -57,7 +60,14 @@ type File struct {
 	fresh bool             // something was read since it was last looked at
 }
 
-// Open opens a regular file, or gives the one that the run has opened at that path already. An
+// Handle is what is needed of an open file.
+type Handle interface {
+	io.ReaderAt
+	io.Closer
+	Stat() (fs.FileInfo, error)
+}
+
+// Open opens a regular file as files.Open does, or gives the one that the run has opened at that path already. An
 // error names the path.
 func (f *Files) Open(path string) (*File, error) {
 	path = filepath.Clean(path)
@@ -68,61 +78,39 @@ func (f *Files) Open(path string) (*File, error) {
 			return known, nil
 		}
 	}
-	info, err := os.Stat(path) // before opening: opening a named pipe would wait for ever
-	switch {
-	case err != nil:
-		return nil, plain(path, err)
-	case info.IsDir():
-		return nil, fmt.Errorf("%s: is a folder, not a file", path)
-	case !info.Mode().IsRegular():
-		return nil, fmt.Errorf("%s: is not a regular file; what it gives can be piped into standard input, as a recording of the name -", path)
-	}
-	file, err := os.Open(path)
+	file, _, err := files.Open(f.disk, path)
 	if err != nil {
-		return nil, plain(path, err)
+		return nil, err
 	}
-	return f.hold(path, file, func() (fs.FileInfo, error) { return os.Stat(path) })
+	return f.hold(path, file, func() (fs.FileInfo, error) { return f.disk.Stat(path) })
 }
 
 // Hold takes over an open regular file. stat gives what stands at its path later on; where it is
 // nil, nobody can have replaced it.
-func (f *Files) Hold(name string, file *os.File, stat func() (fs.FileInfo, error)) (*File, error) {
+func (f *Files) Hold(name string, file Handle, stat func() (fs.FileInfo, error)) (*File, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return f.hold(name, file, stat)
 }
 
-func (f *Files) hold(name string, file *os.File, stat func() (fs.FileInfo, error)) (*File, error) {
+func (f *Files) hold(name string, file Handle, stat func() (fs.FileInfo, error)) (*File, error) {
 	info, err := file.Stat()
 	if err != nil {
 		file.Close()
-		return nil, plain(name, err)
+		return nil, files.Named(name, err)
 	}
 	held := &File{name: name, file: file, info: info, stat: stat, ctx: f.ctx, seed: maphash.MakeSeed(), sums: map[int64]uint64{}, fresh: true}
 	f.files = append(f.files, held)
 	return held, nil
 }
 
-// Text reads all of a small file: what begins it where there is more than most bytes. What is not a
-// regular file, as a pipe, is read as it comes and not held.
+// Text reads all of a small file: what begins it where there is more than most bytes.
 func (f *Files) Text(path string, most int64) ([]byte, error) {
-	if info, err := os.Stat(path); err != nil || info.Mode().IsRegular() {
-		held, err := f.Open(path)
-		if err != nil {
-			return nil, err
-		}
-		return io.ReadAll(io.NewSectionReader(held, 0, min(most, held.Size())))
-	}
-	file, err := os.Open(path)
+	held, err := f.Open(path)
 	if err != nil {
-		return nil, plain(path, err)
+		return nil, err
 	}
-	defer file.Close()
-	text, err := io.ReadAll(io.LimitReader(file, most))
-	if err != nil {
-		return nil, plain(path, err)
-	}
-	return text, nil
+	return io.ReadAll(io.NewSectionReader(held, 0, min(most, held.Size())))
 }
 
 // Piped reads standard input to its end into a nameless file, so that it can be read more than
@@ -173,7 +161,7 @@ func (f *Files) Piped(most int64, known func(head []byte) error) (*File, error) 
 	}
 	if err != nil {
 		temp.Close()
-		return nil, plain(standardInput, err)
+		return nil, files.Named(standardInput, err)
 	}
 	return f.hold(standardInput, temp, nil)
 }
@@ -252,7 +240,7 @@ func (f *File) check(b []byte, from int64) error {
 	}
 	n, err := f.file.ReadAt(b, from)
 	if err != nil && err != io.EOF {
-		return plain(f.name, err)
+		return files.Named(f.name, err)
 	}
 	if n < len(b) {
 		return f.changed("became shorter")
@@ -284,14 +272,14 @@ func (f *File) unchanged() error {
 		case errors.Is(err, fs.ErrNotExist):
 			return f.changed("went away")
 		case err != nil:
-			return plain(f.name, err)
+			return files.Named(f.name, err)
 		case !os.SameFile(now, f.info):
 			return f.changed("was replaced")
 		}
 	}
 	now, err := f.file.Stat()
 	if err != nil {
-		return plain(f.name, err)
+		return files.Named(f.name, err)
 	}
 	if now.Size() != f.info.Size() || !now.ModTime().Equal(f.info.ModTime()) {
 		return f.changed("was overwritten")
@@ -313,13 +301,4 @@ func (f *File) unchanged() error {
 	f.fresh = false
 	f.mu.Unlock()
 	return nil
-}
-
-// plain puts the path first and drops the name of the system call.
-func plain(path string, err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
 }

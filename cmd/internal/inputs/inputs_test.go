@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"drywire/cmd/internal/files"
 )
 
 func write(t *testing.T, path string, b []byte) {
@@ -23,7 +25,7 @@ func held(t *testing.T, b []byte) (*Files, *File, string) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "x")
 	write(t, path, b)
-	f := New(t.Context())
+	f := New(t.Context(), files.Disk{})
 	t.Cleanup(f.Close)
 	file, err := f.Open(path)
 	if err != nil {
@@ -121,7 +123,7 @@ func TestReadsEndWithTheRun(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "x")
 	write(t, path, []byte("abc"))
 	ctx, stop := context.WithCancel(context.Background())
-	f := New(ctx)
+	f := New(ctx, files.Disk{})
 	defer f.Close()
 	file, err := f.Open(path)
 	if err != nil {
@@ -138,9 +140,9 @@ func TestReadsEndWithTheRun(t *testing.T) {
 
 func TestRefused(t *testing.T) {
 	dir := t.TempDir()
-	f := New(t.Context())
+	f := New(t.Context(), files.Disk{})
 	defer f.Close()
-	for path, fault := range map[string]string{dir: "is a folder", filepath.Join(dir, "none"): "no such file", os.DevNull: "not a regular file"} {
+	for path, fault := range map[string]string{dir: "is a folder", filepath.Join(dir, "none"): "no such file", os.DevNull: "is no plain file"} {
 		if _, err := f.Open(path); err == nil || !strings.HasPrefix(err.Error(), path+": ") || !strings.Contains(err.Error(), fault) {
 			t.Errorf("%s: %v, want %q", path, err, fault)
 		}

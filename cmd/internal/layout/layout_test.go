@@ -58,12 +58,13 @@ var rooms = map[string]map[string][]string{
 		"report":            {"experiment", "measures", "board"},
 	},
 	"cmd": {
-		"drywire": {"internal/cli"}, "reference": {}, "internal/layout": {},
-		"internal/inputs":  {},
-		"internal/produce": {},
+		"drywire": {"internal/cli"}, "bill": {"internal/files"}, "reference": {}, "internal/layout": {},
+		"internal/files":   {},
+		"internal/inputs":  {"internal/files"},
+		"internal/produce": {"internal/files"},
 		"internal/engine":  {"internal/produce"},
-		"internal/page":    {"internal/engine", "internal/produce", "internal/inputs"},
-		"internal/cli":     {"internal/page", "internal/produce", "internal/inputs"},
+		"internal/page":    {"internal/files", "internal/engine", "internal/produce", "internal/inputs"},
+		"internal/cli":     {"internal/files", "internal/page", "internal/produce", "internal/inputs"},
 	},
 }
 
@@ -71,7 +72,7 @@ var rooms = map[string]map[string][]string{
 var offline = []string{"cmd/internal/produce", "cmd/internal/engine"}
 
 // forTests is the rooms that only tests import, and that are held to what tests are.
-var forTests = []string{"dsp/circuit/circuittest", "chains/internal/chaintest", "chains/render/rendertest"}
+var forTests = []string{"dsp/circuit/circuittest", "chains/internal/chaintest", "chains/render/rendertest", "cmd/internal/files/filestest"}
 
 // roomOf is the room of a folder's package, by its path below the folder; ok is false where there is none.
 func roomOf(top, path string) (room string, ok bool) {

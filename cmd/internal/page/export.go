@@ -7,7 +7,6 @@ import (
 	"io"
 	"mime"
 	"net/http"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -15,6 +14,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/produce"
 )
 
@@ -90,7 +90,7 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 	}
 	if what == "report" {
 		var page bytes.Buffer
-		err := produce.WriteReport(ctx, doc.Project, &page, produce.Words{Version: s.options.Version})
+		err := produce.WriteReport(ctx, s.options.Disk, doc.Project, &page, produce.Words{Version: s.options.Version})
 		done()
 		if err != nil {
 			return err
@@ -98,28 +98,24 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 		attach(w, stem+".html", "text/html; charset=utf-8", int64(page.Len()))
 		return send(w, &page)
 	}
-	folder, err := os.MkdirTemp("", "drywire-*")
+	folder, remove, err := files.Temporary(s.options.Disk)
 	if err != nil {
 		done()
 		return err
 	}
-	defer os.RemoveAll(folder)
+	defer remove()
 	path := filepath.Join(folder, "take.wav")
-	err = produce.WriteTake(ctx, doc.Project, take, path)
+	err = produce.WriteTake(ctx, s.options.Disk, doc.Project, take, path)
 	done()
 	if err != nil {
 		return err
 	}
-	f, err := os.Open(path)
+	f, size, err := files.Open(s.options.Disk, path)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return err
-	}
-	attach(w, stem+" "+take+".wav", "audio/wav", info.Size())
+	attach(w, stem+" "+take+".wav", "audio/wav", size)
 	return send(w, f)
 }
 

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/produce"
 	"drywire/samples"
@@ -36,7 +37,7 @@ func (f folder) Open(path string) (*samples.Reader, func(), error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", path, plain(err))
 	}
-	held, err := inputs.New(context.Background()).Hold(path, file, nil)
+	held, err := inputs.New(context.Background(), files.Disk{}).Hold(path, file, nil)
 	if err != nil {
 		return nil, nil, err
 	}

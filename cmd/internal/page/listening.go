@@ -4,7 +4,9 @@ import (
 	"crypto/rand"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io/fs"
 	"net/http"
 	"path/filepath"
 	"strings"
@@ -13,6 +15,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/files"
 )
 
 // listening is a blind test under way between the two sides of a window.
@@ -205,11 +208,25 @@ func (s *server) keep(n *session, l *listening, result experiment.ListeningResul
 		if k > 1 {
 			name = fmt.Sprintf("%s-%d.json", plainName, k)
 		}
-		if _, err := s.root.Lstat(name); err == nil {
-			continue // nothing is written over
+		err := s.writeNew(name, append(text, '\n'))
+		if !errors.Is(err, fs.ErrExist) {
+			return name, err
 		}
-		return name, s.writeWhole(name, append(text, '\n'), 0o644)
 	}
+}
+
+// writeNew writes a file of the folder that is not there yet.
+func (s *server) writeNew(name string, text []byte) error {
+	out, err := files.Into(s.options.Disk, s.root.Name())
+	if err != nil {
+		return err
+	}
+	defer out.Abort()
+	out.Fresh(name)
+	if err := out.Text(name, text); err != nil {
+		return err
+	}
+	return out.Publish()
 }
 
 func heardOf(t board.Take) heardTake {

@@ -11,12 +11,15 @@ package page
 
 import (
 	"time"
+
+	"drywire/cmd/internal/files"
 )
 
 // Options is what a page is opened with.
 type Options struct {
-	File string // path of the chain file
-	Port int    // 0: any that is free
+	File string       // path of the chain file
+	Port int          // 0: any that is free
+	Disk files.System // nil: the system's
 
 	Version string // of this program, for the report
 

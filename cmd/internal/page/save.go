@@ -1,19 +1,16 @@
 package page
 
 import (
-	"bytes"
-	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
 	"net/http"
-	"os"
-	"runtime"
+	"path/filepath"
 	"slices"
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/cmd/internal/files"
 )
 
 // save writes a window's changes into the chain file, if that is still what the window began with.
@@ -37,25 +34,30 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	defer n.mu.Unlock()
 	s.saving.Lock()
 	defer s.saving.Unlock()
-	theirs, err := s.readFile()
-	gone := errors.Is(err, fs.ErrNotExist)
-	if err != nil && !gone {
-		return err
-	}
 	// What is written is made from the text that the window began with: a save with force puts it over what is there now.
 	mine, doc, err := n.saved(r, side, q.How, q.Name)
 	if err != nil {
 		return err
 	}
-	if !q.Force && (gone || !bytes.Equal(theirs, n.base.Source)) {
+	was := n.base.Source
+	if q.Force {
+		if was, err = s.readFile(); errors.Is(err, fs.ErrNotExist) {
+			was = nil
+		} else if err != nil {
+			return err
+		}
+	}
+	kept, err := s.write(was, mine.Source)
+	var changed files.Changed
+	if errors.As(err, &changed) {
 		text := "The file has changed on disk since this window read it."
-		if gone {
+		if changed.Gone {
 			text = "The file is no longer there."
 		}
-		answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(theirs), "mine": string(mine.Source)})
+		answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(changed.Theirs), "mine": string(mine.Source)})
 		return nil
 	}
-	if err := s.writeFile(mine.Source); err != nil {
+	if err != nil {
 		return err
 	}
 	s.mu.Lock()
@@ -73,7 +75,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 			s.engine.Go(func() { o.noticed(s.ctx, diskState{text: mine.Source}) }) // which waits for its own lock
 		}
 	}
-	answer(w, http.StatusOK, map[string]any{"saved": true, "state": state})
+	answer(w, http.StatusOK, map[string]any{"saved": true, "kept": kept, "state": state})
 	return nil
 }
 
@@ -142,51 +144,24 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 	return nil, d, refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)
 }
 
-// writeFile puts a new text in the file's place, whole or not at all.
-func (s *server) writeFile(text []byte) error {
-	mode := fs.FileMode(0o644)
-	if info, err := s.root.Stat(s.name); err == nil {
-		mode = info.Mode().Perm()
+// write puts a text in the place of what the file held, which is kept beside it under the names that it returns. A link to another file of the folder is
+// followed.
+func (s *server) write(was, text []byte) (kept []string, err error) {
+	path := filepath.Join(s.root.Name(), s.name)
+	if real, err := s.options.Disk.RealPath(path); err == nil {
+		path = real
 	}
-	return s.writeWhole(s.name, text, mode)
-}
-
-// writeWhole writes a file of the folder under another name and moves it to its own.
-func (s *server) writeWhole(name string, text []byte, mode fs.FileMode) (err error) {
-	var bits [6]byte
-	rand.Read(bits[:]) // never fails
-	temporary := "." + name + "." + hex.EncodeToString(bits[:]) + ".tmp"
-	f, err := s.root.OpenFile(temporary, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
-	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", name, plain(err))
+	if folder, err := s.options.Disk.RealPath(s.root.Name()); err != nil || filepath.Dir(path) != folder {
+		return nil, fmt.Errorf("%s: is a link out of the folder that was opened", s.name)
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			s.root.Remove(temporary)
-			err = fmt.Errorf("%s cannot be written: %w", name, plain(err))
-		}
-	}()
-	if err := f.Chmod(mode); err != nil && runtime.GOOS != "windows" {
-		return err
+	if s.text.Path != path {
+		s.text = files.Text{Sys: s.options.Disk, Path: path, Most: mostRead}
 	}
-	if _, err := f.Write(text); err != nil {
-		return err
+	kept, err = s.text.Save(was, text)
+	for k := range kept {
+		kept[k] = filepath.Base(kept[k])
 	}
-	if err := f.Sync(); err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	if err := s.root.Rename(temporary, name); err != nil {
-		return err
-	}
-	if folder, err := s.root.Open("."); err == nil {
-		folder.Sync() // not every system can
-		folder.Close()
-	}
-	return nil
+	return kept, err
 }
 
 // reload takes the file as it is on disk, and gives up what the window has changed.

@@ -23,6 +23,7 @@ import (
 	"time"
 
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/produce"
 )
 
@@ -40,6 +41,7 @@ type server struct {
 	now     func() time.Time
 
 	saving    sync.Mutex // one writer of the file at a time
+	text      files.Text // the file, for who saves
 	exporting sync.Mutex // one export at a time
 
 	mu       sync.Mutex
@@ -95,6 +97,9 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	}
 	if s.now == nil {
 		s.now = time.Now
+	}
+	if s.options.Disk == nil {
+		s.options.Disk = files.Disk{}
 	}
 	if err := s.begin(ctx); err != nil {
 		root.Close()

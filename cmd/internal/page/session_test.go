@@ -380,7 +380,7 @@ func TestSave(t *testing.T) {
 	if info, err := os.Stat(p.file()); err != nil || info.Mode().Perm() != 0o600 {
 		t.Errorf("the file has the mode %v (%v)", info.Mode(), err)
 	}
-	if names, _ := os.ReadDir(p.folder); len(names) != 2 {
+	if names, _ := os.ReadDir(p.folder); len(names) != 3 || names[1].Name() != "chain.yaml.before-save" {
 		t.Errorf("the folder holds %v", names)
 	}
 	if status, a := w.save(map[string]any{"side": "A", "how": "take", "name": "plain"}); status != http.StatusUnprocessableEntity {

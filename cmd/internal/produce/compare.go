@@ -11,7 +11,9 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/noise"
 	"drywire/chains/render"
+	"drywire/cmd/internal/files"
 	"drywire/dsp"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -21,8 +23,11 @@ import (
 type Job struct {
 	*Project
 	Quality  section.Quality
-	Folder   string      // where renders are kept while the work lasts
-	Progress func(n int) // told how many samples of the recording were read, of as many as there are takes; nil for nobody
+	Out      *files.Outputs // beside which renders are kept while the work lasts
+	Progress func(n int)    // told how many samples of the recording were read, of as many as there are takes; nil for nobody
+	// Noiseless leaves the board's hiss and hum out of the takes that are written and played. What is measured of takes, and by how much they differ, is without
+	// them anyway.
+	Noiseless bool
 
 	// WAV begins the file of the k-th take, of so many frames, and says what it is called; nil where no files are wanted.
 	WAV func(k int, take string, f samples.Format, frames int64) (string, *samples.Writer, error)
@@ -59,14 +64,17 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		}
 	}
 
-	takes := make([]*Rendered, len(all))
+	takes, heard := make([]*Rendered, len(all)), make([]*Rendered, len(all))
 	remarks := make([][]string, len(all))
 	var found findings
 	found.begin(len(all))
 	defer func() {
-		for _, d := range takes {
+		for k, d := range takes {
 			if d != nil {
 				d.Close()
+			}
+			if n := heard[k]; n != nil && n != d {
+				n.Close()
 			}
 		}
 	}()
@@ -84,32 +92,42 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 			return err
 		}
 		jacks := newJackKeeper(all[k], r)
-		if takes[k], err = Keep(ctx, renderer, r, longest, j.Folder, j.Progress, jacks.push); err != nil {
+		if takes[k], err = Keep(ctx, renderer, r, longest, j.Out, j.Progress, jacks.push); err != nil {
 			return err
 		}
 		takes[k].channels = channels
 		if remarks[k], err = found.measure(ctx, k, renderer.Plan, jacks); err != nil {
 			return err
 		}
-		return takes[k].Settle(ctx, experiment.Target)
+		if heard[k] = takes[k]; !j.Noiseless {
+			heard[k] = nil // until it is there
+			if heard[k], err = withNoise(ctx, plans[k], r, longest, j.Out); err != nil {
+				return err
+			}
+			heard[k].channels = channels
+		}
+		return heard[k].Settle(ctx, experiment.Target)
 	}); err != nil {
 		return nil, err
 	}
 	settled := make([]experiment.Settled, len(takes))
-	for k, d := range takes {
+	for k, d := range heard {
 		settled[k] = d.Settled
 	}
 	target, limited := experiment.Common(settled)
 	if limited >= 0 {
-		if err := each(func(ctx context.Context, k int) error { return takes[k].Settle(ctx, target) }); err != nil {
+		if err := each(func(ctx context.Context, k int) error { return heard[k].Settle(ctx, target) }); err != nil {
 			return nil, err
 		}
 	}
-	nulls, err := writeMatched(ctx, takes, wavs)
+	for k, d := range heard {
+		takes[k].Settled = d.Settled
+	}
+	nulls, err := writeMatched(ctx, takes, heard, wavs)
 	if err != nil {
 		return nil, err
 	}
-	if err := found.listen(takes); err != nil {
+	if err := found.listen(heard); err != nil {
 		return nil, err
 	}
 	found.page.Remarks = slices.Concat(remarks...)
@@ -132,8 +150,44 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	return &Compared{e, takes, found}, ctx.Err()
 }
 
-// writeMatched writes all takes for which there is a file in step, at their gains, and measures by how much they differ.
-func writeMatched(ctx context.Context, takes []*Rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
+// noiseSeed makes the noise of takes: one draw for all of them, so that they differ by their order.
+const noiseSeed = 1
+
+// withNoise renders and keeps what a take ends in, with the board's hiss and hum.
+func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.Second, out *files.Outputs) (*Rendered, error) {
+	renderer, err := plan.Renderer(plan.Chain.Ends()...)
+	if err != nil {
+		return nil, err
+	}
+	if err := noise.AddNoise(renderer, noiseSeed); err != nil {
+		return nil, err
+	}
+	return Keep(ctx, renderer, r, after, out, nil, nil)
+}
+
+// writeMatched writes what is heard of all takes for which there is a file, at their gains, and measures by how much the takes differ at the same.
+func writeMatched(ctx context.Context, takes, heard []*Rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
+	for k, d := range heard {
+		if wavs[k] == nil {
+			continue
+		}
+		room := d.blocks()
+		for p, shape := d.play(), d.shape(d.Settled.Gain); ; {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			x, err := p.nextOf(room, shape)
+			if err != nil {
+				return nil, err
+			}
+			if x == nil {
+				break
+			}
+			if err := wavs[k].Write(x...); err != nil {
+				return nil, err
+			}
+		}
+	}
 	differences := experiment.NewDifferences(len(takes))
 	players := make([]*player, len(takes))
 	room := make([][][]float64, len(takes))
@@ -158,11 +212,6 @@ func writeMatched(ctx context.Context, takes []*Rendered, wavs []*samples.Writer
 			}
 			for c := range channels {
 				channels[c][k] = x[c]
-			}
-			if wavs[k] != nil {
-				if err := wavs[k].Write(x...); err != nil {
-					return nil, err
-				}
 			}
 		}
 		for _, c := range channels {

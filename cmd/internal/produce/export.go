@@ -4,15 +4,15 @@ import (
 	"context"
 	"io"
 	"os"
-	"path/filepath"
 
 	"drywire/chains/render"
+	"drywire/cmd/internal/files"
 	"drywire/samples"
 )
 
 // WriteTake renders a take of a project with its recording, as the command render does where nothing else is asked of it, and writes it to a path in
 // a folder that is there.
-func WriteTake(ctx context.Context, p *Project, take, path string) (err error) {
+func WriteTake(ctx context.Context, disk files.System, p *Project, take, path string) error {
 	t, err := p.Resolved(take)
 	if err != nil {
 		return err
@@ -22,16 +22,22 @@ func WriteTake(ctx context.Context, p *Project, take, path string) (err error) {
 		return err
 	}
 	after := renderer.Tail()
-	wav, err := samples.CreateFor(path, samples.Format{Rate: int(p.Dry.Rate), Channels: len(t.Ends()), Bits: 24}, p.Dry.FramesWith(after))
+	out, name, err := files.IntoFor(disk, path)
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if err != nil {
-			wav.Abort()
-		}
-	}()
-	d, err := Keep(ctx, renderer, p.Dry, after, filepath.Dir(path), nil, nil)
+	defer out.Abort()
+	f, err := out.Create(name)
+	if err != nil {
+		return err
+	}
+	wav, err := samples.NewWriter(f, path, samples.Format{Rate: int(p.Dry.Rate), Channels: len(t.Ends()), Bits: 24}, p.Dry.FramesWith(after))
+	if err != nil {
+		f.Close()
+		return err
+	}
+	defer wav.Abort()
+	d, err := Keep(ctx, renderer, p.Dry, after, out, nil, nil)
 	if err != nil {
 		return err
 	}
@@ -39,17 +45,20 @@ func WriteTake(ctx context.Context, p *Project, take, path string) (err error) {
 	if _, err := d.Write(ctx, wav); err != nil {
 		return err
 	}
-	return wav.Close()
+	if err := wav.Close(); err != nil {
+		return err
+	}
+	return out.Publish()
 }
 
 // WriteReport compares the takes of a project with its recording, and writes the page that report writes.
-func WriteReport(ctx context.Context, p *Project, to io.Writer, words Words) error {
-	folder, err := os.MkdirTemp("", "drywire-*")
+func WriteReport(ctx context.Context, disk files.System, p *Project, to io.Writer, words Words) error {
+	out, err := files.Into(disk, os.TempDir())
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(folder)
-	c, err := Compare(ctx, Job{Project: p, Quality: Quality, Folder: folder})
+	defer out.Abort()
+	c, err := Compare(ctx, Job{Project: p, Quality: Quality, Out: out})
 	if err != nil {
 		return err
 	}

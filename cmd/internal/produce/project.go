@@ -9,7 +9,6 @@ import (
 	"context"
 	"io/fs"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"sync"
 
@@ -92,7 +91,7 @@ func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for name, old := range p.takes {
-		if c, err := n.Take(name); err == nil && n.Dry == p.Dry && reflect.DeepEqual(c, old.Chain) {
+		if c, err := n.Take(name); err == nil && n.Dry == p.Dry && c.Same(old.Chain) {
 			n.takes[name] = old
 		}
 	}

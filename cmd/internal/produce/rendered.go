@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"math"
 	"os"
 	"runtime/debug"
@@ -15,6 +14,7 @@ import (
 
 	"drywire/chains/experiment"
 	"drywire/chains/render"
+	"drywire/cmd/internal/files"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/samples"
@@ -32,22 +32,10 @@ type Rendered struct {
 	Reports []render.SectionReport
 	Settled experiment.Settled // by Settle
 
-	file     *os.File
+	file     files.File
 	frames   int64
 	kept     int // channels
 	channels int // that are played and written: where one is kept and two are played, both have it
-}
-
-// temporary is what unfinished files are called, here and in samples, so that a later run finds those that a killed one has left.
-const temporary = ".drywire-*.tmp"
-
-// plainPath puts the path first and drops the name of the system call.
-func plainPath(path string, err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
 }
 
 // FramesWith is how many samples a take has: those of the recording and of what sounds on after it.
@@ -74,9 +62,9 @@ func endsOf(renderer *render.Renderer) []int {
 	return []int{len(renderer.Taps) - 1}
 }
 
-// Keep renders the recording and keeps the last jack that is read, or both ends of a take in stereo, in a nameless temporary file in the folder. progress is told
+// Keep renders the recording and keeps the last jack that is read, or both ends of a take in stereo, in a file without a name in the outputs' folder. progress is told
 // how many samples were read, and beside is shown all jacks, unless they are nil. The caller closes what comes back.
-func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, folder string, progress func(n int), beside func(taps [][]float64)) (d *Rendered, err error) {
+func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, out *files.Outputs, progress func(n int), beside func(taps [][]float64)) (d *Rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
 			err = fmt.Errorf("take %q: a mistake in the program: %v\n%s", renderer.Plan.Chain.Take, v, debug.Stack())
@@ -86,16 +74,15 @@ func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after ds
 			d = nil
 		}
 	}()
-	f, err := os.CreateTemp(folder, temporary)
+	f, err := out.Scratch()
 	if err != nil {
-		return nil, fmt.Errorf("output folder %w", plainPath(folder, err))
+		return nil, err
 	}
-	os.Remove(f.Name()) // where the system can do that, nothing is left even of a run that is killed; close removes it where not
 	ends := endsOf(renderer)
 	d = &Rendered{Plan: renderer.Plan, file: f, kept: len(ends), channels: len(ends)}
 	var levels measure.LevelMeter // of all channels, so that its RMS is that of both together
 	peaks := make([]measure.TruePeakMeter, len(ends))
-	out := bufio.NewWriterSize(f, 1<<16)
+	kept := bufio.NewWriterSize(f, 1<<16)
 	var bytes []byte
 	err = Run(ctx, renderer, r, after, progress, func(taps [][]float64) error {
 		if beside != nil {
@@ -112,13 +99,13 @@ func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after ds
 				bytes = binary.LittleEndian.AppendUint32(bytes, math.Float32bits(float32(taps[end][at])))
 			}
 		}
-		_, err := out.Write(bytes)
+		_, err := kept.Write(bytes)
 		return d.blame(err)
 	})
 	if err != nil {
 		return d, err
 	}
-	if err := out.Flush(); err != nil {
+	if err := kept.Flush(); err != nil {
 		return d, d.blame(err)
 	}
 	d.Reports = renderer.Reports()
@@ -150,7 +137,6 @@ func (d *Rendered) blame(err error) error {
 // Close removes what is kept.
 func (d *Rendered) Close() {
 	d.file.Close()
-	os.Remove(d.file.Name())
 }
 
 // chunk is how many samples are read back at a time.

@@ -59,7 +59,7 @@ export class Keeping {
 			this.box.close();
 			this.conflict.close();
 			this.page.show(r.state);
-			this.page.notice(`Saved in ${r.state.file}.`, { id: "disk", passing: true });
+			this.page.notice(`Saved in ${r.state.file}.${r.kept?.length ? ` What it held before is in ${r.kept.join(" and ")}, until you save again.` : ""}`, { id: "disk", passing: true });
 			this.page.announce("Saved.");
 		} catch (e) {
 			const error = /** @type {any} */ (e);
