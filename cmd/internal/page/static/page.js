@@ -239,7 +239,7 @@ function showPanel() {
 function showVerdict() {
 	const { A, B } = state.sides, ab = seen.AB, said = ab.of === state.revision ? ab.fault || ab.value?.sentence : "";
 	const alike = JSON.stringify([A.lane, A.preset, A.guitar_station]) === JSON.stringify([B.lane, B.preset, B.guitar_station]);
-	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", ""); // words here, numbers in the panel
+	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", "").replace("as it comes out of the chain", "unmatched"); // words here, numbers in the panel
 	byId("verdict").title = said;
 	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : short || "Comparing B with A…");
 	byId("verdict").classList.toggle("soft", !alike && !said);
