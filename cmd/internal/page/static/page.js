@@ -381,16 +381,16 @@ function showRegion() {
 
 let metering = false, peak = -Infinity, power = 0;
 function seeLevel() {
-	if (metering) return;
-	metering = true;
-	byId("out-meter").hidden = false;
-	byId("volume-hint").classList.add("above");
 	const channels = sound.orders[sound.side].meta?.channels === 2, box = byId("channels");
 	box.hidden = !channels;
 	if (channels && !box.children.length) box.append(...[["both", "L+R"], ["left", "L"], ["right", "R"]].map(([how, text]) => el("button", { type: "button", "aria-pressed": String(how === "both"), title: how === "both" ? "Both channels" : `The ${how} one alone`, onclick: (/** @type {Event} */ e) => {
 		sound.setChannels(how);
 		for (const b of box.children) b.setAttribute("aria-pressed", String(b === e.currentTarget));
 	} }, text)));
+	if (metering) return;
+	metering = true;
+	byId("out-meter").hidden = false;
+	byId("volume-hint").classList.add("above");
 	let last = performance.now();
 	const again = () => {
 		const now = performance.now(), seconds = (now - last) / 1000, m = sound.measure();
@@ -495,6 +495,13 @@ document.addEventListener("keydown", e => {
 		sound.seek(sound.position() + (k === "arrowleft" ? -1 : 1) * (e.shiftKey ? 5 : 1) * state.recording.rate);
 	} else return;
 	e.preventDefault();
+});
+
+// A file that is dropped here would replace the page.
+addEventListener("dragover", e => e.preventDefault());
+addEventListener("drop", e => {
+	e.preventDefault();
+	notice("A recording is named in the chain file (recording: {file: riff.wav}) and lies in its folder.", { id: "dropped", passing: true });
 });
 
 // Beginning.
