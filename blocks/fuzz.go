@@ -14,7 +14,7 @@ var fuzz = Kind{
 	Brief: "two-transistor fuzz with shunt feedback; the guitar is part of its circuit",
 	Models: []string{
 		"Both transistors by the Ebers-Moll model with Early effect, leakage (germanium) and junction capacitances, solved together with whatever is before and after.",
-		"The supply's voltage at the collectors, thermal noise of every resistor and shot noise of every junction.",
+		"The supply's voltage at the collectors, thermal noise of every resistor and shot noise of every junction, and flicker noise of the base currents.",
 	},
 	Ignores: []string{
 		"Base, emitter and collector resistance, high-level injection, and the change of the devices with temperature: 27 °C.",
@@ -24,6 +24,7 @@ var fuzz = Kind{
 		"33 kΩ, 100 kΩ, 8.2 kΩ with 470 Ω, 1 kΩ with 22 µF, 2.2 µF in, 10 nF out, 500 kΩ level: common practice, no source.",
 		"Series resistance of the 22 µF: loss factor 0.16 at 120 Hz, from memory.",
 		"Silicon: a generic small-signal NPN, Is 10 fA, BF 200, VAF 100 V; junctions 5 pF and 4 pF: from memory.",
+		"Flicker noise: corners of 200 Hz (silicon) and 2 kHz (germanium) against the base's shot noise: from memory.",
 		"Germanium: PNP signal type, DAFx-17, 152-159, Table 1, without its resistances and high-level injection.",
 		"Germanium: second collector trimmed for about half the supply across the transistor, as builders do: common practice, no source.",
 	},

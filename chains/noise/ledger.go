@@ -54,7 +54,7 @@ type Ledger struct {
 type Share struct {
 	Block   string    // the block's name, "guitar", "cables" or "load"
 	Element string    // the part of it, by its name in the circuit, or the stage
-	Cause   string    // "thermal", "shot", "input" (an amplifier in the circuit), "stage" (amplifiers inside a stage), "converter" (of a stage, or its line of charges), "hum" or "ripple" (of a supply)
+	Cause   string    // "thermal", "shot", "flicker", "input" and "current" (of an amplifier in the circuit), "stage" (amplifiers inside a stage), "converter" (of a stage, or its line of charges), "hum" or "ripple" (of a supply)
 	Density []float64 // V²/Hz at the jack, the mean over each cell
 	Lines   []Line    // what is no noise but tones: hum and ripple
 }

@@ -49,7 +49,7 @@ with gates open, is told beside it, and the gain of a move is that with gates op
   sources: block, element, cause, a_weighted_dbu, unweighted_dbu, share
   moves: block, line (order, left, right, or loop 3), behind, where (in words), same (paths), take
     (its keys), noise_db, gain_db                               changes at out
-  near: blocks at whose thresholds the noise is, if any: then it was rendered, and shares need not add up
+  near: blocks at whose thresholds the noise is, if any; then shares need not add up
   apart, open: name, a_weighted_dbu, unweighted_dbu       the microphone; with gates open; or null
   assumptions
 share is of the A-weighted power, from 0 to 1. What has no value is {"not_measurable": "why"}.`,

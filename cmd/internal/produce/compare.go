@@ -106,22 +106,19 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 			}
 			heard[k].channels = channels
 		}
-		return heard[k].Settle(ctx, experiment.Target)
+		return settle(ctx, takes[k], heard[k], experiment.Target)
 	}); err != nil {
 		return nil, err
 	}
 	settled := make([]experiment.Settled, len(takes))
-	for k, d := range heard {
+	for k, d := range takes {
 		settled[k] = d.Settled
 	}
 	target, limited := experiment.Common(settled)
 	if limited >= 0 {
-		if err := each(func(ctx context.Context, k int) error { return heard[k].Settle(ctx, target) }); err != nil {
+		if err := each(func(ctx context.Context, k int) error { return settle(ctx, takes[k], heard[k], target) }); err != nil {
 			return nil, err
 		}
-	}
-	for k, d := range heard {
-		takes[k].Settled = d.Settled
 	}
 	nulls, err := writeMatched(ctx, takes, heard, wavs)
 	if err != nil {
@@ -148,6 +145,25 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	}
 	found.page.Pairs = e.Pairs
 	return &Compared{e, takes, found}, ctx.Err()
+}
+
+// settle brings a take to a level by what is heard of it, unless nothing but its noise is: a pause's hiss is not raised to the loudness of music.
+func settle(ctx context.Context, take, heard *Rendered, target float64) error {
+	if err := take.Settle(ctx, target); err != nil || heard == take {
+		return err
+	}
+	if take.Settled.Matched {
+		if err := heard.Settle(ctx, target); err != nil {
+			return err
+		}
+		take.Settled = heard.Settled
+		return nil
+	}
+	if most := dsp.FromDB(experiment.Ceiling) / heard.Peak; take.Settled.Gain > most {
+		take.Settled.Gain = most
+	}
+	heard.Settled = take.Settled
+	return nil
 }
 
 // noiseSeed makes the noise of takes: one draw for all of them, so that they differ by their order.
