@@ -330,6 +330,15 @@ takes: [{name: as it is}, {name: softer, set: {left.gain: 0 dB}}]
 			t.Errorf("channel %d is the other one too (%.3g, at %d): this is no check", k, wrong, at)
 		}
 	}
+	// Either one alone, in both ears; and what the meter says of it is what there is.
+	b.Do(chromedp.Click(`#channels button:nth-child(2)`))
+	time.Sleep(200 * time.Millisecond)
+	if gains := b.Text(`JSON.stringify(drywire.sound.crossing.map(r => r.map(g => g.gain.value)))`); gains != "[[1,1],[0,0]]" {
+		t.Errorf("left alone goes by %s", gains)
+	}
+	if text := b.Text(`document.getElementById("out-text").textContent`); !strings.HasSuffix(text, "dB") {
+		t.Errorf("the meter says %q", text)
+	}
 	b.Quiet()
 }
 

@@ -258,6 +258,14 @@ func takeData(number int, t board.Take, d *Rendered, file string) experiment.Tak
 			e.Off = append(e.Off, b.Name)
 		}
 	}
+	if split := d.Plan.Chain.Split; split != nil {
+		for _, b := range split.Left {
+			e.Left = append(e.Left, b.Name)
+		}
+		for _, b := range split.Right {
+			e.Right = append(e.Right, b.Name)
+		}
+	}
 	for _, s := range t.Set {
 		e.Set = append(e.Set, s.Target+": "+s.Text)
 	}

@@ -78,9 +78,10 @@ func (f *findings) measure(ctx context.Context, n int, w *render.Plan, k *jackKe
 	note("levels at the jacks", e)
 	f.page.Guitar[n], e = experiment.Response(c, w.Rate, "guitar")
 	note("response at the guitar", e)
-	f.page.Responses[n], e = experiment.Response(c, w.Rate, "out")
+	end := c.Ends()[0] // of two amplifiers in stereo, the left one: the page says so
+	f.page.Responses[n], e = experiment.Response(c, w.Rate, end)
 	note("response", e)
-	f.page.Noise[n], e = experiment.Noise(c, w.Rate, "out")
+	f.page.Noise[n], e = experiment.Noise(c, w.Rate, end)
 	note("noise", e)
 	return remarks, ctx.Err()
 }

@@ -239,7 +239,7 @@ function showPanel() {
 function showVerdict() {
 	const { A, B } = state.sides, ab = seen.AB, said = ab.of === state.revision ? ab.fault || ab.value?.sentence : "";
 	const alike = JSON.stringify([A.lane, A.preset, A.guitar_station]) === JSON.stringify([B.lane, B.preset, B.guitar_station]);
-	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", ""); // words here, numbers in the panel
+	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", "").replace("as it comes out of the chain", "unmatched"); // words here, numbers in the panel
 	byId("verdict").title = said;
 	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : short || "Comparing B with A…");
 	byId("verdict").classList.toggle("soft", !alike && !said);
@@ -345,15 +345,14 @@ function showSound() {
 	if (sound.playing) seeLevel();
 	let text = "";
 	const slow = o.speed > 0 && o.speed < 1;
-	const speed = o.speed > 0 ? `${num(o.speed, 1)}\u00d7 real time` : "";
 	const heardOther = sound.playing && sound.heard.key && sound.heard.key !== o.key;
 	if (o.fault) text = o.fault;
 	else if (!sound.playing) text = "";
 	else if (!o.done || o.revision !== sound.revision) {
-		const done = o.progress > 0 && o.progress < 1 ? `, ${num(100 * o.progress, 0)} %` : "";
-		text = `rendering ${sound.side}${done}${speed ? ", " + speed : ""}` + (heardOther && slow ? "; the old order plays until the new one can go on" : sound.waiting ? "; it begins as soon as it can go on" : "");
+		const left = Math.ceil((1 - (o.progress || 0)) * (region[1] - region[0]) / state.recording.rate / o.speed);
+		text = "preparing sound" + (o.speed > 0 && left > 1 ? `, about ${left} s` : "") + (heardOther && slow ? "; the old order plays on" : "");
 	} else if (sound.waiting) text = "waiting for sound";
-	else if (!sound.holds(other())) text = `computing side ${other()}, for an instant flip`;
+	else if (!sound.holds(other())) text = `preparing ${other()}`;
 	const rendering = sound.playing && !o.done;
 	say(byId("state"), text);
 	byId("state").classList.toggle("slow", slow && rendering);
@@ -382,16 +381,16 @@ function showRegion() {
 
 let metering = false, peak = -Infinity, power = 0;
 function seeLevel() {
-	if (metering) return;
-	metering = true;
-	byId("out-meter").hidden = false;
-	byId("volume-hint").classList.add("above");
 	const channels = sound.orders[sound.side].meta?.channels === 2, box = byId("channels");
 	box.hidden = !channels;
 	if (channels && !box.children.length) box.append(...[["both", "L+R"], ["left", "L"], ["right", "R"]].map(([how, text]) => el("button", { type: "button", "aria-pressed": String(how === "both"), title: how === "both" ? "Both channels" : `The ${how} one alone`, onclick: (/** @type {Event} */ e) => {
 		sound.setChannels(how);
 		for (const b of box.children) b.setAttribute("aria-pressed", String(b === e.currentTarget));
 	} }, text)));
+	if (metering) return;
+	metering = true;
+	byId("out-meter").hidden = false;
+	byId("volume-hint").classList.add("above");
 	let last = performance.now();
 	const again = () => {
 		const now = performance.now(), seconds = (now - last) / 1000, m = sound.measure();
@@ -496,6 +495,13 @@ document.addEventListener("keydown", e => {
 		sound.seek(sound.position() + (k === "arrowleft" ? -1 : 1) * (e.shiftKey ? 5 : 1) * state.recording.rate);
 	} else return;
 	e.preventDefault();
+});
+
+// A file that is dropped here would replace the page.
+addEventListener("dragover", e => e.preventDefault());
+addEventListener("drop", e => {
+	e.preventDefault();
+	notice("A recording is named in the chain file (recording: {file: riff.wav}) and lies in its folder.", { id: "dropped", passing: true });
 });
 
 // Beginning.

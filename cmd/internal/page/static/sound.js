@@ -23,8 +23,8 @@ export class Sound {
 		this.volume = null;
 		/** @type {GainNode[][] | null} */
 		this.crossing = null;
-		/** @type {AnalyserNode | null} */
-		this.meter = null;
+		/** @type {AnalyserNode[]} of the channels */
+		this.meters = [];
 		this.level = quiet;
 		this.playing = false;
 		this.begun = false;
@@ -66,8 +66,13 @@ export class Sound {
 		}));
 		deck.connect(apart);
 		together.connect(volume).connect(context.destination);
-		this.meter = new AnalyserNode(context, { fftSize: 2048 });
-		volume.connect(this.meter);
+		const meters = new ChannelSplitterNode(context, { numberOfOutputs: 2 });
+		volume.connect(meters);
+		this.meters = [0, 1].map(k => {
+			const m = new AnalyserNode(context, { fftSize: 2048 });
+			meters.connect(m, k);
+			return m;
+		});
 		deck.port.onmessage = e => this.told(e.data);
 		this.context = context;
 		this.deck = deck;
@@ -136,12 +141,16 @@ export class Sound {
 		this.crossing?.forEach((row, from) => row.forEach((g, to) => this.ramp(g, Number(how === "both" ? from === to : from === (how === "left" ? 0 : 1)), 0.02)));
 	}
 
-	/** The loudest frame of the last 43 ms behind the volume, and their mean square; full scale is 1. */
+	/** The loudest frame of the last 43 ms behind the volume, and their mean square, of the louder channel; full scale is 1. */
 	measure() {
 		const x = new Float32Array(2048);
-		this.meter?.getFloatTimeDomainData(x);
 		let peak = 0, power = 0;
-		for (const v of x) peak = Math.max(peak, Math.abs(v)), power += v * v / x.length;
+		for (const m of this.meters) {
+			m.getFloatTimeDomainData(x);
+			let own = 0;
+			for (const v of x) peak = Math.max(peak, Math.abs(v)), own += v * v / x.length;
+			power = Math.max(power, own);
+		}
 		return { peak, power };
 	}
 

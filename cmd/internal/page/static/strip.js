@@ -31,7 +31,7 @@ export class Strip {
 		const shape = JSON.stringify([boards, this.sounding, takes, sides.A.take, sides.B.take, off, this.held]);
 		if (shape === this.drawn) return;
 		this.drawn = shape;
-		const focus = document.activeElement?.id, names = (/** @type {string} */ s) => line(boards[s]).map(x => x.name), moved = strays(names("A"), names("B"));
+		const focus = document.activeElement?.id, names = (/** @type {string} */ s) => line(boards[s]).map(x => x.name), moved = strays(names("A"), names("B")), many = Math.max(names("A").length, names("B").length) > 12;
 		this.root.replaceChildren(...["A", "B"].map(side => {
 			const o = line(boards[side]), paths = [...new Set(o.map(x => x.path))].filter(Boolean);
 			const chip = (/** @type {{name: string}} */ x) => el("li", {
@@ -42,7 +42,7 @@ export class Strip {
 			select.value = sides[side].take;
 			return this.flows[side] = el("div", { class: `order side-${side.toLowerCase()}${side === this.sounding ? " sounding" : ""}`, "data-side": side },
 				el("button", { type: "button", class: "letter", "aria-label": "Hear side " + side, "aria-pressed": String(side === this.sounding), onclick: () => this.wish.hear(side) }, side), select,
-				el("div", { class: "flows" + (o.length > 12 ? " many" : "") }, flow(""), paths.length ? el("div", { class: "both" }, ...paths.map(flow)) : ""));
+				el("div", { class: "flows" + (many ? " many" : "") }, flow(""), paths.length ? el("div", { class: "both" }, ...paths.map(flow)) : ""));
 		}));
 		if (focus?.startsWith("pick-take-")) byId(focus)?.focus();
 	}
