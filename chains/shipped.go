@@ -1,6 +1,7 @@
 // Package chains holds the chain files that come with the program. What reads, wires, renders and compares them is in the folders below:
 //
 //	board       what a chain file says, as data
+//	arrange     what else could stand where in a take
 //	file        reads it
 //	edit        changes its text
 //	wiring      lays a chain out as a circuit

@@ -6,12 +6,12 @@ import (
 	"testing"
 
 	"drywire/chains"
-	"drywire/chains/board"
+	"drywire/chains/arrange"
 	"drywire/chains/file"
 	"drywire/chains/internal/chaintest"
 )
 
-func said(moves []board.Move) string {
+func said(moves []arrange.Move) string {
 	var all []string
 	for _, m := range moves {
 		all = append(all, m.String())
@@ -34,7 +34,7 @@ func TestSwapsEverywhere(t *testing.T) {
 		{"two-amplifiers", "both the same way", "drive and turn change places; turn and dark change places"},
 	} {
 		chain := chaintest.TakeOf(t, chaintest.ShippedFile(t, c.file), c.take)
-		all, _ := chain.Swaps()
+		all, _ := arrange.Swaps(chain)
 		if got := said(all); got != c.want {
 			t.Errorf("%s, %s:\n%s\nwant\n%s", c.file, c.take, got, c.want)
 		}
@@ -48,8 +48,8 @@ func TestMovesCanBeWritten(t *testing.T) {
 		src := shipped(t, name)
 		for _, take := range chaintest.ShippedFile(t, name).Takes {
 			chain := chaintest.TakeOf(t, chaintest.ShippedFile(t, name), take.Name)
-			swaps, _ := chain.Swaps()
-			moves := append(chain.Moves(), swaps...)
+			swaps, _ := arrange.Swaps(chain)
+			moves := append(arrange.Moves(chain), swaps...)
 			for k, m := range moves {
 				if k%7 != 0 && len(moves) > 40 {
 					continue
@@ -106,7 +106,7 @@ func shipped(t *testing.T, name string) string {
 // may move with its loops, a path keeps its blocks and an amplifier its power.
 func TestSlots(t *testing.T) {
 	chain := chaintest.TakeOf(t, chaintest.ShippedFile(t, "reference-board"), "whisper")
-	s := chain.Slots()
+	s := arrange.SlotsOf(chain)
 	if got, want := strings.Join(s.Names, " "), "board squash echo plate still curve clean clean-power clean-box dark dark-power dark-box"; got != want {
 		t.Fatalf("%s\nwant\n%s", got, want)
 	}

@@ -336,7 +336,7 @@ func (f *File) resolve(t Take) *Chain {
 	if split != nil {
 		c.Split = &Split{Left: f.line(c, split.Left, t), Right: f.line(c, split.Right, t), Mix: split.Mix}
 	}
-	c.arrangement = Arrangement{Order: order, Split: split}.clone()
+	c.arrangement = Arrangement{Order: order, Split: split}.Clone()
 	if len(c.switchers) > 0 {
 		c.arrangement.Switcher = c.switchers[0].Name
 		on := f.LoopsOn(t)

@@ -17,6 +17,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"drywire/blocks"
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/chains/render"
@@ -42,7 +43,7 @@ type Rank struct {
 
 	keep       board.Keep
 	objectives []*measures.Measure
-	slots      *board.Slots
+	slots      *arrange.Slots
 	orders     *orders
 	total      int  // how many orders there are; at least so many where countable is false
 	countable  bool // all of them
@@ -65,7 +66,7 @@ func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float
 	if !(1 <= part && part <= parts) || most < 1 {
 		return nil, fmt.Errorf("part %d of %d, %d orders at most: makes no sense", part, parts, most)
 	}
-	slots := c.Slots()
+	slots := arrange.SlotsOf(c)
 	if len(slots.Names) > 200 {
 		return nil, fmt.Errorf("take %q has %d blocks; 200 can be ranked", c.Take, len(slots.Names))
 	}

@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/chains/render"
@@ -35,7 +36,7 @@ type SwapMap struct {
 	// much with less; then by the log-spectral distance.
 	Swaps []Swap `json:"swaps"`
 	// LeftOut are the exchanges that nobody could make on the floor.
-	LeftOut []board.LeftOut `json:"left_out"`
+	LeftOut []arrange.LeftOut `json:"left_out"`
 }
 
 // Swap is two things that have changed places, or a block that has left its loop, against the take as it is: side a of the pair is number 0, side b the
@@ -47,7 +48,7 @@ type Swap struct {
 	Take   []string `json:"take"`   // what a take says that has it so
 	Pair
 
-	move board.Move
+	move arrange.Move
 }
 
 // MarshalJSON implements json.Marshaler.
@@ -67,7 +68,7 @@ const swapTail = 2.0
 
 // SwapsOf is how many swaps there are in a chain.
 func SwapsOf(c *board.Chain) int {
-	all, _ := c.Swaps()
+	all, _ := arrange.Swaps(c)
 	return len(all)
 }
 
@@ -81,8 +82,8 @@ func (m *SwapMap) Blocks() []string {
 // Omitted says what is left out, a sentence for each reason.
 func (m *SwapMap) Omitted() (list []string) {
 	for _, why := range []struct{ why, text string }{
-		{board.AtPower, "that nobody could wire, with the power or the loudspeaker of an amplifier, or across them"},
-		{board.OffItsPath, "that would take a preamplifier off the path of its amplifier"},
+		{arrange.AtPower, "that nobody could wire, with the power or the loudspeaker of an amplifier, or across them"},
+		{arrange.OffItsPath, "that would take a preamplifier off the path of its amplifier"},
 	} {
 		n := 0
 		for _, o := range m.LeftOut {
@@ -132,7 +133,7 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 		return nil, err
 	}
 	done()
-	moves, out := c.Swaps()
+	moves, out := arrange.Swaps(c)
 	m.LeftOut = out
 	for _, move := range moves {
 		s := Swap{First: move.First, Second: move.Second, Apart: move.Apart, Take: c.Keys(move.Result), move: move}

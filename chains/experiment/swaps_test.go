@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/file"
 	"drywire/chains/internal/chaintest"
@@ -103,7 +104,7 @@ takes: [{name: on, preset: on}]
 		t.Fatal(err)
 	}
 	c := f.Chains()[0]
-	all, out := c.Swaps()
+	all, out := arrange.Swaps(c)
 	m := SwapMap{Names: c.Arrangement().Names(), LeftOut: out}
 	var pairs []string
 	for _, s := range all {
@@ -114,7 +115,7 @@ takes: [{name: on, preset: on}]
 		t.Errorf("swaps: %s; want %s", got, want)
 	}
 	for _, o := range out {
-		if o.Why != board.AtPower {
+		if o.Why != arrange.AtPower {
 			t.Errorf("%s and %s are left out: %s", o.First, o.Second, o.Why)
 		}
 	}

@@ -15,6 +15,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"drywire/blocks"
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
@@ -154,7 +155,7 @@ func AtAll(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 
 // Move is what the noise at the chain's end would be if a block or a switcher stood elsewhere.
 type Move struct {
-	board.Move
+	arrange.Move
 	NoiseDB float64 // by how much the A-weighted noise changes
 	GainDB  float64 // by how much the small-signal gain at 1 kHz changes, from the pickup, with gates open: noise that falls with it is no gain
 }
@@ -184,7 +185,7 @@ func Moves(c *board.Chain, rate dsp.Hertz) ([]Move, error) {
 		return nil, nil // nothing comes through, and so nothing less or more of it
 	}
 	var moves []Move
-	for _, move := range c.Moves() {
+	for _, move := range arrange.Moves(c) {
 		n, g, err := look(c.Arranged(move.Result))
 		if err != nil {
 			return nil, err

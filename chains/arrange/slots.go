@@ -1,6 +1,7 @@
-package board
+package arrange
 
 import (
+	"drywire/chains/board"
 	"slices"
 )
 
@@ -11,34 +12,34 @@ import (
 type Slots struct {
 	Names []string // of the blocks as they stand
 
-	now    Arrangement
+	now    board.Arrangement
 	inside int   // places in loops
 	region []int // of every place: 0, 1, 2
 	ends   []int // of every place: where its part of the line ends
 	part   []int // of every place: before the power, at it (each its own), behind it
 }
 
-// Slots is the places of the chain.
-func (c *Chain) Slots() *Slots {
-	s := &Slots{now: c.arrangement}
-	f := c.finder()
+// SlotsOf is the places of the chain.
+func SlotsOf(c *board.Chain) *Slots {
+	s := &Slots{now: c.Arrangement()}
+	f := newFinder(c)
 	for _, l := range s.now.Loops {
 		s.inside += len(l.Blocks)
 	}
 	var lines [3][]string
 	region := 0
-	s.now.walk(func(line Line, _ int, name string) {
+	s.now.Walk(func(line board.Line, _ int, name string) {
 		if line <= 0 {
 			region = -int(line)
 		}
 		lines[region] = append(lines[region], name)
 	})
 	for region, names := range lines {
-		var line []Placed
+		var line []board.Placed
 		for _, n := range names {
 			line = append(line, f.blocks[n])
 		}
-		from, to := Stays(line)
+		from, to := board.Stays(line)
 		first := len(s.Names)
 		for at := range line {
 			part, end := 3*region, first+from
@@ -64,8 +65,8 @@ func (s *Slots) May(block, at int) bool {
 }
 
 // Arrangement is that of blocks in the order of the places.
-func (s *Slots) Arrangement(names []string) Arrangement {
-	a := s.now.clone()
+func (s *Slots) Arrangement(names []string) board.Arrangement {
+	a := s.now.Clone()
 	rest := slices.Clone(names)
 	take := func(n int) (taken []string) {
 		taken, rest = rest[:n:n], rest[n:]
