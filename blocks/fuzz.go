@@ -7,8 +7,9 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// fuzz is the two-transistor shunt-feedback circuit: all circuit, no stage. Its input is the base of a transistor with
-// feedback from the second one's emitter, so it is a few kilohms at most, and the guitar with its volume pot is part of the gain.
+// fuzz is the two-transistor shunt-feedback circuit: all circuit, no stage. Its input is the base
+// of a transistor with feedback from the second one's emitter, so it is a few kilohms at most, and
+// the guitar with its volume pot is part of the gain.
 var fuzz = Kind{
 	Name:  "fuzz",
 	Brief: "two-transistor fuzz with shunt feedback; the guitar is part of its circuit",
@@ -60,9 +61,10 @@ var fuzz = Kind{
 	},
 }
 
-// electrolyticLoss is the loss factor of an aluminium electrolytic capacitor at 120 Hz, which is where makers state it: its series
-// resistance times 2π·120·C. From memory: 0.16 is a usual limit at 16 V. At full fuzz the 10 Ω that it makes of 22 µF are what is left of the
-// second emitter's resistance, and they halve the input impedance.
+// electrolyticLoss is the loss factor of an aluminium electrolytic capacitor at 120 Hz, which is
+// where makers state it: its series resistance times 2π·120·C. From memory: 0.16 is a usual limit
+// at 16 V. At full fuzz the 10 Ω that it makes of 22 µF are what is left of the second emitter's
+// resistance, and they halve the input impedance.
 const electrolyticLoss = 0.16
 
 var silicon = circuit.BJT{
@@ -80,7 +82,9 @@ var germanium = circuit.BJT{
 	Ise: 30.54e-9, Isc: 213.5e-9, NE: 1.316, NC: 1.258, Cje: 410e-12, Cjc: 10e-12, Flicker: germaniumFlicker,
 }
 
-// germaniumTrim takes the place of the 8.2 kΩ at the second collector. Leaky transistors of high gain draw less through the second one than
-// silicon does, and 8.2 kΩ would leave 5.9 V of 9 V on it. Builders turn a trimmer there until the collector sits at half the supply, where
-// it can swing as far up as down: common practice, no source. 12.3 kΩ does that: -4.50 V (checked with a circuit simulator in fuzz_test.go).
+// germaniumTrim takes the place of the 8.2 kΩ at the second collector. Leaky transistors of high
+// gain draw less through the second one than silicon does, and 8.2 kΩ would leave 5.9 V of 9 V on
+// it. Builders turn a trimmer there until the collector sits at half the supply, where it can swing
+// as far up as down: common practice, no source. 12.3 kΩ does that: -4.50 V (checked with a circuit
+// simulator in fuzz_test.go).
 const germaniumTrim dsp.Ohm = 12.3e3

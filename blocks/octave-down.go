@@ -99,7 +99,8 @@ func (d *dividing) Quiet() dsp.Volt { return divider.Threshold / noisePeak }
 // Latency implements Core.
 func (d *dividing) Latency() int { return d.in.Latency() + d.divider.Latency() + d.out.Latency() }
 
-// Tail implements Core: until the detectors, and with them the second octave, are 60 dB down; and the filters.
+// Tail implements Core: until the detectors, and with them the second octave, are 60 dB down; and
+// the filters.
 func (d *dividing) Tail() dsp.Second { return d.divider.Tail() + d.soft.Tail() }
 
 // Reset implements Core.

@@ -7,8 +7,8 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// overdrive clips softly: diodes in the feedback of an op-amp, so that what is clipped is added to the clean input. Its gain falls below
-// 720 Hz, which keeps the bass clean.
+// overdrive clips softly: diodes in the feedback of an op-amp, so that what is clipped is added to
+// the clean input. Its gain falls below 720 Hz, which keeps the bass clean.
 var overdrive = Kind{
 	Name:  "overdrive",
 	Brief: "overdrive: an op-amp with diodes in its feedback; soft, with little bass and treble",
@@ -70,7 +70,8 @@ var overdrive = Kind{
 	},
 }
 
-// switchingDiode is a small silicon diode: the values of DAFx-07, the paper on distortion and overdrive circuits.
+// switchingDiode is a small silicon diode: the values of DAFx-07, the paper on distortion and
+// overdrive circuits.
 var switchingDiode = circuit.Diode{Name: "switching", Is: 2.52e-9, N: 1.752, Cj: 4e-12}
 
 // twoInSeries is two equal diodes one after the other: at half the voltage each, the same current.
@@ -87,7 +88,8 @@ func audioOpAmp(supply float64) circuit.OpAmp {
 	return circuit.OpAmp{Gain: 1e5, GBW: 3e6, Rin: 5e6, Rout: 50, Lo: -top, Hi: top, Noise: opAmpNoise, Current: opAmpCurrent}
 }
 
-// inputBuffer is a coupling capacitor, a resistor to the bias and an emitter follower, at node "buffered".
+// inputBuffer is a coupling capacitor, a resistor to the bias and an emitter follower, at node
+// "buffered".
 func (b *Bench) inputBuffer(name string, c dsp.Farad, r dsp.Ohm, supply float64) {
 	b.C(name, "in", "base", c)
 	b.R("rin", "base", "0", r)
@@ -102,15 +104,17 @@ func (b *Bench) levelAndBuffer(from string, c dsp.Farad, track dsp.Ohm, level, s
 	b.coupledOutput("driven", 10e-6)
 }
 
-// An emitter follower of pedals: 0.33 mA in 10 kΩ, biased from half of 9 V through 510 kΩ, a current gain of 300, a base of 200 Ω: common practice, no source;
-// flicker noise as in a silicon transistor.
+// An emitter follower of pedals: 0.33 mA in 10 kΩ, biased from half of 9 V through 510 kΩ, a
+// current gain of 300, a base of 200 Ω: common practice, no source; flicker noise as in a silicon
+// transistor.
 const (
 	followerBase       = 0.33e-3 / 300 // A, of base current
 	followerResistance = 200 + circuit.ThermalVoltage/0.33e-3/2
 )
 
-// emitterFollower is a stage that is a transistor. Its noise voltage is that of its base's resistance and of half of 1/gm, its noise current the shot and the flicker
-// noise of its base current, which flows through what it is fed from.
+// emitterFollower is a stage that is a transistor. Its noise voltage is that of its base's
+// resistance and of half of 1/gm, its noise current the shot and the flicker noise of its base
+// current, which flows through what it is fed from.
 func (b *Bench) emitterFollower(name, base, driven string, supply float64) {
 	b.Circuit.NoiseI(b.Name(name)+".ib", b.Name(base), circuit.Ground, math.Sqrt(2*circuit.Charge*followerBase), siliconFlicker)
 	b.Stage(Stage{

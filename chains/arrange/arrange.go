@@ -1,5 +1,6 @@
-// Package arrange says what else could stand where: every two things of a take that can change places, every place that one could go to,
-// and the places of a take for putting its blocks into other orders. It keeps to what can be wired: nothing comes across the power of an amplifier.
+// Package arrange says what else could stand where: every two things of a take that can change
+// places, every place that one could go to, and the places of a take for putting its blocks into
+// other orders. It keeps to what can be wired: nothing comes across the power of an amplifier.
 //
 // Start reading at Move, then Swaps. What an arrangement is, package board says.
 package arrange
@@ -116,8 +117,8 @@ func Swaps(c *board.Chain) (all []Move, out []LeftOut) {
 	return f.found, f.out
 }
 
-// Moves is every block that is on and the switcher as a whole at every other place: of the order, of
-// the paths of a split, and in loops that are in. Parts of an amplifier stay where they are.
+// Moves is every block that is on and the switcher as a whole at every other place: of the order,
+// of the paths of a split, and in loops that are in. Parts of an amplifier stay where they are.
 func Moves(c *board.Chain) []Move {
 	now := c.Arrangement()
 	f := newFinder(c)

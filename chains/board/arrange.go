@@ -33,8 +33,8 @@ func (a Arrangement) Clone() Arrangement {
 	return b
 }
 
-// Arranged is the chain with its blocks at other places, in the loops that the arrangement names and
-// in no others of those that were in. Every name must be of a block of the file, and once.
+// Arranged is the chain with its blocks at other places, in the loops that the arrangement names
+// and in no others of those that were in. Every name must be of a block of the file, and once.
 func (c *Chain) Arranged(a Arrangement) *Chain {
 	t := c.take
 	t.Order, t.Split, t.Loops = a.Order, a.Split, Overlaid(c.file.LoopsOf(t), a.Loops)
@@ -53,8 +53,8 @@ func (c *Chain) Same(other *Chain) bool {
 	return reflect.DeepEqual(a, b)
 }
 
-// Keys is another arrangement of the chain as keys of a take, a line each: the order, and loops where
-// they hold something else than the switcher has in them.
+// Keys is another arrangement of the chain as keys of a take, a line each: the order, and loops
+// where they hold something else than the switcher has in them.
 func (c *Chain) Keys(a Arrangement) []string {
 	keys := []string{"order: " + OrderText(a.Order, a.Split)}
 	var own []Loop
@@ -79,7 +79,8 @@ func (a Arrangement) String() string {
 	return text
 }
 
-// OrderText is an order as a chain file has it in one line, with names in quotes where they need them.
+// OrderText is an order as a chain file has it in one line, with names in quotes where they need
+// them.
 func OrderText(order []string, split *SplitOrder) string {
 	var all []string
 	for _, n := range order {

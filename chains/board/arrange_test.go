@@ -29,7 +29,8 @@ func TestSwapsEverywhere(t *testing.T) {
 		{"loops-in-another-order", "as it is", "fuzz and drive change places; fuzz and echo change places; fuzz and plate change places; " +
 			"drive and echo change places; drive and plate change places; echo and plate change places; " +
 			"loop 1 and loop 3 change places; loop 2 and loop 3 change places; " +
-			// The drive in front of all is it and the fuzz changed, the echo behind all the echo and the plate.
+			// The drive in front of all is it and the fuzz changed, the echo behind all the echo
+			// and the plate.
 			"fuzz out of loop 1 and behind board; echo out of loop 3 and behind the guitar; plate out of loop 3 and behind the guitar"},
 		{"two-amplifiers", "both the same way", "drive and turn change places; turn and dark change places"},
 	} {

@@ -5,7 +5,8 @@ import (
 )
 
 // Modulated is the first block on the way to a jack that changes the signal by itself, in time: one
-// with an oscillator. "" where there is none. A tone that has gone through it is in no steady state.
+// with an oscillator. "" where there is none. A tone that has gone through it is in no steady
+// state.
 func (c *Chain) Modulated(jack string) string {
 	find := func(line []Placed) (name string, reached bool) {
 		for _, p := range line {

@@ -92,8 +92,9 @@ func (c *Chain) lines() [][]Placed {
 	return [][]Placed{c.Blocks, c.Split.Left, c.Split.Right}
 }
 
-// Held says which settings move and that they are taken where they are at 0 s, in one line; "" where none moves. Whatever looks at a chain without playing the
-// recording through it (impedances, responses, noise at rest, ceilings, decks, searches) does so, and says this.
+// Held says which settings move and that they are taken where they are at 0 s, in one line; ""
+// where none moves. Whatever looks at a chain without playing the recording through it (impedances,
+// responses, noise at rest, ceilings, decks, searches) does so, and says this.
 func Held(list ...*Chain) string {
 	var names []string
 	for _, c := range list {

@@ -1,7 +1,9 @@
-// Package edit changes the text of a chain file and keeps every byte that the change does not touch: comments, quotes, the order of keys.
+// Package edit changes the text of a chain file and keeps every byte that the change does not
+// touch: comments, quotes, the order of keys.
 //
-// An edit is made twice, in the text and in what the text means; what comes out is parsed and compared with what was meant, and refused where the two
-// differ. Start reading at Text and its SetTake, then at edit.
+// An edit is made twice, in the text and in what the text means; what comes out is parsed and
+// compared with what was meant, and refused where the two differ. Start reading at Text and its
+// SetTake, then at edit.
 package edit
 
 import (
@@ -19,7 +21,8 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes another.
+// Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes
+// another.
 type Text struct {
 	Name   string // what messages call the file
 	Source []byte
@@ -35,18 +38,21 @@ func Read(name string, src []byte) (*Text, error) {
 	return &Text{name, src, f}, nil
 }
 
-// Edits of a chain file's text: each gives the text with one thing changed and every other byte kept, so that comments, spacing, line ends and the
-// order of keys stay as somebody wrote them. What comes out is parsed, once, and compared with what was meant; an edit that does not come out so is an
-// error, and so is one whose result Parse refuses.
+// Edits of a chain file's text: each gives the text with one thing changed and every other byte
+// kept, so that comments, spacing, line ends and the order of keys stay as somebody wrote them.
+// What comes out is parsed, once, and compared with what was meant; an edit that does not come out
+// so is an error, and so is one whose result Parse refuses.
 //
-// Blocks that are in no order after an edit go into the tray; those that were there for that reason, and are in an order again, leave it.
+// Blocks that are in no order after an edit go into the tray; those that were there for that
+// reason, and are in an order again, leave it.
 
 // SetOrder changes the file's own order.
 func (x *Text) SetOrder(order []string, split *board.SplitOrder) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error { return d.ownOrder(f, order, split) })
 }
 
-// SetBoard changes the file's own order and what is in the loops of its switcher at once, as when a block goes from one to the other.
+// SetBoard changes the file's own order and what is in the loops of its switcher at once, as when a
+// block goes from one to the other.
 func (x *Text) SetBoard(order []string, split *board.SplitOrder, switcher string, loops []board.Loop) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		if err := d.ownOrder(f, order, split); err != nil {
@@ -69,8 +75,10 @@ func (d *document) ownOrder(f *board.File, order []string, split *board.SplitOrd
 	return nil
 }
 
-// SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the file's), preset, loops of its own, toggled loops, settings by
-// Target and Text, and blocks that are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that leave the order.
+// SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the
+// file's), preset, loops of its own, toggled loops, settings by Target and Text, and blocks that
+// are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that
+// leave the order.
 func (x *Text) SetTake(name string, t board.Take) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		k, err := d.take(f, name)
@@ -145,7 +153,8 @@ func (x *Text) RemoveTake(name string) (*Text, error) {
 	})
 }
 
-// SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their own.
+// SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their
+// own.
 func (x *Text) SetLoops(switcher string, loops []board.Loop) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error { return d.ownLoops(f, switcher, loops) })
 }
@@ -172,7 +181,8 @@ func (d *document) ownLoops(f *board.File, switcher string, loops []board.Loop) 
 	return nil
 }
 
-// SetTray changes which blocks wait off the board. Those that are in no order wait there whether they are named or not.
+// SetTray changes which blocks wait off the board. Those that are in no order wait there whether
+// they are named or not.
 func (x *Text) SetTray(names []string) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		err := d.setTray(f.Tray, names)
@@ -252,7 +262,8 @@ func (x *Text) edit(change func(*document, *board.File) error) (out *Text, err e
 	return got, nil
 }
 
-// forComparison is the file with what is compared of takes and presets: no functions, no order where none matters, nil for empty where both mean the same.
+// forComparison is the file with what is compared of takes and presets: no functions, no order
+// where none matters, nil for empty where both mean the same.
 func forComparison(f *board.File) *board.File {
 	g := *f
 	g.Blocks = slices.Clone(f.Blocks)
@@ -348,7 +359,8 @@ func plain(t board.Take) (board.Take, error) {
 	return p, nil
 }
 
-// settingText is the text of a setting as Parse would have it: a value with keys of its own, like {resistance: 6 kΩ}, in its usual form.
+// settingText is the text of a setting as Parse would have it: a value with keys of its own, like
+// {resistance: 6 kΩ}, in its usual form.
 func settingText(text string) (string, error) {
 	text = strings.TrimSpace(text)
 	if strings.ContainsFunc(text, yamltext.Steers) {
@@ -734,7 +746,8 @@ func (d *document) setTray(was, names []string) error {
 	return d.setList(names, "tray")
 }
 
-// aligned is the blanks that bring a value in line with the one above it, where that is in line with others.
+// aligned is the blanks that bring a value in line with the one above it, where that is in line
+// with others.
 func (d *document) aligned(m *part, name string) string {
 	if m.form != blockMap {
 		return ""

@@ -52,8 +52,8 @@ type bench struct {
 	heard  map[heardKey]measures.Figure // of signals at out
 }
 
-// played is the recording through a chain, at out; of a chain that ends in two, the mean of both ends, which
-// is what a listener between two loudspeakers has of them. It is a measures.Played.
+// played is the recording through a chain, at out; of a chain that ends in two, the mean of both
+// ends, which is what a listener between two loudspeakers has of them. It is a measures.Played.
 type played struct {
 	subject
 	bench *bench
@@ -109,7 +109,8 @@ func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
 	return p, err
 }
 
-// end is the signal at out, or the mean of both ends, with a key that is the same for the same signal.
+// end is the signal at out, or the mean of both ends, with a key that is the same for the same
+// signal.
 func end(ctx context.Context, o *render.Order, c *board.Chain) (x []float64, key [32]byte, err error) {
 	var ends [][]float64
 	var keys []byte

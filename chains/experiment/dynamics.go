@@ -14,9 +14,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// Dynamics is how a take answers to how hard one plays, at the jack out, or by the mean of both ends
-// where it ends in two: in Values all that package measures has for that. All of it is rendered at draft quality,
-// which is plenty for levels.
+// Dynamics is how a take answers to how hard one plays, at the jack out, or by the mean of both
+// ends where it ends in two: in Values all that package measures has for that. All of it is
+// rendered at draft quality, which is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
 	Curve           []CurvePoint `json:"curve"`

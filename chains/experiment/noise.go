@@ -12,8 +12,9 @@ import (
 	"drywire/dsp"
 )
 
-// NoiseReport is the noise ledger of one jack: who is heard when nobody plays, and what moving a block would do. It is also the JSON object that the
-// command prints. The definition is that of noise.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
+// NoiseReport is the noise ledger of one jack: who is heard when nobody plays, and what moving a
+// block would do. It is also the JSON object that the command prints. The definition is that of
+// noise.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
 type NoiseReport struct {
 	Take        string          `json:"take"`
 	Order       []string        `json:"order"`
@@ -165,8 +166,8 @@ func noiseReport(l *noise.Ledger) *NoiseReport {
 // 19(4), 609-619, 1947, from memory).
 const worthMoving = 1.0
 
-// Quieter is the best move: the one that lowers the noise most beyond what it takes of the gain. false where none is worth it. It takes
-// nothing off a path.
+// Quieter is the best move: the one that lowers the noise most beyond what it takes of the gain.
+// false where none is worth it. It takes nothing off a path.
 func (r *NoiseReport) Quieter() (NoiseMove, bool) {
 	var best NoiseMove
 	found := false

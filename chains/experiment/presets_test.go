@@ -145,9 +145,9 @@ func TestPresetsWithoutSwitcherAndInStereo(t *testing.T) {
 	}
 }
 
-// A search for orders puts blocks into loops and out of them, with as many in each as there are, and
-// moves a switcher with what is in it: four blocks in 4! orders, and with two of them inside, three
-// places for the switcher.
+// A search for orders puts blocks into loops and out of them, with as many in each as there are,
+// and moves a switcher with what is in it: four blocks in 4! orders, and with two of them inside,
+// three places for the switcher.
 func TestRankMovesASwitcher(t *testing.T) {
 	f, err := file.Parse("board.yaml", []byte(`drywire: 1
 recording: {file: a.wav, full_scale: 1 V, load: none}

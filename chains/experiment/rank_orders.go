@@ -22,7 +22,8 @@ type orders struct {
 // order is indexes into the base order's names.
 type order []uint8
 
-// newOrders is the orders of base that keep to k, and in which every block takes a place that fits it.
+// newOrders is the orders of base that keep to k, and in which every block takes a place that fits
+// it.
 func newOrders(base []string, k board.Keep, fits func(block, at int) bool) (*orders, error) {
 	o := &orders{names: base, before: make([][]int, len(base)), fits: fits}
 	index := func(list []string, where string) ([]int, error) {

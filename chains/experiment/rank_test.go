@@ -380,8 +380,9 @@ func TestJudging(t *testing.T) {
 	}
 }
 
-// Nothing that is refused comes out of a ranking: no order that it tries puts a pedal behind the power of an amplifier, the power without its loudspeaker,
-// or a mixer's effect in front of them; and the swaps are those of its orders that exchange two blocks.
+// Nothing that is refused comes out of a ranking: no order that it tries puts a pedal behind the
+// power of an amplifier, the power without its loudspeaker, or a mixer's effect in front of them;
+// and the swaps are those of its orders that exchange two blocks.
 func TestOrdersThatNobodyCouldWire(t *testing.T) {
 	c := take(t, "drive: {kind: overdrive}; echo: {kind: delay}; front: {kind: preamp}; power: {kind: poweramp}; box: {kind: speaker}; desk: {kind: eq}; hall: {kind: reverb}",
 		"volume: 10", "drive", "echo", "front", "power", "box", "desk", "hall")

@@ -39,8 +39,8 @@ type SwapMap struct {
 	LeftOut []arrange.LeftOut `json:"left_out"`
 }
 
-// Swap is two things that have changed places, or a block that has left its loop, against the take as it is: side a of the pair is number 0, side b the
-// number of the swap, from 1.
+// Swap is two things that have changed places, or a block that has left its loop, against the take
+// as it is: side a of the pair is number 0, side b the number of the swap, from 1.
 type Swap struct {
 	First  string   `json:"first"`  // a block, a switcher, or "loop 2" for all that it holds; what comes first in the take
 	Second string   `json:"second"` // what it changes places with; of a block that leaves its loop, where it goes
@@ -116,7 +116,8 @@ func Swappable(c *board.Chain) error {
 		"and a switcher without a buffer or a trim is a wire", c.Take)
 }
 
-// Swaps makes every swap of board.Chain.Swaps. Renders share their beginnings (chains.Memo), on all cores; done is told of each that is finished.
+// Swaps makes every swap of board.Chain.Swaps. Renders share their beginnings (chains.Memo), on all
+// cores; done is told of each that is finished.
 func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
 	if err := Swappable(c); err != nil {
 		return nil, err

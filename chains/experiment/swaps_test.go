@@ -80,9 +80,11 @@ func TestSwapsOfTheDemo(t *testing.T) {
 	}
 }
 
-// Nothing of the board is put behind the power of an amplifier, and neither that nor a loudspeaker in front of it; a preamplifier changes places, which puts
-// into its loop what was in front of it. Blocks that all stand behind the power are a mixer's, and change places. A switcher moves as a whole, and so does
-// what is in its loops, which may also leave them: its buffer is what that is before then.
+// Nothing of the board is put behind the power of an amplifier, and neither that nor a loudspeaker
+// in front of it; a preamplifier changes places, which puts into its loop what was in front of it.
+// Blocks that all stand behind the power are a mixer's, and change places. A switcher moves as a
+// whole, and so does what is in its loops, which may also leave them: its buffer is what that is
+// before then.
 func TestSwapsThatNobodyCouldWire(t *testing.T) {
 	src := `drywire: 1
 recording: {sample: riff}

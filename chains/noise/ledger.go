@@ -1,5 +1,6 @@
-// Package noise says what a chain at rest sounds like, and which part of it makes how much of that: the ledger, worked out from the small-signal
-// responses of circuits and stages, and the same noise as a signal for a renderer.
+// Package noise says what a chain at rest sounds like, and which part of it makes how much of that:
+// the ledger, worked out from the small-signal responses of circuits and stages, and the same noise
+// as a signal for a renderer.
 //
 // Start reading at Ledger, then At.
 package noise
@@ -26,17 +27,22 @@ import (
 	"drywire/dsp/section"
 )
 
-// A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source makes is carried to the jack by the small-signal
-// response of all that lies between: circuits by AC analysis about the operating point, stages by the response that they state, those that
-// state none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are averaged over each cell of the frequency axis.
-// Sources know nothing of each other, so that powers add. Where noise comes near a threshold that does not hold; see Near.
+// A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source
+// makes is carried to the jack by the small-signal response of all that lies between: circuits by
+// AC analysis about the operating point, stages by the response that they state, those that state
+// none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are
+// averaged over each cell of the frequency axis. Sources know nothing of each other, so that powers
+// add. Where noise comes near a threshold that does not hold; see Near.
 //
-// Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth, each as many times softer as its number (common practice,
-// no source), together of the voltage that the guitar has for it. Where it clips, so that its shape counts, all begin at zero upwards: a sawtooth.
+// Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth,
+// each as many times softer as its number (common practice, no source), together of the voltage
+// that the guitar has for it. Where it clips, so that its shape counts, all begin at zero upwards:
+// a sawtooth.
 //
-// It is the noise of a chain that nobody plays through. It leaves out the noise that is in the recording itself, and what playing does to noise: a clipping
-// stage lets less of it through, a compressor changes it with its gain. The ripple of supplies is in it as Supply
-// says; a block that is plugged into none has an ideal one.
+// It is the noise of a chain that nobody plays through. It leaves out the noise that is in the
+// recording itself, and what playing does to noise: a clipping stage lets less of it through, a
+// compressor changes it with its gain. The ripple of supplies is in it as Supply says; a block that
+// is plugged into none has an ideal one.
 type Ledger struct {
 	Jack    string
 	Centres []float64 // Hz: the middle of each cell of the frequency axis
@@ -44,9 +50,11 @@ type Ledger struct {
 	Shares  []Share   // loudest first, by A-weighted power
 	Apart   []Share   // what nobody in a room hears: the microphone before a loudspeaker makes it, or what that is plugged into
 	Gain    []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
-	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal responses say: a detector that it reaches, a limiter that it meets,
-	// a circuit that it bends. Where there are any, the ledger was worked out by rendering the noise of every source: Whole is what was heard, and a share is what is gone of
-	// it when one source is left out, so that shares need not add up to it. Those of the largest few sources are there.
+	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal
+	// responses say: a detector that it reaches, a limiter that it meets, a circuit that it bends.
+	// Where there are any, the ledger was worked out by rendering the noise of every source: Whole
+	// is what was heard, and a share is what is gone of it when one source is left out, so that
+	// shares need not add up to it. Those of the largest few sources are there.
 	Near  []string
 	Whole []float64 // V²/Hz, hum and ripple in it; nil where shares add up
 }
@@ -70,7 +78,8 @@ type Line struct {
 const (
 	noiseLow  = measure.BandLow
 	noiseHigh = measure.BandHigh
-	// noiseCells is how many cells, of equal width on a logarithmic axis, the band has: 24 to the octave. A test shows that the total is then right.
+	// noiseCells is how many cells, of equal width on a logarithmic axis, the band has: 24 to the
+	// octave. A test shows that the total is then right.
 	noiseCells = 240
 )
 
@@ -133,8 +142,8 @@ func (l *Ledger) Density() []float64 {
 	return sum
 }
 
-// At is the ledger of the noise at a jack, for recordings of that rate. Of a chain that ends in two,
-// out is both of its ends, whose powers are added: that is how a room hears two loudspeakers.
+// At is the ledger of the noise at a jack, for recordings of that rate. Of a chain that ends in
+// two, out is both of its ends, whose powers are added: that is how a room hears two loudspeakers.
 func At(c *board.Chain, rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
@@ -208,8 +217,8 @@ type noiseMeter struct {
 	pairs   map[[2]*rough][]complex128
 }
 
-// rough is the product of the responses of stages with memory, whose teeth are finer than a cell; at
-// the lines of the transform. nil is that of none.
+// rough is the product of the responses of stages with memory, whose teeth are finer than a cell;
+// at the lines of the transform. nil is that of none.
 type rough struct {
 	keys []string // of the stages, sorted
 	h    []complex128
@@ -228,8 +237,8 @@ func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
 	return m
 }
 
-// ledger works on a wiring of its own. In it the guitar's source is the pickup's open-circuit voltage: what the
-// recording was made into cancels at rest.
+// ledger works on a wiring of its own. In it the guitar's source is the pickup's open-circuit
+// voltage: what the recording was made into cancels at rest.
 func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	ends := []string{jack}
 	if jack == "out" {
@@ -243,7 +252,8 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	return m.linear(c, ends, true)
 }
 
-// linear works the ledger out by small-signal responses, and where they do not hold by rendering, if that is wanted.
+// linear works the ledger out by small-signal responses, and where they do not hold by rendering,
+// if that is wanted.
 func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Ledger, error) {
 	plain := *c
 	plain.Recording.Load = nil
@@ -318,7 +328,8 @@ func studio(c *board.Chain) func(s *Share) bool {
 		}
 		if name, ok := strings.CutPrefix(s.Element, "cable."); ok && s.Block == "cables" {
 			name = strings.TrimSuffix(strings.TrimSuffix(name, ".r"), ".c")
-			// The cable into a loudspeaker is in the room, with the loudspeaker first of what is behind.
+			// The cable into a loudspeaker is in the room, with the loudspeaker first of what is
+			// behind.
 			return ends[name] || blocks[name] && !speaker(c, name)
 		}
 		return blocks[s.Block]
@@ -329,8 +340,9 @@ func speaker(c *board.Chain, name string) bool {
 	return slices.ContainsFunc(c.Every(), func(p board.Placed) bool { return p.Name == name && p.Kind.Name == "speaker" })
 }
 
-// setLines chooses the length of impulse responses: twice all that sounds on, since a power spectrum is as rough as a signal of twice the length. At
-// least 2^18, so that the lowest cell holds lines at any rate; at most 2^22, a minute at 48 kHz.
+// setLines chooses the length of impulse responses: twice all that sounds on, since a power
+// spectrum is as rough as a signal of twice the length. At least 2^18, so that the lowest cell
+// holds lines at any rate; at most 2^22, a minute at 48 kHz.
 func (m *noiseMeter) setLines(tail dsp.Second) {
 	n := 1 << 18
 	for n < 1<<22 && float64(n) < 2*float64(tail)*float64(m.rate) {
@@ -366,8 +378,9 @@ func (n *noiseWalk) want(v wanted) {
 	n.wanted[part] = append(n.wanted[part], v)
 }
 
-// back takes the sections from the last to the first. By the time that it comes to one, all that lies behind it is done, so that what a source makes on several
-// paths is added before it is squared.
+// back takes the sections from the last to the first. By the time that it comes to one, all that
+// lies behind it is done, so that what a source makes on several paths is added before it is
+// squared.
 func (n *noiseWalk) back() error {
 	for _, part := range slices.Backward(n.w.Sections) {
 		for _, s := range slices.Backward(n.w.Stages) {
@@ -420,10 +433,10 @@ func (m *noiseMeter) cross(a, b *rough) []complex128 {
 	return mean
 }
 
-// added is how what comes on paths with different rough parts adds up in a cell. With gains g(i) and
-// the Hermitian matrix M of means of the products of their rough parts, the mean power is g M g*; M
-// = L L* (Cholesky, Golub & Van Loan, Matrix Computations, section 4.2, from memory), so that it is
-// the sum over columns r of |Σ g(i) L(i,r)|². Of one path, L is the root of its mean power.
+// added is how what comes on paths with different rough parts adds up in a cell. With gains g(i)
+// and the Hermitian matrix M of means of the products of their rough parts, the mean power is g M
+// g*; M = L L* (Cholesky, Golub & Van Loan, Matrix Computations, section 4.2, from memory), so that
+// it is the sum over columns r of |Σ g(i) L(i,r)|². Of one path, L is the root of its mean power.
 func (m *noiseMeter) added(list []wanted) (l [][][]complex128) {
 	n := len(list)
 	l = make([][][]complex128, len(m.centres)) // per cell, row and column
@@ -613,7 +626,8 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 	return nil
 }
 
-// smooth says whether a stage states a response that hardly changes within a cell: an equaliser does, an echo does not.
+// smooth says whether a stage states a response that hardly changes within a cell: an equaliser
+// does, an echo does not.
 func (m *noiseMeter) smooth(s blocks.Stage) bool {
 	core, ok := s.Shape().(blocks.Responder)
 	if !ok || len(s.Sense) != 1 || len(s.Drive) != 1 {
@@ -629,8 +643,8 @@ func (m *noiseMeter) smooth(s blocks.Stage) bool {
 	return true
 }
 
-// responses is the response of a stage from one of its inputs to all of its outputs, per cell: by what its core states, or else from its
-// response to a small impulse, with the latency taken back.
+// responses is the response of a stage from one of its inputs to all of its outputs, per cell: by
+// what its core states, or else from its response to a small impulse, with the latency taken back.
 func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	all := make([][]complex128, len(s.Drive))
 	for c := range all {
@@ -666,7 +680,8 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	return all
 }
 
-// impulseBlock is how many samples of an impulse response are worked out at a time, and how many of a stage without memory.
+// impulseBlock is how many samples of an impulse response are worked out at a time, and how many of
+// a stage without memory.
 const impulseBlock = 512
 
 // impulse is a voltage so small that every core's limits leave it alone.
@@ -749,8 +764,9 @@ func (m *noiseMeter) product(a, b *rough) *rough {
 	return r
 }
 
-// roughOf is the response of a stage's core from one of its inputs to one of its outputs, line by line: by what it states, or else from the response to an
-// impulse small enough to be left alone by any limit, with the latency taken back.
+// roughOf is the response of a stage's core from one of its inputs to one of its outputs, line by
+// line: by what it states, or else from the response to an impulse small enough to be left alone by
+// any limit, with the latency taken back.
 func (m *noiseMeter) roughOf(s blocks.Stage, input, channel int) *rough {
 	key := fmt.Sprintf("%s %d %d", s.Key, input, channel)
 	if r := m.roughs[key]; r != nil {

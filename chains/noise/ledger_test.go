@@ -36,7 +36,8 @@ func demoChains(t testing.TB) []*board.Chain {
 		chaintest.Chain(t, "pedal: {kind: volume, volume: 5}; press: {kind: compressor, level: 20 dB}", "pedal, press", "guitar.pickup: single-coil", "guitar.volume: 6", "guitar.tone: 4"))
 }
 
-// A ledger's cells are fine enough: with cells an eighth as wide, the totals are the same within 0.02 dB.
+// A ledger's cells are fine enough: with cells an eighth as wide, the totals are the same within
+// 0.02 dB.
 func TestNoiseCellsAreFineEnough(t *testing.T) {
 	const bound = 0.02 // dB
 	worst := 0.0
@@ -62,7 +63,8 @@ func TestNoiseCellsAreFineEnough(t *testing.T) {
 	t.Logf("worst %.4f dB", worst)
 }
 
-// What a buffer's stage makes comes out as its white noise over the band, and as that times the area of the A weighting; between 100 Ω and 1 MΩ nothing is lost.
+// What a buffer's stage makes comes out as its white noise over the band, and as that times the
+// area of the A weighting; between 100 Ω and 1 MΩ nothing is lost.
 func TestStageNoiseClosedForm(t *testing.T) {
 	l, err := At(chaintest.Chain(t, "buffer: {kind: buffer}", "buffer"), 48000, "out")
 	if err != nil {
@@ -94,10 +96,12 @@ func TestStageNoiseClosedForm(t *testing.T) {
 	}
 }
 
-// An echo without feedback adds the repeat's power to the dry one's; each round of feedback adds as much again, times the feedback's power.
+// An echo without feedback adds the repeat's power to the dry one's; each round of feedback adds as
+// much again, times the feedback's power.
 func TestNoiseThroughEcho(t *testing.T) {
-	// Powers of repeats that know nothing of each other: dry² + wet²·p/(1 - feedback²·p), p the power response of the low-pass of 16 kHz at
-	// 500 Hz, 1 within 0.005 dB. 38 % is what a dial of 4 gives by the block's own words.
+	// Powers of repeats that know nothing of each other: dry² + wet²·p/(1 - feedback²·p), p the
+	// power response of the low-pass of 16 kHz at 500 Hz, 1 within 0.005 dB. 38 % is what a dial of
+	// 4 gives by the block's own words.
 	const mix, feedback = 0.5, 0.38
 	want := 10 * math.Log10((1-mix)*(1-mix)+mix*mix/(1-feedback*feedback))
 	c := chaintest.Chain(t, "echo: {kind: delay, time: 380 ms, repeats: 4, mix: 50 %, tone: 16 kHz}", "echo")
@@ -117,7 +121,8 @@ func TestNoiseThroughEcho(t *testing.T) {
 	}
 }
 
-// Hum of a single-coil is what the file says, by the response from the pickup at 50 Hz and its multiples; a humbucker has none.
+// Hum of a single-coil is what the file says, by the response from the pickup at 50 Hz and its
+// multiples; a humbucker has none.
 func TestHum(t *testing.T) {
 	hum := func(set ...string) (Share, *Ledger) {
 		c := chaintest.Chain(t, "buffer: {kind: buffer}", "buffer", set...)
@@ -212,7 +217,8 @@ func TestNoiseMovesOfNothing(t *testing.T) {
 	}
 }
 
-// TestAmplifiersStay holds that no move of an amplifier's part is proposed, and none of a pedal behind its power; one into its effects loop is.
+// TestAmplifiersStay holds that no move of an amplifier's part is proposed, and none of a pedal
+// behind its power; one into its effects loop is.
 func TestAmplifiersStay(t *testing.T) {
 	moves, err := Moves(chaintest.Chain(t, `  eq: {kind: eq}
   echo: {kind: delay}
@@ -232,7 +238,8 @@ func TestAmplifiersStay(t *testing.T) {
 	}
 }
 
-// noiseCases are sections whose noise was worked out by a general circuit simulator: the block's driving source, the node.
+// noiseCases are sections whose noise was worked out by a general circuit simulator: the block's
+// driving source, the node.
 var noiseCases = []struct {
 	name, blocks, order string
 	set                 []string
@@ -243,7 +250,8 @@ var noiseCases = []struct {
 	{"fuzz-germanium", "buffer: {kind: buffer}; fuzz: {kind: fuzz, device: germanium, fuzz: 5}", "buffer, fuzz", nil, "buffer.follower", "fuzz.out"},
 }
 
-// Circuits make the noise that a general circuit simulator says, at every point of its frequency axis. With UPDATE=1 the simulator is run again.
+// Circuits make the noise that a general circuit simulator says, at every point of its frequency
+// axis. With UPDATE=1 the simulator is run again.
 func TestNoiseReference(t *testing.T) {
 	const bound = 0.1 // dB
 	for _, c := range noiseCases {
@@ -299,8 +307,10 @@ func TestNoiseReference(t *testing.T) {
 	}
 }
 
-// The noise of an overdrive's input on a humbucker is that of a transistor there, by its device's card: shot and flicker noise of its base current, its base's
-// resistance, and what its emitter gives. The transistor's input loads the guitar as well, with 310 times 10 kΩ, which the stage does not.
+// The noise of an overdrive's input on a humbucker is that of a transistor there, by its device's
+// card: shot and flicker noise of its base current, its base's resistance, and what its emitter
+// gives. The transistor's input loads the guitar as well, with 310 times 10 kΩ, which the stage
+// does not.
 func TestFollowerNoise(t *testing.T) {
 	const bound = 0.5 // dB: its base current and its gain are not quite those of the stage
 	part := render.PlanOf(chaintest.Chain(t, "drive: {kind: overdrive}", "drive"), 48000, section.Normal).Section("drive.base")
@@ -349,7 +359,8 @@ func TestFollowerNoise(t *testing.T) {
 	}
 }
 
-// What an input's noise current makes of a humbucker's impedance is 4 to 6 dB(A) at the jack, and is gone behind a buffer.
+// What an input's noise current makes of a humbucker's impedance is 4 to 6 dB(A) at the jack, and
+// is gone behind a buffer.
 func TestCurrentNoiseIsAnEffectOfOrder(t *testing.T) {
 	const kinds = "buffer: {kind: buffer}; drive: {kind: overdrive}"
 	rise := func(order, jack string) float64 {
@@ -409,13 +420,15 @@ func storeNoise(t *testing.T, base, deck string) {
 	}
 }
 
-// A rendered noise run has the level and the third octaves that the ledger says: at every jack of a chain with guitar, circuits, stages and echoes.
+// A rendered noise run has the level and the third octaves that the ledger says: at every jack of a
+// chain with guitar, circuits, stages and echoes.
 func TestNoiseRendered(t *testing.T) {
 	const rate, bound = 48000, 0.5 // Hz, dB
 	for _, c := range []*board.Chain{
 		chaintest.Chain(t, "fuzz: {kind: fuzz, fuzz: 4}; buffer: {kind: buffer}; echo: {kind: delay, time: 90 ms, mix: 50 %}; plate: {kind: reverb, decay: 800 ms, mix: 50 %}", "buffer, fuzz, echo, plate"),
 		chaintest.Chain(t, "eq: {kind: eq, high: 12 dB}; pedal: {kind: volume, volume: 5}; press: {kind: compressor, level: 20 dB}", "eq, pedal, press", "guitar.pickup: single-coil", "guitar.hum: 0 V"), // hum is no noise
-		// What meets again behind memory: in the mean of two paths, of which one leads through an echo and a plate, and of a chorus' two outputs.
+		// What meets again behind memory: in the mean of two paths, of which one leads through an
+		// echo and a plate, and of a chorus' two outputs.
 		chaintest.TakeOf(t, chaintest.Board(t, "blocks: {fuzz: {kind: fuzz, fuzz: 4}, buffer: {kind: buffer}, echo: {kind: delay, time: 90 ms, mix: 50 %}, "+
 			"plate: {kind: reverb, decay: 800 ms, mix: 50 %}}\norder: [fuzz, buffer, {split: {left: [], right: [echo, plate], mix: mono}}]\ntakes: [{name: met}]"), "met"),
 		chaintest.TakeOf(t, chaintest.Board(t, "blocks: {fuzz: {kind: fuzz, fuzz: 4}, wide: {kind: chorus, stereo: on}, "+
@@ -480,7 +493,8 @@ func runNoise(t *testing.T, r *render.Renderer, in []float64) [][]float64 {
 	return out
 }
 
-// The rendered noise is the same however the recording comes, another with another seed, and gone when it is not asked for.
+// The rendered noise is the same however the recording comes, another with another seed, and gone
+// when it is not asked for.
 func TestRenderedNoiseIsASeed(t *testing.T) {
 	const n = 20000
 	make_ := func(seed uint64, noisy bool, src render.Source) []float64 {
@@ -530,7 +544,8 @@ func BenchmarkNoiseMoves(b *testing.B) {
 	}
 }
 
-// Every kind of block has a ledger, whole, with something in it of the block's own unless it makes no noise.
+// Every kind of block has a ledger, whole, with something in it of the block's own unless it makes
+// no noise.
 func TestNoiseOfEveryKind(t *testing.T) {
 	kinds := blocks.Kinds()
 	if len(kinds) == 0 {
@@ -556,8 +571,9 @@ func TestNoiseOfEveryKind(t *testing.T) {
 	}
 }
 
-// Where two equal paths meet again in their mean, what was before them comes through as on one, for it adds up as a voltage; what each makes itself is
-// half as much, for it does not know of the other's.
+// Where two equal paths meet again in their mean, what was before them comes through as on one, for
+// it adds up as a voltage; what each makes itself is half as much, for it does not know of the
+// other's.
 func TestNoiseOfPathsThatMeet(t *testing.T) {
 	file := chaintest.MustParse(t, `
 drywire: 1
@@ -605,7 +621,8 @@ takes:
 	if c, err = file.Take("echo"); err != nil {
 		t.Fatal(err)
 	}
-	// Of what comes before, the mean of a and of an echo's direct sound d and repeats: (a+d)²/4 and a quarter of the repeats' power, which is what the echo has over d².
+	// Of what comes before, the mean of a and of an echo's direct sound d and repeats: (a+d)²/4 and
+	// a quarter of the repeats' power, which is what the echo has over d².
 	direct := 0.7 // of a mix of 30 %
 	at := func(jack string) float64 { return power(jack, "drive.input") }
 	want := 0.25*(1+direct)*(1+direct)*at("out.left") + 0.25*(at("out.right")-direct*direct*at("out.left"))

@@ -8,8 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// NoiseLevels works out the noise at the jack out of many chains that are made of the same blocks, and remembers what they have in common. Its methods may
-// be called from several goroutines.
+// NoiseLevels works out the noise at the jack out of many chains that are made of the same blocks,
+// and remembers what they have in common. Its methods may be called from several goroutines.
 type NoiseLevels struct {
 	mu sync.Mutex
 	m  *noiseMeter
@@ -31,7 +31,8 @@ func (n *NoiseLevels) AWeighted(c *board.Chain) (float64, error) {
 	return l.RMS(AWeighted), nil
 }
 
-// Parts is the A-weighted RMS in V at the last jack of what is noise and of what is tones: hum and the ripple of supplies.
+// Parts is the A-weighted RMS in V at the last jack of what is noise and of what is tones: hum and
+// the ripple of supplies.
 func (n *NoiseLevels) Parts(c *board.Chain) (hiss, tones float64, err error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()

@@ -17,7 +17,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// A threshold is a place where noise, carried there by small-signal responses, is so large that these do not hold behind it.
+// A threshold is a place where noise, carried there by small-signal responses, is so large that
+// these do not hold behind it.
 type threshold struct {
 	block string
 	node  string // where the noise comes in
@@ -29,8 +30,9 @@ const (
 	mostStrain = 0.02 // of the power that an element passes on: 0.09 dB
 )
 
-// near adds to the list the thresholds on the way to the jack that the walk came by. It goes from the guitar on, takes what comes on several paths for one noise, which is the
-// most that it can be, and hum for a noise.
+// near adds to the list the thresholds on the way to the jack that the walk came by. It goes from
+// the guitar on, takes what comes on several paths for one noise, which is the most that it can be,
+// and hum for a noise.
 func (n *noiseWalk) near(list []threshold) ([]threshold, error) {
 	m := n.m
 	stride := max(1, len(m.centres)/(noiseCells/4))
@@ -160,8 +162,8 @@ func (n *noiseWalk) stageNear(s blocks.Stage, cells []int, sensed, driven map[st
 	return near
 }
 
-// How long a ledger is rendered, in seconds behind what it takes to settle, and how many sources are left out, of the largest before every threshold and
-// of the largest at the jack.
+// How long a ledger is rendered, in seconds behind what it takes to settle, and how many sources
+// are left out, of the largest before every threshold and of the largest at the jack.
 const (
 	renderedFine   = 3.0
 	renderedCoarse = 1.0
@@ -169,7 +171,8 @@ const (
 	noiseSeed      = 1
 )
 
-// render makes of a ledger by small-signal responses one by rendering. Where its axis is coarse, only the whole is worked out.
+// render makes of a ledger by small-signal responses one by rendering. Where its axis is coarse,
+// only the whole is worked out.
 func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold, studio func(s *Share) bool) error {
 	coarse := len(m.centres) < noiseCells
 	length, perOctave := renderedFine, 24.0
@@ -240,7 +243,8 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 	return nil
 }
 
-// withoutTones is the noise at the chain's first end, rendered without hum and ripple, as one share.
+// withoutTones is the noise at the chain's first end, rendered without hum and ripple, as one
+// share.
 func (m *noiseMeter) withoutTones(c *board.Chain) ([]Share, error) {
 	plain := *c
 	plain.Recording.Load = nil

@@ -17,13 +17,15 @@ import (
 	"drywire/dsp/parallel"
 )
 
-// AddNoise makes the renderer noisy, before it runs: with the noise of every element, of every stage, the guitar's mains hum and the ripple of supplies, as a
-// Ledger has them. The seed decides all of it, whatever the length of the calls, and each source's draw goes by its own name: takes of other
-// orders differ by the order and not by the draw.
+// AddNoise makes the renderer noisy, before it runs: with the noise of every element, of every
+// stage, the guitar's mains hum and the ripple of supplies, as a Ledger has them. The seed decides
+// all of it, whatever the length of the calls, and each source's draw goes by its own name: takes
+// of other orders differ by the order and not by the draw.
 //
-// What the guitar makes is in series with its pickup, and so is played through the circuit. What the other elements of a section make is added to each node that
-// is read of it, with the spectrum that it has there at rest, and to several nodes as far as it is the same noise; so it does not change with the signal in that
-// section, only in those behind it.
+// What the guitar makes is in series with its pickup, and so is played through the circuit. What
+// the other elements of a section make is added to each node that is read of it, with the spectrum
+// that it has there at rest, and to several nodes as far as it is the same noise; so it does not
+// change with the signal in that section, only in those behind it.
 func AddNoise(r *render.Renderer, seed uint64) error {
 	s, err := soundOf(r.Plan, sectionNodes(r), 24)
 	if err != nil {
@@ -181,7 +183,8 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 			add(node, newTones(rippleLines(x.volts), s.rate, 0, func(l int) complex128 { return x.gains[l][j] }))
 		}
 	}
-	// One draw, or as many as there are nodes, for all that a block makes in the section; or all but the guitar.
+	// One draw, or as many as there are nodes, for all that a block makes in the section; or all
+	// but the guitar.
 	groups := map[string][]int{}
 	var owners []string
 	names := map[string]string{}
@@ -232,8 +235,9 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 	}
 }
 
-// factors is, for each node j, the amplitudes of as many white noises i up to j that make of them what the sources make at the nodes: the rows of the Cholesky
-// factor of their cross-spectral density, in V/√Hz per frequency of the grid.
+// factors is, for each node j, the amplitudes of as many white noises i up to j that make of them
+// what the sources make at the nodes: the rows of the Cholesky factor of their cross-spectral
+// density, in V/√Hz per frequency of the grid.
 func (s *sound) factors(e *sectionSound, members []int) [][][]complex128 {
 	n := len(e.nodes)
 	rows := make([][][]complex128, n)
@@ -273,11 +277,12 @@ func stream(seed uint64, name string) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, h.Sum64()))
 }
 
-// hissTaps is the length of the filter that shapes a noise: 5.9 Hz from one point of the spectrum to the next at 48 kHz.
+// hissTaps is the length of the filter that shapes a noise: 5.9 Hz from one point of the spectrum
+// to the next at 48 kHz.
 const hissTaps = 8192
 
-// filter is the transform, over two lengths, of the filter that makes of a white noise of unit variance one of that spectral amplitude, in V/√Hz at the
-// frequencies of the grid.
+// filter is the transform, over two lengths, of the filter that makes of a white noise of unit
+// variance one of that spectral amplitude, in V/√Hz at the frequencies of the grid.
 func (s *sound) filter(amplitude []complex128) []complex128 {
 	points := make([]complex128, hissTaps/2+1)
 	at := 0
@@ -300,7 +305,8 @@ func (s *sound) filter(amplitude []complex128) []complex128 {
 	return fourier.NewFFT(2*hissTaps).Coefficients(nil, block)
 }
 
-// hiss is a coloured Gaussian noise: white ones, each through a filter, by overlapping and adding transforms.
+// hiss is a coloured Gaussian noise: white ones, each through a filter, by overlapping and adding
+// transforms.
 type hiss struct {
 	draws   []*rand.Rand
 	filters [][]complex128

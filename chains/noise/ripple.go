@@ -30,7 +30,8 @@ func rippleLines(volts dsp.Volt) []Line {
 	return lines
 }
 
-// rippling is a block of the chain and the ripple on what it is plugged into; nil where there is none.
+// rippling is a block of the chain and the ripple on what it is plugged into; nil where there is
+// none.
 func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 	for _, p := range c.Every() {
 		if ripple := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && ripple > 0 {
@@ -50,7 +51,8 @@ func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, 
 	}
 }
 
-// rippleOf adds the ripple that comes in at a stage. gain is the power gain from its outputs to the jack.
+// rippleOf adds the ripple that comes in at a stage. gain is the power gain from its outputs to the
+// jack.
 func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
 	if p, volts := rippleAtStage(n.w.Wiring, stage); p != nil {
 		rejected := math.Pow(10, -p.Kind.Rejection/10)
@@ -58,8 +60,8 @@ func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
 	}
 }
 
-// rippleAtStage is the block whose ripple comes in at the output of this stage, and how much, RMS, is on its supply: it is the block's last, and its circuit has no supply. nil
-// where there is none.
+// rippleAtStage is the block whose ripple comes in at the output of this stage, and how much, RMS,
+// is on its supply: it is the block's last, and its circuit has no supply. nil where there is none.
 func rippleAtStage(w *wiring.Wiring, stage blocks.Stage) (*board.Placed, dsp.Volt) {
 	p, volts := rippling(w.Chain, stage.Owner)
 	own := func(e circuit.Part) bool { return e.Owner == stage.Owner }
@@ -78,8 +80,8 @@ func rippleAtStage(w *wiring.Wiring, stage blocks.Stage) (*board.Placed, dsp.Vol
 	return p, volts
 }
 
-// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to
-// the jack.
+// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there
+// to the jack.
 func (n *noiseWalk) addRipple(p *board.Placed, ripple dsp.Volt, gain func(f float64) float64) {
 	share := n.share(p.Name, p.Name+".supply", "ripple")
 	for _, l := range rippleLines(ripple) {

@@ -9,8 +9,8 @@ import (
 	"drywire/dsp"
 )
 
-// What a microphone and its input make is apart, of both of two loudspeakers, and only of those: the
-// other path ends in an input without one.
+// What a microphone and its input make is apart, of both of two loudspeakers, and only of those:
+// the other path ends in an input without one.
 func TestWhatNobodyInTheRoomHears(t *testing.T) {
 	f := chaintest.Board(t, `blocks: {amp: {kind: preamp}, power: {kind: poweramp}, box: {kind: speaker}, desk: {kind: eq}, dry: {kind: buffer}}
 order: [amp, power, box, desk]

@@ -13,7 +13,8 @@ import (
 
 const hot = "fuzz: {kind: op-amp-fuzz, sustain: 9}; dist: {kind: distortion, distortion: 8}; gate: {kind: gate}"
 
-// A gate behind much gain is held open by the hiss and the hum that are meant to be under it: then it is no quieter last than first, but far louder.
+// A gate behind much gain is held open by the hiss and the hum that are meant to be under it: then
+// it is no quieter last than first, but far louder.
 func TestHissOpensGate(t *testing.T) {
 	level := func(order string) float64 {
 		l, err := At(chaintest.Chain(t, hot, order, "guitar.pickup: single-coil"), 48000, "out")
@@ -42,8 +43,9 @@ func rest(t *testing.T, c *board.Chain, seconds int) []float64 {
 	return runNoise(t, r, make([]float64, seconds*48000))[0]
 }
 
-// The pauses of a take have the level that the ledger says, with hum and ripple, by small-signal responses or rendered: of a recording that was made into a load too, whose
-// winding hangs from the recorded voltage, and of two paths that share a noise.
+// The pauses of a take have the level that the ledger says, with hum and ripple, by small-signal
+// responses or rendered: of a recording that was made into a load too, whose winding hangs from the
+// recorded voltage, and of two paths that share a noise.
 func TestPausesOfTake(t *testing.T) {
 	const bound = 0.5 // dB
 	loaded := chaintest.MustParse(t, `
@@ -80,7 +82,8 @@ takes:
 	}
 }
 
-// Takes differ by the order and not by the draw: where the order makes no difference to a noise, there is none to be heard.
+// Takes differ by the order and not by the draw: where the order makes no difference to a noise,
+// there is none to be heard.
 func TestTakesShareTheirDraw(t *testing.T) {
 	const kinds = "drive: {kind: overdrive, drive: 9}; eq: {kind: eq, high: 6 dB}; buffer: {kind: buffer}"
 	a, b := rest(t, chaintest.Chain(t, kinds, "drive, eq, buffer"), 2), rest(t, chaintest.Chain(t, kinds, "drive, buffer, eq"), 2)

@@ -1,4 +1,5 @@
-// Command reference holds renders of chains against a general circuit simulator (ngspice) that runs the same circuit.
+// Command reference holds renders of chains against a general circuit simulator (ngspice) that runs
+// the same circuit.
 //
 //	go run ./cmd/reference -suite                     the fixed list of cases
 //	go run ./cmd/reference -seed 7 -count 20          conditions nobody tuned for
@@ -11,8 +12,8 @@
 //	go run ./cmd/reference -stress 10000000           does the solver ever fail?
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy
 //
-// It ends with status 1 where a figure is missed. The error is that of the whole chain: filters, latency and all. How it is
-// measured is told at Case.Check and Case.Spectrum.
+// It ends with status 1 where a figure is missed. The error is that of the whole chain: filters,
+// latency and all. How it is measured is told at Case.Check and Case.Spectrum.
 //
 // Start reading at case.go.
 package main

@@ -143,8 +143,8 @@ type NoiseSource struct {
 	Gains []complex128 // to each node: Ω for a current, 1 for a voltage
 }
 
-// NoiseSources is every source of noise of the circuit and its gains to nodes, at one frequency. Their
-// order is that of the elements. It panics where there is no such node.
+// NoiseSources is every source of noise of the circuit and its gains to nodes, at one frequency.
+// Their order is that of the elements. It panics where there is no such node.
 func (a *AC) NoiseSources(f dsp.Hertz, nodes ...string) []NoiseSource {
 	fac := a.factor(a.matrix(f).Transpose(), f)
 	var list []NoiseSource

@@ -22,8 +22,8 @@ type BJT struct {
 	Ise, Isc dsp.Ampere // leakage
 	NE, NC   float64    // its emission coefficients; 0 means 1.5 and 2
 	Cje, Cjc dsp.Farad
-	// Flicker is the corner in Hz at which the flicker noise of the base current, in proportion to it and
-	// to 1/f, is as large as its shot noise; 0: it has none.
+	// Flicker is the corner in Hz at which the flicker noise of the base current, in proportion to
+	// it and to 1/f, is as large as its shot noise; 0: it has none.
 	Flicker dsp.Hertz
 }
 

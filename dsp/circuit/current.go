@@ -13,8 +13,8 @@ type noiseCurrent struct {
 	corner  float64 // Hz: where flicker noise is as large
 }
 
-// NoiseI is a noise current from a to b: white, of density i in A/√Hz, and flicker noise, whose power
-// goes with 1/f and is that of the white at the corner; 0: none. It conducts nothing.
+// NoiseI is a noise current from a to b: white, of density i in A/√Hz, and flicker noise, whose
+// power goes with 1/f and is that of the white at the corner; 0: none. It conducts nothing.
 func (n *Netlist) NoiseI(name, a, b string, i float64, corner dsp.Hertz) {
 	n.add(name, noiseCurrent{positive(name, i), float64(corner)}, a, b)
 }
@@ -25,7 +25,8 @@ func (e noiseCurrent) noise(at *placed, _ *OperatingPoint, f float64, add addNoi
 	add("current", at.nodes[0], at.nodes[1], e.density*e.density*(1+e.corner/f))
 }
 
-// card makes it of the noise of a resistor, whose model has flicker noise in proportion to its current.
+// card makes it of the noise of a resistor, whose model has flicker noise in proportion to its
+// current.
 func (e noiseCurrent) card(d *deckWriter, name string, nodes []string) {
 	own := SPICEName(name)
 	if !d.Noise {

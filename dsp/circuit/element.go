@@ -102,8 +102,8 @@ func collect[E element, L any](run []*part, of func(E) L) (list []L) {
 }
 
 // noiser is an element that makes noise: currents of a density in A²/Hz from one node through it to
-// another, or a voltage in V²/Hz in its branch, from its row to ground, at a frequency f in Hz. Point
-// is where its ports are at rest.
+// another, or a voltage in V²/Hz in its branch, from its row to ground, at a frequency f in Hz.
+// Point is where its ports are at rest.
 type noiser interface {
 	noise(at *placed, point *OperatingPoint, f float64, add addNoise)
 }

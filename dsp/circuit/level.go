@@ -11,9 +11,9 @@ import (
 )
 
 // Densities is the noise at nodes, and across the ports of the non-linear elements, at one
-// frequency, in V²/Hz: the circuit's own and that of its driven sources, whose densities are given by
-// name in V²/Hz. What the driven sources have in common is not known; the sum is the most that it can
-// be. It panics where there is no such node or source.
+// frequency, in V²/Hz: the circuit's own and that of its driven sources, whose densities are given
+// by name in V²/Hz. What the driven sources have in common is not known; the sum is the most that
+// it can be. It panics where there is no such node or source.
 func (a *AC) Densities(f dsp.Hertz, driven map[string]float64, nodes ...string) (at, ports []float64) {
 	fac := a.factor(a.matrix(f).Transpose(), f)
 	for _, node := range nodes {
@@ -48,10 +48,10 @@ func (a *AC) densityBetween(transposed dense.LU[complex128], f dsp.Hertz, driven
 	return own + amplitude*amplitude
 }
 
-// Strain is how far noise takes the circuit's elements out of the range in which they are as straight
-// as at rest: the share by which the power that an element passes on differs from what it would be by
-// its small-signal law, for a Gaussian voltage of the given RMS across each port, the largest over
-// the ports, and whose that is. Under a hundredth the circuit is linear for noise.
+// Strain is how far noise takes the circuit's elements out of the range in which they are as
+// straight as at rest: the share by which the power that an element passes on differs from what it
+// would be by its small-signal law, for a Gaussian voltage of the given RMS across each port, the
+// largest over the ports, and whose that is. Under a hundredth the circuit is linear for noise.
 //
 // Of the current that its law adds to the straight one, a part c goes with the voltage and a part u
 // does not: the power changes by 2c + c² + u², both against the current that flows already; for an

@@ -12,9 +12,9 @@ type NoiseInput struct {
 // noisyGain is the current in a circuit by the voltage of the driven source that makes it, in S.
 const noisyGain = 1e-4
 
-// Noisy is the circuit with every source of noise as a driven source of its own, so that noise can be
-// played through it over time. Densities are those at the operating point. An error is that of the
-// operating point.
+// Noisy is the circuit with every source of noise as a driven source of its own, so that noise can
+// be played through it over time. Densities are those at the operating point. An error is that of
+// the operating point.
 func (n *Netlist) Noisy() (*Netlist, []NoiseInput, error) {
 	ac, err := n.AC()
 	if err != nil {

@@ -1,5 +1,6 @@
-// Package noisetest holds the check of noise ledgers by noise that is made without them: every source of noise of every element is played through its circuit over time,
-// and left out in turn. Only checks import it.
+// Package noisetest holds the check of noise ledgers by noise that is made without them: every
+// source of noise of every element is played through its circuit over time, and left out in turn.
+// Only checks import it.
 //
 // Start reading at Compare.
 package noisetest
@@ -23,7 +24,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Chains is random chains as chain files, each with a detector or much gain: conditions nobody tuned for.
+// Chains is random chains as chain files, each with a detector or much gain: conditions nobody
+// tuned for.
 func Chains(seed uint64, count int) []string {
 	r := rand.New(rand.NewPCG(seed, 0))
 	between := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
@@ -88,8 +90,9 @@ type Result struct {
 	Wrong    string  // what is wrong about the first three causes; "" nothing
 }
 
-// Compare holds the ledger of a chain at out against noise that is played through its circuits, source by source, and against what is gone of it when one is left out:
-// every source that is among the ledger's first six, and three others by chance.
+// Compare holds the ledger of a chain at out against noise that is played through its circuits,
+// source by source, and against what is gone of it when one is left out: every source that is among
+// the ledger's first six, and three others by chance.
 func Compare(ctx context.Context, c *board.Chain, rate dsp.Hertz, seed uint64) (*Result, error) {
 	l, err := noise.At(c, rate, "out")
 	if err != nil {
@@ -157,8 +160,9 @@ func Compare(ctx context.Context, c *board.Chain, rate dsp.Hertz, seed uint64) (
 	return res, err
 }
 
-// misplaced says which source, of those chosen and in that order, is more than a tie above one of the first three that comes before it; "" none. What is
-// under a hundredth of the whole does not count.
+// misplaced says which source, of those chosen and in that order, is more than a tie above one of
+// the first three that comes before it; "" none. What is under a hundredth of the whole does not
+// count.
 func (in *injected) misplaced(ctx context.Context, seed uint64, chosen, order []int) (string, error) {
 	whole, err := in.hear(ctx, seed, -1)
 	if err != nil {
@@ -242,7 +246,8 @@ func inject(c *board.Chain, rate dsp.Hertz) (*injected, error) {
 	return in, nil
 }
 
-// hear is the A-weighted power at out, 20 Hz to 20 kHz, in V², with all sources but those that are called as the one of that index.
+// hear is the A-weighted power at out, 20 Hz to 20 kHz, in V², with all sources but those that are
+// called as the one of that index.
 func (in *injected) hear(ctx context.Context, seed uint64, without int) (float64, error) {
 	r, err := in.plan.Renderer("out")
 	if err != nil {
@@ -306,7 +311,8 @@ func (w *white) Add(x []float64) {
 	}
 }
 
-// flicker is noise of a density of k/f, in V²: a sum of low-passed noises with a corner in every octave, for the integral of c/(f² + c²) over ln c is π/(2f).
+// flicker is noise of a density of k/f, in V²: a sum of low-passed noises with a corner in every
+// octave, for the integral of c/(f² + c²) over ln c is π/(2f).
 type flicker struct {
 	rng   *rand.Rand
 	state [17]float64
@@ -334,7 +340,8 @@ func (f *flicker) Add(x []float64) {
 	}
 }
 
-// hum is 50 Hz and its multiples to the tenth, each as many times softer as its number, all from zero upwards: what of it clips depends on that.
+// hum is 50 Hz and its multiples to the tenth, each as many times softer as its number, all from
+// zero upwards: what of it clips depends on that.
 type hum struct {
 	peak [10]float64
 	step float64 // rad a sample, of the first

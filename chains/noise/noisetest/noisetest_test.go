@@ -8,7 +8,8 @@ import (
 	"drywire/chains/noise/noisetest"
 )
 
-// Ledgers of random chains say what is heard where every source is played through its circuit; cmd/reference -noise does the same to any number of them.
+// Ledgers of random chains say what is heard where every source is played through its circuit;
+// cmd/reference -noise does the same to any number of them.
 func TestLedgersAgainstInjectedNoise(t *testing.T) {
 	for k, text := range noisetest.Chains(1, 3)[1:] {
 		r, err := noisetest.Compare(t.Context(), chaintest.MustParse(t, text).Chains()[0], 48000, 1)

@@ -176,7 +176,8 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	return nil
 }
 
-// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for out to publish them.
+// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for
+// out to publish them.
 func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files, noiseless bool) (*produce.Compared, error) {
 	s.held(f.Chains()...)
 	bar := newProgress(s.err, f.Dry.Frames*int64(len(f.Takes)))

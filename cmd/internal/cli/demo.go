@@ -43,7 +43,8 @@ loudness, with the chain file and a report into a folder, and says what to liste
 	return cmd
 }
 
-// listenFor is what the takes of the demonstration let one hear. Each is held by a test of the whole chain or by the table beside it.
+// listenFor is what the takes of the demonstration let one hear. Each is held by a test of the
+// whole chain or by the table beside it.
 var listenFor = []string{
 	"Takes 1 and 2, volume full: the same blocks, only the buffer has moved. Plugged straight into the fuzz, the guitar is a part of its circuit: " +
 		"the fuzz loads the pickups, which takes treble. Behind the buffer it is brighter and harsher.",
@@ -134,7 +135,8 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	return nil
 }
 
-// demoReport is the report of the demonstration: plain text that reads well as it is and as Markdown.
+// demoReport is the report of the demonstration: plain text that reads well as it is and as
+// Markdown.
 func demoReport(f *chainFile, q section.Quality, tables, listen string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# %s\n\n", f.Title)

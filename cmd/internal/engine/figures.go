@@ -15,7 +15,8 @@ import (
 	"drywire/dsp"
 )
 
-// Figures is what the meters say about a side, at every jack. What has no value is null, with the reason in NotMeasurable.
+// Figures is what the meters say about a side, at every jack. What has no value is null, with the
+// reason in NotMeasurable.
 type Figures struct {
 	Jacks         []JackOf  `json:"jacks"`
 	LadderSVG     string    `json:"ladder_svg"`
@@ -153,8 +154,9 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	return f, nil
 }
 
-// atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
-// has put there, as far as that is still remembered; the rest of the chain gets half a second.
+// atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes
+// and reverbs have in them what the exact sound has put there, as far as that is still remembered;
+// the rest of the chain gets half a second.
 func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*render.Plan, experiment.Signals, int, error) {
 	jacks := t.Jacks()
 	rate := float64(l.rate)

@@ -23,7 +23,8 @@ import (
 	"drywire/cmd/internal/page"
 )
 
-// A chain that renders fast and sounds different in every order. Its comments and its layout have to survive.
+// A chain that renders fast and sounds different in every order. Its comments and its layout have
+// to survive.
 const testChain = `# Kept by hand.
 drywire: 1
 title:   Does the echo belong before the drive?   # a question
@@ -93,7 +94,8 @@ type played struct {
 	gain  float64
 }
 
-// exact asks the server, past all that the page plays, for the exact sound of a side; two channels come frame by frame.
+// exact asks the server, past all that the page plays, for the exact sound of a side; two channels
+// come frame by frame.
 func (b *browser) exact(side string) played {
 	b.t.Helper()
 	b.Run(`(async () => {
@@ -122,7 +124,8 @@ func (b *browser) region(from, to int) {
 	b.Run(fmt.Sprintf("drywire.wave.set(%d, %d)", from, to))
 }
 
-// watch keeps what the worklet says it plays, and the sound of previews as it is handed over: key by key, frame by frame of the loop.
+// watch keeps what the worklet says it plays, and the sound of previews as it is handed over: key
+// by key, frame by frame of the loop.
 const watch = `(() => {
 	const s = drywire.sound, told = s.told.bind(s), post = s.deck.port.postMessage.bind(s.deck.port);
 	globalThis.heard = [];
@@ -146,7 +149,8 @@ func (b *browser) play() {
 	b.Run(`globalThis.tap ??= (() => { const t = new AnalyserNode(drywire.sound.context, { fftSize: 32768 }); drywire.sound.deck.connect(t); return t; })()`)
 }
 
-// both waits for the exact sound of both sides to be held, and for that of the side that is chosen to be what is heard.
+// both waits for the exact sound of both sides to be held, and for that of the side that is chosen
+// to be what is heard.
 func (b *browser) both() {
 	b.t.Helper()
 	b.Wait(`drywire.sound.holds("A") && drywire.sound.holds("B") && drywire.sound.heard.layer === "exact" && drywire.sound.heard.key === drywire.sound.orders[drywire.sound.side].key`)
@@ -212,7 +216,8 @@ func (b *browser) want(what, got, want string) {
 	}
 }
 
-// near is floats' arithmetic: 32 bits of a signal under full scale, times a gain of up to some tens.
+// near is floats' arithmetic: 32 bits of a signal under full scale, times a gain of up to some
+// tens.
 const near = 2e-6
 
 func TestOpens(t *testing.T) {
@@ -245,7 +250,8 @@ func TestWatchSees(t *testing.T) {
 	}
 }
 
-// What leaves the worklet is what the program sent for the side, sample for sample, at the place that the page shows; quietly at first.
+// What leaves the worklet is what the program sent for the side, sample for sample, at the place
+// that the page shows; quietly at first.
 func TestPlays(t *testing.T) {
 	b := open(t, testChain)
 	b.region(48000, 48000*3)
@@ -274,7 +280,8 @@ func TestPlays(t *testing.T) {
 		if _, wrong := find(x, theirs); wrong < 0.01 {
 			t.Errorf("side %s: the other side matches too (%.3g): this is no check", side, wrong)
 		}
-		// The tap's newest frame is where the picture is, but for the output's latency and the time between the two questions.
+		// The tap's newest frame is where the picture is, but for the output's latency and the time
+		// between the two questions.
 		loop := float64(len(mine.volts))
 		apart := math.Mod(b.Number("drywire.sound.position() - drywire.sound.region[0]")-float64(at+window)+2.5*loop, loop) - loop/2
 		if math.Abs(apart) > 0.2*48000 {
@@ -342,7 +349,8 @@ takes: [{name: as it is}, {name: softer, set: {left.gain: 0 dB}}]
 	b.Quiet()
 }
 
-// A flip goes over 20 ms along a straight line, from one sound to the other at the same place: that is all that happens.
+// A flip goes over 20 ms along a straight line, from one sound to the other at the same place: that
+// is all that happens.
 func TestFlipIsALine(t *testing.T) {
 	b := open(t, testChain)
 	b.region(48000, 48000*3)
@@ -406,7 +414,8 @@ func TestFlipIsALine(t *testing.T) {
 	b.Quiet()
 }
 
-// A block moves by key and by hand; either changes the order and what is heard, without a click and without a gap.
+// A block moves by key and by hand; either changes the order and what is heard, without a click and
+// without a gap.
 func TestMoves(t *testing.T) {
 	b := open(t, testChain)
 	b.region(48000, 48000*3)
@@ -445,7 +454,8 @@ func TestMoves(t *testing.T) {
 			After float64
 		}](b.Browser, `(() => { const h = heard.find(h => h.key === drywire.sound.orders.A.key); return { Layer: h.layer, After: h.time - asked }; })()`)
 		t.Logf("%s: the %s sound is heard %.0f ms after it was asked for", by, first.Layer, first.After)
-		// A new order is heard from its preview; one that was there before, or that the other side has, is held.
+		// A new order is heard from its preview; one that was there before, or that the other side
+		// has, is held.
 		b.want(by+": first heard", first.Layer, map[string]string{"key": "preview", "hand": "exact", "lifted": "exact"}[by])
 		b.seam(by, old, first.Layer)
 		b.both()
@@ -476,8 +486,9 @@ func TestMoves(t *testing.T) {
 	b.Quiet()
 }
 
-// seam finds in the tap where an old sound gave way to the present one, and holds it to a line of 20 ms between the two at the same place, with
-// no step that the two have not got themselves. The gain of a preview is an estimate that moves; along the fade it may be any straight line.
+// seam finds in the tap where an old sound gave way to the present one, and holds it to a line of
+// 20 ms between the two at the same place, with no step that the two have not got themselves. The
+// gain of a preview is an estimate that moves; along the fade it may be any straight line.
 func (b *browser) seam(what string, old played, layer string) {
 	b.t.Helper()
 	x := b.tapped()
@@ -570,7 +581,8 @@ func (b *browser) drag(from, to string, past float64) {
 	mouse(input.DispatchMouseEventTypeMouseReleased, q, 0)
 }
 
-// The levels of the two sides are equal until one asks for the true ones, which differ by what the page says.
+// The levels of the two sides are equal until one asks for the true ones, which differ by what the
+// page says.
 func TestLevels(t *testing.T) {
 	b := open(t, strings.Replace(testChain, "order: [echo, lift, drive]", "order: [echo, lift, drive]\n    set: {drive.level: 2}", 1))
 	b.region(48000, 48000*3)
@@ -667,7 +679,8 @@ func TestBlindTest(t *testing.T) {
 			b.want("pressed", b.Text(`document.querySelector(".abx [aria-pressed=true]").id`), "abx-"+key)
 		}
 		time.Sleep(150 * time.Millisecond)
-		// The one who answers knows: what sounds as X is looked up behind the page, and every answer but the first is right.
+		// The one who answers knows: what sounds as X is looked up behind the page, and every
+		// answer but the first is right.
 		side := b.Text("drywire.sound.side")
 		answer := "1"
 		if (side == "B") != (k == 0) {
@@ -694,7 +707,8 @@ func TestBlindTest(t *testing.T) {
 	b.Quiet()
 }
 
-// Saving keeps the rest of the file; what others wrote meanwhile is not written over, and both ways out are offered.
+// Saving keeps the rest of the file; what others wrote meanwhile is not written over, and both ways
+// out are offered.
 func TestSaves(t *testing.T) {
 	b := open(t, testChain)
 	move := func(key string) {
@@ -760,7 +774,8 @@ func TestSaves(t *testing.T) {
 	b.Quiet("status of 409") // the browser says so itself
 }
 
-// Blocks move into a switcher's loops and into the paths of a split, by keyboard; and what is refused is said and drawn back.
+// Blocks move into a switcher's loops and into the paths of a split, by keyboard; and what is
+// refused is said and drawn back.
 func TestLoopsAndPaths(t *testing.T) {
 	b := open(t, `drywire: 1
 title: Loops and paths
@@ -829,7 +844,8 @@ func TestReadsValues(t *testing.T) {
 	b.Quiet()
 }
 
-// The sound of an engine that is slower than the music is not begun before it can go on to the end; until then the old one plays on.
+// The sound of an engine that is slower than the music is not begun before it can go on to the end;
+// until then the old one plays on.
 func TestSlowEngine(t *testing.T) {
 	b := open(t, testChain)
 	x := b.Samples(`(async () => {
@@ -869,8 +885,9 @@ func TestSlowEngine(t *testing.T) {
 		}
 	}
 	t.Logf("the new sound was heard from %.2f s on", float64(begun)/48000)
-	// From 0.25 s on, 4 s of music are made in 5 s. Playing one's own making from 0.25 s on would run dry; when the music comes round to where it began, at 4.25 s,
-	// 3.2 s lie ahead, and the rest is made in 1 s.
+	// From 0.25 s on, 4 s of music are made in 5 s. Playing one's own making from 0.25 s on would
+	// run dry; when the music comes round to where it began, at 4.25 s, 3.2 s lie ahead, and the
+	// rest is made in 1 s.
 	if gaps > 0 {
 		t.Errorf("%d frames of nothing", gaps)
 	}
@@ -887,7 +904,8 @@ func loopFor() time.Duration {
 	return d
 }
 
-// Round after round the picture stays with the sound, and memory stays what it was. LOOP=1h is the long form.
+// Round after round the picture stays with the sound, and memory stays what it was. LOOP=1h is the
+// long form.
 func TestLoops(t *testing.T) {
 	b := open(t, testChain)
 	b.region(48000, 48000*3)
@@ -990,7 +1008,8 @@ func TestTabulator(t *testing.T) {
 	b.Quiet()
 }
 
-// Pictures of the page for people to look at, into the folder that SHOTS names; CHAIN names a chain file other than the shipped demonstration.
+// Pictures of the page for people to look at, into the folder that SHOTS names; CHAIN names a chain
+// file other than the shipped demonstration.
 func TestPictures(t *testing.T) {
 	folder := os.Getenv("SHOTS")
 	if folder == "" {

@@ -25,7 +25,8 @@ func shipped(t *testing.T, name string) string {
 	return string(text)
 }
 
-// Player, both orders and the whole board stand on the first screen: of five stations, of sixteen pedals all on, of two amplifiers.
+// Player, both orders and the whole board stand on the first screen: of five stations, of sixteen
+// pedals all on, of two amplifiers.
 func TestFirstScreen(t *testing.T) {
 	for chain, take := range map[string]string{"fuzz-or-buffer-first.yaml": "", "reference-board.yaml": "everything on", "two-amplifiers.yaml": ""} {
 		b := open(t, shipped(t, chain))
@@ -53,7 +54,8 @@ func TestFirstScreen(t *testing.T) {
 	}
 }
 
-// badWords finds words that are broken over lines, cut off, or written over each other; and things outside of the page.
+// badWords finds words that are broken over lines, cut off, or written over each other; and things
+// outside of the page.
 const badWords = `(() => {
 	const bad = [], range = document.createRange(), walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), rows = [];
 	for (let n = walk.nextNode(); n; n = walk.nextNode()) {
@@ -81,7 +83,8 @@ const badWords = `(() => {
 	return [...new Set(bad)];
 })()`
 
-// Whatever the window, no word is broken, cut off or written over, nothing is outside, and the player is on the first screen.
+// Whatever the window, no word is broken, cut off or written over, nothing is outside, and the
+// player is on the first screen.
 func TestLooks(t *testing.T) {
 	for _, chain := range []string{"fuzz-or-buffer-first.yaml", "reference-board.yaml", "two-amplifiers.yaml"} {
 		b := open(t, shipped(t, chain))
@@ -125,7 +128,8 @@ func TestLooksSees(t *testing.T) {
 	}
 }
 
-// Presses count from the board as it is drawn: held down, the key moves a block place by place, and never off the board.
+// Presses count from the board as it is drawn: held down, the key moves a block place by place, and
+// never off the board.
 func TestHeldKey(t *testing.T) {
 	b := open(t, shipped(t, "reference-board.yaml"))
 	b.Run(`(() => { const s = document.getElementById("pick-take-A"); s.value = "everything on"; s.dispatchEvent(new Event("change")); })()`)
@@ -162,7 +166,8 @@ func TestHeldKey(t *testing.T) {
 	b.Quiet()
 }
 
-// A chip of either side is dragged to another place in its order; what is held is solid, and its place is marked.
+// A chip of either side is dragged to another place in its order; what is held is solid, and its
+// place is marked.
 func TestDragsChips(t *testing.T) {
 	b := open(t, testChain)
 	b.drag(`.side-b .chip[data-chip="echo"]`, `.side-b .chip[data-chip="drive"]`, 0)
@@ -196,7 +201,8 @@ func TestLadderOfBoth(t *testing.T) {
 	b.Quiet()
 }
 
-// The verdict's words are those of a comparison, and the reason is the loading that differs; a page loaded anew goes on where it was, with what is not saved.
+// The verdict's words are those of a comparison, and the reason is the loading that differs; a page
+// loaded anew goes on where it was, with what is not saved.
 func TestVerdictAndReload(t *testing.T) {
 	b := open(t, shipped(t, "fuzz-or-buffer-first.yaml"))
 	said := func(want ...string) {
@@ -209,7 +215,8 @@ func TestVerdictAndReload(t *testing.T) {
 			}
 		}
 	}
-	// The shipped question: behind the buffer the fuzz is brighter, softer and noisier, and no longer loads the guitar.
+	// The shipped question: behind the buffer the fuzz is brighter, softer and noisier, and no
+	// longer loads the guitar.
 	said("brighter", "louder when nobody plays", "softer", "Why: fuzz (982 Ω in) is driven by buffer (100 Ω) in B, by the guitar")
 	b.Do(chromedp.Click(".side-b .letter"), chromedp.Focus(`#lane [data-block="buffer"] .grip`), chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(chromedp.ModifierAlt)))
 	b.Wait(`drywire.state().dirty`)

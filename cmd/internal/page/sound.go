@@ -22,7 +22,8 @@ const (
 	progressMessage = 4
 )
 
-// stream is an engine.Listener that writes messages, each with a deadline of its own: who does not read is left.
+// stream is an engine.Listener that writes messages, each with a deadline of its own: who does not
+// read is left.
 type stream struct {
 	w     http.ResponseWriter
 	rc    *http.ResponseController
@@ -88,7 +89,8 @@ func checkRegion(r *produce.Recording, ab [2]int64) error {
 	return nil
 }
 
-// render streams the sound of a side: at first a preview from the place that is playing, then the exact sound.
+// render streams the sound of a side: at first a preview from the place that is playing, then the
+// exact sound.
 func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 	var q struct {
 		Session string   `json:"session"`

@@ -113,7 +113,8 @@ type LoadStation struct {
 	LossDB *float64 `json:"loss_db"`
 }
 
-// KnobOf is a knob, with its position. Percentages are in per cent; every other number is in the unit, which is "" for dials.
+// KnobOf is a knob, with its position. Percentages are in per cent; every other number is in the
+// unit, which is "" for dials.
 type KnobOf struct {
 	Name   string   `json:"name"`
 	Target string   `json:"target"`
@@ -393,13 +394,15 @@ func loss(h wiring.Handover) *float64 {
 	return &db
 }
 
-// bridging is how many times the impedance of what drives it an input must have not to load it: common practice, no source.
+// bridging is how many times the impedance of what drives it an input must have not to load it:
+// common practice, no source.
 const bridging = 10
 
 // weak says whether a source is loaded by the input that it drives.
 func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
-// plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded by.
+// plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded
+// by.
 func (s *Station) plug(f fed) {
 	s.In, s.LossDB, s.Weak = ohms(f.Input), loss(f.Handover), weak(f.Handover) && !f.power
 	if s.Weak && s.LossDB != nil {
@@ -448,7 +451,8 @@ func feeds(c *produce.Take) map[string]fed {
 	return list
 }
 
-// worthTelling is by how many dB at 1 kHz a loading must change for a sentence: a step in level that is just heard (common practice, no source).
+// worthTelling is by how many dB at 1 kHz a loading must change for a sentence: a step in level
+// that is just heard (common practice, no source).
 const worthTelling = 0.5
 
 // reasons says where the loading of a block in b is another than in a, what changes most first.

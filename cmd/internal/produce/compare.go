@@ -25,11 +25,12 @@ type Job struct {
 	Quality  section.Quality
 	Out      *files.Outputs // beside which renders are kept while the work lasts
 	Progress func(n int)    // told how many samples of the recording were read, of as many as there are takes; nil for nobody
-	// Noiseless leaves the board's hiss and hum out of the takes that are written and played. What is measured of takes, and by how much they differ, is without
-	// them anyway.
+	// Noiseless leaves the board's hiss and hum out of the takes that are written and played. What
+	// is measured of takes, and by how much they differ, is without them anyway.
 	Noiseless bool
 
-	// WAV begins the file of the k-th take, of so many frames, and says what it is called; nil where no files are wanted.
+	// WAV begins the file of the k-th take, of so many frames, and says what it is called; nil
+	// where no files are wanted.
 	WAV func(k int, take string, f samples.Format, frames int64) (string, *samples.Writer, error)
 }
 
@@ -40,7 +41,8 @@ type Compared struct {
 	found    findings
 }
 
-// Compare renders all takes, matches them in loudness, measures them, and where files are wanted writes them.
+// Compare renders all takes, matches them in loudness, measures them, and where files are wanted
+// writes them.
 func Compare(ctx context.Context, j Job) (*Compared, error) {
 	all, r := j.Chains(), j.Dry
 	plans := make([]*render.Plan, len(all))
@@ -147,7 +149,8 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	return &Compared{e, takes, found}, ctx.Err()
 }
 
-// settle brings a take to a level by what is heard of it, unless nothing but its noise is: a pause's hiss is not raised to the loudness of music.
+// settle brings a take to a level by what is heard of it, unless nothing but its noise is: a
+// pause's hiss is not raised to the loudness of music.
 func settle(ctx context.Context, take, heard *Rendered, target float64) error {
 	if err := take.Settle(ctx, target); err != nil || heard == take {
 		return err
@@ -181,7 +184,8 @@ func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.S
 	return Keep(ctx, renderer, r, after, out, nil, nil)
 }
 
-// writeMatched writes what is heard of all takes for which there is a file, at their gains, and measures by how much the takes differ at the same.
+// writeMatched writes what is heard of all takes for which there is a file, at their gains, and
+// measures by how much the takes differ at the same.
 func writeMatched(ctx context.Context, takes, heard []*Rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
 	for k, d := range heard {
 		if wavs[k] == nil {
@@ -278,7 +282,8 @@ func takeData(number int, t board.Take, d *Rendered, file string) experiment.Tak
 	return e
 }
 
-// PartsOf is what the section with a node holds a jack of: the guitar, blocks, the load; or else the block that it is within.
+// PartsOf is what the section with a node holds a jack of: the guitar, blocks, the load; or else
+// the block that it is within.
 func PartsOf(w *render.Plan, node string) []string {
 	parts := []string{}
 	n := w.Section(node)

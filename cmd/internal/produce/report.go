@@ -14,7 +14,8 @@ import (
 	"drywire/dsp"
 )
 
-// MostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is all kept in memory at every jack.
+// MostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is
+// all kept in memory at every jack.
 const MostMeasured = 30.0
 
 // findings is what the page shows beyond a comparison.
@@ -65,7 +66,8 @@ func (k *jackKeeper) signal(_ context.Context, w *render.Plan, jack string) ([]f
 	return nil, fmt.Errorf("take %q, jack %s: not rendered", w.Chain.Take, jack)
 }
 
-// measure takes all measures of one take. What cannot be measured is left out of the page, which says why.
+// measure takes all measures of one take. What cannot be measured is left out of the page, which
+// says why.
 func (f *findings) measure(ctx context.Context, n int, w *render.Plan, k *jackKeeper) (remarks []string, err error) {
 	c := w.Chain
 	note := func(what string, e error) {
