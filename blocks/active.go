@@ -11,9 +11,11 @@ import (
 const (
 	inputResistance  dsp.Ohm = 1e6
 	outputResistance dsp.Ohm = 100
-	opAmpNoise               = 8e-9    // V/√Hz at the input: from memory, a common audio op-amp
-	opAmpCurrent             = 0.4e-12 // A/√Hz at either input: from memory, one with bipolar inputs; those at a jack have field-effect transistors, and none
-	railLoss                 = 1.5     // V that an op-amp's output stays away from either rail
+	opAmpNoise               = 8e-9 // V/√Hz at the input: from memory, a common audio op-amp
+	// A/√Hz at either input: from memory, one with bipolar inputs; those at a jack have
+	// field-effect transistors, and none
+	opAmpCurrent = 0.4e-12
+	railLoss     = 1.5 // V that an op-amp's output stays away from either rail
 )
 
 // swing is how far, in volts peak, a stage goes to either side of its bias at half the supply.

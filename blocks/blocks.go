@@ -34,14 +34,20 @@ type Kind struct {
 
 	// What an active block wants of its supply; all 0 where it has no knob "supply". Common
 	// practice, no source.
-	Draw      dsp.Ampere  // the most that it takes
-	Volts     [2]dsp.Volt // what it is made for: under that it starves, over that it may be destroyed
-	Rejection float64     // dB by which a ripple on its supply comes out softer; 0 where the block has its supply in its circuit, whatever its settings, which tells
+	Draw dsp.Ampere // the most that it takes
+	// what it is made for: under that it starves, over that it may be destroyed
+	Volts [2]dsp.Volt
+	// dB by which a ripple on its supply comes out softer; 0 where the block has its supply in its
+	// circuit, whatever its settings, which tells
+	Rejection float64
 
 	Place Place // where it stands
 
-	Digital func(Settings) bool // whether a clock of it gets into what shares its supply; nil: never. Common practice, no source
-	Recalls func(Settings) bool // whether its knobs follow a preset by themselves, as of pedals with memories; nil: never
+	// whether a clock of it gets into what shares its supply; nil: never. Common practice, no
+	// source
+	Digital func(Settings) bool
+	// whether its knobs follow a preset by themselves, as of pedals with memories; nil: never
+	Recalls func(Settings) bool
 
 	Drives bool // the power of a valve amplifier: something that Loads has to be plugged into it
 	Loads  bool // a loudspeaker, or what stands for one
@@ -60,9 +66,10 @@ type Place int
 
 // The places.
 const (
-	OnTheBoard  Place = iota // wherever a player puts it
-	InAmplifier              // where its amplifier has it; what is behind it is in the amplifier's effects loop
-	AfterPower               // where its amplifier has it, with nothing of a board behind it
+	OnTheBoard Place = iota // wherever a player puts it
+	// where its amplifier has it; what is behind it is in the amplifier's effects loop
+	InAmplifier
+	AfterPower // where its amplifier has it, with nothing of a board behind it
 )
 
 // Pole is one of the two poles of a supply.
@@ -102,10 +109,11 @@ type Knob struct {
 	Unit     dsp.Unit
 	Min, Max float64 // the legal range, in the unit (Percents as fractions)
 	Default  float64
-	Taper    string   // how the track follows the dial, for people: "linear", "audio"; "" where it has none
-	Words    []string // legal words of a choice; nil for numbers
-	Word     string   // the default word of a choice
-	Still    string   // why it cannot move while the recording plays; "" where it can
+	// how the track follows the dial, for people: "linear", "audio"; "" where it has none
+	Taper string
+	Words []string // legal words of a choice; nil for numbers
+	Word  string   // the default word of a choice
+	Still string   // why it cannot move while the recording plays; "" where it can
 }
 
 // Settings is a complete set of knob positions of one block. The zero value has none.

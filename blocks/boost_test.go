@@ -72,7 +72,8 @@ func line(x []float64, frequency float64) float64 {
 // The ceiling of a clean boost follows the rails: half the supply less 1.5 V, so 3 V at 9 V and 7.5
 // V at 18 V (closed form).
 func TestBoostCeiling(t *testing.T) {
-	const tolerance = 0.02 // of the ceiling: two resistors of the output and the ripple of a band limit
+	// of the ceiling: two resistors of the output and the ripple of a band limit
+	const tolerance = 0.02
 	top := map[float64]float64{}
 	for _, supply := range []float64{9, 12, 18} {
 		y := onRig(t, "boost", map[string]any{"gain": 30.0, "supply": supply}, 100, 2, 9600)

@@ -81,7 +81,8 @@ func TestCompressorHeadroom(t *testing.T) {
 		t.Errorf("8 V comes out as %v V, 3 V (the rail's limit at 9 V) as %v V", clipped[9000], fine[9000])
 	}
 	loud := run(stageOf(t, k, compressorAt(0, 1, 0, 1e-3, 5e-3, 40), 48000), steady(9600, 1))
-	if math.Abs(loud[9000]-7.5) > 1e-6*100 { // half of 18 V, less 1.5 V; a limiter is good to -120 dB of what goes in, 100 V
+	// half of 18 V, less 1.5 V; a limiter is good to -120 dB of what goes in, 100 V
+	if math.Abs(loud[9000]-7.5) > 1e-6*100 {
 		t.Errorf("1 V with 40 dB of make-up gain is %v V at 18 V, want 7.5 V", loud[9000])
 	}
 	quiet, loudNoise := stageOf(t, k, s, 48000).Noise, stageOf(t, k, s.With("level", 20), 48000).Noise

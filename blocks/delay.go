@@ -126,9 +126,10 @@ type echoes struct {
 	corner    float64 // Hz, of the tone
 
 	// Modulation: nil and 0 without.
-	wave   *lfo.Oscillator
-	swing  float64 // samples to either side
-	margin int     // by how many samples a piece of the loop must be shorter than the delay for that
+	wave  *lfo.Oscillator
+	swing float64 // samples to either side
+	// by how many samples a piece of the loop must be shorter than the delay for that
+	margin int
 
 	// The bucket-brigade voice: nil without.
 	compander     *bucket.Compander
@@ -159,12 +160,14 @@ func (b *Bench) echoes(s Settings) *echoes {
 	if e.swing > 0 {
 		shortest = int(math.Ceil(e.swing)) + delayline.Nearest + 2
 	}
-	if total-e.converter.Latency() < shortest { // then there is no time for oversampling inside the loop
+	// then there is no time for oversampling inside the loop
+	if total-e.converter.Latency() < shortest {
 		e.converter = b.limitAt(headroom, 1)
 	}
 	e.delay = total - e.converter.Latency()
 	if e.swing > 0 {
-		e.swing = min(e.swing, float64(e.delay-delayline.Nearest-2)) // so that the shortest delay can be read, a sample at a time at least
+		// so that the shortest delay can be read, a sample at a time at least
+		e.swing = min(e.swing, float64(e.delay-delayline.Nearest-2))
 		e.margin = int(math.Ceil(e.swing)) + delayline.Nearest + 1
 		e.wave = lfo.New(lfo.Sine, dsp.Hertz(s.Number("rate")), 0, b.Rate)
 	}

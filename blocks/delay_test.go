@@ -156,7 +156,8 @@ func TestDelayModulation(t *testing.T) {
 		st := stageOf(t, k, s, dsp.Hertz(c.rate))
 		y := run(st, tone(int(c.rate/2), 0.5, f, c.rate))
 		gain := filter.OnePoleLow(corner, dsp.Hertz(c.rate)).Response(f)
-		late := float64(st.Shape().Latency()) / 2 / c.rate // the oscillator runs while the input amplifier's filter fills
+		// the oscillator runs while the input amplifier's filter fills
+		late := float64(st.Shape().Latency()) / 2 / c.rate
 		for n := int((c.time + 0.02) * c.rate); n < len(y); n++ {
 			at := float64(n) / c.rate
 			back := c.time + c.moves*math.Sin(2*math.Pi*c.lfo*(at+late))

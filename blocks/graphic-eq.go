@@ -48,9 +48,10 @@ var graphicEQ = Kind{
 		}
 		b.highInput()
 		b.output(Stage{
-			Name:    "bands",
-			New:     equalize,
-			Noise:   root(math.Sqrt(11)*opAmpNoise*level, opAmpNoise), // input amplifier and ten bands before the level
+			Name: "bands",
+			New:  equalize,
+			// input amplifier and ten bands before the level
+			Noise:   root(math.Sqrt(11)*opAmpNoise*level, opAmpNoise),
 			Ceiling: swing(supply),
 		})
 	},

@@ -20,7 +20,8 @@ func TestGraphicEQBand(t *testing.T) {
 	for name, f0 := range map[string]float64{"b62": 62.5, "b500": 500, "b1k": 1000} {
 		for _, gain := range []float64{-12, -3, 6, 12} {
 			for _, octaves := range []float64{-1, -0.5, 0, 0.5, 1} {
-				f := math.Round(f0*math.Pow(2, octaves)/2) * 2 // a whole number of periods in the half second that is looked at
+				// a whole number of periods in the half second that is looked at
+				f := math.Round(f0*math.Pow(2, octaves)/2) * 2
 				y := onRig(t, "graphic-eq", map[string]any{name: gain}, f, 0.05, 48000)
 				got := dsp.ToDB(line(y, f) / (0.05 / 1.01 / 1.0001))
 				want := dsp.ToDB(curve(f/f0, dsp.FromDB(gain)))

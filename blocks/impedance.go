@@ -23,7 +23,8 @@ func (k *Kind) Impedances(s Settings, f dsp.Hertz) (in, out complex128) {
 		bench.ColdR("end", "block."+end, circuit.Ground, r)
 		ac, err := bench.Circuit.AC()
 		if err != nil {
-			panic(fmt.Sprintf("blocks: %s has no operating point: %v", k.Name, err)) // no legal setting does that: the conformance kit
+			// no legal setting does that: the conformance kit
+			panic(fmt.Sprintf("blocks: %s has no operating point: %v", k.Name, err))
 		}
 		return ac.Impedance("block."+jack, f)
 	}

@@ -28,7 +28,8 @@ func TestPhaserNotches(t *testing.T) {
 		for n := 1; n <= c.stages/2; n++ {
 			notch := c.corner * math.Tan(math.Pi*float64(2*n-1)/(2*float64(c.stages)))
 			warped := c.rate / math.Pi * math.Atan(edge*notch/c.corner)
-			if notch < 6000 && math.Abs(warped/notch-1) > 0.05 { // what the transform does to a guitar's range
+			// what the transform does to a guitar's range
+			if notch < 6000 && math.Abs(warped/notch-1) > 0.05 {
 				t.Errorf("%+v: the notch of %v Hz is at %v Hz", c, notch, warped)
 			}
 			frequencies = append(frequencies, math.Round(warped))
@@ -41,7 +42,8 @@ func TestPhaserNotches(t *testing.T) {
 			if math.Abs(got-want) > 1e-6 {
 				t.Errorf("%+v: gain at %v Hz is %.7f, want %.7f", c, f, got, want)
 			}
-			if n >= 6 && got > 0.02/(1+c.feedback) { // -34 dB without feedback, within 0.5 Hz of the notch
+			// -34 dB without feedback, within 0.5 Hz of the notch
+			if n >= 6 && got > 0.02/(1+c.feedback) {
 				t.Errorf("%+v: %.1f dB in the notch at %v Hz", c, dsp.ToDB(got), f)
 			}
 		}

@@ -50,13 +50,15 @@ type powering struct {
 	gain, top float64 // to the speaker, and its ceiling in volts
 	sag       float64 // share by which the supply falls while the output is at its ceiling
 	charge    float64 // share of the way that the supply goes in a sample of the recording
-	share     float64 // 1/(factor·top): what turns the sum over a sample's high samples into the mean's share of the ceiling
-	supply    float64 // 1 at rest
-	up        *oversample.Up
-	down      *oversample.Down
-	factor    int
-	high      []float64
-	corners   filter.Cascade
+	// 1/(factor·top): what turns the sum over a sample's high samples into the mean's share of the
+	// ceiling
+	share   float64
+	supply  float64 // 1 at rest
+	up      *oversample.Up
+	down    *oversample.Down
+	factor  int
+	high    []float64
+	corners filter.Cascade
 }
 
 const powerChunk = 64
@@ -68,10 +70,12 @@ func (b *Bench) powering(s Settings) *powering {
 		up:     oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate), factor: b.Oversample,
 		high: make([]float64, powerChunk*b.Oversample),
 	}
-	rate := b.Rate * dsp.Hertz(b.Oversample) // where the bilinear transform squeezes nothing that is heard
+	// where the bilinear transform squeezes nothing that is heard
+	rate := b.Rate * dsp.Hertz(b.Oversample)
 	p.corners = filter.Cascade{filter.OnePoleHigh(35, rate), filter.OnePoleLow(14e3, rate)}
 	p.share = 1 / (float64(p.factor) * p.top)
-	p.gain = p.top / 0.5 * max(1e-4, circuit.Audio.Wiper(s.Number("level")/10)) // what leaks past a closed control
+	// what leaks past a closed control
+	p.gain = p.top / 0.5 * max(1e-4, circuit.Audio.Wiper(s.Number("level")/10))
 	p.Reset()
 	return p
 }

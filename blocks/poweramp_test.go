@@ -11,7 +11,8 @@ import (
 // frequency is 4/π of that, and the supply rests where its loss equals what the output draws: 1/(1
 // + sag); closed forms. Without sag four times the power is twice the voltage.
 func TestPowerampCeiling(t *testing.T) {
-	const tolerance = 0.03 // of the line: the corners of the square, rounded by the curve and by what is over 14 kHz
+	// of the line: the corners of the square, rounded by the curve and by what is over 14 kHz
+	const tolerance = 0.03
 	for _, c := range []struct{ watts, sag float64 }{{10, 0}, {40, 0}, {40, 5}, {40, 10}} {
 		y := onRig(t, "poweramp", map[string]any{"level": 10.0, "watts": c.watts, "sag": c.sag}, 500, 50, 48000)
 		want := 4 / math.Pi * math.Sqrt(2*c.watts*8) / (1 + 0.35*c.sag/10)
@@ -69,7 +70,9 @@ func TestPowerampSoft(t *testing.T) {
 // with the curve, a supply of 40 ms and RC corners at 35 Hz and 14 kHz; .tran 2u 0.5 0.4 2u UIC,
 // reltol 1e-6, .four 500. Level and sag at 10, 40 W, 500 Hz at the level control.
 func TestPowerampAgainstSimulator(t *testing.T) {
-	const tolerance = 0.02 // dB of the line; the simulator's figures have six digits, its sampling for .four some 2e-5 of the first
+	// dB of the line; the simulator's figures have six digits, its sampling for .four some 2e-5 of
+	// the first
+	const tolerance = 0.02
 	for peak, want := range map[float64][4]float64{
 		0.25: {12.423, 0.0918764, 0.0168949, 0.000579376},
 		1:    {23.5788, 5.63926, 1.82927, 0.48693},

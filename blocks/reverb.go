@@ -84,9 +84,10 @@ var reverb = Kind{
 		}
 		b.highInput()
 		b.outputThrough(Stage{
-			Name:  s.Word("style"),
-			New:   reverberate,
-			Noise: root(opAmpNoise, (1-mix)*opAmpNoise), Converter: math.Sqrt2 * mix * converterNoise(headroom), // each of two converters is as loud as what steadily drives it
+			Name: s.Word("style"),
+			New:  reverberate,
+			// each of two converters is as loud as what steadily drives it
+			Noise: root(opAmpNoise, (1-mix)*opAmpNoise), Converter: math.Sqrt2 * mix * converterNoise(headroom),
 			Ceiling: swing(supply),
 		}, 1e3)
 	},

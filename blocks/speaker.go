@@ -70,7 +70,8 @@ var speaker = Kind{
 				return &filtering{
 					bands: filter.Cascade{
 						filter.Peak(f("breakup"), s.Number("bite"), 1.5, b.Rate),
-						filter.LowPass(f("top"), 0.541, b.Rate), // Butterworth of fourth order, two sections
+						// Butterworth of fourth order, two sections
+						filter.LowPass(f("top"), 0.541, b.Rate),
 						filter.LowPass(f("top"), 1.307, b.Rate),
 					},
 					// One watt is 2.83 V across 8 Ω; at 400 Hz, with the resonance at 95 Hz, it
@@ -121,8 +122,9 @@ func (b *Bench) cabinet(ir ImpulseResponse) {
 }
 
 const (
-	microphoneNoise = 4e-9       // V/√Hz: from memory, 150 Ω and an input stage
-	oneWatt         = 0.1 / 2.83 // the microphone's voltage over the terminals', where one watt into 8 Ω gives 100 mV
+	microphoneNoise = 4e-9 // V/√Hz: from memory, 150 Ω and an input stage
+	// the microphone's voltage over the terminals', where one watt into 8 Ω gives 100 mV
+	oneWatt = 0.1 / 2.83
 )
 
 // Level is the response's gain in the octave about 400 Hz: the root of the mean of the squares at

@@ -43,7 +43,8 @@ func TestEverySupplyIsStated(t *testing.T) {
 			if len(bench.Circuit.Supplies()) > 0 {
 				continue
 			}
-			if without++; len(bench.Stages) == 0 && k.Name != "switcher" && k.Name != "tuner" { // which may be wires
+			// which may be wires
+			if without++; len(bench.Stages) == 0 && k.Name != "switcher" && k.Name != "tuner" {
 				t.Errorf("%s has neither its supply in its circuit nor a stage: no ripple could come in", k.Name)
 			}
 		}

@@ -16,12 +16,13 @@ import (
 // The delay moves with every sample and is read between samples, so nothing jumps; the error of
 // that reading is below -85 dB up to 0.38 of the sample rate, see package delayline.
 type swept struct {
-	in, out       *oversample.Clip
-	line          *delayline.Line
-	wave          *lfo.Oscillator
-	other         *lfo.Oscillator  // of a second output, half a turn away; nil: there is none
-	second        *oversample.Clip // its amplifier
-	middle, swing float64          // samples: where the delay is, and how far it goes to either side
+	in, out *oversample.Clip
+	line    *delayline.Line
+	wave    *lfo.Oscillator
+	other   *lfo.Oscillator  // of a second output, half a turn away; nil: there is none
+	second  *oversample.Clip // its amplifier
+	// samples: where the delay is, and how far it goes to either side
+	middle, swing float64
 	feedback      float64
 	limit         float64 // V, what the line takes at most; only feedback reaches it
 	dry, wet      float64
@@ -76,7 +77,8 @@ func (s *swept) Process(out, in [][]float64) {
 		s.line.Write(max(-s.limit, min(s.limit, v)))
 		y[k] = s.dry*x + s.wet*echo
 		if s.other != nil {
-			out[1][k] = s.dry*x + s.wet*s.line.Read(s.middle+s.swing*s.other.Next()) // x is in the line now
+			// x is in the line now
+			out[1][k] = s.dry*x + s.wet*s.line.Read(s.middle+s.swing*s.other.Next())
 		}
 	}
 	s.out.Process(y, y)

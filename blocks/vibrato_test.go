@@ -23,7 +23,8 @@ func TestVibrato(t *testing.T) {
 				cosine[k] = 0.5 * math.Cos(2*math.Pi*c.f*float64(k)/rate)
 			}
 			y, z := run(stageOf(t, k, s, dsp.Hertz(rate)), sine), run(stageOf(t, k, s, dsp.Hertz(rate)), cosine)
-			late := stageOf(t, k, s, dsp.Hertz(rate)).Shape().Latency() / 2 // the oscillator runs while the input amplifier's filter fills
+			// the oscillator runs while the input amplifier's filter fills
+			late := stageOf(t, k, s, dsp.Hertz(rate)).Shape().Latency() / 2
 			var highest, lowest float64
 			for m := int(0.02 * rate); m < n; m++ {
 				at := float64(m) / rate
@@ -31,7 +32,8 @@ func TestVibrato(t *testing.T) {
 				if want := 0.5 * math.Sin(2*math.Pi*c.f*(at-delay)); math.Abs(y[m]-want) > 0.5e-4 {
 					t.Fatalf("%v Hz: %+v: sample %d is %v, want %v", rate, c, m, y[m], want)
 				}
-				step := math.Atan2(y[m]*z[m-1]-z[m]*y[m-1], z[m]*z[m-1]+y[m]*y[m-1]) // radians per sample
+				// radians per sample
+				step := math.Atan2(y[m]*z[m-1]-z[m]*y[m-1], z[m]*z[m-1]+y[m]*y[m-1])
 				deviation := step*rate/(2*math.Pi*c.f) - 1
 				highest, lowest = max(highest, deviation), min(lowest, deviation)
 			}

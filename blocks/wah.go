@@ -86,8 +86,9 @@ const (
 	wahInductance  = 0.5
 	wahCapacitance = 10e-9
 	wahGain        = 29.0
-	wahResistance  = 19e3                                    // what dampens the coil: 68 kΩ, 33 kΩ and the transistor's input
-	wahPeak        = wahGain * wahResistance / (68e3 + 10e3) // with a source of 10 kΩ
+	// what dampens the coil: 68 kΩ, 33 kΩ and the transistor's input
+	wahResistance = 19e3
+	wahPeak       = wahGain * wahResistance / (68e3 + 10e3) // with a source of 10 kΩ
 )
 
 // wahShare is the share of the pot that is fed back with the pedal at x, from 0 at the heel to 1 at

@@ -137,8 +137,9 @@ func BenchmarkLinearBlocks(b *testing.B) {
 		block, effect string
 		times         int
 	}{
-		{"{kind: buffer}", "vol 0.9 lowpass -1 20000", 8}, // 100 Ω into the next cable is a pole; where it lies has no influence on what it costs
-		{"{kind: buffer}", "vol 0.9", 8},                  // the gain alone
+		// 100 Ω into the next cable is a pole; where it lies has no influence on what it costs
+		{"{kind: buffer}", "vol 0.9 lowpass -1 20000", 8},
+		{"{kind: buffer}", "vol 0.9", 8}, // the gain alone
 		{"{kind: volume}", "vol 0.5", 8},
 		{"{kind: eq, low: 3 dB, high: -3 dB}", "bass 3 treble -3 equalizer 400 1q 3 equalizer 1600 1q 3", 1},
 		{"{kind: delay, time: 400 ms, repeats: 4}", "echos 0.8 0.9 400 0.4 800 0.2", 8},

@@ -174,7 +174,8 @@ func TestBoostBeforeOrAfterDrive(t *testing.T) {
 }
 
 func TestBoostIntoADriveAgainstSpice(t *testing.T) {
-	const file, tolTHD = "boost-before-or-after-drive", 0.001 // 0.1 %, of the ratio to the fundamental: twice what the last period of 50 ms leaves open
+	// 0.1 %, of the ratio to the fundamental: twice what the last period of 50 ms leaves open
+	const file, tolTHD = "boost-before-or-after-drive", 0.001
 	for _, c := range []struct {
 		take      string
 		peak, thd float64
@@ -268,7 +269,8 @@ func TestCompressorBeforeOrAfterDrive(t *testing.T) {
 	in, out := gains(t, driven, "drive.in"), gains(t, driven, "drive.out")
 	var before, behind float64
 	for f := 20.0; f < 20e3; f *= 1.05 {
-		power := f * math.Pow(10, noise.AWeighted(f)/10) // of white noise, in a cell of a logarithmic axis
+		// of white noise, in a cell of a logarithmic axis
+		power := f * math.Pow(10, noise.AWeighted(f)/10)
 		before += power
 		behind += power * math.Pow(10, (out(f)-in(f))/10)
 	}
@@ -439,7 +441,8 @@ func TestDelayBeforeOrAfterDrive(t *testing.T) {
 	if smearAfter > noSmear {
 		t.Errorf("drive first: products at %.1f dB, want at most %d dB", smearAfter, noSmear)
 	}
-	if smearBefore < -30 { // 3 % of intermodulation, which a tone without other harmonics near does not hide
+	// 3 % of intermodulation, which a tone without other harmonics near does not hide
+	if smearBefore < -30 {
 		t.Errorf("delay first: products at %.1f dB, want at least -30 dB", smearBefore)
 	}
 	want := dsp.ToDB(0.35 / 0.65)
@@ -555,7 +558,8 @@ func TestVolumePedalEarlyOrLate(t *testing.T) {
 	t.Logf("toe down to half way: early %.1f dB and %.1f to %.1f %%, late %.2f dB and %.1f to %.1f %%",
 		fall(early, earlyDown), 100*earlyDown.THD(), 100*early.THD(), fall(late, lateDown), 100*lateDown.THD(), 100*late.THD())
 	want := dsp.ToDB(circuit.Audio.Wiper(0.5))
-	if got := fall(late, lateDown); math.Abs(got-want) > 0.5 { // the load of 1 MΩ beside the track costs 0.3 dB
+	// the load of 1 MΩ beside the track costs 0.3 dB
+	if got := fall(late, lateDown); math.Abs(got-want) > 0.5 {
 		t.Errorf("late: %.2f dB, want %.2f dB within 0.5 dB", got, want)
 	}
 	if math.Abs(late.THD()/lateDown.THD()-1) > 0.02 {

@@ -76,7 +76,8 @@ func turned(t *testing.T, f *board.File, take string, sustain, volume float64) *
 func TestPuzzle(t *testing.T) {
 	f, in := chaintest.ShippedFile(t, puzzleFile), lowRiff()
 	memo := render.NewMemo(in, classicRate, section.Draft, 1<<28)
-	ceiling := ceilingOf(t, chaintest.TakeOf(t, f, noOctave), "amp") // at its input jack, whatever drives it
+	// at its input jack, whatever drives it
+	ceiling := ceilingOf(t, chaintest.TakeOf(t, f, noOctave), "amp")
 	type reading struct{ into, peak, level, loud, low, noise, over float64 }
 	look := func(take string, sustain, volume float64) (r reading) {
 		c := turned(t, f, take, sustain, volume)

@@ -219,7 +219,8 @@ func TestPatternAgreesWithParser(t *testing.T) {
 			if p.MatchString(c.text) && err != nil {
 				t.Errorf("the pattern of unit %q matches %q, the parser says %v", u, c.text, err)
 			}
-			odd := strings.Contains(c.text, "\u00a0") || c.text == "1e3 Hz" // what the pattern leaves out
+			// what the pattern leaves out
+			odd := strings.Contains(c.text, "\u00a0") || c.text == "1e3 Hz"
 			if err == nil && !odd && !p.MatchString(c.text) {
 				t.Errorf("the parser takes %q for unit %q, its pattern %s does not", c.text, u, p)
 			}

@@ -30,7 +30,8 @@ type chunks struct {
 
 	order binary.ByteOrder
 	w64   bool
-	long  map[string]int64 // what a ds64 chunk states; a chunk of 0xFFFFFFFF bytes has its length here
+	// what a ds64 chunk states; a chunk of 0xFFFFFFFF bytes has its length here
+	long map[string]int64
 }
 
 // next moves on to the next chunk. It is not ok at the end of the file. The length is what the file

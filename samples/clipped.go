@@ -43,7 +43,8 @@ func (f Format) clipRule() (top float64, least int64) {
 // clip takes a side's sample at a frame.
 func (r *Reader) clip(side int, v float64, frame int64) {
 	run := &r.runs[side]
-	if a := math.Abs(v); a < r.top || a > 2-r.top { // floats that go beyond full scale had no limit there
+	// floats that go beyond full scale had no limit there
+	if a := math.Abs(v); a < r.top || a > 2-r.top {
 		run.length = 0
 		return
 	}

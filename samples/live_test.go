@@ -107,7 +107,8 @@ func TestLiveMetersAgreeWithSciPy(t *testing.T) {
 	for name, path := range foreign(t) {
 		x, rate := wholeOf(t, path)
 		want := map[string]float64{}
-		floats := filepath.Join(t.TempDir(), name) // SciPy cannot read 24-bit files in every version
+		// SciPy cannot read 24-bit files in every version
+		floats := filepath.Join(t.TempDir(), name)
 		run(t, "sox", path, "-e", "float", "-b", "64", floats)
 		for _, line := range strings.Split(strings.TrimSpace(run(t, "/usr/bin/python3", "testdata/live/meters.py", floats)), "\n") {
 			key, value, _ := strings.Cut(line, " ")
@@ -151,6 +152,7 @@ func TestLiveMetersAgreeWithSciPy(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		within("true-peak", peak, -0.4, 0.2) // EBU Tech 3341's tolerance; noise and squares have treble up to half the rate
+		// EBU Tech 3341's tolerance; noise and squares have treble up to half the rate
+		within("true-peak", peak, -0.4, 0.2)
 	}
 }

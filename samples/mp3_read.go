@@ -142,8 +142,9 @@ func (r *Reader) decodeMP3(from *io.SectionReader, to *decoded) error {
 
 // mp3Trim is what a coder says of its own file.
 type mp3Trim struct {
-	frames    int64 // there should be; 0 where it does not say
-	lead, cut int64 // samples to leave out: of all delays at the beginning, and what fills up the last frame
+	frames int64 // there should be; 0 where it does not say
+	// samples to leave out: of all delays at the beginning, and what fills up the last frame
+	lead, cut int64
 }
 
 // parseMP3Trim reads the frame that some coders put first, which holds no sound. Common practice,

@@ -14,10 +14,11 @@ const mostPacket = 16 << 20
 // oggPage is one page of an Ogg stream (RFC 3533, section 6).
 type oggPage struct {
 	continued, first, last bool
-	granule                int64 // frames that end with the last packet that ends here; -1 where none does
-	serial                 uint32
-	packets                [][]byte
-	open                   bool // the last packet goes on in the next page
+	// frames that end with the last packet that ends here; -1 where none does
+	granule int64
+	serial  uint32
+	packets [][]byte
+	open    bool // the last packet goes on in the next page
 }
 
 // oggCRC is the table of the checksum of RFC 3533: the polynomial 0x04c11db7, not reflected.

@@ -271,7 +271,8 @@ func (r *Reader) convert(dst []float64, b []byte) int {
 		v := r.sample(p)
 		if r.Channels == 2 {
 			right := r.sample(p[width:])
-			if math.IsNaN(v-v) || math.IsNaN(right-right) { // also when it hides in the side that is left out
+			// also when it hides in the side that is left out
+			if math.IsNaN(v-v) || math.IsNaN(right-right) {
 				return i
 			}
 			if r.side != Left && (math.Abs(right) >= r.top || r.runs[1].length > 0) {

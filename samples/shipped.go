@@ -26,10 +26,11 @@ const fullScale dsp.Volt = 1
 // strings induce, before the pickup's own resistance, inductance and capacitance and before any
 // load. In a chain file that is `load: none` with the full scale below.
 type Recording struct {
-	Name      string   // the word in a chain file
-	Title     string   // what it is
-	Purpose   string   // what to listen for, or to measure, with it
-	Pickup    string   // the kind of pickup whose place and width it was sensed with: "single-coil" or "humbucker"
+	Name    string // the word in a chain file
+	Title   string // what it is
+	Purpose string // what to listen for, or to measure, with it
+	// the kind of pickup whose place and width it was sensed with: "single-coil" or "humbucker"
+	Pickup    string
 	FullScale dsp.Volt // what a sample of 1 stands for
 	Load      string   // what the guitar was plugged into: "none"
 	Seed      uint64   // of the generator

@@ -198,7 +198,8 @@ func TestNotesDieFromTheTop(t *testing.T) {
 		return rms(a[int(from*window/pluck.Rate):int(2*from*window/pluck.Rate)])
 	}
 	last := 0.0
-	for _, from := range []float64{230, 460, 920, 1840, 3680, 7360} { // Hz; the note is E4, 329.6 Hz
+	// Hz; the note is E4, 329.6 Hz
+	for _, from := range []float64{230, 460, 920, 1840, 3680, 7360} {
 		fall := level(octave(0.1, from) / octave(2.1, from))
 		if fall < last+0.5 {
 			t.Errorf("from %.0f Hz the octave falls by %.1f dB in two seconds, the one below by %.1f dB", from, fall, last)
@@ -233,7 +234,8 @@ func TestNotesShowTheCombs(t *testing.T) {
 			t.Errorf("partial %.0f is at %.1f dB of the first, want %.1f, and up to %.1f less", k, got, want, 2+8*k/14)
 		}
 	}
-	for _, k := range []float64{3, 9} { // near multiples of 485.5/155 = 3.13 and of 485.5/105 = 4.62
+	// near multiples of 485.5/155 = 3.13 and of 485.5/105 = 4.62
+	for _, k := range []float64{3, 9} {
 		if dip := level(math.Sqrt(partial(k-1)*partial(k+1)) / partial(k)); dip < 6 {
 			t.Errorf("partial %.0f is %.1f dB below its neighbours, want 6", k, dip)
 		}

@@ -200,7 +200,8 @@ func judgeCodebooks(b []byte) error {
 			bits.read(1)
 			n := entries * dimensions
 			if lookup == 1 {
-				n = int(math.Floor(math.Pow(float64(entries), 1/float64(dimensions)))) // as the decoder has it
+				// as the decoder has it
+				n = int(math.Floor(math.Pow(float64(entries), 1/float64(dimensions))))
 				if power(n, dimensions) > entries || power(n+1, dimensions) <= entries {
 					return errors.New("has a codebook whose lattice the decoder takes for another")
 				}

@@ -234,7 +234,8 @@ func (n *narrow) Write(b []byte) (int, error) {
 func TestFullDiskOf64BitKinds(t *testing.T) {
 	for _, kind := range []container{rf64File, bw64File, w64File} {
 		f := Format{48000, 1, 24, false}
-		whole := len(kind.header(f, 101))*2 + 303 + int(kind.pad(f, 101)) // the header is written again at the end
+		// the header is written again at the end
+		whole := len(kind.header(f, 101))*2 + 303 + int(kind.pad(f, 101))
 		for room := whole - 1; room >= 0; room -= 7 {
 			temp, err := os.CreateTemp(t.TempDir(), ".drywire-*.tmp")
 			if err != nil {

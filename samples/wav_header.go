@@ -12,7 +12,8 @@ const (
 	wavFile  container = iota // RIFF: the lengths have 32 bits
 	rf64File                  // EBU Tech 3306: a ds64 chunk states lengths of 64 bits
 	bw64File                  // ITU-R BS.2088: the same under another name
-	w64File                   // chunks named by GUIDs, lengths of 64 bits, everything filled up to eight bytes
+	// chunks named by GUIDs, lengths of 64 bits, everything filled up to eight bytes
+	w64File
 )
 
 // maxFile is the largest file that a RIFF size of 32 bits can describe, rounded down to 4 GiB - 1.

@@ -173,7 +173,8 @@ func (r *Reader) locateData(walk chunks, claimed, size, riff int64) error {
 	if r.frames == 0 {
 		return fmt.Errorf("holds no samples: %d bytes of data are less than one frame of %d", length, frame)
 	}
-	if cut := length % frame; cut != 0 && !(walk.w64 && length%8 == 0) { // FFmpeg counts the bytes that fill a chunk of a W64 file up to eight
+	// FFmpeg counts the bytes that fill a chunk of a W64 file up to eight
+	if cut := length % frame; cut != 0 && !(walk.w64 && length%8 == 0) {
 		r.warn("ends inside a frame: the last %d bytes are left out", cut)
 	}
 	return nil

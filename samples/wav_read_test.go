@@ -355,9 +355,11 @@ func TestForeignFiles(t *testing.T) {
 		{"sox-int8", Format{48000, 1, 8, false}, 1. / 128},
 		{"sox-int16", Format{48000, 1, 16, false}, 1. / 32768},
 		{"sox-int24", Format{48000, 1, 24, false}, 1. / 8388608},
-		{"sox-int32", Format{48000, 1, 32, false}, 1. / (1 << 30)}, // two roundings, of the tone and of its volume
+		// two roundings, of the tone and of its volume
+		{"sox-int32", Format{48000, 1, 32, false}, 1. / (1 << 30)},
 		{"sox-float32", Format{48000, 1, 32, true}, 1. / (1 << 23)},
-		{"sox-float64", Format{48000, 1, 64, true}, 1. / (1 << 30)}, // SoX computes in 32-bit integers
+		// SoX computes in 32-bit integers
+		{"sox-float64", Format{48000, 1, 64, true}, 1. / (1 << 30)},
 		{"sox-pipe", Format{48000, 1, 24, false}, 1. / 8388608},
 		{"ffmpeg-int24-list", Format{48000, 1, 24, false}, 1. / 8388608},
 		{"ffmpeg-int24-stereo", Format{48000, 2, 24, false}, 1. / 8388608},

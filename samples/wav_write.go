@@ -15,7 +15,8 @@ import (
 )
 
 const (
-	headerBytes = 44   // RIFF head, fmt chunk of 16 bytes, head of the data chunk: what the encoder writes
+	// RIFF head, fmt chunk of 16 bytes, head of the data chunk: what the encoder writes
+	headerBytes = 44
 	writeFrames = 4800 // frames handed to the encoder at a time
 )
 
@@ -230,7 +231,8 @@ func (w *Writer) Write(channels ...[]float64) error {
 		return w.fail(fmt.Errorf("a WAV file ends at 4 GiB, which is %d frames (%s)", most, w.format))
 	}
 	if w.noise == nil {
-		w.noise = rand.New(rand.NewPCG(w.Seed, 0x64697468)) // the second word only sets dither apart from other uses of a seed
+		// the second word only sets dither apart from other uses of a seed
+		w.noise = rand.New(rand.NewPCG(w.Seed, 0x64697468))
 	}
 	for at := 0; at < n; at += writeFrames {
 		end := min(at+writeFrames, n)
@@ -275,7 +277,8 @@ func (w *Writer) encode(x float64) (int, error) {
 	top := math.Ldexp(1, w.format.Bits-1)
 	v := x * top
 	if w.Dither {
-		v += w.noise.Float64() - w.noise.Float64() // triangular, ±1 step: the sum of two uniform ones
+		// triangular, ±1 step: the sum of two uniform ones
+		v += w.noise.Float64() - w.noise.Float64()
 	}
 	v = math.RoundToEven(v)
 	if v > top-1 || v < -top {
@@ -310,7 +313,8 @@ func (w *Writer) Close() error {
 		if _, err := w.temp.Write(make([]byte, pad)); err != nil {
 			return w.fail(err)
 		}
-		w.enc.WrittenBytes += int(pad) // so that the RIFF size counts it; the data chunk's size does not
+		// so that the RIFF size counts it; the data chunk's size does not
+		w.enc.WrittenBytes += int(pad)
 	}
 	w.temp.sealed = w.temp.own
 	if err := w.enc.Close(); err != nil {

@@ -593,7 +593,7 @@ func response(t *try) {
 // path: from the source to the output jack the block does to a tiny impulse what its circuit and
 // its cores state.
 //
-// A section that bends errs with frequency: at quality normal the fuzz is 0.001 dB off at 2.5 kHz,
+// A non-linear section errs with frequency: at quality normal the fuzz is 0.001 dB off at 2.5 kHz,
 // 0.04 dB at 12 kHz and 0.11 dB at 20 kHz (measured here, magnitude and phase together).
 func path(t *try) {
 	const small = 1e-6 // V
@@ -671,8 +671,9 @@ var impedanceText = regexp.MustCompile(`^([^:]+?)(?: to ([^:]+))?(?:: .+)?$`)
 // impedance: at 1 kHz, input and output impedance at every setting are what the text says, and the
 // text is no wider than it must be.
 func impedance(t *try) {
-	const outside = 1.02 // by how much a measured value may be outside what is stated: what rounding the text leaves
-	const wide = 1.5     // by how much the extremes found may be inside it
+	// by how much a measured value may be outside what is stated: what rounding the text leaves
+	const outside = 1.02
+	const wide = 1.5 // by how much the extremes found may be inside it
 	positions := each(t.kind)
 	random := rand.New(rand.NewPCG(5, 6))
 	for n := range 150 {

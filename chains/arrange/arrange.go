@@ -17,12 +17,14 @@ import (
 // Move is one change of what stands where: two things that change places, or one that goes to
 // another place.
 type Move struct {
-	First  string     // a block, a switcher, or a loop for all that is in it; of two, what came first
+	// a block, a switcher, or a loop for all that is in it; of two, what came first
+	First  string
 	Second string     // what First changes places with; "" where First goes somewhere else alone
 	From   board.Line // where it was
 	To     board.Line // where it goes then
 	Behind string     // and what it stands behind there; "guitar" or "" at the beginning of a line
-	Apart  int        // blocks from one place to the other, with the one that is reached; of loops, loops
+	// blocks from one place to the other, with the one that is reached; of loops, loops
+	Apart  int
 	Result board.Arrangement
 }
 
@@ -62,7 +64,8 @@ type LeftOut struct {
 
 // Why a move is left out.
 const (
-	AtPower    = "at the power of an amplifier"                // it would bring something across the power or the loudspeaker of an amplifier
+	// it would bring something across the power or the loudspeaker of an amplifier
+	AtPower    = "at the power of an amplifier"
 	OffItsPath = "off the path of the amplifier it is part of" // of two paths
 )
 
@@ -188,8 +191,9 @@ func newFinder(c *board.Chain) *finder {
 
 // station is what counts of an arrangement.
 type station struct {
-	order string                // of what the signal meets, alike where it meets the same
-	zone  map[string]string     // of every block: by the amplifiers' power that it stands behind, on each path
+	order string // of what the signal meets, alike where it meets the same
+	// of every block: by the amplifiers' power that it stands behind, on each path
+	zone  map[string]string
 	power string                // what stands after power, on each path
 	path  map[string]board.Line // what part of the chain it is in: before the split or on a path
 }

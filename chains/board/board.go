@@ -49,8 +49,9 @@ type Recording struct {
 
 	// At most one of the two is not 0. Both are 0 only for a shipped sample, which knows its full
 	// scale.
-	Peak      dsp.Volt // the loudest moment at the guitar's jack, peak
-	FullScale dsp.Volt // digital full scale, peak: 10 dBu is the RMS of a full-scale sine, so 3.464 V here
+	Peak dsp.Volt // the loudest moment at the guitar's jack, peak
+	// digital full scale, peak: 10 dBu is the RMS of a full-scale sine, so 3.464 V here
+	FullScale dsp.Volt
 
 	// Load is what the guitar was plugged into. nil is nothing at all: the recording is the
 	// open-circuit voltage of the pickup. When LoadGiven is false the file does not say: a Sample
@@ -63,14 +64,16 @@ type Recording struct {
 
 // Guitar is the source of the signal: a pickup, two pots, a capacitor and a cable.
 type Guitar struct {
-	Pickup        Pickup
-	VolumePot     dsp.Ohm // in a File, 0 is what goes with the pickup of each take; a Chain has it resolved
+	Pickup Pickup
+	// in a File, 0 is what goes with the pickup of each take; a Chain has it resolved
+	VolumePot     dsp.Ohm
 	TonePot       dsp.Ohm // likewise
 	ToneCapacitor dsp.Farad
-	Volume, Tone  float64   // positions of the dials, 0 to 10
-	Hum           dsp.Volt  // mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
-	Cable         dsp.Metre // from the guitar's jack to the first block
-	Capacitance   dsp.Farad // of a metre of that cable; 0: the usual one
+	Volume, Tone  float64 // positions of the dials, 0 to 10
+	// mains hum in series with the winding, RMS; in a File, negative is what goes with the pickup
+	Hum         dsp.Volt
+	Cable       dsp.Metre // from the guitar's jack to the first block
+	Capacitance dsp.Farad // of a metre of that cable; 0: the usual one
 
 	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
@@ -122,7 +125,8 @@ type Block struct {
 	Kind     *blocks.Kind
 	Settings blocks.Settings
 	Powered
-	Recall  string   // "yes" or "no": whether its knobs follow a preset by themselves; "": as is usual of its kind
+	// "yes" or "no": whether its knobs follow a preset by themselves; "": as is usual of its kind
+	Recall  string
 	Off     bool     // bypassed, where neither a preset nor a take says otherwise
 	Loops   []Loop   // of a switcher, by their numbers
 	Cabinet *Cabinet // of a speaker; nil: its own cone
@@ -132,14 +136,17 @@ type Block struct {
 
 // Take is one rendering: an order, changed settings, blocks that are off.
 type Take struct {
-	Name   string
-	Guitar string      // "" for the preset's, or where that names none the file's; OwnGuitar for the file's
+	Name string
+	// "" for the preset's, or where that names none the file's; OwnGuitar for the file's
+	Guitar string
 	Order  []string    // nil: the file's, and its split
 	Split  *SplitOrder // of Order
 	Preset string      // "" for none: every loop is out
-	Loops  []Loop      // what loops of the switcher hold in this take, by their numbers, in place of what it has in them
-	Toggle []int       // numbers of the loops that are the other way round than the preset has them
-	Set    []Setting   // in the order in which the file names them
+	// what loops of the switcher hold in this take, by their numbers, in place of what it has in
+	// them
+	Loops  []Loop
+	Toggle []int     // numbers of the loops that are the other way round than the preset has them
+	Set    []Setting // in the order in which the file names them
 	Off    []string
 	On     []string // not bypassed, although the file or the preset has them off
 }
@@ -162,9 +169,11 @@ type Chain struct {
 	Patch      dsp.Metre
 	Cables     map[string]blocks.Cord // as in File
 	Supplies   []Supply
-	Blocks     []Placed // the signal flows from the first to the last; of a switcher, its pieces and what is in its loops
-	Split      *Split   // what follows Blocks, where that is two paths
-	Turns      []Turn   // settings that move; everything else has where they are at 0 s
+	// the signal flows from the first to the last; of a switcher, its pieces and what is in its
+	// loops
+	Blocks []Placed
+	Split  *Split // what follows Blocks, where that is two paths
+	Turns  []Turn // settings that move; everything else has where they are at 0 s
 
 	switchers []Block // those of Blocks and Split: cables hang in all of their loops
 
@@ -181,12 +190,14 @@ func (c *Chain) Block(name string) *Placed { return c.pool[name] }
 
 // Placed is a block in its place in a chain, or a piece of a switcher.
 type Placed struct {
-	Name     string // unique; a piece is called by its switcher, or by the return jack that it begins at
+	// unique; a piece is called by its switcher, or by the return jack that it begins at
+	Name     string
 	Kind     *blocks.Kind
 	Settings blocks.Settings
-	Off      bool     // in the chain, but bypassed
-	Powered           // as in Block
-	Switcher string   // the switcher that it is a piece of, or in a loop of: it has its place there and no other
+	Off      bool // in the chain, but bypassed
+	Powered       // as in Block
+	// the switcher that it is a piece of, or in a loop of: it has its place there and no other
+	Switcher string
 	Cabinet  *Cabinet // as in Block
 
 	Piece *blocks.SwitcherPiece // of a switcher; nil for every other block

@@ -24,11 +24,13 @@ func (c Cable) String() string {
 // CableMove is one thing to do on the floor to get from one order to another: to move a cable, to
 // add or to take away one, or to put a block on the board or take it off.
 type CableMove struct {
-	Block string `json:"block,omitempty"` // a block that comes onto the board or leaves it; there is no cable then
-	From  Cable  `json:"from,omitzero"`   // where the cable is; none for one that is added
-	To    Cable  `json:"to,omitzero"`     // where it goes; none for one that is left over
-	Ends  int    `json:"ends"`            // plugs that are pulled out of a jack or put into one: a plug that changes its jack counts once
-	Text  string `json:"text"`            // one plain sentence
+	// a block that comes onto the board or leaves it; there is no cable then
+	Block string `json:"block,omitempty"`
+	From  Cable  `json:"from,omitzero"` // where the cable is; none for one that is added
+	To    Cable  `json:"to,omitzero"`   // where it goes; none for one that is left over
+	// plugs that are pulled out of a jack or put into one: a plug that changes its jack counts once
+	Ends int    `json:"ends"`
+	Text string `json:"text"` // one plain sentence
 }
 
 // Cables is what to do on the floor to get from one wired order to another, with as few cables

@@ -174,8 +174,9 @@ func (c *Curve) round(rate dsp.Hertz, a, b, first, n int64) *Curve {
 		slopes = append(slopes, c.Slope(t))
 	}
 	for ; turn*length < first+n; turn++ {
-		shift := float64(turn*length-first-a) / float64(rate) // from the recording's time to the render's
-		begin := max(from, -shift)                            // no frame is before the render
+		// from the recording's time to the render's
+		shift := float64(turn*length-first-a) / float64(rate)
+		begin := max(from, -shift) // no frame is before the render
 		if begin >= to {
 			continue
 		}

@@ -35,9 +35,11 @@ type Output struct {
 
 // Powered is what a block wants of its supply, and where it gets it.
 type Powered struct {
-	Power          string      // the supply's output that it is plugged into, like brick.1; "" for a supply of its own
-	Draw           dsp.Ampere  // the most that it takes; 0: what is usual of its kind
-	Takes          [2]dsp.Volt // from what voltage to what it may be fed; 0: what is usual of its kind
+	// the supply's output that it is plugged into, like brick.1; "" for a supply of its own
+	Power string
+	Draw  dsp.Ampere // the most that it takes; 0: what is usual of its kind
+	// from what voltage to what it may be fed; 0: what is usual of its kind
+	Takes          [2]dsp.Volt
 	CentrePositive bool        // the plug that it wants
 	Ground         blocks.Pole // "": that of its kind
 	Ripple         *dsp.Volt   // RMS, of what it is plugged into; nil: the supply's
@@ -135,8 +137,9 @@ type Plugged struct {
 	Isolated bool
 	Ripple   dsp.Volt
 	Blocks   []string
-	Overload bool     // more is drawn than it gives
-	Warnings []string // too much is drawn from it, a block starves, or one turn of a switch would harm one
+	Overload bool // more is drawn than it gives
+	// too much is drawn from it, a block starves, or one turn of a switch would harm one
+	Warnings []string
 }
 
 // Plugged is every output of the file's supplies.
@@ -167,7 +170,8 @@ func (f *File) Plugged() []Plugged {
 					p.Warnings = append(p.Warnings, fmt.Sprintf("%s can be switched up to %s, and %s takes %s at most: see that it stands at %s before you plug it in", p.Output, volts(o.Highest), b.Name, volts(most), volts(o.Voltage)))
 				}
 			}
-			p.Draw = dsp.Ampere(math.Round(float64(p.Draw)*1e6) / 1e6) // no sum of microamperes is finer
+			// no sum of microamperes is finer
+			p.Draw = dsp.Ampere(math.Round(float64(p.Draw)*1e6) / 1e6)
 			if p.Draw > p.Current {
 				p.Overload = true
 				free := ""
@@ -187,8 +191,9 @@ func (f *File) Plugged() []Plugged {
 // grounds, and with them the poles.
 type Short struct {
 	Positive, Negative string // the names of the blocks, by the pole that is their ground
-	On                 string // the output that both are plugged into; or the supply, where its outputs are not isolated
-	Isolated           bool   // then On is an output
+	// the output that both are plugged into; or the supply, where its outputs are not isolated
+	On       string
+	Isolated bool // then On is an output
 }
 
 // Shorts is every short of a take, one for each block with a positive ground, whatever is switched

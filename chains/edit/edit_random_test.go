@@ -239,11 +239,13 @@ func anEdit(t *testing.T, rng *rand.Rand, src []byte) (e randomEdit) {
 		e.what, e.keys = "loops", []string{"blocks"}
 		e.do = func(src []byte) ([]byte, error) {
 			got, err := SetLoops(src, s.Name, loops)
-			if err != nil && strings.Contains(err.Error(), "changes nothing") { // a preset sets what is out now
+			// a preset sets what is out now
+			if err != nil && strings.Contains(err.Error(), "changes nothing") {
 				return src, nil
 			}
 			if owned := slices.ContainsFunc(f.Takes, func(t board.Take) bool { return t.Loops != nil }); err != nil && owned && strings.Contains(err.Error(), "already; say what is in that loop") {
-				return src, nil // a take has in a loop of its own what is in another of the switcher's now
+				// a take has in a loop of its own what is in another of the switcher's now
+				return src, nil
 			}
 			return got, err
 		}

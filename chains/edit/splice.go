@@ -44,7 +44,8 @@ func (d *document) insertKey(m *part, before int, key, value string, apart bool)
 		text = d.eol() + text
 	}
 	at := d.lineEnd(m.entries[before].to())
-	for next := d.next(at); next < len(d.src); next = d.next(at) { // comments that are indented like the entry's own lines
+	// comments that are indented like the entry's own lines
+	for next := d.next(at); next < len(d.src); next = d.next(at) {
 		line := strings.TrimRight(string(d.src[next:d.lineEnd(next)]), " \t")
 		if word := strings.TrimLeft(line, " "); !strings.HasPrefix(word, "#") || len(line)-len(word) <= d.indent(m.from) {
 			break
@@ -61,7 +62,8 @@ func (d *document) removeKey(m *part, k int) error {
 	if m.form == flowMap {
 		return d.removeFlow(m, k)
 	}
-	if !d.leads(e.from) { // behind the dash of a list: the next key moves up, and comments on the way go before the dash
+	// behind the dash of a list: the next key moves up, and comments on the way go before the dash
+	if !d.leads(e.from) {
 		if k+1 >= len(m.entries) || d.lineStart(e.from) == d.lineStart(m.entries[k+1].from) {
 			return errLayout
 		}
@@ -85,7 +87,8 @@ func (d *document) removeLines(e entry) error {
 			from = d.lineStart(from - 1)
 		}
 	}
-	if to == len(d.src) && from > d.lines[0] && d.lineEnd(e.to()) == to { // the last line has no end: now the one before is the last
+	// the last line has no end: now the one before is the last
+	if to == len(d.src) && from > d.lines[0] && d.lineEnd(e.to()) == to {
 		from--
 		if from > d.lines[0] && d.src[from] == '\n' && d.src[from-1] == '\r' {
 			from--
@@ -156,7 +159,8 @@ func (d *document) remove(list *part, k int) error {
 		return errLayout
 	}
 	e := list.entries[k]
-	if to := d.next(e.to()); k == 0 && d.blank(to) && d.lead(list, 1) > to { // the empty lines before the next go too
+	// the empty lines before the next go too
+	if to := d.next(e.to()); k == 0 && d.blank(to) && d.lead(list, 1) > to {
 		for d.blank(to) {
 			to = d.next(to)
 		}

@@ -25,8 +25,9 @@ type document struct {
 
 // part is a value: a map, a list or a scalar.
 type part struct {
-	form     form
-	from, to int     // from its first byte to behind its last one; no comment and no blank behind it
+	form form
+	// from its first byte to behind its last one; no comment and no blank behind it
+	from, to int
 	text     string  // of a scalar, without its quotes
 	entries  []entry // of a map or a list
 }

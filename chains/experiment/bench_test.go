@@ -43,7 +43,8 @@ func TestWishesAgreeWithMeasure(t *testing.T) {
 	}
 	near(t, "clean-up", got[0], m.Dynamics.Of(measures.CleanUp).Value, 0.01, "dB")
 	near(t, "sustain", got[1], m.Dynamics.Of(measures.Sustain).Value, 0.005, "s")
-	near(t, "quiet", got[2], m.Jacks[len(m.Jacks)-1].Of(measures.SignalToNoiseA).Value, 0.1, "dB") // a coarser ledger: 0.05 dB
+	// a coarser ledger: 0.05 dB
+	near(t, "quiet", got[2], m.Jacks[len(m.Jacks)-1].Of(measures.SignalToNoiseA).Value, 0.1, "dB")
 }
 
 // A buffer of 9 V clips at 3 V: 4.5 V less 1.5 V. A tone of so many volts at the source comes to
@@ -52,7 +53,8 @@ func TestHeadroom(t *testing.T) {
 	c := take(t, "one: {kind: buffer}; eq: {kind: eq, level: 12 dB}", "volume: 10", "one", "eq")
 	for _, volts := range []float64{0.1, 0.3, 1.2} {
 		got := wished(t, c, swelling(0.5, dsp.Tone{Hz: 220, Volts: dsp.Volt(volts)}), "headroom")[0]
-		near(t, "headroom after 12 dB of gain", got, math.Max(dsp.ToDB(3/volts)-12, 0), 0.5, "dB") // what comes out of a stage that clips is at its ceiling
+		// what comes out of a stage that clips is at its ceiling
+		near(t, "headroom after 12 dB of gain", got, math.Max(dsp.ToDB(3/volts)-12, 0), 0.5, "dB")
 	}
 	// What goes in tells by how much a stage is over.
 	got := wished(t, take(t, "one: {kind: buffer}", "volume: 10", "one"), swelling(0.5, dsp.Tone{Hz: 220, Volts: 6}), "headroom")[0]

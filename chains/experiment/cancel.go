@@ -25,9 +25,11 @@ import (
 type Cancellation struct {
 	Rendered    bool    // by rendering, not by the responses
 	Correlation float64 // of the two ends, -1 to 1
-	MonoDB      float64 // level of their sum re the sum of their powers: 3 dB for two that are equal, 0 for two that know nothing of each other
-	WorstHz     float64 // the middle of the octave in which the sum is lowest
-	WorstDB     float64 // and its level there
+	// level of their sum re the sum of their powers: 3 dB for two that are equal, 0 for two that
+	// know nothing of each other
+	MonoDB  float64
+	WorstHz float64 // the middle of the octave in which the sum is lowest
+	WorstDB float64 // and its level there
 }
 
 // The rule. Under a correlation of -0.5, two paths of one level sum to 3 dB less than their powers:
@@ -72,7 +74,8 @@ func CancellationOf(c *board.Chain, ctx context.Context, rate dsp.Hertz) (Cancel
 		return Cancellation{}, fmt.Errorf("take %q does not split", c.Take)
 	}
 	plain := *c.At(0)
-	plain.Recording.Load = nil // the source is the pickup then; what the recording was made into is the same for both paths
+	// the source is the pickup then; what the recording was made into is the same for both paths
+	plain.Recording.Load = nil
 	x := Cancellation{WorstDB: math.Inf(1)}
 	octaves, err := octavesByResponse(&plain, rate)
 	if err != nil {
@@ -105,7 +108,8 @@ func (p paths) sum() float64 { return max(0, p.left+p.right+2*p.cross) }
 // octavesByResponse is an error where a stage in one of the paths states no response.
 func octavesByResponse(c *board.Chain, rate dsp.Hertz) (list [cancelOctaves]paths, err error) {
 	r := wiring.NewResponder(wiring.Of(c, rate, section.Draft))
-	r.Begin = func(owner string) bool { // what states no response in front of both paths is the same for both
+	// what states no response in front of both paths is the same for both
+	r.Begin = func(owner string) bool {
 		return slices.ContainsFunc(c.Blocks, func(b board.Placed) bool { return b.Name == owner })
 	}
 	for o := range list {

@@ -71,7 +71,8 @@ order: [first, {split: {left: [a], right: [b]}}]
 	const n = rate / 4
 	in := make([]float64, n)
 	chance := rand.New(rand.NewPCG(1, 2))
-	for hz := 80; hz < 5120; hz += 4 { // whole periods, and amplitude as 1/√f: every octave has the same power
+	// whole periods, and amplitude as 1/√f: every octave has the same power
+	for hz := 80; hz < 5120; hz += 4 {
 		amplitude, phase := 4e-4/math.Sqrt(float64(hz)), 2*math.Pi*chance.Float64()
 		step := 2 * math.Pi * float64(hz) / rate
 		for k := range in {

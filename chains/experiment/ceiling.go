@@ -136,7 +136,8 @@ func measureCeiling(p board.Placed, ctx context.Context, rate dsp.Hertz, source,
 	}
 	var err error
 	look.Volts, look.Why, err = seek(distortion)
-	if errors.As(err, new(measure.NotMeasurable)) { // at some level, if not at all of them: with its level at 0, say
+	// at some level, if not at all of them: with its level at 0, say
+	if errors.As(err, new(measure.NotMeasurable)) {
 		look.Volts, look.Why, err = 0, "no tone comes through", nil
 	}
 	return look, err

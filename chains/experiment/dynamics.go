@@ -19,8 +19,9 @@ import (
 // rendered at draft quality, which is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
-	Curve           []CurvePoint `json:"curve"`
-	SourceFalls     float64      `json:"source_falls_seconds"` // by 20 dB, of the note of the sustain
+	Curve []CurvePoint `json:"curve"`
+	// by 20 dB, of the note of the sustain
+	SourceFalls     float64 `json:"source_falls_seconds"`
 	measures.Values `json:"-"`
 }
 

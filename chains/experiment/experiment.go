@@ -13,15 +13,19 @@ package experiment
 // circuit; LUFS and dBTP are those of the files for listening. What has no value (the level of
 // silence) is null.
 type Comparison struct {
-	Title     string     `json:"title"`
-	Quality   string     `json:"quality"` // draft, normal or fine
-	Recording Recording  `json:"recording"`
-	RateHz    int        `json:"rate_hz"`
-	Seconds   float64    `json:"seconds"`    // length of every file: the recording and the longest tail
-	MatchedBy string     `json:"matched_by"` // "loudness" (ITU-R BS.1770, integrated), or "rms" where the recording is under 0.4 s
-	TargetDB  float64    `json:"target_db"`  // the common level of all files: LUFS, or dB re full scale where matched by rms
-	CeilingDB float64    `json:"ceiling_dbtp"`
-	LimitedBy string     `json:"limited_by"` // the take whose true peak kept the target below the usual one; "" where none did
+	Title     string    `json:"title"`
+	Quality   string    `json:"quality"` // draft, normal or fine
+	Recording Recording `json:"recording"`
+	RateHz    int       `json:"rate_hz"`
+	// length of every file: the recording and the longest tail
+	Seconds float64 `json:"seconds"`
+	// "loudness" (ITU-R BS.1770, integrated), or "rms" where the recording is under 0.4 s
+	MatchedBy string `json:"matched_by"`
+	// the common level of all files: LUFS, or dB re full scale where matched by rms
+	TargetDB  float64 `json:"target_db"`
+	CeilingDB float64 `json:"ceiling_dbtp"`
+	// the take whose true peak kept the target below the usual one; "" where none did
+	LimitedBy string     `json:"limited_by"`
 	Takes     []Take     `json:"takes"`
 	Nulls     []Null     `json:"nulls"`
 	Pairs     []Pair     `json:"pairs"`  // of the same takes as Nulls
@@ -30,19 +34,22 @@ type Comparison struct {
 
 // Recording is what was rendered, and how its samples became volts.
 type Recording struct {
-	Name         string   `json:"name"`
-	Seconds      float64  `json:"seconds"`
-	VoltsPerUnit float64  `json:"volts_per_unit"` // of a sample of 1
-	Load         string   `json:"load"`           // what the guitar was plugged into: "none", or its resistance and cable
-	Notes        []string `json:"notes"`          // stereo side, level, warnings
+	Name         string  `json:"name"`
+	Seconds      float64 `json:"seconds"`
+	VoltsPerUnit float64 `json:"volts_per_unit"` // of a sample of 1
+	// what the guitar was plugged into: "none", or its resistance and cable
+	Load  string   `json:"load"`
+	Notes []string `json:"notes"` // stereo side, level, warnings
 }
 
 // Take is one take's measures.
 type Take struct {
-	Number      int           `json:"number"` // from 1
-	Name        string        `json:"name"`
-	Order       []string      `json:"order"`          // the blocks, first to last; of a split, left before right
-	Left        []string      `json:"left,omitempty"` // those of Order on the path to the left amplifier
+	Number int    `json:"number"` // from 1
+	Name   string `json:"name"`
+	// the blocks, first to last; of a split, left before right
+	Order []string `json:"order"`
+	// those of Order on the path to the left amplifier
+	Left        []string      `json:"left,omitempty"`
 	Right       []string      `json:"right,omitempty"`
 	Off         []string      `json:"off"`
 	Set         []string      `json:"set"`            // changed settings, as "guitar.volume: 3"

@@ -18,16 +18,17 @@ import (
 //
 // All levels are in dBu of the voltage (0 dBu is 0.7746 V): average is the RMS over the whole
 // recording, peak and ceiling are peak voltages, noise is RMS from 20 Hz to 20 kHz. What they are
-// is told at JackMeasures.
+// stands at JackMeasures.
 type Ladder struct {
 	Takes []LadderTake `json:"takes"`
 }
 
 // LadderTake is the ladder of one take.
 type LadderTake struct {
-	Take  string `json:"take"`
-	Held  string `json:"held,omitempty"` // what moves and stands still in noise and ceilings, as board.Held says it
-	Rungs []Rung `json:"rungs"`          // in the order of the signal
+	Take string `json:"take"`
+	// what moves and stands still in noise and ceilings, as board.Held says it
+	Held  string `json:"held,omitempty"`
+	Rungs []Rung `json:"rungs"` // in the order of the signal
 }
 
 // Rung is one hand-over: what goes into a block, or comes out at the end.
@@ -156,7 +157,8 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 	at := func(v float64) int {
 		return int(math.Round((v - low) / (high - low) * float64(p.bar-1)))
 	}
-	const lead = 4 // columns of the scale before the bars: the first number is as wide as that on both sides
+	// columns of the scale before the bars: the first number is as wide as that on both sides
+	const lead = 4
 	scale := []rune(strings.Repeat(" ", lead+p.bar+3))
 	marks := []rune(strings.Repeat(" ", p.bar))
 	for db := p.step * math.Ceil(low/p.step); db <= high; db += p.step {
@@ -179,7 +181,8 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 		}
 		return text
 	}
-	heading := func(label, bar string, numbers []string) string { // its scale reaches over the edges of the bars
+	// its scale reaches over the edges of the bars
+	heading := func(label, bar string, numbers []string) string {
 		text := fmt.Sprintf("%-*s%-*s", p.labels-lead, label, lead+p.bar, strings.TrimRight(bar, " "))
 		for k, n := range numbers {
 			text += fmt.Sprintf("%*s", max(p.number-max(0, utf8.RuneCountInString(text)-p.labels-p.bar-k*p.number), 0), n)

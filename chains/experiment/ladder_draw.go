@@ -60,7 +60,8 @@ func (l *Ladder) column() float64 {
 	longest := 0
 	for _, t := range l.Takes {
 		for _, r := range t.Rungs {
-			longest = max(longest, utf8.RuneCountInString(r.Into), utf8.RuneCountInString(r.Jack)-3) // of BLOCK.in
+			// of BLOCK.in
+			longest = max(longest, utf8.RuneCountInString(r.Into), utf8.RuneCountInString(r.Jack)-3)
 		}
 	}
 	return math.Max(68, 10+letter*float64(longest))

@@ -149,7 +149,8 @@ func TestLadderSVG(t *testing.T) {
 	m := laddered("silent", 6, "a")
 	for k := range m.Jacks {
 		if v := m.Jacks[k].Values; v != nil {
-			v[0].Figure, v[1].Figure = measures.None("silence"), measures.None("silence") // peak and RMS
+			// peak and RMS
+			v[0].Figure, v[1].Figure = measures.None("silence"), measures.None("silence")
 		}
 	}
 	quiet := NewLadder(m)

@@ -160,9 +160,10 @@ type ListeningResult struct {
 	DPrimeLow  *float64 `json:"d_prime_low"`
 	DPrimeHigh *float64 `json:"d_prime_high"`
 
-	ToldApart   bool   `json:"told_apart"`   // PBound is at most 0.05
-	StopAdvised int    `json:"stop_advised"` // the trial after which there was the advice to stop; 0 for none
-	Advice      string `json:"advice"`       // one or two sentences
+	ToldApart bool `json:"told_apart"` // PBound is at most 0.05
+	// the trial after which there was the advice to stop; 0 for none
+	StopAdvised int    `json:"stop_advised"`
+	Advice      string `json:"advice"` // one or two sentences
 }
 
 // Result is how the test has come out so far. To look at it and go on is to choose the number of

@@ -64,7 +64,8 @@ func TestChanceAndInterval(t *testing.T) {
 			t.Errorf("%d of %d: p %v, want %v", c.correct, c.n, p, c.p)
 		}
 		low, high := proportion(c.correct, c.n, 0.95)
-		if math.Abs(low-c.low) > 1e-7 || math.Abs(high-c.high) > 1e-7 { // 1e-7: scipy's own root finding
+		// 1e-7: scipy's own root finding
+		if math.Abs(low-c.low) > 1e-7 || math.Abs(high-c.high) > 1e-7 {
 			t.Errorf("%d of %d: interval %v to %v, want %v to %v", c.correct, c.n, low, high, c.low, c.high)
 		}
 	}
@@ -83,7 +84,8 @@ func TestDPrime(t *testing.T) {
 			t.Errorf("right %g: d′ %v, want %v", c.right, d, c.d)
 		}
 	}
-	for d, want := range map[float64]float64{1: 0.5829, 2: 0.7465, 3: 0.8764} { // the draws above; 0.001 is four of their deviations
+	// the draws above; 0.001 is four of their deviations
+	for d, want := range map[float64]float64{1: 0.5829, 2: 0.7465, 3: 0.8764} {
 		if got := rightAt(d); math.Abs(got-want) > 0.001 {
 			t.Errorf("d′ %g: right %v, want %v", d, got, want)
 		}
@@ -227,10 +229,12 @@ func TestAdvice(t *testing.T) {
 	}{
 		{0, 0, "No trial was made"},
 		{4, 4, "Too few trials"},
-		{14, 16, "You told them apart: 14 of 16 right, which chance does once in 478."}, // scipy 1.10.1: 1/binomtest(14, 16, 0.5, alternative="greater").pvalue = 478.4
+		// scipy 1.10.1: 1/binomtest(14, 16, 0.5, alternative="greater").pvalue = 478.4
+		{14, 16, "You told them apart: 14 of 16 right, which chance does once in 478."},
 		{8, 16, "Not told apart: 8 of 16 right, which chance does once in 1.7."},
 		{8, 10, "Not told apart so far"},
-		{23, 33, "went on past its 16 trials"}, // p = 0.0175 (scipy, as above), three plans begun: 0.0525
+		// p = 0.0175 (scipy, as above), three plans begun: 0.0525
+		{23, 33, "went on past its 16 trials"},
 	} {
 		r := answered(t, 5, c.correct, c.trials).Result()
 		if !strings.Contains(r.Advice, c.want) {

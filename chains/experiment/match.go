@@ -69,7 +69,8 @@ func Common(takes []Settled) (target float64, by int) {
 		if !t.Matched {
 			continue
 		}
-		if over := dsp.ToDB(t.TruePeak) - (Ceiling - 0.01); over > 0 && t.Level-over < target { // 0.01 dB for the last Close
+		// 0.01 dB for the last Close
+		if over := dsp.ToDB(t.TruePeak) - (Ceiling - 0.01); over > 0 && t.Level-over < target {
 			target, by = t.Level-over, k
 		}
 	}

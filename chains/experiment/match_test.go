@@ -108,7 +108,8 @@ func TestShortTakesAreReadByRMS(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := dsp.ToDB(1 / math.Sqrt(3)); math.Abs(r.Level-want) > 0.1 { // dB; even noise of ±1 has an RMS of 1/√3
+	// dB; even noise of ±1 has an RMS of 1/√3
+	if want := dsp.ToDB(1 / math.Sqrt(3)); math.Abs(r.Level-want) > 0.1 {
 		t.Errorf("even noise reads %.2f dB, want %.2f", r.Level, want)
 	}
 }
@@ -125,7 +126,8 @@ func TestCommon(t *testing.T) {
 		{nil, Target, -1},
 		{[]Settled{at(-20, -8), at(-20, -1.02)}, Target, -1},
 		{[]Settled{at(-20, -0.5)}, -20.51, 0},
-		{[]Settled{at(-20, -8), at(-20, 3), at(-20, 1)}, -24.01, 1}, // 4 dB over the ceiling, and the 0.01 that is kept back
+		// 4 dB over the ceiling, and the 0.01 that is kept back
+		{[]Settled{at(-20, -8), at(-20, 3), at(-20, 1)}, -24.01, 1},
 		{[]Settled{at(-20, -8), {Gain: 1, Reading: Reading{TruePeak: 9}}}, Target, -1},
 	} {
 		target, by := Common(c.takes)
@@ -143,7 +145,8 @@ func TestShape(t *testing.T) {
 	s := Shape{Gain: 2, Fade: 10, Frames: 100}
 	whole := make([]float64, 100)
 	s.Apply(whole, x, 0)
-	for k, want := range map[int]float64{0: 0, 5: 1, 10: 2, 50: 2, 89: 2, 94: 1, 99: 0} { // a raised cosine: half-way up at half the fade
+	// a raised cosine: half-way up at half the fade
+	for k, want := range map[int]float64{0: 0, 5: 1, 10: 2, 50: 2, 89: 2, 94: 1, 99: 0} {
 		if math.Abs(whole[k]-want) > 1e-12 {
 			t.Errorf("sample %d is %g, want %g", k, whole[k], want)
 		}

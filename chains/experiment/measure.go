@@ -21,21 +21,24 @@ import (
 // the command prints. Voltages are those of the simulated circuit; a Figure that has no value says
 // why.
 type Measures struct {
-	Take     string         `json:"take"`
-	Order    []string       `json:"order"`
-	Quality  string         `json:"quality"`
-	RateHz   int            `json:"rate_hz"`
-	Seconds  float64        `json:"seconds"`        // of the recording; the meters read no longer
-	Tone     dsp.Tone       `json:"tone"`           // in the place of the recording; nought where none was asked for
-	Held     string         `json:"held,omitempty"` // what moves and stands still in tones, noise and ceilings, as board.Held says it
-	Jacks    []JackMeasures `json:"jacks"`          // in the order of the signal
+	Take    string   `json:"take"`
+	Order   []string `json:"order"`
+	Quality string   `json:"quality"`
+	RateHz  int      `json:"rate_hz"`
+	Seconds float64  `json:"seconds"` // of the recording; the meters read no longer
+	// in the place of the recording; nought where none was asked for
+	Tone dsp.Tone `json:"tone"`
+	// what moves and stands still in tones, noise and ceilings, as board.Held says it
+	Held     string         `json:"held,omitempty"`
+	Jacks    []JackMeasures `json:"jacks"` // in the order of the signal
 	Dynamics Dynamics       `json:"dynamics"`
 }
 
 // JackMeasures is the meters at one jack: in Values all that package measures has for one.
 type JackMeasures struct {
-	Jack            string      `json:"jack"`
-	CeilingOf       string      `json:"ceiling_of"` // the block that the jack leads into; "" at the last jack
+	Jack string `json:"jack"`
+	// the block that the jack leads into; "" at the last jack
+	CeilingOf       string      `json:"ceiling_of"`
 	ThirdOctaves    []BandLevel `json:"third_octaves"`
 	measures.Values `json:"-"`
 }

@@ -113,7 +113,8 @@ func TestMeasureSine(t *testing.T) {
 	near(t, "loudness", j.Of(measures.Loudness), dsp.ToDB(peak)-3.01, 0.05, "LUFS")
 	near(t, "centroid", j.Of(measures.Centroid), 1000, 2, "Hz")
 	near(t, "signal to noise", j.Of(measures.SignalToNoise), j.Of(measures.RMSDBu).Value-j.Of(measures.Noise).Value, 0.02, "dB")
-	near(t, "A-weighted signal to noise", j.Of(measures.SignalToNoiseA), j.Of(measures.RMSDBu).Value-j.Of(measures.NoiseA).Value, 0.05, "dB") // A is 0 dB at 1 kHz
+	// A is 0 dB at 1 kHz
+	near(t, "A-weighted signal to noise", j.Of(measures.SignalToNoiseA), j.Of(measures.RMSDBu).Value-j.Of(measures.NoiseA).Value, 0.05, "dB")
 	near(t, "headroom", j.Of(measures.Headroom), dsp.ToDB(j.Of(measures.Ceiling).Value/j.Of(measures.PeakVolts).Value), 1e-9, "dB")
 	near(t, "share over the ceiling", j.Of(measures.OverShare), 0, 0, "")
 	for _, b := range j.ThirdOctaves {
@@ -130,7 +131,8 @@ func TestMeasureSine(t *testing.T) {
 	}
 	d := m.Dynamics
 	near(t, "compression", d.Of(measures.Compression), 0, 0.01, "dB")
-	near(t, "sustain", d.Of(measures.Sustain), measures.NoteFalls, 0.01, "s") // a linear chain changes no time
+	// a linear chain changes no time
+	near(t, "sustain", d.Of(measures.Sustain), measures.NoteFalls, 0.01, "s")
 	if d.Of(measures.CleanUp).OK() {
 		t.Errorf("a clean chain cleans up by %v dB", d.Of(measures.CleanUp).Value)
 	}

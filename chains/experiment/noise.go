@@ -16,29 +16,36 @@ import (
 // block would do. It is also the JSON object that the command prints. The definition is that of
 // noise.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
 type NoiseReport struct {
-	Take        string          `json:"take"`
-	Order       []string        `json:"order"`
-	Jack        string          `json:"jack"`
-	ADBu        measures.Figure `json:"a_weighted_dbu"`
-	DBu         measures.Figure `json:"unweighted_dbu"`
-	AVolts      float64         `json:"a_weighted_volts"`
-	Volts       float64         `json:"unweighted_volts"`
-	Blocks      []NoiseGroup    `json:"blocks"`         // loudest first
-	Causes      []NoiseGroup    `json:"causes"`         // loudest first
-	Sources     []NoiseSource   `json:"sources"`        // loudest first, all of them
-	Apart       *NoiseGroup     `json:"apart"`          // behind a loudspeaker: the microphone and what it is plugged into, which nobody in the room hears and which is in nothing else here; null where there is none
-	Open        *NoiseGroup     `json:"open"`           // the same as all in all, with gates open; null where there is none that is on
-	Moves       []NoiseMove     `json:"moves"`          // of one block to another place; only for the jack out
-	Near        []string        `json:"near,omitempty"` // blocks at whose thresholds the noise is: then it was worked out by rendering, and shares need not add up
-	Assumptions []string        `json:"assumptions"`
+	Take    string          `json:"take"`
+	Order   []string        `json:"order"`
+	Jack    string          `json:"jack"`
+	ADBu    measures.Figure `json:"a_weighted_dbu"`
+	DBu     measures.Figure `json:"unweighted_dbu"`
+	AVolts  float64         `json:"a_weighted_volts"`
+	Volts   float64         `json:"unweighted_volts"`
+	Blocks  []NoiseGroup    `json:"blocks"`  // loudest first
+	Causes  []NoiseGroup    `json:"causes"`  // loudest first
+	Sources []NoiseSource   `json:"sources"` // loudest first, all of them
+	// behind a loudspeaker: the microphone and what it is plugged into, which nobody in the room
+	// hears and which is in nothing else here; null where there is none
+	Apart *NoiseGroup `json:"apart"`
+	// the same as all in all, with gates open; null where there is none that is on
+	Open *NoiseGroup `json:"open"`
+	// of one block to another place; only for the jack out
+	Moves []NoiseMove `json:"moves"`
+	// blocks at whose thresholds the noise is: then it was worked out by rendering, and shares need
+	// not add up
+	Near        []string `json:"near,omitempty"`
+	Assumptions []string `json:"assumptions"`
 }
 
 // NoiseGroup is what several sources add together.
 type NoiseGroup struct {
-	Name  string          `json:"name"`
-	ADBu  measures.Figure `json:"a_weighted_dbu"`
-	DBu   measures.Figure `json:"unweighted_dbu"`
-	Share float64         `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1, unless there is Near
+	Name string          `json:"name"`
+	ADBu measures.Figure `json:"a_weighted_dbu"`
+	DBu  measures.Figure `json:"unweighted_dbu"`
+	// of the A-weighted power, 0 to 1; all groups add up to 1, unless there is Near
+	Share float64 `json:"share"`
 }
 
 // NoiseSource is what one source adds.
@@ -53,14 +60,18 @@ type NoiseSource struct {
 
 // NoiseMove is a block, or a switcher as a whole, at another place.
 type NoiseMove struct {
-	Block   string   `json:"block"`
-	Line    string   `json:"line"`     // where it goes: "order", "left", "right", or "loop 3"
-	Behind  string   `json:"behind"`   // the block that it would stand behind there; "guitar", or "" at the beginning of a path or a loop
-	Where   string   `json:"where"`    // the same in words
-	Same    bool     `json:"same"`     // it is on the same paths as before: what both of two amplifiers hear, both still do
+	Block string `json:"block"`
+	Line  string `json:"line"` // where it goes: "order", "left", "right", or "loop 3"
+	// the block that it would stand behind there; "guitar", or "" at the beginning of a path or a
+	// loop
+	Behind string `json:"behind"`
+	Where  string `json:"where"` // the same in words
+	// it is on the same paths as before: what both of two amplifiers hear, both still do
+	Same    bool     `json:"same"`
 	Take    []string `json:"take"`     // as keys of a take
 	NoiseDB float64  `json:"noise_db"` // change of the A-weighted noise at out
-	GainDB  float64  `json:"gain_db"`  // change of the small-signal gain at 1 kHz from the pickup to out
+	// change of the small-signal gain at 1 kHz from the pickup to out
+	GainDB float64 `json:"gain_db"`
 }
 
 // noiseAssumptions is what a ledger takes for granted.

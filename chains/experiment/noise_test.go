@@ -71,7 +71,8 @@ func TestNoiseOfAChain(t *testing.T) {
 	// The gain cell's 120 nV/√Hz come out of the equaliser's 20 dB; over 20 Hz to 20 kHz that is
 	// 120 nV·10·√19980 = 0.1696 mV.
 	press := r.Blocks[slices.IndexFunc(r.Blocks, func(g NoiseGroup) bool { return g.Name == "press" })]
-	near(t, "the compressor", press.DBu, dsp.VoltsToDBu(120e-9*10*math.Sqrt(19980)), 0.03, "dBu") // its amplifier's 8 nV/√Hz add 0.02 dB
+	// its amplifier's 8 nV/√Hz add 0.02 dB
+	near(t, "the compressor", press.DBu, dsp.VoltsToDBu(120e-9*10*math.Sqrt(19980)), 0.03, "dBu")
 	m, ok := r.Quieter()
 	if !ok || math.Abs(m.GainDB) > 0.01 || m.NoiseDB > -10 {
 		t.Errorf("the compressor behind the gain: %+v, %v; want much less noise at the same gain", m, ok)

@@ -26,13 +26,17 @@ type Pair struct {
 	A int `json:"a"` // numbers of takes
 	B int `json:"b"`
 
-	Lag      int          `json:"lag_samples"` // by how much b comes later than a, where both are most alike, within 1 ms; taken back
-	Inverted bool         `json:"inverted"`    // b is upside down against a; taken back for the null
+	// by how much b comes later than a, where both are most alike, within 1 ms; taken back
+	Lag int `json:"lag_samples"`
+	// b is upside down against a; taken back for the null
+	Inverted bool         `json:"inverted"`
 	Bands    []BandChange `json:"third_octaves"`
 	Hearing  Hearing      `json:"hearing"`
 
-	Heard    string   `json:"heard"`    // Heard… below
-	Respects []string `json:"respects"` // in what the change is large enough to speak of: level, tone, noise, distortion, decay; the clearest first
+	Heard string `json:"heard"` // Heard… below
+	// in what the change is large enough to speak of: level, tone, noise, distortion, decay; the
+	// clearest first
+	Respects []string `json:"respects"`
 	Sentence string   `json:"sentence"` // what a player will hear
 
 	measures.Values `json:"-"`
@@ -52,12 +56,15 @@ type BandChange struct {
 
 // Hearing is whether a listener could tell: measure.Audibility, to ITU-R BS.1387.
 type Hearing struct {
-	Playback    float64         `json:"playback_db_spl"`
-	Probability measures.Figure `json:"probability"` // that the difference is heard, mean over the frames
-	Share       measures.Figure `json:"share"`       // of the frames in which it is more likely heard than not
-	Highest     measures.Figure `json:"highest"`     // probability, smoothed over some 10 frames
-	Bands       measures.Figure `json:"bands"`       // most critical bands over the detection step in any frame
-	BandsOf     int             `json:"bands_of"`
+	Playback float64 `json:"playback_db_spl"`
+	// that the difference is heard, mean over the frames
+	Probability measures.Figure `json:"probability"`
+	// of the frames in which it is more likely heard than not
+	Share   measures.Figure `json:"share"`
+	Highest measures.Figure `json:"highest"` // probability, smoothed over some 10 frames
+	// most critical bands over the detection step in any frame
+	Bands   measures.Figure `json:"bands"`
+	BandsOf int             `json:"bands_of"`
 }
 
 // Whether a listener could tell.

@@ -50,9 +50,10 @@ func scaled(x []float64, db float64) []float64 {
 func TestPairCalibration(t *testing.T) {
 	x := plucks(3, 1)
 	for _, c := range []struct {
-		db               float64
-		heard            string
-		low, high, bands float64 // the probability's limits, and the most critical bands over the step
+		db    float64
+		heard string
+		// the probability's limits, and the most critical bands over the step
+		low, high, bands float64
 	}{
 		{0, HeardSame, 0, 0, 0},
 		{0.3, HeardNot, 0, 0.5, 0},

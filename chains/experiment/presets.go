@@ -27,15 +27,16 @@ const trimStep = 0.1
 // the command prints. Levels are ITU-R BS.1770-5 loudness with 1 V as full scale, or dB RMS re 1 V
 // where the recording is under 0.4 s; of a file that ends in two paths, of both.
 type Presets struct {
-	Title   string           `json:"title"`
-	Quality string           `json:"quality"`
-	RateHz  int              `json:"rate_hz"`
-	Seconds float64          `json:"seconds"`        // of the recording
-	ByRMS   bool             `json:"by_rms"`         // it is too short for a loudness
-	Held    string           `json:"held,omitempty"` // what moves and stands still in noise and distortion, as board.Held says it
-	Presets []PresetMeasures `json:"presets"`        // in the order of the file
-	Jumps   []PresetJump     `json:"jumps"`          // of every two, largest first
-	Spread  measures.Figure  `json:"spread"`         // LU from the softest to the loudest
+	Title   string  `json:"title"`
+	Quality string  `json:"quality"`
+	RateHz  int     `json:"rate_hz"`
+	Seconds float64 `json:"seconds"` // of the recording
+	ByRMS   bool    `json:"by_rms"`  // it is too short for a loudness
+	// what moves and stands still in noise and distortion, as board.Held says it
+	Held    string           `json:"held,omitempty"`
+	Presets []PresetMeasures `json:"presets"` // in the order of the file
+	Jumps   []PresetJump     `json:"jumps"`   // of every two, largest first
+	Spread  measures.Figure  `json:"spread"`  // LU from the softest to the loudest
 	Trims   PresetTrims      `json:"trims"`
 	Guitars []GuitarPreset   `json:"guitars"` // every preset on every guitar
 }
@@ -68,11 +69,14 @@ type PresetJump struct {
 
 // PresetTrims is the trims that bring the presets to one level, and what they did.
 type PresetTrims struct {
-	Why    string       `json:"not_measurable,omitempty"` // there are none
-	Target float64      `json:"target_lufs"`              // the level of the preset in the middle, which keeps its trim; where not all can have that, the nearest that they can
+	Why string `json:"not_measurable,omitempty"` // there are none
+	// the level of the preset in the middle, which keeps its trim; where not all can have that, the
+	// nearest that they can
+	Target float64      `json:"target_lufs"`
 	Trims  []PresetTrim `json:"presets"`
-	Spread float64      `json:"spread_lu"` // from the softest to the loudest, rendered with the trims
-	Within bool         `json:"within"`    // no more than PresetSpread
+	// from the softest to the loudest, rendered with the trims
+	Spread float64 `json:"spread_lu"`
+	Within bool    `json:"within"` // no more than PresetSpread
 }
 
 // PresetTrim is one of them.
@@ -254,7 +258,8 @@ func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (Pres
 		if err := b.aim(ctx, &t); err != nil {
 			return t, err
 		}
-		least, most := math.Inf(-1), math.Inf(1) // levels that all presets which are at an end of their range can have
+		// levels that all presets which are at an end of their range can have
+		least, most := math.Inf(-1), math.Inf(1)
 		for _, trim := range t.Trims {
 			if trim.DB <= -mostTrim && trim.Level > t.Target+trimClose {
 				least = math.Max(least, trim.Level)

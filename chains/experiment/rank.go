@@ -225,7 +225,8 @@ func (r *Rank) search(ctx context.Context, b *bench, found func([]string, []meas
 	if r.orders.ok(base) {
 		next = add(next, base)
 	}
-	for range r.most { // a quarter of the budget by chance; what has been tried before does not count
+	// a quarter of the budget by chance; what has been tried before does not count
+	for range r.most {
 		if 4*len(tried) >= r.most && len(tried) > 0 {
 			break
 		}
@@ -345,27 +346,35 @@ type Ranking struct {
 	Seconds    float64             `json:"seconds"` // of the recording
 	Objectives []*measures.Measure `json:"wishes"`
 	Search     Search              `json:"search"`
-	Base       *Ranked             `json:"base"`   // the order as the take has it; null where it does not keep to what keep says, or was not tried
-	Pareto     []Ranked            `json:"pareto"` // no other order is better in one objective and no worse in the rest; highest score first
-	Best       []Ranked            `json:"best"`   // the first few of these, no two alike in all objectives
-	Orders     []Ranked            `json:"orders"` // all that were tried, highest score first
+	// the order as the take has it; null where it does not keep to what keep says, or was not tried
+	Base *Ranked `json:"base"`
+	// no other order is better in one objective and no worse in the rest; highest score first
+	Pareto []Ranked `json:"pareto"`
+	// the first few of these, no two alike in all objectives
+	Best   []Ranked `json:"best"`
+	Orders []Ranked `json:"orders"` // all that were tried, highest score first
 }
 
 // Search is what was tried.
 type Search struct {
-	Kind   string `json:"kind"`   // "exhaustive": every order; "budgeted": some
-	Orders *int   `json:"orders"` // that keep to what keep says; null where there are too many to count
+	Kind string `json:"kind"` // "exhaustive": every order; "budgeted": some
+	// that keep to what keep says; null where there are too many to count
+	Orders *int   `json:"orders"`
 	Tried  int    `json:"tried"`
 	Said   string `json:"said"`
 }
 
 // Ranked is an order with its worth.
 type Ranked struct {
-	Order  []string          `json:"order"`  // of its blocks along the signal, a switcher before what it holds, the left path before the right
+	// of its blocks along the signal, a switcher before what it holds, the left path before the
+	// right
+	Order  []string          `json:"order"`
 	Take   []string          `json:"take"`   // what a take says that has it so
 	Values []measures.Figure `json:"values"` // one for each objective, in its unit
-	Score  float64           `json:"score"`  // percent: the share of the tried orders that it is as good as or better than, mean over the objectives
-	Pareto bool              `json:"pareto"`
+	// percent: the share of the tried orders that it is as good as or better than, mean over the
+	// objectives
+	Score  float64 `json:"score"`
+	Pareto bool    `json:"pareto"`
 
 	order order
 	worth string // in steps
@@ -380,7 +389,8 @@ const bestFew = 3
 // rankAll judges some orders whose values are known, best first.
 func (r *Rank) rankAll(list []order) []Ranked {
 	ranked := make([]Ranked, len(list))
-	steps := make([][]float64, len(list)) // values in steps; what cannot be measured is worse than anything
+	// values in steps; what cannot be measured is worse than anything
+	steps := make([][]float64, len(list))
 	for k, w := range list {
 		values := r.known[string(w)]
 		ranked[k] = Ranked{Order: r.orders.words(w), Take: r.Chain.Keys(r.slots.Arrangement(r.orders.words(w))), Values: values, order: w, Pareto: true}

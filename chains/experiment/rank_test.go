@@ -113,7 +113,8 @@ func TestOrders(t *testing.T) {
 		t.Errorf("a block that is not there: %v", err)
 	}
 	o, _ := newOrders(base, board.Keep{}, anywhere)
-	if got := len(o.neighbours(order{0, 1, 2, 3, 4, 5})); got != 25 { // (n-1)²: n(n-1) moves, of which the n-1 of neighbours count twice
+	// (n-1)²: n(n-1) moves, of which the n-1 of neighbours count twice
+	if got := len(o.neighbours(order{0, 1, 2, 3, 4, 5})); got != 25 {
 		t.Errorf("%d neighbours, want 25", got)
 	}
 	many := make([]string, 20)
@@ -130,7 +131,8 @@ func TestStretches(t *testing.T) {
 	same := func(w order) order { return w }
 	o, _ := newOrders([]string{"a", "b", "c", "d"}, board.Keep{}, anywhere)
 	list := o.slice(0, 24)
-	for _, c := range [][2]int{{1, 4}, {4, 4}, {5, 12}, {13, 24}, {1000, 24}} { // 4 beginnings of one block, 4·3 of two, 4·3·2 of three
+	// 4 beginnings of one block, 4·3 of two, 4·3·2 of three
+	for _, c := range [][2]int{{1, 4}, {4, 4}, {5, 12}, {13, 24}, {1000, 24}} {
 		cut := stretches(list, same, c[0])
 		if len(cut) != c[1] {
 			t.Errorf("at least %d: %d stretches, want %d", c[0], len(cut), c[1])
@@ -190,7 +192,8 @@ func TestRankIsTheSame(t *testing.T) {
 			t.Fatal(err)
 		}
 		good := len(left)
-		left = append(left, JournalLine([]string{"fuzz"}, nil)[:9]...) // a line that was being written
+		// a line that was being written
+		left = append(left, JournalLine([]string{"fuzz"}, nil)[:9]...)
 		again := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
 		if got, _, err := again.ReadJournal(left, false); err != nil || got != good {
 			t.Fatalf("%d bytes are good, want %d (%v)", got, good, err)
@@ -342,11 +345,13 @@ func TestRankStops(t *testing.T) {
 // what cannot be measured is worst.
 func TestJudging(t *testing.T) {
 	v := func(x float64) measures.Figure { return measures.Figure{Value: x} }
-	r := rankOf(t, board.Keep{First: []string{"fuzz"}}, []string{"quiet", "clean-up"}, 1000, 1, 1) // steps 0.1 and 0.5 dB
+	// steps 0.1 and 0.5 dB
+	r := rankOf(t, board.Keep{First: []string{"fuzz"}}, []string{"quiet", "clean-up"}, 1000, 1, 1)
 	for order, values := range map[string][]measures.Figure{
 		"fuzz buffer eq pedal": {v(40), v(10)},
-		"fuzz buffer pedal eq": {v(40.04), v(10.2)},            // alike
-		"fuzz eq buffer pedal": {v(50), v(9.5)},                // better in one, a step worse in the other
+		"fuzz buffer pedal eq": {v(40.04), v(10.2)}, // alike
+		// better in one, a step worse in the other
+		"fuzz eq buffer pedal": {v(50), v(9.5)},
 		"fuzz eq pedal buffer": {v(39), v(10)},                 // worse than the first
 		"fuzz pedal buffer eq": {v(60), measures.None("hush")}, // best in one
 		"fuzz pedal eq buffer": {v(30), measures.None("hush")}, // worst

@@ -27,9 +27,11 @@ type ResponseReport struct {
 	Points []ResponsePoint `json:"points"`
 	Peak   ResponsePoint   `json:"peak"`      // the highest of them
 	Middle measures.Figure `json:"middle_db"` // the gain at 1 kHz
-	Low    measures.Figure `json:"low_hz"`    // from where on it is no more than 3 dB under that at 1 kHz
-	High   measures.Figure `json:"high_hz"`   // and up to where
-	Losses []Loss          `json:"losses"`    // at every hand-over up to the jack, in the order of the signal
+	// from where on it is no more than 3 dB under that at 1 kHz
+	Low  measures.Figure `json:"low_hz"`
+	High measures.Figure `json:"high_hz"` // and up to where
+	// at every hand-over up to the jack, in the order of the signal
+	Losses []Loss `json:"losses"`
 }
 
 // ResponsePoint is the gain at one frequency.

@@ -96,7 +96,8 @@ func TestLosses(t *testing.T) {
 	}
 	for _, p := range l.At {
 		s := complex(0, 2*math.Pi*p.Hz)
-		in := 1 + 1/(1/complex(10e3-1, 0)+1/(0.3+1/(1/complex(1e6, 0)+s*300e-12))) // the track full up, and through it 3 m of cable and 1 MΩ
+		// the track full up, and through it 3 m of cable and 1 MΩ
+		in := 1 + 1/(1/complex(10e3-1, 0)+1/(0.3+1/(1/complex(1e6, 0)+s*300e-12)))
 		cable := s * 10e-9
 		all := cmplx.Abs(1 + 110*(cable+1/in))
 		near(t, "input", p.Input, dsp.ToDB(all/cmplx.Abs(1+110*cable)), 0.001, "dB")

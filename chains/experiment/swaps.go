@@ -23,10 +23,11 @@ import (
 // SwapMap is what comes of a take when any two of its blocks change places: which swaps can be
 // heard, and in what respect. It is also the JSON object that the command prints.
 type SwapMap struct {
-	Title    string   `json:"title"`
-	Take     string   `json:"take"`
-	Order    string   `json:"order"` // as a chain file has it, with what the loops hold
-	Names    []string `json:"names"` // of its blocks, along the signal; a switcher before what it holds
+	Title string `json:"title"`
+	Take  string `json:"take"`
+	Order string `json:"order"` // as a chain file has it, with what the loops hold
+	// of its blocks, along the signal; a switcher before what it holds
+	Names    []string `json:"names"`
 	Quality  string   `json:"quality"`
 	RateHz   int      `json:"rate_hz"`
 	Seconds  float64  `json:"seconds"` // of the recording, with the tail that is listened to
@@ -42,10 +43,12 @@ type SwapMap struct {
 // Swap is two things that have changed places, or a block that has left its loop, against the take
 // as it is: side a of the pair is number 0, side b the number of the swap, from 1.
 type Swap struct {
-	First  string   `json:"first"`  // a block, a switcher, or "loop 2" for all that it holds; what comes first in the take
-	Second string   `json:"second"` // what it changes places with; of a block that leaves its loop, where it goes
-	Apart  int      `json:"apart"`  // places from one to the other: 1 for neighbours
-	Take   []string `json:"take"`   // what a take says that has it so
+	// a block, a switcher, or "loop 2" for all that it holds; what comes first in the take
+	First string `json:"first"`
+	// what it changes places with; of a block that leaves its loop, where it goes
+	Second string   `json:"second"`
+	Apart  int      `json:"apart"` // places from one to the other: 1 for neighbours
+	Take   []string `json:"take"`  // what a take says that has it so
 	Pair
 
 	move arrange.Move

@@ -36,7 +36,8 @@ func Parse(name string, src []byte) (*board.File, error) {
 func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err error) {
 	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}, powerAt: map[string]ast.Node{}}
 	defer func() {
-		if p := recover(); p != nil { // the YAML parser's panics: whatever it meets is the file's fault
+		// the YAML parser's panics: whatever it meets is the file's fault
+		if p := recover(); p != nil {
 			r.Fault(1, 1, "not readable as YAML: %v", p)
 			f, err = nil, r.Report()
 		}
@@ -248,7 +249,8 @@ func recordingKeys() []key[board.Recording] {
 					v *= math.Sqrt2 // a level is the RMS voltage of a sine whose peak is full scale
 				}
 				if v < 1e-3 || v > 100 {
-					r.At(n, "%s: %s is out of range; it goes from 1 mV to 100 V peak (-60 dBu to 39 dBu)", path, strings.TrimSpace(text)) // 20·log10(V/√2/√0.6), rounded inwards
+					// 20·log10(V/√2/√0.6), rounded inwards
+					r.At(n, "%s: %s is out of range; it goes from 1 mV to 100 V peak (-60 dBu to 39 dBu)", path, strings.TrimSpace(text))
 					return nil
 				}
 				return func(rec *board.Recording) { rec.FullScale = dsp.Volt(v) }

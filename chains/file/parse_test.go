@@ -125,7 +125,8 @@ func TestParseExample(t *testing.T) {
 	check("device 2", chains[2].Blocks[0].Settings.Word("device"), "germanium")
 	check("load cable 2", chains[2].Load.Cable, dsp.Metre(6))
 	check("patch 2", chains[2].Patch, dsp.Metre(1))
-	check("pots 0", chains[0].Guitar.VolumePot, dsp.Ohm(500e3)) // what goes with the pickup: common practice, no source
+	// what goes with the pickup: common practice, no source
+	check("pots 0", chains[0].Guitar.VolumePot, dsp.Ohm(500e3))
 	check("pots 3", chains[3].Guitar.TonePot, dsp.Ohm(250e3))
 	check("time", chains[0].Blocks[2].Settings.Number("time"), 0.38)
 

@@ -70,14 +70,17 @@ func TestSchemaTakesWhatParseTakes(t *testing.T) {
 func TestSchemaRefusesWhatParseRefuses(t *testing.T) {
 	s := compiled(t, schema(testKinds))
 	beyond := []string{
-		"block-unused.yaml", "blocks-missing.yaml", "tray-unknown.yaml", "keep-circle.yaml", "keep-circle-long.yaml", "order-missing.yaml", "order-unknown.yaml", "takes-no-order.yaml", "takes-off.yaml", "takes-order-unknown.yaml", // what is where
+		// what is where
+		"block-unused.yaml", "blocks-missing.yaml", "tray-unknown.yaml", "keep-circle.yaml", "keep-circle-long.yaml", "order-missing.yaml", "order-unknown.yaml", "takes-no-order.yaml", "takes-off.yaml", "takes-order-unknown.yaml",
 		"guitars-own.yaml", "guitars-unused.yaml", "takes-guitar.yaml", "takes-guitar-none.yaml", "split-not-last.yaml", "split-twice.yaml", "split-unknown.yaml",
 		"loops-both.yaml", "loops-itself.yaml", "loops-twice.yaml", "loops-two.yaml", "loops-unknown.yaml", "presets-loop.yaml", "presets-no-switcher.yaml", "presets-set.yaml",
 		"takes-loop-out.yaml", "takes-loops-none.yaml", "takes-loops-order.yaml", "takes-loops-preset.yaml", "takes-loops-twice.yaml", "takes-preset.yaml", "takes-preset-order.yaml", "power-none.yaml", "power-over.yaml", "power-polarity.yaml", "power-set-supply.yaml",
 		"power-under.yaml", "power-unknown.yaml", "presets-trim.yaml",
-		"yaml-anchor.yaml", "yaml-tag.yaml", "yaml-merge.yaml", "yaml-documents.yaml", "yaml-directive.yaml", "yaml-question.yaml", // the YAML behind the values
+		// the YAML behind the values
+		"yaml-anchor.yaml", "yaml-tag.yaml", "yaml-merge.yaml", "yaml-documents.yaml", "yaml-directive.yaml", "yaml-question.yaml",
 		"yaml-crlf.yaml", "yaml-escape.yaml", "yaml-control.yaml",
-		"recording-loud.yaml", "recording-peak-dbu.yaml", "patch-range.yaml", // ranges of quantities that are text
+		// ranges of quantities that are text
+		"recording-loud.yaml", "recording-peak-dbu.yaml", "patch-range.yaml",
 	}
 	files, err := filepath.Glob("testdata/bad/*.yaml")
 	if err != nil || len(files) == 0 {

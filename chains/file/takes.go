@@ -330,7 +330,8 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 			r.settable(f, s)
 		}
 	}
-	if seen["order"] != nil && f.Order == nil { // a fault that has been told: what it would hold is not known
+	// a fault that has been told: what it would hold is not known
+	if seen["order"] != nil && f.Order == nil {
 		r.useAll()
 	}
 	for k, p := range f.Presets {

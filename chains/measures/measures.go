@@ -33,20 +33,25 @@ const (
 // Measure is one measure. It has one of At, OfTake, OfPlayed and Change. As JSON it says what it
 // is.
 type Measure struct {
-	Key        string  `json:"-"` // in JSON objects; "" where Name stands for it, or it is no result by itself
-	Name       string  `json:"name"`
-	Unit       string  `json:"unit"` // "share" is 0 to 1, printed as a percentage
-	Better     Better  `json:"better"`
-	Step       float64 `json:"step"`       // in the unit: what differs by less counts as equal. 0: not to be preferred
-	Definition string  `json:"definition"` // with its source; where none is named, it is this project's own
-	Brief      string  `json:"-"`          // what a player gets by preferring it
-	Heading    string  `json:"-"`          // in tables, its lines apart by \n; "" where tables leave it out
-	Digits     int     `json:"-"`          // after the point, or Significant
+	// in JSON objects; "" where Name stands for it, or it is no result by itself
+	Key    string `json:"-"`
+	Name   string `json:"name"`
+	Unit   string `json:"unit"` // "share" is 0 to 1, printed as a percentage
+	Better Better `json:"better"`
+	// in the unit: what differs by less counts as equal. 0: not to be preferred
+	Step float64 `json:"step"`
+	// with its source; where none is named, it is this project's own
+	Definition string `json:"definition"`
+	Brief      string `json:"-"` // what a player gets by preferring it
+	// in tables, its lines apart by \n; "" where tables leave it out
+	Heading string `json:"-"`
+	Digits  int    `json:"-"` // after the point, or Significant
 
 	// At works it out at a jack. Where Tones says so, Jack.Steady is these tones in a steady state.
-	At    func(*Jack) Figure                 `json:"-"`
-	Tones func(test dsp.Tone) []dsp.Tone     `json:"-"`
-	Says  func(text string, f Values) string `json:"-"` // of a take: text, the value with its unit, as a sentence
+	At    func(*Jack) Figure             `json:"-"`
+	Tones func(test dsp.Tone) []dsp.Tone `json:"-"`
+	// of a take: text, the value with its unit, as a sentence
+	Says func(text string, f Values) string `json:"-"`
 
 	// OfTake plays test signals through a take, OfPlayed needs the recording through it as well.
 	OfTake   func(context.Context, Take) (Figure, error)   `json:"-"`

@@ -111,7 +111,8 @@ func TestNoiseBesideATone(t *testing.T) {
 	near(t, "noise added as a power", withNoise(x, rate, noise), want, 0.002*want, "%")
 	rng := rand.New(rand.NewPCG(1, 2))
 	for k := range x {
-		x[k] += noise * math.Sqrt(24000./19980) * rng.NormFloat64() // so that 20 Hz to 20 kHz holds noise²
+		// so that 20 Hz to 20 kHz holds noise²
+		x[k] += noise * math.Sqrt(24000./19980) * rng.NormFloat64()
 	}
 	// The notch takes a little of the noise around the tone with it: under 2 % of the band.
 	near(t, "noise in the signal", withNoise(x, rate, 0), want, 0.03*want, "%")

@@ -48,8 +48,10 @@ type Ledger struct {
 	Centres []float64 // Hz: the middle of each cell of the frequency axis
 	Widths  []float64 // Hz
 	Shares  []Share   // loudest first, by A-weighted power
-	Apart   []Share   // what nobody in a room hears: the microphone before a loudspeaker makes it, or what that is plugged into
-	Gain    []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
+	// what nobody in a room hears: the microphone before a loudspeaker makes it, or what that is
+	// plugged into
+	Apart []Share
+	Gain  []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
 	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal
 	// responses say: a detector that it reaches, a limiter that it meets, a circuit that it bends.
 	// Where there are any, the ledger was worked out by rendering the noise of every source: Whole
@@ -61,9 +63,12 @@ type Ledger struct {
 
 // Share is what one source adds to the noise at the jack.
 type Share struct {
-	Block   string    // the block's name, "guitar", "cables" or "load"
-	Element string    // the part of it, by its name in the circuit, or the stage
-	Cause   string    // "thermal", "shot", "flicker", "input" and "current" (of an amplifier in the circuit), "stage" (amplifiers inside a stage), "converter" (of a stage, or its line of charges), "hum" or "ripple" (of a supply)
+	Block   string // the block's name, "guitar", "cables" or "load"
+	Element string // the part of it, by its name in the circuit, or the stage
+	// "thermal", "shot", "flicker", "input" and "current" (of an amplifier in the circuit), "stage"
+	// (amplifiers inside a stage), "converter" (of a stage, or its line of charges), "hum" or
+	// "ripple" (of a supply)
+	Cause   string
 	Density []float64 // V²/Hz at the jack, the mean over each cell
 	Lines   []Line    // what is no noise but tones: hum and ripple
 }
@@ -166,7 +171,9 @@ func AtAll(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 type Move struct {
 	arrange.Move
 	NoiseDB float64 // by how much the A-weighted noise changes
-	GainDB  float64 // by how much the small-signal gain at 1 kHz changes, from the pickup, with gates open: noise that falls with it is no gain
+	// by how much the small-signal gain at 1 kHz changes, from the pickup, with gates open: noise
+	// that falls with it is no gain
+	GainDB float64
 }
 
 // Moves is every move of board.Chain.Moves with what it does to the noise at out.
@@ -633,7 +640,9 @@ func (m *noiseMeter) smooth(s blocks.Stage) bool {
 	if !ok || len(s.Sense) != 1 || len(s.Drive) != 1 {
 		return false
 	}
-	const most = 0.1 // of the response, from one edge of a cell to the other; so that its middle stands for all of it
+	// of the response, from one edge of a cell to the other; so that its middle stands for all of
+	// it
+	const most = 0.1
 	for k, f := range m.centres {
 		low, high := core.Response(dsp.Hertz(m.edges[k])), core.Response(dsp.Hertz(m.edges[k+1]))
 		if !(cmplx.Abs(high-low) <= most*cmplx.Abs(core.Response(dsp.Hertz(f)))) {

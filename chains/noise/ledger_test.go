@@ -426,7 +426,8 @@ func TestNoiseRendered(t *testing.T) {
 	const rate, bound = 48000, 0.5 // Hz, dB
 	for _, c := range []*board.Chain{
 		chaintest.Chain(t, "fuzz: {kind: fuzz, fuzz: 4}; buffer: {kind: buffer}; echo: {kind: delay, time: 90 ms, mix: 50 %}; plate: {kind: reverb, decay: 800 ms, mix: 50 %}", "buffer, fuzz, echo, plate"),
-		chaintest.Chain(t, "eq: {kind: eq, high: 12 dB}; pedal: {kind: volume, volume: 5}; press: {kind: compressor, level: 20 dB}", "eq, pedal, press", "guitar.pickup: single-coil", "guitar.hum: 0 V"), // hum is no noise
+		// hum is no noise
+		chaintest.Chain(t, "eq: {kind: eq, high: 12 dB}; pedal: {kind: volume, volume: 5}; press: {kind: compressor, level: 20 dB}", "eq, pedal, press", "guitar.pickup: single-coil", "guitar.hum: 0 V"),
 		// What meets again behind memory: in the mean of two paths, of which one leads through an
 		// echo and a plate, and of a chorus' two outputs.
 		chaintest.TakeOf(t, chaintest.Board(t, "blocks: {fuzz: {kind: fuzz, fuzz: 4}, buffer: {kind: buffer}, echo: {kind: delay, time: 90 ms, mix: 50 %}, "+
@@ -603,7 +604,8 @@ takes:
 	}
 	for _, e := range []struct {
 		element string
-		want    float64 // dB, mean over one path: 0 for what both have, half the voltage for what one has
+		// dB, mean over one path: 0 for what both have, half the voltage for what one has
+		want float64
 	}{
 		{"guitar.winding", 0}, {"drive.input", 0}, {"a.follower", 20 * math.Log10(0.5)},
 	} {

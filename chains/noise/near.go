@@ -26,7 +26,9 @@ type threshold struct {
 
 // What is near.
 const (
-	clipPeak   = 4    // peak of noise against its RMS that a limiter is met with: a Gaussian noise passes it 1 time in 16 000 (the error function)
+	// peak of noise against its RMS that a limiter is met with: a Gaussian noise passes it 1 time
+	// in 16 000 (the error function)
+	clipPeak   = 4
 	mostStrain = 0.02 // of the power that an element passes on: 0.09 dB
 )
 
@@ -275,7 +277,8 @@ func (l *Ledger) largest(count int) (list []source) {
 // heard is a spectrum of a rendering.
 type heard struct {
 	density []float64 // V²/Hz per cell
-	centres []float64 // Hz: where the power of a cell lies, so that a tone in it is weighted as what it is
+	// Hz: where the power of a cell lies, so that a tone in it is weighted as what it is
+	centres []float64
 }
 
 // hear renders the chain at rest with all sources but one, and takes the spectrum at the jack.
@@ -285,7 +288,8 @@ func (m *noiseMeter) hear(s *sound, ends []string, length float64, without func(
 		return nil, err
 	}
 	s.addTo(r, noiseSeed, without)
-	settle := int(float64(m.rate) * (1 + min(3, float64(r.Tail())))) // detectors, coupling capacitors, echoes
+	// detectors, coupling capacitors, echoes
+	settle := int(float64(m.rate) * (1 + min(3, float64(r.Tail()))))
 	out := make([][]float64, len(ends))
 	err = r.Run(context.Background(), render.Volts(make([]float64, settle+int(length*float64(m.rate)))), 0, func(taps [][]float64) error {
 		for k, x := range taps {

@@ -41,17 +41,20 @@ type sound struct {
 	plan     *render.Plan
 	apart    bool // a draw for each block of a section, not one for all of it
 	rate     float64
-	grid     []float64                 // Hz
-	sections []sectionSound            // those that make noise
-	hum      func(line int) complex128 // from hum in series with the winding to the recording's source; nil: 1
+	grid     []float64      // Hz
+	sections []sectionSound // those that make noise
+	// from hum in series with the winding to the recording's source; nil: 1
+	hum func(line int) complex128
 }
 
 // sectionSound is the noise of a section's elements at the nodes that are read of it.
 type sectionSound struct {
-	nodes  []string
-	at     [][]circuit.NoiseSource // per frequency of the grid; what the guitar makes is seen at its source, as the gain to every node
-	guitar bool                    // whether the section holds it
-	direct []complex128            // per frequency: from the guitar's source to its jack
+	nodes []string
+	// per frequency of the grid; what the guitar makes is seen at its source, as the gain to every
+	// node
+	at     [][]circuit.NoiseSource
+	guitar bool         // whether the section holds it
+	direct []complex128 // per frequency: from the guitar's source to its jack
 	ripple []ripples
 }
 
@@ -110,13 +113,15 @@ func soundOf(plan *render.Plan, sections [][]string, perOctave float64) (*sound,
 				e.direct[k] = ac.Transfer(wiring.Source, f, guitarJack)[0]
 			}
 		})
-		if e.guitar && plan.Chain.Recording.Load != nil { // the winding hangs from the voltage into that load
+		// the winding hangs from the voltage into that load
+		if e.guitar && plan.Chain.Recording.Load != nil {
 			var gains []complex128
 			for _, l := range humLines(plan.Chain) {
 				f := dsp.Hertz(l.Frequency)
 				sources := ac.NoiseSources(f, guitarJack)
 				w := sources[slices.IndexFunc(sources, func(n circuit.NoiseSource) bool { return n.Element == "guitar.winding" })]
-				volt := complex(w.Density/(4*circuit.Boltzmann*circuit.Temperature), 0) // 1 V in series is a current of 1/R
+				// 1 V in series is a current of 1/R
+				volt := complex(w.Density/(4*circuit.Boltzmann*circuit.Temperature), 0)
 				gains = append(gains, w.Gains[0]*volt/ac.Transfer(wiring.Source, f, guitarJack)[0])
 			}
 			s.hum = func(line int) complex128 { return gains[line] }

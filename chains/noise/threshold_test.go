@@ -25,7 +25,8 @@ func TestHissOpensGate(t *testing.T) {
 	}
 	first, last := level("gate, fuzz, dist"), level("fuzz, dist, gate")
 	t.Logf("gate first %.1f dBV, last %.1f dBV", first, last)
-	if got := last - first; !(math.Abs(got-28.6) < 1) { // by a rendering with the noise of every element and hum
+	// by a rendering with the noise of every element and hum
+	if got := last - first; !(math.Abs(got-28.6) < 1) {
 		t.Errorf("gate last is %.1f dB louder than first, want 28.6", got)
 	}
 }

@@ -40,8 +40,9 @@ type Assignment struct {
 	Margin  float64   `json:"margin"` // share of an output's current that is left free
 	Leads   []Lead    `json:"leads"`
 	Missing []Missing `json:"missing"` // empty where the supplies do
-	Proven  bool      `json:"proven"`  // that nothing is better: false where the search was cut short
-	Tight   bool      `json:"tight"`   // something is missing, but nothing without the margin
+	// that nothing is better: false where the search was cut short
+	Proven bool `json:"proven"`
+	Tight  bool `json:"tight"` // something is missing, but nothing without the margin
 }
 
 // Lead is a lead from an output to a block.
@@ -118,7 +119,8 @@ type load struct {
 	positive, digital bool
 	home              int   // the output that it is plugged into; -1 where that is open
 	fits              []int // outputs, by their indices
-	below             []int // millivolts that each of these is under the best, for one that gains; else 0
+	// millivolts that each of these is under the best, for one that gains; else 0
+	below []int
 }
 
 // output is one that the search may use.
@@ -130,7 +132,8 @@ type output struct {
 	missing        bool
 	voltage        dsp.Volt
 	centrePositive bool
-	kind           string // outputs of one kind are as good as each other while nothing is plugged in
+	// outputs of one kind are as good as each other while nothing is plugged in
+	kind string
 }
 
 // cost is what an assignment is judged by, the first number first.
@@ -285,7 +288,8 @@ func (s *search) place(k int, so cost) {
 		}
 		n := l.fits[i]
 		o, g := &s.outputs[n], &s.groups[s.outputs[n].group]
-		if !o.common && *g == (group{}) && n != l.home && s.waits[n] == 0 { // as good as any other of its kind
+		// as good as any other of its kind
+		if !o.common && *g == (group{}) && n != l.home && s.waits[n] == 0 {
 			if slices.Contains(seen, o.kind) {
 				continue
 			}

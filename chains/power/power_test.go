@@ -72,7 +72,8 @@ func judged(f *board.File, to []string, margin float64, gains []string) (cost [3
 			if slices.Contains(n.Grounds, blocks.Positive) || !supply.Isolated && n.Digital != m.Digital {
 				return cost, false
 			}
-			if j < k && n.Digital != m.Digital { // pairs of an analogue block and a digital one: see mixed
+			// pairs of an analogue block and a digital one: see mixed
+			if j < k && n.Digital != m.Digital {
 				cost[2] |= 1 << j
 				cost[2] |= 1 << k
 			}

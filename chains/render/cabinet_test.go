@@ -106,7 +106,9 @@ func TestCabinetReadBack(t *testing.T) {
 		null float64 // dB
 	}{{48000, -95}, {44100, -75}, {96000, -75}} {
 		x, lead := convolver.Resample(h, rate, c.rate)
-		for lead*rate%int(c.rate) != 0 { // a file has no time before its first sample: what comes before is as whole samples of the recording
+		// a file has no time before its first sample: what comes before is as whole samples of the
+		// recording
+		for lead*rate%int(c.rate) != 0 {
 			x, lead = append([]float64{0}, x...), lead+1
 		}
 		f := reading(t, f, 0, x, c.rate)

@@ -240,7 +240,8 @@ func (w *Plan) key(node string) [32]byte {
 	n := w.Section(node)
 	h := sha256.New()
 	k := n.Key(node)
-	if moved, _ := w.motion(); moved.sections[n] != nil { // a fault is told by whoever computes the signal
+	// a fault is told by whoever computes the signal
+	if moved, _ := w.motion(); moved.sections[n] != nil {
 		k = moved.sections[n].key(node)
 	}
 	h.Write(k[:])

@@ -60,7 +60,8 @@ func TestMovingVolumeIsNoZipper(t *testing.T) {
 	// its rms would be √(8/15) of that, -68 dB, and the highest line on either side 2/π² of it, -80
 	// dB.
 	const lines, rest = -80, -68 // dB
-	const places = 800           // of 8 on the dial; the line between two misses (ln 32.1/1000)²/8 of the gain: -116 dB
+	// of 8 on the dial; the line between two misses (ln 32.1/1000)²/8 of the gain: -116 dB
+	const places = 800
 	var gain [places + 2]complex128
 	for k := range gain {
 		h, err := render.PlanOf(c.With([]float64{min(10, 2+float64(k)*8/places)}), rate, section.Normal).Response("pedal.out", frequency)
@@ -79,7 +80,8 @@ func TestMovingVolumeIsNoZipper(t *testing.T) {
 		s, co := math.Sincos(2 * math.Pi * frequency * time)
 		want[k] = 0.5 * (real(h)*s + imag(h)*co)
 	}
-	window := func(x []float64) []complex128 { // 4-term Blackman-Harris: side lobes under -92 dB (Proc. IEEE 66(1), 51-83, 1978)
+	// 4-term Blackman-Harris: side lobes under -92 dB (Proc. IEEE 66(1), 51-83, 1978)
+	window := func(x []float64) []complex128 {
 		y := make([]float64, n)
 		for k := range y {
 			p := 2 * math.Pi * float64(k) / n

@@ -25,7 +25,7 @@ import (
 // What may be swapped is proven for each signal, not assumed. A run is what lies between two things
 // that bend or move: a signal, its base, and what it has gone through since. In a run may be
 //
-//   - a circuit between two stages, with the load that it has in this order, if it has no device that bends and no voltage at rest;
+//   - a circuit between two stages, with the load that it has in this order, if it has no non-linear device and no voltage at rest;
 //   - a stage whose core is blocks.Limited and reached no limit when it was given the very signal that it gets in this order.
 //
 // Places in two orders with the same base and the same stages and circuits since have the same
@@ -44,10 +44,11 @@ type Orders struct {
 
 	memo *Memo
 
-	mu     sync.Mutex
-	peaks  map[[32]byte]float64 // of signals, by their keys
-	limits map[[32]byte]bool    // whether a stage reaches a limit, by the keys of its input and its core
-	still  map[[32]byte]bool    // whether a linear circuit is without a voltage at rest, by its key
+	mu    sync.Mutex
+	peaks map[[32]byte]float64 // of signals, by their keys
+	// whether a stage reaches a limit, by the keys of its input and its core
+	limits map[[32]byte]bool
+	still  map[[32]byte]bool // whether a linear circuit is without a voltage at rest, by its key
 }
 
 // NewOrders is like NewMemo.

@@ -98,7 +98,8 @@ func TestOrdersEqualRender(t *testing.T) {
 					}
 				}
 			}
-			again := render.NewOrders(in, rate, section.Draft, 1<<20) // without room to remember much
+			// without room to remember much
+			again := render.NewOrders(in, rate, section.Draft, 1<<20)
 			for k := len(all) - 1; k >= 0; k -= 5 {
 				got, err := again.Order(render.PlanOf(inOrderOf(base, all[k]), rate, section.Draft)).Signal(context.Background(), "out")
 				if err != nil {

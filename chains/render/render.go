@@ -364,7 +364,8 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 	in := r.blocks[0]
 	out := make([][]float64, len(r.taps))
 	skip := make([]int, len(r.taps))
-	held := make([][]float64, len(r.taps)) // what the earlier taps have while the latest is still silent
+	// what the earlier taps have while the latest is still silent
+	held := make([][]float64, len(r.taps))
 	for k, t := range r.taps {
 		skip[k] = t.latency
 	}
@@ -470,7 +471,9 @@ func (p *Plan) Tail() dsp.Second {
 			tail += m.tail()
 			continue
 		}
-		tail += s.New().Tail() // thrown away: the lines of a board with echoes and reverbs take megabytes, and a plan may be kept
+		// thrown away: the lines of a board with echoes and reverbs take megabytes, and a plan may
+		// be kept
+		tail += s.New().Tail()
 	}
 	return tail
 }

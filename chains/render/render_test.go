@@ -86,7 +86,7 @@ func TestAnyCallLengthGivesTheSameBits(t *testing.T) {
 	}
 }
 
-// A chain without a device that bends or delays gives its input back in time: an impulse peaks
+// A chain without a non-linear device or a delay gives its input back in time: an impulse peaks
 // where it went in.
 func TestAlignedToTheInput(t *testing.T) {
 	c := chaintest.Chain(t, "one: {kind: buffer}; two: {kind: buffer}; eq: {kind: eq}", "one, eq, two")

@@ -11,9 +11,10 @@ import (
 // rendering of the same recording: what makes an echo go on when something in front of it has been
 // changed.
 type Past struct {
-	Stage  string      // its name in the wiring
-	Sensed [][]float64 // a signal for each node that it senses, all as long, aligned to the recording
-	At     int         // index in Sensed of the sample at which the rendering begins
+	Stage string // its name in the wiring
+	// a signal for each node that it senses, all as long, aligned to the recording
+	Sensed [][]float64
+	At     int // index in Sensed of the sample at which the rendering begins
 }
 
 // Resume makes a renderer that has not run yet begin in the midst of things. A stage that has a
@@ -105,8 +106,9 @@ type resumed struct {
 	blocks.Core
 	past              Past
 	late, until, fade int
-	done              int         // samples processed
-	fed, feeding      [][]float64 // a block of what the core gets, for each node that it senses; as much of it as there is
+	done              int // samples processed
+	// a block of what the core gets, for each node that it senses; as much of it as there is
+	fed, feeding [][]float64
 }
 
 func (c *resumed) Process(out, in [][]float64) {

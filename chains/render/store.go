@@ -31,7 +31,8 @@ type kept struct {
 // NewStore keeps up to so many bytes; what was kept last stays even where it alone is more.
 func NewStore(budget int) *Store {
 	s := &Store{budget: budget}
-	s.kept, _ = simplelru.NewLRU(math.MaxInt, func(_ any, k kept) { s.used -= k.bytes }) // it fails for sizes under 1 alone
+	// it fails for sizes under 1 alone
+	s.kept, _ = simplelru.NewLRU(math.MaxInt, func(_ any, k kept) { s.used -= k.bytes })
 	return s
 }
 

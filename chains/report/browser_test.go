@@ -92,7 +92,8 @@ func TestWatchSees(t *testing.T) {
 func TestOutputIsTheTake(t *testing.T) {
 	p := made()
 	b := open(t, p)
-	const from, at, whole = testRate / 2, 16384, 65536 // samples: where the music begins, when takes are switched, how long it lasts
+	// samples: where the music begins, when takes are switched, how long it lasts
+	const from, at, whole = testRate / 2, 16384, 65536
 	out := b.Samples(`(async () => {
 		const takes = await drywire.decode(48000), context = new OfflineAudioContext(1, 65536, 48000);
 		const player = new drywire.Player(context, takes, [1, 0.5, 0.25]);

@@ -97,7 +97,8 @@ func drawLadder(k int, rungs []experiment.Rung, low, high float64) []drawing {
 			}
 			if r.Peak.OK() && r.Average.OK() {
 				at := y(r.Peak.Value) - 0.45*s.letter
-				if r.Ceiling.OK() && y(r.Ceiling.Value) > at-1.1*s.letter && y(r.Ceiling.Value) < at+3 { // the ceiling's line would go through it
+				// the ceiling's line would go through it
+				if r.Ceiling.OK() && y(r.Ceiling.Value) > at-1.1*s.letter && y(r.Ceiling.Value) < at+3 {
 					at = y(r.Ceiling.Value) - 0.45*s.letter
 				}
 				c.label(middle, at, s.letter, "middle", "ink", signed(r.Peak.Value, 0))

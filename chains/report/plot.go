@@ -32,8 +32,9 @@ type curve struct {
 
 // drawing is a plot at one size, with the place of its data so that a script can point into it.
 type drawing struct {
-	Class         string
-	Least         float64 // the narrowest that it can be read at, pixels; 0: it may be scaled to its place
+	Class string
+	// the narrowest that it can be read at, pixels; 0: it may be scaled to its place
+	Least         float64
 	Width, Height float64
 	Left, Right   float64 // of the data
 	Top, Bottom   float64

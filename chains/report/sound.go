@@ -61,7 +61,8 @@ func encode(channels [][]int32, rate int) ([]byte, error) {
 			HasFixedBlockSize: true, BlockSize: uint16(n), SampleRate: uint32(rate), Channels: layout, BitsPerSample: 16,
 		}}
 		for _, x := range channels {
-			f.Subframes = append(f.Subframes, &frame.Subframe{ // the encoder looks for the best prediction itself, and works in place
+			// the encoder looks for the best prediction itself, and works in place
+			f.Subframes = append(f.Subframes, &frame.Subframe{
 				SubHeader: frame.SubHeader{Pred: frame.PredVerbatim}, Samples: slices.Clone(x[at : at+n]), NSamples: n,
 			})
 		}

@@ -84,7 +84,8 @@ func TestLabelsFitTheirTape(t *testing.T) {
 		for _, tape := range sheet.Tapes {
 			s, page := made(t, f, tape)
 			top, below := sheet.Letters(tape)
-			if high := 1.15 * (top + below); high > 0.8*float64(tape) { // printers leave a tenth at both edges: common practice, no source
+			// printers leave a tenth at both edges: common practice, no source
+			if high := 1.15 * (top + below); high > 0.8*float64(tape) {
 				t.Errorf("%d mm: lines of %.1f mm", tape, high)
 			}
 			if !strings.Contains(page, fmt.Sprintf(".label { margin: 0 -0.1mm -0.1mm 0; height: %dmm;", tape)) {

@@ -205,7 +205,8 @@ func (c *changer) moves(l line) {
 			continue
 		}
 		for to := range l.names {
-			if to == from || to == from-1 && c.onBoard(l.names[to]) { // the neighbour's own move is the same
+			// the neighbour's own move is the same
+			if to == from || to == from-1 && c.onBoard(l.names[to]) {
 				continue
 			}
 			names := slices.Insert(slices.Delete(slices.Clone(l.names), from, from+1), to, name)

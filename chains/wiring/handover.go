@@ -14,7 +14,10 @@ import (
 // Handover is a place where one thing is plugged into another, cut open: what drives it and what it
 // drives.
 type Handover struct {
-	Jack   string      // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds both
+	// BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path
+	// "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds
+	// both
+	Jack   string
 	Source complex128  // Ω: what is seen from the jack backwards, with the cable that leads to it
 	Input  complex128  // Ω: what is seen from the jack forwards
 	Cable  blocks.Cord // that leads to it

@@ -18,9 +18,10 @@ func (w *Wiring) Response(node string, f dsp.Hertz) (complex128, error) {
 
 // responder works out responses, with the operating point of each section found once.
 type responder struct {
-	w     *Wiring
-	ac    map[*circuit.Netlist]*circuit.AC
-	Begin func(owner string) bool // whether a stage that states no response may stand for the source; nil: none may
+	w  *Wiring
+	ac map[*circuit.Netlist]*circuit.AC
+	// whether a stage that states no response may stand for the source; nil: none may
+	Begin func(owner string) bool
 }
 
 func NewResponder(w *Wiring) *responder {

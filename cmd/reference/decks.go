@@ -62,7 +62,8 @@ func decks(ctx context.Context, dir, version string, out io.Writer) error {
 				for j, f := range p.Values[0] {
 					all := p.Vector("onoise_spectrum")[j]
 					fmt.Fprintln(&b, "noise", "onoise", num(f), num(all))
-					for k, name := range p.Names { // the elements, where the deck asks for them; each has several causes
+					// the elements, where the deck asks for them; each has several causes
+					for k, name := range p.Names {
 						if v := p.Values[k][j]; v > all*leastShare && p.Vector(name+"_1overf") != nil {
 							fmt.Fprintln(&b, "noise", name, num(f), num(v))
 						}

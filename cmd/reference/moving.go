@@ -17,11 +17,14 @@ import (
 // 3x²-2x³, which is the only cubic that is level at both ends; so every point must be a first, a
 // last or a turning one.
 type Knob struct {
-	Element string    `json:"element"` // in the circuit: its halves are ELEMENT.top and ELEMENT.bottom
-	Track   float64   `json:"track"`   // Ω
-	Turned  bool      `json:"turned"`  // the track is fed from its other end: the share below the wiper is the taper of 10 minus the dial
-	Times   []float64 `json:"times"`
-	Dial    []float64 `json:"dial"`
+	// in the circuit: its halves are ELEMENT.top and ELEMENT.bottom
+	Element string  `json:"element"`
+	Track   float64 `json:"track"` // Ω
+	// the track is fed from its other end: the share below the wiper is the taper of 10 minus the
+	// dial
+	Turned bool      `json:"turned"`
+	Times  []float64 `json:"times"`
+	Dial   []float64 `json:"dial"`
 }
 
 // dial is the knob's place, 0 to 10, as an expression of time.

@@ -42,7 +42,8 @@ func TestErrorDB(t *testing.T) {
 	if got := ErrorDB(wave(1, 1.001, 0), wave(64, 1, 1)); math.Abs(got+60) > 0.01 {
 		t.Errorf("%v dB, want -60", got)
 	}
-	if got := ErrorDB(wave(1, 1, 0), wave(64, 1, 0)); got > -140 { // the fade's share above half the rate
+	// the fade's share above half the rate
+	if got := ErrorDB(wave(1, 1, 0), wave(64, 1, 0)); got > -140 {
 		t.Errorf("the same signal is %v dB apart", got)
 	}
 	// What is stored comes back.

@@ -100,9 +100,10 @@ func (a *AC) Impedance(node string, f dsp.Hertz) complex128 {
 
 // Noise is one source's share of the noise at a node.
 type Noise struct {
-	Element string  // name of the element that makes it
-	Owner   string  // whom that belongs to
-	Cause   string  // "thermal", "shot", "flicker", "input" (an amplifier's voltage) or "current" (of an input)
+	Element string // name of the element that makes it
+	Owner   string // whom that belongs to
+	// "thermal", "shot", "flicker", "input" (an amplifier's voltage) or "current" (of an input)
+	Cause   string
 	Density float64 // V²/Hz at the node
 }
 

@@ -233,7 +233,8 @@ func TestClosedFormNoise(t *testing.T) {
 		total += (list[0].Density + last) / 2 * (f - f/1.01)
 		last = list[0].Density
 	}
-	if want := circuit.Boltzmann * circuit.Temperature / c; math.Abs(total/want-1) > 1e-3 { // the sum
+	// the sum
+	if want := circuit.Boltzmann * circuit.Temperature / c; math.Abs(total/want-1) > 1e-3 {
 		t.Errorf("noise over all frequencies is %.5g V², want kT/C = %.5g", total, want)
 	}
 	// Shot noise: 2qI of a forward diode, into its own resistance Vt/I; and an amplifier's input

@@ -25,7 +25,8 @@ const (
 
 // Line is a delay line.
 type Line struct {
-	buf  []float64 // a ring of a power of two, then its first samples again, so that a short run is in one piece
+	// a ring of a power of two, then its first samples again, so that a short run is in one piece
+	buf  []float64
 	mask int
 	next int // where the next sample goes
 	most int

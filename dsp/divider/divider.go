@@ -25,7 +25,8 @@ import (
 
 // The circuit's values: common practice, no source.
 const (
-	corner = 200.0 // Hz, of the filter of second order: a guitar's low fundamentals against their harmonics
+	// Hz, of the filter of second order: a guitar's low fundamentals against their harmonics
+	corner = 200.0
 	memory = 60e-3 // s, in which the peak detectors fall to 1/e
 	share  = 0.5   // of a peak at which the comparator switches
 

@@ -44,7 +44,8 @@ func TestOneNote(t *testing.T) {
 	for _, m := range []int{3, 5, 7, 9} {
 		half := bin * m
 		f := 2 * float64(half) * rate / n
-		gain := 1 / math.Sqrt(1+math.Pow(math.Tan(math.Pi*f/rate)/math.Tan(math.Pi*200/rate), 4)) // Butterworth, second order, bilinear
+		// Butterworth, second order, bilinear
+		gain := 1 / math.Sqrt(1+math.Pow(math.Tan(math.Pi*f/rate)/math.Tan(math.Pi*200/rate), 4))
 		const a = 0.3
 		one, _, d := octaves(sine(a, f), 2*n)
 		p := 0.0
@@ -143,7 +144,8 @@ func TestTracking(t *testing.T) {
 	for _, f := range []float64{82.4, 146.8, 330} {
 		fifth := func(at float64) float64 { return plucked(f)(at) + plucked(f*1.4983)(at) }
 		rectified := func(at float64) float64 {
-			return sine(0.1, f)(at) + sine(0.4*(1+math.Pow(f/100, 2)), 2*f)(at) // stronger by what the filter takes away
+			// stronger by what the filter takes away
+			return sine(0.1, f)(at) + sine(0.4*(1+math.Pow(f/100, 2)), 2*f)(at)
 		}
 		for _, c := range []struct {
 			name   string

@@ -157,7 +157,8 @@ func (c *Compressor) Reset() { c.hold, c.now, c.most = 0, 0, 0 }
 // log2 is the binary logarithm of a positive normal number, within 2e-9 (1e-8 dB). It is the series
 // of 2·artanh around one, for a mantissa within a factor of √2 of it.
 func log2(x float64) float64 {
-	const carry = 1<<52 - 0x6a09e667f3bcd // makes a mantissa from √2 up count as the lower half of the next octave
+	// makes a mantissa from √2 up count as the lower half of the next octave
+	const carry = 1<<52 - 0x6a09e667f3bcd
 	bits := math.Float64bits(x)
 	exponent := int64((bits+carry)>>52) - 1023
 	m := math.Float64frombits(bits - uint64(exponent)<<52) // from √½ to √2

@@ -177,7 +177,8 @@ func TestCascade(t *testing.T) {
 func TestTailEnds(t *testing.T) {
 	for _, d := range designs() {
 		s := d.make(48000)
-		x := make([]float64, 64+int(120/3*float64(s.Tail())*48000)) // Tail is three decades, tiny a hundred
+		// Tail is three decades, tiny a hundred
+		x := make([]float64, 64+int(120/3*float64(s.Tail())*48000))
 		x[0] = 1
 		s.Process(x, x)
 		if end := x[len(x)-1]; end != 0 {
@@ -193,7 +194,8 @@ func TestTailEnds(t *testing.T) {
 // more.
 func TestTail(t *testing.T) {
 	s := OnePoleLow(10, 48000)
-	if got, want := float64(s.Tail()), math.Log(1000)/(2*math.Pi*10); math.Abs(got-want) > 1e-3*want { // t = ln 1000 · RC
+	// t = ln 1000 · RC
+	if got, want := float64(s.Tail()), math.Log(1000)/(2*math.Pi*10); math.Abs(got-want) > 1e-3*want {
 		t.Errorf("tail %v s, want %v", got, want)
 	}
 }

@@ -32,7 +32,8 @@ func Triangle(phase float64) float64 {
 // from 10 to 90 % of the way in 5.9 % of the cycle.
 func Square(phase float64) float64 { return math.Tanh(6*Sine(phase)) / math.Tanh(6) }
 
-const points = 4096 // of the table; straight lines between them miss a sine by (2π/points)²/8 = 3e-7 (-130 dB) at most
+// of the table; straight lines between them miss a sine by (2π/points)²/8 = 3e-7 (-130 dB) at most
+const points = 4096
 
 // Oscillator runs through a wave again and again. The zero value is not usable.
 type Oscillator struct {

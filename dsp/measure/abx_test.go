@@ -23,7 +23,8 @@ func TestABX(t *testing.T) {
 	}
 	near(t, "p of 17/24", ABX{17, 24}.PValue(), 0.0320, 0.00005, "") // published to four digits
 
-	for _, c := range []struct{ trials, five, one int }{ // least correct for p ≤ 0.05 and ≤ 0.01, published table (exact binomial)
+	// least correct for p ≤ 0.05 and ≤ 0.01, published table (exact binomial)
+	for _, c := range []struct{ trials, five, one int }{
 		{8, 7, 8}, {10, 9, 10}, {12, 10, 11}, {16, 12, 14}, {20, 15, 16}, {24, 17, 19}, {25, 18, 19}, {30, 20, 22}, {40, 26, 28}, {50, 32, 34}, {100, 59, 63},
 	} {
 		five, err5 := LeastCorrect(c.trials, 0.05)

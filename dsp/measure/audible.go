@@ -24,11 +24,14 @@ import (
 type Audibility struct {
 	Probability float64 // that a frame's difference is heard, mean over the frames that count
 	Share       float64 // of those frames, in how many it is more likely heard than not
-	Highest     float64 // largest probability once smoothed over some 10 frames: MFPD of the standard
-	Bands       int     // largest number of quarter-Bark bands above the 50 % step in any frame, out of BandCount
-	MeanDB      float64 // magnitude of the excitation difference, mean over bands and frames
-	MaxDB       float64 // and its largest
-	Frames      int     // that count: either take is above the internal noise in some band by 10 dB and more
+	// largest probability once smoothed over some 10 frames: MFPD of the standard
+	Highest float64
+	// largest number of quarter-Bark bands above the 50 % step in any frame, out of BandCount
+	Bands  int
+	MeanDB float64 // magnitude of the excitation difference, mean over bands and frames
+	MaxDB  float64 // and its largest
+	// that count: either take is above the internal noise in some band by 10 dB and more
+	Frames int
 }
 
 // BandCount is how many critical bands the ear model has: a quarter of a Bark each, from 80 Hz to
@@ -37,14 +40,17 @@ const BandCount = 109
 
 // The ear model's constants: BS.1387-1 Annex 2.
 const (
-	earLow         = 80.0             // Hz
-	earHigh        = 18000.0          // Hz
-	earStep        = 0.25             // Bark
-	earCalibration = 0.84971762641205 // height of the line of a 1019.5 Hz sine, which falls between bins, over a bin-centred one
-	earPowerLaw    = 0.4              // excitations from several sources add as their powers to this
-	earTauMin      = 0.008            // s
-	earTau100      = 0.030            // s, at 100 Hz
-	earCounts      = 10.0             // dB above the internal noise for a frame to count (common practice, no source)
+	earLow  = 80.0    // Hz
+	earHigh = 18000.0 // Hz
+	earStep = 0.25    // Bark
+	// height of the line of a 1019.5 Hz sine, which falls between bins, over a bin-centred one
+	earCalibration = 0.84971762641205
+	// excitations from several sources add as their powers to this
+	earPowerLaw = 0.4
+	earTauMin   = 0.008 // s
+	earTau100   = 0.030 // s, at 100 Hz
+	// dB above the internal noise for a frame to count (common practice, no source)
+	earCounts = 10.0
 )
 
 // Audible compares a take with a reference of the same length, both in fractions of full scale.
@@ -219,7 +225,8 @@ func (m *ear) spread(out, in *[BandCount]float64) {
 	downLaw := math.Pow(down, earPowerLaw)
 	clear(out[:])
 	for b, e := range in {
-		slope := min(-4, -24-230/m.centre[b]+2*math.Log10(e)) // dB per Bark: 0.2 times the level; never rising (our own limit, beyond 100 dB)
+		// dB per Bark: 0.2 times the level; never rising (our own limit, beyond 100 dB)
+		slope := min(-4, -24-230/m.centre[b]+2*math.Log10(e))
 		up := math.Pow(10, slope/10*earStep)
 		// The shares add up to the energy itself.
 		below := (1 - math.Pow(down, float64(b+1))) / (1 - down)

@@ -17,7 +17,8 @@ func TestJustNoticeable(t *testing.T) {
 	// By definition the step itself is heard by half, either way.
 	step := JustNoticeable(60)
 	near(t, "louder", detection(60, 60+0), 0, 0, "")
-	near(t, "reference louder by the step", detection(60+step, 60), 0.5, 0.02, "") // L = 60 + 0.3·step
+	// L = 60 + 0.3·step
+	near(t, "reference louder by the step", detection(60+step, 60), 0.5, 0.02, "")
 	// Half the step: 1 - 0.5^(0.5^b), b = 4 where the reference is louder, 6 where it is softer.
 	// (At L = 60 and a little more or less.)
 	near(t, "reference louder by half", detection(60+step/2, 60), 1-math.Pow(0.5, 1.0/16), 0.002, "")
@@ -51,7 +52,8 @@ func TestEarScale(t *testing.T) {
 	}
 	// The share of a full-scale sine's line: at 48 kHz, 1019.5 Hz lies half-way (0.499) between
 	// bins 43 and 44.
-	near(t, "between bins", 2/(math.Pi*0.75)*1.0, earCalibration, 0.001, "") // Hann kernel at half a bin: sinc(1/2)/(1-1/4) = 0.849
+	// Hann kernel at half a bin: sinc(1/2)/(1-1/4) = 0.849
+	near(t, "between bins", 2/(math.Pi*0.75)*1.0, earCalibration, 0.001, "")
 }
 
 func TestEarSpreading(t *testing.T) {

@@ -26,7 +26,8 @@ type Harmonics struct {
 	Amplitude []float64 // peak; [0] is the fundamental, [1] the second harmonic, …
 	Phase     []float64 // of sin(2π·n·f·t + phase), t = 0 at the first sample, radians in (-π, π]
 	Total     float64   // RMS of everything from BandLow to BandHigh
-	Residual  float64   // RMS of the same without the fundamental: all harmonics, aliases, hum and noise
+	// RMS of the same without the fundamental: all harmonics, aliases, hum and noise
+	Residual float64
 }
 
 // THD is the total harmonic distortion: the root of the summed squares of the harmonics over the

@@ -53,10 +53,12 @@ func TestHarmonicsClosedForms(t *testing.T) {
 			math.Sqrt(math.Pow(math.Pi, 4)/96 - 1)}, // 12.115 %
 		{"half wave", func(v float64) float64 { return max(0, v) }, 0.5,
 			func(n int) float64 { return float64(1-n%2) * 2 / math.Pi / float64(n*n-1) }, 1 / math.Pi,
-			math.Sqrt(0.5-2/math.Pi/math.Pi-0.25) * 2}, // total 1/4 - 1/π², fundamental 1/8: 43.524 %
+			// total 1/4 - 1/π², fundamental 1/8: 43.524 %
+			math.Sqrt(0.5-2/math.Pi/math.Pi-0.25) * 2},
 	}
 	for _, c := range []float64{0.9, 0.7071, 0.5, 0.25, 0.1} {
-		total := (2*math.Asin(c)-2*c*math.Sqrt(1-c*c))/(2*math.Pi) + c*c*(1-2*math.Asin(c)/math.Pi) // mean square, by integration
+		// mean square, by integration
+		total := (2*math.Asin(c)-2*c*math.Sqrt(1-c*c))/(2*math.Pi) + c*c*(1-2*math.Asin(c)/math.Pi)
 		b1 := clippedHarmonic(c, 1)
 		shapes = append(shapes, shape{fmt.Sprintf("clipped at %v", c), clipAt(c), b1 / c,
 			func(n int) float64 { return float64(n%2) * clippedHarmonic(c, n) / c }, 0, math.Sqrt(2*total/b1/b1 - 1)})
@@ -79,7 +81,8 @@ func TestHarmonicsClosedForms(t *testing.T) {
 	// Full wave: no fundamental of the input's frequency; the 4th, 6th and 8th re the 2nd are
 	// -13.98, -21.34, -26.44 dB.
 	h := must[Harmonics](t)(CoherentHarmonics(shaped(1, math.Abs), 65536, 2, 8))
-	for n, want := range map[int]float64{2: 20 * math.Log10(3.0/15), 3: 20 * math.Log10(3.0/35), 4: 20 * math.Log10(3.0/63)} { // 1/(4n²-1)
+	// 1/(4n²-1)
+	for n, want := range map[int]float64{2: 20 * math.Log10(3.0/15), 3: 20 * math.Log10(3.0/35), 4: 20 * math.Log10(3.0/63)} {
 		near(t, fmt.Sprintf("full wave H%d", 2*n), h.LevelDB(n), want, tolHarmonic, "dB")
 	}
 }
@@ -144,7 +147,8 @@ func TestFitHarmonics(t *testing.T) {
 		noisy[i] += 1e-3 * v
 	}
 	h = must[Harmonics](t)(FitHarmonics(noisy, 48000, 997, 3))
-	near(t, "residual", 20*math.Log10(h.Residual/1e-3), 0, 0.1, "dB") // 48000 draws: standard error 0.03 dB
+	// 48000 draws: standard error 0.03 dB
+	near(t, "residual", 20*math.Log10(h.Residual/1e-3), 0, 0.1, "dB")
 }
 
 func TestTHDN(t *testing.T) {
@@ -173,7 +177,8 @@ func TestTHDN(t *testing.T) {
 	for f := 20.5; f < 20000; f++ {
 		power += notch(f/997) * notch(f/997) * 1e-6 / 24000
 	}
-	near(t, "white noise", db(noisy, 48000), powerDB(power/0.5), 0.05, "dB") // standard error 0.015 dB
+	// standard error 0.015 dB
+	near(t, "white noise", db(noisy, 48000), powerDB(power/0.5), 0.05, "dB")
 	if got := db(sine(48000, 48000, 997, 1, 0), 48000); got > -100 {
 		t.Errorf("a pure sine has THD+N %.1f dB; the window's side lobes should leave less than -100", got)
 	}

@@ -80,8 +80,10 @@ func TestLevels(t *testing.T) {
 		t.Errorf("peak %v at %d of %d, want 2 at 777 of 48000", l.Peak, l.PeakAt, l.Samples)
 	}
 	pure := must[Levels](t)(MeasureLevels(sine(48000, 48000, 12000, 1, math.Pi/4)))
-	near(t, "crest of samples at 45°", must[float64](t)(pure.CrestDB()), 0, 1e-9, "dB") // all samples are ±sqrt(1/2)
-	near(t, "RMS of a sine", must[float64](t)(pure.RMSDB()), -3.0103, 1e-4, "dB")       // 10·log10(1/2)
+	// all samples are ±sqrt(1/2)
+	near(t, "crest of samples at 45°", must[float64](t)(pure.CrestDB()), 0, 1e-9, "dB")
+	// 10·log10(1/2)
+	near(t, "RMS of a sine", must[float64](t)(pure.RMSDB()), -3.0103, 1e-4, "dB")
 
 	var m LevelMeter
 	inPieces(x, m.Push)

@@ -13,8 +13,10 @@ type Layout []float64
 
 // The layouts in use. Samples are fractions of full scale.
 var (
-	Mono       = Layout{1}                   // one front channel: a full-scale 997 Hz sine is -3.01 LUFS
-	DualMono   = Layout{2}                   // one channel that both loudspeakers play: 3.01 LU more
+	// one front channel: a full-scale 997 Hz sine is -3.01 LUFS
+	Mono = Layout{1}
+	// one channel that both loudspeakers play: 3.01 LU more
+	DualMono   = Layout{2}
 	Stereo     = Layout{1, 1}                // left, right
 	Surround50 = Layout{1, 1, 1, 1.41, 1.41} // left, right, centre, left surround, right surround
 )

@@ -9,8 +9,10 @@ import (
 // The project's own bound on the cases of EBU Tech 3341, which allows 0.1 LU and states levels to
 // 0.1 LU.
 const (
-	tolLoudness = 0.02  // LU, on what the document states
-	tolExact    = 0.002 // LU, on what its signals hold by the formula of BS.1770, where that is not what the document states within 0.02 LU
+	tolLoudness = 0.02 // LU, on what the document states
+	// LU, on what its signals hold by the formula of BS.1770, where that is not what the document
+	// states within 0.02 LU
+	tolExact = 0.002
 )
 
 // weighted1kHz is the gain of the K weighting at 1 kHz less the offset of the loudness formula, in
@@ -81,7 +83,9 @@ func TestLoudnessIntegratedCases(t *testing.T) {
 	} {
 		for _, rate := range []float64{44100, 48000, 96000} {
 			if rate != 48000 && (c.number > 3 || c.tol == tolExact) {
-				continue // the gates do not depend on the rate; the coefficients of the standard are those for 48 kHz
+				// the gates do not depend on the rate; the coefficients of the standard are those
+				// for 48 kHz
+				continue
 			}
 			x := tone(rate, c.steps...)
 			m := NewLoudnessMeter(rate, Stereo)
@@ -206,7 +210,8 @@ func TestLoudnessAgainstOthers(t *testing.T) {
 	m := NewLoudnessMeter(48000, Mono)
 	m.Push(x)
 	read := must[float64](t)
-	near(t, "I against SciPy", read(m.Integrated()), -18.023731814350555, 0.0005, "LU") // SciPy 1.10.1: signal.lfilter of both sections, blocks and gates by the equations of Annex 1
+	// SciPy 1.10.1: signal.lfilter of both sections, blocks and gates by the equations of Annex 1
+	near(t, "I against SciPy", read(m.Integrated()), -18.023731814350555, 0.0005, "LU")
 	// FFmpeg 5.1.9: ffmpeg -i ref.wav -filter_complex ebur128=metadata=1,ametadata=print:file=- -f
 	// null -; last lavfi.r128.* values
 	near(t, "I against FFmpeg", read(m.Integrated()), -18.030, 0.02, "LU")

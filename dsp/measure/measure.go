@@ -25,15 +25,20 @@ type Reason string
 
 // The reasons that a measure gives.
 const (
-	Silence      Reason = "silence"                  // nothing but zeros, or nothing in the band that counts
-	TooShort     Reason = "too short"                // fewer samples than the definition needs
-	NotFinite    Reason = "not finite"               // a NaN, an infinity, or so large that its square is one
-	BelowGate    Reason = "below the gate"           // loudness: no block passes the absolute gate
-	LowRange     Reason = "too little decay"         // decay: the record does not fall far enough
-	NoTone       Reason = "no steady tone"           // distortion: no sine where one was expected
-	OutOfBand    Reason = "out of the band"          // the samples' rate cannot carry the band that was asked for
-	Unequal      Reason = "records of unequal shape" // a comparison of two records that do not correspond
-	NoDifference Reason = "no difference"            // a comparison: the two are identical, so no level tells how alike
+	// nothing but zeros, or nothing in the band that counts
+	Silence  Reason = "silence"
+	TooShort Reason = "too short" // fewer samples than the definition needs
+	// a NaN, an infinity, or so large that its square is one
+	NotFinite Reason = "not finite"
+	BelowGate Reason = "below the gate"   // loudness: no block passes the absolute gate
+	LowRange  Reason = "too little decay" // decay: the record does not fall far enough
+	NoTone    Reason = "no steady tone"   // distortion: no sine where one was expected
+	// the samples' rate cannot carry the band that was asked for
+	OutOfBand Reason = "out of the band"
+	// a comparison of two records that do not correspond
+	Unequal Reason = "records of unequal shape"
+	// a comparison: the two are identical, so no level tells how alike
+	NoDifference Reason = "no difference"
 )
 
 // NotMeasurable is the error of a measure that has no value for the samples it was given. Compare

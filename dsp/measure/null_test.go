@@ -36,7 +36,8 @@ func TestNull(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "padded", must[float64](t)(band.DB()), -40, 1e-6, "dB")
-	near(t, "power in the band", band.Reference*band.Reference, 19980.0/24000, 0.02, "V²") // white noise of variance 1
+	// white noise of variance 1
+	near(t, "power in the band", band.Reference*band.Reference, 19980.0/24000, 0.02, "V²")
 }
 
 func TestAlign(t *testing.T) {

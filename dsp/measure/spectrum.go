@@ -33,7 +33,8 @@ func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 		return Spectrum{}, err
 	}
 	hann := periodicHann(segment)
-	options := spectral.PwelchOptions{NFFT: segment, Noverlap: segment / 2, Window: func(int) []float64 { return hann }} // the library asks for every segment
+	// the library asks for every segment
+	options := spectral.PwelchOptions{NFFT: segment, Noverlap: segment / 2, Window: func(int) []float64 { return hann }}
 	hop := segment / 2
 	total := (len(x)-segment)/hop + 1
 	s := Spectrum{Step: rate / float64(segment), Density: make([]float64, segment/2+1)}

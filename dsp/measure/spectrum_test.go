@@ -70,7 +70,8 @@ func TestThirdOctaves(t *testing.T) {
 			t.Errorf("band at %.1f Hz has %.1f dB of a 1 kHz sine", b.Centre, level)
 		}
 	}
-	if n := len(s.ThirdOctaves()); n != 31-8 { // width 0.2307·centre is under four lines of 5.86 Hz for the eight bands from 20 to 100 Hz
+	// width 0.2307·centre is under four lines of 5.86 Hz for the eight bands from 20 to 100 Hz
+	if n := len(s.ThirdOctaves()); n != 31-8 {
 		t.Errorf("%d bands from lines of %.3g Hz, want 23", n, s.Step)
 	}
 }

@@ -20,7 +20,8 @@ const (
 	tpEdge  = 3   // points of the polynomial on each side of its middle one
 	tpBlock = 128 // samples worked on at a time
 
-	tpBeta  = 6.0 // Kaiser shape of the first interpolator: 65 dB, transition 0.4535 to 0.5465 of the rate
+	// Kaiser shape of the first interpolator: 65 dB, transition 0.4535 to 0.5465 of the rate
+	tpBeta  = 6.0
 	tpBeta2 = 5.5 // of the second, whose transition is wide
 
 	// A polynomial through seven points stays below 1.5 times the largest of them, within one step

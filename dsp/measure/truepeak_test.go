@@ -71,7 +71,8 @@ func TestTruePeakSines(t *testing.T) {
 	for f := 0.01; f < 0.4535; f += 0.0113 {
 		for phase := 0.0; phase < 3; phase += 0.7 {
 			x := faded(sine(4000, 1, f, 1, phase), 400)
-			want := largest(interpolated(x, 64)) // a sine near fs/2 need not come to its full height within the record
+			// a sine near fs/2 need not come to its full height within the record
+			want := largest(interpolated(x, 64))
 			near(t, fmt.Sprintf("sine at %.4f, phase %.1f", f, phase), truePeakDB(t, x), 20*math.Log10(want), tolTruePeak, "dB")
 		}
 	}
@@ -157,7 +158,8 @@ func TestTruePeakPieces(t *testing.T) {
 	for _, at := range []int{0, 1, 5, 127, 128, 500, 998, 999} {
 		x := make([]float64, 1000)
 		x[at] = -3
-		near(t, fmt.Sprintf("impulse at %d", at), must[float64](t)(TruePeak(x)), 3, 1e-12, "V") // the sinc's own peak
+		// the sinc's own peak
+		near(t, fmt.Sprintf("impulse at %d", at), must[float64](t)(TruePeak(x)), 3, 1e-12, "V")
 	}
 }
 

@@ -80,9 +80,10 @@ type AWeighting struct {
 }
 
 const (
-	aOrder  = 12    // of the polynomial: 13 taps
-	aPoints = 400   // of the fit
-	aFitTop = 0.475 // of the rate: the curve has a corner at half of it, which no polynomial follows
+	aOrder  = 12  // of the polynomial: 13 taps
+	aPoints = 400 // of the fit
+	// of the rate: the curve has a corner at half of it, which no polynomial follows
+	aFitTop = 0.475
 )
 
 // NewAWeighting is the filter for a rate from 40 to 400 kHz.

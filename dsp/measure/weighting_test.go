@@ -22,7 +22,8 @@ var class1 = []struct{ n, db, above, below float64 }{
 func TestAWeightingCurve(t *testing.T) {
 	for _, c := range class1 {
 		f := 1000 * math.Pow(10, c.n/10)
-		near(t, fmt.Sprintf("curve at %.1f Hz", f), AWeightingDB(f), c.db, 0.0501, "dB") // the table's rounding
+		// the table's rounding
+		near(t, fmt.Sprintf("curve at %.1f Hz", f), AWeightingDB(f), c.db, 0.0501, "dB")
 	}
 	if v := AWeightingDB(0); !math.IsInf(v, -1) {
 		t.Errorf("curve at 0 Hz: %v, want -Inf", v)

@@ -35,14 +35,17 @@ type Clip struct {
 	latency int
 	held    int // samples for which the excess is held back
 	hold    int // high samples
-	settled int // so many base samples without an excess, after what it brought has faded out, leave no trace
+	// so many base samples without an excess, after what it brought has faded out, leave no trace
+	settled int
 	up      *Up
 	down    *Down
 
-	past    []float64  // the input before this chunk, then the chunk
-	last    []float64  // what past becomes
-	before  int        // how much of past lies before the chunk
-	kept    int        // for how many base samples what was at the high rate is kept: a fade's and two high samples' time
+	past   []float64 // the input before this chunk, then the chunk
+	last   []float64 // what past becomes
+	before int       // how much of past lies before the chunk
+	// for how many base samples what was at the high rate is kept: a fade's and two high samples'
+	// time
+	kept    int
 	high    []float64  // that, then the chunk
 	parts   []float64  // of the chunk at the high rate: how much of it comes up and down
 	excess  []float64  // samples held back, then the chunk's
@@ -280,7 +283,8 @@ func (c *Clip) mend(n int) (some bool) {
 	share := c.through != 0 || some
 	c.means, c.through, c.calm = m, through, min(calm, c.hold)
 	if share {
-		e, v := c.excess[c.held-lead+2:][:len(v)], c.high[now-lead-2:][:len(v)+4] // v[i+2] is what comes with e[i]
+		// v[i+2] is what comes with e[i]
+		e, v := c.excess[c.held-lead+2:][:len(v)], c.high[now-lead-2:][:len(v)+4]
 		for i, part := range parts {
 			e[i] -= part * (14*v[i+2] + 6*(v[i+1]+v[i+3]) - (v[i] + v[i+4])) * (1. / 24)
 		}

@@ -13,8 +13,9 @@ import (
 
 // The figures that the filters are designed to, each a little stricter than what is promised.
 const (
-	rippleStop = 9.4e-8    // 140.5 dB down; 140 dB are promised
-	ripplePass = 4.8e-7    // of one direction: both leave a null of 120 dB (and are 0.00001 dB flat)
+	rippleStop = 9.4e-8 // 140.5 dB down; 140 dB are promised
+	// of one direction: both leave a null of 120 dB (and are 0.00001 dB flat)
+	ripplePass = 4.8e-7
 	edgeMost   = 20 / 44.1 // highest pass-band edge, as a share of the base rate
 	edgeLeast  = 0.40      // and lowest
 	audible    = 20e3      // Hz

@@ -105,7 +105,8 @@ func responses(f int, base dsp.Hertz) (up, down []float64, u *Up, d *Down) {
 	for i := range up {
 		up[i] /= float64(f)
 	}
-	for j := 0; j < f; j++ { // an impulse at each place of the first two base samples shows h[f·m-j]
+	// an impulse at each place of the first two base samples shows h[f·m-j]
+	for j := 0; j < f; j++ {
 		high, y := make([]float64, f*n), make([]float64, n)
 		high[j] = 1
 		d.Reset()

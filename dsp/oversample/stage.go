@@ -26,9 +26,11 @@ func split(h []float64, scale float64, full bool) (even, odd []float64) {
 
 // upStage doubles a rate.
 type upStage struct {
-	full      bool      // not half-band
-	even, odd []float64 // the branches; the gain of two that zero stuffing takes is in them. Half-band: no odd one, it is a delay
-	hist      int       // samples of the past in front of buf
+	full bool // not half-band
+	// the branches; the gain of two that zero stuffing takes is in them. Half-band: no odd one, it
+	// is a delay
+	even, odd []float64
+	hist      int // samples of the past in front of buf
 	buf       []float64
 	spare     [2 * slack]float64
 }
@@ -36,7 +38,8 @@ type upStage struct {
 func newUpStage(h []float64, full bool, most int) upStage {
 	s := upStage{full: full}
 	s.even, s.odd = split(h, 2, full)
-	s.hist = len(h) / 2 // full: 2M+1 taps, M of the past in the longer branch; half-band: 4K-1 taps, 2K-1
+	// full: 2M+1 taps, M of the past in the longer branch; half-band: 4K-1 taps, 2K-1
+	s.hist = len(h) / 2
 	s.buf = make([]float64, s.hist+most+slack)
 	return s
 }

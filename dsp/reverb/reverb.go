@@ -40,8 +40,9 @@ var diffusers = [...]float64{1.87e-3, 3.11e-3, 5.23e-3, 7.91e-3}
 
 // Settings is how a plate decays.
 type Settings struct {
-	Decay    dsp.Second // T60 at 1 kHz, from 0.2 s up; +Inf never decays
-	Tone     float64    // T60 of the highest frequencies as a share of Decay, 0.1 to 1; 1 is neutral
+	Decay dsp.Second // T60 at 1 kHz, from 0.2 s up; +Inf never decays
+	// T60 of the highest frequencies as a share of Decay, 0.1 to 1; 1 is neutral
+	Tone     float64
 	PreDelay dsp.Second // before the plate is driven, under 10 s
 }
 

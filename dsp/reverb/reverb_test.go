@@ -11,7 +11,8 @@ import (
 	"drywire/dsp/measure"
 )
 
-const tolDecay = 0.025 // of the T60 asked for: half of the 5 % that ISO 3382-1 table A.1 gives as just noticeable
+// of the T60 asked for: half of the 5 % that ISO 3382-1 table A.1 gives as just noticeable
+const tolDecay = 0.025
 
 var neutral = Settings{Decay: 2, Tone: 1}
 

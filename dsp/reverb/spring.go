@@ -112,7 +112,8 @@ func (p *Spring) Process(dst, second, src []float64) {
 			}
 			p.quiet = 0
 		}
-		n := min(len(src)-i, chunk, p.rest-p.quiet) // so that rest begins at its sample, however calls are cut
+		// so that rest begins at its sample, however calls are cut
+		n := min(len(src)-i, chunk, p.rest-p.quiet)
 		p.quiet += n
 		for k, v := range src[i : i+n] {
 			if v != 0 {

@@ -155,7 +155,8 @@ func TestSpringChirp(t *testing.T) {
 			sum += h[n] * h[n]
 			moment += h[n] * h[n] * float64(n) / rate
 		}
-		if got := moment / sum; math.Abs(got-want) > 0.7e-3 { // the filters after the springs take 0.3 ms and more
+		// the filters after the springs take 0.3 ms and more
+		if got := moment / sum; math.Abs(got-want) > 0.7e-3 {
 			t.Errorf("%v Hz arrives after %.2f ms, want %.2f ms", f, 1e3*(got-5*width), 1e3*(want-5*width))
 		}
 	}

@@ -113,7 +113,8 @@ func riff() Piece {
 	single := func(at, length float64, str, fret int, pull float64) {
 		p.Notes = append(p.Notes, Note{At: 0.1 + at*beat, String: str, Fret: fret, Pull: pull, Pick: pickHere, Stop: 0.1 + (at+length)*beat})
 	}
-	stop := func(at, length float64, lower, fret1, fret2 int, pull float64) { // on two neighbouring strings
+	// on two neighbouring strings
+	stop := func(at, length float64, lower, fret1, fret2 int, pull float64) {
 		single(at, length, lower, fret1, pull)
 		single(at+0.01/beat, length, lower-1, fret2, pull*0.95)
 	}
@@ -195,7 +196,8 @@ func chugs() Piece {
 		Seed:    53,
 	}
 	const sixteenth = 60. / 110 / 4
-	chug := func(at float64, fret int, pull, palm, length float64) { // the fifth above on the next string
+	// the fifth above on the next string
+	chug := func(at float64, fret int, pull, palm, length float64) {
 		for k := range 2 {
 			f := fret
 			if k == 1 {

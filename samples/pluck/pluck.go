@@ -28,8 +28,9 @@ const (
 // parts: air, friction inside the string, and bending (Acta Acustica united with Acustica 90,
 // 945-965, 2004, gives the form; from memory).
 type String struct {
-	Pitch    float64 // Hz, open
-	Core     float64 // m, diameter of the steel that bears the tension and bends: the whole of a plain string
+	Pitch float64 // Hz, open
+	// m, diameter of the steel that bears the tension and bends: the whole of a plain string
+	Core     float64
 	Tension  float64 // N
 	Wound    bool
 	Air      float64 // 1/s
@@ -64,14 +65,16 @@ type Guitar struct {
 
 // Note is one string plucked once.
 type Note struct {
-	At      float64 // s, when the pick lets go
-	String  int     // 1 (highest) to 6
-	Fret    int     // 0 to 24
-	Pull    float64 // m, how far the pick pulls the string aside: 0.2 mm is soft, 2 mm is hard
-	Pick    float64 // m, from the bridge to the pick
-	Palm    float64 // 0 open to 1 fully muted by the palm
-	Stop    float64 // s, when a finger stops the string; 0 lets it ring until the string is plucked again
-	Vibrato float64 // cents, up from the pitch and back, 5 times a second, growing over the first second
+	At     float64 // s, when the pick lets go
+	String int     // 1 (highest) to 6
+	Fret   int     // 0 to 24
+	Pull   float64 // m, how far the pick pulls the string aside: 0.2 mm is soft, 2 mm is hard
+	Pick   float64 // m, from the bridge to the pick
+	Palm   float64 // 0 open to 1 fully muted by the palm
+	// s, when a finger stops the string; 0 lets it ring until the string is plucked again
+	Stop float64
+	// cents, up from the pitch and back, 5 times a second, growing over the first second
+	Vibrato float64
 }
 
 // Partial is one mode of a note.
@@ -102,7 +105,8 @@ func (g *Guitar) Partials(n Note) []Partial {
 	s := &g.Strings[n.String-1]
 	l := n.length()
 	b := g.Stiffness(n)
-	f0 := s.Pitch * math.Exp2(float64(n.Fret)/12) / math.Sqrt(1+b) // so that the first partial is in tune
+	// so that the first partial is in tune
+	f0 := s.Pitch * math.Exp2(float64(n.Fret)/12) / math.Sqrt(1+b)
 	beta := n.Pick / l
 	corner := n.corner()
 	var all []Partial
@@ -118,7 +122,8 @@ func (g *Guitar) Partials(n Note) []Partial {
 			sensed += math.Sin(k*math.Pi*coil/l) / float64(len(g.Coils))
 		}
 		sensed *= sinc(k * g.Aperture / (2 * l)) // the mean of the mode over the aperture
-		soft := 1 / (1 + (f/corner)*(f/corner))  // the pick's edge is round and lets go in a finite time
+		// the pick's edge is round and lets go in a finite time
+		soft := 1 / (1 + (f/corner)*(f/corner))
 		decay := (s.Air + w*(s.Friction+s.Bending*b*k*k)) / (2 * (1 + b*k*k))
 		decay += n.palm(f)
 		all = append(all, Partial{f, decay, s.Output * w * a * sensed * soft})

@@ -44,7 +44,8 @@ func db(x float64) float64 { return 20 * math.Log10(x) }
 // there.
 func TestInTune(t *testing.T) {
 	g := plain()
-	for str, key := range map[int]float64{1: 64, 2: 59, 3: 55, 4: 50, 5: 45, 6: 40} { // MIDI note numbers; 69 is A = 440 Hz
+	// MIDI note numbers; 69 is A = 440 Hz
+	for str, key := range map[int]float64{1: 64, 2: 59, 3: 55, 4: 50, 5: 45, 6: 40} {
 		for _, fret := range []int{0, 7, 12} {
 			n := open(str)
 			n.Fret, n.Pick = fret, 0.03

@@ -64,7 +64,8 @@ func ShippedFile(t *testing.T, name string) *board.File {
 func Chord(n int, rate float64) []float64 {
 	x := make([]float64, n)
 	chance := rand.New(rand.NewPCG(7, 7))
-	for _, hz := range []float64{82.41, 123.47, 164.81, 207.65, 246.94} { // E major, equal temperament on 440 Hz
+	// E major, equal temperament on 440 Hz
+	for _, hz := range []float64{82.41, 123.47, 164.81, 207.65, 246.94} {
 		for p := 1.0; p <= 12; p++ {
 			phase, step := 2*math.Pi*chance.Float64(), 2*math.Pi*hz*p/rate
 			for k := range x {
@@ -79,7 +80,8 @@ func Chord(n int, rate float64) []float64 {
 // of each cable another one, or none.
 func Fewest(was, want []board.Cable) (cables, plugs int) {
 	n := max(len(was), len(want))
-	a, b := make([]board.Cable, n), make([]board.Cable, n) // with no cable for those that come and go
+	// with no cable for those that come and go
+	a, b := make([]board.Cable, n), make([]board.Cable, n)
 	copy(a, was)
 	copy(b, want)
 	cables, plugs = n+1, 2*n+1
@@ -158,7 +160,8 @@ func Dressed(src string) map[string]string {
 // What players know. Each is common practice, no source, unless it says otherwise; the bounds are
 // this project's reading of it.
 
-const SoftNote = 20e-3 // V peak at the pickup: a soft single note by a published measurement (10, 20, 30 mV soft to hard)
+// V peak at the pickup: a soft single note by a published measurement (10, 20, 30 mV soft to hard)
+const SoftNote = 20e-3
 
 const HandoverChain = `drywire: 1
 title: hand-overs

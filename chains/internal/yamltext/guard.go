@@ -56,7 +56,8 @@ func (r *Reader) Guard(src []byte) (body ast.Node) {
 	if !r.tokens(tokens) {
 		return nil
 	}
-	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey()) // twice the same key is ours to tell
+	// twice the same key is ours to tell
+	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
 	if err != nil {
 		r.syntax(err)
 		return nil

@@ -8,8 +8,9 @@ func TestEdits(t *testing.T) {
 		want int
 	}{
 		{"kitten", "sitting", 3}, // the textbook's example of the edit distance
-		{"ca", "abc", 3},         // the textbook's example of optimal string alignment (unrestricted: 2)
-		{"oder", "order", 1},     // by hand, as all below
+		// the textbook's example of optimal string alignment (unrestricted: 2)
+		{"ca", "abc", 3},
+		{"oder", "order", 1}, // by hand, as all below
 		{"levle", "level", 1},
 		{"", "fuzz", 4},
 		{"fuzz", "", 4},

@@ -23,11 +23,14 @@ import (
 
 // Page is what to open, and what it may do.
 type Page struct {
-	Address  string
-	Own      func(request string) bool // is a request the page's own affair? Quiet complains of the others
-	Lifetime time.Duration             // of the browser; what is asked of it later fails
-	Patience time.Duration             // of Wait
-	Notices  string                    // an expression for what the page tells its reader; Wait gives it where it gives up. May be empty
+	Address string
+	// is a request the page's own affair? Quiet complains of the others
+	Own      func(request string) bool
+	Lifetime time.Duration // of the browser; what is asked of it later fails
+	Patience time.Duration // of Wait
+	// an expression for what the page tells its reader; Wait gives it where it gives up. May be
+	// empty
+	Notices string
 }
 
 // Browser is a page in a browser without a window, with all that it says and asks for. What the
@@ -66,7 +69,8 @@ func Open(t testing.TB, p Page) *Browser {
 		t.Fatal(err)
 	}
 	chromedp.Listen(ctx, func(ev any) {
-		if _, ok := ev.(*page.EventJavascriptDialogOpening); ok { // a page that asks whether to be left is left
+		// a page that asks whether to be left is left
+		if _, ok := ev.(*page.EventJavascriptDialogOpening); ok {
 			go chromedp.Call(ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{Accept: true})
 		}
 		if r, ok := ev.(*network.EventRequestWillBeSent); ok {

@@ -119,7 +119,8 @@ func run(ctx context.Context, args []string, s streams) int {
 	root := command(s, args)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
-		err = s.read.Unchanged() // what was printed and not written may be of files that have changed since
+		// what was printed and not written may be of files that have changed since
+		err = s.read.Unchanged()
 		if ctx.Err() != nil && errors.Is(err, context.Canceled) {
 			err = nil // an interrupt is how some commands end, and came too late for the others
 		}

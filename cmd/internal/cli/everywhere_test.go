@@ -52,7 +52,8 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 			{"ladder", path},
 			{"presets", path, "--seconds", "0.5", "--quality", "draft"},
 		} {
-			whole := args[0] == "measure" || args[0] == "ladder" // of the whole recording: a minute for each of the two largest boards
+			// of the whole recording: a minute for each of the two largest boards
+			whole := args[0] == "measure" || args[0] == "ladder"
 			switch command := args[0]; {
 			case whole && strings.HasSuffix(b.file, "-board"):
 				continue

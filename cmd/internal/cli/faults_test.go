@@ -108,7 +108,8 @@ func visible(folder string) map[string][32]byte {
 	list, _ := os.ReadDir(folder)
 	for _, e := range list {
 		if text, err := os.ReadFile(filepath.Join(folder, e.Name())); err == nil && !strings.HasPrefix(e.Name(), ".") {
-			if strings.HasSuffix(e.Name(), ".journal") { // a run that goes on finds the same in another order
+			// a run that goes on finds the same in another order
+			if strings.HasSuffix(e.Name(), ".journal") {
 				lines := bytes.SplitAfter(text, []byte("\n"))
 				slices.SortFunc(lines, bytes.Compare)
 				text = bytes.Join(lines, nil)
@@ -200,7 +201,8 @@ func TestEveryFileOperationFails(t *testing.T) {
 			}
 			faults++
 			call := d.Calls()[at-1]
-			harmless := strings.HasPrefix(call, "close") || strings.HasPrefix(call, "readdir") // of a file that was read; of a folder that may be unreadable
+			// of a file that was read; of a folder that may be unreadable
+			harmless := strings.HasPrefix(call, "close") || strings.HasPrefix(call, "readdir")
 			if (code == done) != harmless || code != done && !strings.Contains(said, "input/output error") {
 				t.Errorf("%s, %s failed: exit code %d: %s", name, call, code, said)
 			}

@@ -82,7 +82,8 @@ func TestOctaveTracking(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		g := pluck.Guitar{Strings: pluck.LightSet(), Coils: []float64{0.042, 0.060}, Aperture: 0.006} // a humbucker at the bridge
+		// a humbucker at the bridge
+		g := pluck.Guitar{Strings: pluck.LightSet(), Coils: []float64{0.042, 0.060}, Aperture: 0.006}
 		if !stiff {
 			for k := range g.Strings {
 				g.Strings[k].Core = 1e-6

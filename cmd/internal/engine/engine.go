@@ -33,12 +33,16 @@ type Engine struct {
 	ctx   context.Context // in which it works
 	queue *queue
 	takes *lru.Cache[wiredKey, *wired]
-	store *render.Store // of *Loop by loopKey, *render.Memo by memoKey with its signals, *Sound by Key; all of what a loop belongs to
+	// of *Loop by loopKey, *render.Memo by memoKey with its signals, *Sound by Key; all of what a
+	// loop belongs to
+	store *render.Store
 
 	mu     sync.Mutex
 	works  map[Key]*work              // exact sounds that are being made
 	owners map[string]map[string]bool // by whom: the keys of the loops that they have played
-	speeds [2]float64                 // seconds of sound in a second, of the last preview in draft and in normal quality; 0 while there was none
+	// seconds of sound in a second, of the last preview in draft and in normal quality; 0 while
+	// there was none
+	speeds [2]float64
 	jobs   sync.WaitGroup
 	begun  int // how many exact sounds so far
 }

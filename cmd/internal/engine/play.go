@@ -14,15 +14,16 @@ import (
 
 // Meta is what a player must know of the volts that it gets.
 type Meta struct {
-	Key       string   `json:"key"`
-	Layer     string   `json:"layer"` // preview or exact
-	Channels  int      `json:"channels"`
-	Rate      int      `json:"rate"`
-	Gain      float64  `json:"gain"`      // matched in loudness with the other side
-	TrueGain  float64  `json:"true_gain"` // common to both sides
-	MatchDB   float64  `json:"match_db"`  // by how much the one is over the other
-	Loudness  *float64 `json:"loudness"`  // LUFS with gain; null while it is not known
-	Speed     *float64 `json:"speed"`     // seconds of sound rendered in a second; null where nothing was
+	Key      string   `json:"key"`
+	Layer    string   `json:"layer"` // preview or exact
+	Channels int      `json:"channels"`
+	Rate     int      `json:"rate"`
+	Gain     float64  `json:"gain"`      // matched in loudness with the other side
+	TrueGain float64  `json:"true_gain"` // common to both sides
+	MatchDB  float64  `json:"match_db"`  // by how much the one is over the other
+	Loudness *float64 `json:"loudness"`  // LUFS with gain; null while it is not known
+	// seconds of sound rendered in a second; null where nothing was
+	Speed     *float64 `json:"speed"`
 	Quality   string   `json:"quality"`
 	Estimated bool     `json:"estimated"` // the gains are not yet those of the exact sound
 	Done      bool     `json:"done"`
@@ -47,11 +48,13 @@ type Listener interface {
 
 // Request is one request for sound.
 type Request struct {
-	Loop        *Loop
-	Take, Other *produce.Take // of the side that is played, and of the other one, to which it is matched
-	From        int64         // frame of the recording from which on it is wanted
-	Heard       []Key         // what was heard before, the best first: the tails of the preview come from there
-	Have        func(key string) bool
+	Loop *Loop
+	// of the side that is played, and of the other one, to which it is matched
+	Take, Other *produce.Take
+	From        int64 // frame of the recording from which on it is wanted
+	// what was heard before, the best first: the tails of the preview come from there
+	Heard []Key
+	Have  func(key string) bool
 }
 
 // playing is a request under way.

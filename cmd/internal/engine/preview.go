@@ -16,17 +16,20 @@ import (
 // heard; echoes and reverbs have in them what the sound before the change had put there, so that
 // tails survive. It is in draft quality unless this machine is fast enough for more.
 const (
-	settleCost   = 0.06 // s of work that may be spent on what comes before the first sound
-	fillCost     = 0.12 // likewise where nothing is known of what was fed to echoes and reverbs: then it is played to them
+	settleCost = 0.06 // s of work that may be spent on what comes before the first sound
+	// likewise where nothing is known of what was fed to echoes and reverbs: then it is played to
+	// them
+	fillCost     = 0.12
 	leastSettled = 0.15 // s of sound
 	mostSettled  = 0.5
 	mostFilled   = 3.0
 	handover     = 30e-3 // s: crossfade from what a stage was fed to what is rendered
 	firstPiece   = 2048  // frames of the first message
 	nextPiece    = 6144
-	fineSpeed    = 6.0  // times real time in normal quality, from which on a preview is in normal quality
-	mostAhead    = 10.0 // s by which a preview is in front of the player
-	usualSpeed   = 5.0  // what is assumed of a draft before anything was measured
+	// times real time in normal quality, from which on a preview is in normal quality
+	fineSpeed  = 6.0
+	mostAhead  = 10.0 // s by which a preview is in front of the player
+	usualSpeed = 5.0  // what is assumed of a draft before anything was measured
 )
 
 var errEnough = errors.New("enough of a preview")

@@ -34,8 +34,9 @@ type System interface {
 	Mkdir(path string, mode fs.FileMode) error
 	Remove(path string) error
 	Rename(from, to string) error
-	Link(from, to string) error     // fails where to is there
-	Exchange(one, two string) error // both names, at once; errors.ErrUnsupported where the system cannot
+	Link(from, to string) error // fails where to is there
+	// both names, at once; errors.ErrUnsupported where the system cannot
+	Exchange(one, two string) error
 }
 
 // File is an open file or folder of a System.

@@ -241,7 +241,8 @@ func placeNew(sys System, from, to string) error {
 	if err == nil || errors.Is(err, fs.ErrExist) {
 		return err
 	}
-	if _, err := sys.Lstat(to); err == nil { // a file system without links: this leaves a moment between look and rename
+	// a file system without links: this leaves a moment between look and rename
+	if _, err := sys.Lstat(to); err == nil {
 		return fs.ErrExist
 	}
 	return sys.Rename(from, to)
@@ -309,7 +310,8 @@ func (g generation) moveIn() error {
 			return err
 		}
 		to := filepath.Join(g.stage, oldFiles, e.Name())
-		if _, err := g.sys.Lstat(to); err == nil { // somebody has put a file here since the other run stopped
+		// somebody has put a file here since the other run stopped
+		if _, err := g.sys.Lstat(to); err == nil {
 			if to, err = free(g.sys, name+beforeSave); err != nil {
 				return err
 			}

@@ -127,7 +127,8 @@ func TestOutputsAreOneGeneration(t *testing.T) {
 					if !dies || testing.Short() {
 						continue
 					}
-					step := 7 // every second call of every first is 25 000 faults in minutes: FAULTS=all
+					// every second call of every first is 25 000 faults in minutes: FAULTS=all
+					step := 7
 					if os.Getenv("FAULTS") == "all" {
 						step = 1
 					}

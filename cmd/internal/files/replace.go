@@ -141,7 +141,8 @@ func free(sys System, path string) (string, error) {
 // replace puts the staged file in the text's place, and leaves beside what was there.
 func (t *Text) replace(staged, beside string, was, text []byte) error {
 	sys := t.Sys
-	if err := sys.Rename(staged, beside); err != nil { // so that the exchange leaves what it displaces under its name, should the run die there
+	// so that the exchange leaves what it displaces under its name, should the run die there
+	if err := sys.Rename(staged, beside); err != nil {
 		return Named(t.Path, err)
 	}
 	err := sys.Exchange(beside, t.Path)

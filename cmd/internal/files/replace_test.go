@@ -123,7 +123,8 @@ func TestSaveLosesNoText(t *testing.T) {
 				if at == len(clean.Calls())-1 {
 					continue // there is no call for the last edit
 				}
-				m := 0 // one editor, which has "theirs" come last, hot on the heels of another version
+				// one editor, which has "theirs" come last, hot on the heels of another version
+				m := 0
 				run(fmt.Sprintf("two edits by %s before call %d, %s", how, at+1, clean.Calls()[at]), &filestest.Faulty{}, func(path string) {
 					switch m++; m {
 					case at + 1:

@@ -193,25 +193,30 @@ func TestImportRule(t *testing.T) {
 func TestImportRuleSeesFaults(t *testing.T) {
 	broken := fstest.MapFS{}
 	for file, text := range map[string]string{
-		"dsp/a.go":           "package a\nimport \"drywire/blocks\"",
-		"dsp/b.go":           "package a\nimport \"os\"",
-		"dsp/circuit/n.go":   "package n\nimport \"drywire/dsp/circuit/transient\"",
-		"dsp/b_test.go":      "package a\nimport \"os\"", // a test may
-		"blocks/c.go":        "package c\nimport \"drywire/chains\"",
-		"chains/d.go":        "package d\nimport \"drywire/samples\"",
-		"chains/g.go":        apart + "\npackage g\nimport (\n\"os/exec\"\n\"drywire/samples\"\n)", // os/exec it may
-		"chains/h.go":        "//go:build !browser\n\npackage h\nimport \"os/exec\"",               // this is in every build
-		"chains/i.go":        "//go:build browser || linux\n\npackage i\nimport \"os/exec\"",       // and this in most
+		"dsp/a.go":         "package a\nimport \"drywire/blocks\"",
+		"dsp/b.go":         "package a\nimport \"os\"",
+		"dsp/circuit/n.go": "package n\nimport \"drywire/dsp/circuit/transient\"",
+		"dsp/b_test.go":    "package a\nimport \"os\"", // a test may
+		"blocks/c.go":      "package c\nimport \"drywire/chains\"",
+		"chains/d.go":      "package d\nimport \"drywire/samples\"",
+		// os/exec it may
+		"chains/g.go": apart + "\npackage g\nimport (\n\"os/exec\"\n\"drywire/samples\"\n)",
+		// this is in every build
+		"chains/h.go": "//go:build !browser\n\npackage h\nimport \"os/exec\"",
+		// and this in most
+		"chains/i.go":        "//go:build browser || linux\n\npackage i\nimport \"os/exec\"",
 		"chains/render/k.go": "package k\nimport (\n\"drywire/chains/experiment\"\n\"drywire/chains/wiring\"\n)",
 		"chains/attic/l.go":  "package l\nimport \"drywire/chains/board\"",
 		"chains/noise/m.go":  "package m\nimport \"drywire/chains/internal/chaintest\"",
-		"chains/j.go":        "package j\n\n" + apart + "import \"os/exec\"", // too late to be a constraint
-		"samples/e.go":       "package e\nimport (\n\"os\"\n\"drywire/cmd/internal/cli\"\n)",
-		"util/f.go":          "package util",
+		// too late to be a constraint
+		"chains/j.go":  "package j\n\n" + apart + "import \"os/exec\"",
+		"samples/e.go": "package e\nimport (\n\"os\"\n\"drywire/cmd/internal/cli\"\n)",
+		"util/f.go":    "package util",
 
 		"cmd/internal/engine/n.go":  "package n\nimport (\n\"net/http\"\n\"drywire/cmd/internal/page\"\n)",
 		"cmd/internal/produce/o.go": "package o\nimport \"drywire/cmd/internal/cli\"",
-		"cmd/internal/page/p.go":    "package p\nimport (\n\"net/http\"\n\"drywire/cmd/internal/engine\"\n)", // both it may
+		// both it may
+		"cmd/internal/page/p.go": "package p\nimport (\n\"net/http\"\n\"drywire/cmd/internal/engine\"\n)",
 	} {
 		broken[file] = &fstest.MapFile{Data: []byte(text)}
 	}

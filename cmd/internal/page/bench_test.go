@@ -50,7 +50,8 @@ func BenchmarkFirstSound(b *testing.B) {
 				}
 			}
 			all = append(all, time.Since(begin))
-			time.Sleep(time.Duration(100+random.IntN(900)) * time.Millisecond) // a hand is not faster; the exact sound is under way
+			// a hand is not faster; the exact sound is under way
+			time.Sleep(time.Duration(100+random.IntN(900)) * time.Millisecond)
 			leave()
 			r.Body.Close()
 		}

@@ -378,7 +378,8 @@ func TestFlipIsALine(t *testing.T) {
 		const fade = 960 // 20 ms
 		worst, step, own := 0.0, 0.0, 0.0
 		best := math.Inf(1)
-		for begin := seam - 40; begin <= seam; begin++ { // the line's first frames may differ by less than near
+		// the line's first frames may differ by less than near
+		for begin := seam - 40; begin <= seam; begin++ {
 			w := 0.0
 			for k := begin - 100; k < begin+fade+100; k++ {
 				p := math.Min(1, math.Max(0, float64(k-begin+1)/fade))
@@ -514,7 +515,8 @@ func (b *browser) seam(what string, old played, layer string) {
 		b.t.Fatalf("%s: the seam is at %d of the tap", what, seam)
 	}
 	least, level := math.Inf(1), 0.0
-	for begin := seam - 40; begin <= seam; begin++ { // the line's first frames may differ by less than near
+	// the line's first frames may differ by less than near
+	for begin := seam - 40; begin <= seam; begin++ {
 		// The least squares of (g + h·t)·p·is, t from 0 to 1 along the fade, p the line.
 		var uu, uv, vv, ur, vr float64
 		for pass := range 2 {
@@ -548,7 +550,9 @@ func (b *browser) seam(what string, old played, layer string) {
 	if level < 0.01 {
 		b.t.Errorf("%s: nothing sounds at the seam", what)
 	}
-	if least > 0.01*level { // the gain moves by 20 dB a second and not quite along a line: 0.4 dB in the fade, 0.1 % from a line
+	// the gain moves by 20 dB a second and not quite along a line: 0.4 dB in the fade, 0.1 % from a
+	// line
+	if least > 0.01*level {
 		b.t.Errorf("%s: %.3g off a line of 20 ms, where the sound is up to %.3g", what, least, level)
 	}
 	if quiet > 64 {
@@ -649,7 +653,8 @@ func TestSettings(t *testing.T) {
 	b.Wait(`drywire.state().sides.A.lane[1].knobs.find(k => k.name === "drive").value === 3`)
 	fresh("a number")
 	b.want("the field", b.Text(`document.activeElement.value`), "3")
-	b.Do(chromedp.KeyEvent("9 o'clock"), chromedp.KeyEvent(kb.Enter)) // behind the 3: refused, and the field stays for mending
+	// behind the 3: refused, and the field stays for mending
+	b.Do(chromedp.KeyEvent("9 o'clock"), chromedp.KeyEvent(kb.Enter))
 	b.Wait(`document.getElementById("notices").textContent`)
 	b.Do(chromedp.KeyEvent(kb.Escape))
 	b.want("the field, put back", b.Text(`document.activeElement.value`), "3")

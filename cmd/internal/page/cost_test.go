@@ -31,7 +31,8 @@ func calls(t *testing.T, work func(), functions ...string) map[string]int64 {
 			for {
 				f, more := frames.Next()
 				if !strings.HasPrefix(f.Function, "runtime.") {
-					counts[f.Function] += r.AllocObjects // the innermost function that is the program's own
+					// the innermost function that is the program's own
+					counts[f.Function] += r.AllocObjects
 					break
 				}
 				if !more {
@@ -69,7 +70,9 @@ func TestAnEditCostsOneParseAndOneWiring(t *testing.T) {
 	w := p.window()
 	region := [2]int64{0, 4800}
 	w.render("B", 0, region)
-	const heard = 2 // of the changes; the sound of others is asked for in the same way, and takes its time where every allocation is counted
+	// of the changes; the sound of others is asked for in the same way, and takes its time where
+	// every allocation is counted
+	const heard = 2
 	for k, o := range []map[string]any{
 		op("order", "order", []any{"still", "board", "curve", map[string]any{"split": map[string]any{
 			"left": []any{"clean", "clean-power", "clean-box"}, "right": []any{"dark", "dark-power", "dark-box"}, "mix": "stereo"}}}),

@@ -61,7 +61,8 @@ func TestCrowd(t *testing.T) {
 		}
 	}
 	counts := p.server.engine.Counts()
-	if begun, most := counts.Begun, 2*(1+listeners/4); begun > most { // A and B, and once more where all had left
+	// A and B, and once more where all had left
+	if begun, most := counts.Begun, 2*(1+listeners/4); begun > most {
 		t.Errorf("%d exact sounds were begun; want %d at most", begun, most)
 	}
 	computed := counts.Computed
@@ -72,17 +73,20 @@ func TestCrowd(t *testing.T) {
 	}
 	runtime.GC()
 	runtime.ReadMemStats(&memory)
-	if grown := int64(memory.HeapAlloc) - int64(before); grown > 64<<20 { // a loop of a second: all of it is some 10 MB
+	// a loop of a second: all of it is some 10 MB
+	if grown := int64(memory.HeapAlloc) - int64(before); grown > 64<<20 {
 		t.Errorf("the heap has grown by %d MB", grown>>20)
 	}
 	if !t.Failed() {
-		deaf.do("A", map[string]any{"do": "undo"}) // the window of the one who never reads is still served
+		// the window of the one who never reads is still served
+		deaf.do("A", map[string]any{"do": "undo"})
 	}
 }
 
 // TestDeaf holds that a listener who does not read is left once it has not read for a while.
 func TestDeaf(t *testing.T) {
-	const frames = 48000 * 20 // 7.7 MB in two channels, and as much of a preview: more than sockets buffer
+	// 7.7 MB in two channels, and as much of a preview: more than sockets buffer
+	const frames = 48000 * 20
 	p := openPage(t, `drywire: 1
 recording: {file: pluck.wav, peak: 300 mV}
 blocks: {soft: {kind: volume, volume: 3}}

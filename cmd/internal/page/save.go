@@ -73,7 +73,8 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, o := range s.all() {
 		if o != n {
-			s.engine.Go(func() { o.noticed(s.ctx, diskState{text: mine.Source}) }) // which waits for its own lock
+			// which waits for its own lock
+			s.engine.Go(func() { o.noticed(s.ctx, diskState{text: mine.Source}) })
 		}
 	}
 	answer(w, http.StatusOK, map[string]any{"saved": true, "kept": kept, "state": state})

@@ -578,7 +578,8 @@ func TestEnds(t *testing.T) {
 		t.Errorf("an interrupt ends with %v", err)
 	}
 	p.ended = nil
-	if took := time.Since(begin); took > 5*time.Second { // it waits two seconds at most for answers that are under way
+	// it waits two seconds at most for answers that are under way
+	if took := time.Since(begin); took > 5*time.Second {
 		t.Errorf("the end took %v", took)
 	}
 	if b, err := io.ReadAll(events.Body); err != nil || !bytes.HasPrefix(b, []byte(":")) {

@@ -116,12 +116,13 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	h := &http.Server{
 		Handler:           s,
 		ReadHeaderTimeout: 5 * time.Second,
-		ReadTimeout:       15 * time.Second, // of a whole request; a stream's answer has deadlines of its own
-		WriteTimeout:      30 * time.Second, // likewise
-		IdleTimeout:       60 * time.Second,
-		MaxHeaderBytes:    16 << 10,
-		BaseContext:       func(net.Listener) context.Context { return inner },
-		ErrorLog:          log.New(quiet{}, "", 0), // what a hostile client does is no news
+		// of a whole request; a stream's answer has deadlines of its own
+		ReadTimeout:    15 * time.Second,
+		WriteTimeout:   30 * time.Second, // likewise
+		IdleTimeout:    60 * time.Second,
+		MaxHeaderBytes: 16 << 10,
+		BaseContext:    func(net.Listener) context.Context { return inner },
+		ErrorLog:       log.New(quiet{}, "", 0), // what a hostile client does is no news
 	}
 	var others sync.WaitGroup
 	others.Go(func() { s.watch(inner) })
@@ -209,7 +210,8 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		shut(w, http.StatusForbidden)
 		return
 	}
-	token, path, slash := strings.Cut(strings.TrimPrefix(r.URL.EscapedPath(), "/"), "/") // escaped: nothing that hides in %2e or %2f is a path here
+	// escaped: nothing that hides in %2e or %2f is a path here
+	token, path, slash := strings.Cut(strings.TrimPrefix(r.URL.EscapedPath(), "/"), "/")
 	known := slash && subtle.ConstantTimeCompare([]byte(token), []byte(s.token)) == 1
 	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" && !(known && opensPage(r, path)) {
 		shut(w, http.StatusForbidden)
@@ -231,7 +233,8 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		if route.method == http.MethodPost && !s.ours(w, r) {
 			return
 		}
-		http.NewResponseController(w).SetReadDeadline(time.Time{}) // the request is read; an answer may take longer than it may
+		// the request is read; an answer may take longer than it may
+		http.NewResponseController(w).SetReadDeadline(time.Time{})
 		if err := route.serve(s, w, r); err != nil {
 			answerError(w, err)
 		}

@@ -31,14 +31,17 @@ type session struct {
 	undo     []step
 	redo     []step
 	revision int
-	last     string     // the knob that the last step has turned and that the hand is still on; "" for none
-	base     *edit.Text // the file's text that this one began with or was last saved as
-	opened   []byte     // what of it the window began with: a window shows two takes, so a second one may have been added
-	disk     string     // same, changed or gone, as this window sees it
-	moved    [2][]string
-	heard    [2]engine.Key // what was last heard of each side
-	sides    [2]*Side      // as they were told last
-	tests    map[string]*listening
+	// the knob that the last step has turned and that the hand is still on; "" for none
+	last string
+	base *edit.Text // the file's text that this one began with or was last saved as
+	// what of it the window began with: a window shows two takes, so a second one may have been
+	// added
+	opened []byte
+	disk   string // same, changed or gone, as this window sees it
+	moved  [2][]string
+	heard  [2]engine.Key // what was last heard of each side
+	sides  [2]*Side      // as they were told last
+	tests  map[string]*listening
 
 	windows  map[chan event]bool // its event streams
 	left     time.Time           // when the last of them went
@@ -293,9 +296,10 @@ func (e *orderEntry) UnmarshalJSON(b []byte) error {
 // do makes a change and answers with what came of it.
 func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 	var q struct {
-		Session  string    `json:"session"`
-		Side     string    `json:"side"`
-		Revision *int      `json:"revision"` // where it is given, the change is refused if it is not that of the latest state
+		Session string `json:"session"`
+		Side    string `json:"side"`
+		// where it is given, the change is refused if it is not that of the latest state
+		Revision *int      `json:"revision"`
 		Op       operation `json:"op"`
 	}
 	n, err := s.asked(r, &q, &q.Session)

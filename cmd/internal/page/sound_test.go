@@ -152,7 +152,8 @@ order: [wobble]
 		}
 		return most
 	}
-	if seam, own := step(len(x)-480, len(x)+2400), step(2400, len(x)-480); seam > own { // the vibrato may be some ms late
+	// the vibrato may be some ms late
+	if seam, own := step(len(x)-480, len(x)+2400), step(2400, len(x)-480); seam > own {
 		t.Errorf("a step of %.3g V at the seam, and %.3g V elsewhere", seam, own)
 	}
 }
@@ -209,7 +210,8 @@ func TestTails(t *testing.T) {
 	const lead = 48000
 	x := w.around(0, 48000, lead, 0)
 	for k := range x {
-		at := k - lead - (from - 2*1440) // 30 ms of crossfade, which end 30 ms before the sound begins
+		// 30 ms of crossfade, which end 30 ms before the sound begins
+		at := k - lead - (from - 2*1440)
 		fade := min(max(float64(at)/1440, 0), 1)
 		x[k] *= 1 - fade*fade // once at the buffer's stage, and what comes of that at the echo's
 	}

@@ -34,7 +34,8 @@ type State struct {
 	Longest   int64            `json:"longest"`
 	Sides     map[string]*Side `json:"sides"`
 	Cautions  []string         `json:"cautions"`
-	Reasons   []string         `json:"reasons"` // where B loads a block otherwise than A does, most first
+	// where B loads a block otherwise than A does, most first
+	Reasons []string `json:"reasons"`
 }
 
 // KindOf is a kind of block, for a page to offer.
@@ -84,9 +85,10 @@ type Station struct {
 
 // LoopOf is a loop of a switcher.
 type LoopOf struct {
-	Number int        `json:"number"`
-	On     bool       `json:"on"`
-	Own    bool       `json:"own"` // it holds something else in this take than the switcher has in it
+	Number int  `json:"number"`
+	On     bool `json:"on"`
+	// it holds something else in this take than the switcher has in it
+	Own    bool       `json:"own"`
 	Blocks []*Station `json:"blocks"`
 }
 
@@ -161,7 +163,8 @@ func (n *session) state() (json.RawMessage, error) {
 		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
 	}
 	for _, text := range r.Cautions {
-		s.Cautions = append(s.Cautions, strings.TrimPrefix(text, "CAUTION: ")) // the page says so itself
+		// the page says so itself
+		s.Cautions = append(s.Cautions, strings.TrimPrefix(text, "CAUTION: "))
 	}
 	for _, p := range f.Plugged() {
 		s.Cautions = append(s.Cautions, p.Warnings...)

@@ -22,9 +22,11 @@ import (
 // Job is a comparison to be made.
 type Job struct {
 	*Project
-	Quality  section.Quality
-	Out      *files.Outputs // beside which renders are kept while the work lasts
-	Progress func(n int)    // told how many samples of the recording were read, of as many as there are takes; nil for nobody
+	Quality section.Quality
+	Out     *files.Outputs // beside which renders are kept while the work lasts
+	// told how many samples of the recording were read, of as many as there are takes; nil for
+	// nobody
+	Progress func(n int)
 	// Noiseless leaves the board's hiss and hum out of the takes that are written and played. What
 	// is measured of takes, and by how much they differ, is without them anyway.
 	Noiseless bool

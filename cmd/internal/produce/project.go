@@ -29,9 +29,10 @@ import (
 // Project is a chain file with what it names: its recording and its cabinets' impulse responses,
 // loaded. It never changes: an edit makes another.
 type Project struct {
-	*board.File            // with what is at the paths of its cabinets; its Recording is the one that is played
-	Text        *edit.Text // as it was read
-	Dry         *Recording // nil where none has been looked for
+	// with what is at the paths of its cabinets; its Recording is the one that is played
+	*board.File
+	Text *edit.Text // as it was read
+	Dry  *Recording // nil where none has been looked for
 
 	loader *Loader
 	mu     sync.Mutex

@@ -32,9 +32,11 @@ type Recording struct {
 	Frames   int64
 	Volts    float64 // of a sample of 1
 	Load     *board.Load
-	Notes    []string     // what was made of it, for the user to be told
-	Cautions []string     // those of them that warn
-	Waveform [][2]float64 // least and largest, in volts, of WaveColumns equal parts, or as many as it has frames; nil where it was not asked for
+	Notes    []string // what was made of it, for the user to be told
+	Cautions []string // those of them that warn
+	// least and largest, in volts, of WaveColumns equal parts, or as many as it has frames; nil
+	// where it was not asked for
+	Waveform [][2]float64
 
 	open func() *samples.Reader // from its beginning, of the one file
 }

@@ -19,9 +19,10 @@ import (
 type Faulty struct {
 	Beneath files.System
 	At      int
-	Dies    bool   // at that call, so that it and all that come later do nothing; else that call alone fails
-	Half    bool   // where that call is a write, half of it is done
-	Look    func() // called before every call: what another process could see now
+	// at that call, so that it and all that come later do nothing; else that call alone fails
+	Dies bool
+	Half bool   // where that call is a write, half of it is done
+	Look func() // called before every call: what another process could see now
 
 	mu    sync.Mutex
 	calls []string
