@@ -9,6 +9,7 @@
 //	noise       what it sounds like at rest, and why
 //	experiment  what several takes say about each other
 //	why         what causes a complaint, and what to do
+//	sweep       a knob over its travel, and what ends it
 //	report      the page that plays and shows it
 package chains
 

@@ -56,6 +56,7 @@ var writers = map[string]string{
 	"ladder":  "ladder CHAIN --svg OUT/ladder.svg --png OUT/ladder.png --quality draft",
 	"new":     "new --force --from NAME OUT/new.yaml",
 	"sheet":   "sheet CHAIN -o OUT/sheet.html",
+	"sweep":   "sweep CHAIN --knob vol.volume --svg OUT/sweep.svg --quality draft",
 	"rank":    "rank RANK --journal OUT/rank.journal --seconds 0.1",
 }
 

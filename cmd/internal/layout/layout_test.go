@@ -55,6 +55,7 @@ var rooms = map[string]map[string][]string{
 		"measures":          {},
 		"experiment":        {"noise", "render", "wiring", "measures", "board"},
 		"why":               {"experiment", "measures", "file", "edit", "board"},
+		"sweep":             {"why", "experiment", "render", "measures", "file", "board"},
 		"report":            {"experiment", "measures", "board"},
 	},
 	"cmd": {
