@@ -164,6 +164,7 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		},
 		keepKey(),
 		preferKey(),
+		suspectsKey(),
 	}
 }
 

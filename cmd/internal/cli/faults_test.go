@@ -62,7 +62,7 @@ var writers = map[string]string{
 
 var readers = map[string]string{
 	"check": "check CHAIN", "netlist": "netlist CHAIN", "noise": "noise CHAIN", "response": "response CHAIN",
-	"power": "power RANK", "why": "why RANK --complaint hiss",
+	"power": "power RANK", "why": "why RANK --complaint hiss", "hunt": "hunt CHAIN --plan",
 	"measure": "measure CHAIN --quality draft", "swaps": "swaps RANK --quality draft",
 	"rank merge": "rank merge RANK JOURNAL --seconds 0.1",
 }

@@ -56,6 +56,7 @@ var rooms = map[string]map[string][]string{
 		"experiment":        {"noise", "render", "wiring", "measures", "board"},
 		"why":               {"experiment", "measures", "file", "edit", "board"},
 		"sweep":             {"why", "experiment", "render", "measures", "file", "board"},
+		"hunt":              {"noise", "board"},
 		"report":            {"experiment", "measures", "board"},
 	},
 	"cmd": {
