@@ -6,13 +6,14 @@ import (
 	"drywire/dsp/oversample"
 )
 
-// What active blocks share: a high input impedance, a stage, and a low output impedance. Common practice, no source, where
-// nothing else is said.
+// What active blocks share: a high input impedance, a stage, and a low output impedance. Common
+// practice, no source, where nothing else is said.
 const (
 	inputResistance  dsp.Ohm = 1e6
 	outputResistance dsp.Ohm = 100
-	opAmpNoise               = 8e-9 // V/√Hz at the input: from memory, a common audio op-amp
-	railLoss                 = 1.5  // V that an op-amp's output stays away from either rail
+	opAmpNoise               = 8e-9    // V/√Hz at the input: from memory, a common audio op-amp
+	opAmpCurrent             = 0.4e-12 // A/√Hz at either input: from memory, one with bipolar inputs; those at a jack have field-effect transistors, and none
+	railLoss                 = 1.5     // V that an op-amp's output stays away from either rail
 )
 
 // swing is how far, in volts peak, a stage goes to either side of its bias at half the supply.
@@ -21,7 +22,8 @@ func swing(supply float64) float64 { return supply/2 - railLoss }
 // highInput is the input of an active block: 1 MΩ to ground.
 func (b *Bench) highInput() { b.R("rin", "in", circuit.Ground, inputResistance) }
 
-// output adds a stage from the block's input, with 100 Ω between its ideal source and the output jack.
+// output adds a stage from the block's input, with 100 Ω between its ideal source and the output
+// jack.
 func (b *Bench) output(s Stage) { b.outputThrough(s, outputResistance) }
 
 func (b *Bench) outputThrough(s Stage, r dsp.Ohm) {
@@ -30,7 +32,8 @@ func (b *Bench) outputThrough(s Stage, r dsp.Ohm) {
 	b.Stage(s)
 }
 
-// Follower is a stage's core without memory: a gain between two rails. It can be written into a deck.
+// Follower is a stage's core without memory: a gain between two rails. It can be written into a
+// deck.
 type Follower struct {
 	Gain   float64
 	Lo, Hi dsp.Volt

@@ -11,14 +11,16 @@ import (
 
 // Bench is what a block is built on: a circuit that it shares with its neighbours, and its stages.
 //
-// While a block is being placed, its names are its own: "in" and "out" are its jacks, "0" is ground, any other
-// node or element gets the block's name in front. A name with a dot in it is taken as it is.
+// While a block is being placed, its names are its own: "in" and "out" are its jacks, "0" is
+// ground, any other node or element gets the block's name in front. A name with a dot in it is
+// taken as it is.
 type Bench struct {
 	Circuit *circuit.Netlist
 	Rate    dsp.Hertz // the recording's sample rate, at which the cores of stages run
 	// Oversample is by how much a stage that clips raises the rate for it: a power of two.
 	Oversample int
-	// IR is impulse responses of cabinets, by the name of the speaker's block: each takes the place of the filters of that speaker's cone.
+	// IR is impulse responses of cabinets, by the name of the speaker's block: each takes the place
+	// of the filters of that speaker's cone.
 	IR     map[string]ImpulseResponse
 	Stages []Stage
 	block  string
@@ -46,7 +48,8 @@ func (b *Bench) place(name, key string) (end func()) {
 	}
 }
 
-// Own says to whom belongs what is laid on the bench until end is called: a block, or a part of the chain that is none.
+// Own says to whom belongs what is laid on the bench until end is called: a block, or a part of the
+// chain that is none.
 func (b *Bench) Own(owner string) (end func()) {
 	before := b.Circuit.Owner
 	b.Circuit.Owner = owner
@@ -56,8 +59,8 @@ func (b *Bench) Own(owner string) (end func()) {
 // Cables is the owner of all cables.
 const Cables = "cables"
 
-// Bypass lays a block that is off on the bench: with true bypass, a footswitch that joins the jacks by a wire with stray
-// capacitance; with buffered bypass, a follower.
+// Bypass lays a block that is off on the bench: with true bypass, a footswitch that joins the jacks
+// by a wire with stray capacitance; with buffered bypass, a follower.
 func (b *Bench) Bypass(name string, k *Kind, s Settings) {
 	defer b.place(name, "bypass "+s.String())()
 	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
@@ -75,8 +78,8 @@ const (
 	strayCapacitance dsp.Farad = 20e-12
 )
 
-// A guitar cable, per metre: 100 pF (a trade magazine, November 2009, gives 30 pF a foot) and 0.1 Ω there and back (common
-// practice, no source).
+// A guitar cable, per metre: 100 pF (a trade magazine, November 2009, gives 30 pF a foot) and 0.1 Ω
+// there and back (common practice, no source).
 const (
 	cableCapacitance = 100e-12
 	cableResistance  = 0.1

@@ -1,11 +1,13 @@
-// Package blocks holds one flat file per kind of block that a signal chain can be wired from, and the one
-// list of all kinds (kinds.go).
+// Package blocks holds one flat file per kind of block that a signal chain can be wired from, and
+// the one list of all kinds (kinds.go).
 //
 // A block lays a fragment of circuit on a Bench, between its jacks in and out. A fragment may hold
-// stages: ideal boundaries that sense a voltage without drawing current, process it, and drive an ideal
-// voltage source. The package knows nothing of chain files, recordings or orders: that is chains.
+// stages: ideal boundaries that sense a voltage without drawing current, process it, and drive an
+// ideal voltage source. The package knows nothing of chain files, recordings or orders: that is
+// chains.
 //
-// Start reading at Kind, then buffer.go (a block with a stage) and fuzz.go (a block that is all circuit).
+// Start reading at Kind, then buffer.go (a block with a stage) and fuzz.go (a block that is all
+// circuit).
 package blocks
 
 import (
@@ -25,11 +27,13 @@ type Kind struct {
 	Sources []string // where its values come from, one line each
 	Knobs   []Knob   // in the order that help shows them
 
-	// What its jacks are to their neighbours, for people: the magnitude at 1 kHz, "1 MΩ", or over all settings "1 Ω to 253 kΩ", and after a
-	// colon what there is to say about it. Impedances computes it.
+	// What its jacks are to their neighbours, for people: the magnitude at 1 kHz, "1 MΩ", or over
+	// all settings "1 Ω to 253 kΩ", and after a colon what there is to say about it. Impedances
+	// computes it.
 	InputImpedance, OutputImpedance string
 
-	// What an active block wants of its supply; all 0 where it has no knob "supply". Common practice, no source.
+	// What an active block wants of its supply; all 0 where it has no knob "supply". Common
+	// practice, no source.
 	Draw      dsp.Ampere  // the most that it takes
 	Volts     [2]dsp.Volt // what it is made for: under that it starves, over that it may be destroyed
 	Rejection float64     // dB by which a ripple on its supply comes out softer; 0 where the block has its supply in its circuit, whatever its settings, which tells
@@ -42,15 +46,16 @@ type Kind struct {
 	Drives bool // the power of a valve amplifier: something that Loads has to be plugged into it
 	Loads  bool // a loudspeaker, or what stands for one
 
-	// Ground is which pole of its supply is the block's ground; nil only for what takes no supply. The plug that every kind wants has its
-	// centre negative: common practice, no source.
+	// Ground is which pole of its supply is the block's ground; nil only for what takes no supply.
+	// The plug that every kind wants has its centre negative: common practice, no source.
 	Ground func(Settings) Pole
 
 	// Build lays the block between bench.In() and bench.Out(). Settings are complete and in range.
 	Build func(bench *Bench, s Settings)
 }
 
-// Place is where a kind of block stands. An order may put it anywhere; what proposes orders keeps to it.
+// Place is where a kind of block stands. An order may put it anywhere; what proposes orders keeps
+// to it.
 type Place int
 
 // The places.
@@ -71,8 +76,8 @@ const (
 
 func negative(Settings) Pole { return Negative }
 
-// byDevice is the ground of circuits that are built around germanium transistors with the polarity PNP, and of the same with silicon ones
-// of the other polarity: common practice, no source.
+// byDevice is the ground of circuits that are built around germanium transistors with the polarity
+// PNP, and of the same with silicon ones of the other polarity: common practice, no source.
 func byDevice(s Settings) Pole {
 	if s.Word("device") == "germanium" {
 		return Positive
@@ -178,27 +183,31 @@ func (s Settings) Word(knob string) string {
 	return w
 }
 
-// Core is the signal processing inside a stage, of volts at the recording's rate. Process must not allocate, and never
-// fails; where out is not in, in stays as it is, since others may read it too. Latency is what comes on top of what the
-// block means to delay; the render takes it back.
+// Core is the signal processing inside a stage, of volts at the recording's rate. Process must not
+// allocate, and never fails; where out is not in, in stays as it is, since others may read it too.
+// Latency is what comes on top of what the block means to delay; the render takes it back.
 type Core interface {
 	dsp.Processor
 	// Tail is for how long the output goes on after the input has ended, until 60 dB down.
 	Tail() dsp.Second
 }
 
-// Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal sources. It is a plan: what runs is made by New.
+// Stage is the ideal boundary: it senses nodes, draws no current, and drives nodes from ideal
+// sources. It is a plan: what runs is made by New.
 type Stage struct {
 	Name  string   // BLOCK.name
 	Owner string   // the block; the bench fills it in
 	Key   string   // what the core does, whole: equal keys, equal cores; the bench fills it in
 	Sense []string // nodes whose voltage to ground goes into the core, a channel each
 	Drive []string // nodes that the core's output channels drive
-	// New makes what the stage runs, at rest. Whoever renders makes one of their own: it has state, and a Stage has none.
+	// New makes what the stage runs, at rest. Whoever renders makes one of their own: it has state,
+	// and a Stage has none.
 	New func() Core
-	// Noise is the white noise that the stage adds at its output, in V/√Hz, seen with its input at rest, without that of Converter.
+	// Noise is the white noise that the stage adds at its output, in V/√Hz, seen with its input at
+	// rest, without that of Converter.
 	Noise float64
-	// Converter is the noise that a converter in it, or a line of charges, adds at its output, likewise; 0 where it has none.
+	// Converter is the noise that a converter in it, or a line of charges, adds at its output,
+	// likewise; 0 where it has none.
 	Converter float64
 	// Ceiling is the highest output voltage, peak, in volts; 0 where the stage has none.
 	Ceiling float64
@@ -206,6 +215,6 @@ type Stage struct {
 	shape func() Core
 }
 
-// Shape is a core that is made once and never run: for what a stage states of itself, its latency, tail, response and kind.
-// It may be asked for by several goroutines.
+// Shape is a core that is made once and never run: for what a stage states of itself, its latency,
+// tail, response and kind. It may be asked for by several goroutines.
 func (s Stage) Shape() Core { return s.shape() }

@@ -52,7 +52,8 @@ func thermalNoise(r float64) float64 {
 	return math.Sqrt(4 * circuit.Boltzmann * circuit.Temperature * r)
 }
 
-// coupledOutput is a coupling capacitor, the resistor that keeps the jack from popping, and 100 Ω in series.
+// coupledOutput is a coupling capacitor, the resistor that keeps the jack from popping, and 100 Ω
+// in series.
 func (b *Bench) coupledOutput(from string, c dsp.Farad) {
 	b.C("cout", from, "coupled", c)
 	b.R("rpop", "coupled", "0", 100e3)

@@ -14,7 +14,8 @@ import (
 // gainRate is the rate at which gain blocks are measured here.
 const gainRate = 48000
 
-// onRig runs n samples of a tone through a block on the rig, and gives the last half of what comes out.
+// onRig runs n samples of a tone through a block on the rig, and gives the last half of what comes
+// out.
 func onRig(tb testing.TB, kind string, set map[string]any, frequency, peak float64, n int) []float64 {
 	tb.Helper()
 	return wholeOnRig(tb, kind, set, frequency, peak, n)[n/2:]
@@ -68,13 +69,15 @@ func line(x []float64, frequency float64) float64 {
 	return 2 * math.Hypot(re, im) / float64(len(x))
 }
 
-// The ceiling of a clean boost follows the rails: half the supply less 1.5 V, so 3 V at 9 V and 7.5 V at 18 V (closed form).
+// The ceiling of a clean boost follows the rails: half the supply less 1.5 V, so 3 V at 9 V and 7.5
+// V at 18 V (closed form).
 func TestBoostCeiling(t *testing.T) {
 	const tolerance = 0.02 // of the ceiling: two resistors of the output and the ripple of a band limit
 	top := map[float64]float64{}
 	for _, supply := range []float64{9, 12, 18} {
 		y := onRig(t, "boost", map[string]any{"gain": 30.0, "supply": supply}, 100, 2, 9600)
-		// The plateau of a square wave: the median of its magnitude, where the edges' ringing is no part of it.
+		// The plateau of a square wave: the median of its magnitude, where the edges' ringing is no
+		// part of it.
 		for k, v := range y {
 			y[k] = math.Abs(v)
 		}
@@ -89,7 +92,8 @@ func TestBoostCeiling(t *testing.T) {
 	}
 }
 
-// Below its ceiling the boost is a number: its gain, times what its input takes from the rig's 10 kΩ and its output from the rig's 1 MΩ.
+// Below its ceiling the boost is a number: its gain, times what its input takes from the rig's 10
+// kΩ and its output from the rig's 1 MΩ.
 func TestBoostIsClean(t *testing.T) {
 	for _, gain := range []float64{0, 12, 30} {
 		y := onRig(t, "boost", map[string]any{"gain": gain}, 1000, 0.05, 9600)

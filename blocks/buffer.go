@@ -8,7 +8,7 @@ var buffer = Kind{
 	Brief: "unity-gain buffer: high impedance in, low impedance out",
 	Models: []string{
 		"1 MΩ in, a follower that clips 1.5 V before its rails, 100 Ω out.",
-		"The input noise voltage of an audio op-amp.",
+		"The input noise voltage of an audio op-amp with field-effect inputs, which have no noise current to speak of.",
 	},
 	Ignores: []string{"The follower's own distortion below its rails, its bias current and its slew rate."},
 	Sources: []string{

@@ -12,7 +12,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// rigGain is the magnitude of what the rig (10 kΩ before, 1 MΩ after the block) does at a frequency, by its circuit and stages.
+// rigGain is the magnitude of what the rig (10 kΩ before, 1 MΩ after the block) does at a
+// frequency, by its circuit and stages.
 func rigGain(t *testing.T, kind string, s blocks.Settings, f dsp.Hertz) float64 {
 	t.Helper()
 	r, err := blockstest.NewRig(blocks.Find(kind), s, false, 48000, section.Normal)
@@ -36,8 +37,8 @@ func TestBufferDividers(t *testing.T) {
 	}
 }
 
-// It clips 1.5 V before its rails: 3 V peak at 9 V, 7.5 V at 18 V; under that the sound is the same bit for bit. A limiter is
-// good to -120 dB of what goes in.
+// It clips 1.5 V before its rails: 3 V peak at 9 V, 7.5 V at 18 V; under that the sound is the same
+// bit for bit. A limiter is good to -120 dB of what goes in.
 func TestBufferHeadroom(t *testing.T) {
 	k := blocks.Find("buffer")
 	for supply, want := range map[float64]float64{9: 3, 18: 7.5} {
@@ -51,8 +52,9 @@ func TestBufferHeadroom(t *testing.T) {
 	}
 }
 
-// A sine of 20 V into rails of 3 V at 8 times the rate: what folds down is further below the sound than is asked of a whole chain (70 dB at 1244.5 Hz, 50 dB at
-// 4186 Hz); at 8 kHz the ring of what is left of a square wave is highest. 2^16 points, odd bins.
+// A sine of 20 V into rails of 3 V at 8 times the rate: what folds down is further below the sound
+// than is asked of a whole chain (70 dB at 1244.5 Hz, 50 dB at 4186 Hz); at 8 kHz the ring of what
+// is left of a square wave is highest. 2^16 points, odd bins.
 func TestBufferAliasing(t *testing.T) {
 	const n, rate = 1 << 16, 48000
 	for bin, want := range map[int]float64{1699: 100, 5715: 80, 10923: 80} {

@@ -8,7 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// A cable after a source of 10 kΩ is a low-pass of first order: R = 10 kΩ (and the cable's 0.1 Ω/m) with 1 MΩ beside it, C = 100 pF a metre.
+// A cable after a source of 10 kΩ is a low-pass of first order: R = 10 kΩ (and the cable's 0.1 Ω/m)
+// with 1 MΩ beside it, C = 100 pF a metre.
 func TestCableLowPass(t *testing.T) {
 	k := blocks.Find("cable")
 	for _, metres := range []float64{0.05, 6, 30, 100} {

@@ -9,7 +9,8 @@ import (
 	"drywire/dsp"
 )
 
-// gainAt is the gain of a stage at frequencies of whole periods in a second, once it has come to rest.
+// gainAt is the gain of a stage at frequencies of whole periods in a second, once it has come to
+// rest.
 func gainAt(t *testing.T, k *blocks.Kind, s blocks.Settings, rate, amplitude, f float64) float64 {
 	t.Helper()
 	n := int(rate)
@@ -17,8 +18,8 @@ func gainAt(t *testing.T, k *blocks.Kind, s blocks.Settings, rate, amplitude, f 
 	return partial(y[n/2:][:n], f, rate) / amplitude
 }
 
-// Standing still, it is a comb: |1 - mix + mix·exp(-i·2π·f·delay)|, at mix 50 % |cos(π·f·delay)|. Closed form; the line's stated
-// error is -85 dB. 12.345 ms is no whole number of samples.
+// Standing still, it is a comb: |1 - mix + mix·exp(-i·2π·f·delay)|, at mix 50 % |cos(π·f·delay)|.
+// Closed form; the line's stated error is -85 dB. 12.345 ms is no whole number of samples.
 func TestChorusComb(t *testing.T) {
 	k := blocks.Find("chorus")
 	for _, c := range []struct{ rate, delay, mix float64 }{{48000, 12.345e-3, 0.5}, {48000, 10e-3, 0.5}, {44100, 7.77e-3, 0.3}, {48000, 20e-3, 0}, {48000, 20e-3, 1}} {
@@ -32,8 +33,8 @@ func TestChorusComb(t *testing.T) {
 	}
 }
 
-// The second voice alone is a vibrato: of a tone with the modulation index b = 2π·f·depth, the carrier is J0(b) and the sidebands are Jn(b) (closed form of
-// phase modulation).
+// The second voice alone is a vibrato: of a tone with the modulation index b = 2π·f·depth, the
+// carrier is J0(b) and the sidebands are Jn(b) (closed form of phase modulation).
 func TestChorusSidebands(t *testing.T) {
 	const rate, f, lfo, depth = 48000, 500, 4, 0.5e-3
 	k := blocks.Find("chorus")
@@ -46,7 +47,8 @@ func TestChorusSidebands(t *testing.T) {
 	}
 }
 
-// inStereo sends a signal through a chorus in stereo in calls of that length, and takes the latency back.
+// inStereo sends a signal through a chorus in stereo in calls of that length, and takes the latency
+// back.
 func inStereo(t *testing.T, s blocks.Settings, x []float64, call int) (left, right []float64) {
 	t.Helper()
 	core := stageOf(t, blocks.Find("chorus"), s.WithWord("stereo", "on"), 48000).New()
@@ -60,9 +62,11 @@ func inStereo(t *testing.T, s blocks.Settings, x []float64, call int) (left, rig
 	return left[late:], right[late:]
 }
 
-// In stereo the first output is the mono chorus to the last bit, whatever the call length, and the outputs are aligned: with nothing but dry sound they are one.
-// Of a tone, the second output's voice alone has the sidebands of a modulation half a turn later: J0 and Jn as the first's, those of odd n the other way round, so
-// that the mean of both has J0 and J2 and no J1 (closed form of phase modulation).
+// In stereo the first output is the mono chorus to the last bit, whatever the call length, and the
+// outputs are aligned: with nothing but dry sound they are one. Of a tone, the second output's
+// voice alone has the sidebands of a modulation half a turn later: J0 and Jn as the first's, those
+// of odd n the other way round, so that the mean of both has J0 and J2 and no J1 (closed form of
+// phase modulation).
 func TestChorusStereo(t *testing.T) {
 	const rate, f, sway, depth = 48000, 500, 4, 0.5e-3
 	k := blocks.Find("chorus")

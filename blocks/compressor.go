@@ -78,6 +78,11 @@ func (c *compressing) Process(out, in [][]float64) {
 // Response implements Responder: below the knee the block is its make-up gain.
 func (c *compressing) Response(dsp.Hertz) complex128 { return complex(c.makeup, 0) }
 
+// Quiet implements Detecting: no peak reaches the knee.
+func (c *compressing) Quiet() dsp.Volt {
+	return dsp.Volt(dsp.FromDB(c.cell.Threshold-c.cell.Knee/2) / noisePeak)
+}
+
 // Latency implements Core.
 func (c *compressing) Latency() int { return c.in.Latency() + c.cell.Latency() + c.out.Latency() }
 

@@ -21,7 +21,8 @@ func stageOf(t *testing.T, k *blocks.Kind, s blocks.Settings, rate dsp.Hertz) bl
 	return b.Stages[0]
 }
 
-// run sends a signal through a stage's core, and as many zeros as it is late, and takes the latency back.
+// run sends a signal through a stage's core, and as many zeros as it is late, and takes the latency
+// back.
 func run(s blocks.Stage, x []float64) []float64 {
 	late := s.Shape().Latency()
 	y := append(slices.Clone(x), make([]float64, late)...)
@@ -36,8 +37,8 @@ func compressorAt(threshold, ratio, knee, attack, release, level float64) blocks
 		With("attack", attack).With("release", release).With("level", level).With("supply", 18)
 }
 
-// The static curve through the block. Values: J. Audio Eng. Soc. 60(6), 399-408, 2012, equation 4, worked out for threshold -20,
-// ratio 4, knee 6: a steady voltage is its own peak.
+// The static curve through the block. Values: J. Audio Eng. Soc. 60(6), 399-408, 2012, equation 4,
+// worked out for threshold -20, ratio 4, knee 6: a steady voltage is its own peak.
 func TestCompressorCurve(t *testing.T) {
 	const tol = 0.001 // dB
 	for _, c := range []struct{ in, want float64 }{
@@ -53,8 +54,8 @@ func TestCompressorCurve(t *testing.T) {
 	}
 }
 
-// After a step up from rest by 20 dB over the threshold at 4:1 (15 dB of reduction) the reduction has gone 1 - 1/e of its way in the attack
-// time, within 1 %: definition of a time constant.
+// After a step up from rest by 20 dB over the threshold at 4:1 (15 dB of reduction) the reduction
+// has gone 1 - 1/e of its way in the attack time, within 1 %: definition of a time constant.
 func TestCompressorAttack(t *testing.T) {
 	const rate = 96000
 	for _, attack := range []float64{1e-3, 10e-3, 100e-3} {
@@ -69,8 +70,8 @@ func TestCompressorAttack(t *testing.T) {
 	}
 }
 
-// The input amplifier clips, however much the gain cell would have taken back; make-up gain cannot go over the rails; noise follows
-// the make-up gain.
+// The input amplifier clips, however much the gain cell would have taken back; make-up gain cannot
+// go over the rails; noise follows the make-up gain.
 func TestCompressorHeadroom(t *testing.T) {
 	k := blocks.Find("compressor")
 	s := compressorAt(-20, 100, 0, 0.1e-3, 5e-3, 0)
@@ -89,8 +90,9 @@ func TestCompressorHeadroom(t *testing.T) {
 	}
 }
 
-// Both amplifiers clip, with 20 dB between them, the gain cell at rest: what folds down stays below the sound as is asked of a whole chain, 70 dB
-// at 1244.5 Hz and 50 dB at 4186 Hz. 2^16 points, odd bins.
+// Both amplifiers clip, with 20 dB between them, the gain cell at rest: what folds down stays below
+// the sound as is asked of a whole chain, 70 dB at 1244.5 Hz and 50 dB at 4186 Hz. 2^16 points, odd
+// bins.
 func TestCompressorAliasing(t *testing.T) {
 	const n, rate = 1 << 16, 48000
 	for bin, want := range map[int]float64{1699: 70, 5715: 50} {

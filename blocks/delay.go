@@ -64,7 +64,8 @@ var delay = Kind{
 	Build: func(b *Bench, s Settings) {
 		supply, headroom, mix := s.Number("supply"), s.Number("headroom"), s.Number("mix")
 		e := b.echoes(s)
-		// What the converter adds comes round again and again; the repeats of noise know nothing of each other.
+		// What the converter adds comes round again and again; the repeats of noise know nothing of
+		// each other.
 		wet := converterNoise(headroom)
 		if e.compander != nil {
 			wet = lineNoise * e.compander.Rest()
@@ -135,7 +136,8 @@ type echoes struct {
 	lag           float64 // seconds by which the filters delay low frequencies
 }
 
-// loopChunk is how many samples of the loop are worked on at a time at most; it has no influence on the output.
+// loopChunk is how many samples of the loop are worked on at a time at most; it has no influence on
+// the output.
 const loopChunk = 512
 
 // echoes is the core without its line.
@@ -219,10 +221,12 @@ func (e *echoes) read(echo []float64) {
 	}
 }
 
-// tiny is where a repeat ends, in volts: it keeps the loop from creeping towards denormal numbers, which processors are slow with.
+// tiny is where a repeat ends, in volts: it keeps the loop from creeping towards denormal numbers,
+// which processors are slow with.
 const tiny = 1e-30
 
-// Response implements Responder: one repeat is tone and delay, and the repeats are a geometric series.
+// Response implements Responder: one repeat is tone and delay, and the repeats are a geometric
+// series.
 func (e *echoes) Response(f dsp.Hertz) complex128 {
 	once := e.tone.Response(f) * cmplx.Exp(complex(0, -2*math.Pi*float64(f)*e.time))
 	return complex(e.dry, 0) + complex(e.wet, 0)*once/(1-complex(e.feedback, 0)*once)
@@ -231,8 +235,9 @@ func (e *echoes) Response(f dsp.Hertz) complex128 {
 // Latency implements Core. The converter's is a part of the time.
 func (e *echoes) Latency() int { return e.in.Latency() + e.out.Latency() }
 
-// Tail implements Core: the repeats up to the last that is less than 60 dB under the first, each a time and the tone's delay at
-// low frequencies after the one before, and then the time in which the tone's filter comes to rest.
+// Tail implements Core: the repeats up to the last that is less than 60 dB under the first, each a
+// time and the tone's delay at low frequencies after the one before, and then the time in which the
+// tone's filter comes to rest.
 func (e *echoes) Tail() dsp.Second {
 	repeats := 1.0
 	if e.feedback > 0 {

@@ -13,8 +13,9 @@ import (
 	"drywire/dsp/filter"
 )
 
-// An impulse comes back at every multiple of the time, each repeat softer by the feedback (95 % at 10, in proportion) and, at the tone's
-// frequency, by another 3 dB: closed forms of a geometric series and of a low-pass of first order.
+// An impulse comes back at every multiple of the time, each repeat softer by the feedback (95 % at
+// 10, in proportion) and, at the tone's frequency, by another 3 dB: closed forms of a geometric
+// series and of a low-pass of first order.
 func TestDelayRepeats(t *testing.T) {
 	const rate = 48000
 	k := blocks.Find("delay")
@@ -92,7 +93,8 @@ func TestDelayHeadroom(t *testing.T) {
 	}
 }
 
-// After the tail the repeats are 60 dB down, and one repeat before its end they are not: it is as long as it must be. At the longest it is 30 s.
+// After the tail the repeats are 60 dB down, and one repeat before its end they are not: it is as
+// long as it must be. At the longest it is 30 s.
 func TestDelayTail(t *testing.T) {
 	const rate = 48000
 	k := blocks.Find("delay")
@@ -130,7 +132,8 @@ func TestDelayTail(t *testing.T) {
 	}
 }
 
-// Noise of a converter of 16 bits and 2 V peak: a step of 4 V/65536 over √12, over √24 kHz, raised by the repeats' sum of powers.
+// Noise of a converter of 16 bits and 2 V peak: a step of 4 V/65536 over √12, over √24 kHz, raised
+// by the repeats' sum of powers.
 func TestDelayNoise(t *testing.T) {
 	k := blocks.Find("delay")
 	s := stageOf(t, k, k.Defaults().With("mix", 1).With("repeats", 10), 48000)
@@ -140,8 +143,9 @@ func TestDelayNoise(t *testing.T) {
 	}
 }
 
-// Modulated, a repeat is the tone of the moment that the time says, through the tone's filter: closed form, within -80 dB (the line's stated error is -85 dB).
-// Half of the time is the most that it moves.
+// Modulated, a repeat is the tone of the moment that the time says, through the tone's filter:
+// closed form, within -80 dB (the line's stated error is -85 dB). Half of the time is the most that
+// it moves.
 func TestDelayModulation(t *testing.T) {
 	k := blocks.Find("delay")
 	for _, c := range []struct{ rate, time, lfo, depth, moves float64 }{
@@ -180,9 +184,11 @@ func TestDelayShortModulation(t *testing.T) {
 	}
 }
 
-// The longer the time, the slower the clock: a Butterworth filter of fourth order at a third of 4096/time, whose loss the compander doubles in dB, after
-// the tone's filter. Closed form, with the bilinear transform's frequencies; 0.15 dB are for the ripple of the compander's capacitors. And the same at a level 14 dB
-// lower: the compander tracks. (Lower still, and with that much loss, the line is under its range.)
+// The longer the time, the slower the clock: a Butterworth filter of fourth order at a third of
+// 4096/time, whose loss the compander doubles in dB, after the tone's filter. Closed form, with the
+// bilinear transform's frequencies; 0.15 dB are for the ripple of the compander's capacitors. And
+// the same at a level 14 dB lower: the compander tracks. (Lower still, and with that much loss, the
+// line is under its range.)
 func TestDelayBucketBrigade(t *testing.T) {
 	const rate, corner = 48000, 16e3
 	k := blocks.Find("delay")
@@ -204,7 +210,8 @@ func TestDelayBucketBrigade(t *testing.T) {
 	}
 }
 
-// At rest the expander takes 30 dB off the line's noise, 100 µV in 20 kHz; and it comes round with the repeats.
+// At rest the expander takes 30 dB off the line's noise, 100 µV in 20 kHz; and it comes round with
+// the repeats.
 func TestDelayBucketBrigadeNoise(t *testing.T) {
 	k := blocks.Find("delay")
 	s := stageOf(t, k, k.Defaults().With("mix", 1).With("repeats", 10).WithWord("voice", "bucket-brigade"), 48000)
@@ -214,7 +221,8 @@ func TestDelayBucketBrigadeNoise(t *testing.T) {
 	}
 }
 
-// A line alone with its filters, or with a time that moves, has no response to state; a plain echo has.
+// A line alone with its filters, or with a time that moves, has no response to state; a plain echo
+// has.
 func TestDelayResponder(t *testing.T) {
 	k := blocks.Find("delay")
 	for _, c := range []struct {

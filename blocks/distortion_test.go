@@ -8,8 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// The op-amp's gain: 1 + Zf/Zg with 470 Ω and 2.2 µF, and the gain control with 100 pF; closed form, with what an op-amp of 3 MHz takes and the
-// 1.6 Hz before it.
+// The op-amp's gain: 1 + Zf/Zg with 470 Ω and 2.2 µF, and the gain control with 100 pF; closed
+// form, with what an op-amp of 3 MHz takes and the 1.6 Hz before it.
 func TestDistortionGain(t *testing.T) {
 	const tolerance = 0.02 // dB: the op-amp's resistances and its load
 	for _, c := range []struct{ dial, feedback float64 }{{0, 1}, {10, 100e3}} {
@@ -29,7 +29,8 @@ func TestDistortionGain(t *testing.T) {
 	}
 }
 
-// The tone control's low-pass, from the diodes on: 3.3 nF with 1.5 kΩ and 100 kΩ, or 1.5 kΩ and an ohm; closed form.
+// The tone control's low-pass, from the diodes on: 3.3 nF with 1.5 kΩ and 100 kΩ, or 1.5 kΩ and an
+// ohm; closed form.
 func TestDistortionTone(t *testing.T) {
 	for dial, r := range map[float64]float64{0: 101.5e3, 10: 1501} {
 		b := laid("distortion", map[string]float64{"tone": dial})
@@ -43,8 +44,9 @@ func TestDistortionTone(t *testing.T) {
 	}
 }
 
-// Diodes to ground hold what passes them: the peak at the jack is a diode's voltage at the current that 2.2 kΩ lets through. By
-// i = Is·exp(v/(n·Vt)) with 45.3 mV, the voltage at the rail of 3 V is 0.589 V.
+// Diodes to ground hold what passes them: the peak at the jack is a diode's voltage at the current
+// that 2.2 kΩ lets through. By i = Is·exp(v/(n·Vt)) with 45.3 mV, the voltage at the rail of 3 V is
+// 0.589 V.
 func TestDistortionHolds(t *testing.T) {
 	v := 0.6
 	for range 50 { // 45.3 mV·ln(i/Is + 1), i = (3 V - v)/2.2 kΩ
@@ -58,7 +60,8 @@ func TestDistortionHolds(t *testing.T) {
 	for _, x := range y {
 		top = max(top, math.Abs(x))
 	}
-	// From 200 Hz to the jack there is a coupling of 1 µF with 100 kΩ, which lets a square wave sag by 2.5 % of its height either way, and a band limit.
+	// From 200 Hz to the jack there is a coupling of 1 µF with 100 kΩ, which lets a square wave sag
+	// by 2.5 % of its height either way, and a band limit.
 	if top < 0.95*v || top > 1.12*v {
 		t.Errorf("peak at the jack is %.4f V, want about %.4f V", top, v)
 	}

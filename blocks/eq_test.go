@@ -10,8 +10,9 @@ import (
 	"drywire/dsp"
 )
 
-// cookbook is the response at f of one band as "Cookbook formulae for audio EQ biquad filter coefficients", W3C Note, 2021, writes its
-// coefficients: a second way to the numbers of package filter.
+// cookbook is the response at f of one band as "Cookbook formulae for audio EQ biquad filter
+// coefficients", W3C Note, 2021, writes its coefficients: a second way to the numbers of package
+// filter.
 func cookbook(kind string, f0, gain, q, rate, f float64) complex128 {
 	a := math.Pow(10, gain/40)
 	w0 := 2 * math.Pi * f0 / rate
@@ -36,7 +37,8 @@ func cookbook(kind string, f0, gain, q, rate, f float64) complex128 {
 	return poly(b) / poly(d)
 }
 
-// The whole block's core, from 20 Hz to 20 kHz, is its four bands' closed forms and the level, within 0.001 dB.
+// The whole block's core, from 20 Hz to 20 kHz, is its four bands' closed forms and the level,
+// within 0.001 dB.
 func TestEQResponse(t *testing.T) {
 	const tol = 0.001 // dB
 	k := blocks.Find("eq")
@@ -75,8 +77,8 @@ func TestEQResponse(t *testing.T) {
 	}
 }
 
-// A boost runs into the rails at 9 V and not at 18 V: 2 V with 9 dB of level is 5.64 V; the limits are 3 and 7.5 V. A limiter
-// is good to -120 dB of what goes in.
+// A boost runs into the rails at 9 V and not at 18 V: 2 V with 9 dB of level is 5.64 V; the limits
+// are 3 and 7.5 V. A limiter is good to -120 dB of what goes in.
 func TestEQHeadroom(t *testing.T) {
 	k := blocks.Find("eq")
 	for supply, want := range map[float64]float64{9: 3, 18: 2 * dsp.FromDB(9)} {

@@ -9,8 +9,9 @@ import (
 	"drywire/blocks"
 )
 
-// Standing still at its shortest delay, it is a comb with feedback: 1 - mix + mix·d/(1 - feedback·d), d = exp(-i·2π·f·delay). Closed form; what the line
-// errs, -85 dB, feedback raises by up to 1/(1 - |feedback|)².
+// Standing still at its shortest delay, it is a comb with feedback: 1 - mix + mix·d/(1 -
+// feedback·d), d = exp(-i·2π·f·delay). Closed form; what the line errs, -85 dB, feedback raises by
+// up to 1/(1 - |feedback|)².
 func TestFlangerComb(t *testing.T) {
 	k := blocks.Find("flanger")
 	for _, c := range []struct{ rate, delay, feedback, mix float64 }{
@@ -28,7 +29,8 @@ func TestFlangerComb(t *testing.T) {
 	}
 }
 
-// It sweeps from the shortest delay to the longest at half a cycle: an impulse at either moment comes back so much later.
+// It sweeps from the shortest delay to the longest at half a cycle: an impulse at either moment
+// comes back so much later.
 func TestFlangerSweep(t *testing.T) {
 	const rate = 48000
 	k := blocks.Find("flanger")
@@ -39,15 +41,17 @@ func TestFlangerSweep(t *testing.T) {
 		x[at] = 1
 		y := run(stageOf(t, k, s, rate), x)
 		top := slices.Index(y, slices.Max(y))
-		// 4 ms in a second: while the impulse runs through, and while the input amplifier's filter holds it, the delay moves by 0.03 ms.
+		// 4 ms in a second: while the impulse runs through, and while the input amplifier's filter
+		// holds it, the delay moves by 0.03 ms.
 		if got := float64(top-at) / rate; math.Abs(got-c.want) > 0.04e-3 {
 			t.Errorf("after %v s the delay is %.4f ms, want %v ms", c.at, 1e3*got, 1e3*c.want)
 		}
 	}
 }
 
-// However much feedback, the line holds no more than what the amplifiers give, 3 V at 9 V: a tone on a peak of the comb, 1/(1 - 0.95) high, is down by
-// 0.95 with each run as soon as it ends. A tenth is for what an edge rings.
+// However much feedback, the line holds no more than what the amplifiers give, 3 V at 9 V: a tone
+// on a peak of the comb, 1/(1 - 0.95) high, is down by 0.95 with each run as soon as it ends. A
+// tenth is for what an edge rings.
 func TestFlangerFeedback(t *testing.T) {
 	const rate, runs = 48000, 20
 	k := blocks.Find("flanger")

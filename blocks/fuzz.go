@@ -7,14 +7,15 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// fuzz is the two-transistor shunt-feedback circuit: all circuit, no stage. Its input is the base of a transistor with
-// feedback from the second one's emitter, so it is a few kilohms at most, and the guitar with its volume pot is part of the gain.
+// fuzz is the two-transistor shunt-feedback circuit: all circuit, no stage. Its input is the base
+// of a transistor with feedback from the second one's emitter, so it is a few kilohms at most, and
+// the guitar with its volume pot is part of the gain.
 var fuzz = Kind{
 	Name:  "fuzz",
 	Brief: "two-transistor fuzz with shunt feedback; the guitar is part of its circuit",
 	Models: []string{
 		"Both transistors by the Ebers-Moll model with Early effect, leakage (germanium) and junction capacitances, solved together with whatever is before and after.",
-		"The supply's voltage at the collectors, thermal noise of every resistor and shot noise of every junction.",
+		"The supply's voltage at the collectors, thermal noise of every resistor and shot noise of every junction, and flicker noise of the base currents.",
 	},
 	Ignores: []string{
 		"Base, emitter and collector resistance, high-level injection, and the change of the devices with temperature: 27 °C.",
@@ -24,6 +25,7 @@ var fuzz = Kind{
 		"33 kΩ, 100 kΩ, 8.2 kΩ with 470 Ω, 1 kΩ with 22 µF, 2.2 µF in, 10 nF out, 500 kΩ level: common practice, no source.",
 		"Series resistance of the 22 µF: loss factor 0.16 at 120 Hz, from memory.",
 		"Silicon: a generic small-signal NPN, Is 10 fA, BF 200, VAF 100 V; junctions 5 pF and 4 pF: from memory.",
+		"Flicker noise: corners of 200 Hz (silicon) and 2 kHz (germanium) against the base's shot noise: from memory.",
 		"Germanium: PNP signal type, DAFx-17, 152-159, Table 1, without its resistances and high-level injection.",
 		"Germanium: second collector trimmed for about half the supply across the transistor, as builders do: common practice, no source.",
 	},
@@ -59,21 +61,30 @@ var fuzz = Kind{
 	},
 }
 
-// electrolyticLoss is the loss factor of an aluminium electrolytic capacitor at 120 Hz, which is where makers state it: its series
-// resistance times 2π·120·C. From memory: 0.16 is a usual limit at 16 V. At full fuzz the 10 Ω that it makes of 22 µF are what is left of the
-// second emitter's resistance, and they halve the input impedance.
+// electrolyticLoss is the loss factor of an aluminium electrolytic capacitor at 120 Hz, which is
+// where makers state it: its series resistance times 2π·120·C. From memory: 0.16 is a usual limit
+// at 16 V. At full fuzz the 10 Ω that it makes of 22 µF are what is left of the second emitter's
+// resistance, and they halve the input impedance.
 const electrolyticLoss = 0.16
 
 var silicon = circuit.BJT{
-	Name: "silicon", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: 5e-12, Cjc: 4e-12,
+	Name: "silicon", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: 5e-12, Cjc: 4e-12, Flicker: siliconFlicker,
 }
+
+// Corners of flicker noise against the shot noise of the base: from memory, of small-signal types.
+const (
+	siliconFlicker   = 200  // Hz
+	germaniumFlicker = 2000 // Hz
+)
 
 var germanium = circuit.BJT{
 	Name: "germanium", PNP: true, Is: 1.423e-6, BF: 307, BR: 20.27, NF: 1.022, NR: 1.025, VAF: 8.167, VAR: 14.84,
-	Ise: 30.54e-9, Isc: 213.5e-9, NE: 1.316, NC: 1.258, Cje: 410e-12, Cjc: 10e-12,
+	Ise: 30.54e-9, Isc: 213.5e-9, NE: 1.316, NC: 1.258, Cje: 410e-12, Cjc: 10e-12, Flicker: germaniumFlicker,
 }
 
-// germaniumTrim takes the place of the 8.2 kΩ at the second collector. Leaky transistors of high gain draw less through the second one than
-// silicon does, and 8.2 kΩ would leave 5.9 V of 9 V on it. Builders turn a trimmer there until the collector sits at half the supply, where
-// it can swing as far up as down: common practice, no source. 12.3 kΩ does that: -4.50 V (checked with a circuit simulator in fuzz_test.go).
+// germaniumTrim takes the place of the 8.2 kΩ at the second collector. Leaky transistors of high
+// gain draw less through the second one than silicon does, and 8.2 kΩ would leave 5.9 V of 9 V on
+// it. Builders turn a trimmer there until the collector sits at half the supply, where it can swing
+// as far up as down: common practice, no source. 12.3 kΩ does that: -4.50 V (checked with a circuit
+// simulator in fuzz_test.go).
 const germaniumTrim dsp.Ohm = 12.3e3

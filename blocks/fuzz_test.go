@@ -29,8 +29,9 @@ func ac(t *testing.T, n *circuit.Netlist) *circuit.AC {
 	return a
 }
 
-// Operating point, input impedance and gain of the block as it ships, against a circuit simulator: ngspice 39.3, ngspice -b DECK, where
-// DECK is what this test logs (go test ./blocks -run FuzzAgainstSimulator -v). It prints six digits.
+// Operating point, input impedance and gain of the block as it ships, against a circuit simulator:
+// ngspice 39.3, ngspice -b DECK, where DECK is what this test logs (go test ./blocks -run
+// FuzzAgainstSimulator -v). It prints six digits.
 func TestFuzzAgainstSimulator(t *testing.T) {
 	const (
 		tolRest = 1e-3 // V
@@ -81,7 +82,8 @@ func TestFuzzAgainstSimulator(t *testing.T) {
 	}
 }
 
-// The trade's rule for setting up the germanium version: the second collector at half of 9 V, within 0.1 V (common practice, no source).
+// The trade's rule for setting up the germanium version: the second collector at half of 9 V,
+// within 0.1 V (common practice, no source).
 func TestGermaniumAtHalfSupply(t *testing.T) {
 	got := ac(t, fuzzBench("germanium", 7).Circuit).Point.V("fuzz.c2")
 	if math.Abs(got+4.5) > 0.1 {
@@ -89,9 +91,10 @@ func TestGermaniumAtHalfSupply(t *testing.T) {
 	}
 }
 
-// classic is the circuit that published and simulated tables of this kind of fuzz belong to: as the block with silicon, but without junction
-// capacitances and the electrolytic's resistance, with no level control, and with 10.1 Ω (0.1 Ω and a hundredth of the track) between the wiper and
-// the end it is turned to. Its input is a node, in; its output the second collector, c2.
+// classic is the circuit that published and simulated tables of this kind of fuzz belong to: as the
+// block with silicon, but without junction capacitances and the electrolytic's resistance, with no
+// level control, and with 10.1 Ω (0.1 Ω and a hundredth of the track) between the wiper and the end
+// it is turned to. Its input is a node, in; its output the second collector, c2.
 func classic(b *blocks.Bench, wiper float64, cje, cjc dsp.Farad) {
 	q := circuit.BJT{Name: "generic", Is: 1e-14, BF: 200, BR: 1, VAF: 100, Cje: cje, Cjc: cjc}
 	b.V("supply", "vcc", "0", 9)
@@ -107,7 +110,8 @@ func classic(b *blocks.Bench, wiper float64, cje, cjc dsp.Farad) {
 	b.C("c2", "wiper", "0", 22e-6)
 }
 
-// Operating point, impedance and gain table of the classic circuit: ngspice 39.3, as tabled to the digits given.
+// Operating point, impedance and gain table of the classic circuit: ngspice 39.3, as tabled to the
+// digits given.
 func TestFuzzTable(t *testing.T) {
 	for _, c := range []struct {
 		wiper       float64
@@ -152,10 +156,11 @@ func TestFuzzTable(t *testing.T) {
 	}
 }
 
-// A buffer before the fuzz, in dB by which it is louder, for small signals: pickup of 2.2 H, 6 kΩ and 110 pF, 250 kΩ volume and tone (22 nF)
-// at full, 500 pF of cable; buffer of 1 MΩ in, 1 kΩ out. ngspice 39.3, classic circuit. The block
-// as it ships differs by its junction capacitances, which take 0.4 dB at full fuzz and 12 kHz, so it is held to the classic circuit
-// with these; at full fuzz it has 9.65 Ω where the classic one has 10.1 Ω, which gives 0.2 dB.
+// A buffer before the fuzz, in dB by which it is louder, for small signals: pickup of 2.2 H, 6 kΩ
+// and 110 pF, 250 kΩ volume and tone (22 nF) at full, 500 pF of cable; buffer of 1 MΩ in, 1 kΩ out.
+// ngspice 39.3, classic circuit. The block as it ships differs by its junction capacitances, which
+// take 0.4 dB at full fuzz and 12 kHz, so it is held to the classic circuit with these; at full
+// fuzz it has 9.65 Ω where the classic one has 10.1 Ω, which gives 0.2 dB.
 func TestBufferBeforeFuzz(t *testing.T) {
 	frequencies := []dsp.Hertz{80, 425, 1104, 2867, 4620, 12000}
 	swap := func(lay func(b *blocks.Bench) (second string), f dsp.Hertz) float64 {

@@ -111,6 +111,14 @@ func (g *gating) Process(out, in [][]float64) {
 // Response implements Responder: what is small finds the gate closed.
 func (g *gating) Response(dsp.Hertz) complex128 { return complex(g.closed, 0) }
 
+// Quiet implements Detecting: no peak opens it, or it is open anyway.
+func (g *gating) Quiet() dsp.Volt {
+	if g.closed == 1 {
+		return dsp.Volt(math.Inf(1))
+	}
+	return dsp.Volt(g.open / noisePeak)
+}
+
 // Latency implements Core.
 func (g *gating) Latency() int { return g.in.Latency() + g.out.Latency() }
 

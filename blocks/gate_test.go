@@ -10,7 +10,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// gated runs a tone of 1 kHz whose peak follows a list of (seconds, volts) through the gate, and gives the gain over time, one value per period.
+// gated runs a tone of 1 kHz whose peak follows a list of (seconds, volts) through the gate, and
+// gives the gain over time, one value per period.
 func gated(t *testing.T, set map[string]float64, parts ...[2]float64) []float64 {
 	t.Helper()
 	k := blocks.Find("gate")
@@ -39,8 +40,9 @@ func gated(t *testing.T, set map[string]float64, parts ...[2]float64) []float64 
 	return gain
 }
 
-// Threshold and hysteresis: a note over the threshold opens it; between the threshold and the hysteresis under it, it stays as it is; under that it
-// closes to its range. The peak behind the rig's 10 kΩ is 0.99 of the source's.
+// Threshold and hysteresis: a note over the threshold opens it; between the threshold and the
+// hysteresis under it, it stays as it is; under that it closes to its range. The peak behind the
+// rig's 10 kΩ is 0.99 of the source's.
 func TestGateThresholds(t *testing.T) {
 	set := map[string]float64{"threshold": -40, "hysteresis": 6, "range": 60, "hold": 0.02, "release": 0.02}
 	level := func(db float64) float64 { return 1.01 * dsp.FromDB(db) }
@@ -55,22 +57,24 @@ func TestGateThresholds(t *testing.T) {
 	}
 }
 
-// Hold and release: 15 ms lags let the detector fall from -20 dBV to -46 dBV in 15 ms·ln(20) = 45 ms; then 100 ms of hold; then the gain falls
-// as e^(-t/50 ms): closed form.
+// Hold and release: 15 ms lags let the detector fall from -20 dBV to -46 dBV in 15 ms·ln(20) = 45
+// ms; then 100 ms of hold; then the gain falls as e^(-t/50 ms): closed form.
 func TestGateTimes(t *testing.T) {
 	g := gated(t, map[string]float64{"threshold": -40, "hysteresis": 6, "range": 90, "hold": 0.1, "release": 0.05},
 		[2]float64{0.2, 1.01 * dsp.FromDB(-20)}, [2]float64{0.6, 1e-5})
 	closes := 0.2 + 0.015*math.Log(dsp.FromDB(26)) + 0.1
 	for _, c := range []struct{ after, want float64 }{{-0.005, 1}, {0.05, math.Exp(-1)}, {0.15, math.Exp(-3)}} {
 		at := int(math.Round((closes + c.after) * 1000))
-		// The second lag of 0.5 ms and the period over which the gain is taken are worth some 2 % of it.
+		// The second lag of 0.5 ms and the period over which the gain is taken are worth some 2 %
+		// of it.
 		if got := g[at]; math.Abs(got/c.want-1) > 0.03 {
 			t.Errorf("%.0f ms after the hold the gain is %.4f, want %.4f", c.after*1e3, got, c.want)
 		}
 	}
 }
 
-// No clicks: in the opening of a gate in the middle of a note, what lies above 8 kHz stays 60 dB under a note of 1 kHz. A gate that jumped would have it at some -40 dB.
+// No clicks: in the opening of a gate in the middle of a note, what lies above 8 kHz stays 60 dB
+// under a note of 1 kHz. A gate that jumped would have it at some -40 dB.
 func TestGateOpensSoftly(t *testing.T) {
 	k := blocks.Find("gate")
 	r, err := blockstest.NewRig(k, k.Defaults().With("threshold", -22), false, gainRate, section.Normal)

@@ -72,8 +72,8 @@ func graphicBands() []Knob {
 	return knobs
 }
 
-// constantQ is a peak whose poles (for a boost) or zeros (for a cut) have the given Q whatever the gain: the cookbook's peak has poles of A·q and
-// zeros of q/A, where A² is the gain.
+// constantQ is a peak whose poles (for a boost) or zeros (for a cut) have the given Q whatever the
+// gain: the cookbook's peak has poles of A·q and zeros of q/A, where A² is the gain.
 func constantQ(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *filter.Biquad {
 	return filter.Peak(f, gain, q*math.Pow(10, -math.Abs(gain)/40), rate)
 }

@@ -8,8 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// One band against its analogue curve, (s² + g·s/Q + 1)/(s² + s/Q + 1) with Q = √2 and for a cut its inverse: closed form. Up to 2 kHz the bilinear
-// transform's squeezing is under 0.05 dB.
+// One band against its analogue curve, (s² + g·s/Q + 1)/(s² + s/Q + 1) with Q = √2 and for a cut
+// its inverse: closed form. Up to 2 kHz the bilinear transform's squeezing is under 0.05 dB.
 func TestGraphicEQBand(t *testing.T) {
 	curve := func(x, g float64) float64 {
 		if g < 1 {

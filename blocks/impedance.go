@@ -13,8 +13,9 @@ const (
 	benchLoad   dsp.Ohm = 1e6  // what most inputs have
 )
 
-// Impedances is the block's input impedance with 1 MΩ at its output, and its output impedance with 10 kΩ at its input, for small
-// signals about rest, in ohms. For a passive block they are mostly its neighbours'.
+// Impedances is the block's input impedance with 1 MΩ at its output, and its output impedance with
+// 10 kΩ at its input, for small signals about rest, in ohms. For a passive block they are mostly
+// its neighbours'.
 func (k *Kind) Impedances(s Settings, f dsp.Hertz) (in, out complex128) {
 	look := func(end, jack string, r dsp.Ohm) complex128 {
 		bench := NewBench(48e3, 1) // no rate matters to a circuit

@@ -2,7 +2,8 @@ package blocks
 
 import "drywire/dsp"
 
-// kinds is the one list, in alphabetical order. Help, checking, the schema and the conformance kit follow it.
+// kinds is the one list, in alphabetical order. Help, checking, the schema and the conformance kit
+// follow it.
 var kinds = []*Kind{
 	&boost,
 	&buffer,
@@ -74,8 +75,8 @@ func bypassKnob(word string) Knob {
 	return choice("bypass", "what is left when the block is off: a wire, or its input and output buffers", word, "true", "buffered")
 }
 
-// Why a knob cannot move. Between two settings of a stage there is a fade from what it does at the one to what it does at the other; of a time that makes two
-// echoes, and no pitch that bends.
+// Why a knob cannot move. Between two settings of a stage there is a fade from what it does at the
+// one to what it does at the other; of a time that makes two echoes, and no pitch that bends.
 const (
 	stillTime   = "it is a time, and between two of them there would be two at once, not one that changes"
 	stillRate   = "it is a rate, and between two of them there would be two waves at once, not one that gets faster"

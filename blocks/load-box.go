@@ -2,7 +2,8 @@ package blocks
 
 import "drywire/dsp"
 
-// loadBox takes the place of a loudspeaker: a resistance that turns an amplifier's power into heat, and a divider for a line output.
+// loadBox takes the place of a loudspeaker: a resistance that turns an amplifier's power into heat,
+// and a divider for a line output.
 var loadBox = Kind{
 	Name:  "load-box",
 	Place: AfterPower,

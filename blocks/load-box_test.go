@@ -8,7 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// Behind 10 kΩ the load of 8 Ω is a divider, and the line output is that many dB under the terminals.
+// Behind 10 kΩ the load of 8 Ω is a divider, and the line output is that many dB under the
+// terminals.
 func TestLoadBoxDivider(t *testing.T) {
 	k := blocks.Find("load-box")
 	for _, line := range []float64{-60, -30, -10} {

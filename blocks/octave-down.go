@@ -93,10 +93,14 @@ func (d *dividing) Process(out, in [][]float64) {
 	d.out.Process(y, y)
 }
 
+// Quiet implements Detecting: no peak switches the comparator.
+func (d *dividing) Quiet() dsp.Volt { return divider.Threshold / noisePeak }
+
 // Latency implements Core.
 func (d *dividing) Latency() int { return d.in.Latency() + d.divider.Latency() + d.out.Latency() }
 
-// Tail implements Core: until the detectors, and with them the second octave, are 60 dB down; and the filters.
+// Tail implements Core: until the detectors, and with them the second octave, are 60 dB down; and
+// the filters.
 func (d *dividing) Tail() dsp.Second { return d.divider.Tail() + d.soft.Tail() }
 
 // Reset implements Core.

@@ -9,8 +9,9 @@ import (
 	"drywire/dsp/measure"
 )
 
-// One clean note: the octave is the strongest partial of the first voice, two octaves that of the second, and where the note is not mixed in it is gone.
-// The levels in closed form are in the divider's own test; here a low-pass of 400 Hz comes after it.
+// One clean note: the octave is the strongest partial of the first voice, two octaves that of the
+// second, and where the note is not mixed in it is gone. The levels in closed form are in the
+// divider's own test; here a low-pass of 400 Hz comes after it.
 func TestOctaveDown(t *testing.T) {
 	const rate = 48000
 	k := blocks.Find("octave-down")
@@ -43,8 +44,9 @@ func TestOctaveDownDirect(t *testing.T) {
 	}
 }
 
-// A note gives one line in a semitone around its octave; a fifth, which stumbles, spreads: the share of the voice's power below the lower note that is further
-// than a semitone from either note's octave.
+// A note gives one line in a semitone around its octave; a fifth, which stumbles, spreads: the
+// share of the voice's power below the lower note that is further than a semitone from either
+// note's octave.
 func TestOctaveDownStumbles(t *testing.T) {
 	const rate, f = 48000, 110
 	k := blocks.Find("octave-down")

@@ -14,7 +14,7 @@ var opAmpFuzz = Kind{
 		"Everything between buffer and recovery amplifier is one circuit. Buffer and recovery amplifier clip 1.5 V before their rails.",
 		"Op-amps with one pole at their gain-bandwidth product.",
 		"The volume control is at the jack: cable and next block load it.",
-		"Thermal noise of every resistor, input noise of every op-amp.",
+		"Thermal noise of every resistor, noise voltage and noise current of op-amps and transistor followers: the current is heard through what the input is fed from.",
 	},
 	Ignores: []string{
 		"Rails and slew rate of the two clipping op-amps: their diodes hold them within 0.7 V.",
@@ -25,6 +25,7 @@ var opAmpFuzz = Kind{
 		"Tone network of 39 kΩ with 10 nF and 4 nF with 22 kΩ across 100 kΩ: common practice, no source.",
 		"Diodes: Is 2.52 nA, n 1.752, 4 pF: DAFx-07, the paper on distortion and overdrive circuits.",
 		"Op-amps of 3 MHz, 8 nV/√Hz, 1.5 V: from memory, a common audio op-amp.",
+		"Followers: 0.33 mA, a current gain of 300, a base of 200 Ω: common practice, no source; op-amp inputs of 0.4 pA/√Hz and a flicker corner of 200 Hz: from memory.",
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "1 Ω to 25 kΩ: the wiper of the volume control",
@@ -62,6 +63,7 @@ var opAmpFuzz = Kind{
 		b.R("r6", "high", "0", 22e3)
 		b.Pot("tone", "high", "toned", "low", 100e3, s.Number("tone")/10)
 		const recovery = 3.9
+		b.Circuit.NoiseI(b.Name("recovery")+".i", b.Name("toned"), circuit.Ground, opAmpCurrent, 0)
 		b.Stage(Stage{
 			Name: "recovery", Sense: []string{"toned"}, Drive: []string{"recovered"},
 			New: func() Core { return b.follower(recovery, supply) }, Noise: recovery * opAmpNoise, Ceiling: swing(supply),

@@ -44,7 +44,8 @@ func TestOpAmpFuzzTone(t *testing.T) {
 	}
 }
 
-// Each clipping stage has a gain of -(Zf)/Zi for small signals: 470 kΩ, 470 pF and the diodes at rest over 8.2 kΩ and 100 nF; closed form.
+// Each clipping stage has a gain of -(Zf)/Zi for small signals: 470 kΩ, 470 pF and the diodes at
+// rest over 8.2 kΩ and 100 nF; closed form.
 func TestOpAmpFuzzGain(t *testing.T) {
 	b := laid("op-amp-fuzz", nil)
 	for _, f := range []dsp.Hertz{50, 200, 1000, 4000} {
@@ -58,7 +59,8 @@ func TestOpAmpFuzzGain(t *testing.T) {
 	}
 }
 
-// With the sustain full, 20 dB more at the input are next to nothing at the output; with a clean signal they would be 20 dB.
+// With the sustain full, 20 dB more at the input are next to nothing at the output; with a clean
+// signal they would be 20 dB.
 func TestOpAmpFuzzSustains(t *testing.T) {
 	level := func(peak float64) float64 {
 		return dsp.ToDB(rms(onRig(t, "op-amp-fuzz", map[string]any{"sustain": 10.0}, 220, peak, 9600)))

@@ -35,9 +35,10 @@ func between(t *testing.T, b *blocks.Bench, from, to string, f dsp.Hertz) comple
 	return 0
 }
 
-// The gain before the diodes: 1 + Zf/Zg, where Zf is 51 kΩ and the drive control with 51 pF beside it and Zg is 4.7 kΩ with 47 nF; closed form. The ends of
-// the range are 11.9 and 118 times by the paper (DAFx-07 on distortion and overdrive circuits). What an op-amp of 3 MHz with 50 Ω
-// into 1 kΩ and 220 nF takes is in it, and so are the 16 Hz of 1 µF and 10 kΩ before it.
+// The gain before the diodes: 1 + Zf/Zg, where Zf is 51 kΩ and the drive control with 51 pF beside
+// it and Zg is 4.7 kΩ with 47 nF; closed form. The ends of the range are 11.9 and 118 times by the
+// paper (DAFx-07 on distortion and overdrive circuits). What an op-amp of 3 MHz with 50 Ω into 1 kΩ
+// and 220 nF takes is in it, and so are the 16 Hz of 1 µF and 10 kΩ before it.
 func TestOverdriveGain(t *testing.T) {
 	const tolerance = 0.02 // dB: the op-amp's input resistance, and what hangs on the 220 nF
 	for _, c := range []struct{ drive, feedback, top float64 }{{0, 51e3 + 1, 11.9}, {10, 551e3, 118}} {

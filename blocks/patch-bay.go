@@ -2,7 +2,8 @@ package blocks
 
 import "drywire/dsp"
 
-// patchBay is a way through a panel of jacks: what a board has at its edge, or a rack in front of it.
+// patchBay is a way through a panel of jacks: what a board has at its edge, or a rack in front of
+// it.
 var patchBay = Kind{
 	Name:            "patch-bay",
 	Brief:           "a pair of jacks in a panel, or its send and return with nothing plugged in: contacts and the cables behind it",

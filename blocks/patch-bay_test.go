@@ -8,7 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// With short cables a patch bay is a wire; with long ones, behind 10 kΩ, the low-pass of all their capacitance, as the resistance of the cables is nothing beside that.
+// With short cables a patch bay is a wire; with long ones, behind 10 kΩ, the low-pass of all their
+// capacitance, as the resistance of the cables is nothing beside that.
 func TestPatchBayLowPass(t *testing.T) {
 	k := blocks.Find("patch-bay")
 	for _, run := range []float64{0.5, 10, 50} {

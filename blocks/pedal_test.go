@@ -8,7 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// A pedal is what its data say: two dividers and a gain between them, a ceiling, and a noise of that voltage from 20 Hz to 20 kHz.
+// A pedal is what its data say: two dividers and a gain between them, a ceiling, and a noise of
+// that voltage from 20 Hz to 20 kHz.
 func TestPedalIsItsData(t *testing.T) {
 	k := blocks.Find("pedal")
 	s := k.Defaults().With("input", 470e3).With("output", 10e3).With("gain", 12).With("noise", 50e-6).With("ceiling", 1)

@@ -55,7 +55,8 @@ var phaser = Kind{
 			New: func() Core {
 				return b.phasing(dsp.Hertz(s.Number("rate")), s.Number("frequency"), mostOctaves*s.Number("depth")/10, feedback, stages, supply)
 			},
-			// Each stage's noise, and the input's, come round with the feedback: over a wide band by their powers. Half of them come out.
+			// Each stage's noise, and the input's, come round with the feedback: over a wide band
+			// by their powers. Half of them come out.
 			Noise:   root(opAmpNoise, opAmpNoise*0.5*math.Sqrt(2+float64(stages))/math.Sqrt(1-feedback*feedback)),
 			Ceiling: swing(supply),
 		})
@@ -69,8 +70,9 @@ const (
 
 // phasing is the core: amplifier, all-passes with feedback, amplifier.
 //
-// An all-pass is 2·low - in, with a low-pass of first order by the trapezoidal rule: low = (g·in + s)/(1 + g), g = tan(π·corner/rate). So it is a·in + b·s
-// with a = (g - 1)/(g + 1) and b = 2/(1 + g), the chain is A·in + S with A = a^stages, and the loop u = x + feedback·(A·u + S) can be
+// An all-pass is 2·low - in, with a low-pass of first order by the trapezoidal rule: low = (g·in +
+// s)/(1 + g), g = tan(π·corner/rate). So it is a·in + b·s with a = (g - 1)/(g + 1) and b = 2/(1 +
+// g), the chain is A·in + S with A = a^stages, and the loop u = x + feedback·(A·u + S) can be
 // solved for what goes into the chain.
 type phasing struct {
 	in, out  *oversample.Clip
@@ -134,9 +136,10 @@ func (p *phasing) Process(out, in [][]float64) {
 // Latency implements Core.
 func (p *phasing) Latency() int { return p.in.Latency() + p.out.Latency() }
 
-// Tail implements Core: the slowest pole of the chain, with the corner at its lowest. With positive feedback it is where
-// ((1 + q)/(1 - q))^stages = 1/feedback, at q times the corner; with negative feedback all poles are faster. Less feedback than a tenth is taken for a
-// tenth: equal poles without feedback take longer to die than one of them.
+// Tail implements Core: the slowest pole of the chain, with the corner at its lowest. With positive
+// feedback it is where ((1 + q)/(1 - q))^stages = 1/feedback, at q times the corner; with negative
+// feedback all poles are faster. Less feedback than a tenth is taken for a tenth: equal poles
+// without feedback take longer to die than one of them.
 func (p *phasing) Tail() dsp.Second {
 	q := math.Tanh(-math.Log(max(0.1, math.Abs(p.feedback))) / (2 * float64(p.stages)))
 	return dsp.Second(math.Log(1000) / (2 * math.Pi * p.lowest * q))

@@ -9,9 +9,10 @@ import (
 	"drywire/dsp"
 )
 
-// Standing still: u·(1 + A)/2 with u = 1/(1 - feedback·A), A = ((1 - iz)/(1 + iz))^stages and z = tan(π·f/rate)/tan(π·corner/rate), the bilinear
-// transform's frequency. Closed form, at 1 Hz from the notches that the rule corner·tan(π·(2k-1)/(2·stages)) gives after the same
-// transform, and elsewhere.
+// Standing still: u·(1 + A)/2 with u = 1/(1 - feedback·A), A = ((1 - iz)/(1 + iz))^stages and z =
+// tan(π·f/rate)/tan(π·corner/rate), the bilinear transform's frequency. Closed form, at 1 Hz from
+// the notches that the rule corner·tan(π·(2k-1)/(2·stages)) gives after the same transform, and
+// elsewhere.
 func TestPhaserNotches(t *testing.T) {
 	k := blocks.Find("phaser")
 	for _, c := range []struct {
@@ -47,8 +48,10 @@ func TestPhaserNotches(t *testing.T) {
 	}
 }
 
-// The sweep goes two octaves to either side at full depth: at a quarter of its cycle the lower of four stages' notches is at 4·corner·tan(π/8), at three
-// quarters at a quarter of corner·tan(π/8). Around these moments the sweep stands still, and a tone in the notch vanishes; half a cycle later it is back.
+// The sweep goes two octaves to either side at full depth: at a quarter of its cycle the lower of
+// four stages' notches is at 4·corner·tan(π/8), at three quarters at a quarter of corner·tan(π/8).
+// Around these moments the sweep stands still, and a tone in the notch vanishes; half a cycle later
+// it is back.
 func TestPhaserSweep(t *testing.T) {
 	const rate, cycle = 48000, 10.0 // s
 	k := blocks.Find("phaser")

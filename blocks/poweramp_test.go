@@ -7,8 +7,9 @@ import (
 	"drywire/dsp"
 )
 
-// A sine far over the ceiling is nearly a square wave of ±√(2·P·8 Ω), whose line at its own frequency is 4/π of that, and the supply rests where its
-// loss equals what the output draws: 1/(1 + sag); closed forms. Without sag four times the power is twice the voltage.
+// A sine far over the ceiling is nearly a square wave of ±√(2·P·8 Ω), whose line at its own
+// frequency is 4/π of that, and the supply rests where its loss equals what the output draws: 1/(1
+// + sag); closed forms. Without sag four times the power is twice the voltage.
 func TestPowerampCeiling(t *testing.T) {
 	const tolerance = 0.03 // of the line: the corners of the square, rounded by the curve and by what is over 14 kHz
 	for _, c := range []struct{ watts, sag float64 }{{10, 0}, {40, 0}, {40, 5}, {40, 10}} {
@@ -20,8 +21,8 @@ func TestPowerampCeiling(t *testing.T) {
 	}
 }
 
-// The sag takes its time: of what it takes away in the end, 63 % are gone after 40 ms, less what the falling supply itself draws less:
-// the time constant is 40 ms/(1 + sag); closed form.
+// The sag takes its time: of what it takes away in the end, 63 % are gone after 40 ms, less what
+// the falling supply itself draws less: the time constant is 40 ms/(1 + sag); closed form.
 func TestPowerampSagTime(t *testing.T) {
 	const frequency = 1000
 	y := wholeOnRig(t, "poweramp", map[string]any{"level": 10.0, "sag": 10.0}, frequency, 50, 24000)
@@ -37,7 +38,8 @@ func TestPowerampSagTime(t *testing.T) {
 	end := 1 / 1.35
 	for _, at := range []float64{0.02, 0.04, 0.08} {
 		share := func(t float64) float64 { return end + (1-end)*math.Exp(-t*1.35/40e-3) }
-		// Against the first stretch, which had sagged a little already. Each stretch is 5 ms long; its middle counts, and the latency is taken off.
+		// Against the first stretch, which had sagged a little already. Each stretch is 5 ms long;
+		// its middle counts, and the latency is taken off.
 		late := 0.0025 - 0.0018
 		want := share(at+late) / share(0.004+late)
 		if got := top(at) / first; math.Abs(got-want) > 0.008 {
@@ -49,8 +51,9 @@ func TestPowerampSagTime(t *testing.T) {
 	}
 }
 
-// The clipping is soft and symmetric: odd harmonics only, and at a quarter of the ceiling under -60 dB. x/(1+x⁴)^(1/4) is x - x⁵/4 there: a fifth of
-// 1/256, of which the third harmonic has 5/16 and so is at -70 dB.
+// The clipping is soft and symmetric: odd harmonics only, and at a quarter of the ceiling under -60
+// dB. x/(1+x⁴)^(1/4) is x - x⁵/4 there: a fifth of 1/256, of which the third harmonic has 5/16 and
+// so is at -70 dB.
 func TestPowerampSoft(t *testing.T) {
 	y := onRig(t, "poweramp", map[string]any{"level": 10.0, "sag": 0.0}, 500, 0.125*1.01, 48000)
 	third := dsp.ToDB(line(y, 1500) / line(y, 500))
@@ -62,8 +65,9 @@ func TestPowerampSoft(t *testing.T) {
 	}
 }
 
-// The settled harmonics against a circuit simulator: ngspice 39.3, a deck of behavioural sources with the curve, a supply of 40 ms and RC corners at
-// 35 Hz and 14 kHz; .tran 2u 0.5 0.4 2u UIC, reltol 1e-6, .four 500. Level and sag at 10, 40 W, 500 Hz at the level control.
+// The settled harmonics against a circuit simulator: ngspice 39.3, a deck of behavioural sources
+// with the curve, a supply of 40 ms and RC corners at 35 Hz and 14 kHz; .tran 2u 0.5 0.4 2u UIC,
+// reltol 1e-6, .four 500. Level and sag at 10, 40 W, 500 Hz at the level control.
 func TestPowerampAgainstSimulator(t *testing.T) {
 	const tolerance = 0.02 // dB of the line; the simulator's figures have six digits, its sampling for .four some 2e-5 of the first
 	for peak, want := range map[float64][4]float64{

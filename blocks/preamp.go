@@ -5,7 +5,8 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// preamp is the front of a valve amplifier: two triodes and a tone network, then a send at the level of pedals.
+// preamp is the front of a valve amplifier: two triodes and a tone network, then a send at the
+// level of pedals.
 var preamp = Kind{
 	Name:  "preamp",
 	Place: InAmplifier,
@@ -39,8 +40,9 @@ var preamp = Kind{
 	Build: func(b *Bench, s Settings) {
 		b.V("supply", "vcc", "0", 300)
 		b.R("r1", "in", "0", 1e6)
-		// What is before it is loaded by a copy of the grid's resistor and capacitance, and the grid itself stands behind a boundary, so that the amplifier is a
-		// section of its own: one that knows four ports in place of all of a fuzz's too.
+		// What is before it is loaded by a copy of the grid's resistor and capacitance, and the
+		// grid itself stands behind a boundary, so that the amplifier is a section of its own: one
+		// that knows four ports in place of all of a fuzz's too.
 		b.ColdR("rload", "in", "cload", 68e3)
 		b.C("cload", "cload", "0", millerCapacitance(firstGain))
 		b.Stage(Stage{
@@ -78,7 +80,8 @@ const (
 	boundaryNoise = 1e-12 // V/√Hz: next to none; the boundary is a means of modelling, not a part
 )
 
-// toneNetwork is the passive treble, middle and bass of valve amplifiers, from a plate to node "toned".
+// toneNetwork is the passive treble, middle and bass of valve amplifiers, from a plate to node
+// "toned".
 func (b *Bench) toneNetwork(from string, s Settings) {
 	b.C("ctreble", from, "ttop", 250e-12)
 	b.R("rslope", from, "slope", 56e3)
@@ -95,8 +98,8 @@ var doubleTriode = circuit.Triode{
 	NoiseConductance: 2.5,
 }
 
-// millerCapacitance is what a grid has to ground at a stage of so much gain: its capacitance to the cathode, and that to the plate as often as the
-// plate moves against it.
+// millerCapacitance is what a grid has to ground at a stage of so much gain: its capacitance to the
+// cathode, and that to the plate as often as the plate moves against it.
 func millerCapacitance(gain float64) dsp.Farad { return dsp.Farad(1.6e-12 + 1.7e-12*(1+gain)) }
 
 // The gains of the two stages at rest and 1 kHz, each with its load.

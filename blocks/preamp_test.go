@@ -10,8 +10,9 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// The circuit from its grid resistor to the send, with the tone controls at their ends and in the middle, against a circuit simulator: ngspice 39.3,
-// ngspice -b DECK, where DECK is what this test logs (go test ./blocks -run PreampAgainstSimulator -v).
+// The circuit from its grid resistor to the send, with the tone controls at their ends and in the
+// middle, against a circuit simulator: ngspice 39.3, ngspice -b DECK, where DECK is what this test
+// logs (go test ./blocks -run PreampAgainstSimulator -v).
 func TestPreampAgainstSimulator(t *testing.T) {
 	const tolerance = 0.01 // dB
 	frequencies := []dsp.Hertz{80, 500, 2000, 8000}
@@ -35,7 +36,8 @@ func TestPreampAgainstSimulator(t *testing.T) {
 	}
 }
 
-// The gains for which the Miller capacitances stand are those of the stages: within 5 %, which moves the treble's corner as much.
+// The gains for which the Miller capacitances stand are those of the stages: within 5 %, which
+// moves the treble's corner as much.
 func TestPreampMiller(t *testing.T) {
 	b := laid("preamp", map[string]float64{"gain": 10})
 	for _, c := range []struct {
@@ -48,7 +50,8 @@ func TestPreampMiller(t *testing.T) {
 	}
 }
 
-// Gain is distortion, master is level: the control before the second triode makes harmonics, the one behind it makes the same sound louder.
+// Gain is distortion, master is level: the control before the second triode makes harmonics, the
+// one behind it makes the same sound louder.
 func TestPreampGainAndMaster(t *testing.T) {
 	sound := func(gain, master float64) (level, harmonics float64) {
 		y := onRig(t, "preamp", map[string]any{"gain": gain, "master": master}, 250, 0.1, 9600)

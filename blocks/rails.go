@@ -16,8 +16,9 @@ func (b *Bench) limitAt(peak float64, factor int) *oversample.Clip {
 	return oversample.NewClip(-peak, peak, b.Rate, factor)
 }
 
-// A converter between analogue and digital: its noise is that of the rounding to 16 bits, spread evenly up to half of a converter's rate
-// of 48 kHz. Common practice, no source; the noise of rounding, a step over √12, is a closed form.
+// A converter between analogue and digital: its noise is that of the rounding to 16 bits, spread
+// evenly up to half of a converter's rate of 48 kHz. Common practice, no source; the noise of
+// rounding, a step over √12, is a closed form.
 const (
 	converterBits = 16
 	converterRate = 48e3

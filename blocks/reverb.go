@@ -92,8 +92,8 @@ var reverb = Kind{
 	},
 }
 
-// darkest is the share of the decay that the highest treble has at tone 0. With less, the decay changes so much within the octave around 1 kHz
-// that it would be no longer what the knob says.
+// darkest is the share of the decay that the highest treble has at tone 0. With less, the decay
+// changes so much within the octave around 1 kHz that it would be no longer what the knob says.
 const darkest = 0.2
 
 // style is a reverberator: a plate, springs or a room.
@@ -140,7 +140,8 @@ func (p *reverberating) Latency() int { return p.in.Latency() + p.late + p.out.L
 // Tail implements Core: the decay, and the time in which what has just gone in spreads.
 func (p *reverberating) Tail() dsp.Second { return min(p.style.Tail()+spreading, longestTail) }
 
-// spreading is a little over the plate's longest line, or two passes of a spring: only after it does the sound fall by the decay alone.
+// spreading is a little over the plate's longest line, or two passes of a spring: only after it
+// does the sound fall by the decay alone.
 const spreading dsp.Second = 0.1
 
 // Reset implements Core.

@@ -10,7 +10,8 @@ import (
 	"drywire/dsp/measure"
 )
 
-// The decay at 1 kHz is what the knob says, within 2.5 % (half of the 5 % that are just noticed, ISO 3382-1), at every tone and rate: T30 in the octave.
+// The decay at 1 kHz is what the knob says, within 2.5 % (half of the 5 % that are just noticed,
+// ISO 3382-1), at every tone and rate: T30 in the octave.
 func TestReverbDecay(t *testing.T) {
 	const tol = 0.025
 	k := blocks.Find("reverb")
@@ -52,7 +53,8 @@ func TestReverbTone(t *testing.T) {
 	}
 }
 
-// Dry alone is the input bit for bit; pre-delay holds the reverb back; the headroom limits the reverb alone.
+// Dry alone is the input bit for bit; pre-delay holds the reverb back; the headroom limits the
+// reverb alone.
 func TestReverbPaths(t *testing.T) {
 	const rate = 48000
 	k := blocks.Find("reverb")
@@ -108,9 +110,11 @@ func TestReverbTail(t *testing.T) {
 	}
 }
 
-// Springs and room decay at 1 kHz as the knob says: T30 in the octave, within two standard deviations of what one position shows, 0.55·√(1.152/(B·T)) with
-// B of 707 Hz (ISO 3382-2:2008 clause 7, from memory): 4 % at 1.2 s. And they begin when they should: a spring after its first pass of 33 ms, the room
-// with its first reflection, off the ceiling or the floor, 2 to 6 ms after the direct sound.
+// Springs and room decay at 1 kHz as the knob says: T30 in the octave, within two standard
+// deviations of what one position shows, 0.55·√(1.152/(B·T)) with B of 707 Hz (ISO 3382-2:2008
+// clause 7, from memory): 4 % at 1.2 s. And they begin when they should: a spring after its first
+// pass of 33 ms, the room with its first reflection, off the ceiling or the floor, 2 to 6 ms after
+// the direct sound.
 func TestReverbStyles(t *testing.T) {
 	const rate, decay = 48000, 1.2
 	k := blocks.Find("reverb")

@@ -13,8 +13,9 @@ import (
 	"drywire/dsp/filter"
 )
 
-// speaker is a loudspeaker in its cabinet with a microphone before it. Its voice coil is a circuit, so the amplifier's output impedance is a part of its
-// sound; what the cone does higher up is a filter behind a stage.
+// speaker is a loudspeaker in its cabinet with a microphone before it. Its voice coil is a circuit,
+// so the amplifier's output impedance is a part of its sound; what the cone does higher up is a
+// filter behind a stage.
 var speaker = Kind{
 	Name:  "speaker",
 	Place: AfterPower,
@@ -72,7 +73,8 @@ var speaker = Kind{
 						filter.LowPass(f("top"), 0.541, b.Rate), // Butterworth of fourth order, two sections
 						filter.LowPass(f("top"), 1.307, b.Rate),
 					},
-					// One watt is 2.83 V across 8 Ω; at 400 Hz, with the resonance at 95 Hz, it drives 0.457 A through what stands for the mass.
+					// One watt is 2.83 V across 8 Ω; at 400 Hz, with the resonance at 95 Hz, it
+					// drives 0.457 A through what stands for the mass.
 					gain: 0.1 / 0.457,
 				}
 			},
@@ -82,8 +84,8 @@ var speaker = Kind{
 	},
 }
 
-// ImpulseResponse is that of a loudspeaker in its cabinet: from the voltage at its terminals to a microphone. Its level is normalised; ConeKnobs then have
-// nothing to do.
+// ImpulseResponse is that of a loudspeaker in its cabinet: from the voltage at its terminals to a
+// microphone. Its level is normalised; ConeKnobs then have nothing to do.
 type ImpulseResponse struct {
 	Samples []float64 // at the bench's rate
 	Lead    int       // samples that come before the time zero, as resampling leaves them
@@ -92,7 +94,8 @@ type ImpulseResponse struct {
 // ConeKnobs is the knobs of a speaker that an impulse response takes the place of.
 var ConeKnobs = []string{"breakup", "bite", "top"}
 
-// cabinet puts a measured cabinet in the place of the cone. The voice coil stays: it is what the amplifier feels.
+// cabinet puts a measured cabinet in the place of the cone. The voice coil stays: it is what the
+// amplifier feels.
 func (b *Bench) cabinet(ir ImpulseResponse) {
 	rate, response := float64(b.Rate), slices.Clone(ir.Samples)
 	level := ir.Level(b.Rate)
@@ -122,8 +125,9 @@ const (
 	oneWatt         = 0.1 / 2.83 // the microphone's voltage over the terminals', where one watt into 8 Ω gives 100 mV
 )
 
-// Level is the response's gain in the octave about 400 Hz: the root of the mean of the squares at frequencies in equal ratios. A cabinet's own colour is
-// least there, between its resonance and its break-up.
+// Level is the response's gain in the octave about 400 Hz: the root of the mean of the squares at
+// frequencies in equal ratios. A cabinet's own colour is least there, between its resonance and its
+// break-up.
 func (ir ImpulseResponse) Level(rate dsp.Hertz) float64 {
 	const points = 49
 	var sum float64

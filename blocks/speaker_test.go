@@ -10,8 +10,9 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// The voice coil's impedance against the closed form of its equivalent: Re + jωLe beside 25 Ω + Res, Lces and Cmes side by side. At the
-// resonance it is Re·(1 + Qms/Qes), 80 Ω (J. Audio Eng. Soc. 20(5), 383-395, 1972), and what the inductance adds.
+// The voice coil's impedance against the closed form of its equivalent: Re + jωLe beside 25 Ω +
+// Res, Lces and Cmes side by side. At the resonance it is Re·(1 + Qms/Qes), 80 Ω (J. Audio Eng.
+// Soc. 20(5), 383-395, 1972), and what the inductance adds.
 func TestSpeakerImpedance(t *testing.T) {
 	const re, qms, qes, fs = 6.4, 8.0, 0.7, 95.0
 	b := laid("speaker", nil)
@@ -35,8 +36,8 @@ func TestSpeakerImpedance(t *testing.T) {
 	}
 }
 
-// The microphone's level: one watt, 2.83 V, at 400 Hz is 100 mV; the foot of the break-up adds 0.1 dB. Far over its treble it falls by 24
-// dB an octave or more.
+// The microphone's level: one watt, 2.83 V, at 400 Hz is 100 mV; the foot of the break-up adds 0.1
+// dB. Far over its treble it falls by 24 dB an octave or more.
 func TestSpeakerSound(t *testing.T) {
 	at := func(f, source float64) float64 {
 		b := blocks.NewBench(gainRate, 1)
@@ -58,7 +59,8 @@ func TestSpeakerSound(t *testing.T) {
 	if fall := at(6000, 1e-3) - at(12000, 1e-3); fall < 22 {
 		t.Errorf("from 6 to 12 kHz it falls by %.1f dB", fall)
 	}
-	// A valve amplifier's 12 Ω lets the resonance through that a stiff source damps: the resonance gains on 400 Hz.
+	// A valve amplifier's 12 Ω lets the resonance through that a stiff source damps: the resonance
+	// gains on 400 Hz.
 	stiff, soft := at(95, 0.1)-at(400, 0.1), at(95, 12)-at(400, 12)
 	if soft-stiff < 5 {
 		t.Errorf("against 400 Hz the resonance is at %.2f dB from a stiff source and at %.2f dB from 12 Ω", stiff, soft)
@@ -83,9 +85,11 @@ func cabinetOf(ir blocks.ImpulseResponse) blocks.Stage {
 	return b.Stages[0]
 }
 
-// An impulse response in the place of the cone: what comes out is the terminals' voltage through it, so loud that one watt, 2.83 V, in the octave about 400 Hz
-// gives 100 mV: here the root of the mean square of the response's transform in closed form, geometric series of the two rotating terms (the cut after 1000 samples
-// is e^-10), over frequencies in equal ratios. Two responses are two cores.
+// An impulse response in the place of the cone: what comes out is the terminals' voltage through
+// it, so loud that one watt, 2.83 V, in the octave about 400 Hz gives 100 mV: here the root of the
+// mean square of the response's transform in closed form, geometric series of the two rotating
+// terms (the cut after 1000 samples is e^-10), over frequencies in equal ratios. Two responses are
+// two cores.
 func TestSpeakerImpulseResponse(t *testing.T) {
 	s := cabinetOf(decaying(100))
 	if s.Key == cabinetOf(decaying(120)).Key || s.Key != cabinetOf(decaying(100)).Key {
@@ -122,7 +126,8 @@ func TestSpeakerImpulseResponse(t *testing.T) {
 	}
 }
 
-// What a resampled response has before its time zero is taken back: with a lead, the same response one lead later is the same core, but for its latency.
+// What a resampled response has before its time zero is taken back: with a lead, the same response
+// one lead later is the same core, but for its latency.
 func TestSpeakerLead(t *testing.T) {
 	plain := decaying(100)
 	led := blocks.ImpulseResponse{Samples: append(make([]float64, 37), plain.Samples...), Lead: 37}

@@ -7,8 +7,8 @@ import (
 	"drywire/dsp"
 )
 
-// Every kind that has a supply says what it wants of it, inside the range of its knob; no other kind does. One whose circuit does not hold the supply says how
-// well it rejects a ripple.
+// Every kind that has a supply says what it wants of it, inside the range of its knob; no other
+// kind does. One whose circuit does not hold the supply says how well it rejects a ripple.
 func TestEverySupplyIsStated(t *testing.T) {
 	n := 0
 	for _, k := range blocks.Kinds() {

@@ -9,11 +9,12 @@ import (
 	"drywire/dsp/oversample"
 )
 
-// swept is the core of vibrato, chorus and flanger: amplifier, dry path and a delay that a slow oscillator moves, amplifier. The delay may feed back
-// into itself. In stereo the same delay is read once more, where the oscillator would be half a turn later, for a second output.
+// swept is the core of vibrato, chorus and flanger: amplifier, dry path and a delay that a slow
+// oscillator moves, amplifier. The delay may feed back into itself. In stereo the same delay is
+// read once more, where the oscillator would be half a turn later, for a second output.
 //
-// The delay moves with every sample and is read between samples, so nothing jumps; the error of that reading is below -85 dB up to 0.38 of the sample
-// rate, see package delayline.
+// The delay moves with every sample and is read between samples, so nothing jumps; the error of
+// that reading is below -85 dB up to 0.38 of the sample rate, see package delayline.
 type swept struct {
 	in, out       *oversample.Clip
 	line          *delayline.Line
@@ -50,11 +51,13 @@ func (b *Bench) swept(s sweep) *swept {
 	}
 }
 
-// sweptStage is the stage of such a core. Its amplifiers, at the input and the output, make noise, and so does a converter that takes what the amplifiers
-// give; what it makes comes round with the feedback.
+// sweptStage is the stage of such a core. Its amplifiers, at the input and the output, make noise,
+// and so does a converter that takes what the amplifiers give; what it makes comes round with the
+// feedback.
 func (b *Bench) sweptStage(s sweep) Stage {
 	wet := converterNoise(swing(s.supply)) / math.Sqrt(1-s.feedback*s.feedback)
-	// Over a wide band, what passes the delay adds to what is dry as if they knew nothing of each other.
+	// Over a wide band, what passes the delay adds to what is dry as if they knew nothing of each
+	// other.
 	through := root(1-s.mix, s.mix/math.Sqrt(1-s.feedback*s.feedback))
 	return Stage{Name: "line", New: func() Core { return b.swept(s) }, Noise: root(through*opAmpNoise, opAmpNoise), Converter: s.mix * wet, Ceiling: swing(s.supply)}
 }

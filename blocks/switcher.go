@@ -7,8 +7,9 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// switcher is a loop switcher with nothing in its loops. What is plugged into them is the chain's to know: it lays the switcher piece by piece, with
-// Bench.PlacePiece, and the blocks of the loops between the pieces.
+// switcher is a loop switcher with nothing in its loops. What is plugged into them is the chain's
+// to know: it lays the switcher piece by piece, with Bench.PlacePiece, and the blocks of the loops
+// between the pieces.
 var switcher = Kind{
 	Name:  "switcher",
 	Brief: "loop switcher: relays that put numbered loops of blocks into the signal or leave them out",

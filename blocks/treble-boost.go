@@ -7,7 +7,8 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// trebleBoost is one transistor behind a small capacitor: all circuit, no stage. With what drives it, the capacitor and the base make the filter.
+// trebleBoost is one transistor behind a small capacitor: all circuit, no stage. With what drives
+// it, the capacitor and the base make the filter.
 var trebleBoost = Kind{
 	Name:  "treble-boost",
 	Brief: "one-transistor treble booster; what is before it is part of its circuit",

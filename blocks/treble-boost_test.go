@@ -21,8 +21,9 @@ func trebleBoostBench(device string, source dsp.Ohm) *blocks.Bench {
 	return b
 }
 
-// Operating point, input impedance and gain against a circuit simulator: ngspice 39.3, ngspice -b DECK, where DECK is what this test logs (go test
-// ./blocks -run TrebleBoostAgainstSimulator -v). A source of 100 kΩ loses what the input impedance says: it cares what is before it.
+// Operating point, input impedance and gain against a circuit simulator: ngspice 39.3, ngspice -b
+// DECK, where DECK is what this test logs (go test ./blocks -run TrebleBoostAgainstSimulator -v). A
+// source of 100 kΩ loses what the input impedance says: it cares what is before it.
 func TestTrebleBoostAgainstSimulator(t *testing.T) {
 	const (
 		tolRest = 1e-3 // V

@@ -43,7 +43,8 @@ var tremolo = Kind{
 	Build: func(b *Bench, s Settings) {
 		supply, depth := s.Number("supply"), s.Number("depth")
 		wave := map[string]lfo.Wave{"sine": lfo.Sine, "triangle": lfo.Triangle, "square": lfo.Square}[s.Word("wave")]
-		// The mean square of 1 - depth/2·(1 - w), the wave w being without a mean: what a cycle makes of noise.
+		// The mean square of 1 - depth/2·(1 - w), the wave w being without a mean: what a cycle
+		// makes of noise.
 		var square float64
 		const steps = 1000
 		for k := range steps {

@@ -18,7 +18,8 @@ func tone(n int, amplitude, frequency, rate float64) []float64 {
 	return x
 }
 
-// partial is the peak value of the sine of that frequency in x; x must hold whole periods of it and of all the others.
+// partial is the peak value of the sine of that frequency in x; x must hold whole periods of it and
+// of all the others.
 func partial(x []float64, frequency, rate float64) float64 {
 	var sum complex128
 	for k, v := range x {
@@ -27,8 +28,8 @@ func partial(x []float64, frequency, rate float64) float64 {
 	return 2 * cmplx.Abs(sum) / float64(len(x))
 }
 
-// A sine of 1 - d/2 + d/2·sin makes of a tone a carrier of 1 - d/2 and two sidebands of d/4: closed form. A triangle's Fourier series gives the sidebands
-// at odd n times the rate d/4·8/(π·n)².
+// A sine of 1 - d/2 + d/2·sin makes of a tone a carrier of 1 - d/2 and two sidebands of d/4: closed
+// form. A triangle's Fourier series gives the sidebands at odd n times the rate d/4·8/(π·n)².
 func TestTremoloSidebands(t *testing.T) {
 	const rate, f, lfo, amplitude = 48000, 1000, 5, 0.5
 	k := blocks.Find("tremolo")
@@ -52,8 +53,8 @@ func TestTremoloSidebands(t *testing.T) {
 	}
 }
 
-// At full depth a square is silent for a while, and no sample jumps: on a steady volt the gain moves by no more than the steepest edge,
-// 6·π·rate/48000 in a sample.
+// At full depth a square is silent for a while, and no sample jumps: on a steady volt the gain
+// moves by no more than the steepest edge, 6·π·rate/48000 in a sample.
 func TestTremoloSquare(t *testing.T) {
 	const rate, lfo = 48000, 8
 	k := blocks.Find("tremolo")
@@ -75,7 +76,8 @@ func TestTremoloSquare(t *testing.T) {
 	}
 }
 
-// Noise through a gain that moves: its mean square over a cycle, (1 - d/2)² + d²/8 for a sine, on a cell of 120 nV/√Hz.
+// Noise through a gain that moves: its mean square over a cycle, (1 - d/2)² + d²/8 for a sine, on a
+// cell of 120 nV/√Hz.
 func TestTremoloNoise(t *testing.T) {
 	k := blocks.Find("tremolo")
 	got := stageOf(t, k, k.Defaults().With("depth", 1), dsp.Hertz(48000)).Noise

@@ -8,7 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// By its wire, the tuner's 1 MΩ stands beside the load's; by its buffer, 10 kΩ into 1 MΩ and 100 Ω into 1 MΩ.
+// By its wire, the tuner's 1 MΩ stands beside the load's; by its buffer, 10 kΩ into 1 MΩ and 100 Ω
+// into 1 MΩ.
 func TestTunerDividers(t *testing.T) {
 	k := blocks.Find("tuner")
 	for word, want := range map[string]float64{"off": 500e3 / 510e3, "on": 1e6 / 1.01e6 * 1e6 / 1.0001e6} {

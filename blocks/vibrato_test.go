@@ -8,8 +8,9 @@ import (
 	"drywire/dsp"
 )
 
-// A tone comes out as the tone of the moment that the delay says, within -80 dB (the line's stated error is -85 dB), and its frequency
-// deviates by 2π·rate·depth at most: closed forms. A sine and a cosine through the block give the phase at every sample.
+// A tone comes out as the tone of the moment that the delay says, within -80 dB (the line's stated
+// error is -85 dB), and its frequency deviates by 2π·rate·depth at most: closed forms. A sine and a
+// cosine through the block give the phase at every sample.
 func TestVibrato(t *testing.T) {
 	k := blocks.Find("vibrato")
 	for _, rate := range []float64{44100, 48000, 96000} {
@@ -35,7 +36,8 @@ func TestVibrato(t *testing.T) {
 				highest, lowest = max(highest, deviation), min(lowest, deviation)
 			}
 			want := 2 * math.Pi * c.lfo * c.depth
-			// 1 % or, where nothing moves, the line's error: 1e-4 in amplitude at 7 radians and more per hundred samples.
+			// 1 % or, where nothing moves, the line's error: 1e-4 in amplitude at 7 radians and
+			// more per hundred samples.
 			if math.Abs(highest-want) > 0.01*want+1e-4 || math.Abs(lowest+want) > 0.01*want+1e-4 {
 				t.Errorf("%v Hz: %+v: the frequency deviates by %.5f and %.5f, want %.5f", rate, c, lowest, highest, want)
 			}

@@ -5,7 +5,8 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// volume is a passive volume pedal: two resistors, and therefore a load before it and a source impedance after it.
+// volume is a passive volume pedal: two resistors, and therefore a load before it and a source
+// impedance after it.
 var volume = Kind{
 	Name:            "volume",
 	Brief:           "passive volume pedal: a potentiometer between the jacks",

@@ -8,8 +8,9 @@ import (
 	"drywire/dsp"
 )
 
-// The pedal is a divider between 10 kΩ and 1 MΩ: with a share w of its track below the wiper (15 % in the middle of an audio taper: common practice,
-// no source) the lower part has the load beside it.
+// The pedal is a divider between 10 kΩ and 1 MΩ: with a share w of its track below the wiper (15 %
+// in the middle of an audio taper: common practice, no source) the lower part has the load beside
+// it.
 func TestVolumeDivider(t *testing.T) {
 	k := blocks.Find("volume")
 	for dial, w := range map[float64]float64{5: 0.15, 10: 1} {

@@ -8,8 +8,9 @@ import (
 	"drywire/dsp/oversample"
 )
 
-// wah is a resonance that moves: an inductor with a capacitor that one transistor makes look larger, the more the further the pedal is down at
-// the heel. With the pedal left where it is, it is all circuit; led by an envelope it is the same resonance behind a stage.
+// wah is a resonance that moves: an inductor with a capacitor that one transistor makes look
+// larger, the more the further the pedal is down at the heel. With the pedal left where it is, it
+// is all circuit; led by an envelope it is the same resonance behind a stage.
 var wah = Kind{
 	Name:  "wah",
 	Brief: "wah: an inductor's resonance, at a fixed place or led by how hard one plays",
@@ -89,11 +90,13 @@ const (
 	wahPeak        = wahGain * wahResistance / (68e3 + 10e3) // with a source of 10 kΩ
 )
 
-// wahShare is the share of the pot that is fed back with the pedal at x, from 0 at the heel to 1 at the toe.
+// wahShare is the share of the pot that is fed back with the pedal at x, from 0 at the heel to 1 at
+// the toe.
 func wahShare(x float64) float64 { return circuit.Audio.Wiper(1 - x) }
 
-// sweeping is the core: amplifier, filter, amplifier. The filter is a band-pass of second order by the trapezoidal rule, which keeps its state when its
-// resonance moves: two integrators of gain g = tan(π·f/rate), as in J. Audio Eng. Soc. 63(9), 2015, on time-varying filters.
+// sweeping is the core: amplifier, filter, amplifier. The filter is a band-pass of second order by
+// the trapezoidal rule, which keeps its state when its resonance moves: two integrators of gain g =
+// tan(π·f/rate), as in J. Audio Eng. Soc. 63(9), 2015, on time-varying filters.
 type sweeping struct {
 	in, out     *oversample.Clip
 	rest, sense float64
@@ -153,17 +156,23 @@ func (w *sweeping) Process(out, in [][]float64) {
 	w.out.Process(y, y)
 }
 
-// Response implements Responder: about rest, the band-pass k·s/(s² + k·s + 1) at the frequency that the trapezoidal rule makes of f.
+// Response implements Responder: about rest, the band-pass k·s/(s² + k·s + 1) at the frequency that
+// the trapezoidal rule makes of f.
 func (w *sweeping) Response(f dsp.Hertz) complex128 {
 	g, k := w.at(w.rest)
 	s := complex(0, math.Tan(math.Pi*float64(f)/w.rate)/g)
 	return complex(wahPeak, 0) * complex(k, 0) * s / (s*s + complex(k, 0)*s + 1)
 }
 
+// Quiet implements Detecting: the envelope, some 1.6 times the RMS by its two speeds, moves the
+// pedal by under a two-hundredth.
+func (w *sweeping) Quiet() dsp.Volt { return dsp.Volt(0.005 / 1.6 / w.sense) }
+
 // Latency implements Core.
 func (w *sweeping) Latency() int { return w.in.Latency() + w.out.Latency() }
 
-// Tail implements Core: the resonance rings for Q/(π·f) until it is 1/e down, longest where the pedal rests or at the heel; 60 dB are 6.9 of that.
+// Tail implements Core: the resonance rings for Q/(π·f) until it is 1/e down, longest where the
+// pedal rests or at the heel; 60 dB are 6.9 of that.
 func (w *sweeping) Tail() dsp.Second {
 	g, k := w.at(w.rest)
 	f := math.Atan(g) * w.rate / math.Pi

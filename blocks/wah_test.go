@@ -23,8 +23,8 @@ func wahBench(position float64) *blocks.Bench {
 	return b
 }
 
-// Gain at its resonance and beside it, and rest, against a circuit simulator: ngspice 39.3, ngspice -b DECK, where DECK is what this test logs
-// (go test ./blocks -run WahAgainstSimulator -v).
+// Gain at its resonance and beside it, and rest, against a circuit simulator: ngspice 39.3, ngspice
+// -b DECK, where DECK is what this test logs (go test ./blocks -run WahAgainstSimulator -v).
 func TestWahAgainstSimulator(t *testing.T) {
 	const tolerance = 0.01 // dB
 	frequencies := []dsp.Hertz{200, 400, 1000, 2200, 5000}
@@ -62,8 +62,9 @@ func peakOf(h func(f float64) float64) (at, most float64) {
 	return at, most
 }
 
-// The filter that the envelope leads has the circuit's resonance at every place of the pedal: within an eighth of an octave and 1 dB, in
-// series with the same source and load. What the closed form leaves out is the load of source and pot on the coil.
+// The filter that the envelope leads has the circuit's resonance at every place of the pedal:
+// within an eighth of an octave and 1 dB, in series with the same source and load. What the closed
+// form leaves out is the load of source and pot on the coil.
 func TestWahFilterIsTheCircuit(t *testing.T) {
 	k := blocks.Find("wah")
 	for _, position := range []float64{0, 2.5, 5, 7.5, 10} {
@@ -84,7 +85,8 @@ func TestWahFilterIsTheCircuit(t *testing.T) {
 	}
 }
 
-// Loud opens it: with an envelope, a hard note's treble comes through and a soft one's does not, against their own fundamental.
+// Loud opens it: with an envelope, a hard note's treble comes through and a soft one's does not,
+// against their own fundamental.
 func TestWahFollowsTheHand(t *testing.T) {
 	treble := func(peak float64) float64 {
 		k := blocks.Find("wah")
@@ -105,8 +107,8 @@ func TestWahFollowsTheHand(t *testing.T) {
 	}
 }
 
-// A low impedance behind it takes the sweep away, as players know of a wah before an old fuzz: 500 Ω at its output leave less than a third of an octave
-// of the two octaves between heel and toe.
+// A low impedance behind it takes the sweep away, as players know of a wah before an old fuzz: 500
+// Ω at its output leave less than a third of an octave of the two octaves between heel and toe.
 func TestWahBeforeLowImpedance(t *testing.T) {
 	sweep := func(load dsp.Ohm) float64 {
 		var at [2]float64

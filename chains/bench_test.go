@@ -15,7 +15,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// strum is a stand-in for a recording, without end: decaying notes of a few partials, up to 0.3 V, a new one every half second.
+// strum is a stand-in for a recording, without end: decaying notes of a few partials, up to 0.3 V,
+// a new one every half second.
 type strum struct {
 	left int64
 	at   int64
@@ -56,8 +57,8 @@ func demoTakes(tb testing.TB) []*board.Chain {
 	return f.Chains()
 }
 
-// BenchmarkDemoChain renders ten seconds through every take of the shipped demo at normal quality on one core. The promise is five times
-// real time.
+// BenchmarkDemoChain renders ten seconds through every take of the shipped demo at normal quality
+// on one core. The promise is five times real time.
 func BenchmarkDemoChain(b *testing.B) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	const rate, seconds = 48000, 10
@@ -77,7 +78,8 @@ func BenchmarkDemoChain(b *testing.B) {
 	}
 }
 
-// BenchmarkHour renders an hour through the demo chain at draft quality and reports the memory that it took at most. The promise is 200 MiB.
+// BenchmarkHour renders an hour through the demo chain at draft quality and reports the memory that
+// it took at most. The promise is 200 MiB.
 func BenchmarkHour(b *testing.B) {
 	const rate = 48000
 	c := demoTakes(b)[1]

@@ -22,7 +22,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// How fast every take of the reference board renders at quality normal: by the processor's time, so that other work on the machine does not count, and by the clock.
+// How fast every take of the reference board renders at quality normal: by the processor's time, so
+// that other work on the machine does not count, and by the clock.
 func BenchmarkReferenceBoard(b *testing.B) {
 	const rate = 48000
 	x := chaintest.Chord(rate, rate)
@@ -45,7 +46,8 @@ func BenchmarkReferenceBoard(b *testing.B) {
 	}
 }
 
-// BenchmarkPresets renders the six presets of the reference board at a time, on as many cores as there are: seconds of sound, of all presets together, per second.
+// BenchmarkPresets renders the six presets of the reference board at a time, on as many cores as
+// there are: seconds of sound, of all presets together, per second.
 func BenchmarkPresets(b *testing.B) {
 	const rate = 48000
 	x := chaintest.Chord(rate, rate)
@@ -90,9 +92,12 @@ func drain(b *testing.B, r *render.Renderer, x []float64) {
 	}
 }
 
-// BenchmarkLinearBlocks is what a linear block costs beside an effect of SoX like it, over sixty seconds of the same recording: the processor's time of a chain with the block less that of
-// the chain without it, guitar, cable and load alone, and that of SoX with the effect less that of SoX copying raw 64-bit samples. Where that difference would be lost in what either takes at all,
-// it is of eight in a row on both sides, divided by eight. Each is the least of all rounds, since other work on the machine only ever adds; own/sox is their ratio, and plain/copy that of what is
+// BenchmarkLinearBlocks is what a linear block costs beside an effect of SoX like it, over sixty
+// seconds of the same recording: the processor's time of a chain with the block less that of the
+// chain without it, guitar, cable and load alone, and that of SoX with the effect less that of SoX
+// copying raw 64-bit samples. Where that difference would be lost in what either takes at all, it
+// is of eight in a row on both sides, divided by eight. Each is the least of all rounds, since
+// other work on the machine only ever adds; own/sox is their ratio, and plain/copy that of what is
 // taken off.
 func BenchmarkLinearBlocks(b *testing.B) {
 	if _, err := exec.LookPath("sox"); err != nil {

@@ -14,8 +14,10 @@ import (
 	"drywire/dsp/section"
 )
 
-// Two amplifiers cancel where one turns the signal over once more than the other: players who split their signal know it (common practice, no source). Mixed
-// to one loudspeaker, the pair that pulls and pushes is at least 6 dB softer than the pair that pushes together; check tells which is which.
+// Two amplifiers cancel where one turns the signal over once more than the other: players who split
+// their signal know it (common practice, no source). Mixed to one loudspeaker, the pair that pulls
+// and pushes is at least 6 dB softer than the pair that pushes together; check tells which is
+// which.
 func TestTwoAmplifiersCancelInMono(t *testing.T) {
 	const rate = 48000
 	f := chaintest.ShippedFile(t, "two-amplifiers")
@@ -45,8 +47,9 @@ func TestTwoAmplifiersCancelInMono(t *testing.T) {
 	}
 }
 
-// The reference board is what it says: sixteen pedals, a switcher, two amplifiers, six presets, two guitars. Nothing on it starves, no output is overloaded,
-// and its two amplifiers add up in every take.
+// The reference board is what it says: sixteen pedals, a switcher, two amplifiers, six presets, two
+// guitars. Nothing on it starves, no output is overloaded, and its two amplifiers add up in every
+// take.
 func TestReferenceBoard(t *testing.T) {
 	f := chaintest.ShippedFile(t, "reference-board")
 	pedals, switchers := 0, 0
@@ -84,8 +87,9 @@ func TestReferenceBoard(t *testing.T) {
 	}
 }
 
-// The large board is what it says: seventeen pedals, a switcher with twelve loops, six presets, three guitars, two supplies and two amplifiers. Nothing on it
-// starves, no output is overloaded, no preset needs a hand, and its two amplifiers add up.
+// The large board is what it says: seventeen pedals, a switcher with twelve loops, six presets,
+// three guitars, two supplies and two amplifiers. Nothing on it starves, no output is overloaded,
+// no preset needs a hand, and its two amplifiers add up.
 func TestBigBoard(t *testing.T) {
 	f := chaintest.ShippedFile(t, "big-board")
 	pedals, amplifiers := 0, 0

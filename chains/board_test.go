@@ -50,8 +50,9 @@ func TestSplitJacks(t *testing.T) {
 	}
 }
 
-// Either path has what it would have alone: a buffer drives both, and its 100 Ω into two inputs of 1 MΩ lose 0.001 dB more. The mean is the mean, to the
-// sample: with a path of unity and one of -6 dB upside down, half of what is left, (1 - 10^(-6/20))/2.
+// Either path has what it would have alone: a buffer drives both, and its 100 Ω into two inputs of
+// 1 MΩ lose 0.001 dB more. The mean is the mean, to the sample: with a path of unity and one of -6
+// dB upside down, half of what is left, (1 - 10^(-6/20))/2.
 func TestSplitPathsAndMean(t *testing.T) {
 	const rate = 48000
 	f := chaintest.Board(t, twoPaths)
@@ -78,7 +79,8 @@ func TestSplitPathsAndMean(t *testing.T) {
 	}
 }
 
-// Paths of different latency are aligned to the sample: an equaliser with all bands flat clips before and behind its bands, so it is twice as late as a trim.
+// Paths of different latency are aligned to the sample: an equaliser with all bands flat clips
+// before and behind its bands, so it is twice as late as a trim.
 func TestSplitIsAligned(t *testing.T) {
 	const rate = 48000
 	c := chaintest.TakeOf(t, chaintest.Board(t, twoPaths), "late")
@@ -149,8 +151,8 @@ func TestSplitSeesTheOtherPath(t *testing.T) {
 	}
 }
 
-// In a path of a split a block has the ceiling that it has alone behind the same block: a volume pedal half way up is a source of 20 kΩ and more for what
-// follows, a buffer one of 100 Ω.
+// In a path of a split a block has the ceiling that it has alone behind the same block: a volume
+// pedal half way up is a source of 20 kΩ and more for what follows, a buffer one of 100 Ω.
 func TestSplitCeilings(t *testing.T) {
 	f := chaintest.Board(t, `
 blocks:
@@ -263,7 +265,8 @@ func TestPresetsAndToggles(t *testing.T) {
 	}
 }
 
-// A switcher is wires and contacts: with a buffer in front of it, loops that are in sound like the same blocks in a row.
+// A switcher is wires and contacts: with a buffer in front of it, loops that are in sound like the
+// same blocks in a row.
 func TestSwitcherIsTransparent(t *testing.T) {
 	const rate = 48000
 	f := chaintest.Board(t, `

@@ -19,8 +19,10 @@ import (
 	"drywire/dsp/section"
 )
 
-// The classic questions of order, each asked by a shipped chain file and answered here with a number, rendered through that file. What players expect is
-// common practice, no source. Where a bound is more than "less" or "more", a circuit, a closed form or the ear gives it, and the test says which.
+// The classic questions of order, each asked by a shipped chain file and answered here with a
+// number, rendered through that file. What players expect is common practice, no source. Where a
+// bound is more than "less" or "more", a circuit, a closed form or the ear gives it, and the test
+// says which.
 
 const classicRate = 48000
 
@@ -112,8 +114,10 @@ func share(n int, is func(k int) bool) float64 {
 	return float64(count) / float64(n)
 }
 
-// The shipped file of the question that every fuzz asks: with the guitar's volume at 3, a soft note comes out clean where the fuzz sees the guitar, and distorted
-// behind a buffer as with the volume full, where the buffer also makes it brighter (common practice, no source; 10 dB as for the blocks alone).
+// The shipped file of the question that every fuzz asks: with the guitar's volume at 3, a soft note
+// comes out clean where the fuzz sees the guitar, and distorted behind a buffer as with the volume
+// full, where the buffer also makes it brighter (common practice, no source; 10 dB as for the
+// blocks alone).
 func TestFuzzOrBufferFirst(t *testing.T) {
 	const file = "fuzz-or-buffer-first"
 	clean := steady(t, file, "fuzz first, volume rolled back", "fuzz.out", 330, chaintest.SoftNote).THD()
@@ -133,12 +137,16 @@ func TestFuzzOrBufferFirst(t *testing.T) {
 	}
 }
 
-// A boost before a drive adds distortion and little level; after it, level and no distortion (common practice, no source). After it: the boost's 12 dB, of
-// which its 100 Ω and the coupling cost some hundredths, and the same distortion. Before it, by the drive's own circuit: a non-inverting op-amp with diodes in
-// its feedback puts out the note plus what stands across the diodes, and these let through n·Vt·asinh(i/(2·Is)); feedbackClipper is that in closed form.
+// A boost before a drive adds distortion and little level; after it, level and no distortion
+// (common practice, no source). After it: the boost's 12 dB, of which its 100 Ω and the coupling
+// cost some hundredths, and the same distortion. Before it, by the drive's own circuit: a
+// non-inverting op-amp with diodes in its feedback puts out the note plus what stands across the
+// diodes, and these let through n·Vt·asinh(i/(2·Is)); feedbackClipper is that in closed form.
 //
-// There the trade's rule ends: hit hard, such a drive gets cleaner again, because the note itself passes beside what the diodes hold. Another program says so too:
-// ngspice 39.3 on the decks of "drywire netlist --tone '440 Hz 50 mV'" and 200 mV, with .four 440 v(out) over the last period, of ten harmonics.
+// There the trade's rule ends: hit hard, such a drive gets cleaner again, because the note itself
+// passes beside what the diodes hold. Another program says so too: ngspice 39.3 on the decks of
+// "drywire netlist --tone '440 Hz 50 mV'" and 200 mV, with .four 440 v(out) over the last period,
+// of ten harmonics.
 func TestBoostBeforeOrAfterDrive(t *testing.T) {
 	const file, hz, gain = "boost-before-or-after-drive", 440, 12.0
 	want := dsp.FromDB(gain)
@@ -182,8 +190,10 @@ func TestBoostIntoADriveAgainstSpice(t *testing.T) {
 	}
 }
 
-// feedbackClipper is the fundamental, in V peak, behind the diodes of the shipped overdrive at drive 2: i flows through 4.7 kΩ and 47 nF to the inverting
-// input, and on through the feedback resistor and two diodes the other way round, without the op-amp's limits and the capacitor of 51 pF. The values are the block's.
+// feedbackClipper is the fundamental, in V peak, behind the diodes of the shipped overdrive at
+// drive 2: i flows through 4.7 kΩ and 47 nF to the inverting input, and on through the feedback
+// resistor and two diodes the other way round, without the op-amp's limits and the capacitor of 51
+// pF. The values are the block's.
 func feedbackClipper(peak, hz float64) float64 {
 	leg := complex(4.7e3, -1/(2*math.Pi*hz*47e-9))
 	feedback := 51e3 + 500e3*circuit.Audio.Wiper(0.2)
@@ -206,12 +216,14 @@ func feedbackClipper(peak, hz float64) float64 {
 	return cmplx.Abs(complex(peak, 0) + complex(2*sum/n, 0)*i/complex(cmplx.Abs(i), 0))
 }
 
-// A compressor before a drive makes soft notes as dirty as hard ones; after it, what the drive is driven by is as far apart as it was played (common
-// practice, no source). Notes 20 dB apart, both over the threshold, reach the drive 20 dB/4 apart by the ratio of 4:1.
+// A compressor before a drive makes soft notes as dirty as hard ones; after it, what the drive is
+// driven by is as far apart as it was played (common practice, no source). Notes 20 dB apart, both
+// over the threshold, reach the drive 20 dB/4 apart by the ratio of 4:1.
 //
-// Which order hisses more is disputed, and the circuit decides it. At rest both are amplifiers, and those may change places: the guitar's hum comes out the same. The
-// loudest hiss is the compressor's own, which goes through the drive where the compressor comes first: the orders differ by what the drive's gain for
-// soft sounds makes of a white noise, A-weighted.
+// Which order hisses more is disputed, and the circuit decides it. At rest both are amplifiers, and
+// those may change places: the guitar's hum comes out the same. The loudest hiss is the
+// compressor's own, which goes through the drive where the compressor comes first: the orders
+// differ by what the drive's gain for soft sounds makes of a white noise, A-weighted.
 func TestCompressorBeforeOrAfterDrive(t *testing.T) {
 	const file = "compressor-before-or-after-drive"
 	const soft, hard = 0.02, 0.2 // V at the pickup
@@ -270,9 +282,11 @@ func TestCompressorBeforeOrAfterDrive(t *testing.T) {
 	}
 }
 
-// A triode clips where its grid takes current or its plate has next to none (5 % of what it has at rest). The second grid takes a microampere, half a volt
-// across the 470 kΩ before it, at 0.25 V under its cathode: by the triode's curve, Gg·(ln(1 + exp(Cg·v))/Cg)^ξ. A mid cut before the gain lowers the share of
-// the time in which it does; behind it, it comes too late for the preamplifier and lowers only what reaches the power amplifier (common practice, no source).
+// A triode clips where its grid takes current or its plate has next to none (5 % of what it has at
+// rest). The second grid takes a microampere, half a volt across the 470 kΩ before it, at 0.25 V
+// under its cathode: by the triode's curve, Gg·(ln(1 + exp(Cg·v))/Cg)^ξ. A mid cut before the gain
+// lowers the share of the time in which it does; behind it, it comes too late for the preamplifier
+// and lowers only what reaches the power amplifier (common practice, no source).
 func TestMidCutBeforeGain(t *testing.T) {
 	const file = "mid-cut-before-gain"
 	in := chaintest.Chord(classicRate, classicRate)
@@ -316,9 +330,11 @@ func TestMidCutBeforeGain(t *testing.T) {
 	}
 }
 
-// An equaliser after a distortion changes every harmonic by its curve; before it, it changes none that the distortion makes of a note which the curve leaves
-// alone, but it changes what clips (common practice, no source). The note is at 440 Hz, between the two shelves; the low one at 82 Hz is in the lower shelf,
-// and what it does to the higher one is the third-order products at 440 Hz ± twice 82 Hz.
+// An equaliser after a distortion changes every harmonic by its curve; before it, it changes none
+// that the distortion makes of a note which the curve leaves alone, but it changes what clips
+// (common practice, no source). The note is at 440 Hz, between the two shelves; the low one at 82
+// Hz is in the lower shelf, and what it does to the higher one is the third-order products at 440
+// Hz ± twice 82 Hz.
 func TestEqualizerBeforeOrAfterDistortion(t *testing.T) {
 	const file, hz = "eq-before-or-after-distortion", 440.0
 	flat := steady(t, file, "flat", "out", hz, 0.1)
@@ -372,7 +388,8 @@ func TestEqualizerBeforeOrAfterDistortion(t *testing.T) {
 	}
 }
 
-// overlapping is a note of 400 Hz for 0.3 s and, where next is, one of 520 Hz from 0.36 s on, so that it sounds together with an echo of the first after 0.38 s.
+// overlapping is a note of 400 Hz for 0.3 s and, where next is, one of 520 Hz from 0.36 s on, so
+// that it sounds together with an echo of the first after 0.38 s.
 func overlapping(next bool) []float64 {
 	x := make([]float64, classicRate*3/4)
 	add := func(hz, from, to float64) {
@@ -393,8 +410,9 @@ func overlapping(next bool) []float64 {
 	return x
 }
 
-// smear is how strong the strongest of the tones is that the echo of one note and the next make of each other, in dB re that note: the difference, the sum, and
-// twice one less the other. echo is how loud the echo is where no note follows, in dB re its note.
+// smear is how strong the strongest of the tones is that the echo of one note and the next make of
+// each other, in dB re that note: the difference, the sum, and twice one less the other. echo is
+// how loud the echo is where no note follows, in dB re its note.
 func smear(t *testing.T, file, take, jack string) (smear, echo float64) {
 	t.Helper()
 	y := played(t, file, take, jack, overlapping(true))[classicRate*42/100 : classicRate*67/100]
@@ -407,11 +425,13 @@ func smear(t *testing.T, file, take, jack string) (smear, echo float64) {
 	return dsp.ToDB(smear), dsp.ToDB(echo)
 }
 
-// What is linear makes no tones that nobody played; the bound is far above what double precision and the filters leave, and far below what is heard.
+// What is linear makes no tones that nobody played; the bound is far above what double precision
+// and the filters leave, and far below what is heard.
 const noSmear = -100 // dB
 
-// A delay before a drive smears, after it it does not (common practice, no source). After it, echo and note add up: no product, and the echo is as loud as the mix
-// of 35 % says, 0.35/0.65. Before it, the two make products, and the drive brings the echo up.
+// A delay before a drive smears, after it it does not (common practice, no source). After it, echo
+// and note add up: no product, and the echo is as loud as the mix of 35 % says, 0.35/0.65. Before
+// it, the two make products, and the drive brings the echo up.
 func TestDelayBeforeOrAfterDrive(t *testing.T) {
 	const file = "delay-before-or-after-drive"
 	smearBefore, echoBefore := smear(t, file, "delay first", "out")
@@ -431,8 +451,9 @@ func TestDelayBeforeOrAfterDrive(t *testing.T) {
 	}
 }
 
-// In an amplifier's loop a delay comes after the preamplifier's distortion, in front of it before it (common practice, no source). At the loop's return nothing
-// has been smeared; at the speaker only what the power amplifier does, and that grows when everything is turned up.
+// In an amplifier's loop a delay comes after the preamplifier's distortion, in front of it before
+// it (common practice, no source). At the loop's return nothing has been smeared; at the speaker
+// only what the power amplifier does, and that grows when everything is turned up.
 func TestFrontEndOrEffectsLoop(t *testing.T) {
 	const file = "front-end-or-effects-loop"
 	front, echoFront := smear(t, file, "front end", "out")
@@ -453,9 +474,11 @@ func TestFrontEndOrEffectsLoop(t *testing.T) {
 	}
 }
 
-// One buffer behind the fuzz keeps the long cable from its output; five more do next to nothing; one before the fuzz makes another fuzz of it. That
-// buffers "suck tone" by their number is common practice, no source, and not so here: each costs 1 MΩ/(1 MΩ + 100 Ω), 0.0009 dB, and adds its 8 nV/√Hz. What
-// players hear of many buffers is not in these: poor ones, with a lower input impedance, or distortion and noise of their own.
+// One buffer behind the fuzz keeps the long cable from its output; five more do next to nothing;
+// one before the fuzz makes another fuzz of it. That buffers "suck tone" by their number is common
+// practice, no source, and not so here: each costs 1 MΩ/(1 MΩ + 100 Ω), 0.0009 dB, and adds its 8
+// nV/√Hz. What players hear of many buffers is not in these: poor ones, with a lower input
+// impedance, or distortion and noise of their own.
 func TestOneBufferTooMany(t *testing.T) {
 	const file = "one-buffer-too-many"
 	none, one, six, front := "no buffer", "one behind the fuzz", "six behind the fuzz", "one in front of the fuzz, too"
@@ -480,9 +503,11 @@ func TestOneBufferTooMany(t *testing.T) {
 	}
 }
 
-// The pickup's resonance lies at 1/(2π·√(L·C)), C with all the cable that the guitar drives: 12 m and three patch cables in place of 6 m and one pull it down by the root of the
-// ratio of the capacitances. The closed form leaves out the eddy current's branch and the pots, hence 5 %. That true bypass into a long cable costs treble is common practice, no source;
-// it does at 5 kHz, but where the resonance has come down to there is more than before: a hump, not a loss.
+// The pickup's resonance lies at 1/(2π·√(L·C)), C with all the cable that the guitar drives: 12 m
+// and three patch cables in place of 6 m and one pull it down by the root of the ratio of the
+// capacitances. The closed form leaves out the eddy current's branch and the pots, hence 5 %. That
+// true bypass into a long cable costs treble is common practice, no source; it does at 5 kHz, but
+// where the resonance has come down to there is more than before: a hump, not a loss.
 func TestTrueBypassAndTwelveMetres(t *testing.T) {
 	const file = "true-bypass-and-twelve-metres"
 	resonance := func(take string) (hz, five, hump float64) {
@@ -519,8 +544,9 @@ func TestTrueBypassAndTwelveMetres(t *testing.T) {
 	}
 }
 
-// A volume pedal before a drive cleans up, after it it is a fader (common practice, no source). Half way an audio taper lets 15 % through, -16.5 dB; late, that is
-// the level's fall, and the distortion stays. Early, its track of 250 kΩ loads the pickup even with the toe down.
+// A volume pedal before a drive cleans up, after it it is a fader (common practice, no source).
+// Half way an audio taper lets 15 % through, -16.5 dB; late, that is the level's fall, and the
+// distortion stays. Early, its track of 250 kΩ loads the pickup even with the toe down.
 func TestVolumePedalEarlyOrLate(t *testing.T) {
 	const file = "volume-pedal-early-or-late"
 	early, late := steady(t, file, "pedal early, half way", "out", 440, 0.1), steady(t, file, "pedal late, half way", "out", 440, 0.1)
@@ -549,8 +575,10 @@ func TestVolumePedalEarlyOrLate(t *testing.T) {
 	}
 }
 
-// A wah straight into a fuzz of low input impedance loses its sweep, with a buffer between or after the fuzz it keeps it (common practice, no source). The sweep is
-// how far the highest place of its response moves from heel to toe; a wah that is not loaded has its resonance at 1/(2π·√(L·C·(1 + A·w))), see the block.
+// A wah straight into a fuzz of low input impedance loses its sweep, with a buffer between or after
+// the fuzz it keeps it (common practice, no source). The sweep is how far the highest place of its
+// response moves from heel to toe; a wah that is not loaded has its resonance at 1/(2π·√(L·C·(1 +
+// A·w))), see the block.
 func TestWahBeforeOrAfterFuzz(t *testing.T) {
 	const file = "wah-before-or-after-fuzz"
 	peak := func(take string) (hz, height float64) {
@@ -608,13 +636,17 @@ func TestWahBeforeOrAfterFuzz(t *testing.T) {
 	}
 }
 
-// An octave divider in front of a fuzz tracks notes that it loses behind it (common practice, no source). Its comparator counts a wave where the signal comes past half
-// of the highest peak; a clipper brings all peaks of a wave to one height, so a second harmonic that made none before makes one then. The
-// note is a low E whose second harmonic is as strong as the fundamental, with six draws of its phases; it is tracked where the octave stands over -20 dB of the note.
+// An octave divider in front of a fuzz tracks notes that it loses behind it (common practice, no
+// source). Its comparator counts a wave where the signal comes past half of the highest peak; a
+// clipper brings all peaks of a wave to one height, so a second harmonic that made none before
+// makes one then. The note is a low E whose second harmonic is as strong as the fundamental, with
+// six draws of its phases; it is tracked where the octave stands over -20 dB of the note.
 //
-// Where it tracks, the place decides what becomes of the octave: behind the fuzz it stands as loud as it was set; in front of it, the fuzz turns note and
-// octave into one spectrum, and its two high-passes of 8.2 kΩ and 100 nF, 194 Hz, take the octave's own tone: at 41 Hz they cost 2·(13.7 - 7.3) dB more than at 82 Hz
-// by a first-order high-pass's closed form, less what clipping evens out again.
+// Where it tracks, the place decides what becomes of the octave: behind the fuzz it stands as loud
+// as it was set; in front of it, the fuzz turns note and octave into one spectrum, and its two
+// high-passes of 8.2 kΩ and 100 nF, 194 Hz, take the octave's own tone: at 41 Hz they cost 2·(13.7
+// - 7.3) dB more than at 82 Hz by a first-order high-pass's closed form, less what clipping evens
+// out again.
 func TestOctaveBeforeOrAfterFuzz(t *testing.T) {
 	const file, hz = "octave-before-or-after-fuzz", 82.41
 	note := func(seed uint64, second float64) []float64 {
@@ -632,7 +664,8 @@ func TestOctaveBeforeOrAfterFuzz(t *testing.T) {
 		}
 		return x
 	}
-	// octave is its line re the note's, and edge the power over 1 kHz in the octave's own harmonics re that in those which the note has too.
+	// octave is its line re the note's, and edge the power over 1 kHz in the octave's own harmonics
+	// re that in those which the note has too.
 	octave := func(take, jack string, in []float64) (octave, edge float64) {
 		y := played(t, file, take, jack, in)[classicRate*3/10:]
 		var own, both float64

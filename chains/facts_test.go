@@ -19,7 +19,8 @@ import (
 func distortion(t *testing.T, c *board.Chain, peak float64) float64 {
 	t.Helper()
 	const rate = 48000
-	// 160 periods of 330 Hz are 23272.7 samples; 330 periods of it are 48000. The first second settles the bias.
+	// 160 periods of 330 Hz are 23272.7 samples; 330 periods of it are 48000. The first second
+	// settles the bias.
 	y := rendertest.Render(t, c, rate, section.Normal, render.Volts(chaintest.Tone(2*rate, rate, 330, peak)), "fuzz.out")[0]
 	h, err := measure.FitHarmonics(y[rate:], rate, 330, 40)
 	if err != nil {
@@ -44,7 +45,8 @@ func TestRollingBackCleansUpAFuzzThatSeesTheGuitar(t *testing.T) {
 	}
 }
 
-// gainAt is the small-signal gain in dB from the pickup to a jack through all circuits and followers.
+// gainAt is the small-signal gain in dB from the pickup to a jack through all circuits and
+// followers.
 func gainAt(t *testing.T, c *board.Chain, jack string, f dsp.Hertz) float64 {
 	t.Helper()
 	h, err := render.PlanOf(c, 48000, section.Normal).Response(jack, f)
@@ -84,8 +86,9 @@ func TestCableDullsOnlyAPassiveSource(t *testing.T) {
 	}
 }
 
-// Linear time-invariant blocks on isolated stages commute: swapped, they null. Isolated means that each meets the same load in either place, here the input of
-// another active block: as the last block one of them would have the long cable to the amplifier, and that is heard at -48 dB.
+// Linear time-invariant blocks on isolated stages commute: swapped, they null. Isolated means that
+// each meets the same load in either place, here the input of another active block: as the last
+// block one of them would have the long cable to the amplifier, and that is heard at -48 dB.
 func TestLinearBlocksOnStagesSwapWithoutTrace(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	in := make([]float64, 48000)

@@ -49,7 +49,8 @@ func blocksOf(c *board.Chain) string {
 	return strings.Join(names, " ")
 }
 
-// A take's own loops stand in the place of the switcher's; what is not named stays, and what is in no loop may stand in the order, or off the board.
+// A take's own loops stand in the place of the switcher's; what is not named stays, and what is in
+// no loop may stand in the order, or off the board.
 func TestTakesWithLoops(t *testing.T) {
 	f := chaintest.Board(t, looped)
 	for name, want := range map[string]string{
@@ -90,7 +91,8 @@ func TestTakesWithLoops(t *testing.T) {
 	}
 }
 
-// What a take with loops of its own sounds like is, to the bit, what a file sounds like whose switcher has these loops.
+// What a take with loops of its own sounds like is, to the bit, what a file sounds like whose
+// switcher has these loops.
 func TestLoopsOfATakeSoundAsTheSwitchers(t *testing.T) {
 	const rate = 48000
 	f := chaintest.Board(t, looped)
@@ -129,7 +131,8 @@ func TestLoopsOfATakeSoundAsTheSwitchers(t *testing.T) {
 	}
 }
 
-// The cables between takes whose loops differ: each as few as there can be. A block that goes from one loop into an empty one takes three plugs, and no cable more.
+// The cables between takes whose loops differ: each as few as there can be. A block that goes from
+// one loop into an empty one takes three plugs, and no cable more.
 func TestCablesOfLoops(t *testing.T) {
 	f := chaintest.Board(t, looped)
 	all := f.Chains()
@@ -189,9 +192,11 @@ func TestFittedToLoops(t *testing.T) {
 	}
 }
 
-// The shipped file of a switcher whose loops hold other blocks in other takes. The fuzz in the first loop sees the guitar, so a soft note comes out clean with the
-// guitar's volume at 3; behind the drive it does not (common practice, no source; a tenth, as for the buffer before the fuzz). Echo and plate are linear, with
-// the same impedances at both ends, so in which order they stand in their loop is inaudible: under -120 dB, as for any two linear blocks on stages of their own.
+// The shipped file of a switcher whose loops hold other blocks in other takes. The fuzz in the
+// first loop sees the guitar, so a soft note comes out clean with the guitar's volume at 3; behind
+// the drive it does not (common practice, no source; a tenth, as for the buffer before the fuzz).
+// Echo and plate are linear, with the same impedances at both ends, so in which order they stand in
+// their loop is inaudible: under -120 dB, as for any two linear blocks on stages of their own.
 func TestLoopsInAnotherOrder(t *testing.T) {
 	const file, as, exchanged, plate = "loops-in-another-order", "as it is", "fuzz and drive exchanged", "plate before the echo"
 	thd := func(take string) float64 { return steady(t, file, take, "board.send-3", 330, chaintest.SoftNote).THD() }

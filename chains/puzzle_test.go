@@ -17,10 +17,12 @@ import (
 	"drywire/dsp/section"
 )
 
-// A board builder's puzzle: behind an octave block, on or bypassed with its buffer, an op-amp fuzz "could not be turned past 9 o'clock"; in front of it, it could.
-// The story is one builder's, no source. It does not say which control, what was wrong past 9 o'clock, or what the supply was. TestPuzzle measures what
-// reaches the next stage over both controls, TestPuzzleHypotheses what each of the explanations that come to mind is worth. Nothing is tuned to give the story, and
-// the model does not give it: see what the two log with -v, and the manual in README.md here.
+// A board builder's puzzle: behind an octave block, on or bypassed with its buffer, an op-amp fuzz
+// "could not be turned past 9 o'clock"; in front of it, it could. The story is one builder's, no
+// source. It does not say which control, what was wrong past 9 o'clock, or what the supply was.
+// TestPuzzle measures what reaches the next stage over both controls, TestPuzzleHypotheses what
+// each of the explanations that come to mind is worth. Nothing is tuned to give the story, and the
+// model does not give it: see what the two log with -v, and the manual in README.md here.
 
 const puzzleFile = "octave-or-op-amp-fuzz-first"
 
@@ -65,9 +67,12 @@ func turned(t *testing.T, f *board.File, take string, sustain, volume float64) *
 	return nil
 }
 
-// The puzzle's table. What it says: bypassed, the octave is not there, in either place, to a tenth of a decibel and a few tenths of noise. On, it makes the fuzz's
-// output no louder and no deeper in front of it, and louder and deeper behind it. And past 9 o'clock there are 30 dB in every order, because that is where an audio taper
-// has them: the amplifier is over its ceiling most of the time at 9 o'clock already.
+// The puzzle's table. What it says: bypassed, the octave is not there, in either place, to a tenth
+// of a decibel; in front of the fuzz its followers spare the guitar the noise current of the fuzz's
+// input, up to 3.5 dB(A) at full sustain. On, it makes the fuzz's output no louder and no deeper in
+// front of it, and louder and deeper behind it. And past 9 o'clock there are 30 dB in every order,
+// because that is where an audio taper has them: the amplifier is over its ceiling most of the time
+// at 9 o'clock already.
 func TestPuzzle(t *testing.T) {
 	f, in := chaintest.ShippedFile(t, puzzleFile), lowRiff()
 	memo := render.NewMemo(in, classicRate, section.Draft, 1<<28)
@@ -126,16 +131,24 @@ func TestPuzzle(t *testing.T) {
 				ends[take] = [2]float64{ends[take][0], r[take].level}
 			}
 		}
-		// Bypassed, the octave is two followers between two inputs of 1 MΩ: what they cost is 100 Ω before 1 MΩ, and a cable more or less.
+		// Bypassed, the octave is two followers between two inputs of 1 MΩ: what they cost is 100 Ω
+		// before 1 MΩ, and a cable more or less.
 		for _, take := range []string{octaveBypassed, fuzzBypassed} {
 			if d := r[take].level - r[noOctave].level; math.Abs(d) > 0.1 {
 				t.Errorf("sustain %v, volume %v: %s is %.2f dB off no octave, want at most 0.1 dB", set[0], set[1], take, d)
 			}
-			// Two followers of 8 nV/√Hz more, where there is one and the winding's 8 kΩ at the very least.
+			// Two followers of 8 nV/√Hz more, where there is one and the winding's 8 kΩ at the very
+			// least.
 			winding := 4 * circuit.Boltzmann * circuit.Temperature * 8e3
 			most := 10 * math.Log10((winding+3*64e-18)/(winding+64e-18))
-			if d := r[take].noise - r[noOctave].noise; d > most || d < -0.5 {
-				t.Errorf("sustain %v, volume %v: %s adds %.2f dB of noise, want up to %.2f dB", set[0], set[1], take, d, most)
+			// In front of the fuzz, they take the noise current of its input off the guitar: 4 to
+			// 6.4 dB(A) on a humbucker where nothing else hisses.
+			least := -0.5
+			if take == octaveBypassed {
+				least = -6.4
+			}
+			if d := r[take].noise - r[noOctave].noise; d > most || d < least {
+				t.Errorf("sustain %v, volume %v: %s adds %.2f dB of noise, want %.1f to %.2f dB", set[0], set[1], take, d, least, most)
 			}
 		}
 		// On and first, it is swallowed by what clips; on and last, nothing swallows it.
@@ -154,7 +167,8 @@ func TestPuzzle(t *testing.T) {
 	}
 }
 
-// What might be behind the puzzle, and what each is worth in this circuit; octave bypassed, if not said otherwise.
+// What might be behind the puzzle, and what each is worth in this circuit; octave bypassed, if not
+// said otherwise.
 func TestPuzzleHypotheses(t *testing.T) {
 	src, err := chains.ReadShipped(puzzleFile)
 	if err != nil {
@@ -193,7 +207,8 @@ func TestPuzzleHypotheses(t *testing.T) {
 	}
 
 	t.Run("loading", func(t *testing.T) {
-		// The fuzz has 1 MΩ, as the octave has: the guitar cannot tell them apart. Had it 47 kΩ, it could.
+		// The fuzz has 1 MΩ, as the octave has: the guitar cannot tell them apart. Had it 47 kΩ, it
+		// could.
 		low := other("wall:   {", "input: {kind: volume, volume: 10, track: 47 kΩ}\n  wall:   {", "wall, amp", "input, wall, amp", "[wall, octave", "[input, wall, octave")
 		at := func(f *board.File, hz float64) float64 {
 			return gain(t, f, octaveBypassed, "wall.in", hz) - gain(t, f, noOctave, "wall.in", hz)
@@ -202,7 +217,8 @@ func TestPuzzleHypotheses(t *testing.T) {
 		if math.Abs(at(f, 200)) > 0.1 || math.Abs(at(f, 3000)) > 0.5 {
 			t.Errorf("1 MΩ: %.2f and %.2f dB, want at most 0.1 and 0.5 dB", at(f, 200), at(f, 3000))
 		}
-		// The winding's 8 kΩ before 47 kΩ lose 1.4 dB by the divider, and 4.4 H at 3 kHz, 83 kΩ, lose most: but both only half a step of the sustain control.
+		// The winding's 8 kΩ before 47 kΩ lose 1.4 dB by the divider, and 4.4 H at 3 kHz, 83 kΩ,
+		// lose most: but both only half a step of the sustain control.
 		if want := dsp.ToDB((47 + 8) / 47.); math.Abs(at(low, 200)-want) > 0.5 || at(low, 3000) < 3 {
 			t.Errorf("47 kΩ: %.2f and %.2f dB, want %.1f dB within 0.5 and at least 3 dB", at(low, 200), at(low, 3000), want)
 		}
@@ -234,10 +250,12 @@ func TestPuzzleHypotheses(t *testing.T) {
 	})
 
 	t.Run("one adapter for both", func(t *testing.T) {
-		// 5 mV of ripple on an adapter that is not isolated, of which an octave block lets 50 dB less through and a fuzz 60 dB less: common practice, no source.
+		// 5 mV of ripple on an adapter that is not isolated, of which an octave block lets 50 dB
+		// less through and a fuzz 60 dB less: common practice, no source.
 		shared := other("\nblocks:", "\nsupplies:\n  adapter: {isolated: no, outputs: {1: {voltage: 9 V, current: 500 mA}}}\nblocks:",
 			"bypass: buffered}", "bypass: buffered, power: adapter.1}", "volume: 5}", "volume: 5, power: adapter.1}")
-		// Both the hum and the hiss go through the volume control; so where it is decides how loud a rest is, and the taper how far one could turn.
+		// Both the hum and the hiss go through the volume control; so where it is decides how loud
+		// a rest is, and the taper how far one could turn.
 		hum := func(take string) float64 { return noiseIn(t, shared, take, "amp.in", noise.Flat) }
 		quiet := noiseIn(t, f, octaveBypassed, "amp.in", noise.Flat)
 		t.Logf("on one adapter, noise and ripple unweighted: octave bypassed first %.1f dBV, on first %.1f, fuzz first %.1f, no octave %.1f; without ripple %.1f", hum(octaveBypassed), hum(octaveOn), hum(fuzzBypassed), hum(noOctave), quiet)
@@ -252,8 +270,9 @@ func TestPuzzleHypotheses(t *testing.T) {
 	})
 
 	t.Run("feedback", func(t *testing.T) {
-		// A squeal needs a way back from the output to the input, which the model has not. Whatever the way, it starts where the gain from pickup to output is enough, and
-		// that gain does not change by the order of two linear amplifiers: at rest, the fuzz is one.
+		// A squeal needs a way back from the output to the input, which the model has not. Whatever
+		// the way, it starts where the gain from pickup to output is enough, and that gain does not
+		// change by the order of two linear amplifiers: at rest, the fuzz is one.
 		worst := 0.0
 		for hz := 100.0; hz < 8000; hz *= 1.5 {
 			worst = max(worst, math.Abs(gain(t, f, octaveBypassed, "amp.in", hz)-gain(t, f, fuzzBypassed, "amp.in", hz)))

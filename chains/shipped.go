@@ -1,6 +1,8 @@
-// Package chains holds the chain files that come with the program. What reads, wires, renders and compares them is in the folders below:
+// Package chains holds the chain files that come with the program. What reads, wires, renders and
+// compares them is in the folders below:
 //
 //	board       what a chain file says, as data
+//	arrange     what else could stand where in a take
 //	file        reads it
 //	edit        changes its text
 //	wiring      lays a chain out as a circuit
@@ -37,7 +39,8 @@ func Shipped() []string {
 	return files
 }
 
-// ReadShipped is the text of a shipped chain file, by its name with or without .yaml. The error names the nearest.
+// ReadShipped is the text of a shipped chain file, by its name with or without .yaml. The error
+// names the nearest.
 func ReadShipped(name string) ([]byte, error) {
 	plain := strings.TrimSuffix(name, ".yaml")
 	for _, s := range Shipped() {

@@ -36,9 +36,10 @@ takes:
   - {name: at the end, order: [swirl]}
 `
 
-// Each output of a block in stereo has its own load, and no other. Dry, each gives the voltage divider of its 100 Ω, cables of 0.1 Ω a metre, and what is behind:
-// 10 kΩ on the left; on the right a pedal of 250 kΩ, open but for an ohm of its track, across its load of 10 kΩ. From one output, both are across it. Closed form, at 100 Hz, where cables'
-// capacitance does nothing.
+// Each output of a block in stereo has its own load, and no other. Dry, each gives the voltage
+// divider of its 100 Ω, cables of 0.1 Ω a metre, and what is behind: 10 kΩ on the left; on the
+// right a pedal of 250 kΩ, open but for an ohm of its track, across its load of 10 kΩ. From one
+// output, both are across it. Closed form, at 100 Hz, where cables' capacitance does nothing.
 func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 	const rate = 48000
 	f := chaintest.MustParse(t, stereoChain)
@@ -79,7 +80,8 @@ func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 			}
 		}
 	}
-	// The same in the table of hand-overs: what drives either path is an output of 100 Ω, and the left one feels nothing of the pedal on the right.
+	// The same in the table of hand-overs: what drives either path is an output of 100 Ω, and the
+	// left one feels nothing of the pedal on the right.
 	for take, want := range map[string]struct{ split, right, source float64 }{
 		"two outputs": {1e4, par(250e3, 1e4), 100},
 		"one output":  {par(1e4, par(250e3, 1e4)), par(250e3, 1e4), par(100, 1e4)},
@@ -106,8 +108,8 @@ func TestStereoOutputsAreLoadedByThemselves(t *testing.T) {
 	}
 }
 
-// Which output feeds which path, and that they are aligned: dry, both paths are the voltage of the input at the same sample; a mono chorus and a bypass feed both from
-// one output.
+// Which output feeds which path, and that they are aligned: dry, both paths are the voltage of the
+// input at the same sample; a mono chorus and a bypass feed both from one output.
 func TestStereoFeedsBothPaths(t *testing.T) {
 	const rate = 48000
 	f := chaintest.MustParse(t, strings.Replace(stereoChain, "right: [vol]", "right: []", 1))
@@ -153,7 +155,8 @@ func TestStereoFeedsBothPaths(t *testing.T) {
 	}
 }
 
-// A second output that nothing is plugged into is warned of; it can be listened to all the same. The noise of a path is known.
+// A second output that nothing is plugged into is warned of; it can be listened to all the same.
+// The noise of a path is known.
 func TestStereoWarning(t *testing.T) {
 	f := chaintest.MustParse(t, stereoChain)
 	for take, want := range map[string]bool{"two outputs": false, "one output": false, "bypassed": false, "further on": true, "at the end": true} {

@@ -44,7 +44,8 @@ const foot = 0.3048
 
 var feet = []string{"ft", "foot", "feet"}
 
-// exponents of the SI prefixes. Source: SI brochure, 9th edition, table 7. K for kilo is common usage.
+// exponents of the SI prefixes. Source: SI brochure, 9th edition, table 7. K for kilo is common
+// usage.
 var exponents = map[rune]int{'p': -12, 'n': -9, 'µ': -6, 'u': -6, 'm': -3, 'c': -2, ' ': 0, 'R': 0, 'k': 3, 'K': 3, 'M': 6, 'G': 9}
 
 // Means says what the unit measures, with its article: "a resistance".
@@ -71,12 +72,12 @@ const longest = 64
 //	420 mV  9 V                        →  Volts     30 %  →  Percents, as 0.3
 //
 // The same letter m is milli or metre, as the unit that is wanted says. A level in dBu or dBV where
-// Volts are wanted is an RMS voltage and gives that voltage: for a peak, the caller knows the waveform.
-// A level in the one where the other is wanted is converted.
+// Volts are wanted is an RMS voltage and gives that voltage: for a peak, the caller knows the
+// waveform. A level in the one where the other is wanted is converted.
 //
-// A Dial is 0 to 10, a percentage of that, or a clock position: 7 o'clock is 0, 12 o'clock is 5, 5 o'clock
-// is 10, and it goes evenly round the 300 degrees between (9:30 o'clock is 2.5). The range of a plain
-// number on a dial is left to the caller. Ratios are 4 or 4:1.
+// A Dial is 0 to 10, a percentage of that, or a clock position: 7 o'clock is 0, 12 o'clock is 5, 5
+// o'clock is 10, and it goes evenly round the 300 degrees between (9:30 o'clock is 2.5). The range
+// of a plain number on a dial is left to the caller. Ratios are 4 or 4:1.
 //
 // A number without the unit that it needs is an error that offers units. Errors are written for the
 // person who wrote the text. The result is finite.
@@ -233,7 +234,8 @@ func decimal(number string, exponent int) (float64, error) {
 	return v, nil
 }
 
-// clock is the dial position of a time of day, the way that people name positions of a knob's pointer.
+// clock is the dial position of a time of day, the way that people name positions of a knob's
+// pointer.
 func clock(hour, minute string) (float64, error) {
 	h, _ := strconv.Atoi(hour)
 	m, _ := strconv.Atoi("0" + minute)
@@ -257,9 +259,9 @@ func choices(like []string) string {
 	return strings.Join(like[:len(like)-1], ", ") + " or " + like[len(like)-1]
 }
 
-// FormatQuantity prints a quantity the way people write it: 470 kΩ, 380 ms, 4.7 nF, 30 %, 4:1. It prints
-// every digit that counts, so that ParseQuantity gives v back, bit for bit: round measured values first.
-// It prints NaN and the infinities too, which ParseQuantity refuses.
+// FormatQuantity prints a quantity the way people write it: 470 kΩ, 380 ms, 4.7 nF, 30 %, 4:1. It
+// prints every digit that counts, so that ParseQuantity gives v back, bit for bit: round measured
+// values first. It prints NaN and the infinities too, which ParseQuantity refuses.
 func FormatQuantity(v float64, unit Unit) string {
 	sp := unit.spelling()
 	symbol := ""
@@ -315,9 +317,9 @@ func shifted(v float64, places int) string {
 	return sign + digits[:exponent+1] + "." + digits[exponent+1:]
 }
 
-// Pattern is a regular expression (the common part of ECMA-262 and RE2) of the texts that ParseQuantity
-// takes for the unit, for editors. It is stricter in what nobody types (odd spaces, exponents) and does
-// not know which hours a dial has.
+// Pattern is a regular expression (the common part of ECMA-262 and RE2) of the texts that
+// ParseQuantity takes for the unit, for editors. It is stricter in what nobody types (odd spaces,
+// exponents) and does not know which hours a dial has.
 func (u Unit) Pattern() string {
 	sp := u.spelling()
 	const number = `[-+−]?([0-9]+\.?[0-9]*|\.[0-9]+)`

@@ -242,7 +242,8 @@ func FuzzQuantity(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text string, n uint8, v float64) {
 		unit := units[int(n)%len(units)]
-		// What the pattern takes the parser takes, but for lengths, levels and clock positions that no pattern can judge.
+		// What the pattern takes the parser takes, but for lengths, levels and clock positions that
+		// no pattern can judge.
 		if patterns[unit].MatchString(text) && len(text) <= longest {
 			_, err := ParseQuantity(text, unit)
 			if err != nil && !strings.Contains(err.Error(), "too large") && !strings.Contains(err.Error(), "a dial ends") {

@@ -5,12 +5,14 @@ import (
 	"math"
 )
 
-// Clipped says where a recording stood at full scale, which is where its converter could not follow any more. It is of the frames that were read, and of the sides
-// of a stereo file that were used.
+// Clipped says where a recording stood at full scale, which is where its converter could not follow
+// any more. It is of the frames that were read, and of the sides of a stereo file that were used.
 //
-// What counts is at least three samples in a row at full scale on one side of zero, at 48 kHz, and as long at higher rates: one or two are where a clean peak
-// of a recording that was brought up to full scale may lie. Common practice, no source: meters light up at two to four. A clipped recording that was turned
-// down afterwards is not found, and neither is one of 8 bits, whose steps are so wide that a clean peak stays on one.
+// What counts is at least three samples in a row at full scale on one side of zero, at 48 kHz, and
+// as long at higher rates: one or two are where a clean peak of a recording that was brought up to
+// full scale may lie. Common practice, no source: meters light up at two to four. A clipped
+// recording that was turned down afterwards is not found, and neither is one of 8 bits, whose steps
+// are so wide that a clean peak stays on one.
 type Clipped struct {
 	Runs    int
 	Samples int64 // in all runs

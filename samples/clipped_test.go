@@ -53,7 +53,8 @@ func TestClipped(t *testing.T) {
 	}
 }
 
-// A side that clips is found although the sum of both stays under full scale; a side that is left out is nobody's trouble.
+// A side that clips is found although the sum of both stays under full scale; a side that is left
+// out is nobody's trouble.
 func TestClippedSide(t *testing.T) {
 	var list []int16
 	for range 5 {
@@ -66,8 +67,9 @@ func TestClippedSide(t *testing.T) {
 	}
 }
 
-// A clean sine of the low E that was brought up to full scale has not clipped, and one that is 1 dB too loud for its converter has, twice a period. A float file
-// goes beyond ±1 and loses nothing; one that was limited there has clipped. 8 bits are not judged.
+// A clean sine of the low E that was brought up to full scale has not clipped, and one that is 1 dB
+// too loud for its converter has, twice a period. A float file goes beyond ±1 and loses nothing;
+// one that was limited there has clipped. 8 bits are not judged.
 func TestClippedSine(t *testing.T) {
 	const n = 48000
 	sine := func(peak float64, limit float64) []float64 {

@@ -17,9 +17,11 @@ import (
 	"drywire/dsp/measure"
 )
 
-// These checks run SoX, FFmpeg and SciPy, and so only where they are installed: go test -tags live -run Live ./samples.
+// These checks run SoX, FFmpeg and SciPy, and so only where they are installed: go test -tags live
+// -run Live ./samples.
 
-// recordings are sounds that this project did not make: SoX's own plucked string, noise and tones, in the formats that it writes.
+// recordings are sounds that this project did not make: SoX's own plucked string, noise and tones,
+// in the formats that it writes.
 var recordings = map[string]string{
 	"pluck.wav":  "-n -r 48000 -b 24 -c 1 %s synth 8 pluck E2 gain -3",
 	"pink.wav":   "-R -n -r 48000 -b 16 -c 1 %s synth 12 pinknoise tremolo 0.3 90 gain -9",

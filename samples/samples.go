@@ -1,15 +1,15 @@
-// Package samples reads files of sound, writes WAV files, and carries the dry recordings that Drywire
-// ships.
+// Package samples reads files of sound, writes WAV files, and carries the dry recordings that
+// Drywire ships.
 //
 // It knows files, headers and sample formats. It knows no circuit and no chain: what a sample means
 // in volts is said by whoever opens the file, or by a shipped Recording. It reads WAV, its 64-bit
-// kinds RF64, BW64 and W64, AIFF and AIFF-C, FLAC, Ogg Vorbis and MP3, and refuses everything else by
-// name. Every file is taken for hostile: memory is bounded whatever a header claims.
+// kinds RF64, BW64 and W64, AIFF and AIFF-C, FLAC, Ogg Vorbis and MP3, and refuses everything else
+// by name. Every file is taken for hostile: memory is bounded whatever a header claims.
 //
-// Start reading at Reader (read.go), which lists the formats, then Writer (wav_write.go) and Shipped
-// (shipped.go). Formats of plain samples are located in their file (wav_read.go, aiff_read.go); coded
-// ones are decoded into a file of plain samples (decode.go). The generator of the shipped recordings is
-// the package pluck beside this one.
+// Start reading at Reader (read.go), which lists the formats, then Writer (wav_write.go) and
+// Shipped (shipped.go). Formats of plain samples are located in their file (wav_read.go,
+// aiff_read.go); coded ones are decoded into a file of plain samples (decode.go). The generator of
+// the shipped recordings is the package pluck beside this one.
 package samples
 
 import "fmt"

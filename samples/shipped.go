@@ -17,13 +17,14 @@ import (
 //go:embed recordings/*.wav
 var files embed.FS
 
-// fullScale is the voltage that ±1 in a shipped recording stands for. One volt keeps the numbers readable: a
-// sample's value is its voltage. Single notes peak at 24 to 250 mV in them, chords at up to 490 mV.
+// fullScale is the voltage that ±1 in a shipped recording stands for. One volt keeps the numbers
+// readable: a sample's value is its voltage. Single notes peak at 24 to 250 mV in them, chords at
+// up to 490 mV.
 const fullScale dsp.Volt = 1
 
-// Recording is a dry recording that ships. It holds the open-circuit voltage of a pickup: what the strings
-// induce, before the pickup's own resistance, inductance and capacitance and before any load. In a chain
-// file that is `load: none` with the full scale below.
+// Recording is a dry recording that ships. It holds the open-circuit voltage of a pickup: what the
+// strings induce, before the pickup's own resistance, inductance and capacitance and before any
+// load. In a chain file that is `load: none` with the full scale below.
 type Recording struct {
 	Name      string   // the word in a chain file
 	Title     string   // what it is
@@ -66,7 +67,8 @@ func Find(name string) (Recording, error) {
 	return Recording{}, fmt.Errorf("no shipped recording %q; there are %s", name, strings.Join(names, ", "))
 }
 
-// slips is how many letters have to be put in, left out or changed to make b of a (the edit distance).
+// slips is how many letters have to be put in, left out or changed to make b of a (the edit
+// distance).
 func slips(a, b string) int {
 	x, y := []rune(a), []rune(b)
 	row := make([]int, len(y)+1)

@@ -96,8 +96,8 @@ func TestShipped(t *testing.T) {
 	}
 }
 
-// What ships is what the generator makes. The comparison is by level, because the last bits differ from
-// processor to processor.
+// What ships is what the generator makes. The comparison is by level, because the last bits differ
+// from processor to processor.
 func TestShippedAreGenerated(t *testing.T) {
 	for _, r := range Shipped() {
 		x := voltage(t, r)
@@ -116,8 +116,8 @@ func TestShippedAreGenerated(t *testing.T) {
 	}
 }
 
-// Levels as a guitar has them: no clipping, no DC, silence before the first note and after the last, loudest
-// moments between the 100 mV and 1 V that are published for guitars.
+// Levels as a guitar has them: no clipping, no DC, silence before the first note and after the
+// last, loudest moments between the 100 mV and 1 V that are published for guitars.
 func TestLevels(t *testing.T) {
 	for _, r := range Shipped() {
 		x := voltage(t, r)
@@ -144,8 +144,8 @@ func TestLevels(t *testing.T) {
 	}
 }
 
-// The hardest note is ten times the softest, 20 dB, on the same string and fret; the soft one peaks where
-// soft notes of guitars do (20 to 30 mV), and the hard one still sounds after four seconds.
+// The hardest note is ten times the softest, 20 dB, on the same string and fret; the soft one peaks
+// where soft notes of guitars do (20 to 30 mV), and the hard one still sounds after four seconds.
 func TestNotesDynamics(t *testing.T) {
 	x, p := voltage(t, Shipped()[0]), piece(t, "notes")
 	first, last := p.Notes[0], p.Notes[len(p.Notes)-1]
@@ -186,7 +186,8 @@ func spectrum(x []float64) []float64 {
 	return a
 }
 
-// The long note at the end of the file dies from the top: octave by octave it falls further in two seconds.
+// The long note at the end of the file dies from the top: octave by octave it falls further in two
+// seconds.
 func TestNotesDieFromTheTop(t *testing.T) {
 	x, p := voltage(t, Shipped()[0]), piece(t, "notes")
 	at := p.Notes[len(p.Notes)-1].At
@@ -206,9 +207,10 @@ func TestNotesDieFromTheTop(t *testing.T) {
 	}
 }
 
-// The long note shows where it was picked and sensed. E4 on the second string is fretted at the fifth fret, so
-// 648 mm · 2^(-5/12) = 485.5 mm sound; the pick is 105 mm and the coil 155 mm from the bridge. Partial n is
-// then |sin(nπ·105/485.5)·sin(nπ·155/485.5)|/n of the spectrum, under the roundness of the pick.
+// The long note shows where it was picked and sensed. E4 on the second string is fretted at the
+// fifth fret, so 648 mm · 2^(-5/12) = 485.5 mm sound; the pick is 105 mm and the coil 155 mm from
+// the bridge. Partial n is then |sin(nπ·105/485.5)·sin(nπ·155/485.5)|/n of the spectrum, under the
+// roundness of the pick.
 func TestNotesShowTheCombs(t *testing.T) {
 	x, p := voltage(t, Shipped()[0]), piece(t, "notes")
 	n := p.Notes[len(p.Notes)-1]
@@ -225,8 +227,8 @@ func TestNotesShowTheCombs(t *testing.T) {
 	for k := 2.0; k <= 14; k++ {
 		got := level(partial(k) / partial(1))
 		want := level(comb(k) / comb(1))
-		// Over it lie the pick's roundness and the coil's width (down to -8 dB at the 14th), decay within
-		// the first 0.1 s (to -2 dB) and beats (±1.5 dB).
+		// Over it lie the pick's roundness and the coil's width (down to -8 dB at the 14th), decay
+		// within the first 0.1 s (to -2 dB) and beats (±1.5 dB).
 		if got > want+2 || got < want-2-8*k/14 {
 			t.Errorf("partial %.0f is at %.1f dB of the first, want %.1f, and up to %.1f less", k, got, want, 2+8*k/14)
 		}

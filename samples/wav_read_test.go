@@ -84,8 +84,8 @@ func open(t *testing.T, b []byte) *Reader {
 	return r
 }
 
-// The extremes and the middle of every width, from the definition of the format: v / 2^(bits-1), and
-// (v-128)/128 for 8 bits.
+// The extremes and the middle of every width, from the definition of the format: v / 2^(bits-1),
+// and (v-128)/128 for 8 bits.
 func TestReadEveryWidth(t *testing.T) {
 	for _, c := range []struct {
 		name  string
@@ -318,7 +318,8 @@ func TestReadWithWarning(t *testing.T) {
 	}
 }
 
-// NaN and infinity are named by frame, whichever side they are in, and what came before is returned.
+// NaN and infinity are named by frame, whichever side they are in, and what came before is
+// returned.
 func TestNotFinite(t *testing.T) {
 	nan32, inf32 := float32(math.NaN()), float32(math.Inf(-1))
 	for _, c := range []struct {
@@ -343,7 +344,8 @@ func TestNotFinite(t *testing.T) {
 	}
 }
 
-// Files that other programs have made; testdata/foreign/make.sh has the commands. The tone is a closed form.
+// Files that other programs have made; testdata/foreign/make.sh has the commands. The tone is a
+// closed form.
 func TestForeignFiles(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -459,7 +461,8 @@ func TestFileShrinksWhileRead(t *testing.T) {
 	}
 }
 
-// hour is a WAV file of one hour, 96 kHz, stereo, 32-bit float, 2.8 GB, that is not there: it is all zeros.
+// hour is a WAV file of one hour, 96 kHz, stereo, 32-bit float, 2.8 GB, that is not there: it is
+// all zeros.
 type hour struct{ head []byte }
 
 const hourFrames = 3600 * 96000
@@ -477,8 +480,8 @@ func (h hour) ReadAt(p []byte, off int64) (int, error) {
 	return len(p), nil
 }
 
-// The bound is on what is allocated, not on time: opening takes one buffer of 4096 frames and small change,
-// reading takes nothing more, at the beginning and beyond 2^31 bytes.
+// The bound is on what is allocated, not on time: opening takes one buffer of 4096 frames and small
+// change, reading takes nothing more, at the beginning and beyond 2^31 bytes.
 func TestHourInBoundedMemory(t *testing.T) {
 	src, size := newHour()
 	const most = 64 << 10 // bytes

@@ -19,11 +19,12 @@ const (
 	writeFrames = 4800 // frames handed to the encoder at a time
 )
 
-// Writer writes a WAV file, or one of its 64-bit kinds. The samples go to a temporary file in the same folder (".drywire-*.tmp"),
-// which takes the file's name only when Close has succeeded: a run that is cut short leaves no half file.
+// Writer writes a WAV file, or one of its 64-bit kinds. The samples go to a temporary file in the
+// same folder (".drywire-*.tmp"), which takes the file's name only when Close has succeeded: a run
+// that is cut short leaves no half file.
 //
-// Integer samples are dithered and rounded; what lies beyond the range is limited to it and counted, never
-// wrapped. Floats are written as they are, so that a file can hold volts.
+// Integer samples are dithered and rounded; what lies beyond the range is limited to it and
+// counted, never wrapped. Floats are written as they are, so that a file can hold volts.
 type Writer struct {
 	// Dither adds triangular noise of ±1 step before integers are rounded, so that the rounding is
 	// noise and not distortion. It is on at first. Change it before the first Write.
@@ -53,8 +54,8 @@ type File interface {
 	Close() error
 }
 
-// sink keeps the first error of a file, because the encoder passes only some of them on whole. It may
-// put a header of its own before the samples: then the encoder's is swallowed, with its later
+// sink keeps the first error of a file, because the encoder passes only some of them on whole. It
+// may put a header of its own before the samples: then the encoder's is swallowed, with its later
 // corrections.
 type sink struct {
 	File
@@ -93,8 +94,8 @@ func (s *sink) Seek(offset int64, whence int) (int64, error) {
 func Create(path string, f Format) (*Writer, error) { return CreateFor(path, f, 0) }
 
 // CreateFor is Create where the number of frames is known. A file of the name .w64 or .bw64 is a
-// W64 or a BW64 file; any other is a WAV file, or an RF64 file where those frames do not fit into the
-// 4 GiB of a WAV file.
+// W64 or a BW64 file; any other is a WAV file, or an RF64 file where those frames do not fit into
+// the 4 GiB of a WAV file.
 func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
@@ -139,8 +140,8 @@ func NewWriter(to File, name string, f Format, frames int64) (*Writer, error) {
 	return newWriter(name, f, containerOf(name, f, frames), to), nil
 }
 
-// newWriter writes f to temp. The encoder sets aside a minute's worth of bytes for the rate that it is made
-// with, so it is made with rate 1 and told the true rate afterwards.
+// newWriter writes f to temp. The encoder sets aside a minute's worth of bytes for the rate that it
+// is made with, so it is made with rate 1 and told the true rate afterwards.
 func newWriter(path string, f Format, kind container, to File) *Writer {
 	temp := &sink{File: to, own: kind != wavFile}
 	tag := tagInteger
@@ -167,9 +168,9 @@ func (w *Writer) begin() {
 }
 
 // NewPipe writes frames into what cannot seek back, as a pipe: a WAV file whose header states its
-// true length beforehand, or an RF64 file where that does not fit. Exactly so many frames have to be
-// written. The name stands for the pipe in errors. Nothing is taken back from a pipe: where the run
-// fails, what was written stays a file that is cut off.
+// true length beforehand, or an RF64 file where that does not fit. Exactly so many frames have to
+// be written. The name stands for the pipe in errors. Nothing is taken back from a pipe: where the
+// run fails, what was written stays a file that is cut off.
 func NewPipe(to io.Writer, name string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -284,8 +285,8 @@ func (w *Writer) encode(x float64) (int, error) {
 	return int(v), nil
 }
 
-// Clipped is how many samples lay beyond the range of the integers and were limited to it. The range is
-// -1 to one step below +1.
+// Clipped is how many samples lay beyond the range of the integers and were limited to it. The
+// range is -1 to one step below +1.
 func (w *Writer) Clipped() int64 { return w.clipped }
 
 // Frames is how many frames have been written.
@@ -350,8 +351,8 @@ func (w *Writer) publish() error {
 	return nil
 }
 
-// syncFolder makes a rename last through a power cut where the system can do that. The file is complete
-// either way, so an error means nothing to the caller.
+// syncFolder makes a rename last through a power cut where the system can do that. The file is
+// complete either way, so an error means nothing to the caller.
 func syncFolder(path string) {
 	if d, err := os.Open(path); err == nil {
 		d.Sync()
@@ -359,7 +360,8 @@ func syncFolder(path string) {
 	}
 }
 
-// Abort gives the file up and removes what was written. After Close it does nothing, so it can be deferred.
+// Abort gives the file up and removes what was written. After Close it does nothing, so it can be
+// deferred.
 func (w *Writer) Abort() {
 	if w.done {
 		return

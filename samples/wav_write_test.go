@@ -41,8 +41,8 @@ func write(t *testing.T, f Format, n int, set func(*Writer), channels ...[]float
 
 func undithered(w *Writer) { w.Dither = false }
 
-// What is written undithered from values that the width can hold comes back bit for bit, in mono and
-// stereo, for odd and even lengths, and the file's sizes are true to the byte.
+// What is written undithered from values that the width can hold comes back bit for bit, in mono
+// and stereo, for odd and even lengths, and the file's sizes are true to the byte.
 func TestRoundTrip(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(7, 7))
 	for _, c := range []struct {
@@ -148,9 +148,9 @@ func TestClipping(t *testing.T) {
 	}
 }
 
-// Triangular dither of ±1 step (variance 1/6) and rounding (1/12) together leave an error of variance 1/4
-// step² with no mean, whatever the signal (JAES 40(5), 355-375, 1992; from memory); without dither a
-// signal of a third of a step vanishes.
+// Triangular dither of ±1 step (variance 1/6) and rounding (1/12) together leave an error of
+// variance 1/4 step² with no mean, whatever the signal (JAES 40(5), 355-375, 1992; from memory);
+// without dither a signal of a third of a step vanishes.
 func TestDither(t *testing.T) {
 	const n = 200000
 	in := make([]float64, n)
@@ -182,7 +182,8 @@ func TestDither(t *testing.T) {
 		mean += e / n
 		square += e * e / n
 	}
-	// Five standard errors: the mean's is sqrt(0.25/n), the square's about 0.4/sqrt(n) (from the fourth moment).
+	// Five standard errors: the mean's is sqrt(0.25/n), the square's about 0.4/sqrt(n) (from the
+	// fourth moment).
 	if math.Abs(mean) > 5*math.Sqrt(0.25/n) {
 		t.Errorf("the error's mean is %v steps", mean)
 	}
@@ -321,8 +322,8 @@ func (d *fullDisk) Write(b []byte) (int, error) {
 	return d.File.Write(b)
 }
 
-// Wherever the disk fills up, in the header, the samples, the pad byte or the sizes, it is an error that names
-// the file and leaves nothing behind.
+// Wherever the disk fills up, in the header, the samples, the pad byte or the sizes, it is an error
+// that names the file and leaves nothing behind.
 func TestFullDisk(t *testing.T) {
 	const frames = 9601
 	whole := 44 + frames*3 + 1 + 4 + 4 // and the two sizes written at the end

@@ -1,7 +1,9 @@
-// Package blockstest is the conformance kit: the promises that every kind of block keeps, as checks that run over any kind.
+// Package blockstest is the conformance kit: the promises that every kind of block keeps, as checks
+// that run over any kind.
 //
-// It puts a kind on a Rig, between a source of 10 kΩ and a load of 1 MΩ, at its default and at extreme settings. It says what it
-// finds as a list of faults; it knows no kind by name. What only one kind promises is in that kind's own test.
+// It puts a kind on a Rig, between a source of 10 kΩ and a load of 1 MΩ, at its default and at
+// extreme settings. It says what it finds as a list of faults; it knows no kind by name. What only
+// one kind promises is in that kind's own test.
 //
 // Start reading at Check, then the list of checks.
 package blockstest
@@ -149,7 +151,8 @@ func corners(k *blocks.Kind) []position {
 	return list
 }
 
-// each is the default, then each knob alone at its lowest, middle and highest, each word, and the block off in every way.
+// each is the default, then each knob alone at its lowest, middle and highest, each word, and the
+// block off in every way.
 func each(k *blocks.Kind) []position {
 	list := []position{{"default", k.Defaults(), false}, {"off", k.Defaults(), true}}
 	for _, knob := range k.Knobs {
@@ -165,8 +168,8 @@ func each(k *blocks.Kind) []position {
 	return list
 }
 
-// hostile is what no guitar does, n samples of each: a square wave of 10 V, noise 40 dB over 0.1 V, a direct voltage of 9 V, impulses of 50 V, a
-// few samples of almost nothing, silence.
+// hostile is what no guitar does, n samples of each: a square wave of 10 V, noise 40 dB over 0.1 V,
+// a direct voltage of 9 V, impulses of 50 V, a few samples of almost nothing, silence.
 func hostile(n int) []float64 {
 	random := rand.New(rand.NewPCG(1, 2))
 	var x []float64
@@ -190,8 +193,9 @@ func hostile(n int) []float64 {
 	return x
 }
 
-// length is how many samples of each hostile signal to take: circuits that bend are slow. With go test -short (as when the race detector makes
-// everything ten times slower) it is less, and what comes back after longer than 0.1 s is not seen.
+// length is how many samples of each hostile signal to take: circuits that bend are slow. With go
+// test -short (as when the race detector makes everything ten times slower) it is less, and what
+// comes back after longer than 0.1 s is not seen.
 func (r *Rig) length() int {
 	switch linear := r.Circuit.Linear(); {
 	case linear && testing.Short():
@@ -296,7 +300,8 @@ func notFinite(x []float64) int {
 	return slices.IndexFunc(x, func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) })
 }
 
-// finite: whatever is set and whatever comes in, what goes out is a voltage, and the solver found it.
+// finite: whatever is set and whatever comes in, what goes out is a voltage, and the solver found
+// it.
 func finite(t *try) {
 	for _, p := range each(t.kind) {
 		t.guard(func() {
@@ -322,8 +327,9 @@ func solved(t *try, p position, r transient.Report) {
 
 // ceiling: a stage stays under the ceiling that it states, whatever steady voltage drives it.
 //
-// The voltage is steady because a limiter at a sample rate cannot hold what its input has next to half that rate, and rings where harmonics are cut
-// off: at an edge a signal goes past the limit for a moment.
+// The voltage is steady because a limiter at a sample rate cannot hold what its input has next to
+// half that rate, and rings where harmonics are cut off: at an edge a signal goes past the limit
+// for a moment.
 func ceiling(t *try) {
 	const over = 1.001 // a limiter is good to -120 dB of what goes in, and a stage may amplify that
 	n := 2500
@@ -449,7 +455,8 @@ func allocation(t *try) {
 	}
 }
 
-// silence: nothing in, nothing out. Cores give exact zeros; at the output jack the circuit rests at 0 V within 1 µV.
+// silence: nothing in, nothing out. Cores give exact zeros; at the output jack the circuit rests at
+// 0 V within 1 µV.
 func silence(t *try) {
 	const rest = 1e-6 // V
 	for _, p := range append(corners(t.kind), position{"off", t.kind.Defaults(), true}) {
@@ -518,7 +525,8 @@ func stage(t *try) {
 // The frequencies at which responses are compared, in Hz.
 var frequencies = []dsp.Hertz{23, 61, 127, 440, 997, 2503, 6101, 12007, 17011, 19891}
 
-// transform is the spectrum of an impulse response at one frequency, its first late samples taken for before the beginning.
+// transform is the spectrum of an impulse response at one frequency, its first late samples taken
+// for before the beginning.
 func transform(h []float64, f dsp.Hertz, late int) complex128 {
 	w := 2 * math.Pi * float64(f) / rate
 	turn := complex(math.Cos(w), -math.Sin(w))
@@ -531,7 +539,8 @@ func transform(h []float64, f dsp.Hertz, late int) complex128 {
 	return sum
 }
 
-// compare holds measured against stated, in dB of the stated magnitude; what is 30 dB under the highest counts as that.
+// compare holds measured against stated, in dB of the stated magnitude; what is 30 dB under the
+// highest counts as that.
 func compare(t *try, p position, what string, bound float64, measured, stated []complex128) {
 	var peak float64
 	for _, h := range stated {
@@ -551,7 +560,8 @@ func magnitude(h complex128) float64 { return math.Hypot(real(h), imag(h)) }
 // longestResponse is how long a tail may be for the response to be measured, in seconds.
 const longestResponse = 6
 
-// response: a core does to a small impulse what it states, in magnitude and phase, its latency taken back.
+// response: a core does to a small impulse what it states, in magnitude and phase, its latency
+// taken back.
 func response(t *try) {
 	const tolerance = 0.001 // dB
 	const small = 1e-5      // V
@@ -580,10 +590,11 @@ func response(t *try) {
 	}
 }
 
-// path: from the source to the output jack the block does to a tiny impulse what its circuit and its cores state.
+// path: from the source to the output jack the block does to a tiny impulse what its circuit and
+// its cores state.
 //
-// A section that bends errs with frequency: at quality normal the fuzz is 0.001 dB off at 2.5 kHz, 0.04 dB at 12 kHz and 0.11 dB at 20 kHz
-// (measured here, magnitude and phase together).
+// A section that bends errs with frequency: at quality normal the fuzz is 0.001 dB off at 2.5 kHz,
+// 0.04 dB at 12 kHz and 0.11 dB at 20 kHz (measured here, magnitude and phase together).
 func path(t *try) {
 	const small = 1e-6 // V
 	for _, p := range []position{{"default", t.kind.Defaults(), false}, {"off", t.kind.Defaults(), true}} {
@@ -657,7 +668,8 @@ func tail(t *try) {
 
 var impedanceText = regexp.MustCompile(`^([^:]+?)(?: to ([^:]+))?(?:: .+)?$`)
 
-// impedance: at 1 kHz, input and output impedance at every setting are what the text says, and the text is no wider than it must be.
+// impedance: at 1 kHz, input and output impedance at every setting are what the text says, and the
+// text is no wider than it must be.
 func impedance(t *try) {
 	const outside = 1.02 // by how much a measured value may be outside what is stated: what rounding the text leaves
 	const wide = 1.5     // by how much the extremes found may be inside it

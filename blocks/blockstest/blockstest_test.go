@@ -22,7 +22,8 @@ func TestKinds(t *testing.T) {
 	}
 }
 
-// How long a block takes on the rig at quality normal, per sample of the recording: a loud note of 110 Hz, a second of it per round.
+// How long a block takes on the rig at quality normal, per sample of the recording: a loud note of
+// 110 Hz, a second of it per round.
 func BenchmarkKinds(b *testing.B) {
 	x := make([]float64, rate)
 	for k := range x {

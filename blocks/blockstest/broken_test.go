@@ -10,8 +10,9 @@ import (
 	"drywire/dsp/circuit/transient"
 )
 
-// sound is a kind that keeps every promise: a gain, a delay of 100 samples that it reports as latency, a one-pole echo of itself, a
-// limit. The broken kinds below are this one with one thing wrong.
+// sound is a kind that keeps every promise: a gain, a delay of 100 samples that it reports as
+// latency, a one-pole echo of itself, a limit. The broken kinds below are this one with one thing
+// wrong.
 func sound() *blocks.Kind {
 	k := &blocks.Kind{
 		Name: "sound", Brief: "a sound block", Models: []string{"A model."}, Ignores: []string{"Nothing."}, Sources: []string{"None."},
@@ -196,7 +197,8 @@ func TestBroken(t *testing.T) {
 	}
 }
 
-// A path whose parts are not what they state, and a solver that fails, do not come from a wrong core: the checks are fed by hand.
+// A path whose parts are not what they state, and a solver that fails, do not come from a wrong
+// core: the checks are fed by hand.
 func TestBrokenByHand(t *testing.T) {
 	k := sound()
 	check := &try{kind: k, check: "finite"}

@@ -17,9 +17,11 @@ const (
 	loadResistance   dsp.Ohm = 1e6
 )
 
-// Rig is one block between a source of 10 kΩ and a load of 1 MΩ, at work: volts of the source in, volts of the block's output jack out.
+// Rig is one block between a source of 10 kΩ and a load of 1 MΩ, at work: volts of the source in,
+// volts of the block's output jack out.
 //
-// It is a single path in series. Chains with branches, cables and a guitar are the business of package chains.
+// It is a single path in series. Chains with branches, cables and a guitar are the business of
+// package chains.
 type Rig struct {
 	Circuit *circuit.Netlist
 	Stages  []blocks.Stage
@@ -184,8 +186,9 @@ func (r *Rig) Report() transient.Report {
 	return sum
 }
 
-// Response is what the parts state, one after the other: the circuit's own transfer between stages, and each core's. false means that a
-// core does not state its own. The path must be one of single stages in series.
+// Response is what the parts state, one after the other: the circuit's own transfer between stages,
+// and each core's. false means that a core does not state its own. The path must be one of single
+// stages in series.
 func (r *Rig) Response(f dsp.Hertz) (complex128, bool) {
 	h, from := complex(1, 0), Source
 	parts := r.Circuit.Split()

@@ -1,7 +1,9 @@
-// Package board holds what a chain file says, as data: the recording, guitars, blocks, orders, takes, loops and presets, supplies, cables, and
-// knobs that move. A Take of a File resolves into a Chain: what is wired to what, with every setting known and in its range.
+// Package board holds what a chain file says, as data: the recording, guitars, blocks, orders,
+// takes, loops and presets, supplies, cables, and knobs that move. A Take of a File resolves into a
+// Chain: what is wired to what, with every setting known and in its range.
 //
-// It knows no YAML and makes no sound: package file reads Files, package wiring lays a Chain out as a circuit.
+// It knows no YAML and makes no sound: package file reads Files, package wiring lays a Chain out as
+// a circuit.
 //
 // Start reading at File, then Chain.
 package board
@@ -46,13 +48,14 @@ type Recording struct {
 	File   string // path as written; "" when Sample says which
 	Sample string // name of a shipped recording; "" when File says which
 
-	// At most one of the two is not 0. Both are 0 only for a shipped sample, which knows its full scale.
+	// At most one of the two is not 0. Both are 0 only for a shipped sample, which knows its full
+	// scale.
 	Peak      dsp.Volt // the loudest moment at the guitar's jack, peak
 	FullScale dsp.Volt // digital full scale, peak: 10 dBu is the RMS of a full-scale sine, so 3.464 V here
 
-	// Load is what the guitar was plugged into. nil is nothing at all: the recording is the open-circuit
-	// voltage of the pickup. When LoadGiven is false the file does not say: a Sample knows its own load
-	// (and Load is nil), for a File it is DefaultLoad.
+	// Load is what the guitar was plugged into. nil is nothing at all: the recording is the
+	// open-circuit voltage of the pickup. When LoadGiven is false the file does not say: a Sample
+	// knows its own load (and Load is nil), for a File it is DefaultLoad.
 	Load      *Load
 	LoadGiven bool
 
@@ -101,7 +104,8 @@ func (g Guitar) Cord() blocks.Cord { return blocks.Cord{Length: g.Cable, Capacit
 // Cord is the cable to the load.
 func (l Load) Cord() blocks.Cord { return blocks.Cord{Length: l.Cable, Capacitance: l.Capacitance} }
 
-// CordTo is the cable from one block to the next, by the jack that it leads to, like fuzz.in or board.return-2.
+// CordTo is the cable from one block to the next, by the jack that it leads to, like fuzz.in or
+// board.return-2.
 func (c *Chain) CordTo(jack string) blocks.Cord {
 	if k, ok := c.Cables[jack]; ok {
 		return k
@@ -109,7 +113,8 @@ func (c *Chain) CordTo(jack string) blocks.Cord {
 	return blocks.Cord{Length: c.Patch}
 }
 
-// DefaultLoad is an amplifier's or an interface's input behind a short cable: common practice, no source.
+// DefaultLoad is an amplifier's or an interface's input behind a short cable: common practice, no
+// source.
 var DefaultLoad = Load{Resistance: 1e6, Cable: 3}
 
 // Block is one block of the file, with the settings that it has where no take changes them.
@@ -164,10 +169,15 @@ type Chain struct {
 
 	switchers []Block // those of Blocks and Split: cables hang in all of their loops
 
+	file        *File // that the chain is a take of, as it was then
+	take        Take
+	arrangement Arrangement
+
 	pool map[string]*Placed // every block of the file, while takes and presets set their knobs
 }
 
-// Block is the block of that name while takes and presets set its knobs, whether the chain will hold it or not; nil at any other time.
+// Block is the block of that name while takes and presets set its knobs, whether the chain will
+// hold it or not; nil at any other time.
 func (c *Chain) Block(name string) *Placed { return c.pool[name] }
 
 // Placed is a block in its place in a chain, or a piece of a switcher.
@@ -225,8 +235,9 @@ func (f *File) Take(name string) (*Chain, error) {
 	return nil, fmt.Errorf("no take %q%s (there are: %s)", name, hint, quoted(names))
 }
 
-// Of resolves a take that is not in the file, made of what is: blocks, presets and guitars of the file, settings of package
-// file. The take has to be one that the language allows; nothing checks that here.
+// Of resolves a take that is not in the file, made of what is: blocks, presets and guitars of the
+// file, settings of package file. The take has to be one that the language allows; nothing checks
+// that here.
 func (f *File) Of(t Take) *Chain { return f.resolve(t) }
 
 // OwnGuitar is what a take calls the file's own guitar by, where its preset names another.
@@ -244,13 +255,16 @@ func (f *File) guitarOf(t Take) string {
 	return name
 }
 
-// fill gives a chain what a take has of everything but the order: its guitar, and in pool every block of the file, as the preset and the take set it.
+// fill gives a chain what a take has of everything but the order: its guitar, and in pool every
+// block of the file, as the preset and the take set it.
 func (f *File) fill(t Take) *Chain {
 	c := &Chain{
 		Take: t.Name, Title: f.Title,
 		Recording: f.Recording, GuitarName: f.guitarOf(t), Guitar: f.Guitar, Load: f.Load, Patch: f.Patch, Cables: f.Cables, Supplies: f.Supplies,
-		pool: map[string]*Placed{},
+		pool: map[string]*Placed{}, take: t,
 	}
+	file := *f
+	c.file = &file
 	if f.Recording.Load != nil {
 		load := *f.Recording.Load
 		c.Recording.Load = &load
@@ -282,7 +296,8 @@ func (f *File) fill(t Take) *Chain {
 	return c
 }
 
-// AsSet is every block of the file in its order, as a take has it set and powered, whether its signal runs through it or not.
+// AsSet is every block of the file in its order, as a take has it set and powered, whether its
+// signal runs through it or not.
 func (f *File) AsSet(t Take) []Placed {
 	c := f.fill(t)
 	all := make([]Placed, len(f.Blocks))
@@ -292,7 +307,8 @@ func (f *File) AsSet(t Take) []Placed {
 	return all
 }
 
-// IsOff says whether a block is bypassed in a take: the last of the file, the preset and the take that says something says it.
+// IsOff says whether a block is bypassed in a take: the last of the file, the preset and the take
+// that says something says it.
 func (f *File) IsOff(t Take, block string) bool {
 	off := slices.ContainsFunc(f.Blocks, func(b Block) bool { return b.Name == block && b.Off })
 	say := func(on, offs []string) {
@@ -330,6 +346,16 @@ func (f *File) resolve(t Take) *Chain {
 	c.Blocks = f.line(c, order, t)
 	if split != nil {
 		c.Split = &Split{Left: f.line(c, split.Left, t), Right: f.line(c, split.Right, t), Mix: split.Mix}
+	}
+	c.arrangement = Arrangement{Order: order, Split: split}.Clone()
+	if len(c.switchers) > 0 {
+		c.arrangement.Switcher = c.switchers[0].Name
+		on := f.LoopsOn(t)
+		for _, l := range f.LoopsOf(t) {
+			if slices.Contains(on, l.Number) {
+				c.arrangement.Loops = append(c.arrangement.Loops, Loop{l.Number, slices.Clone(l.Blocks)})
+			}
+		}
 	}
 	c.pool = nil
 	c.gatherTurns()

@@ -28,9 +28,11 @@ func (h ByHand) String() string {
 // onFoot are the knobs that a foot moves.
 var onFoot = []string{"wah.position", "volume.volume"}
 
-// ByHand is what takes a hand or a foot more in each preset of the file, beside the preset's own switch. A knob is one where the presets that its block is
-// in want different positions of it and the block recalls none: digital pedals do, others do not, unless the file says recall (common practice, no source).
-// A preset that is alone with its block needs none: the knob stays where it is.
+// ByHand is what takes a hand or a foot more in each preset of the file, beside the preset's own
+// switch. A knob is one where the presets that its block is in want different positions of it and
+// the block recalls none: digital pedals do, others do not, unless the file says recall (common
+// practice, no source). A preset that is alone with its block needs none: the knob stays where it
+// is.
 func (f *File) ByHand() []ByHand {
 	reached := make([][]string, len(f.Presets))
 	set := make([][]Placed, len(f.Presets))

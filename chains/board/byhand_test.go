@@ -6,7 +6,8 @@ import (
 	"drywire/chains/file"
 )
 
-// A preset that turns a knob which another preset with the same pedal wants elsewhere takes a hand; what recalls, what a foot moves, and what no other preset wants elsewhere does not.
+// A preset that turns a knob which another preset with the same pedal wants elsewhere takes a hand;
+// what recalls, what a foot moves, and what no other preset wants elsewhere does not.
 func TestByHand(t *testing.T) {
 	f, err := file.Parse("a.yaml", []byte(`drywire: 1
 recording: {sample: riff}

@@ -14,8 +14,9 @@ import (
 // SpeakerKind is the kind of block that may have an impulse response.
 const SpeakerKind = "speaker"
 
-// Cabinet is an impulse response that a chain file names, for a speaker. This package reads no files: who parses the file knows the Path alone, and who can read
-// it makes a File.WithCabinets of what is there, which can be rendered. All takes that name one path share one Cabinet.
+// Cabinet is an impulse response that a chain file names, for a speaker. This package reads no
+// files: who parses the file knows the Path alone, and who can read it makes a File.WithCabinets of
+// what is there, which can be rendered. All takes that name one path share one Cabinet.
 type Cabinet struct {
 	Path string // as written; relative to the chain file
 
@@ -26,18 +27,20 @@ type Cabinet struct {
 	at map[dsp.Hertz]blocks.ImpulseResponse
 }
 
-// What an impulse response may be. A cabinet's is over after some 100 ms; two seconds are a large room's: common practice, no source.
+// What an impulse response may be. A cabinet's is over after some 100 ms; two seconds are a large
+// room's: common practice, no source.
 const (
 	longestCabinet dsp.Second = 2
 	slowestCabinet dsp.Hertz  = 22050
 	fastestCabinet dsp.Hertz  = 384000
 )
 
-// MostCabinetFrames is more samples than any impulse response may have: who reads a file may stop there.
+// MostCabinetFrames is more samples than any impulse response may have: who reads a file may stop
+// there.
 const MostCabinetFrames = int64(float64(longestCabinet)*float64(fastestCabinet)) + 1
 
-// NewCabinet is the impulse response at a path: one channel, full scale being 1, at the rate that it was made at; it is resampled to the recording's. An error
-// says why it can be no cabinet's.
+// NewCabinet is the impulse response at a path: one channel, full scale being 1, at the rate that
+// it was made at; it is resampled to the recording's. An error says why it can be no cabinet's.
 func NewCabinet(path string, samples []float64, rate dsp.Hertz) (*Cabinet, error) {
 	if rate < slowestCabinet || rate > fastestCabinet {
 		return nil, fmt.Errorf("its rate is %v Hz; an impulse response has one from %v to %v Hz", float64(rate), float64(slowestCabinet), float64(fastestCabinet))
@@ -67,11 +70,12 @@ func NewCabinet(path string, samples []float64, rate dsp.Hertz) (*Cabinet, error
 	return &Cabinet{Path: path, samples: slices.Clone(samples), rate: rate}, nil
 }
 
-// nothing is the share of full scale under which samples are silence with its dither, and of what a response could have under which it has nothing: -80 dB.
-// Common practice, no source.
+// nothing is the share of full scale under which samples are silence with its dither, and of what a
+// response could have under which it has nothing: -80 dB. Common practice, no source.
 const nothing = 1e-4
 
-// WithCabinets is the file with what is at the paths of its Cabinets, each in the place of the one with its Path.
+// WithCabinets is the file with what is at the paths of its Cabinets, each in the place of the one
+// with its Path.
 func (f *File) WithCabinets(read []*Cabinet) *File {
 	g := *f
 	g.Cabinets = read

@@ -6,7 +6,8 @@ import (
 	"strings"
 )
 
-// Cable is a cable from an output jack to an input jack, by the names that the chain file gives them.
+// Cable is a cable from an output jack to an input jack, by the names that the chain file gives
+// them.
 type Cable struct {
 	Out string `json:"out"`
 	In  string `json:"in"`
@@ -20,8 +21,8 @@ func (c Cable) String() string {
 	return c.Out + " → " + c.In
 }
 
-// CableMove is one thing to do on the floor to get from one order to another: to move a cable, to add or to take away one, or to put a block on the board or
-// take it off.
+// CableMove is one thing to do on the floor to get from one order to another: to move a cable, to
+// add or to take away one, or to put a block on the board or take it off.
 type CableMove struct {
 	Block string `json:"block,omitempty"` // a block that comes onto the board or leaves it; there is no cable then
 	From  Cable  `json:"from,omitzero"`   // where the cable is; none for one that is added
@@ -30,11 +31,14 @@ type CableMove struct {
 	Text  string `json:"text"`            // one plain sentence
 }
 
-// Cables is what to do on the floor to get from one wired order to another, with as few cables moved as there can be and, among those ways, as few plugs.
-// A cable that is wanted where it is stays, so what stands next to each other in both orders is not touched. Blocks that come onto the board are first;
-// then the moves, those of one plug before those of two, and each after the one that frees its jack where that can be; blocks that leave are last.
+// Cables is what to do on the floor to get from one wired order to another, with as few cables
+// moved as there can be and, among those ways, as few plugs. A cable that is wanted where it is
+// stays, so what stands next to each other in both orders is not touched. Blocks that come onto the
+// board are first; then the moves, those of one plug before those of two, and each after the one
+// that frees its jack where that can be; blocks that leave are last.
 //
-// Every loop of a switcher keeps its cables, in or out: what a switch does needs no hand. So does a block that is bypassed.
+// Every loop of a switcher keeps its cables, in or out: what a switch does needs no hand. So does a
+// block that is bypassed.
 func Cables(from, to *Chain) []CableMove {
 	was, want := from.Cabling(), to.Cabling()
 	before, after := from.onBoard(), to.onBoard()
@@ -52,7 +56,8 @@ func Cables(from, to *Chain) []CableMove {
 	return append(append(moves, MoveCables(was, want)...), last...)
 }
 
-// Cabling is every cable of the chain, in the order of the signal: from the guitar, between blocks, through all loops of a switcher, to the load.
+// Cabling is every cable of the chain, in the order of the signal: from the guitar, between blocks,
+// through all loops of a switcher, to the load.
 func (c *Chain) Cabling() []Cable {
 	guitar := "guitar"
 	if c.GuitarName != "" {
@@ -87,8 +92,9 @@ func (c *Chain) Cabling() []Cable {
 	return all
 }
 
-// plugged is the jack that the right path of a split is plugged into; from is the output of the block in front of it. Where that block is bypassed, the
-// plug stays in its second output: a bypass sounds as if it were in the first, and a switch needs no hand.
+// plugged is the jack that the right path of a split is plugged into; from is the output of the
+// block in front of it. Where that block is bypassed, the plug stays in its second output: a bypass
+// sounds as if it were in the first, and a switch needs no hand.
 func (c *Chain) plugged(from string) string {
 	if len(c.Blocks) > 0 {
 		last := c.Blocks[len(c.Blocks)-1]
@@ -99,7 +105,8 @@ func (c *Chain) plugged(from string) string {
 	return from
 }
 
-// onBoard is the names of the blocks on the board, a switcher once and with all that is in its loops.
+// onBoard is the names of the blocks on the board, a switcher once and with all that is in its
+// loops.
 func (c *Chain) onBoard() []string {
 	var all []string
 	add := func(name string) {
@@ -124,7 +131,8 @@ func (c *Chain) onBoard() []string {
 	return all
 }
 
-// MoveCables pairs cables that are in the way with cables that are wanted, so that as many as can be keep one of their plugs.
+// MoveCables pairs cables that are in the way with cables that are wanted, so that as many as can
+// be keep one of their plugs.
 func MoveCables(was, want []Cable) []CableMove {
 	rest := slices.Clone(want)
 	var loose []Cable
@@ -135,7 +143,8 @@ func MoveCables(was, want []Cable) []CableMove {
 			loose = append(loose, c)
 		}
 	}
-	// The most pairs that share a jack: augmenting paths in a graph between loose cables and wanted ones.
+	// The most pairs that share a jack: augmenting paths in a graph between loose cables and wanted
+	// ones.
 	takes := make([]int, len(rest)) // which loose cable becomes the wanted one, -1 for none
 	for k := range takes {
 		takes[k] = -1
@@ -180,7 +189,8 @@ func MoveCables(was, want []Cable) []CableMove {
 	return inTurn(moves)
 }
 
-// inTurn puts moves of one plug first and, as far as can be, each after the one that frees the jacks it needs, and says what to do.
+// inTurn puts moves of one plug first and, as far as can be, each after the one that frees the
+// jacks it needs, and says what to do.
 func inTurn(moves []CableMove) []CableMove {
 	slices.SortStableFunc(moves, func(a, b CableMove) int { return a.Ends - b.Ends })
 	var turn []CableMove

@@ -21,8 +21,8 @@ func cablesAlong(from, to string, blocks ...string) []board.Cable {
 	return append(all, board.Cable{Out: from, In: to})
 }
 
-// On small boards, every order against every other, with blocks that come and go and with a split: no list of moves has fewer cables or, with as few, fewer
-// plugs than every way tried.
+// On small boards, every order against every other, with blocks that come and go and with a split:
+// no list of moves has fewer cables or, with as few, fewer plugs than every way tried.
 func TestFewestCables(t *testing.T) {
 	blocks := []string{"a", "b", "c", "d"}
 	var boards [][]board.Cable
@@ -160,7 +160,8 @@ takes:
 			t.Errorf("from %q to %q:\n%s\nwant\n%s", c.from, c.to, strings.Join(got, "\n"), strings.Join(c.want, "\n"))
 		}
 	}
-	// A switcher's loops hang in it, in or out; an empty one is a cable from its send to its return.
+	// A switcher's loops hang in it, in or out; an empty one is a cable from its send to its
+	// return.
 	want := []board.Cable{{Out: "guitar", In: "fuzz.in"}, {Out: "fuzz.out", In: "s.in"}, {Out: "s.out", In: "out"}, {Out: "s.send-1", In: "s.return-1"}, {Out: "s.send-2", In: "wob.in"}, {Out: "wob.out", In: "s.return-2"}, {Out: "s.send-3", In: "lift.in"}, {Out: "lift.out", In: "s.return-3"}}
 	for _, name := range []string{"all out", "two in", "all in"} {
 		if got := of(name).Cabling(); !slices.Equal(chaintest.SortedCables(got), chaintest.SortedCables(want)) {

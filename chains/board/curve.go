@@ -14,10 +14,12 @@ import (
 
 // Curve is a setting over time: a knob that is turned while the recording plays.
 //
-// It goes through its points by a monotone cubic with the slopes of SIAM J. Sci. Stat. Comput. 5(2), 300-304, 1984 (a weighted harmonic mean of the slopes
-// on either side; level where these differ in sign), which keeps the condition of SIAM J. Numer. Anal. 17(2), 238-246, 1980: between two points it never
-// leaves their range. It begins and ends level, since before the first point and after the last the value holds: so it has no corner anywhere, as
-// nothing has that a hand or a foot moves. Where octaves count (frequencies, ratios), so does it.
+// It goes through its points by a monotone cubic with the slopes of SIAM J. Sci. Stat. Comput.
+// 5(2), 300-304, 1984 (a weighted harmonic mean of the slopes on either side; level where these
+// differ in sign), which keeps the condition of SIAM J. Numer. Anal. 17(2), 238-246, 1980: between
+// two points it never leaves their range. It begins and ends level, since before the first point
+// and after the last the value holds: so it has no corner anywhere, as nothing has that a hand or a
+// foot moves. Where octaves count (frequencies, ratios), so does it.
 type Curve struct {
 	Times  []float64 // seconds, rising
 	Values []float64 // in the setting's unit
@@ -104,7 +106,8 @@ func (c *Curve) Slope(t float64) float64 {
 	return c.cubic.PredictDerivative(t)
 }
 
-// LeastFrame is the shortest time between two frames, in seconds. A knob that moves faster goes in larger steps, of this length each.
+// LeastFrame is the shortest time between two frames, in seconds. A knob that moves faster goes in
+// larger steps, of this length each.
 const LeastFrame = 0.25e-3
 
 // Curves is the settings of a block that move, by their knobs.
@@ -135,8 +138,10 @@ func (c *Curve) String() string {
 	return "{at: {" + strings.Join(points, ", ") + "}}"
 }
 
-// Round is the chain as it is heard when the stretch of the recording from sample a to b is played round and round: what moves with the recording begins
-// again with it. The render's first sample is that of the recording at a+first, where first may be under 0 and is rounds before, and it is n samples long.
+// Round is the chain as it is heard when the stretch of the recording from sample a to b is played
+// round and round: what moves with the recording begins again with it. The render's first sample is
+// that of the recording at a+first, where first may be under 0 and is rounds before, and it is n
+// samples long.
 func (c *Chain) Round(rate dsp.Hertz, a, b, first, n int64) *Chain {
 	if len(c.Turns) == 0 {
 		return c
@@ -152,7 +157,8 @@ func (c *Chain) Round(rate dsp.Hertz, a, b, first, n int64) *Chain {
 	return r
 }
 
-// round is the curve of Chain.Round. From the end of the stretch it goes back to the beginning in leastFrame.
+// round is the curve of Chain.Round. From the end of the stretch it goes back to the beginning in
+// leastFrame.
 func (c *Curve) round(rate dsp.Hertz, a, b, first, n int64) *Curve {
 	r := &Curve{Unit: c.Unit, Low: c.Low, High: c.High}
 	var slopes []float64

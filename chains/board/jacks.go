@@ -8,8 +8,10 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// Jacks is the names of the chain's jacks in the order of the signal: guitar, BLOCK.in and BLOCK.out of every block, out. Where it splits, the left
-// path with out.left, the right one with out.right, and out where these are mixed. A block in stereo has a jack more, BLOCK.right, which is not among them.
+// Jacks is the names of the chain's jacks in the order of the signal: guitar, BLOCK.in and
+// BLOCK.out of every block, out. Where it splits, the left path with out.left, the right one with
+// out.right, and out where these are mixed. A block in stereo has a jack more, BLOCK.right, which
+// is not among them.
 func (c *Chain) Jacks() []string {
 	jacks := []string{"guitar"}
 	add := func(line []Placed) {
@@ -31,7 +33,8 @@ func (c *Chain) Jacks() []string {
 	return jacks
 }
 
-// Jack checks that the chain has the jack; the error offers the nearest name and lists those there are.
+// Jack checks that the chain has the jack; the error offers the nearest name and lists those there
+// are.
 func (c *Chain) Jack(name string) error {
 	jacks := c.Jacks()
 	for _, b := range c.Every() {

@@ -12,7 +12,8 @@ type Keep struct {
 	Together [][]string // the blocks of each list stand next to each other, in any order
 }
 
-// Circle is a block that has to come before itself, by first, last and before; "" where there is none.
+// Circle is a block that has to come before itself, by first, last and before; "" where there is
+// none.
 func (k *Keep) Circle(names []string) string {
 	after := map[string][]string{}
 	add := func(a, b string) { after[a] = append(after[a], b) }

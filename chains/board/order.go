@@ -7,9 +7,10 @@ import (
 	"drywire/blocks"
 )
 
-// Unwireable says why blocks may not be wired in this order; "" where they may. A valve power amplifier that nothing loads can destroy its output
-// transformer, and what is plugged into it gets tens of volts (common practice, no source): a loudspeaker or a load box comes next, with nothing but cables
-// between them.
+// Unwireable says why blocks may not be wired in this order; "" where they may. A valve power
+// amplifier that nothing loads can destroy its output transformer, and what is plugged into it gets
+// tens of volts (common practice, no source): a loudspeaker or a load box comes next, with nothing
+// but cables between them.
 func Unwireable(line []Placed) string {
 	for k, b := range line {
 		if b.Off || !b.Kind.Drives {
@@ -29,9 +30,10 @@ func Unwireable(line []Placed) string {
 	return ""
 }
 
-// Stays is the part of a line that no player puts in another order: from the power of an amplifier to what it drives, from one index up to another, both
-// the line's length where it has none. What is before it stays before, since nothing of a board is plugged in behind that power, nor the power in front of
-// a board; what is behind it is a mixer's, and stays behind.
+// Stays is the part of a line that no player puts in another order: from the power of an amplifier
+// to what it drives, from one index up to another, both the line's length where it has none. What
+// is before it stays before, since nothing of a board is plugged in behind that power, nor the
+// power in front of a board; what is behind it is a mixer's, and stays behind.
 func Stays(line []Placed) (from, to int) {
 	from, to = len(line), len(line)
 	for k, b := range line {
@@ -42,7 +44,8 @@ func Stays(line []Placed) (from, to int) {
 	return from, to
 }
 
-// Reordered says why nobody could make one order of the same blocks of another; "" where that can be done. What proposes orders asks it.
+// Reordered says why nobody could make one order of the same blocks of another; "" where that can
+// be done. What proposes orders asks it.
 func Reordered(was, is []Placed) string {
 	from, to := Stays(was)
 	part := func(at int) int {

@@ -7,7 +7,8 @@ import (
 	"drywire/chains/file"
 )
 
-// The power of a valve amplifier wants a loudspeaker or a load box behind it, with nothing but cables between.
+// The power of a valve amplifier wants a loudspeaker or a load box behind it, with nothing but
+// cables between.
 func TestPowerWithoutALoad(t *testing.T) {
 	const list = `drywire: 1
 recording: {sample: riff}

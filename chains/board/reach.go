@@ -5,8 +5,9 @@ import (
 	"strings"
 )
 
-// Fitted is the take without settings and switched-off blocks that its order, its loops and its preset leave without an object, which Parse
-// refuses: what SetTake wants for a take whose order has lost a block.
+// Fitted is the take without settings and switched-off blocks that its order, its loops and its
+// preset leave without an object, which Parse refuses: what SetTake wants for a take whose order
+// has lost a block.
 func (f *File) Fitted(t Take) Take {
 	board := f.reached(t)
 	fit := func(names []string) []string {
@@ -50,14 +51,16 @@ func (f *File) Idle() []string {
 	return idle
 }
 
-// ReachedOn says whether the signal of a take on that preset runs through a block that the take has somewhere else than the file.
+// ReachedOn says whether the signal of a take on that preset runs through a block that the take has
+// somewhere else than the file.
 func (f *File) ReachedOn(preset, block string) bool {
 	return slices.ContainsFunc(f.Takes, func(t Take) bool {
 		return t.Preset == preset && t.Loops != nil && slices.Contains(f.reached(t), block)
 	})
 }
 
-// reached is the blocks of a take that its signal runs through, off or not: those of its order and of the loops that are in.
+// reached is the blocks of a take that its signal runs through, off or not: those of its order and
+// of the loops that are in.
 func (f *File) reached(t Take) []string {
 	order, split := t.Order, t.Split
 	if order == nil {

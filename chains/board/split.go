@@ -10,8 +10,10 @@ type SplitOrder struct {
 	Mix         string   // "stereo" or "mono"
 }
 
-// Split is two paths that are fed from one jack, so that both load it; or, behind a block in stereo, from its two outputs, so that each loads its own. With the mix "stereo" the chain ends in the jacks out.left and out.right, each with
-// the file's load. With "mono" the mean of the two is the jack out: what a listener between the two hears, without the room.
+// Split is two paths that are fed from one jack, so that both load it; or, behind a block in
+// stereo, from its two outputs, so that each loads its own. With the mix "stereo" the chain ends in
+// the jacks out.left and out.right, each with the file's load. With "mono" the mean of the two is
+// the jack out: what a listener between the two hears, without the room.
 type Split struct {
 	Left, Right []Placed
 	Mix         string
@@ -60,7 +62,8 @@ func (p Placed) stereo() bool {
 // right is the second output of a block in stereo.
 func (p Placed) right() string { return p.Name + ".right" }
 
-// Feeds is the jack that the right path of a split starts at, where that is another one than the left path's: the second output of the block in front of it.
+// Feeds is the jack that the right path of a split starts at, where that is another one than the
+// left path's: the second output of the block in front of it.
 func (c *Chain) Feeds() (right string, ok bool) {
 	if c.Split == nil || len(c.Blocks) == 0 {
 		return "", false
@@ -77,8 +80,8 @@ func (c *Chain) Feed(end, from string) string {
 	return from
 }
 
-// Warnings is what will work, but perhaps not as it was meant: second outputs that nothing is plugged into. A setting does not change how many jacks a take
-// ends in; its order does.
+// Warnings is what will work, but perhaps not as it was meant: second outputs that nothing is
+// plugged into. A setting does not change how many jacks a take ends in; its order does.
 func (c *Chain) Warnings() (list []string) {
 	plugged, _ := c.Feeds()
 	for _, b := range c.Every() {

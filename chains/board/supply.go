@@ -11,10 +11,12 @@ import (
 
 // Supply is a power supply with several outputs.
 //
-// Where its outputs are not isolated, or where the file says so, they have a ripple: of the mains rectified, tones at 100 Hz and its multiples to the tenth,
-// each as many times softer as its number (common practice, no source), together of the voltage Ripple. It comes into the chain by what each block's
-// circuit makes of it, or by what its kind rejects of it at its output. Not in the model: what the blocks' currents do to a common supply and its
-// ground, and clocks that come in by it.
+// Where its outputs are not isolated, or where the file says so, they have a ripple: of the mains
+// rectified, tones at 100 Hz and its multiples to the tenth, each as many times softer as its
+// number (common practice, no source), together of the voltage Ripple. It comes into the chain by
+// what each block's circuit makes of it, or by what its kind rejects of it at its output. Not in
+// the model: what the blocks' currents do to a common supply and its ground, and clocks that come
+// in by it.
 type Supply struct {
 	Name     string
 	Isolated bool     // its outputs share nothing; else they are one voltage behind several sockets
@@ -49,7 +51,8 @@ func (p Powered) draw(kind *blocks.Kind) dsp.Ampere {
 	return kind.Draw
 }
 
-// volts is what a block of that kind is made for: under that it starves, over that it may be destroyed.
+// volts is what a block of that kind is made for: under that it starves, over that it may be
+// destroyed.
 func (p Powered) volts(kind *blocks.Kind) [2]dsp.Volt {
 	if p.Takes[1] > 0 {
 		return p.Takes
@@ -77,7 +80,8 @@ func RippleOf(supplies []Supply, p Powered) dsp.Volt {
 	return 0
 }
 
-// UsualRipple is that of a common adapter without a regulator for each output: common practice, no source.
+// UsualRipple is that of a common adapter without a regulator for each output: common practice, no
+// source.
 const UsualRipple dsp.Volt = 5e-3
 
 // FindOutput is the output that a name such as brick.1 means.
@@ -100,7 +104,8 @@ func (p *Placed) plug(supplies []Supply) {
 	}
 }
 
-// Refused says why a block of that kind, which wants that of its supply, may not be plugged into an output; "" where it may.
+// Refused says why a block of that kind, which wants that of its supply, may not be plugged into an
+// output; "" where it may.
 func Refused(kind *blocks.Kind, wants Powered, o *Output) string {
 	knob, _ := kind.Knob("supply")
 	lowest, highest := knob.Min, knob.Max
@@ -120,7 +125,8 @@ func Refused(kind *blocks.Kind, wants Powered, o *Output) string {
 	return ""
 }
 
-// Plugged is an output with what is plugged into it, as the file has it: a board is powered whether its loops are in or out.
+// Plugged is an output with what is plugged into it, as the file has it: a board is powered whether
+// its loops are in or out.
 type Plugged struct {
 	Output   string // like brick.1
 	Voltage  dsp.Volt
@@ -177,14 +183,16 @@ func (f *File) Plugged() []Plugged {
 	return list
 }
 
-// Short is two blocks whose grounds are opposite poles of one supply: their cables join the grounds, and with them the poles.
+// Short is two blocks whose grounds are opposite poles of one supply: their cables join the
+// grounds, and with them the poles.
 type Short struct {
 	Positive, Negative string // the names of the blocks, by the pole that is their ground
 	On                 string // the output that both are plugged into; or the supply, where its outputs are not isolated
 	Isolated           bool   // then On is an output
 }
 
-// Shorts is every short of a take, one for each block with a positive ground, whatever is switched on.
+// Shorts is every short of a take, one for each block with a positive ground, whatever is switched
+// on.
 func (f *File) Shorts(t Take) []Short {
 	var list []Short
 	all := f.AsSet(t)
@@ -209,7 +217,8 @@ func (f *File) Shorts(t Take) []Short {
 	return list
 }
 
-// Free is the isolated outputs that nothing is plugged into yet, and that give such a block what it wants.
+// Free is the isolated outputs that nothing is plugged into yet, and that give such a block what it
+// wants.
 func (f *File) Free(kind *blocks.Kind, wants Powered) []string {
 	var free []string
 	for _, s := range f.Supplies {

@@ -38,8 +38,9 @@ func (f *File) Switcher() *Block {
 	return nil
 }
 
-// LoopsOf is what the loops of the file's switcher hold in a take, by their numbers: what the take says, and where it says nothing, what the switcher says.
-// nil where the file has no switcher with loops.
+// LoopsOf is what the loops of the file's switcher hold in a take, by their numbers: what the take
+// says, and where it says nothing, what the switcher says. nil where the file has no switcher with
+// loops.
 func (f *File) LoopsOf(t Take) []Loop {
 	for _, b := range f.Blocks {
 		if b.Loops != nil {
@@ -127,8 +128,9 @@ func (p Placed) with(piece blocks.SwitcherPiece) Placed {
 	return p
 }
 
-// OnPreset is the file's order on a preset and a guitar, by their names; guitar is "" for the file's own. Where trim is not nil, it takes the place of the
-// preset's. Both names must be the file's.
+// OnPreset is the file's order on a preset and a guitar, by their names; guitar is "" for the
+// file's own. Where trim is not nil, it takes the place of the preset's. Both names must be the
+// file's.
 func (f *File) OnPreset(preset, guitar string, trim *float64) *Chain {
 	g := *f
 	if trim != nil {
@@ -138,7 +140,8 @@ func (f *File) OnPreset(preset, guitar string, trim *float64) *Chain {
 	return g.resolve(Take{Name: preset, Preset: preset, Guitar: cmp.Or(guitar, OwnGuitar)})
 }
 
-// TrimOf is the trim that the switcher has in a preset, in dB; ok is false where the file's order has no switcher.
+// TrimOf is the trim that the switcher has in a preset, in dB; ok is false where the file's order
+// has no switcher.
 func (f *File) TrimOf(preset string) (trim float64, ok bool) {
 	for _, b := range f.OnPreset(preset, "", nil).Every() {
 		if b.Kind.Name == SwitcherKind {

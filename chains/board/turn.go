@@ -52,12 +52,8 @@ func (c *Chain) At(t dsp.Second) *Chain {
 
 // With is the chain with its moves held at values.
 func (c *Chain) With(values []float64) *Chain {
-	h := *c
+	h := c.clone()
 	h.Turns = nil
-	h.Blocks = slices.Clone(c.Blocks)
-	if c.Split != nil {
-		h.Split = &Split{slices.Clone(c.Split.Left), slices.Clone(c.Split.Right), c.Split.Mix}
-	}
 	for k, m := range c.Turns {
 		part, knob, _ := strings.Cut(m.Target, ".")
 		switch {
@@ -75,6 +71,16 @@ func (c *Chain) With(values []float64) *Chain {
 			}
 		}
 	}
+	return h
+}
+
+// clone is the chain with blocks of its own.
+func (c *Chain) clone() *Chain {
+	h := *c
+	h.Blocks = slices.Clone(c.Blocks)
+	if c.Split != nil {
+		h.Split = &Split{slices.Clone(c.Split.Left), slices.Clone(c.Split.Right), c.Split.Mix}
+	}
 	return &h
 }
 
@@ -86,8 +92,9 @@ func (c *Chain) lines() [][]Placed {
 	return [][]Placed{c.Blocks, c.Split.Left, c.Split.Right}
 }
 
-// Held says which settings move and that they are taken where they are at 0 s, in one line; "" where none moves. Whatever looks at a chain without playing the
-// recording through it (impedances, responses, noise at rest, ceilings, decks, searches) does so, and says this.
+// Held says which settings move and that they are taken where they are at 0 s, in one line; ""
+// where none moves. Whatever looks at a chain without playing the recording through it (impedances,
+// responses, noise at rest, ceilings, decks, searches) does so, and says this.
 func Held(list ...*Chain) string {
 	var names []string
 	for _, c := range list {

@@ -7,7 +7,8 @@ import (
 	"drywire/chains/board"
 )
 
-// Edits of bytes, for tests that write texts. Each holds that the text which it was made from is as it was.
+// Edits of bytes, for tests that write texts. Each holds that the text which it was made from is as
+// it was.
 
 func onBytes(src []byte, edit func(*Text) (*Text, error)) ([]byte, error) {
 	x, err := Read("the chain file", src)

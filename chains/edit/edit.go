@@ -1,7 +1,9 @@
-// Package edit changes the text of a chain file and keeps every byte that the change does not touch: comments, quotes, the order of keys.
+// Package edit changes the text of a chain file and keeps every byte that the change does not
+// touch: comments, quotes, the order of keys.
 //
-// An edit is made twice, in the text and in what the text means; what comes out is parsed and compared with what was meant, and refused where the two
-// differ. Start reading at Text and its SetTake, then at edit.
+// An edit is made twice, in the text and in what the text means; what comes out is parsed and
+// compared with what was meant, and refused where the two differ. Start reading at Text and its
+// SetTake, then at edit.
 package edit
 
 import (
@@ -19,7 +21,8 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes another.
+// Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes
+// another.
 type Text struct {
 	Name   string // what messages call the file
 	Source []byte
@@ -35,18 +38,21 @@ func Read(name string, src []byte) (*Text, error) {
 	return &Text{name, src, f}, nil
 }
 
-// Edits of a chain file's text: each gives the text with one thing changed and every other byte kept, so that comments, spacing, line ends and the
-// order of keys stay as somebody wrote them. What comes out is parsed, once, and compared with what was meant; an edit that does not come out so is an
-// error, and so is one whose result Parse refuses.
+// Edits of a chain file's text: each gives the text with one thing changed and every other byte
+// kept, so that comments, spacing, line ends and the order of keys stay as somebody wrote them.
+// What comes out is parsed, once, and compared with what was meant; an edit that does not come out
+// so is an error, and so is one whose result Parse refuses.
 //
-// Blocks that are in no order after an edit go into the tray; those that were there for that reason, and are in an order again, leave it.
+// Blocks that are in no order after an edit go into the tray; those that were there for that
+// reason, and are in an order again, leave it.
 
 // SetOrder changes the file's own order.
 func (x *Text) SetOrder(order []string, split *board.SplitOrder) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error { return d.ownOrder(f, order, split) })
 }
 
-// SetBoard changes the file's own order and what is in the loops of its switcher at once, as when a block goes from one to the other.
+// SetBoard changes the file's own order and what is in the loops of its switcher at once, as when a
+// block goes from one to the other.
 func (x *Text) SetBoard(order []string, split *board.SplitOrder, switcher string, loops []board.Loop) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		if err := d.ownOrder(f, order, split); err != nil {
@@ -62,15 +68,17 @@ func (d *document) ownOrder(f *board.File, order []string, split *board.SplitOrd
 		if err := d.setOrder(f.Order, f.Split, order, split, "order"); err != nil {
 			return err
 		}
-	} else if err := d.insertTop("order", flowOrder(order, split), "blocks", "supplies", "recording"); err != nil {
+	} else if err := d.insertTop("order", board.OrderText(order, split), "blocks", "supplies", "recording"); err != nil {
 		return err
 	}
 	f.Order, f.Split = full(order), filled(split)
 	return nil
 }
 
-// SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the file's), preset, loops of its own, toggled loops, settings by
-// Target and Text, and blocks that are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that leave the order.
+// SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the
+// file's), preset, loops of its own, toggled loops, settings by Target and Text, and blocks that
+// are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that
+// leave the order.
 func (x *Text) SetTake(name string, t board.Take) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		k, err := d.take(f, name)
@@ -145,7 +153,8 @@ func (x *Text) RemoveTake(name string) (*Text, error) {
 	})
 }
 
-// SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their own.
+// SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their
+// own.
 func (x *Text) SetLoops(switcher string, loops []board.Loop) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error { return d.ownLoops(f, switcher, loops) })
 }
@@ -162,7 +171,7 @@ func (d *document) ownLoops(f *board.File, switcher string, loops []board.Loop) 
 	loops = sortedLoops(loops)
 	if f.Blocks[at].Loops == nil {
 		m := d.find("blocks", switcher)
-		if err := d.insertKey(m, len(m.entries)-1, "loops", LoopsText(loops), false); err != nil {
+		if err := d.insertKey(m, len(m.entries)-1, "loops", board.LoopsText(loops), false); err != nil {
 			return err
 		}
 	} else if err := d.setLoops(f.Blocks[at].Loops, loops, "blocks", switcher, "loops"); err != nil {
@@ -172,7 +181,8 @@ func (d *document) ownLoops(f *board.File, switcher string, loops []board.Loop) 
 	return nil
 }
 
-// SetTray changes which blocks wait off the board. Those that are in no order wait there whether they are named or not.
+// SetTray changes which blocks wait off the board. Those that are in no order wait there whether
+// they are named or not.
 func (x *Text) SetTray(names []string) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		err := d.setTray(f.Tray, names)
@@ -252,7 +262,8 @@ func (x *Text) edit(change func(*document, *board.File) error) (out *Text, err e
 	return got, nil
 }
 
-// forComparison is the file with what is compared of takes and presets: no functions, no order where none matters, nil for empty where both mean the same.
+// forComparison is the file with what is compared of takes and presets: no functions, no order
+// where none matters, nil for empty where both mean the same.
 func forComparison(f *board.File) *board.File {
 	g := *f
 	g.Blocks = slices.Clone(f.Blocks)
@@ -348,7 +359,8 @@ func plain(t board.Take) (board.Take, error) {
 	return p, nil
 }
 
-// settingText is the text of a setting as Parse would have it: a value with keys of its own, like {resistance: 6 kΩ}, in its usual form.
+// settingText is the text of a setting as Parse would have it: a value with keys of its own, like
+// {resistance: 6 kΩ}, in its usual form.
 func settingText(text string) (string, error) {
 	text = strings.TrimSpace(text)
 	if strings.ContainsFunc(text, yamltext.Steers) {
@@ -462,10 +474,10 @@ func pairsOf(t board.Take) []pair {
 		all = append(all, pair{"guitar", word(t.Guitar)})
 	}
 	if t.Order != nil {
-		all = append(all, pair{"order", same(flowOrder(t.Order, t.Split))})
+		all = append(all, pair{"order", same(board.OrderText(t.Order, t.Split))})
 	}
 	if len(t.Loops) > 0 {
-		all = append(all, pair{"loops", same(LoopsText(t.Loops))})
+		all = append(all, pair{"loops", same(board.LoopsText(t.Loops))})
 	}
 	if len(t.Toggle) > 0 {
 		all = append(all, pair{"toggle", same(yamltext.FlowNames(numbers(t.Toggle)))})
@@ -499,26 +511,6 @@ func numbers(list []int) []string {
 		all = append(all, strconv.Itoa(n))
 	}
 	return all
-}
-
-// flowOrder is an order in one line.
-func flowOrder(order []string, split *board.SplitOrder) string {
-	var all []string
-	for _, n := range order {
-		all = append(all, yamltext.Quote(n, true))
-	}
-	if split != nil {
-		all = append(all, flowSplit(split))
-	}
-	return "[" + strings.Join(all, ", ") + "]"
-}
-
-func flowSplit(s *board.SplitOrder) string {
-	text := "{split: {left: " + yamltext.FlowNames(s.Left) + ", right: " + yamltext.FlowNames(s.Right)
-	if s.Mix != "" && s.Mix != board.MixStereo {
-		text += ", mix: " + s.Mix
-	}
-	return text + "}}"
 }
 
 // setTake changes the k-th take, key by key.
@@ -632,7 +624,7 @@ func (d *document) setOrder(was []string, wasSplit *board.SplitOrder, order []st
 	}
 	if err := d.arrange(names, wanted, func(n string) string {
 		if n == theSplit {
-			return flowSplit(split)
+			return split.String()
 		}
 		return yamltext.Quote(n, true)
 	}, path...); err != nil || split == nil || wasSplit == nil {
@@ -709,15 +701,6 @@ func sortedLoops(loops []board.Loop) []board.Loop {
 	return all
 }
 
-// LoopsText is loops as a chain file has them in one line, with names in quotes where they need them.
-func LoopsText(loops []board.Loop) string {
-	var all []string
-	for _, l := range loops {
-		all = append(all, strconv.Itoa(l.Number)+": "+yamltext.FlowNames(l.Blocks))
-	}
-	return "{" + strings.Join(all, ", ") + "}"
-}
-
 // setLoops changes loops that are there, of a switcher or of a take.
 func (d *document) setLoops(was, loops []board.Loop, path ...any) error {
 	for _, l := range loops {
@@ -763,7 +746,8 @@ func (d *document) setTray(was, names []string) error {
 	return d.setList(names, "tray")
 }
 
-// aligned is the blanks that bring a value in line with the one above it, where that is in line with others.
+// aligned is the blanks that bring a value in line with the one above it, where that is in line
+// with others.
 func (d *document) aligned(m *part, name string) string {
 	if m.form != blockMap {
 		return ""

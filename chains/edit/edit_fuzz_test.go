@@ -19,8 +19,10 @@ var oddLayouts = []string{
 	"drywire: 1\nrecording: {sample: riff}\nnotes: >\n  # x\n\n  y\nblocks: {a: {kind: fuzz}, b: {kind: buffer}}\norder:\n- a\n- split:\n    left: []\n    right: [b]\n    mix: mono\ntakes: [{name: \"a\\u00e9\\\"\", set: {a.fuzz: 3}}, {name: b\n  c}]",
 }
 
-// FuzzEdit: no text that Parse takes makes an edit panic, and what an edit gives is a chain file that says what was meant: edit checks that itself, so here
-// it is enough that the result is one, that line ends are not mixed where they were not, and that no comment is lost by a change of order.
+// FuzzEdit: no text that Parse takes makes an edit panic, and what an edit gives is a chain file
+// that says what was meant: edit checks that itself, so here it is enough that the result is one,
+// that line ends are not mixed where they were not, and that no comment is lost by a change of
+// order.
 func FuzzEdit(f *testing.F) {
 	for _, name := range chains.Shipped() {
 		src, err := chains.ReadShipped(name)
@@ -35,7 +37,8 @@ func FuzzEdit(f *testing.F) {
 	f.Fuzz(func(t *testing.T, src []byte, seed uint64) { everyEdit(t, src, seed) })
 }
 
-// everyEdit tries one edit of each sort on a text, if Parse takes it. It gives the errors of those that were refused.
+// everyEdit tries one edit of each sort on a text, if Parse takes it. It gives the errors of those
+// that were refused.
 func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []error) {
 	f, err := file.Parse("fuzz.yaml", src)
 	if err != nil {
@@ -105,7 +108,8 @@ func everyEdit(t *testing.T, src []byte, seed uint64) (parsed bool, refused []er
 	return true, refused
 }
 
-// Shipped files and odd layouts, damaged by hand (some characters more or less, words swapped): what Parse still takes can be edited. With damages = 6000 it took 1690 texts.
+// Shipped files and odd layouts, damaged by hand (some characters more or less, words swapped):
+// what Parse still takes can be edited. With damages = 6000 it took 1690 texts.
 func TestEditsOfDamagedTexts(t *testing.T) {
 	var seeds [][]byte
 	for _, name := range chains.Shipped() {

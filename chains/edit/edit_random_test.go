@@ -26,7 +26,8 @@ func tops(src []byte) map[string]string {
 	return m
 }
 
-// Many random edits of every shipped file: each changes what it names and no other key, loses no comment, and is undone by the edit back.
+// Many random edits of every shipped file: each changes what it names and no other key, loses no
+// comment, and is undone by the edit back.
 func TestRandomEdits(t *testing.T) {
 	edits, back := 0, 0
 	for _, name := range chains.Shipped() {

@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// Each edit changes what it is about and no other byte: the texts are what a person would have typed.
+// Each edit changes what it is about and no other byte: the texts are what a person would have
+// typed.
 func TestEditsOfText(t *testing.T) {
 	const flow = `drywire: 1
 recording: {sample: riff}   # comes with it
@@ -52,7 +53,8 @@ takes:
 	}
 }
 
-// Layouts that people write: lists in lines of their own with comments between, brackets over several lines, quotes, line ends, the whole file in braces.
+// Layouts that people write: lists in lines of their own with comments between, brackets over
+// several lines, quotes, line ends, the whole file in braces.
 func TestEditsOfLayouts(t *testing.T) {
 	const head = "drywire: 1\nrecording: {sample: riff}\nblocks: {a: {kind: buffer}, b: {kind: buffer}, c: {kind: buffer}}\n"
 	order := func(names ...string) func([]byte) ([]byte, error) {
@@ -226,7 +228,8 @@ func TestRefusedEdits(t *testing.T) {
 	}
 }
 
-// An edit whose text does not say what was meant is refused, whatever differs: here the text stays as it is, and each time something else was meant.
+// An edit whose text does not say what was meant is refused, whatever differs: here the text stays
+// as it is, and each time something else was meant.
 func TestEditsAreComparedWithWhatWasMeant(t *testing.T) {
 	text := []byte("drywire: 1\nrecording: {sample: riff}\nblocks: {s: {kind: switcher, loops: {1: [f]}}, f: {kind: fuzz}, a: {kind: buffer}}\norder: [s, a]\ntray: [a]\npresets: {p: {loops: [1], set: {f.fuzz: 3}}}\ntakes: [{name: x, preset: p}, {name: y, off: [a], set: {patch: 1 m}}]\n")
 	x, err := Read("the chain file", text)

@@ -104,7 +104,8 @@ takes:
 	}
 }
 
-// Many random loops of takes: what is set is what Parse reads, no other line changes, and it is undone to the byte.
+// Many random loops of takes: what is set is what Parse reads, no other line changes, and it is
+// undone to the byte.
 func TestRandomLoopsOfTakes(t *testing.T) {
 	edits := 0
 	for _, name := range []string{"presets-on-a-loop-switcher", "reference-board"} {

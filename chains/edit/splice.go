@@ -14,7 +14,8 @@ func (d *document) comments(from, to int) bool {
 	return bytes.IndexByte(d.src[from:to], '#') >= 0
 }
 
-// replace puts a text in one line in the place of a value. One in block style, which begins in lines of its own, moves up behind its key.
+// replace puts a text in one line in the place of a value. One in block style, which begins in
+// lines of its own, moves up behind its key.
 func (d *document) replace(e entry, text string) error {
 	from := e.value.from
 	if e.key != nil && !e.value.form.flow() && e.value.form != scalarPart {
@@ -24,7 +25,8 @@ func (d *document) replace(e entry, text string) error {
 	return d.splice(from, e.value.to, text)
 }
 
-// insertKey puts a key behind the entry before of a map (-1: at its beginning). apart asks for an empty line in between, in block style.
+// insertKey puts a key behind the entry before of a map (-1: at its beginning). apart asks for an
+// empty line in between, in block style.
 func (d *document) insertKey(m *part, before int, key, value string, apart bool) error {
 	if m.form == flowMap {
 		return d.insertFlow(m, before+1, yamltext.Quote(key, true)+": "+value)
@@ -52,7 +54,8 @@ func (d *document) insertKey(m *part, before int, key, value string, apart bool)
 	return d.splice(at, at, d.eol()+text)
 }
 
-// removeKey takes a key and its value out of a map that has others, with the comment behind it, and with the empty lines before it where some are behind it too.
+// removeKey takes a key and its value out of a map that has others, with the comment behind it, and
+// with the empty lines before it where some are behind it too.
 func (d *document) removeKey(m *part, k int) error {
 	e := m.entries[k]
 	if m.form == flowMap {
@@ -73,7 +76,8 @@ func (d *document) removeKey(m *part, k int) error {
 	return d.removeLines(e)
 }
 
-// removeLines takes out the lines of an entry. Empty lines that were on both sides of it stay on one.
+// removeLines takes out the lines of an entry. Empty lines that were on both sides of it stay on
+// one.
 func (d *document) removeLines(e entry) error {
 	from, to := d.lineStart(e.from), d.next(e.to())
 	if d.blank(to) || to == len(d.src) {
@@ -95,7 +99,8 @@ func (d *document) blank(at int) bool {
 	return at < len(d.src) && strings.Trim(string(d.src[at:d.lineEnd(at)]), " \t") == ""
 }
 
-// insert puts an entry before the k-th of a list. flow is its text in one line; block is its text where it stands in lines of its own.
+// insert puts an entry before the k-th of a list. flow is its text in one line; block is its text
+// where it stands in lines of its own.
 func (d *document) insert(list *part, k int, flow string, block func(indent string) string) error {
 	if list.form == flowList {
 		return d.insertFlow(list, k, flow)
@@ -121,7 +126,8 @@ func (d *document) insert(list *part, k int, flow string, block func(indent stri
 	return d.splice(at, at, indent+block(indent)+d.eol())
 }
 
-// lead is where an entry of a list in block style begins with the comments that stand right above it.
+// lead is where an entry of a list in block style begins with the comments that stand right above
+// it.
 func (d *document) lead(list *part, k int) int {
 	at := d.lineStart(list.entries[k].from)
 	stop := d.lines[0]
@@ -159,8 +165,8 @@ func (d *document) remove(list *part, k int) error {
 	return d.removeLines(e)
 }
 
-// permute gives a list its entries in another order: the k-th is then the one that was from[k]. In block style, comments above an entry and behind it
-// go with it; in flow style they stay.
+// permute gives a list its entries in another order: the k-th is then the one that was from[k]. In
+// block style, comments above an entry and behind it go with it; in flow style they stay.
 func (d *document) permute(list *part, from []int) error {
 	cut := func(a, b int) string { return string(d.src[a:b]) }
 	var begin, end []int
@@ -278,7 +284,8 @@ func (d *document) empty(e entry) error {
 	return d.splice(from, at, text)
 }
 
-// arrange gives the list at a path the entries that are wanted. names are those it has; text is what an entry that it does not have looks like in one line.
+// arrange gives the list at a path the entries that are wanted. names are those it has; text is
+// what an entry that it does not have looks like in one line.
 func (d *document) arrange(names, wanted []string, text func(string) string, path ...any) error {
 	now := slices.Clone(names)
 	for k, n := range wanted {
@@ -305,7 +312,8 @@ func (d *document) arrange(names, wanted []string, text func(string) string, pat
 			return d.empty(e)
 		}
 	}
-	// First the order of those that stay, in the places of those that stay: so each has its comments with it before one goes.
+	// First the order of those that stay, in the places of those that stay: so each has its
+	// comments with it before one goes.
 	var kept []string
 	for _, n := range wanted {
 		if slices.Contains(now, n) {

@@ -13,9 +13,10 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// A document is the text of a chain file with the places, in bytes, of all that it says. The YAML parser says what there is, one after the other; where it is
-// comes from the text itself, since the parser's columns are wrong behind blanks at the end of a line, for one. Each value is matched with the text, so
-// that a splice cannot hit another place than the one that was meant.
+// A document is the text of a chain file with the places, in bytes, of all that it says. The YAML
+// parser says what there is, one after the other; where it is comes from the text itself, since the
+// parser's columns are wrong behind blanks at the end of a line, for one. Each value is matched
+// with the text, so that a splice cannot hit another place than the one that was meant.
 type document struct {
 	src   []byte
 	lines []int // where each line begins
@@ -75,7 +76,8 @@ func newDocument(src []byte) (d *document, err error) {
 	return d, err
 }
 
-// lineStarts is where lines begin, as Parse counts them: behind every \n, \r\n or \r, and the first one behind a byte order mark.
+// lineStarts is where lines begin, as Parse counts them: behind every \n, \r\n or \r, and the first
+// one behind a byte order mark.
 func lineStarts(src []byte) []int {
 	at := 0
 	if strings.HasPrefix(string(src), "\ufeff") {
@@ -145,8 +147,8 @@ func (d *document) eol() string {
 	return "\n"
 }
 
-// part finds the places of a value that comes next after a byte. parent is the column, from 0, of the key or dash that it is behind: what a literal text is
-// indented by more than.
+// part finds the places of a value that comes next after a byte. parent is the column, from 0, of
+// the key or dash that it is behind: what a literal text is indented by more than.
 func (d *document) part(n ast.Node, after, parent int) (*part, error) {
 	at, _ := d.skip(after)
 	switch n := n.(type) {
@@ -342,7 +344,8 @@ func (d *document) quoted(from int) int {
 	return 0
 }
 
-// plain is where a text without quotes ends; 0 where the text is another one. It may go on in the next line, which makes a blank of the line break.
+// plain is where a text without quotes ends; 0 where the text is another one. It may go on in the
+// next line, which makes a blank of the line break.
 func (d *document) plain(from int, text string) int {
 	at := from
 	for _, c := range text {
@@ -361,7 +364,8 @@ func (d *document) plain(from int, text string) int {
 	return at
 }
 
-// find goes from the file down: by keys in maps, by numbers in lists. nil where there is no such thing.
+// find goes from the file down: by keys in maps, by numbers in lists. nil where there is no such
+// thing.
 func (d *document) find(path ...any) *part {
 	p := d.root
 	for _, step := range path {

@@ -2,6 +2,7 @@ package experiment
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"slices"
 	"sync"
@@ -51,7 +52,8 @@ type bench struct {
 	heard  map[heardKey]measures.Figure // of signals at out
 }
 
-// played is the recording through a chain. It is a measures.Played.
+// played is the recording through a chain, at out; of a chain that ends in two, the mean of both
+// ends, which is what a listener between two loudspeakers has of them. It is a measures.Played.
 type played struct {
 	subject
 	bench *bench
@@ -103,11 +105,43 @@ func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
 	w := render.PlanOf(c, b.rate, b.quality)
 	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main.Order(w)}
 	var err error
-	if p.out, err = p.order.Signal(ctx, c.Ends()[0]); err != nil {
-		return nil, err
-	}
-	p.key, err = p.order.Key(ctx, c.Ends()[0])
+	p.out, p.key, err = end(ctx, p.order, c)
 	return p, err
+}
+
+// end is the signal at out, or the mean of both ends, with a key that is the same for the same
+// signal.
+func end(ctx context.Context, o *render.Order, c *board.Chain) (x []float64, key [32]byte, err error) {
+	var ends [][]float64
+	var keys []byte
+	for _, jack := range c.Ends() {
+		y, err := o.Signal(ctx, jack)
+		if err != nil {
+			return nil, key, err
+		}
+		if key, err = o.Key(ctx, jack); err != nil {
+			return nil, key, err
+		}
+		ends, keys = append(ends, y), append(keys, key[:]...)
+	}
+	if len(ends) == 1 {
+		return ends[0], key, nil
+	}
+	return mean(ends), sha256.Sum256(keys), nil
+}
+
+// mean is that of signals of one length.
+func mean(list [][]float64) []float64 {
+	if len(list) == 1 {
+		return list[0]
+	}
+	sum := make([]float64, len(list[0]))
+	for _, x := range list {
+		for k, v := range x {
+			sum[k] += v / float64(len(list))
+		}
+	}
+	return sum
 }
 
 func (p *played) Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error) {
@@ -123,7 +157,8 @@ func (p *played) Play(ctx context.Context, name string, volume float64, signal f
 	}
 	probe := b.probes[name]
 	b.mu.Unlock()
-	return probe.Order(w).Signal(ctx, w.Chain.Ends()[0])
+	x, _, err := end(ctx, probe.Order(w), w.Chain)
+	return x, err
 }
 
 func (p *played) NoiseParts() (hiss, tones float64, err error) {
@@ -131,6 +166,11 @@ func (p *played) NoiseParts() (hiss, tones float64, err error) {
 }
 
 func (p *played) Noise() (float64, error) { return p.bench.noise.AWeighted(p.chain) }
+
+func (p *played) Hiss() (float64, error) {
+	open, _ := p.chain.Opened()
+	return p.bench.noise.AWeighted(open)
+}
 
 func (p *played) OfEnd(name string, of func([]float64) measures.Figure) measures.Figure {
 	b, key := p.bench, heardKey{name, p.key}

@@ -9,16 +9,18 @@ import (
 	"drywire/dsp/section"
 )
 
-// Bench measures one recording through many chains that are nearly alike: renders share what they have in common. Its methods
-// may be called from several goroutines.
+// Bench measures one recording through many chains that are nearly alike: renders share what they
+// have in common. Its methods may be called from several goroutines.
 type Bench struct{ b *bench }
 
-// NewBench is for a recording in volts, and keeps at most so many bytes of signals, and half as much again for test signals.
+// NewBench is for a recording in volts, and keeps at most so many bytes of signals, and half as
+// much again for test signals.
 func NewBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int) Bench {
 	return Bench{newBench(recording, rate, q, memory, true)}
 }
 
-// Measure is the values of some measures of a chain, which have OfTake or OfPlayed. The error is of a render.
+// Measure is the values of some measures of a chain, which have OfTake or OfPlayed. The error is of
+// a render.
 func (b Bench) Measure(ctx context.Context, c *board.Chain, list ...*measures.Measure) ([]measures.Figure, error) {
 	return b.b.measure(ctx, c.At(0), list)
 }

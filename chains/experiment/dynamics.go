@@ -14,9 +14,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// Dynamics is how a take answers to how hard one plays, at the jack out, or at out.left where it
-// ends in two: in Values all that package measures has for that. All of it is rendered at draft
-// quality, which is plenty for levels.
+// Dynamics is how a take answers to how hard one plays, at the jack out, or by the mean of both
+// ends where it ends in two: in Values all that package measures has for that. All of it is
+// rendered at draft quality, which is plenty for levels.
 type Dynamics struct {
 	// Curve is the level at out for steady tones at the source, every 6 dB.
 	Curve           []CurvePoint `json:"curve"`
@@ -120,7 +120,7 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 			if volume != measures.AsItIs {
 				c.Guitar.Volume = volume
 			}
-			r, err := render.PlanOf(&c, t.rate, section.Draft).Renderer(c.Ends()[0])
+			r, err := render.PlanOf(&c, t.rate, section.Draft).Renderer(c.Ends()...)
 			if err != nil {
 				return nil, err
 			}
@@ -129,7 +129,7 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 			if err != nil {
 				return nil, err
 			}
-			return out[0], nil
+			return mean(out), nil
 		})
 		t.played[key] = play
 	}
@@ -137,8 +137,15 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 	return play()
 }
 
-func (t *trial) Noise() (float64, error) {
-	l, err := noise.At(t.chain, t.rate, "out")
+func (t *trial) Noise() (float64, error) { return t.noiseOf(t.chain) }
+
+func (t *trial) Hiss() (float64, error) {
+	open, _ := t.chain.Opened()
+	return t.noiseOf(open)
+}
+
+func (t *trial) noiseOf(c *board.Chain) (float64, error) {
+	l, err := noise.At(c, t.rate, "out")
 	if err != nil {
 		return 0, err
 	}

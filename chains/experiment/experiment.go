@@ -41,7 +41,9 @@ type Recording struct {
 type Take struct {
 	Number      int           `json:"number"` // from 1
 	Name        string        `json:"name"`
-	Order       []string      `json:"order"` // the blocks, first to last
+	Order       []string      `json:"order"`          // the blocks, first to last; of a split, left before right
+	Left        []string      `json:"left,omitempty"` // those of Order on the path to the left amplifier
+	Right       []string      `json:"right,omitempty"`
 	Off         []string      `json:"off"`
 	Set         []string      `json:"set"`            // changed settings, as "guitar.volume: 3"
 	File        string        `json:"file"`           // in the output folder

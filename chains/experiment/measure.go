@@ -2,7 +2,6 @@ package experiment
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"runtime"
@@ -89,15 +88,14 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: board.Held(c)}
 	names := c.Jacks()
 	ledgers, err := noise.AtAll(c, w.Rate, names...)
-	if errors.Is(err, noise.ErrNoLedger) { // then only some jacks have none
-		ledgers = make([]*noise.Ledger, len(names))
-		for k, jack := range names {
-			if ledgers[k], err = noise.At(c, w.Rate, jack); err != nil && !errors.Is(err, noise.ErrNoLedger) {
-				return nil, err
-			}
-		}
-	} else if err != nil {
+	if err != nil {
 		return nil, err
+	}
+	played := ledgers
+	if open, gates := c.Opened(); gates {
+		if played, err = noise.AtAll(open, w.Rate, names...); err != nil {
+			return nil, err
+		}
 	}
 	ceilings, err := Ceilings(c, ctx, w.Rate)
 	if err != nil {
@@ -115,17 +113,18 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 		m.Seconds = float64(len(x)) / float64(w.Rate)
 		top := ceilingAt(names, ceilings, k)
 		jack := &measures.Jack{X: x, Rate: float64(w.Rate), Test: tone, Ceiling: measures.Figure{Value: top.Volts, Why: top.Why}}
-		jack.Noise = measures.None("%v", noise.ErrNoLedger)
-		jack.NoiseA = jack.Noise
-		if l := ledgers[k]; l != nil {
-			jack.Noise, jack.NoiseA = measures.Figure{Value: l.RMS(noise.Flat)}, measures.Figure{Value: l.RMS(noise.AWeighted)}
-		}
+		jack.Noise, jack.NoiseA = rms(ledgers[k], noise.Flat), rms(ledgers[k], noise.AWeighted)
+		jack.Hiss, jack.HissA = rms(played[k], noise.Flat), rms(played[k], noise.AWeighted)
 		j := JackMeasures{Jack: name, CeilingOf: top.Block, ThirdOctaves: []BandLevel{}}
 		for _, a := range measures.AtJacks() {
 			f := measures.None(measures.NoTone)
 			if a.Tones == nil {
 				f = a.At(jack)
 			} else if tone != (dsp.Tone{}) {
+				if by := c.Modulated(name); by != "" {
+					j.Values = append(j.Values, measures.Value{Measure: a, Figure: modulated(by)})
+					continue
+				}
 				jack.Steady = (*steady[fmt.Sprint(a.Tones(tone))])[k]
 				f = a.At(jack)
 			}
@@ -138,6 +137,16 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 	}
 	m.Dynamics, err = dynamics(ctx, c, w.Rate, tone)
 	return m, err
+}
+
+// modulated is why a tone that has gone through a block with an oscillator has no distortion: what
+// it reads would be that of the moment.
+func modulated(by string) measures.Figure {
+	return measures.None("it is modulated by %s", by)
+}
+
+func rms(l *noise.Ledger, weightingDB func(float64) float64) measures.Figure {
+	return measures.Figure{Value: l.RMS(weightingDB)}
 }
 
 // steadyStates is what the jacks have in the steady state of the tones that measures ask for, by

@@ -2,7 +2,9 @@ package experiment
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
+	"strings"
 
 	"drywire/chains/board"
 	"drywire/chains/measures"
@@ -21,10 +23,13 @@ type NoiseReport struct {
 	DBu         measures.Figure `json:"unweighted_dbu"`
 	AVolts      float64         `json:"a_weighted_volts"`
 	Volts       float64         `json:"unweighted_volts"`
-	Blocks      []NoiseGroup    `json:"blocks"`  // loudest first
-	Causes      []NoiseGroup    `json:"causes"`  // loudest first
-	Sources     []NoiseSource   `json:"sources"` // loudest first, all of them
-	Moves       []NoiseMove     `json:"moves"`   // of one block to another place; only for the jack out, or out.left where there are two
+	Blocks      []NoiseGroup    `json:"blocks"`         // loudest first
+	Causes      []NoiseGroup    `json:"causes"`         // loudest first
+	Sources     []NoiseSource   `json:"sources"`        // loudest first, all of them
+	Apart       *NoiseGroup     `json:"apart"`          // behind a loudspeaker: the microphone and what it is plugged into, which nobody in the room hears and which is in nothing else here; null where there is none
+	Open        *NoiseGroup     `json:"open"`           // the same as all in all, with gates open; null where there is none that is on
+	Moves       []NoiseMove     `json:"moves"`          // of one block to another place; only for the jack out
+	Near        []string        `json:"near,omitempty"` // blocks at whose thresholds the noise is: then it was worked out by rendering, and shares need not add up
 	Assumptions []string        `json:"assumptions"`
 }
 
@@ -33,7 +38,7 @@ type NoiseGroup struct {
 	Name  string          `json:"name"`
 	ADBu  measures.Figure `json:"a_weighted_dbu"`
 	DBu   measures.Figure `json:"unweighted_dbu"`
-	Share float64         `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1
+	Share float64         `json:"share"` // of the A-weighted power, 0 to 1; all groups add up to 1, unless there is Near
 }
 
 // NoiseSource is what one source adds.
@@ -46,14 +51,16 @@ type NoiseSource struct {
 	Share   float64         `json:"share"`
 }
 
-// NoiseMove is a block at another place in the order.
+// NoiseMove is a block, or a switcher as a whole, at another place.
 type NoiseMove struct {
-	Block   string  `json:"block"`
-	From    int     `json:"from"` // places, from 1
-	To      int     `json:"to"`
-	Behind  string  `json:"behind"`   // the block that it would stand behind; "guitar" for none
-	NoiseDB float64 `json:"noise_db"` // change of the A-weighted noise at out
-	GainDB  float64 `json:"gain_db"`  // change of the small-signal gain at 1 kHz from the pickup to out
+	Block   string   `json:"block"`
+	Line    string   `json:"line"`     // where it goes: "order", "left", "right", or "loop 3"
+	Behind  string   `json:"behind"`   // the block that it would stand behind there; "guitar", or "" at the beginning of a path or a loop
+	Where   string   `json:"where"`    // the same in words
+	Same    bool     `json:"same"`     // it is on the same paths as before: what both of two amplifiers hear, both still do
+	Take    []string `json:"take"`     // as keys of a take
+	NoiseDB float64  `json:"noise_db"` // change of the A-weighted noise at out
+	GainDB  float64  `json:"gain_db"`  // change of the small-signal gain at 1 kHz from the pickup to out
 }
 
 // noiseAssumptions is what a ledger takes for granted.
@@ -63,23 +70,40 @@ var noiseAssumptions = []string{
 	"Ripple is that of the supplies that the file gives; a block that is plugged into none has an ideal one.",
 	"Mains hum is what the chain file says for the guitar: 50 Hz and multiples, each as many times softer as its number.",
 	"Every resistor at 27 °C.",
+	"Behind a loudspeaker, what the microphone and all that follows it make is apart: nobody in the room hears it.",
 }
 
-// Noise is the ledger of one jack of a chain, with the moves of its blocks where the jack is the
-// last.
+// Noise is the ledger of one jack of a chain, with the moves of its blocks where the jack is out.
 func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	l, err := noise.At(c, rate, jack)
 	if err != nil {
 		return nil, err
 	}
 	r := noiseReport(l)
+	if a := l.ApartRMS(noise.AWeighted); a > 0 {
+		flat := l.ApartRMS(noise.Flat)
+		r.Apart = &NoiseGroup{Name: "microphone", ADBu: measures.NoiseLevel(a * a), DBu: measures.NoiseLevel(flat * flat)}
+	}
+	if open, gates := c.Opened(); gates {
+		l, err := noise.At(open, rate, jack)
+		if err != nil {
+			return nil, err
+		}
+		a, flat := l.RMS(noise.AWeighted), l.RMS(noise.Flat)
+		r.Open = &NoiseGroup{Name: "gates open", ADBu: measures.NoiseLevel(a * a), DBu: measures.NoiseLevel(flat * flat), Share: 1}
+	}
 	r.Take = c.Take
 	r.Order = orderOf(c)
-	r.Assumptions = noiseAssumptions
-	if held := board.Held(c); held != "" {
-		r.Assumptions = append(slices.Clone(noiseAssumptions), held)
+	r.Assumptions = slices.Clone(noiseAssumptions)
+	if len(l.Near) > 0 {
+		r.Near = l.Near
+		r.Assumptions = append(r.Assumptions, fmt.Sprintf("Noise comes near a threshold of %s: worked out by rendering it, and a share is what is gone of it without that source; they need not add up. Of groups it is their sources' sum.",
+			strings.Join(l.Near, ", ")))
 	}
-	if jack != c.Ends()[0] {
+	if held := board.Held(c); held != "" {
+		r.Assumptions = append(r.Assumptions, held)
+	}
+	if jack != "out" {
 		return r, nil
 	}
 	moves, err := noise.Moves(c, rate)
@@ -87,7 +111,7 @@ func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 		return nil, err
 	}
 	for _, m := range moves {
-		r.Moves = append(r.Moves, NoiseMove{m.Block, m.From + 1, m.To + 1, m.Behind, m.NoiseDB, m.GainDB})
+		r.Moves = append(r.Moves, NoiseMove{m.First, m.To.Key(), m.Behind, m.Where(), m.SamePaths(), c.Keys(m.Result), m.NoiseDB, m.GainDB})
 	}
 	return r, nil
 }
@@ -143,13 +167,13 @@ func noiseReport(l *noise.Ledger) *NoiseReport {
 const worthMoving = 1.0
 
 // Quieter is the best move: the one that lowers the noise most beyond what it takes of the gain.
-// false where none is worth it.
+// false where none is worth it. It takes nothing off a path.
 func (r *NoiseReport) Quieter() (NoiseMove, bool) {
 	var best NoiseMove
 	found := false
 	net := func(m NoiseMove) float64 { return m.NoiseDB - m.GainDB }
 	for _, m := range r.Moves {
-		if net(m) <= -worthMoving && m.NoiseDB < 0 && (!found || net(m) < net(best)) {
+		if m.Same && net(m) <= -worthMoving && m.NoiseDB < 0 && (!found || net(m) < net(best)) {
 			best, found = m, true
 		}
 	}

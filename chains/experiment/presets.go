@@ -153,19 +153,12 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 	if g.Level, g.PeakVolts, err = b.level(ctx, c); err != nil {
 		return g, err
 	}
-	power := 0.0
-	for _, jack := range c.Ends() {
-		l, err := noise.At(c, b.Rate, jack)
-		if err != nil {
-			g.NoiseDBu = measures.Read(0, err)
-			break
-		}
-		a := l.RMS(noise.AWeighted)
-		power += a * a
+	l, err := noise.At(c, b.Rate, "out")
+	if err != nil {
+		return g, err
 	}
-	if g.NoiseDBu.OK() {
-		g.NoiseDBu = measures.NoiseLevel(power)
-	}
+	a := l.RMS(noise.AWeighted)
+	g.NoiseDBu = measures.NoiseLevel(a * a)
 	// As toneAlone does it: the steady state 0.4 s after the tone began, for 0.1 s.
 	rate := float64(b.Rate)
 	r, err := render.PlanOf(c, b.Rate, section.Draft).Renderer(c.Ends()...)
@@ -177,7 +170,11 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 		return g, err
 	}
 	for k, x := range out {
-		if d := measures.SteadyTHD(x, rate); k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
+		d := measures.SteadyTHD(x, rate)
+		if by := c.Modulated(c.Ends()[k]); by != "" {
+			d = modulated(by)
+		}
+		if k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
 			g.Distortion = d
 		}
 	}

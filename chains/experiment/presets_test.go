@@ -145,9 +145,10 @@ func TestPresetsWithoutSwitcherAndInStereo(t *testing.T) {
 	}
 }
 
-// A search for orders moves a switcher as a whole: two blocks and a board are six orders, however
-// much is in its loops.
-func TestRankMovesASwitcherAsAWhole(t *testing.T) {
+// A search for orders puts blocks into loops and out of them, with as many in each as there are,
+// and moves a switcher with what is in it: four blocks in 4! orders, and with two of them inside,
+// three places for the switcher.
+func TestRankMovesASwitcher(t *testing.T) {
 	f, err := file.Parse("board.yaml", []byte(`drywire: 1
 recording: {file: a.wav, full_scale: 1 V, load: none}
 blocks:
@@ -170,8 +171,8 @@ presets: {all: {loops: [1, 2]}}
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.total != 6 {
-		t.Errorf("%d orders, want 6", r.total)
+	if r.total != 72 {
+		t.Errorf("%d orders, want 72", r.total)
 	}
 }
 

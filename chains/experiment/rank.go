@@ -16,6 +16,8 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"drywire/blocks"
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/chains/render"
@@ -41,6 +43,7 @@ type Rank struct {
 
 	keep       board.Keep
 	objectives []*measures.Measure
+	slots      *arrange.Slots
 	orders     *orders
 	total      int  // how many orders there are; at least so many where countable is false
 	countable  bool // all of them
@@ -63,32 +66,31 @@ func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float
 	if !(1 <= part && part <= parts) || most < 1 {
 		return nil, fmt.Errorf("part %d of %d, %d orders at most: makes no sense", part, parts, most)
 	}
-	if c.Split != nil {
-		return nil, fmt.Errorf("take %q splits into two paths; orders are ranked of one", c.Take)
-	}
-	if len(c.Blocks) > 200 {
-		return nil, fmt.Errorf("take %q has %d blocks; 200 can be ranked", c.Take, len(c.Blocks))
-	}
-	if err := c.Jack("out"); err != nil {
-		return nil, err
+	slots := arrange.SlotsOf(c)
+	if len(slots.Names) > 200 {
+		return nil, fmt.Errorf("take %q has %d blocks; 200 can be ranked", c.Take, len(slots.Names))
 	}
 	c = c.At(0)
-	keep = heldTogether(c, keep)
-	r := &Rank{Chain: c, Recording: recording, Rate: rate, Quality: q, Part: part, Parts: parts, keep: keep, most: most, known: map[string][]measures.Figure{}}
+	r := &Rank{Chain: c, slots: slots, Recording: recording, Rate: rate, Quality: q, Part: part, Parts: parts, keep: keep, most: most, known: map[string][]measures.Figure{}}
 	var err error
 	if r.objectives, err = objectives(prefer); err != nil {
 		return nil, err
 	}
-	from, to := board.Stays(c.Blocks)
-	if r.orders, err = newOrders(orderOf(c), keep, from, to); err != nil {
+	if r.orders, err = newOrders(slots.Names, keep, slots.May); err != nil {
 		return nil, fmt.Errorf("take %q: %w", c.Take, err)
 	}
-	r.commuting = render.Commuting(wiring.Of(c, rate, q))
+	commuting := map[string]bool{}
+	for k, free := range render.Commuting(wiring.Of(c, rate, q)) {
+		commuting[c.Blocks[k].Name] = free
+	}
+	for _, name := range slots.Names {
+		r.commuting = append(r.commuting, commuting[name])
+	}
 	r.total, r.countable = r.orders.count()
 	if r.countable && r.total == 0 {
 		stays := ""
-		if from < to {
-			stays = fmt.Sprintf(" and leaves %s, the power of an amplifier or its loudspeaker, in its place", c.Blocks[from].Name)
+		if at := slices.IndexFunc(c.Every(), func(p board.Placed) bool { return p.Kind.Place == blocks.AfterPower }); at >= 0 {
+			stays = fmt.Sprintf(" and leaves %s, the power of an amplifier or its loudspeaker, in its place", c.Every()[at].Name)
 		}
 		return nil, fmt.Errorf("take %q: no order keeps to all that keep says%s", c.Take, stays)
 	}
@@ -98,24 +100,6 @@ func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float
 			c.Take, r.count(), most, parts)
 	}
 	return r, nil
-}
-
-// heldTogether keeps the pieces of a switcher and what is in its loops together, in the order that
-// they have.
-func heldTogether(c *board.Chain, keep board.Keep) board.Keep {
-	held := map[string][]string{}
-	for _, b := range c.Blocks {
-		if b.Switcher != "" {
-			held[b.Switcher] = append(held[b.Switcher], b.Name)
-		}
-	}
-	for _, b := range c.Blocks {
-		if names := held[b.Switcher]; len(names) > 1 && names[0] == b.Name {
-			keep.Before = append(slices.Clone(keep.Before), names)
-			keep.Together = append(slices.Clone(keep.Together), names)
-		}
-	}
-	return keep
 }
 
 func (r *Rank) count() string {
@@ -130,7 +114,7 @@ func (r *Rank) count() string {
 func (r *Rank) Fingerprint() string {
 	h := sha256.New()
 	c := *r.Chain
-	fmt.Fprintf(h, "rank 1\n%v\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch, c.Cables)
+	fmt.Fprintf(h, "rank 2\n%v\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch, c.Cables)
 	if c.Recording.Load != nil {
 		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
 	}
@@ -139,7 +123,9 @@ func (r *Rank) Fingerprint() string {
 	}
 	// Whatever else a chain file may say: what is wired in the end.
 	w := render.PlanOf(&c, r.Rate, r.Quality)
-	fmt.Fprintf(h, "%x\n", w.Circuit.Key("out"))
+	for _, end := range c.Ends() {
+		fmt.Fprintf(h, "%x\n", w.Circuit.Key(end))
+	}
 	for _, s := range w.Stages {
 		fmt.Fprintf(h, "%s %s\n", s.Name, s.Key)
 	}
@@ -347,12 +333,7 @@ func stretches(list []order, like func(order) order, atLeast int) [][]order {
 }
 
 func (r *Rank) chainOf(w order) *board.Chain {
-	c := *r.Chain
-	c.Blocks = make([]board.Placed, len(w))
-	for k, b := range w {
-		c.Blocks[k] = r.Chain.Blocks[b]
-	}
-	return &c
+	return r.Chain.Arranged(r.slots.Arrangement(r.orders.words(w)))
 }
 
 // Ranking is the result of a search. It is also the JSON object that the command prints.
@@ -368,8 +349,6 @@ type Ranking struct {
 	Pareto     []Ranked            `json:"pareto"` // no other order is better in one objective and no worse in the rest; highest score first
 	Best       []Ranked            `json:"best"`   // the first few of these, no two alike in all objectives
 	Orders     []Ranked            `json:"orders"` // all that were tried, highest score first
-
-	inside []string // names that stand in no order of the chain file: what is in a switcher, behind its input
 }
 
 // Search is what was tried.
@@ -382,7 +361,8 @@ type Search struct {
 
 // Ranked is an order with its worth.
 type Ranked struct {
-	Order  []string          `json:"order"`
+	Order  []string          `json:"order"`  // of its blocks along the signal, a switcher before what it holds, the left path before the right
+	Take   []string          `json:"take"`   // what a take says that has it so
 	Values []measures.Figure `json:"values"` // one for each objective, in its unit
 	Score  float64           `json:"score"`  // percent: the share of the tried orders that it is as good as or better than, mean over the objectives
 	Pareto bool              `json:"pareto"`
@@ -403,7 +383,7 @@ func (r *Rank) rankAll(list []order) []Ranked {
 	steps := make([][]float64, len(list)) // values in steps; what cannot be measured is worse than anything
 	for k, w := range list {
 		values := r.known[string(w)]
-		ranked[k] = Ranked{Order: r.orders.words(w), Values: values, order: w, Pareto: true}
+		ranked[k] = Ranked{Order: r.orders.words(w), Take: r.Chain.Keys(r.slots.Arrangement(r.orders.words(w))), Values: values, order: w, Pareto: true}
 		for i, v := range values {
 			s := math.Inf(-1)
 			if v.OK() {
@@ -486,11 +466,6 @@ func (r *Rank) Result() *Ranking {
 		Title: r.Chain.Title, Take: r.Chain.Take, Objectives: r.objectives, Quality: r.Quality.Name, RateHz: int(r.Rate), Seconds: float64(len(r.Recording)) / float64(r.Rate),
 		Search: Search{Kind: "exhaustive", Tried: len(list)}, Pareto: []Ranked{}, Best: []Ranked{}, Orders: r.rankAll(list),
 	}
-	for k, b := range r.Chain.Blocks {
-		if k > 0 && b.Switcher != "" && r.Chain.Blocks[k-1].Switcher == b.Switcher {
-			res.inside = append(res.inside, b.Name)
-		}
-	}
 	if r.countable {
 		res.Search.Orders = &r.total
 	}
@@ -543,9 +518,8 @@ func (r *Rank) inSteps(o Ranked) string {
 func (res *Ranking) Takes(settings, off []string, more ...string) string {
 	var b strings.Builder
 	for k, o := range res.Best {
-		order := slices.DeleteFunc(slices.Clone(o.Order), func(name string) bool { return slices.Contains(res.inside, name) })
-		fmt.Fprintf(&b, "  - name: rank %d\n    order: [%s]\n", k+1, strings.Join(order, ", "))
-		for _, key := range more {
+		fmt.Fprintf(&b, "  - name: rank %d\n", k+1)
+		for _, key := range slices.Concat(o.Take, more) {
 			fmt.Fprintf(&b, "    %s\n", key)
 		}
 		if len(settings) > 0 {

@@ -11,20 +11,21 @@ import (
 // orders enumerates the orders of some blocks that keep to what the chain file asks: a tree, whose
 // leaves come in the order of the alphabet if the blocks' places in the base order are its letters.
 type orders struct {
-	names    []string // the base order
-	first    []int    // indexes into names
-	last     []int
-	before   [][]int // per block, those that have to be placed before it
-	groups   [][]int // that stand together
-	from, to int     // of these places, every block stays where it is, and those on either side stay there
+	names  []string // the base order
+	first  []int    // indexes into names
+	last   []int
+	before [][]int                  // per block, those that have to be placed before it
+	groups [][]int                  // that stand together
+	fits   func(block, at int) bool // whether a block may take a place
 }
 
 // order is indexes into the base order's names.
 type order []uint8
 
-// newOrders is the orders of base that keep to k, and in which what is from one place up to another stays there, as board.Stays has it.
-func newOrders(base []string, k board.Keep, from, to int) (*orders, error) {
-	o := &orders{names: base, before: make([][]int, len(base)), from: from, to: to}
+// newOrders is the orders of base that keep to k, and in which every block takes a place that fits
+// it.
+func newOrders(base []string, k board.Keep, fits func(block, at int) bool) (*orders, error) {
+	o := &orders{names: base, before: make([][]int, len(base)), fits: fits}
 	index := func(list []string, where string) ([]int, error) {
 		var all []int
 		for _, name := range list {
@@ -66,7 +67,7 @@ func newOrders(base []string, k board.Keep, from, to int) (*orders, error) {
 // open leads to an order.
 func (o *orders) may(placed order, used []bool, next int) bool {
 	at, n := len(placed), len(o.names)
-	if used[next] || (at < o.from) != (next < o.from) || (at >= o.to) != (next >= o.to) || o.from <= at && at < o.to && at != next {
+	if used[next] || !o.fits(next, at) {
 		return false
 	}
 	if at < len(o.first) {

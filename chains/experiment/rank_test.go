@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/dsp"
@@ -53,6 +54,8 @@ func resultOf(t testing.TB, r *Rank) []byte {
 	return text
 }
 
+func anywhere(_, _ int) bool { return true }
+
 func TestOrders(t *testing.T) {
 	base := strings.Split("a b c d e f", " ")
 	for _, c := range []struct {
@@ -71,7 +74,7 @@ func TestOrders(t *testing.T) {
 		{board.Keep{First: []string{"a"}, Together: [][]string{{"a", "b"}}}, 24, "a, b, then 4!"},
 		{board.Keep{First: []string{"a"}, Last: []string{"b"}, Together: [][]string{{"a", "b"}}}, 0, "at both ends and next to each other"},
 	} {
-		o, err := newOrders(base, c.keep, len(base), len(base))
+		o, err := newOrders(base, c.keep, anywhere)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -106,10 +109,10 @@ func TestOrders(t *testing.T) {
 			t.Errorf("%+v: by chance: %v", c.keep, w)
 		}
 	}
-	if _, err := newOrders(base, board.Keep{Last: []string{"g"}}, len(base), len(base)); err == nil || !strings.Contains(err.Error(), `keep.last names "g"`) {
+	if _, err := newOrders(base, board.Keep{Last: []string{"g"}}, anywhere); err == nil || !strings.Contains(err.Error(), `keep.last names "g"`) {
 		t.Errorf("a block that is not there: %v", err)
 	}
-	o, _ := newOrders(base, board.Keep{}, len(base), len(base))
+	o, _ := newOrders(base, board.Keep{}, anywhere)
 	if got := len(o.neighbours(order{0, 1, 2, 3, 4, 5})); got != 25 { // (n-1)²: n(n-1) moves, of which the n-1 of neighbours count twice
 		t.Errorf("%d neighbours, want 25", got)
 	}
@@ -117,7 +120,7 @@ func TestOrders(t *testing.T) {
 	for k := range many {
 		many[k] = fmt.Sprintf("b%d", k)
 	}
-	o, _ = newOrders(many, board.Keep{}, len(many), len(many))
+	o, _ = newOrders(many, board.Keep{}, anywhere)
 	if o.walk(1000, func(order) bool { return true }) {
 		t.Error("20! orders were seen in 1000 places")
 	}
@@ -125,7 +128,7 @@ func TestOrders(t *testing.T) {
 
 func TestStretches(t *testing.T) {
 	same := func(w order) order { return w }
-	o, _ := newOrders([]string{"a", "b", "c", "d"}, board.Keep{}, 4, 4)
+	o, _ := newOrders([]string{"a", "b", "c", "d"}, board.Keep{}, anywhere)
 	list := o.slice(0, 24)
 	for _, c := range [][2]int{{1, 4}, {4, 4}, {5, 12}, {13, 24}, {1000, 24}} { // 4 beginnings of one block, 4·3 of two, 4·3·2 of three
 		cut := stretches(list, same, c[0])
@@ -377,8 +380,9 @@ func TestJudging(t *testing.T) {
 	}
 }
 
-// Nothing that is refused comes out of a ranking: no order that it tries puts a pedal behind the power of an amplifier, the power without its loudspeaker,
-// or a mixer's effect in front of them; and the swaps are those of its orders that exchange two blocks.
+// Nothing that is refused comes out of a ranking: no order that it tries puts a pedal behind the
+// power of an amplifier, the power without its loudspeaker, or a mixer's effect in front of them;
+// and the swaps are those of its orders that exchange two blocks.
 func TestOrdersThatNobodyCouldWire(t *testing.T) {
 	c := take(t, "drive: {kind: overdrive}; echo: {kind: delay}; front: {kind: preamp}; power: {kind: poweramp}; box: {kind: speaker}; desk: {kind: eq}; hall: {kind: reverb}",
 		"volume: 10", "drive", "echo", "front", "power", "box", "desk", "hall")
@@ -400,17 +404,10 @@ func TestOrdersThatNobodyCouldWire(t *testing.T) {
 	if len(tried) != 6*2 { // three in front of the power, two behind the loudspeaker
 		t.Errorf("%d orders, want 12", len(tried))
 	}
-	swaps, _ := swapsOf(c)
-	for _, s := range swaps {
-		at := func(name string) int {
-			return slices.IndexFunc(c.Blocks, func(b board.Placed) bool { return b.Name == name })
-		}
-		var names []string
-		for _, b := range exchanged(c.Blocks, at(s.First), at(s.Second)) {
-			names = append(names, b.Name)
-		}
-		if !tried[strings.Join(names, " ")] {
-			t.Errorf("swap %v is no order of the ranking", names)
+	swaps, _ := arrange.Swaps(c)
+	for _, m := range swaps {
+		if !tried[strings.Join(m.Result.Order, " ")] {
+			t.Errorf("swap %v is no order of the ranking", m.Result.Order)
 		}
 	}
 	if len(swaps) != 4 {

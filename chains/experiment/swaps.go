@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/chains/render"
@@ -24,7 +25,8 @@ import (
 type SwapMap struct {
 	Title    string   `json:"title"`
 	Take     string   `json:"take"`
-	Order    []string `json:"order"`
+	Order    string   `json:"order"` // as a chain file has it, with what the loops hold
+	Names    []string `json:"names"` // of its blocks, along the signal; a switcher before what it holds
 	Quality  string   `json:"quality"`
 	RateHz   int      `json:"rate_hz"`
 	Seconds  float64  `json:"seconds"` // of the recording, with the tail that is listened to
@@ -34,30 +36,19 @@ type SwapMap struct {
 	// much with less; then by the log-spectral distance.
 	Swaps []Swap `json:"swaps"`
 	// LeftOut are the exchanges that nobody could make on the floor.
-	LeftOut []LeftOut `json:"left_out"`
+	LeftOut []arrange.LeftOut `json:"left_out"`
 }
 
-// LeftOut is two blocks that do not change places, and why not.
-type LeftOut struct {
-	First  string `json:"first"` // the block that comes first in the take
-	Second string `json:"second"`
-	Why    string `json:"why"` // InALoop or AtPower
-}
-
-// Why an exchange is left out.
-const (
-	InALoop = "in a loop of a switcher"      // what is in a loop stays there
-	AtPower = "at the power of an amplifier" // one of the two is its power or its loudspeaker, or those stand between them
-)
-
-// Swap is two blocks that have changed places, against the take as it is: side a of the pair is
-// number 0, side b the number of the swap, from 1.
+// Swap is two things that have changed places, or a block that has left its loop, against the take
+// as it is: side a of the pair is number 0, side b the number of the swap, from 1.
 type Swap struct {
-	First  string   `json:"first"` // the block that comes first in the take
-	Second string   `json:"second"`
-	Apart  int      `json:"apart"` // places from one to the other: 1 for neighbours
-	Order  []string `json:"order"`
+	First  string   `json:"first"`  // a block, a switcher, or "loop 2" for all that it holds; what comes first in the take
+	Second string   `json:"second"` // what it changes places with; of a block that leaves its loop, where it goes
+	Apart  int      `json:"apart"`  // places from one to the other: 1 for neighbours
+	Take   []string `json:"take"`   // what a take says that has it so
 	Pair
+
+	move arrange.Move
 }
 
 // MarshalJSON implements json.Marshaler.
@@ -67,97 +58,65 @@ func (s Swap) MarshalJSON() ([]byte, error) {
 		First  string   `json:"first"`
 		Second string   `json:"second"`
 		Apart  int      `json:"apart"`
-		Order  []string `json:"order"`
+		Take   []string `json:"take"`
 		pair
-	}{s.First, s.Second, s.Apart, s.Order, pair(s.Pair)})
+	}{s.First, s.Second, s.Apart, s.Take, pair(s.Pair)})
 }
 
 // swapTail is for how long after the recording's end is listened at most, in seconds.
 const swapTail = 2.0
 
-// swapsOf is every two blocks that can change places, and those that cannot. A preamplifier can:
-// what was in front of it is in its loop then. A block of the board behind the power of an
-// amplifier, or that power in front of the board, cannot.
-func swapsOf(c *board.Chain) (all []Swap, out []LeftOut) {
-	all, out = []Swap{}, []LeftOut{}
-	for i, a := range c.Blocks {
-		for j := i + 1; j < len(c.Blocks); j++ {
-			b := c.Blocks[j]
-			switch {
-			case a.Piece != nil || b.Piece != nil: // of a switcher, and no block
-			case a.Switcher != "" || b.Switcher != "":
-				out = append(out, LeftOut{a.Name, b.Name, InALoop})
-			case board.Reordered(c.Blocks, exchanged(c.Blocks, i, j)) != "":
-				out = append(out, LeftOut{a.Name, b.Name, AtPower})
-			default:
-				all = append(all, Swap{First: a.Name, Second: b.Name, Apart: j - i})
-			}
-		}
-	}
-	return all, out
-}
-
-// exchanged is blocks with two of them exchanged.
-func exchanged(line []board.Placed, i, j int) []board.Placed {
-	line = slices.Clone(line)
-	line[i], line[j] = line[j], line[i]
-	return line
-}
-
 // SwapsOf is how many swaps there are in a chain.
 func SwapsOf(c *board.Chain) int {
-	all, _ := swapsOf(c)
+	all, _ := arrange.Swaps(c)
 	return len(all)
 }
 
-// Blocks are the blocks that change places with others, in the take's order.
+// Blocks are what changes places with something, along the signal.
 func (m *SwapMap) Blocks() []string {
-	return slices.DeleteFunc(slices.Clone(m.Order), func(name string) bool {
+	return slices.DeleteFunc(slices.Clone(m.Names), func(name string) bool {
 		return !slices.ContainsFunc(m.Swaps, func(s Swap) bool { return s.First == name || s.Second == name })
 	})
 }
 
 // Omitted says what is left out, a sentence for each reason.
 func (m *SwapMap) Omitted() (list []string) {
-	of := func(why string) (n int) {
+	for _, why := range []struct{ why, text string }{
+		{arrange.AtPower, "that nobody could wire, with the power or the loudspeaker of an amplifier, or across them"},
+		{arrange.OffItsPath, "that would take a preamplifier off the path of its amplifier"},
+	} {
+		n := 0
 		for _, o := range m.LeftOut {
-			if o.Why == why {
+			if o.Why == why.why {
 				n++
 			}
 		}
-		return n
-	}
-	count := func(n int) string {
-		if n == 1 {
-			return "1 swap"
+		switch {
+		case n == 1:
+			list = append(list, "Left out: 1 swap "+why.text+".")
+		case n > 1:
+			list = append(list, fmt.Sprintf("Left out: %d swaps %s.", n, why.text))
 		}
-		return fmt.Sprintf("%d swaps", n)
-	}
-	if n := of(AtPower); n > 0 {
-		list = append(list, "Left out: "+count(n)+" that nobody could wire, with the power or the loudspeaker of an amplifier, or across them.")
-	}
-	if n := of(InALoop); n > 0 {
-		list = append(list, "Left out: "+count(n)+" with what is in a switcher's loops, which stays there.")
 	}
 	return list
 }
 
 // Swappable says why no two blocks of a chain can change places; nil where some can.
 func Swappable(c *board.Chain) error {
-	switch {
-	case c.Split != nil:
-		return fmt.Errorf("take %q splits into two paths; blocks are swapped on one", c.Take)
-	case len(c.Blocks) == 0:
-		return fmt.Errorf("take %q has no blocks; it takes two to swap", c.Take)
-	case len(c.Blocks) == 1:
-		return fmt.Errorf("take %q has 1 block; it takes two to swap", c.Take)
-	case SwapsOf(c) == 0:
-		return fmt.Errorf("take %q: no two blocks can be swapped; those in a switcher's loops stay where they are, and so do the power of an amplifier and its loudspeaker", c.Take)
+	if SwapsOf(c) > 0 {
+		return nil
 	}
-	return nil
+	switch n := len(c.Arrangement().Names()); {
+	case n == 0:
+		return fmt.Errorf("take %q has no blocks; it takes two to swap", c.Take)
+	case n == 1:
+		return fmt.Errorf("take %q has 1 block; it takes two to swap", c.Take)
+	}
+	return fmt.Errorf("take %q: no two blocks can change places so that the signal meets them in another order; the power of an amplifier and its loudspeaker stay where they are, "+
+		"and a switcher without a buffer or a trim is a wire", c.Take)
 }
 
-// Swaps swaps every two blocks of a chain. Renders share their beginnings (render.Memo), on all
+// Swaps makes every swap of board.Chain.Swaps. Renders share their beginnings (chains.Memo), on all
 // cores; done is told of each that is finished.
 func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
 	if err := Swappable(c); err != nil {
@@ -168,25 +127,28 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
 	b := newBench(recording, rate, q, RankMemory, true)
 	m := &SwapMap{
-		Title: c.Title, Take: c.Take, Order: orderOf(c), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
+		Title: c.Title, Take: c.Take, Order: c.Arrangement().String(), Names: c.Arrangement().Names(), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
 	}
 	base, err := b.side(ctx, 0, "as it is", c)
 	if err != nil {
 		return nil, err
 	}
 	done()
-	m.Swaps, m.LeftOut = swapsOf(c)
+	moves, out := arrange.Swaps(c)
+	m.LeftOut = out
+	for _, move := range moves {
+		s := Swap{First: move.First, Second: move.Second, Apart: move.Apart, Take: c.Keys(move.Result), move: move}
+		if s.Second == "" {
+			s.Second = move.Where()
+		}
+		m.Swaps = append(m.Swaps, s)
+	}
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k := range m.Swaps {
 		s := &m.Swaps[k]
 		g.Go(func() error {
-			other := *c
-			other.Blocks = slices.Clone(c.Blocks)
-			i, j := placeOf(c, s.First), placeOf(c, s.Second)
-			other.Blocks[i], other.Blocks[j] = other.Blocks[j], other.Blocks[i]
-			s.Order = orderOf(&other)
-			side, err := b.side(ctx, k+1, fmt.Sprintf("%s and %s swapped", s.First, s.Second), &other)
+			side, err := b.side(ctx, k+1, s.move.String(), c.Arranged(s.move.Result))
 			if err != nil {
 				return err
 			}
@@ -217,10 +179,6 @@ func (s *Swap) distance() float64 {
 		return f.Value
 	}
 	return 0
-}
-
-func placeOf(c *board.Chain, block string) int {
-	return slices.IndexFunc(c.Blocks, func(p board.Placed) bool { return p.Name == block })
 }
 
 // side renders a chain, brings it to the target loudness and gathers the facts about it.

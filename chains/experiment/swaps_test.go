@@ -7,8 +7,10 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/file"
+	"drywire/chains/internal/chaintest"
 	"drywire/chains/measures"
 	"drywire/dsp/section"
 )
@@ -73,15 +75,16 @@ func TestSwapsOfTheDemo(t *testing.T) {
 		}
 	}
 	text, err := json.Marshal(m)
-	if err != nil || !strings.Contains(string(text), `"first":"fuzz","second":"buffer","apart":1,"order":["buffer","fuzz","echo","plate"],"a":0,"b":`) {
+	if err != nil || !strings.Contains(string(text), `"first":"fuzz","second":"buffer","apart":1,"take":["order: [buffer, fuzz, echo, plate]"],"a":0,"b":`) {
 		t.Errorf("as JSON (%v): %.300s", err, text)
 	}
 }
 
 // Nothing of the board is put behind the power of an amplifier, and neither that nor a loudspeaker
 // in front of it; a preamplifier changes places, which puts into its loop what was in front of it.
-// Blocks that all stand behind the power are a mixer's, and change places. What is in a switcher's
-// loop stays.
+// Blocks that all stand behind the power are a mixer's, and change places. A switcher moves as a
+// whole, and so does what is in its loops, which may also leave them: its buffer is what that is
+// before then.
 func TestSwapsThatNobodyCouldWire(t *testing.T) {
 	src := `drywire: 1
 recording: {sample: riff}
@@ -102,32 +105,56 @@ takes: [{name: on, preset: on}]
 	if err != nil {
 		t.Fatal(err)
 	}
-	all, out := swapsOf(f.Chains()[0])
+	c := f.Chains()[0]
+	all, out := arrange.Swaps(c)
+	m := SwapMap{Names: c.Arrangement().Names(), LeftOut: out}
 	var pairs []string
 	for _, s := range all {
 		pairs = append(pairs, s.First+" "+s.Second)
+		m.Swaps = append(m.Swaps, Swap{First: s.First, Second: s.Second})
 	}
-	if got, want := strings.Join(pairs, ", "), "echo front, desk hall"; got != want {
+	if got, want := strings.Join(pairs, ", "), "echo board, echo drive, echo front, board front, drive front, desk hall, drive "; got != want {
 		t.Errorf("swaps: %s; want %s", got, want)
 	}
-	loops, power := 0, 0
 	for _, o := range out {
-		switch o.Why {
-		case InALoop:
-			loops++
-		case AtPower:
-			power++
+		if o.Why != arrange.AtPower {
+			t.Errorf("%s and %s are left out: %s", o.First, o.Second, o.Why)
 		}
 	}
-	// Of seven blocks, 21 pairs: six with the drive, two swaps.
-	if loops != 6 || power != 13 || len(out) != 19 {
-		t.Errorf("left out: %d in a loop and %d at the power, of %d; want 6 and 13 of 19", loops, power, len(out))
+	// Of eight blocks, 28 pairs, but not the switcher with what is in it; six swaps.
+	if len(out) != 21 {
+		t.Errorf("%d left out at the power, want 21", len(out))
 	}
-	m := SwapMap{Order: orderOf(f.Chains()[0]), Swaps: all, LeftOut: out}
-	if got := strings.Join(m.Blocks(), " "); got != "echo front desk hall" {
+	if got := strings.Join(m.Blocks(), " "); got != "echo board drive front desk hall" {
 		t.Errorf("blocks that change places: %s", got)
 	}
-	if text := strings.Join(m.Omitted(), " "); !strings.Contains(text, "13 swaps that nobody could wire") || !strings.Contains(text, "6 swaps with what is in a switcher's loops") {
+	if text := strings.Join(m.Omitted(), " "); !strings.Contains(text, "21 swaps that nobody could wire") {
 		t.Errorf("said: %s", text)
+	}
+}
+
+// Every shipped board with loops or two paths has its swaps rendered, and what is said of each is a
+// figure: the hearing of the mean of both ends.
+func TestSwapsOfLoopsAndPaths(t *testing.T) {
+	for _, c := range []struct {
+		file, take string
+	}{
+		{"loops-in-another-order", "as it is"},
+		{"two-amplifiers", "one upside down, in mono"},
+		{"two-amplifiers", "both the same way"},
+	} {
+		chain := chaintest.TakeOf(t, chaintest.ShippedFile(t, c.file), c.take)
+		m, err := Swaps(t.Context(), chain, scaled(plucks(1, 1), 6), measureRate, section.Draft, func() {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(m.Swaps) == 0 {
+			t.Errorf("%s, %s: no swaps", c.file, c.take)
+		}
+		for _, s := range m.Swaps {
+			if s.Heard == HeardUnknown || s.Sentence == "" || !s.Of(measures.NoiseChange).OK() {
+				t.Errorf("%s, %s: %s and %s: %s, %s", c.file, c.take, s.First, s.Second, s.Heard, s.Sentence)
+			}
+		}
 	}
 }

@@ -170,7 +170,8 @@ func within[T, U any](keys []key[T], of func(*U) *T) []key[U] {
 	return all
 }
 
-// knobKeys are the knobs of a block of this kind; of says where its settings are, and those of them that move.
+// knobKeys are the knobs of a block of this kind; of says where its settings are, and those of them
+// that move.
 func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *board.Curves)) []key[T] {
 	var keys []key[T]
 	for _, k := range kind.Knobs {

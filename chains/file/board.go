@@ -14,7 +14,8 @@ import (
 	"drywire/dsp"
 )
 
-// The keys of a whole board: several guitars, a split into two amplifiers, a switcher's loops, presets and supplies.
+// The keys of a whole board: several guitars, a split into two amplifiers, a switcher's loops,
+// presets and supplies.
 
 // More than any board has.
 const (
@@ -25,7 +26,8 @@ const (
 	maxLoop     = 99
 )
 
-// named is the entries of a map by names that the file chooses, each at most once and of the form of a block's name.
+// named is the entries of a map by names that the file chooses, each at most once and of the form
+// of a block's name.
 func (r *reader) named(path string, n ast.Node, like, what string, most int) []*ast.MappingValueNode {
 	pairs, ok := r.Pairs(path, n, like)
 	if !ok {
@@ -230,7 +232,8 @@ func loopsKey() key[board.Block] {
 	}
 }
 
-// takeLoopsKey is what loops hold in a take. They are nil where there is a fault in them: what they would hold is not known then.
+// takeLoopsKey is what loops hold in a take. They are nil where there is a fault in them: what they
+// would hold is not known then.
 func takeLoopsKey() key[board.Take] {
 	const brief = "what loops of the switcher hold in this take, by their numbers, in place of what it has in them; loops that are not named stay"
 	return key[board.Take]{
@@ -529,7 +532,8 @@ func (r *reader) voltages(path string, n ast.Node) (low, high dsp.Volt, ok bool)
 	return dsp.Volt(v[0]), dsp.Volt(v[1]), true
 }
 
-// readOutput reads an output. at is a position of a switch, and there is none where there is one voltage.
+// readOutput reads an output. at is a position of a switch, and there is none where there is one
+// voltage.
 func (r *reader) readOutput(path string, n ast.Node, o *board.Output) {
 	faults := len(r.Faults)
 	seen := readMap(r, path, n, "{voltage: 9 V, current: 500 mA}", outputKeys(), o)
@@ -607,8 +611,8 @@ func suppliesKey() key[board.File] {
 	}
 }
 
-// powerKey plugs a block into an output, unless refused says why that would harm it; nil: that is asked later.
-// Where auto is true, the output may be left to be worked out.
+// powerKey plugs a block into an output, unless refused says why that would harm it; nil: that is
+// asked later. Where auto is true, the output may be left to be worked out.
 func powerKey[T any](auto bool, refused func(*board.Output) string, set func(*T, string)) key[T] {
 	brief := "the supply's output that the block is plugged into, like brick.1; the supply voltage is then the output's"
 	pattern := `^[a-z][a-z0-9-]{0,31}\.` + outputName + "$"
@@ -649,7 +653,8 @@ func powerKey[T any](auto bool, refused func(*board.Output) string, set func(*T,
 	}
 }
 
-// refused faults a plug that would do harm. Of an output whose voltage is at fault nothing more is said.
+// refused faults a plug that would do harm. Of an output whose voltage is at fault nothing more is
+// said.
 func (r *reader) refused(path string, n ast.Node, o *board.Output, why func(*board.Output) string) bool {
 	text := ""
 	if o != nil && o.Voltage > 0 {
@@ -661,7 +666,8 @@ func (r *reader) refused(path string, n ast.Node, o *board.Output, why func(*boa
 	return text != ""
 }
 
-// poweredKeys are what the file may say of a block's supply, where it knows better than the block's kind.
+// poweredKeys are what the file may say of a block's supply, where it knows better than the block's
+// kind.
 func poweredKeys() []key[board.Powered] {
 	const takes = "the voltage that the block may be fed, or from which to which, as printed on it; where it is left out, what is usual of its kind"
 	const draw = "the most current that the block takes, as printed on it; where it is left out, what is usual of its kind"
@@ -686,7 +692,8 @@ func poweredKeys() []key[board.Powered] {
 // plugs are the polarities of a plug; the first is usual.
 var plugs = []string{"centre-negative", "centre-positive"}
 
-// settable faults a changed supply of a block that has the voltage of its power, and a changed knob of a cone that a cabinet has taken the place of.
+// settable faults a changed supply of a block that has the voltage of its power, and a changed knob
+// of a cone that a cabinet has taken the place of.
 func (r *reader) settable(f *board.File, s *board.Setting) {
 	part, knob, _ := strings.Cut(s.Target, ".")
 	for _, b := range f.Blocks {
@@ -722,7 +729,8 @@ func free(f *board.File, b board.Block) string {
 	return ""
 }
 
-// shorts faults blocks whose ground is the positive pole, on one output or one common supply with others whose ground is the negative one.
+// shorts faults blocks whose ground is the positive pole, on one output or one common supply with
+// others whose ground is the negative one.
 func (r *reader) shorts(f *board.File) {
 	told := map[string]bool{}
 	for _, t := range f.Takes {

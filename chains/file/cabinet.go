@@ -13,7 +13,8 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// CabinetFault is a mistake that was found in what is at the path of a cabinet, with the place where the chain file, which Parse has taken, names it first.
+// CabinetFault is a mistake that was found in what is at the path of a cabinet, with the place
+// where the chain file, which Parse has taken, names it first.
 func CabinetFault(name string, src []byte, path, text string) yamltext.Fault {
 	f := yamltext.Fault{File: name, Line: 1, Column: 1, Text: yamltext.OneLine(text)}
 	plain := bytes.ReplaceAll(bytes.TrimPrefix(src, []byte("\ufeff")), []byte("\r\n"), []byte("\n"))

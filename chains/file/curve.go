@@ -19,8 +19,9 @@ const (
 	leastApart = 10e-3
 )
 
-// movingKey is a quantityKey whose value may also be a curve. move gets the curve, or nil for a value that holds; set gets the value, or that at 0 s. still
-// says why the setting cannot move; "" where it can.
+// movingKey is a quantityKey whose value may also be a curve. move gets the curve, or nil for a
+// value that holds; set gets the value, or that at 0 s. still says why the setting cannot move; ""
+// where it can.
 func movingKey[T any](name, brief string, unit dsp.Unit, low, high float64, initial, still string, set func(*T, float64), move func(*T, *board.Curve)) key[T] {
 	k := quantityKey(name, brief, unit, low, high, initial, set)
 	number := k.read
@@ -115,7 +116,8 @@ func (r *reader) held(path string, n ast.Node, why string) bool {
 	return true
 }
 
-// curveSchema is a value of that schema, or a curve. The range of a curve's values is left to Parse.
+// curveSchema is a value of that schema, or a curve. The range of a curve's values is left to
+// Parse.
 func curveSchema(value object) object {
 	s, plain := object{}, object{}
 	for k, v := range value {

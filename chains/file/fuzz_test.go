@@ -10,8 +10,8 @@ import (
 	"unicode/utf8"
 )
 
-// FuzzParse: whatever the bytes, Parse returns a file whose takes all resolve, or faults whose places are in the
-// file and whose messages are text that leaves a terminal alone.
+// FuzzParse: whatever the bytes, Parse returns a file whose takes all resolve, or faults whose
+// places are in the file and whose messages are text that leaves a terminal alone.
 func FuzzParse(f *testing.F) {
 	files, err := filepath.Glob("testdata/bad/*.yaml")
 	if err != nil || len(files) == 0 {

@@ -41,20 +41,22 @@ type readTake struct {
 	keys map[string]ast.Node
 }
 
-// key is one key of a map in the file: it reads its value and describes it to editors. The tables of keys
-// are the one truth behind the parser, its hints, the targets of a take's set and the schema.
+// key is one key of a map in the file: it reads its value and describes it to editors. The tables
+// of keys are the one truth behind the parser, its hints, the targets of a take's set and the
+// schema.
 type key[T any] struct {
 	name   string
 	brief  string
 	must   bool
 	schema object // JSON Schema of the value
 
-	// read checks a value and returns what it changes, or nil after a fault. path names the value in messages.
+	// read checks a value and returns what it changes, or nil after a fault. path names the value
+	// in messages.
 	read func(r *reader, path string, n ast.Node) func(*T)
 }
 
-// readMap reads a map by its table of keys into v, in the order of the table. It returns the places of the keys
-// that are there, or that a misspelt one seems to mean; nil when n is no map.
+// readMap reads a map by its table of keys into v, in the order of the table. It returns the places
+// of the keys that are there, or that a misspelt one seems to mean; nil when n is no map.
 func readMap[T any](r *reader, path string, n ast.Node, like string, keys []key[T], v *T) map[string]ast.Node {
 	pairs, ok := r.Pairs(path, n, like)
 	if !ok {
@@ -157,7 +159,8 @@ func inPath(format, path string) string {
 	return format + " in " + strings.ReplaceAll(path, "%", "%%")
 }
 
-// quantityKey is a key whose value is a quantity. initial is the value where the key is missing, as text.
+// quantityKey is a key whose value is a quantity. initial is the value where the key is missing, as
+// text.
 func quantityKey[T any](name, brief string, unit dsp.Unit, low, high float64, initial string, set func(*T, float64)) key[T] {
 	return key[T]{
 		name: name, brief: brief, schema: quantitySchema(brief, unit, low, high, initial),

@@ -7,8 +7,8 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// alike are words that players use for the same thing: of those in one line, the first that is there is what was probably meant. What stands in several lines is looked up
-// in each in turn.
+// alike are words that players use for the same thing: of those in one line, the first that is
+// there is what was probably meant. What stands in several lines is looked up in each in turn.
 var alike = [][]string{
 	// Knobs.
 	{"time", "delay", "delay_time", "length", "decay"},
@@ -54,7 +54,8 @@ var alike = [][]string{
 	{"patch-bay", "patchbay", "send", "return", "junction"},
 }
 
-// meant is the word of names that a word probably stands for: another name for the same thing, or a slip; "" for none.
+// meant is the word of names that a word probably stands for: another name for the same thing, or a
+// slip; "" for none.
 func meant(word string, names []string) string {
 	lower := strings.ToLower(word)
 	for _, line := range alike {
@@ -70,7 +71,8 @@ func meant(word string, names []string) string {
 	return yamltext.Nearest(word, names)
 }
 
-// run is a key with its value where nothing stands between them but a space, an equals sign, or a colon without a space; ok is false where names has no such key.
+// run is a key with its value where nothing stands between them but a space, an equals sign, or a
+// colon without a space; ok is false where names has no such key.
 func run(text string, names []string) (key, sign, value string, ok bool) {
 	at := strings.IndexAny(text, " =:")
 	if at <= 0 || !slices.Contains(names, text[:at]) {

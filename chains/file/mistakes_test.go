@@ -68,7 +68,8 @@ takes:
     set: {guitar.volume: 5}
 `
 
-// mistakes are what people write, and a part of the answer that each should get, at the line of the mistake (or at one that begins with at).
+// mistakes are what people write, and a part of the answer that each should get, at the line of the
+// mistake (or at one that begins with at).
 var mistakes = []struct{ was, is, want, at string }{
 	// Colons, commas, brackets and quotes.
 	{was: "  peak: 420 mV", is: "  peak 420 mV", want: `a colon is missing: peak: 420 mV`},
@@ -217,7 +218,8 @@ var mistakes = []struct{ was, is, want, at string }{
 	{was: "name: lead,", is: "name: drive.level = 3,", want: `did you mean set: {drive.level: 3}?`},
 }
 
-// Every mistake is told where it is, with the answer that helps; among all that is told, that is the first.
+// Every mistake is told where it is, with the answer that helps; among all that is told, that is
+// the first.
 func TestMistakes(t *testing.T) {
 	if _, err := file.Parse("board.yaml", []byte(mistaken)); err != nil {
 		t.Fatal(err)

@@ -1,7 +1,9 @@
-// Package file reads chain files: YAML as people write it, checked against tables of keys, into a board.File or into faults with their places,
-// an excerpt and the nearest word. The same tables make the JSON Schema for editors.
+// Package file reads chain files: YAML as people write it, checked against tables of keys, into a
+// board.File or into faults with their places, an excerpt and the nearest word. The same tables
+// make the JSON Schema for editors.
 //
-// It touches no file: whoever calls it brings the bytes. Start reading at Parse, then at key, of which the tables are made.
+// It touches no file: whoever calls it brings the bytes. Start reading at Parse, then at key, of
+// which the tables are made.
 package file
 
 import (
@@ -22,11 +24,11 @@ import (
 // Version is the version of the chain file's language, the value of its first key.
 const Version = "1"
 
-// Parse reads a chain file. name is what messages call it. The error is Faults: every mistake that was found,
-// by its place, the first maxFaults of them.
+// Parse reads a chain file. name is what messages call it. The error is Faults: every mistake that
+// was found, by its place, the first maxFaults of them.
 //
-// The language is YAML without anchors, tags and further documents, of at most 64 kB; the keys are those of
-// Schema.
+// The language is YAML without anchors, tags and further documents, of at most 64 kB; the keys are
+// those of Schema.
 func Parse(name string, src []byte) (*board.File, error) {
 	return parse(name, src, blocks.Kinds())
 }
@@ -76,8 +78,8 @@ func newFile() *board.File {
 
 const plainTake = "as written" // the take of a file that has none
 
-// fileKeys is the top of the file. Blocks are read before the orders that name them, and all that a take may set
-// before the takes.
+// fileKeys is the top of the file. Blocks are read before the orders that name them, and all that a
+// take may set before the takes.
 func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 	return []key[board.File]{
 		{
@@ -302,7 +304,8 @@ func readRecording(r *reader, path string, n ast.Node) func(*board.File) {
 	return func(f *board.File) { f.Recording = rec }
 }
 
-// loadKeys: an input's resistance and the cable to it. The ranges are wider than any input or cable that is sold.
+// loadKeys: an input's resistance and the cable to it. The ranges are wider than any input or cable
+// that is sold.
 func loadKeys() []key[board.Load] {
 	return []key[board.Load]{
 		quantityKey("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *board.Load, v float64) { l.Resistance = dsp.Ohm(v) }),
@@ -316,7 +319,8 @@ func capacitanceKey[T any](name string, set func(*T, float64)) key[T] {
 	return quantityKey(name, "capacitance of one metre of the cable, like 130 pF", dsp.Farads, 30e-12, 500e-12, "100 pF", set)
 }
 
-// cablesKey is cables between blocks that differ from the usual patch. It reads names of blocks and loops, which are all known by then.
+// cablesKey is cables between blocks that differ from the usual patch. It reads names of blocks and
+// loops, which are all known by then.
 func cablesKey() key[board.File] {
 	const brief = "cables between two blocks that are not as patch says, by the jack that they lead to: a block, or a return like board.return-2"
 	keys := []key[blocks.Cord]{

@@ -202,7 +202,8 @@ takes:
 	}
 }
 
-// A file means the same with other line ends, a byte order mark, a document mark or tabs before comments.
+// A file means the same with other line ends, a byte order mark, a document mark or tabs before
+// comments.
 func TestSameMeaning(t *testing.T) {
 	want := parseExample(t, example)
 	for name, text := range map[string]string{
@@ -272,7 +273,8 @@ func TestManyFaults(t *testing.T) {
 	}
 }
 
-// What would cost the YAML parser gigabytes is refused before it sees it, each by the bound that is meant for it.
+// What would cost the YAML parser gigabytes is refused before it sees it, each by the bound that is
+// meant for it.
 func TestHostile(t *testing.T) {
 	const head = "drywire: 1\nrecording: {sample: riff}\n"
 	stairs := ""
@@ -311,7 +313,8 @@ func TestHostile(t *testing.T) {
 		runtime.ReadMemStats(&before)
 		_, err := parse("hostile.yaml", []byte(c.text), testKinds)
 		runtime.ReadMemStats(&after)
-		// A thousand times the largest file. Without the guards the parser took up to 6.3 GB for such files.
+		// A thousand times the largest file. Without the guards the parser took up to 6.3 GB for
+		// such files.
 		if got := after.TotalAlloc - before.TotalAlloc; got > 64<<20 {
 			t.Errorf("%s: %d MB allocated, want 64 at most", name, got>>20)
 		}

@@ -10,8 +10,8 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// At is a fault at the value that a path such as "$.recording.file" leads to, in a chain file that Parse has taken. It is for what only the
-// caller can find out: that a recording is missing, say.
+// At is a fault at the value that a path such as "$.recording.file" leads to, in a chain file that
+// Parse has taken. It is for what only the caller can find out: that a recording is missing, say.
 func At(name string, src []byte, path, text string) yamltext.Fault {
 	f := yamltext.Fault{File: name, Line: 1, Column: 1, Text: yamltext.OneLine(text)}
 	plain := bytes.ReplaceAll(bytes.TrimPrefix(src, []byte("\ufeff")), []byte("\r\n"), []byte("\n"))
@@ -33,8 +33,9 @@ func At(name string, src []byte, path, text string) yamltext.Fault {
 	return f
 }
 
-// Nearest is the word of words that word is most likely a slip of, or "" when none is near enough to be worth the offer. It is what
-// the faults of a chain file offer; a command line offers by the same measure.
+// Nearest is the word of words that word is most likely a slip of, or "" when none is near enough
+// to be worth the offer. It is what the faults of a chain file offer; a command line offers by the
+// same measure.
 func Nearest(word string, words []string) string { return yamltext.Nearest(word, words) }
 
 // Fault and Faults are the mistakes in a chain file, with their places.

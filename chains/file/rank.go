@@ -74,7 +74,8 @@ func keepKeys() []key[board.Keep] {
 	}
 }
 
-// keepKey and preferKey are the keys of the file that steer the search for orders. They come after blocks, which they name.
+// keepKey and preferKey are the keys of the file that steer the search for orders. They come after
+// blocks, which they name.
 func keepKey() key[board.File] {
 	const brief = "what every order that rank tries has to keep to, like {first: [fuzz], last: [reverb]}"
 	return key[board.File]{

@@ -16,9 +16,9 @@ import (
 // object is a JSON object. Its keys are printed in the order of the alphabet.
 type object = map[string]any
 
-// Schema is the JSON Schema (draft 2020-12) of the chain file, for editors that complete and check while one types.
-// It comes from the tables that Parse reads by. What takes more than one key to judge is left to
-// Parse: whether every block is used, once, and which settings a take may change.
+// Schema is the JSON Schema (draft 2020-12) of the chain file, for editors that complete and check
+// while one types. It comes from the tables that Parse reads by. What takes more than one key to
+// judge is left to Parse: whether every block is used, once, and which settings a take may change.
 func Schema() []byte {
 	return schema(blocks.Kinds())
 }

@@ -102,7 +102,8 @@ func TestSchemaRefusesWhatParseRefuses(t *testing.T) {
 	}
 }
 
-// Every shipped file parses, and so does the template, by the real list of kinds; the schema takes them.
+// Every shipped file parses, and so does the template, by the real list of kinds; the schema takes
+// them.
 func TestShippedAndTemplate(t *testing.T) {
 	s := compiled(t, Schema())
 	names := chains.Shipped()

@@ -8,8 +8,8 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// Setting is a setting as a take of the file may have it, from its target, like fuzz.level, and its value as text. The error
-// says what is wrong with either, as Parse would.
+// Setting is a setting as a take of the file may have it, from its target, like fuzz.level, and its
+// value as text. The error says what is wrong with either, as Parse would.
 func Setting(f *board.File, target, text string) (board.Setting, error) {
 	r := &reader{Reader: *yamltext.NewReader(target), supplies: f.Supplies, cabinets: f.Cabinets, read: map[string]bool{}}
 	for _, b := range f.Blocks {

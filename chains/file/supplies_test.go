@@ -28,7 +28,8 @@ func said(err error) string {
 	return err.Error()
 }
 
-// Opposite grounds on one output are a short, isolated or not; alike grounds are none, whatever pole they are.
+// Opposite grounds on one output are a short, isolated or not; alike grounds are none, whatever
+// pole they are.
 func TestOppositeGrounds(t *testing.T) {
 	for _, c := range []struct {
 		name, blocks string
@@ -52,7 +53,8 @@ func TestOppositeGrounds(t *testing.T) {
 	}
 }
 
-// A take that sets a block to the other device shorts its supply as well, and so does a block whose loop is out.
+// A take that sets a block to the other device shorts its supply as well, and so does a block whose
+// loop is out.
 func TestOppositeGroundsOfATake(t *testing.T) {
 	text := strings.Replace(supplied, "blocks:\n", "blocks: ", 1)
 	_, err := file.Parse("a.yaml", []byte(text+"{a: {kind: fuzz, power: brick.1}, b: {kind: buffer, power: brick.1}}\norder: [a, b]\ntakes: [{name: x}, {name: y, set: {a.device: germanium}}]\n"))

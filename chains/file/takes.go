@@ -12,7 +12,8 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// takeKeys lists the keys of a take. set and off need the take's order, so readTake reads them after it.
+// takeKeys lists the keys of a take. set and off need the take's order, so readTake reads them
+// after it.
 func takeKeys() []key[board.Take] {
 	return []key[board.Take]{
 		lineKey("name", "what the take is called", "a line of text", true, func(t *board.Take, s string) { t.Name = s }),
@@ -97,7 +98,8 @@ func (r *reader) settingAsName(take ast.Node, name string) {
 	r.At(at, "the name %q reads like a setting; did you mean set: {%s: %s}? a take that is called so has its name in quotes", name, key, value)
 }
 
-// order is a list of blocks, each at most once, and a split where it ends in one. An empty one is the guitar straight into the load.
+// order is a list of blocks, each at most once, and a split where it ends in one. An empty one is
+// the guitar straight into the load.
 func (r *reader) order(path string, n ast.Node) ([]string, *board.SplitOrder, bool) {
 	nodes, ok := r.List(path, n, "of block names, like [fuzz, buffer]")
 	if !ok {
@@ -209,7 +211,8 @@ func (r *reader) settings(path string, n ast.Node) ([]board.Setting, bool) {
 	return settings, true
 }
 
-// unknownTarget lists the settings of the part that the name begins with, where there is such a part.
+// unknownTarget lists the settings of the part that the name begins with, where there is such a
+// part.
 func (r *reader) unknownTarget(n ast.Node, name string, names []string) {
 	part, knob, dotted := strings.Cut(name, ".")
 	if dotted && knob == "kind" && slices.Contains(r.declared, part) {
@@ -376,7 +379,8 @@ func (r *reader) unwireable(f *board.File) {
 	}
 }
 
-// apart faults blocks that a take has in a loop and in its order, which is flattened and holds the switcher.
+// apart faults blocks that a take has in a loop and in its order, which is flattened and holds the
+// switcher.
 func (r *reader) apart(t board.Take, read readTake, order []string) {
 	if read.keys["order"] == nil {
 		for _, name := range order {

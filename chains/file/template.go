@@ -12,8 +12,8 @@ import (
 // templateBlocks are the blocks of a starting file: name and kind.
 var templateBlocks = [][2]string{{"fuzz", "fuzz"}, {"buffer", "buffer"}, {"echo", "delay"}}
 
-// Template is a chain file to start from, with a comment for every line. The knobs, their defaults and ranges come
-// from the list of kinds.
+// Template is a chain file to start from, with a comment for every line. The knobs, their defaults
+// and ranges come from the list of kinds.
 func Template(title string) []byte {
 	var b strings.Builder
 	title = strings.Join(strings.Fields(title), " ")

@@ -8,9 +8,9 @@ import (
 	"drywire/dsp/measure"
 )
 
-// What players call dull, harsh, thin, boomy and muddy: how much there is in a band against all the rest,
-// less the same in the dry guitar. So it is judged at equal loudness, and a bright guitar is not blamed on a
-// pedal. The bands are those of mixing handbooks: common practice, no source.
+// What players call dull, harsh, thin, boomy and muddy: how much there is in a band against all the
+// rest, less the same in the dry guitar. So it is judged at equal loudness, and a bright guitar is
+// not blamed on a pedal. The bands are those of mixing handbooks: common practice, no source.
 var (
 	Brightness = balance("brightness", 2e3, 8e3, Higher)
 	Bite       = balance("bite", 2.5e3, 6.3e3, Lower)

@@ -9,8 +9,8 @@ import (
 )
 
 // Ceiling is the highest voltage that the block behind a jack takes cleanly, as Ceilings of package
-// experiment finds it: IEC 60268-3's distortion-limited voltage (from memory); 1 %: common practice,
-// no source.
+// experiment finds it: IEC 60268-3's distortion-limited voltage (from memory); 1 %: common
+// practice, no source.
 var Ceiling = &Measure{Key: "ceiling_volts", Name: "ceiling", Unit: "V", Better: Higher, Heading: "ceiling", Digits: Significant,
 	Definition: "peak of a steady 1 kHz tone that comes out of the block that the jack leads into with 1 % of distortion",
 	At:         func(j *Jack) Figure { return j.Ceiling }}

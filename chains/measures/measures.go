@@ -60,7 +60,7 @@ type Measure struct {
 // All is every measure, in the order in which they are printed.
 var All = []*Measure{
 	PeakVolts, PeakDBV, PeakDBu, RMSVolts, RMSDBV, RMSDBu, Crest, Loudness,
-	Noise, NoiseA, SignalToNoise, SignalToNoiseA, Headroom, OverShare,
+	Noise, NoiseA, HissA, SignalToNoise, SignalToNoiseA, Headroom, OverShare,
 	Centroid, THD, THDN, Modulation, Difference, Ceiling,
 
 	Compression, Sustain, CleanUp, FullTHD, RolledTHD, RollDown,

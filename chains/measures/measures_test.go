@@ -210,7 +210,8 @@ func (p through) OfEnd(_ string, of func([]float64) Figure) Figure       { retur
 func (p through) OfRecording(_ string, of func([]float64) Figure) Figure { return of(p.in) }
 func (p through) NoiseParts() (float64, float64, error)                  { return p.hiss, p.tones, nil }
 
-// Tones in and out of the bands: what is twice as high in a band, against the rest, is 6.02 dB more.
+// Tones in and out of the bands: what is twice as high in a band, against the rest, is 6.02 dB
+// more.
 func TestBalance(t *testing.T) {
 	two := func(hz dsp.Hertz, in dsp.Volt) []float64 {
 		return Sines(2*rate, rate, dsp.Tone{Hz: 1000, Volts: 0.1}, dsp.Tone{Hz: hz, Volts: in})

@@ -18,23 +18,28 @@ var NoiseA = &Measure{Key: "noise_a_dbu", Name: "noise, A-weighted", Unit: "dBu(
 	Definition: "the same, A-weighted (IEC 61672-1)",
 	At:         func(j *Jack) Figure { return fromVolts(j.NoiseA) }}
 
-// SignalToNoise is how far the playing is above the noise.
+// HissA is what hisses under the playing.
+var HissA = &Measure{Key: "hiss_a_dbu", Name: "noise under the playing, A-weighted", Unit: "dBu(A)", Better: Lower, Digits: 1,
+	Definition: "noise with gates open, A-weighted (IEC 61672-1)",
+	At:         func(j *Jack) Figure { return fromVolts(j.HissA) }}
+
+// SignalToNoise is how far the playing is above the noise, both with gates open.
 var SignalToNoise = &Measure{Key: "signal_to_noise_db", Name: "signal to noise", Unit: "dB", Better: Higher, Digits: 1,
-	Definition: "RMS over noise, both from 20 Hz to 20 kHz",
+	Definition: "RMS over noise with gates open, both from 20 Hz to 20 kHz",
 	At: func(j *Jack) Figure {
 		return j.inSpectrum(func(s measure.Spectrum) Figure {
 			return NoiseLevel(s.Power(measure.BandLow, measure.BandHigh))
-		}).Minus(Noise.At(j))
+		}).Minus(fromVolts(j.Hiss))
 	}}
 
 // SignalToNoiseA is the same as the ear weighs both.
 var SignalToNoiseA = &Measure{Key: "signal_to_noise_a_db", Name: "signal to noise, A-weighted", Unit: "dB(A)", Better: Higher, Heading: "above noise", Digits: 1,
-	Definition: "RMS over noise, both A-weighted (IEC 61672-1)",
+	Definition: "RMS over noise with gates open, both A-weighted (IEC 61672-1)",
 	At: func(j *Jack) Figure {
 		return j.level(func(measure.Levels) (float64, error) {
 			a, err := measure.AWeighted(j.X, j.Rate)
 			return dsp.VoltsToDBu(a), err
-		}).Minus(NoiseA.At(j))
+		}).Minus(HissA.At(j))
 	}}
 
 // NoiseLevel is the level in dBu of a noise's power in V²; there is none of no noise.
@@ -77,7 +82,7 @@ var NoiseChange = &Measure{Key: "noise_db", Name: "noise", Unit: "dB(A)", Better
 
 var quiet = &Measure{Name: "quiet", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "little noise under the playing",
-	Definition: "A-weighted level of the take at out over the A-weighted noise that is there when nobody plays",
+	Definition: "A-weighted level of the take at out over the A-weighted noise at rest, with gates open",
 	OfPlayed: func(_ context.Context, p Played) (Figure, error) {
 		level := p.OfEnd("level", func(x []float64) Figure {
 			if f := Unplayed(x); !f.OK() {
@@ -89,7 +94,7 @@ var quiet = &Measure{Name: "quiet", Unit: "dB", Better: Higher, Step: 0.1, Digit
 		if !level.OK() {
 			return level, nil
 		}
-		noise, err := p.Noise()
+		noise, err := p.Hiss()
 		if err != nil {
 			return Figure{}, err
 		}

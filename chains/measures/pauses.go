@@ -7,8 +7,8 @@ import (
 	"drywire/dsp/measure"
 )
 
-// OverHiss and OverHum are how far the playing stands over what is heard in its pauses, each part by
-// itself.
+// OverHiss and OverHum are how far the playing stands over what is heard in its pauses, each part
+// by itself.
 var (
 	OverHiss = overNoise("over_hiss_db", "playing over hiss", "what is noise and no tone", func(hiss, _ float64) float64 { return hiss })
 	OverHum  = overNoise("over_hum_db", "playing over hum", "mains hum and the ripple of supplies", func(_, tones float64) float64 { return tones })

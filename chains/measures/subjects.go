@@ -13,6 +13,8 @@ type Jack struct {
 	Rate    float64   // Hz
 	Noise   Figure    // V RMS from 20 Hz to 20 kHz, when nobody plays
 	NoiseA  Figure    // the same, A-weighted
+	Hiss    Figure    // as Noise, under the playing: with gates open
+	HissA   Figure    // the same, A-weighted
 	Ceiling Figure    // V, of the block that the jack leads into
 	Test    dsp.Tone  // zero: none was asked for
 	Steady  []float64 // V, of the measure's tones
@@ -81,6 +83,8 @@ type Take interface {
 	Refuses(x []float64) Figure
 	// Noise is the A-weighted noise at the last jack in volts, when nobody plays.
 	Noise() (float64, error)
+	// Hiss is the same under the playing: with gates open.
+	Hiss() (float64, error)
 	// Delays is the times, in seconds, of the delays that are on.
 	Delays() []float64
 }

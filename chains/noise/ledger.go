@@ -1,12 +1,12 @@
-// Package noise says what a chain at rest sounds like, and which part of it makes how much of that: the ledger, worked out from the small-signal
-// responses of circuits and stages, and the same noise as a signal for a renderer.
+// Package noise says what a chain at rest sounds like, and which part of it makes how much of that:
+// the ledger, worked out from the small-signal responses of circuits and stages, and the same noise
+// as a signal for a renderer.
 //
 // Start reading at Ledger, then At.
 package noise
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -16,6 +16,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"drywire/blocks"
+	"drywire/chains/arrange"
 	"drywire/chains/board"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
@@ -26,30 +27,43 @@ import (
 	"drywire/dsp/section"
 )
 
-// A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source makes is carried to the jack by the small-signal
-// response of all that lies between: circuits by AC analysis about the operating point, stages by the response that they state, those that
-// state none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are averaged over each cell of the frequency axis.
-// Sources know nothing of each other, so that powers add.
+// A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source
+// makes is carried to the jack by the small-signal response of all that lies between: circuits by
+// AC analysis about the operating point, stages by the response that they state, those that state
+// none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are
+// averaged over each cell of the frequency axis. Sources know nothing of each other, so that powers
+// add. Where noise comes near a threshold that does not hold; see Near.
 //
-// Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth, each as many times softer as its number (common practice,
-// no source), together of the voltage that the guitar has for it.
+// Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth,
+// each as many times softer as its number (common practice, no source), together of the voltage
+// that the guitar has for it. Where it clips, so that its shape counts, all begin at zero upwards:
+// a sawtooth.
 //
-// It is the noise of a chain that nobody plays through. It leaves out the noise that is in the recording itself, and what playing does to noise: a clipping
-// stage lets less of it through, a compressor changes it with its gain. The ripple of supplies is in it as Supply
-// says; a block that is plugged into none has an ideal one.
+// It is the noise of a chain that nobody plays through. It leaves out the noise that is in the
+// recording itself, and what playing does to noise: a clipping stage lets less of it through, a
+// compressor changes it with its gain. The ripple of supplies is in it as Supply says; a block that
+// is plugged into none has an ideal one.
 type Ledger struct {
 	Jack    string
 	Centres []float64 // Hz: the middle of each cell of the frequency axis
 	Widths  []float64 // Hz
 	Shares  []Share   // loudest first, by A-weighted power
+	Apart   []Share   // what nobody in a room hears: the microphone before a loudspeaker makes it, or what that is plugged into
 	Gain    []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
+	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal
+	// responses say: a detector that it reaches, a limiter that it meets, a circuit that it bends.
+	// Where there are any, the ledger was worked out by rendering the noise of every source: Whole
+	// is what was heard, and a share is what is gone of it when one source is left out, so that
+	// shares need not add up to it. Those of the largest few sources are there.
+	Near  []string
+	Whole []float64 // V²/Hz, hum and ripple in it; nil where shares add up
 }
 
 // Share is what one source adds to the noise at the jack.
 type Share struct {
 	Block   string    // the block's name, "guitar", "cables" or "load"
 	Element string    // the part of it, by its name in the circuit, or the stage
-	Cause   string    // "thermal", "shot", "input" (an amplifier in the circuit), "stage" (amplifiers inside a stage), "converter" (of a stage, or its line of charges), "hum" or "ripple" (of a supply)
+	Cause   string    // "thermal", "shot", "flicker", "input" and "current" (of an amplifier in the circuit), "stage" (amplifiers inside a stage), "converter" (of a stage, or its line of charges), "hum" or "ripple" (of a supply)
 	Density []float64 // V²/Hz at the jack, the mean over each cell
 	Lines   []Line    // what is no noise but tones: hum and ripple
 }
@@ -64,7 +78,8 @@ type Line struct {
 const (
 	noiseLow  = measure.BandLow
 	noiseHigh = measure.BandHigh
-	// noiseCells is how many cells, of equal width on a logarithmic axis, the band has: 24 to the octave. A test shows that the total is then right.
+	// noiseCells is how many cells, of equal width on a logarithmic axis, the band has: 24 to the
+	// octave. A test shows that the total is then right.
 	noiseCells = 240
 )
 
@@ -86,6 +101,15 @@ func (s *Share) power(l *Ledger, weightingDB func(float64) float64) float64 {
 	return sum
 }
 
+// ApartRMS is what nobody in the room hears, in V, from 20 Hz to 20 kHz, weighted.
+func (l *Ledger) ApartRMS(weightingDB func(float64) float64) float64 {
+	sum := 0.0
+	for k := range l.Apart {
+		sum += l.Apart[k].power(l, weightingDB)
+	}
+	return math.Sqrt(sum)
+}
+
 // Power is the mean square, in V² from 20 Hz to 20 kHz, of the share of that index.
 func (l *Ledger) Power(share int, weightingDB func(float64) float64) float64 {
 	return l.Shares[share].power(l, weightingDB)
@@ -93,6 +117,10 @@ func (l *Ledger) Power(share int, weightingDB func(float64) float64) float64 {
 
 // RMS is the whole noise in V, from 20 Hz to 20 kHz, weighted.
 func (l *Ledger) RMS(weightingDB func(float64) float64) float64 {
+	if l.Whole != nil {
+		s := Share{Density: l.Whole}
+		return math.Sqrt(s.power(l, weightingDB))
+	}
 	sum := 0.0
 	for k := range l.Shares {
 		sum += l.Power(k, weightingDB)
@@ -100,8 +128,11 @@ func (l *Ledger) RMS(weightingDB func(float64) float64) float64 {
 	return math.Sqrt(sum)
 }
 
-// Density is the whole noise per cell, in V²/Hz, without its tones.
+// Density is the whole noise per cell, in V²/Hz; without its tones, unless it was rendered.
 func (l *Ledger) Density() []float64 {
+	if l.Whole != nil {
+		return l.Whole
+	}
 	sum := make([]float64, len(l.Centres))
 	for _, s := range l.Shares {
 		for k, d := range s.Density {
@@ -111,13 +142,11 @@ func (l *Ledger) Density() []float64 {
 	return sum
 }
 
-// At is the ledger of the noise at a jack, for recordings of that rate.
+// At is the ledger of the noise at a jack, for recordings of that rate. Of a chain that ends in
+// two, out is both of its ends, whose powers are added: that is how a room hears two loudspeakers.
 func At(c *board.Chain, rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
-
-// ErrNoLedger is returned where a ledger cannot be drawn up yet: where noise comes on two paths, of which one leads through an echo or a reverb.
-var ErrNoLedger = errors.New("no noise ledger where paths meet again behind an echo or a reverb")
 
 // AtAll is the ledgers of several jacks.
 func AtAll(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
@@ -133,73 +162,45 @@ func AtAll(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 	return list, nil
 }
 
-// Move is what the noise at the last jack would be with one block at another place in the order.
+// Move is what the noise at the chain's end would be if a block or a switcher stood elsewhere.
 type Move struct {
-	Block    string
-	From, To int     // places, from 0
-	Behind   string  // the block that it would stand behind; "guitar" for none
-	NoiseDB  float64 // by how much the A-weighted noise changes
-	GainDB   float64 // by how much the small-signal gain at 1 kHz changes, from the pickup: noise that falls with it is no gain
+	arrange.Move
+	NoiseDB float64 // by how much the A-weighted noise changes
+	GainDB  float64 // by how much the small-signal gain at 1 kHz changes, from the pickup, with gates open: noise that falls with it is no gain
 }
 
-// Moves is every move of one block that is on to any other place, in the order of the chain: what it does to the noise at the jack out, or at
-// out.left where the chain ends in two. Parts of an amplifier stay where they are, and nothing moves behind its power.
+// Moves is every move of board.Chain.Moves with what it does to the noise at out.
 func Moves(c *board.Chain, rate dsp.Hertz) ([]Move, error) {
 	m := newNoiseMeter(rate, noiseCells/4) // a move of under 0.05 dB is of no interest
-	type outcome struct{ noise, gain float64 }
-	seen := map[string]outcome{}
-	look := func(order []board.Placed) (outcome, error) {
-		var names []string
-		for _, b := range order {
-			names = append(names, b.Name)
-		}
-		key := strings.Join(names, " ")
-		if o, ok := seen[key]; ok {
-			return o, nil
-		}
-		other := *c
-		other.Blocks = order
-		l, err := m.ledger(&other, c.Ends()[0])
+	look := func(c *board.Chain) (noise, gain float64, err error) {
+		l, err := m.ledger(c, "out")
 		if err != nil {
-			return outcome{}, err
+			return 0, 0, err
+		}
+		played := l
+		if open, gates := c.Opened(); gates {
+			if played, err = m.ledger(open, "out"); err != nil {
+				return 0, 0, err
+			}
 		}
 		at, _ := slices.BinarySearch(l.Centres, 1000)
-		o := outcome{l.RMS(AWeighted), math.Sqrt(l.Gain[at])}
-		seen[key] = o
-		return o, nil
+		return l.RMS(AWeighted), math.Sqrt(played.Gain[at]), nil
 	}
-	now, err := look(c.Blocks)
+	noise, gain, err := look(c)
 	if err != nil {
 		return nil, err
 	}
-	if now.gain == 0 || now.noise == 0 {
+	if noise == 0 || gain == 0 {
 		return nil, nil // nothing comes through, and so nothing less or more of it
 	}
 	var moves []Move
-	for from, b := range c.Blocks {
-		for to := range c.Blocks {
-			if b.Off || to == from || b.Switcher != "" || b.Kind.Place != blocks.OnTheBoard {
-				continue
-			}
-			order := slices.Insert(slices.Delete(slices.Clone(c.Blocks), from, from+1), to, b)
-			if 0 < to && to < len(order)-1 && order[to-1].Switcher != "" && order[to-1].Switcher == order[to+1].Switcher {
-				continue // inside a switcher
-			}
-			if board.Reordered(c.Blocks, order) != "" {
-				continue
-			}
-			behind := "guitar"
-			if to > 0 {
-				behind = cmp.Or(order[to-1].Switcher, order[to-1].Name)
-			}
-			then, err := look(order)
-			if err != nil {
-				return nil, err
-			}
-			if then.gain == 0 || then.noise == 0 {
-				continue
-			}
-			moves = append(moves, Move{b.Name, from, to, behind, dsp.ToDB(then.noise / now.noise), dsp.ToDB(then.gain / now.gain)})
+	for _, move := range arrange.Moves(c) {
+		n, g, err := look(c.Arranged(move.Result))
+		if err != nil {
+			return nil, err
+		}
+		if n > 0 && g > 0 {
+			moves = append(moves, Move{move, dsp.ToDB(n / noise), dsp.ToDB(g / gain)})
 		}
 	}
 	return moves, nil
@@ -211,12 +212,20 @@ type noiseMeter struct {
 	edges   []float64
 	centres []float64
 	widths  []float64
-	lines   int                  // length of the impulse responses, a power of two
-	rough   map[string][]float64 // power response of a stage's core by its key, at the lines of the transform
+	lines   int               // length of the impulse responses, a power of two
+	roughs  map[string]*rough // by their keys
+	pairs   map[[2]*rough][]complex128
+}
+
+// rough is the product of the responses of stages with memory, whose teeth are finer than a cell;
+// at the lines of the transform. nil is that of none.
+type rough struct {
+	keys []string // of the stages, sorted
+	h    []complex128
 }
 
 func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
-	m := &noiseMeter{rate: rate, rough: map[string][]float64{}}
+	m := &noiseMeter{rate: rate, roughs: map[string]*rough{}, pairs: map[[2]*rough][]complex128{}}
 	ratio := noiseHigh / noiseLow
 	for k := 0; k <= cells; k++ {
 		m.edges = append(m.edges, noiseLow*math.Pow(ratio, float64(k)/float64(cells)))
@@ -228,40 +237,112 @@ func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
 	return m
 }
 
-// ledger works on a wiring of its own. In it the guitar's source is the pickup's open-circuit voltage: what the
-// recording was made into cancels at rest.
+// ledger works on a wiring of its own. In it the guitar's source is the pickup's open-circuit
+// voltage: what the recording was made into cancels at rest.
 func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
-	if err := c.Jack(jack); err != nil {
-		return nil, err
+	ends := []string{jack}
+	if jack == "out" {
+		ends = c.Ends()
 	}
+	for _, end := range ends {
+		if err := c.Jack(end); err != nil {
+			return nil, err
+		}
+	}
+	return m.linear(c, ends, true)
+}
+
+// linear works the ledger out by small-signal responses, and where they do not hold by rendering,
+// if that is wanted.
+func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Ledger, error) {
 	plain := *c
 	plain.Recording.Load = nil
 	w := render.PlanOf(&plain, m.rate, section.Draft)
 	m.setLines(w.Tail())
-	walk := &noiseWalk{
-		m: m, w: w, shares: map[[3]string]*Share{}, gain: make([]float64, len(m.centres)),
-		wanted: map[*circuit.Netlist][]wanted{}, driven: map[string]wanted{}, done: map[string]bool{},
-	}
 	ones := make([]complex128, len(m.centres))
 	for k := range ones {
 		ones[k] = 1
 	}
-	walk.want(wanted{jack, ones, nil})
-	if err := walk.back(); err != nil {
-		return nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, jack, err)
+	walk := &noiseWalk{m: m, w: w, shares: map[[3]string]*Share{}, gain: make([]float64, len(m.centres))}
+	var near []threshold
+	for _, end := range ends {
+		walk.wanted, walk.driven, walk.done = map[*circuit.Netlist][]wanted{}, map[string]paths{}, map[string]bool{}
+		walk.want(wanted{end, ones, nil})
+		if err := walk.back(); err != nil {
+			return nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
+		}
+		if !rendering {
+			continue
+		}
+		var err error
+		if near, err = walk.near(near); err != nil {
+			return nil, err
+		}
 	}
-	l := &Ledger{Jack: jack, Centres: m.centres, Widths: m.widths, Gain: walk.gain}
+	l := &Ledger{Jack: strings.Join(ends, " and "), Centres: m.centres, Widths: m.widths, Gain: walk.gain}
+	studio := studio(c)
 	for _, s := range walk.shares {
-		l.Shares = append(l.Shares, *s)
+		if studio(s) {
+			l.Apart = append(l.Apart, *s)
+		} else {
+			l.Shares = append(l.Shares, *s)
+		}
 	}
-	slices.SortFunc(l.Shares, func(a, b Share) int {
-		return cmp.Or(cmp.Compare(b.power(l, AWeighted), a.power(l, AWeighted)), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
-	})
-	return l, nil
+	l.sort(l.Shares)
+	l.sort(l.Apart)
+	if !rendering || len(near) == 0 {
+		return l, nil
+	}
+	return l, m.render(w, l, ends, near, studio)
 }
 
-// setLines chooses the length of impulse responses: twice all that sounds on, since a power spectrum is as rough as a signal of twice the length. At
-// least 2^18, so that the lowest cell holds lines at any rate; at most 2^22, a minute at 48 kHz.
+// sort puts the loudest of a list first.
+func (l *Ledger) sort(list []Share) {
+	slices.SortFunc(list, func(a, b Share) int {
+		return cmp.Or(cmp.Compare(b.power(l, AWeighted), a.power(l, AWeighted)), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
+	})
+}
+
+// studio says what stands behind a loudspeaker: the microphone, which is all that a loudspeaker's
+// block makes noise with, what follows it, and the load.
+func studio(c *board.Chain) func(s *Share) bool {
+	blocks, ends := map[string]bool{}, map[string]bool{}
+	walk := func(line []board.Placed, behind bool) bool {
+		for _, p := range line {
+			behind = behind || p.Kind.Name == "speaker" && !p.Off
+			if behind {
+				blocks[p.Name] = true
+			}
+		}
+		return behind
+	}
+	behind := walk(c.Blocks, false)
+	ends["out"] = behind
+	if c.Split != nil {
+		left, right := walk(c.Split.Left, behind), walk(c.Split.Right, behind)
+		ends["out.left"], ends["out.right"], ends["out"] = left, right, left && right
+	}
+	return func(s *Share) bool {
+		if s.Block == "load" { // load, load.left, load.right
+			return ends["out"+strings.TrimPrefix(s.Element, "load")]
+		}
+		if name, ok := strings.CutPrefix(s.Element, "cable."); ok && s.Block == "cables" {
+			name = strings.TrimSuffix(strings.TrimSuffix(name, ".r"), ".c")
+			// The cable into a loudspeaker is in the room, with the loudspeaker first of what is
+			// behind.
+			return ends[name] || blocks[name] && !speaker(c, name)
+		}
+		return blocks[s.Block]
+	}
+}
+
+func speaker(c *board.Chain, name string) bool {
+	return slices.ContainsFunc(c.Every(), func(p board.Placed) bool { return p.Name == name && p.Kind.Name == "speaker" })
+}
+
+// setLines chooses the length of impulse responses: twice all that sounds on, since a power
+// spectrum is as rough as a signal of twice the length. At least 2^18, so that the lowest cell
+// holds lines at any rate; at most 2^22, a minute at 48 kHz.
 func (m *noiseMeter) setLines(tail dsp.Second) {
 	n := 1 << 18
 	for n < 1<<22 && float64(n) < 2*float64(tail)*float64(m.rate) {
@@ -269,7 +350,8 @@ func (m *noiseMeter) setLines(tail dsp.Second) {
 	}
 	if n != m.lines {
 		m.lines = n
-		clear(m.rough)
+		clear(m.roughs)
+		clear(m.pairs)
 	}
 }
 
@@ -277,7 +359,7 @@ func (m *noiseMeter) setLines(tail dsp.Second) {
 type wanted struct {
 	node  string       // or the name of a driven source
 	gain  []complex128 // from there to the jack per cell, without the stages with memory on the way
-	rough []float64    // the product of the power responses of those, nil where there are none
+	rough *rough       // these
 }
 
 // noiseWalk goes from the jack back to the guitar and gathers shares.
@@ -285,7 +367,7 @@ type noiseWalk struct {
 	m      *noiseMeter
 	w      *render.Plan
 	wanted map[*circuit.Netlist][]wanted // what is heard of each section
-	driven map[string]wanted             // and of each driven source
+	driven map[string]paths              // and of each driven source, apart by what is rough
 	done   map[string]bool               // stages by their names
 	shares map[[3]string]*Share
 	gain   []float64
@@ -296,8 +378,9 @@ func (n *noiseWalk) want(v wanted) {
 	n.wanted[part] = append(n.wanted[part], v)
 }
 
-// back takes the sections from the last to the first. By the time that it comes to one, all that lies behind it is done, so that what a source makes on several
-// paths is added before it is squared.
+// back takes the sections from the last to the first. By the time that it comes to one, all that
+// lies behind it is done, so that what a source makes on several paths is added before it is
+// squared.
 func (n *noiseWalk) back() error {
 	for _, part := range slices.Backward(n.w.Sections) {
 		for _, s := range slices.Backward(n.w.Stages) {
@@ -317,28 +400,82 @@ func (n *noiseWalk) back() error {
 	return nil
 }
 
-// together is the rough part that several wanted voltages have in common. Where a stage with memory lies on one path only, nothing is known of how
-// what comes on the paths adds up within a cell.
-func together(list []wanted) ([]float64, error) {
-	for _, v := range list[1:] {
-		same := len(v.rough) == len(list[0].rough) && (v.rough == nil || &v.rough[0] == &list[0].rough[0])
-		if !same {
-			return nil, fmt.Errorf("%s and %s: %w", list[0].node, v.node, ErrNoLedger)
-		}
+// cross is the mean over each cell of the product of a and the conjugate of b.
+func (m *noiseMeter) cross(a, b *rough) []complex128 {
+	key := [2]*rough{a, b}
+	if mean := m.pairs[key]; mean != nil {
+		return mean
 	}
-	return list[0].rough, nil
+	mean := make([]complex128, len(m.centres))
+	m.pairs[key] = mean
+	step := float64(m.rate) / float64(m.lines)
+	most := m.lines/2 + 1
+	for k := range mean {
+		if a == nil && b == nil {
+			mean[k] = 1
+			continue
+		}
+		from, to := int(math.Ceil(m.edges[k]/step)), int(math.Ceil(m.edges[k+1]/step))
+		from, to = min(from, most-1), min(to, most)
+		to = max(to, from+1)
+		for l := from; l < to; l++ {
+			x, y := complex(1, 0), complex(1, 0)
+			if a != nil {
+				x = a.h[l]
+			}
+			if b != nil {
+				y = cmplx.Conj(b.h[l])
+			}
+			mean[k] += x * y
+		}
+		mean[k] /= complex(float64(to-from), 0)
+	}
+	return mean
 }
 
-// mean is the mean of a rough part over each cell.
-func (n *noiseWalk) mean(rough []float64) []float64 {
-	if rough != nil {
-		return n.m.means(rough)
+// added is how what comes on paths with different rough parts adds up in a cell. With gains g(i)
+// and the Hermitian matrix M of means of the products of their rough parts, the mean power is g M
+// g*; M = L L* (Cholesky, Golub & Van Loan, Matrix Computations, section 4.2, from memory), so that
+// it is the sum over columns r of |Σ g(i) L(i,r)|². Of one path, L is the root of its mean power.
+func (m *noiseMeter) added(list []wanted) (l [][][]complex128) {
+	n := len(list)
+	l = make([][][]complex128, len(m.centres)) // per cell, row and column
+	for k := range l {
+		l[k] = make([][]complex128, n)
+		for i := range n {
+			l[k][i] = make([]complex128, n)
+			for j := range i + 1 {
+				sum := m.cross(list[i].rough, list[j].rough)[k]
+				for r := range j {
+					sum -= l[k][i][r] * cmplx.Conj(l[k][j][r])
+				}
+				const rounding = 1e-12 // of the mean power: what is under it is nothing of its own
+				switch own := real(m.cross(list[j].rough, list[j].rough)[k]); {
+				case i == j && real(sum) > rounding*own:
+					l[k][i][i] = complex(math.Sqrt(real(sum)), 0)
+				case i > j && l[k][j][j] != 0:
+					l[k][i][j] = sum / l[k][j][j]
+				}
+			}
+		}
 	}
-	ones := make([]float64, len(n.m.centres))
-	for k := range ones {
-		ones[k] = 1
+	return l
+}
+
+// power is the mean power gain of paths from one place, per cell.
+func (m *noiseMeter) power(list []wanted) []float64 {
+	l := m.added(list)
+	sum := make([]float64, len(m.centres))
+	for k := range sum {
+		for r := range list {
+			var z complex128
+			for i, v := range list {
+				z += v.gain[k] * l[k][i][r]
+			}
+			sum[k] += dsp.Abs2(z)
+		}
 	}
-	return ones
+	return sum
 }
 
 // section adds what is made in a section.
@@ -347,63 +484,91 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	if err != nil {
 		return err
 	}
-	rough, err := together(list)
-	if err != nil {
-		return err
-	}
-	mean := n.mean(rough)
 	var nodes []string
-	weights := make([][]complex128, len(mean)) // per cell, of each node
 	for _, v := range list {
 		nodes = append(nodes, v.node)
-		for k, g := range v.gain {
-			weights[k] = append(weights[k], g)
+	}
+	l := n.m.added(list)
+	cells := len(n.m.centres)
+	weights := make([][][]complex128, cells) // per cell and column of l, of each node
+	for k := range weights {
+		for r := range list {
+			var w []complex128
+			for i, v := range list {
+				w = append(w, v.gain[k]*l[k][i][r])
+			}
+			if slices.ContainsFunc(w, func(z complex128) bool { return z != 0 }) {
+				weights[k] = append(weights[k], w)
+			}
 		}
 	}
-	// transfer is the gain from a driven source to the jack, at a frequency in a cell.
-	transfer := func(input string, f float64, cell int) complex128 {
-		var sum complex128
-		for i, h := range ac.Transfer(input, dsp.Hertz(f), nodes...) {
-			sum += weights[cell][i] * h
+	// transfer is the power gain from a driven source to the jack, at a frequency.
+	transfer := func(input string, f float64) (sum float64) {
+		h := ac.Transfer(input, dsp.Hertz(f), nodes...)
+		for _, w := range weights[n.m.cell(f)] {
+			var z complex128
+			for i := range h {
+				z += w[i] * h[i]
+			}
+			sum += dsp.Abs2(z)
 		}
 		return sum
 	}
 	inputs := part.Inputs()
-	own := make([][]circuit.Noise, len(mean))
-	through := make([][]complex128, len(inputs))
+	own := make([][]circuit.Noise, cells)
+	through := make([][][]complex128, len(inputs)) // to each node, per cell
 	for i := range through {
-		through[i] = make([]complex128, len(mean))
+		through[i] = make([][]complex128, cells)
 	}
-	parallel.For(len(mean), func(k int) {
-		f := n.m.centres[k]
-		own[k] = ac.NoiseOfSum(nodes, weights[k], dsp.Hertz(f))
+	parallel.For(cells, func(k int) {
+		f := dsp.Hertz(n.m.centres[k])
+		for _, w := range weights[k] {
+			own[k] = append(own[k], ac.NoiseOfSum(nodes, w, f)...)
+		}
 		for i, in := range inputs {
-			through[i][k] = transfer(in, f, k)
+			through[i][k] = ac.Transfer(in, f, nodes...)
 		}
 	})
 	for k, made := range own {
 		for _, e := range made {
-			n.add(e.Owner, e.Element, e.Cause, k, e.Density*mean[k])
+			n.add(e.Owner, e.Element, e.Cause, k, e.Density)
 		}
 	}
 	for i, in := range inputs {
+		var heard paths
+		for j, v := range list {
+			gain := make([]complex128, cells)
+			for k, g := range v.gain {
+				gain[k] = g * through[i][k][j]
+			}
+			heard.add(wanted{in, gain, v.rough})
+		}
 		if in != wiring.Source {
-			n.driven[in] = wanted{in, through[i], rough}
+			n.driven[in] = heard
 			continue
 		}
-		for k, h := range through[i] {
-			n.gain[k] += dsp.Abs2(h) * mean[k]
+		for k, p := range n.m.power(heard) {
+			n.gain[k] += p
 		}
-		n.hum(func(f float64) float64 {
-			cell := n.m.cell(f)
-			return dsp.Abs2(transfer(in, f, cell)) * mean[cell]
-		})
+		n.hum(func(f float64) float64 { return transfer(in, f) })
 	}
-	n.rippleIn(part, func(input string, f float64) complex128 {
-		cell := n.m.cell(f)
-		return transfer(input, f, cell) * complex(math.Sqrt(mean[cell]), 0)
-	})
+	n.rippleIn(part, transfer)
 	return nil
+}
+
+// paths is what is heard of one place, apart by what is rough on the way.
+type paths []wanted
+
+func (p *paths) add(v wanted) {
+	for k := range *p {
+		if q := &(*p)[k]; q.rough == v.rough && q.node == v.node {
+			for k, g := range v.gain {
+				q.gain[k] += g
+			}
+			return
+		}
+	}
+	*p = append(*p, v)
 }
 
 // cell is the cell of the frequency axis that holds a frequency.
@@ -414,61 +579,55 @@ func (m *noiseMeter) cell(f float64) int {
 
 // stage adds what is made in a stage, and hands on what is heard of it to what it senses.
 func (n *noiseWalk) stage(s blocks.Stage) error {
-	var heard []wanted
-	var channels []int
-	for c, d := range s.Drive {
-		if v, ok := n.driven[d]; ok {
-			heard, channels = append(heard, v), append(channels, c)
+	silent := true
+	inputs := make([]paths, len(s.Sense))
+	for channel, d := range s.Drive {
+		heard := n.driven[d]
+		if len(heard) == 0 {
+			continue
 		}
-	}
-	if len(heard) == 0 {
-		return nil
-	}
-	for _, v := range heard { // every channel makes its own noise
-		mean := n.mean(v.rough)
-		n.rippleOf(s, func(f float64) float64 { cell := n.m.cell(f); return dsp.Abs2(v.gain[cell]) * mean[cell] })
-		for k, g := range v.gain {
+		silent = false
+		power := n.m.power(heard) // every channel makes its own noise
+		n.rippleOf(s, func(f float64) float64 { return power[n.m.cell(f)] })
+		for k, p := range power {
 			if s.Noise > 0 {
-				n.add(s.Owner, s.Name, "stage", k, s.Noise*s.Noise*dsp.Abs2(g)*mean[k])
+				n.add(s.Owner, s.Name, "stage", k, s.Noise*s.Noise*p)
 			}
 			if s.Converter > 0 {
-				n.add(s.Owner, s.Name, "converter", k, s.Converter*s.Converter*dsp.Abs2(g)*mean[k])
+				n.add(s.Owner, s.Name, "converter", k, s.Converter*s.Converter*p)
+			}
+		}
+		for in, node := range s.Sense {
+			if s.Shape().Tail() > 0 && !n.m.smooth(s) {
+				own := n.m.roughOf(s, in, channel)
+				for _, v := range heard {
+					inputs[in].add(wanted{node, slices.Clone(v.gain), n.m.product(v.rough, own)})
+				}
+				continue
+			}
+			response := n.m.responses(s, in)[channel]
+			for _, v := range heard {
+				gain := make([]complex128, len(v.gain))
+				for k, g := range v.gain {
+					gain[k] = g * response[k]
+				}
+				inputs[in].add(wanted{node, gain, v.rough})
 			}
 		}
 	}
-	if s.Shape().Tail() > 0 && !n.m.smooth(s) {
-		if len(heard) != 1 || len(s.Sense) != 1 {
-			return fmt.Errorf("%s has memory and several channels: %w", s.Name, ErrNoLedger)
-		}
-		rough := n.m.powerOf(s, channels[0])
-		if before := heard[0].rough; before != nil {
-			both := make([]float64, len(rough))
-			for k, p := range rough {
-				both[k] = p * before[k]
-			}
-			rough = both
-		}
-		n.want(wanted{s.Sense[0], heard[0].gain, rough})
+	if silent {
 		return nil
 	}
-	rough, err := together(heard)
-	if err != nil {
-		return err
-	}
-	for in, node := range s.Sense {
-		gain := make([]complex128, len(n.m.centres))
-		response := n.m.responses(s, in)
-		for i, v := range heard {
-			for k, g := range v.gain {
-				gain[k] += g * response[channels[i]][k]
-			}
+	for _, list := range inputs {
+		for _, v := range list {
+			n.want(v)
 		}
-		n.want(wanted{node, gain, rough})
 	}
 	return nil
 }
 
-// smooth says whether a stage states a response that hardly changes within a cell: an equaliser does, an echo does not.
+// smooth says whether a stage states a response that hardly changes within a cell: an equaliser
+// does, an echo does not.
 func (m *noiseMeter) smooth(s blocks.Stage) bool {
 	core, ok := s.Shape().(blocks.Responder)
 	if !ok || len(s.Sense) != 1 || len(s.Drive) != 1 {
@@ -484,8 +643,8 @@ func (m *noiseMeter) smooth(s blocks.Stage) bool {
 	return true
 }
 
-// responses is the response of a stage from one of its inputs to all of its outputs, per cell: by what its core states, or else from its
-// response to a small impulse, with the latency taken back.
+// responses is the response of a stage from one of its inputs to all of its outputs, per cell: by
+// what its core states, or else from its response to a small impulse, with the latency taken back.
 func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	all := make([][]complex128, len(s.Drive))
 	for c := range all {
@@ -521,7 +680,8 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	return all
 }
 
-// impulseBlock is how many samples of an impulse response are worked out at a time, and how many of a stage without memory.
+// impulseBlock is how many samples of an impulse response are worked out at a time, and how many of
+// a stage without memory.
 const impulseBlock = 512
 
 // impulse is a voltage so small that every core's limits leave it alone.
@@ -533,19 +693,31 @@ const (
 	humHarmonics = 10
 )
 
-// hum adds the mains hum, given the power gain from the source.
-func (n *noiseWalk) hum(gain func(f float64) float64) {
-	volts := float64(n.w.Chain.Guitar.Hum)
+// humElement is what picks hum up.
+const humElement = "guitar.pickup"
+
+// humLines is the tones in series with the pickup's winding.
+func humLines(c *board.Chain) []Line {
+	volts := float64(c.Guitar.Hum)
 	if volts <= 0 {
-		return
+		return nil
 	}
 	sum := 0.0
 	for k := 1.0; k <= humHarmonics; k++ {
 		sum += 1 / (k * k)
 	}
-	s := n.share("guitar", "guitar.pickup", "hum")
+	var lines []Line
 	for k := 1.0; k <= humHarmonics; k++ {
-		s.Lines = append(s.Lines, Line{k * mains, volts * volts / (k * k) / sum * gain(k*mains)})
+		lines = append(lines, Line{k * mains, volts * volts / (k * k) / sum})
+	}
+	return lines
+}
+
+// hum adds the mains hum, given the power gain from the source.
+func (n *noiseWalk) hum(gain func(f float64) float64) {
+	for _, l := range humLines(n.w.Chain) {
+		s := n.share("guitar", humElement, "hum")
+		s.Lines = append(s.Lines, Line{l.Frequency, l.Power * gain(l.Frequency)})
 	}
 }
 
@@ -574,58 +746,56 @@ func blockOf(c *board.Chain, owner string) string {
 	return owner
 }
 
-// powerOf is the power response of a stage's core, line by line: by what it states, or else from the response to an impulse small enough to be left alone by
-// any limit.
-func (m *noiseMeter) powerOf(s blocks.Stage, channel int) []float64 {
-	key := fmt.Sprintf("%s %d", s.Key, channel)
-	if p := m.rough[key]; p != nil {
-		return p
+// product is two rough parts one after the other.
+func (m *noiseMeter) product(a, b *rough) *rough {
+	if a == nil {
+		return b
 	}
-	p := make([]float64, m.lines/2+1)
-	m.rough[key] = p
-	if core, ok := s.Shape().(blocks.Responder); ok {
-		step := float64(m.rate) / float64(m.lines)
-		parallel.For(len(p), func(k int) { p[k] = dsp.Abs2(core.Response(dsp.Hertz(float64(k) * step))) })
-		return p
+	keys := slices.Sorted(slices.Values(slices.Concat(a.keys, b.keys)))
+	key := strings.Join(keys, "\n")
+	if r := m.roughs[key]; r != nil {
+		return r
 	}
-	x := make([]float64, m.lines)
-	x[0] = impulse
+	r := &rough{keys, make([]complex128, len(a.h))}
+	for k := range r.h {
+		r.h[k] = a.h[k] * b.h[k]
+	}
+	m.roughs[key] = r
+	return r
+}
+
+// roughOf is the response of a stage's core from one of its inputs to one of its outputs, line by
+// line: by what it states, or else from the response to an impulse small enough to be left alone by
+// any limit, with the latency taken back.
+func (m *noiseMeter) roughOf(s blocks.Stage, input, channel int) *rough {
+	key := fmt.Sprintf("%s %d %d", s.Key, input, channel)
+	if r := m.roughs[key]; r != nil {
+		return r
+	}
+	r := &rough{[]string{key}, make([]complex128, m.lines/2+1)}
+	m.roughs[key] = r
+	step := float64(m.rate) / float64(m.lines)
+	if core, ok := s.Shape().(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
+		parallel.For(len(r.h), func(k int) { r.h[k] = core.Response(dsp.Hertz(float64(k) * step)) })
+		return r
+	}
 	core := s.New()
-	out, in := make([][]float64, len(s.Drive)), [][]float64{nil}
+	x := make([]float64, m.lines)
+	out, in := make([][]float64, len(s.Drive)), make([][]float64, len(s.Sense))
 	for c := range out {
 		out[c] = make([]float64, impulseBlock)
 	}
+	for c := range in {
+		in[c] = make([]float64, impulseBlock)
+	}
+	in[input][0] = impulse
 	for at := 0; at < len(x); at += impulseBlock {
-		b := x[at:min(at+impulseBlock, len(x))]
-		in[0] = b
-		for c := range out {
-			out[c] = out[c][:len(b)]
-		}
 		core.Process(out, in)
-		copy(b, out[channel])
+		in[input][0] = 0
+		copy(x[at:], out[channel])
 	}
-	lines := fourier.NewFFT(m.lines).Coefficients(nil, x)
-	for k, z := range lines {
-		p[k] = dsp.Abs2(z) / (impulse * impulse)
+	for k, z := range fourier.NewFFT(m.lines).Coefficients(nil, x) {
+		r.h[k] = z / impulse * cmplx.Rect(1, 2*math.Pi*float64(k)*step/float64(m.rate)*float64(core.Latency()))
 	}
-	return p
-}
-
-// means is the mean of a power response over each cell.
-func (m *noiseMeter) means(power []float64) []float64 {
-	step := float64(m.rate) / float64(m.lines)
-	out := make([]float64, len(m.centres))
-	for k := range out {
-		from, to := int(math.Ceil(m.edges[k]/step)), int(math.Ceil(m.edges[k+1]/step))
-		from, to = min(from, len(power)-1), min(to, len(power))
-		if to <= from {
-			to = from + 1
-		}
-		sum := 0.0
-		for _, p := range power[from:to] {
-			sum += p
-		}
-		out[k] = sum / float64(to-from)
-	}
-	return out
+	return r
 }

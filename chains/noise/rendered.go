@@ -4,109 +4,345 @@ import (
 	"fmt"
 	"hash/fnv"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
-	"drywire/blocks"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
+	"drywire/dsp/circuit"
 	"drywire/dsp/parallel"
 )
 
-// AddNoise makes the renderer noisy, before it runs: every section adds to each node that is read from it a Gaussian noise with the spectrum
-// that its own elements make there at rest, every stage its white noise. The seed decides all of it, whatever the length of the calls. Mains hum
-// is not in it.
+// AddNoise makes the renderer noisy, before it runs: with the noise of every element, of every
+// stage, the guitar's mains hum and the ripple of supplies, as a Ledger has them. The seed decides
+// all of it, whatever the length of the calls, and each source's draw goes by its own name: takes
+// of other orders differ by the order and not by the draw.
 //
-// The noises of two nodes of one section are made apart; in truth they are partly the same. And what a section makes itself is added at its output, so that
-// it does not change with the signal.
+// What the guitar makes is in series with its pickup, and so is played through the circuit. What
+// the other elements of a section make is added to each node that is read of it, with the spectrum
+// that it has there at rest, and to several nodes as far as it is the same noise; so it does not
+// change with the signal in that section, only in those behind it.
 func AddNoise(r *render.Renderer, seed uint64) error {
-	rate := float64(r.Plan.Rate)
-	for _, out := range r.Signals() {
-		density, err := ownDensity(r.Plan.Wiring, out.Stage, out.Name)
-		if err != nil {
-			return err
-		}
-		h := fnv.New64a()
-		h.Write([]byte(out.Name))
-		r.Add(out.Name, newHiss(rand.New(rand.NewPCG(seed, h.Sum64())), rate, density))
+	s, err := soundOf(r.Plan, sectionNodes(r), 24)
+	if err != nil {
+		return err
 	}
+	s.apart = true
+	s.addTo(r, seed, nil)
 	return nil
 }
 
-// ownDensity is the spectral density, in V²/Hz, of what a stage makes itself at its output, or a section at a node.
-func ownDensity(w *wiring.Wiring, stage bool, name string) (func(f float64) float64, error) {
-	if stage {
-		at := slices.IndexFunc(w.Stages, func(s blocks.Stage) bool { return slices.Contains(s.Drive, name) })
-		s := w.Stages[at]
-		density := s.Noise*s.Noise + s.Converter*s.Converter
-		return func(float64) float64 { return density }, nil
-	}
-	ac, err := w.Section(name).AC()
-	if err != nil {
-		return nil, fmt.Errorf("take %q: noise at %s: %w", w.Chain.Take, name, err)
-	}
-	return func(f float64) float64 {
-		sum := 0.0
-		for _, n := range ac.Noise(name, dsp.Hertz(f)) {
-			sum += n.Density
-		}
-		return sum
-	}, nil
+// sound is what makes a chain noisy, worked out once for any number of renderings.
+type sound struct {
+	plan     *render.Plan
+	apart    bool // a draw for each block of a section, not one for all of it
+	rate     float64
+	grid     []float64                 // Hz
+	sections []sectionSound            // those that make noise
+	hum      func(line int) complex128 // from hum in series with the winding to the recording's source; nil: 1
 }
 
-// hissTaps is the length of the filter that shapes a noise: 5.9 Hz from one point of the spectrum to the next at 48 kHz.
+// sectionSound is the noise of a section's elements at the nodes that are read of it.
+type sectionSound struct {
+	nodes  []string
+	at     [][]circuit.NoiseSource // per frequency of the grid; what the guitar makes is seen at its source, as the gain to every node
+	guitar bool                    // whether the section holds it
+	direct []complex128            // per frequency: from the guitar's source to its jack
+	ripple []ripples
+}
+
+// ripples is the ripple of a supply in a section: its source's gains to the nodes, per line.
+type ripples struct {
+	block string
+	volts dsp.Volt // RMS, of the supply
+	gains [][]complex128
+}
+
+// sectionNodes is the nodes that a renderer reads, those of one section together.
+func sectionNodes(r *render.Renderer) [][]string {
+	var all [][]string
+	of := map[*circuit.Netlist]int{}
+	for _, s := range r.Signals() {
+		if s.Stage {
+			continue
+		}
+		n := r.Plan.Section(s.Name)
+		k, ok := of[n]
+		if !ok {
+			k = len(all)
+			of[n], all = k, append(all, nil)
+		}
+		all[k] = append(all[k], s.Name)
+	}
+	return all
+}
+
+// guitarJack is where what the guitar makes is seen by all that follows.
+const guitarJack = "guitar"
+
+// soundOf works out the spectra, at so many frequencies to the octave.
+func soundOf(plan *render.Plan, sections [][]string, perOctave float64) (*sound, error) {
+	s := &sound{plan: plan, rate: float64(plan.Rate)}
+	for f := 1.0; f < s.rate/2; f *= math.Pow(2, 1/perOctave) {
+		s.grid = append(s.grid, f)
+	}
+	s.grid = append(s.grid, s.rate/2)
+	for _, nodes := range sections {
+		n := plan.Section(nodes[0])
+		ac, err := n.AC()
+		if err != nil {
+			return nil, fmt.Errorf("take %q: noise at %s: %w", plan.Chain.Take, nodes[0], err)
+		}
+		e := sectionSound{nodes: nodes, at: make([][]circuit.NoiseSource, len(s.grid)), direct: make([]complex128, len(s.grid))}
+		e.guitar = slices.Contains(n.Inputs(), wiring.Source)
+		read := nodes
+		if e.guitar {
+			read = append(slices.Clone(nodes), guitarJack)
+		}
+		parallel.For(len(s.grid), func(k int) {
+			f := dsp.Hertz(s.grid[k])
+			e.at[k] = ac.NoiseSources(f, read...)
+			if e.guitar {
+				e.direct[k] = ac.Transfer(wiring.Source, f, guitarJack)[0]
+			}
+		})
+		if e.guitar && plan.Chain.Recording.Load != nil { // the winding hangs from the voltage into that load
+			var gains []complex128
+			for _, l := range humLines(plan.Chain) {
+				f := dsp.Hertz(l.Frequency)
+				sources := ac.NoiseSources(f, guitarJack)
+				w := sources[slices.IndexFunc(sources, func(n circuit.NoiseSource) bool { return n.Element == "guitar.winding" })]
+				volt := complex(w.Density/(4*circuit.Boltzmann*circuit.Temperature), 0) // 1 V in series is a current of 1/R
+				gains = append(gains, w.Gains[0]*volt/ac.Transfer(wiring.Source, f, guitarJack)[0])
+			}
+			s.hum = func(line int) complex128 { return gains[line] }
+		}
+		for _, source := range n.Supplies() {
+			if p, volts := rippling(plan.Chain, source.Owner); p != nil {
+				x := ripples{block: p.Name, volts: volts}
+				for _, l := range rippleLines(volts) {
+					x.gains = append(x.gains, ac.Transfer(source.Name, dsp.Hertz(l.Frequency), nodes...))
+				}
+				e.ripple = append(e.ripple, x)
+			}
+		}
+		s.sections = append(s.sections, e)
+	}
+	return s, nil
+}
+
+// source names a share of the noise.
+type source struct{ element, cause string }
+
+// addTo makes the renderer noisy with all sources but some; nil leaves none out.
+func (s *sound) addTo(r *render.Renderer, seed uint64, without func(x source) bool) {
+	left := func(element, cause string) bool { return without != nil && without(source{element, cause}) }
+	adders := map[string]adders{}
+	add := func(node string, a render.Adder) { adders[node] = append(adders[node], a) }
+	if hum := humLines(s.plan.Chain); len(hum) > 0 && !left(humElement, "hum") {
+		add(wiring.Source, newTones(hum, s.rate, -math.Pi/2, s.hum))
+	}
+	for k := range s.sections {
+		s.sections[k].addTo(s, seed, left, add)
+	}
+	for _, st := range s.plan.Stages {
+		density := 0.0
+		if !left(st.Name, "stage") {
+			density += st.Noise * st.Noise
+		}
+		if !left(st.Name, "converter") {
+			density += st.Converter * st.Converter
+		}
+		p, volts := rippleAtStage(s.plan.Wiring, st)
+		for _, d := range st.Drive {
+			if density > 0 {
+				add(d, newWhite(stream(seed, d), math.Sqrt(density*s.rate/2)))
+			}
+			if p != nil && !left(p.Name+".supply", "ripple") {
+				rejected := complex(math.Pow(10, -p.Kind.Rejection/20), 0)
+				add(d, newTones(rippleLines(volts), s.rate, 0, func(int) complex128 { return rejected }))
+			}
+		}
+	}
+	for node, a := range adders {
+		r.Add(node, a)
+	}
+}
+
+// addTo adds what a section makes.
+func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause string) bool, add func(string, render.Adder)) {
+	for _, x := range e.ripple {
+		if left(x.block+".supply", "ripple") {
+			continue
+		}
+		for j, node := range e.nodes {
+			add(node, newTones(rippleLines(x.volts), s.rate, 0, func(l int) complex128 { return x.gains[l][j] }))
+		}
+	}
+	// One draw, or as many as there are nodes, for all that a block makes in the section; or all
+	// but the guitar.
+	groups := map[string][]int{}
+	var owners []string
+	names := map[string]string{}
+	for k, n := range e.at[0] {
+		if !s.apart && !(e.guitar && n.Owner == guitarJack) {
+			n.Owner = ""
+		}
+		if names[n.Owner] == "" {
+			names[n.Owner] = n.Owner + " " + n.Element
+			owners = append(owners, n.Owner)
+		}
+		if !left(n.Element, n.Cause) {
+			groups[n.Owner] = append(groups[n.Owner], k)
+		}
+	}
+	made := make([]*hiss, len(e.nodes))
+	for _, owner := range owners {
+		members, name := groups[owner], names[owner]
+		if e.guitar && owner == guitarJack {
+			amplitude := make([]complex128, len(s.grid))
+			for k, list := range e.at {
+				sum := 0.0
+				for _, m := range members {
+					sum += list[m].Density * dsp.Abs2(list[m].Gains[len(e.nodes)])
+				}
+				amplitude[k] = complex(math.Sqrt(sum)/cmplx.Abs(e.direct[k]), 0)
+			}
+			h := &hiss{}
+			h.draw(stream(seed, name), s.filter(amplitude))
+			h.start()
+			add(wiring.Source, h)
+			continue
+		}
+		for j, row := range s.factors(e, members) {
+			if made[j] == nil {
+				made[j] = &hiss{}
+			}
+			for i, gain := range row {
+				made[j].draw(stream(seed, fmt.Sprint(name, " ", i)), s.filter(gain))
+			}
+		}
+	}
+	for j, h := range made {
+		if h != nil {
+			h.start()
+			add(e.nodes[j], h)
+		}
+	}
+}
+
+// factors is, for each node j, the amplitudes of as many white noises i up to j that make of them
+// what the sources make at the nodes: the rows of the Cholesky factor of their cross-spectral
+// density, in V/√Hz per frequency of the grid.
+func (s *sound) factors(e *sectionSound, members []int) [][][]complex128 {
+	n := len(e.nodes)
+	rows := make([][][]complex128, n)
+	for j := range rows {
+		rows[j] = make([][]complex128, j+1)
+		for i := range rows[j] {
+			rows[j][i] = make([]complex128, len(s.grid))
+		}
+	}
+	for k, list := range e.at {
+		for j := range n {
+			for i := 0; i <= j; i++ {
+				var sum complex128
+				for _, m := range members {
+					sum += complex(list[m].Density, 0) * list[m].Gains[j] * cmplx.Conj(list[m].Gains[i])
+				}
+				whole := real(sum)
+				for c := range i {
+					sum -= rows[j][c][k] * cmplx.Conj(rows[i][c][k])
+				}
+				switch {
+				case i == j && real(sum) > 1e-9*whole: // else it is one noise at both
+					rows[j][j][k] = complex(math.Sqrt(real(sum)), 0)
+				case i < j && rows[i][i][k] != 0:
+					rows[j][i][k] = sum / rows[i][i][k]
+				}
+			}
+		}
+	}
+	return rows
+}
+
+// stream is a source of chance of its own for every name.
+func stream(seed uint64, name string) *rand.Rand {
+	h := fnv.New64a()
+	h.Write([]byte(name))
+	return rand.New(rand.NewPCG(seed, h.Sum64()))
+}
+
+// hissTaps is the length of the filter that shapes a noise: 5.9 Hz from one point of the spectrum
+// to the next at 48 kHz.
 const hissTaps = 8192
 
-// hiss is a coloured Gaussian noise: white, through a symmetric filter that was sampled in frequency, by overlapping and adding transforms.
-type hiss struct {
-	rng    *rand.Rand
-	fft    *fourier.FFT
-	filter []complex128
-	block  []float64 // twice as long as the filter
-	lines  []complex128
-	rest   []float64 // of the block before, that goes on into the next
-	ready  []float64 // what has not been taken yet
+// filter is the transform, over two lengths, of the filter that makes of a white noise of unit
+// variance one of that spectral amplitude, in V/√Hz at the frequencies of the grid.
+func (s *sound) filter(amplitude []complex128) []complex128 {
+	points := make([]complex128, hissTaps/2+1)
+	at := 0
+	for k := range points {
+		f := max(float64(k)*s.rate/hissTaps, s.grid[0])
+		for at+2 < len(s.grid) && s.grid[at+1] < f {
+			at++
+		}
+		x := complex((f-s.grid[at])/(s.grid[at+1]-s.grid[at]), 0)
+		// A white noise of unit variance has the density 2/rate.
+		points[k] = ((1-x)*amplitude[at] + x*amplitude[at+1]) * complex(math.Sqrt(s.rate/2), 0)
+	}
+	points[len(points)-1] = complex(real(points[len(points)-1]), 0)
+	taps := fourier.NewFFT(hissTaps).Sequence(nil, points)
+	block := make([]float64, 2*hissTaps)
+	for k := range hissTaps { // the middle of the filter to the middle of a Hann window
+		window := 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/hissTaps)
+		block[k] = window * taps[(k+hissTaps/2)%hissTaps] / hissTaps
+	}
+	return fourier.NewFFT(2*hissTaps).Coefficients(nil, block)
 }
 
-func newHiss(rng *rand.Rand, rate float64, density func(f float64) float64) *hiss {
-	// A white noise of unit variance has the density 2/rate.
-	amplitude := make([]complex128, hissTaps/2+1)
-	points := make([]float64, len(amplitude))
-	parallel.For(len(points), func(k int) {
-		f := math.Max(1, float64(k)*rate/hissTaps) // at 0 Hz nothing need be defined
-		points[k] = math.Sqrt(density(f) * rate / 2)
-	})
-	for k, p := range points {
-		amplitude[k] = complex(p, 0)
-	}
-	taps := fourier.NewFFT(hissTaps).Sequence(nil, amplitude)
-	h := &hiss{
-		rng: rng, fft: fourier.NewFFT(2 * hissTaps),
-		block: make([]float64, 2*hissTaps), lines: make([]complex128, hissTaps+1), rest: make([]float64, hissTaps),
-	}
-	for k := range hissTaps { // the middle of the symmetric filter to the middle of a Hann window
-		window := 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/hissTaps)
-		h.block[k] = window * taps[(k+hissTaps/2)%hissTaps] / hissTaps
-	}
-	h.filter = h.fft.Coefficients(nil, h.block)
+// hiss is a coloured Gaussian noise: white ones, each through a filter, by overlapping and adding
+// transforms.
+type hiss struct {
+	draws   []*rand.Rand
+	filters [][]complex128
+	fft     *fourier.FFT
+	block   []float64    // twice as long as the filter
+	lines   []complex128 // of a white noise
+	sum     []complex128
+	rest    []float64 // of the block before, that goes on into the next
+	ready   []float64 // what has not been taken yet
+}
+
+func (h *hiss) draw(rng *rand.Rand, filter []complex128) {
+	h.draws, h.filters = append(h.draws, rng), append(h.filters, filter)
+}
+
+func (h *hiss) start() {
+	h.fft = fourier.NewFFT(2 * hissTaps)
+	h.block, h.rest = make([]float64, 2*hissTaps), make([]float64, hissTaps)
+	h.lines, h.sum = make([]complex128, hissTaps+1), make([]complex128, hissTaps+1)
 	h.next() // the first block swells
 	h.ready = nil
-	return h
 }
 
 // next makes another block of noise.
 func (h *hiss) next() {
-	for k := range hissTaps {
-		h.block[k], h.block[hissTaps+k] = h.rng.NormFloat64(), 0
+	clear(h.sum)
+	for d, rng := range h.draws {
+		for k := range hissTaps {
+			h.block[k], h.block[hissTaps+k] = rng.NormFloat64(), 0
+		}
+		h.fft.Coefficients(h.lines, h.block)
+		for k, z := range h.filters[d] {
+			h.sum[k] += h.lines[k] * z
+		}
 	}
-	h.fft.Coefficients(h.lines, h.block)
-	for k, z := range h.filter {
-		h.lines[k] *= z
-	}
-	h.fft.Sequence(h.block, h.lines)
+	h.fft.Sequence(h.block, h.sum)
 	for k := range hissTaps {
 		x := h.block[k]/(2*hissTaps) + h.rest[k]
 		h.rest[k] = h.block[hissTaps+k] / (2 * hissTaps)
@@ -126,5 +362,58 @@ func (h *hiss) Add(x []float64) {
 			x[k] += e
 		}
 		x, h.ready = x[n:], h.ready[n:]
+	}
+}
+
+// white is a white Gaussian noise.
+type white struct {
+	rng *rand.Rand
+	rms float64 // V
+}
+
+func newWhite(rng *rand.Rand, rms float64) *white { return &white{rng, rms} }
+
+// Add implements render.Adder.
+func (w *white) Add(x []float64) {
+	for k := range x {
+		x[k] += w.rms * w.rng.NormFloat64()
+	}
+}
+
+// tones is hum: each line a phasor that turns by a step from sample to sample.
+type tones struct{ now, step []complex128 }
+
+// newTones is lines that begin at a phase in radians, each through a gain, which may be nil.
+func newTones(lines []Line, rate, phase float64, gain func(line int) complex128) *tones {
+	t := &tones{}
+	for k, l := range lines {
+		z := cmplx.Rect(math.Sqrt(2*l.Power), phase)
+		if gain != nil {
+			z *= gain(k)
+		}
+		t.now, t.step = append(t.now, z), append(t.step, cmplx.Rect(1, 2*math.Pi*l.Frequency/rate))
+	}
+	return t
+}
+
+// Add implements render.Adder.
+func (t *tones) Add(x []float64) {
+	for l, z := range t.now {
+		step := t.step[l]
+		for k := range x {
+			x[k] += real(z)
+			z *= step
+		}
+		t.now[l] = z
+	}
+}
+
+// adders is several at one place.
+type adders []render.Adder
+
+// Add implements render.Adder.
+func (a adders) Add(x []float64) {
+	for _, one := range a {
+		one.Add(x)
 	}
 }

@@ -6,6 +6,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 )
@@ -29,7 +30,8 @@ func rippleLines(volts dsp.Volt) []Line {
 	return lines
 }
 
-// rippling is a block of the chain and the ripple on what it is plugged into; nil where there is none.
+// rippling is a block of the chain and the ripple on what it is plugged into; nil where there is
+// none.
 func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 	for _, p := range c.Every() {
 		if ripple := board.RippleOf(c.Supplies, p.Powered); p.Name == owner && ripple > 0 {
@@ -39,38 +41,47 @@ func rippling(c *board.Chain, owner string) (*board.Placed, dsp.Volt) {
 	return nil, 0
 }
 
-// rippleIn adds the ripple of every supply that a block has in this section. transfer is the gain
-// from a source to the jack at a frequency.
-func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) complex128) {
+// rippleIn adds the ripple of every supply that a block has in this section. transfer is the power
+// gain from a source to the jack at a frequency.
+func (n *noiseWalk) rippleIn(part *circuit.Netlist, transfer func(input string, f float64) float64) {
 	for _, source := range part.Supplies() {
 		if p, ripple := rippling(n.w.Chain, source.Owner); p != nil {
-			n.addRipple(p, ripple, func(f float64) float64 { return dsp.Abs2(transfer(source.Name, f)) })
+			n.addRipple(p, ripple, func(f float64) float64 { return transfer(source.Name, f) })
 		}
 	}
 }
 
-// rippleOf adds the ripple of the block whose last stage this is, where its circuit has no supply,
-// at that stage's output. gain is the power gain from its outputs to the jack.
+// rippleOf adds the ripple that comes in at a stage. gain is the power gain from its outputs to the
+// jack.
 func (n *noiseWalk) rippleOf(stage blocks.Stage, gain func(f float64) float64) {
-	p, ripple := rippling(n.w.Chain, stage.Owner)
+	if p, volts := rippleAtStage(n.w.Wiring, stage); p != nil {
+		rejected := math.Pow(10, -p.Kind.Rejection/10)
+		n.addRipple(p, volts, func(f float64) float64 { return rejected * gain(f) })
+	}
+}
+
+// rippleAtStage is the block whose ripple comes in at the output of this stage, and how much, RMS,
+// is on its supply: it is the block's last, and its circuit has no supply. nil where there is none.
+func rippleAtStage(w *wiring.Wiring, stage blocks.Stage) (*board.Placed, dsp.Volt) {
+	p, volts := rippling(w.Chain, stage.Owner)
 	own := func(e circuit.Part) bool { return e.Owner == stage.Owner }
-	if p == nil || slices.ContainsFunc(n.w.Circuit.Supplies(), own) {
-		return
+	if p == nil || slices.ContainsFunc(w.Circuit.Supplies(), own) {
+		return nil, 0
 	}
 	last := ""
-	for _, other := range n.w.Stages {
+	for _, other := range w.Stages {
 		if other.Owner == p.Name {
 			last = other.Name
 		}
 	}
-	if stage.Name == last {
-		rejected := math.Pow(10, -p.Kind.Rejection/10)
-		n.addRipple(p, ripple, func(f float64) float64 { return rejected * gain(f) })
+	if stage.Name != last {
+		return nil, 0
 	}
+	return p, volts
 }
 
-// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there to
-// the jack.
+// addRipple adds the ripple of a supply to the shares of a block, given the power gain from there
+// to the jack.
 func (n *noiseWalk) addRipple(p *board.Placed, ripple dsp.Volt, gain func(f float64) float64) {
 	share := n.share(p.Name, p.Name+".supply", "ripple")
 	for _, l := range rippleLines(ripple) {

@@ -22,8 +22,10 @@ supplies:
   clean: {isolated: no, ripple: 0 V, outputs: {1: {voltage: 9 V, current: 100 mA}}}
 `
 
-// The ceiling of a clean boost follows the voltage of the output that it is plugged into: an op-amp swings to 1.5 V from its rails, 3 V about half of 9 V and
-// 7.5 V about half of 18 V. The median of what it does with ten times too much is that, without the overshoot of a band that ends at 24 kHz.
+// The ceiling of a clean boost follows the voltage of the output that it is plugged into: an op-amp
+// swings to 1.5 V from its rails, 3 V about half of 9 V and 7.5 V about half of 18 V. The median of
+// what it does with ten times too much is that, without the overshoot of a band that ends at 24
+// kHz.
 func TestHeadroomFollowsTheOutput(t *testing.T) {
 	f := chaintest.Board(t, brick+`
 blocks: {b: {kind: boost, gain: 20 dB, power: brick.1}}
@@ -89,8 +91,10 @@ func ripple(t *testing.T, f *board.File) float64 {
 	return math.Sqrt(sum)
 }
 
-// A ripple comes in by what the kind rejects of it, once a block, at its output: 5 mV, 60 dB softer, are 5 µV behind a boost, whatever its gain, and 20 dB more
-// behind a second boost of 20 dB; the second adds its own. Coupling capacitors and 100 Ω into 1 MΩ take off less than 0.1 dB at 100 Hz.
+// A ripple comes in by what the kind rejects of it, once a block, at its output: 5 mV, 60 dB
+// softer, are 5 µV behind a boost, whatever its gain, and 20 dB more behind a second boost of 20
+// dB; the second adds its own. Coupling capacitors and 100 Ω into 1 MΩ take off less than 0.1 dB at
+// 100 Hz.
 func TestRippleByRejection(t *testing.T) {
 	one := ripple(t, chaintest.Board(t, brick+"blocks: {a: {kind: boost, gain: 6 dB, power: daisy.1}}\norder: [a]\n"))
 	if want := 5e-6; math.Abs(dsp.ToDB(one/want)) > 0.1 {
@@ -111,7 +115,8 @@ func TestRippleByRejection(t *testing.T) {
 	}
 }
 
-// The fuzz has its supply in its circuit, which tells what comes of a ripple: the same as of a source in series with the supply.
+// The fuzz has its supply in its circuit, which tells what comes of a ripple: the same as of a
+// source in series with the supply.
 func TestRippleThroughACircuit(t *testing.T) {
 	f := chaintest.Board(t, brick+"blocks: {a: {kind: fuzz, power: daisy.1}}\norder: [a]\n")
 	c := f.Chains()[0]
@@ -129,14 +134,15 @@ func TestRippleThroughACircuit(t *testing.T) {
 		t.Errorf("%.4g V, want %.4g", got, math.Sqrt(want))
 	}
 	t.Logf("5 mV on the supply of a fuzz are %.3g mV at its output", 1e3*got)
-	// Players know that an old fuzz hums on a supply that others share (common practice, no source): it rejects far less than the 60 dB of an op-amp.
+	// Players know that an old fuzz hums on a supply that others share (common practice, no
+	// source): it rejects far less than the 60 dB of an op-amp.
 	if db := dsp.ToDB(got / 5e-3); db < -40 {
 		t.Errorf("a fuzz rejects %.1f dB of the ripple", -db)
 	}
 }
 
-// A supply is what the circuit declares as one, whatever it and its node are called: 5 mV on it, through 10 kΩ into 10 kΩ, are
-// 2.5 mV at the output.
+// A supply is what the circuit declares as one, whatever it and its node are called: 5 mV on it,
+// through 10 kΩ into 10 kΩ, are 2.5 mV at the output.
 func TestRippleOfASupplyByAnyName(t *testing.T) {
 	c := chaintest.Board(t, brick+"blocks: {a: {kind: fuzz, power: daisy.1}}\norder: [a]\n").Chains()[0]
 	kind := *c.Blocks[0].Kind

@@ -91,9 +91,11 @@ func reading(t *testing.T, f *board.File, k int, x []float64, rate dsp.Hertz) *b
 	return f.WithCabinets(all)
 }
 
-// The parametric cabinet, exported as an impulse response and read back, sounds as itself, also when its file is at another rate than the recording (what is
-// exported at another rate in the first place is another filter in its highest octave: the cone's filters are bilinear). The level is that of the octave about
-// 400 Hz in place of 400 Hz alone; apart from that the null is what the cut after 0.5 s and two resamplings leave.
+// The parametric cabinet, exported as an impulse response and read back, sounds as itself, also
+// when its file is at another rate than the recording (what is exported at another rate in the
+// first place is another filter in its highest octave: the cone's filters are bilinear). The level
+// is that of the octave about 400 Hz in place of 400 Hz alone; apart from that the null is what the
+// cut after 0.5 s and two resamplings leave.
 func TestCabinetReadBack(t *testing.T) {
 	const rate = 48000
 	f := chaintest.MustParse(t, cabinetChain)
@@ -128,7 +130,8 @@ func TestCabinetReadBack(t *testing.T) {
 	}
 }
 
-// Samples, not names, say what a signal is: two cabinets are two signals, and the same samples under another name are one.
+// Samples, not names, say what a signal is: two cabinets are two signals, and the same samples
+// under another name are one.
 func TestCabinetInMemo(t *testing.T) {
 	const rate = 48000
 	f := chaintest.MustParse(t, cabinetChain)
@@ -175,7 +178,8 @@ func TestCabinetInMemo(t *testing.T) {
 	}
 }
 
-// What holds nothing is not rendered; what is no cabinet's is not held; a fault stands where the file names the path.
+// What holds nothing is not rendered; what is no cabinet's is not held; a fault stands where the
+// file names the path.
 func TestCabinetFaults(t *testing.T) {
 	f := chaintest.MustParse(t, cabinetChain)
 	if _, err := render.PlanOf(chaintest.TakeOf(t, f, "one"), 48000, section.Draft).Renderer("out"); err == nil || !strings.Contains(err.Error(), "one.wav of cab has not been read") {

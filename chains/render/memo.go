@@ -13,12 +13,13 @@ import (
 	"drywire/dsp/section"
 )
 
-// Memo renders whole signals and remembers them. A voltage that a stage senses, or that a jack has, is a pure function of the recording, the
-// sections and stages before it and the quality; what has the same key is computed once, for however many takes. Signals
-// flow one way, so a take that differs only in its last blocks costs only these.
+// Memo renders whole signals and remembers them. A voltage that a stage senses, or that a jack has,
+// is a pure function of the recording, the sections and stages before it and the quality; what has
+// the same key is computed once, for however many takes. Signals flow one way, so a take that
+// differs only in its last blocks costs only these.
 //
-// The unit is the section, not the block: a fuzz before a buffer and the same fuzz before an echo are one signal where buffer and echo load it
-// alike, and two where they do not.
+// The unit is the section, not the block: a fuzz before a buffer and the same fuzz before an echo
+// are one signal where buffer and echo load it alike, and two where they do not.
 //
 // Its methods may be called from several goroutines.
 type Memo struct {
@@ -48,8 +49,9 @@ type memoKey struct {
 	key  [32]byte
 }
 
-// NewMemo starts with nothing remembered. The recording is in volts, and as long as every rendering is to be. The budget, in bytes, bounds
-// what is kept; what is dropped is computed again when it is asked for.
+// NewMemo starts with nothing remembered. The recording is in volts, and as long as every rendering
+// is to be. The budget, in bytes, bounds what is kept; what is dropped is computed again when it is
+// asked for.
 func NewMemo(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Memo {
 	return NewStore(budget).Memo("", recording, rate, q)
 }
@@ -67,8 +69,9 @@ func (s *Store) Memo(of string, recording []float64, rate dsp.Hertz, q section.Q
 // Size is how many bytes a Memo takes beside what it keeps in its store.
 func (m *Memo) Size() int { return 8 * len(m.recording) }
 
-// Margin is how many samples of every signal are kept before and after the recording. The filters of sections and stages ring by up to their latency to
-// either side; as long as these add up to less than the Margin, a remembered signal is the rendered one to the last bit.
+// Margin is how many samples of every signal are kept before and after the recording. The filters
+// of sections and stages ring by up to their latency to either side; as long as these add up to
+// less than the Margin, a remembered signal is the rendered one to the last bit.
 const Margin = 4096
 
 // Computed is how many outputs of sections and stages have been computed so far: the work done.
@@ -78,7 +81,8 @@ func (m *Memo) Computed() int64 {
 	return m.computed
 }
 
-// Signal is the voltage of a node of a wiring of this rate and quality, aligned to the recording and as long. It must not be changed.
+// Signal is the voltage of a node of a wiring of this rate and quality, aligned to the recording
+// and as long. It must not be changed.
 func (m *Memo) Signal(ctx context.Context, w *Plan, node string) ([]float64, error) {
 	if w.Rate != m.Rate || w.Quality != m.Quality {
 		panic("chains: a wiring of another rate or quality")
@@ -200,7 +204,8 @@ func (m *Memo) run(ctx context.Context, process func(out, in [][]float64), laten
 	return out, nil
 }
 
-// remember gives the signal of that key, computing it where nobody has. A computation that the context has ended is forgotten.
+// remember gives the signal of that key, computing it where nobody has. A computation that the
+// context has ended is forgotten.
 func (m *Memo) remember(ctx context.Context, key [32]byte, compute func() ([]float64, error)) ([]float64, error) {
 	m.mu.Lock()
 	if x, ok := m.store.Get(memoKey{m.number, key}); ok {

@@ -37,8 +37,8 @@ func TestMemoEqualsRender(t *testing.T) {
 	}
 }
 
-// The unit of reuse is the section: what is behind a stage costs nothing where only something after it changes, and a fuzz before
-// another load is another signal.
+// The unit of reuse is the section: what is behind a stage costs nothing where only something after
+// it changes, and a fuzz before another load is another signal.
 func TestMemoComputesOnce(t *testing.T) {
 	in := chaintest.Tone(2000, 48000, 220, 0.2)
 	cost := func(m *render.Memo, order string) int64 {

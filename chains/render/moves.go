@@ -20,7 +20,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// motion is what a wiring does beyond its first frame: circuits and cores that differ from frame to frame. What is not in it does not move.
+// motion is what a wiring does beyond its first frame: circuits and cores that differ from frame to
+// frame. What is not in it does not move.
 type motion struct {
 	sections map[*circuit.Netlist]*movingSection // by the wiring's own
 	stages   map[string]*movingStage             // by name
@@ -45,7 +46,8 @@ func (s *movingStage) tail() dsp.Second {
 	return longest
 }
 
-// mostCircuits is how many settings of one section there may be, and mostCores of one stage. The latter all run all the time.
+// mostCircuits is how many settings of one section there may be, and mostCores of one stage. The
+// latter all run all the time.
 const (
 	mostCircuits = 2000
 	mostCores    = 200
@@ -97,7 +99,8 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		wired.lay(all)
 	}
 
-	// layOut is the frames of what differs: which moves it depends on, and then every time at which one of them stops.
+	// layOut is the frames of what differs: which moves it depends on, and then every time at which
+	// one of them stops.
 	layOut := func(stops [][]stop, same func(a, b *frozen) bool) ([]section.Frame, []*frozen, error) {
 		var movers []int
 		for i := range moves {
@@ -226,9 +229,11 @@ func way(moves []board.Turn, movers []int, from, to float64) [3]float64 {
 	return terms
 }
 
-// How densely circuits follow each other: from firstPlaces in the range of a setting, or an octave, on, a place is put between two of them until the small-signal
-// response half-way is the mean of theirs within fadeError of itself (or, where it is under a thousandth of the largest, of a thousandth of that), at every
-// jack and at every frequency of fadeTones; and at most so often. So they are close where a knob is quick: near the full end of a volume pot, say, in front of a low
+// How densely circuits follow each other: from firstPlaces in the range of a setting, or an octave,
+// on, a place is put between two of them until the small-signal response half-way is the mean of
+// theirs within fadeError of itself (or, where it is under a thousandth of the largest, of a
+// thousandth of that), at every jack and at every frequency of fadeTones; and at most so often. So
+// they are close where a knob is quick: near the full end of a volume pot, say, in front of a low
 // impedance.
 const (
 	firstPlaces = 16
@@ -282,7 +287,8 @@ func mapped[T, U any](list []T, f func(T) U) []U {
 	return out
 }
 
-// bend is how far the response of what is in the middle lies from the mean of what is on either side, over all sections that differ.
+// bend is how far the response of what is in the middle lies from the mean of what is on either
+// side, over all sections that differ.
 func bend(a, middle, b *frozen) (float64, error) {
 	worst := 0.0
 	for k := range middle.w.Sections {
@@ -309,7 +315,8 @@ func bend(a, middle, b *frozen) (float64, error) {
 	return worst, nil
 }
 
-// responses is the small-signal response of a section from each of its inputs to each jack in it, at fadeTones.
+// responses is the small-signal response of a section from each of its inputs to each jack in it,
+// at fadeTones.
 func (f *frozen) responses(k int) ([]complex128, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -355,7 +362,8 @@ func names(moves []board.Turn) string {
 	return strings.Join(list, ", ")
 }
 
-// settingAt is a setting at a sample: where it stops there, or stands between two equal stops, that to the last bit.
+// settingAt is a setting at a sample: where it stops there, or stands between two equal stops, that
+// to the last bit.
 func settingAt(c *board.Curve, stops []stop, t int64, rate dsp.Hertz) float64 {
 	k, exact := slices.BinarySearchFunc(stops, t, func(s stop, t int64) int { return int(s.at - t) })
 	switch {
@@ -452,8 +460,9 @@ func movingKeyOf(frames []section.Frame, of func(k int) []byte) [32]byte {
 	return key
 }
 
-// fading is the core of a stage with a knob that moves. The cores of all its settings run all the time on the same input, so that each of them remembers
-// what it would have had the knob stood there, and the output fades from the one to the next.
+// fading is the core of a stage with a knob that moves. The cores of all its settings run all the
+// time on the same input, so that each of them remembers what it would have had the knob stood
+// there, and the output fades from the one to the next.
 type fading struct {
 	cores  []blocks.Core
 	frames []section.Frame
@@ -464,7 +473,8 @@ type fading struct {
 	outs  [][][]float64 // a block of every core
 }
 
-// core makes what the stage runs. sample is which sample of the recording the first of the input is.
+// core makes what the stage runs. sample is which sample of the recording the first of the input
+// is.
 func (s *movingStage) core(sample int64) *fading {
 	f := &fading{frames: s.frames, frame: -1}
 	for _, stage := range s.stages {
@@ -570,7 +580,8 @@ func (w *Plan) core(s blocks.Stage, sample int64) (blocks.Core, error) {
 	return s.New(), nil
 }
 
-// Plan is a wiring with what moves in it, which is worked out once, when it is first asked for. It may be shared as a wiring may.
+// Plan is a wiring with what moves in it, which is worked out once, when it is first asked for. It
+// may be shared as a wiring may.
 type Plan struct {
 	*wiring.Wiring
 	once  sync.Once

@@ -22,13 +22,15 @@ import (
 	"drywire/dsp/section"
 )
 
-// A pot that is turned in a general circuit simulator: its two halves are resistors whose value is an expression of time. The files tell tool, version,
-// command and how far the run had converged, and are written by
+// A pot that is turned in a general circuit simulator: its two halves are resistors whose value is
+// an expression of time. The files tell tool, version, command and how far the run had converged,
+// and are written by
 //
 //	go run ./cmd/reference -moving -store chains/render/testdata/moving
 func TestKnobsThatMoveAgainstCircuitSimulator(t *testing.T) {
 	for _, r := range rendertest.References(t, "testdata/moving", 3) {
-		// The deck that was run has the circuit that is rendered here, but for the two halves of one pot.
+		// The deck that was run has the circuit that is rendered here, but for the two halves of
+		// one pot.
 		halves := 0
 		for _, card := range r.Lacks() {
 			if w := strings.Fields(card); !strings.Contains(r.Deck, "\n"+strings.Join(w[:3], " ")+" R='") {
@@ -47,14 +49,16 @@ func TestKnobsThatMoveAgainstCircuitSimulator(t *testing.T) {
 	}
 }
 
-// A sine through a gain g(t) is g(t)·sin: nothing but what the closed form of g brings is around it. Here g is the small-signal response at the tone with the
-// pedal at each place (complex: what capacitance there is turns the phase a little), along the curve.
+// A sine through a gain g(t) is g(t)·sin: nothing but what the closed form of g brings is around
+// it. Here g is the small-signal response at the tone with the pedal at each place (complex: what
+// capacitance there is turns the phase a little), along the curve.
 func TestMovingVolumeIsNoZipper(t *testing.T) {
 	const rate, n, frequency = 48000, 1 << 16, 1000.0
 	c := chaintest.Chain(t, "a: {kind: buffer}; pedal: {kind: volume, volume: {at: {100 ms: 10, 1.2 s: 2}}}; b: {kind: buffer}", "a, pedal, b")
 	got := rendertest.Render(t, c, rate, section.Normal, render.Volts(chaintest.Tone(n, rate, frequency, 0.5)), "pedal.out")[0]
-	// What the fades miss between two frames is a parabola of fadeError at most: were all alike, its rms would be √(8/15) of that, -68 dB, and the
-	// highest line on either side 2/π² of it, -80 dB.
+	// What the fades miss between two frames is a parabola of fadeError at most: were all alike,
+	// its rms would be √(8/15) of that, -68 dB, and the highest line on either side 2/π² of it, -80
+	// dB.
 	const lines, rest = -80, -68 // dB
 	const places = 800           // of 8 on the dial; the line between two misses (ln 32.1/1000)²/8 of the gain: -116 dB
 	var gain [places + 2]complex128
@@ -109,7 +113,8 @@ func TestMovingVolumeIsNoZipper(t *testing.T) {
 	}
 }
 
-// A gain behind a stage, from 0 to -20 dB, is its closed form within what a fade over half a decibel misses, (ln 10/40)²/8: -68 dB.
+// A gain behind a stage, from 0 to -20 dB, is its closed form within what a fade over half a
+// decibel misses, (ln 10/40)²/8: -68 dB.
 func TestMovingStage(t *testing.T) {
 	const rate, n = 48000, 40000
 	in := chaintest.Tone(n, rate, 500, 0.1)
@@ -149,7 +154,8 @@ func TestCurveThatHolds(t *testing.T) {
 	}
 }
 
-// Before its first point a curve is the setting that it begins with, and long after its last the one that it ends with.
+// Before its first point a curve is the setting that it begins with, and long after its last the
+// one that it ends with.
 func TestCurveHoldsBeforeAndAfter(t *testing.T) {
 	in := chaintest.Tone(24000, 48000, 220, 0.2)
 	take := func(position string) []float64 {
@@ -230,8 +236,8 @@ func TestMovingMemo(t *testing.T) {
 	}
 }
 
-// The wah's centre goes where its curve goes: of tones a twelfth of an octave apart, the loudest at a time is that which the circuit of that time lets through
-// best.
+// The wah's centre goes where its curve goes: of tones a twelfth of an octave apart, the loudest at
+// a time is that which the circuit of that time lets through best.
 func TestWahFollowsItsCurve(t *testing.T) {
 	const rate, n, low, tones = 48000, 96000, 300.0, 36
 	in := make([]float64, n)
@@ -299,7 +305,8 @@ func TestCurve(t *testing.T) {
 		if k > 0 && k < len(c.Times) && (v < min(c.Values[k-1], c.Values[k]) || v > max(c.Values[k-1], c.Values[k])) {
 			t.Fatalf("at %v it is %v, beyond its points", at, v)
 		}
-		// The steepest bend is at the ends of the 7 between 0 s and 1 s: 6·7 a second squared. A corner would be a jump of the slope.
+		// The steepest bend is at the ends of the 7 between 0 s and 1 s: 6·7 a second squared. A
+		// corner would be a jump of the slope.
 		if d := (v - last) / step; math.Abs(d-slope) > 1.5*6*8*step {
 			t.Fatalf("at %v the slope jumps from %v to %v", at, slope, d)
 		} else {
@@ -337,8 +344,8 @@ func TestHeld(t *testing.T) {
 	}
 }
 
-// The shipped file's question: does the fuzz clean up while the guitar is turned down? The bounds are those of the fuzz with the volume left at 10 and at 3:
-// common practice, no source.
+// The shipped file's question: does the fuzz clean up while the guitar is turned down? The bounds
+// are those of the fuzz with the volume left at 10 and at 3: common practice, no source.
 func TestShippedKnobsMove(t *testing.T) {
 	src, err := chains.ReadShipped("moving-knobs")
 	if err != nil {

@@ -17,24 +17,29 @@ import (
 	"drywire/dsp/section"
 )
 
-// Orders renders many orders of the same blocks, and shares what they have in common: a Memo that also knows that linear things commute. An equaliser into
-// an echo gives what the echo into the equaliser gives, as long as neither reaches a limit; so what comes after is rendered once for both.
+// Orders renders many orders of the same blocks, and shares what they have in common: a Memo that
+// also knows that linear things commute. An equaliser into an echo gives what the echo into the
+// equaliser gives, as long as neither reaches a limit; so what comes after is rendered once for
+// both.
 //
-// What may be swapped is proven for each signal, not assumed. A run is what lies between two things that bend or move: a signal, its base, and what it
-// has gone through since. In a run may be
+// What may be swapped is proven for each signal, not assumed. A run is what lies between two things
+// that bend or move: a signal, its base, and what it has gone through since. In a run may be
 //
 //   - a circuit between two stages, with the load that it has in this order, if it has no device that bends and no voltage at rest;
 //   - a stage whose core is blocks.Limited and reached no limit when it was given the very signal that it gets in this order.
 //
-// Places in two orders with the same base and the same stages and circuits since have the same signal, up to rounding. It is always computed in the same way, the
-// stages in the order of their keys, so that it does not depend on which order was asked for first; and only if none of them reaches a limit in that
-// order either. Where a proof fails, the stage is the base of another run, and computed as it stands.
+// Places in two orders with the same base and the same stages and circuits since have the same
+// signal, up to rounding. It is always computed in the same way, the stages in the order of their
+// keys, so that it does not depend on which order was asked for first; and only if none of them
+// reaches a limit in that order either. Where a proof fails, the stage is the base of another run,
+// and computed as it stands.
 //
 // So signals equal the rendered ones within -120 dB (a test), and not to the last bit as a Memo's.
 //
 // Its methods may be called from several goroutines.
 type Orders struct {
-	// Literal says that nothing changes places: every order is computed as it stands, to the last bit as by a Memo. To be set before all else.
+	// Literal says that nothing changes places: every order is computed as it stands, to the last
+	// bit as by a Memo. To be set before all else.
 	Literal bool
 
 	memo *Memo
@@ -345,7 +350,8 @@ func placeKey(what string, in []*run) [32]byte {
 	return key
 }
 
-// provenPast says whether no stage of a run reaches a limit in the order in which the run is computed.
+// provenPast says whether no stage of a run reaches a limit in the order in which the run is
+// computed.
 func (o *Order) provenPast(ctx context.Context, r *run) (bool, error) {
 	check := func(past []link, s *stage) (bool, error) {
 		if s == nil {
@@ -438,7 +444,8 @@ func (o *Order) signal(ctx context.Context, r *run) ([]float64, error) {
 	})
 }
 
-// stillAt says whether a linear circuit is without a voltage at rest, so that it does not only add to its input.
+// stillAt says whether a linear circuit is without a voltage at rest, so that it does not only add
+// to its input.
 func (o *Orders) stillAt(key [32]byte, n *circuit.Netlist, probe string) (bool, error) {
 	o.mu.Lock()
 	still, ok := o.still[key]
@@ -459,7 +466,8 @@ func (o *Orders) stillAt(key [32]byte, n *circuit.Netlist, probe string) (bool, 
 	return still, nil
 }
 
-// Commuting says of each block of the chain whether its stages may change places with others, as long as they reach no limit.
+// Commuting says of each block of the chain whether its stages may change places with others, as
+// long as they reach no limit.
 func Commuting(w *wiring.Wiring) []bool {
 	var all []bool
 	for _, b := range w.Chain.Blocks {

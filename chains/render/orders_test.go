@@ -37,8 +37,10 @@ func inOrderOf(base *board.Chain, order []int) *board.Chain {
 	return &c
 }
 
-// In every order of some blocks, every signal is the rendered one within -120 dB, and the same to the last bit whatever has been computed before. The blocks are linear but for two; in the
-// second list some reach their limits, in some orders and not in others: the boost clips before the equaliser has taken 12 dB away and not after it.
+// In every order of some blocks, every signal is the rendered one within -120 dB, and the same to
+// the last bit whatever has been computed before. The blocks are linear but for two; in the second
+// list some reach their limits, in some orders and not in others: the boost clips before the
+// equaliser has taken 12 dB away and not after it.
 func TestOrdersEqualRender(t *testing.T) {
 	const rate = dsp.Hertz(48000)
 	in := chaintest.Tone(2000, float64(rate), 220, 0.4)

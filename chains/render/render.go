@@ -1,7 +1,8 @@
-// Package render plays a recording through a wired chain. What has state is made here, by a Renderer; a Plan adds to a wiring what moves in it, and may
-// be shared.
+// Package render plays a recording through a wired chain. What has state is made here, by a
+// Renderer; a Plan adds to a wiring what moves in it, and may be shared.
 //
-// A Memo renders whole signals and remembers them by what they depend on; Orders does so for many orders of the same blocks.
+// A Memo renders whole signals and remembers them by what they depend on; Orders does so for many
+// orders of the same blocks.
 //
 // Start reading at New, then Renderer.Run.
 package render
@@ -25,7 +26,8 @@ import (
 
 // Source is a recording as the render needs it: one channel, in volts.
 type Source interface {
-	// Read fills dst from the front and returns how many samples it holds; io.EOF when there are no more.
+	// Read fills dst from the front and returns how many samples it holds; io.EOF when there are no
+	// more.
 	Read(dst []float64) (int, error)
 }
 
@@ -43,8 +45,8 @@ func (s *slice) Read(dst []float64) (int, error) {
 	return n, nil
 }
 
-// Renderer is a wired chain at work: a recording goes in, the voltages of the tapped jacks come out. It keeps no more than a block
-// of any signal, so that a recording may be of any length.
+// Renderer is a wired chain at work: a recording goes in, the voltages of the tapped jacks come
+// out. It keeps no more than a block of any signal, so that a recording may be of any length.
 type Renderer struct {
 	Plan *Plan
 	Taps []string // the jacks that are read
@@ -55,6 +57,8 @@ type Renderer struct {
 	longest int // the largest latency of a tap
 	tail    dsp.Second
 	blocks  [][]float64 // a block of every signal: see allot
+	source  Adder       // what is added to the recording; nil: nothing
+	free    []free      // driven sources that are neither the recording nor a stage's
 }
 
 // step is a section or a stage with the signals that it reads and writes.
@@ -75,7 +79,8 @@ type step struct {
 // Adder adds a signal of its own to a block of samples, in volts.
 type Adder interface{ Add(x []float64) }
 
-// Signal is a voltage that the renderer computes: a node of a section, or a source that a stage drives.
+// Signal is a voltage that the renderer computes: a node of a section, or a source that a stage
+// drives.
 type Signal struct {
 	Name  string
 	Stage bool
@@ -92,8 +97,18 @@ func (r *Renderer) Signals() []Signal {
 	return list
 }
 
-// Add makes the renderer add a signal to an output, in place of what was added there before. It is for a renderer that has not run yet.
+// Add makes the renderer add a signal to an output, to the recording at wiring.Source, or to a
+// driven source that nothing drives, in place of what was added there before. It is for a renderer
+// that has not run yet.
 func (r *Renderer) Add(output string, what Adder) {
+	if output == wiring.Source {
+		r.source = what
+	}
+	for k := range r.free {
+		if r.free[k].name == output {
+			r.free[k].what = what
+		}
+	}
 	for k := range r.steps {
 		if at := slices.Index(r.steps[k].names, output); at >= 0 {
 			if r.steps[k].noise == nil {
@@ -102,6 +117,13 @@ func (r *Renderer) Add(output string, what Adder) {
 			r.steps[k].noise[at] = what
 		}
 	}
+}
+
+// free is a driven source that is silent but for what is added to it.
+type free struct {
+	name   string
+	signal int
+	what   Adder
 }
 
 type tap struct{ signal, latency int }
@@ -139,6 +161,17 @@ func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
 		return k
 	}
 	signal(wiring.Source, 0)
+	driven := []string{wiring.Source}
+	for _, s := range w.Stages {
+		driven = append(driven, s.Drive...)
+	}
+	for _, n := range w.Sections {
+		for _, in := range n.Inputs() {
+			if !slices.Contains(driven, in) {
+				r.free = append(r.free, free{name: in, signal: signal(in, 0)})
+			}
+		}
+	}
 	for _, name := range taps {
 		if err := w.Chain.Jack(name); err != nil {
 			return nil, err
@@ -200,7 +233,8 @@ func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
 	return r, nil
 }
 
-// allot gives every signal a block. Signals of which one has been read for the last time before the other is written share one: so a long chain keeps to few, which stay in the processor's nearest
+// allot gives every signal a block. Signals of which one has been read for the last time before the
+// other is written share one: so a long chain keeps to few, which stay in the processor's nearest
 // cache.
 func (r *Renderer) allot() {
 	last := make([]int, r.signals) // the step that reads a signal last
@@ -223,6 +257,9 @@ func (r *Renderer) allot() {
 	}
 	r.blocks = make([][]float64, r.signals)
 	r.blocks[0] = take()
+	for _, f := range r.free {
+		r.blocks[f.signal] = take()
+	}
 	for k, st := range r.steps {
 		for _, s := range st.out {
 			r.blocks[s] = take()
@@ -278,11 +315,20 @@ func probesOf(n *circuit.Netlist, stages []blocks.Stage, taps []string) []string
 	return probes
 }
 
-// Tail is for how long the chain sounds on after the recording has ended, until 60 dB down: the sum of its stages' tails.
+// Tail is for how long the chain sounds on after the recording has ended, until 60 dB down: the sum
+// of its stages' tails.
 func (r *Renderer) Tail() dsp.Second { return r.tail }
 
-// process runs n samples, at most blockSize, of the first signal through all steps. What a step reads it must leave as it is: others may read it too.
+// process runs n samples, at most blockSize, of the first signal through all steps. What a step
+// reads it must leave as it is: others may read it too.
 func (r *Renderer) process(n int) {
+	for _, f := range r.free {
+		b := r.blocks[f.signal][:n]
+		clear(b)
+		if f.what != nil {
+			f.what.Add(b)
+		}
+	}
 	for k := range r.steps {
 		st := &r.steps[k]
 		for j, s := range st.in {
@@ -310,9 +356,10 @@ func (r *Renderer) process(n int) {
 // ErrNotFinite is returned where a signal is not a number or not finite; no sound comes of it.
 var ErrNotFinite = errors.New("a voltage is not finite")
 
-// Run renders the whole of src, and silence after it for as long as after says. sink gets consecutive blocks, a slice per tap, in volts and
-// aligned to the input sample; it must not keep them. Run stops at the context's end, at an error of src or sink, and at
-// the first value that is not finite.
+// Run renders the whole of src, and silence after it for as long as after says. sink gets
+// consecutive blocks, a slice per tap, in volts and aligned to the input sample; it must not keep
+// them. Run stops at the context's end, at an error of src or sink, and at the first value that is
+// not finite.
 func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink func(taps [][]float64) error) error {
 	in := r.blocks[0]
 	out := make([][]float64, len(r.taps))
@@ -346,6 +393,9 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 		}
 		if n == 0 {
 			continue
+		}
+		if r.source != nil {
+			r.source.Add(in[:n])
 		}
 		r.process(n)
 		holding := false
@@ -409,9 +459,9 @@ func (r *Renderer) Reports() []SectionReport {
 	return list
 }
 
-// Tail is for how long the chain sounds on after the recording has ended, until 60 dB down: the sum of its stages' tails. A Renderer's Tail
-// is the same; this one needs no operating point. It makes every
-// core for it, which takes milliseconds.
+// Tail is for how long the chain sounds on after the recording has ended, until 60 dB down: the sum
+// of its stages' tails. A Renderer's Tail is the same; this one needs no operating point. It makes
+// every core for it, which takes milliseconds.
 func (p *Plan) Tail() dsp.Second {
 	var tail dsp.Second
 	moved, _ := p.motion() // where it fails, so does the render

@@ -16,8 +16,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// The load that the chain puts on the guitar is the one that the recording had: the jack has the recorded voltage again, by the substitution
-// theorem, whatever the guitar is. What is left is the ohm at the end of the volume pot's track.
+// The load that the chain puts on the guitar is the one that the recording had: the jack has the
+// recorded voltage again, by the substitution theorem, whatever the guitar is. What is left is the
+// ohm at the end of the volume pot's track.
 func TestLoadReturnsRecording(t *testing.T) {
 	const rate, n = 48000, 1 << 15
 	for _, pickup := range []string{"humbucker", "single-coil", "{resistance: 15 kΩ, inductance: 8 H, capacitance: 150 pF}"} {
@@ -85,7 +86,8 @@ func TestAnyCallLengthGivesTheSameBits(t *testing.T) {
 	}
 }
 
-// A chain without a device that bends or delays gives its input back in time: an impulse peaks where it went in.
+// A chain without a device that bends or delays gives its input back in time: an impulse peaks
+// where it went in.
 func TestAlignedToTheInput(t *testing.T) {
 	c := chaintest.Chain(t, "one: {kind: buffer}; two: {kind: buffer}; eq: {kind: eq}", "one, eq, two")
 	for _, rate := range []float64{44100, 48000, 96000, 192000} {
@@ -103,9 +105,11 @@ func TestAlignedToTheInput(t *testing.T) {
 	}
 }
 
-// What goes on at full drive above half the sampling rate must not fold down into the audible range. The whole chain: a fuzz at full into a buffer, and a second
-// fuzz at full behind it, which has the first one's edges to work on. Bounds: the design's. 2^16 points, odd bins next to 1244.5 and 4186 Hz,
-// 0.5 V peak at the pickup. The two fuzzes reach 77 and 96 dB at 4186 Hz too, but take long over it.
+// What goes on at full drive above half the sampling rate must not fold down into the audible
+// range. The whole chain: a fuzz at full into a buffer, and a second fuzz at full behind it, which
+// has the first one's edges to work on. Bounds: the design's. 2^16 points, odd bins next to 1244.5
+// and 4186 Hz, 0.5 V peak at the pickup. The two fuzzes reach 77 and 96 dB at 4186 Hz too, but take
+// long over it.
 func TestSignalToAlias(t *testing.T) {
 	const rate, n = 48000, 1 << 16
 	for _, c := range []struct {
@@ -125,7 +129,8 @@ func TestSignalToAlias(t *testing.T) {
 		t.Run(fmt.Sprintf("%s/%s/%d", c.quality.Name, c.order, c.bin), func(t *testing.T) {
 			t.Parallel()
 			frequency := float64(c.bin) * rate / n
-			// The biases have settled after one length; the third begins with the silence that the filters look ahead into.
+			// The biases have settled after one length; the third begins with the silence that the
+			// filters look ahead into.
 			in := chaintest.Tone(2*n+n/8, rate, frequency, 0.5)
 			wired := chaintest.Chain(t, "fuzz: {kind: fuzz, fuzz: 10, level: 10}; buffer: {kind: buffer}; second: {kind: fuzz, fuzz: 10, level: 10}", c.order)
 			y := rendertest.Render(t, wired, rate, c.quality, render.Volts(in), "out")[0]

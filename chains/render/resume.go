@@ -7,18 +7,21 @@ import (
 	"drywire/blocks"
 )
 
-// Past is what a stage was fed before a rendering begins, and for a while after, in another rendering of the same recording: what makes an echo go on
-// when something in front of it has been changed.
+// Past is what a stage was fed before a rendering begins, and for a while after, in another
+// rendering of the same recording: what makes an echo go on when something in front of it has been
+// changed.
 type Past struct {
 	Stage  string      // its name in the wiring
 	Sensed [][]float64 // a signal for each node that it senses, all as long, aligned to the recording
 	At     int         // index in Sensed of the sample at which the rendering begins
 }
 
-// Resume makes a renderer that has not run yet begin in the midst of things. A stage that has a past gets its memory filled with what comes before At. The
-// sections in front of it begin at rest; until they have settled, so many samples, it is fed its past on, and then what is rendered, with a linear
-// crossfade. A Past must reach so far beyond At: settle+fade samples and the latency in front of the stage; where it does not, it is left out.
-// It returns the names of the stages that were filled.
+// Resume makes a renderer that has not run yet begin in the midst of things. A stage that has a
+// past gets its memory filled with what comes before At. The sections in front of it begin at rest;
+// until they have settled, so many samples, it is fed its past on, and then what is rendered, with
+// a linear crossfade. A Past must reach so far beyond At: settle+fade samples and the latency in
+// front of the stage; where it does not, it is left out. It returns the names of the stages that
+// were filled.
 func (r *Renderer) Resume(settle, fade int, pasts ...Past) []string {
 	var filled []string
 	late := make([]int, r.signals) // of every signal
@@ -68,7 +71,8 @@ func (p Past) fits(inputs, beyond int) bool {
 	return true
 }
 
-// fill runs a core over its past up to the sample that the step's input, which comes so late, begins with.
+// fill runs a core over its past up to the sample that the step's input, which comes so late,
+// begins with.
 func fill(core blocks.Core, p Past, late, outputs int) {
 	in, out := make([][]float64, len(p.Sensed)), make([][]float64, outputs)
 	for k := range out {
@@ -133,7 +137,8 @@ func (c *resumed) Process(out, in [][]float64) {
 	c.Core.Process(out, in)
 }
 
-// Known is the voltage of a node where it has been computed and is still remembered. It must not be changed.
+// Known is the voltage of a node where it has been computed and is still remembered. It must not be
+// changed.
 func (m *Memo) Known(w *Plan, node string) ([]float64, bool) {
 	if w.Rate != m.Rate || w.Quality != m.Quality || w.Section(node) == nil {
 		return nil, false
@@ -145,7 +150,8 @@ func (m *Memo) Known(w *Plan, node string) ([]float64, bool) {
 	return x.([]float64)[Margin : Margin+m.length], true
 }
 
-// Key identifies the voltages at the chain's ends: whatever has the same key sounds the same on the same recording.
+// Key identifies the voltages at the chain's ends: whatever has the same key sounds the same on the
+// same recording.
 func (w *Plan) Key() string {
 	key := ""
 	for _, j := range w.Chain.Ends() {
@@ -155,8 +161,9 @@ func (w *Plan) Key() string {
 	return key
 }
 
-// PastOf finds what the stages of this wiring were fed in another one of the same recording, rate and quality, as far as it is known: a stage of the same
-// name and the same core, one of the same core, or one of the same name, in this order.
+// PastOf finds what the stages of this wiring were fed in another one of the same recording, rate
+// and quality, as far as it is known: a stage of the same name and the same core, one of the same
+// core, or one of the same name, in this order.
 func (w *Plan) PastOf(m *Memo, other *Plan, at int) []Past {
 	var pasts []Past
 	for _, s := range w.Stages {

@@ -33,7 +33,8 @@ func TestSlope(t *testing.T) {
 	}
 }
 
-// TestRound holds what moves in a stretch that is played round and round against the curve of the recording.
+// TestRound holds what moves in a stretch that is played round and round against the curve of the
+// recording.
 func TestRound(t *testing.T) {
 	f, err := file.Parse("resume.yaml", []byte(resumeFile))
 	if err != nil {
@@ -67,8 +68,9 @@ func TestRound(t *testing.T) {
 	}
 }
 
-// TestResume holds that a rendering which begins in the midst is the whole rendering from there on: with what went before played to the echo, and the knob
-// where it is at that time. Once the circuit has settled, it is the same to -80 dB; without what went before, an echo is missing.
+// TestResume holds that a rendering which begins in the midst is the whole rendering from there on:
+// with what went before played to the echo, and the knob where it is at that time. Once the circuit
+// has settled, it is the same to -80 dB; without what went before, an echo is missing.
 func TestResume(t *testing.T) {
 	f, err := file.Parse("resume.yaml", []byte(resumeFile))
 	if err != nil {

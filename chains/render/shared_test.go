@@ -12,8 +12,10 @@ import (
 	"drywire/dsp/section"
 )
 
-// TestEightRenderersOfOneWiring: a wiring, and its plan with a knob that moves, serve eight renderers at once with the same bits. Everything with
-// memory is in it: delay, reverb, compressor, divider, modulation, a power amplifier with sag, a loudspeaker. CI runs it under the race detector.
+// TestEightRenderersOfOneWiring: a wiring, and its plan with a knob that moves, serve eight
+// renderers at once with the same bits. Everything with memory is in it: delay, reverb, compressor,
+// divider, modulation, a power amplifier with sag, a loudspeaker. CI runs it under the race
+// detector.
 func TestEightRenderersOfOneWiring(t *testing.T) {
 	const blocks = "drive: {kind: overdrive}; squeeze: {kind: compressor}; octave: {kind: octave-down}; swirl: {kind: phaser}; " +
 		"echo: {kind: delay, time: 50 ms, depth: 1 ms}; hall: {kind: reverb}; power: {kind: poweramp, sag: 8}; box: {kind: speaker}"

@@ -8,7 +8,8 @@ import (
 	"drywire/dsp"
 )
 
-// increment is how far the curve goes from one time to another with no point between them, and the terms of that in x, x² and x³, where x goes from 0 to 1.
+// increment is how far the curve goes from one time to another with no point between them, and the
+// terms of that in x, x² and x³, where x goes from 0 to 1.
 func increment(c *board.Curve, from, to float64) (far float64, terms [3]float64) {
 	k, _ := slices.BinarySearch(c.Times, (from+to)/2)
 	if k == 0 || k == len(c.Times) {
@@ -62,8 +63,8 @@ func stops(c *board.Curve, rate dsp.Hertz, places []float64) []stop {
 	return list
 }
 
-// places is the points' places on the axis and so many others in the range of the setting, as far as the curve goes; for a setting that goes by octaves, so many in
-// each of them.
+// places is the points' places on the axis and so many others in the range of the setting, as far
+// as the curve goes; for a setting that goes by octaves, so many in each of them.
 func places(c *board.Curve, count float64) []float64 {
 	var list []float64
 	for _, v := range c.Values {
@@ -81,8 +82,10 @@ func places(c *board.Curve, count float64) []float64 {
 	return slices.Compact(list)
 }
 
-// stagePlaces is where a stage has a setting. They all run all the time, so there are few: 64 of a dial, one every half a decibel, a twelfth of an octave of a frequency.
-// A fade over half a decibel misses a gain by (ln 10/40)²/8 of it, which is -68 dB, and so does one over a 64th of an audio taper at its top.
+// stagePlaces is where a stage has a setting. They all run all the time, so there are few: 64 of a
+// dial, one every half a decibel, a twelfth of an octave of a frequency. A fade over half a decibel
+// misses a gain by (ln 10/40)²/8 of it, which is -68 dB, and so does one over a 64th of an audio
+// taper at its top.
 func stagePlaces(c *board.Curve) []float64 {
 	switch c.Unit {
 	case dsp.Dial:

@@ -8,9 +8,11 @@ import (
 	"github.com/hashicorp/golang-lru/v2/simplelru"
 )
 
-// Store keeps what has been computed, so many bytes of it altogether; what was used longest ago goes first. Several Memos may share one, and whoever
-// makes something else of their signals may keep that beside them, under keys of its own. What is kept is of something, like the recording that it was
-// computed from, and can be dropped together with it. Its methods may be called from several goroutines.
+// Store keeps what has been computed, so many bytes of it altogether; what was used longest ago
+// goes first. Several Memos may share one, and whoever makes something else of their signals may
+// keep that beside them, under keys of its own. What is kept is of something, like the recording
+// that it was computed from, and can be dropped together with it. Its methods may be called from
+// several goroutines.
 type Store struct {
 	mu     sync.Mutex
 	budget int

@@ -8,7 +8,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// A store keeps to its budget, lets go of what was used longest ago, and drops what belongs together.
+// A store keeps to its budget, lets go of what was used longest ago, and drops what belongs
+// together.
 func TestStore(t *testing.T) {
 	s := NewStore(100)
 	has := func(want string) {
@@ -45,7 +46,8 @@ func TestStore(t *testing.T) {
 	has("a") // more than the budget, but what was kept last
 }
 
-// Memos of one store share its budget and nothing else, and what one of them is of takes its signals along.
+// Memos of one store share its budget and nothing else, and what one of them is of takes its
+// signals along.
 func TestMemosOfOneStore(t *testing.T) {
 	const frames = 1000
 	f := chaintest.MustParse(t, "drywire: 1\nrecording: {sample: riff}\nblocks: {a: {kind: buffer}, b: {kind: buffer}}\norder: [a, b]\n")

@@ -95,7 +95,7 @@ func made() Page {
 			Take: t.Name, Order: t.Order, Jack: "out", ADBu: some(-82.3), DBu: some(-79),
 			Blocks: []experiment.NoiseGroup{{Name: "fuzz", ADBu: some(-82.5), Share: 0.955}, {Name: "guitar", ADBu: some(-96), Share: 0.045}},
 			Causes: []experiment.NoiseGroup{{Name: "shot", ADBu: some(-83), Share: 0.8}, {Name: "thermal", ADBu: some(-89), Share: 0.2}},
-			Moves:  []experiment.NoiseMove{{Block: "buffer", From: 2, To: 1, Behind: "guitar", NoiseDB: -3, GainDB: 0.5}}, Assumptions: []string{"Nobody plays."},
+			Moves:  []experiment.NoiseMove{{Block: "buffer", Line: "order", Behind: "guitar", Where: "behind the guitar", Same: true, NoiseDB: -3, GainDB: 0.5}}, Assumptions: []string{"Nobody plays."},
 		})
 	}
 	c.Cables = []experiment.Rewiring{{A: 1, B: 2, Moves: []board.CableMove{
@@ -114,7 +114,7 @@ func made() Page {
 		}
 	}
 	p.Pairs = []experiment.Pair{pair(1, 2, experiment.HeardMostly, "The second is brighter.", 0.97), pair(1, 3, experiment.HeardInParts, "The third is a little duller.", 0.3), pair(2, 3, experiment.HeardNot, "They sound alike.", 0.02)}
-	p.Swaps = &experiment.SwapMap{Take: "take of 220 Hz", Order: []string{"fuzz", "buffer", "echo"}, Seconds: 5}
+	p.Swaps = &experiment.SwapMap{Take: "take of 220 Hz", Names: []string{"fuzz", "buffer", "echo"}, Seconds: 5}
 	for _, names := range [][2]string{{"fuzz", "buffer"}, {"fuzz", "echo"}, {"buffer", "echo"}} {
 		s := experiment.Swap{First: names[0], Second: names[1], Apart: 1, Pair: pair(0, 1, experiment.HeardMostly, "Swapped, it is brighter.", 0.9)}
 		if names[0] == "buffer" {

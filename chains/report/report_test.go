@@ -536,3 +536,26 @@ func BenchmarkWrite(b *testing.B) {
 		}
 	}
 }
+
+// Parallel paths are drawn beside each other, and not as one line.
+func TestPathsAreParallel(t *testing.T) {
+	p := made()
+	first := &p.Comparison.Takes[0]
+	first.Order, first.Left, first.Right = []string{"drive", "fuzz", "buffer"}, []string{"fuzz"}, []string{"buffer"}
+	v := &view{}
+	v.takes(p)
+	names := func(stops []stopView) (list []string) {
+		for _, s := range stops {
+			list = append(list, s.Name)
+		}
+		return list
+	}
+	got := [][]string{names(v.Takes[0].Flow), names(v.Takes[0].Paths[0]), names(v.Takes[0].Paths[1])}
+	want := [][]string{{"guitar", "drive"}, {"left", "fuzz"}, {"right", "buffer"}}
+	if fmt.Sprint(got) != fmt.Sprint(want) {
+		t.Errorf("drawn as %v, want %v", got, want)
+	}
+	if len(v.Takes[1].Paths) != 0 {
+		t.Errorf("a line is drawn as paths: %v", v.Takes[1].Paths)
+	}
+}

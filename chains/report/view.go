@@ -58,6 +58,7 @@ type takeView struct {
 	Sample       template.HTML // SVG: the take's line
 	Wave         string        // path
 	Flow         []stopView
+	Paths        [][]stopView // behind Flow, where the signal splits
 	Set          []string
 	Color        string
 	Gain, Levels string
@@ -173,12 +174,21 @@ func newView(p Page) (*view, error) {
 func (v *view) takes(p Page) {
 	for k, t := range p.Comparison.Takes {
 		view := takeView{Number: t.Number, Name: t.Name, Set: t.Set, Color: string(take(k)), Sample: template.HTML(sample(k)), Gain: signed(t.GainDB, 1) + " dB"}
-		view.Flow = append(view.Flow, stopView{Name: "guitar", End: true})
 		moved := movedBlocks(p.Comparison.Takes[0].Order, t.Order)
-		for _, b := range t.Order {
-			view.Flow = append(view.Flow, stopView{Name: b, Off: slices.Contains(t.Off, b), Moved: moved[b]})
+		flow := func(first string, blocks []string, last ...stopView) []stopView {
+			stops := []stopView{{Name: first, End: true}}
+			for _, b := range blocks {
+				stops = append(stops, stopView{Name: b, Off: slices.Contains(t.Off, b), Moved: moved[b]})
+			}
+			return append(stops, last...)
 		}
-		view.Flow = append(view.Flow, stopView{Name: "load", End: true})
+		load := stopView{Name: "load", End: true}
+		if split := len(t.Left) + len(t.Right); split > 0 {
+			view.Flow = flow("guitar", t.Order[:len(t.Order)-split])
+			view.Paths = [][]stopView{flow("left", t.Left), flow("right", t.Right)}
+		} else {
+			view.Flow = flow("guitar", t.Order, load)
+		}
 		v.Takes = append(v.Takes, view)
 	}
 }
@@ -588,6 +598,9 @@ func (v *view) noises(p Page) {
 			continue
 		}
 		n := noiseView{Take: v.Takes[k], Total: figure(r.ADBu, 1) + " dBu, A-weighted"}
+		if r.Jack != "out" {
+			n.Total = "at " + r.Jack + ": " + n.Total
+		}
 		for _, b := range r.Blocks {
 			n.Bars = append(n.Bars, barView{b.Name, figure(b.ADBu, 1) + " dBu", share(b.Share), number(b.Share, 4)})
 		}
@@ -597,7 +610,7 @@ func (v *view) noises(p Page) {
 		}
 		n.Causes = strings.Join(causes, ", ")
 		if m, ok := r.Quieter(); ok {
-			n.Advice = fmt.Sprintf("Moving %s behind %s would change the noise by %s dB and the gain at 1 kHz by %s dB.", m.Block, m.Behind, signed(m.NoiseDB, 1), signed(m.GainDB, 1))
+			n.Advice = fmt.Sprintf("Moving %s %s would change the noise by %s dB and the gain at 1 kHz by %s dB.", m.Block, m.Where, signed(m.NoiseDB, 1), signed(m.GainDB, 1))
 		} else if len(r.Moves) > 0 {
 			n.Advice = "No move of one block makes it quieter by 1 dB at the same gain."
 		}

@@ -42,7 +42,8 @@ func withBuffer(f *board.File) *board.File {
 	return &g
 }
 
-// line is a list of names in a take that blocks can be moved in: its order, a path of its split or a loop that is in.
+// line is a list of names in a take that blocks can be moved in: its order, a path of its split or
+// a loop that is in.
 type line struct {
 	names []string
 	set   func(t board.Take, names []string) board.Take
@@ -104,13 +105,15 @@ func (c *changer) kindOf(name string) *blocks.Kind {
 	return nil
 }
 
-// onBoard says whether a block is one that a player may move, rather than a part of an amplifier or the switcher.
+// onBoard says whether a block is one that a player may move, rather than a part of an amplifier or
+// the switcher.
 func (c *changer) onBoard(name string) bool {
 	k := c.kindOf(name)
 	return k != nil && k.Place == blocks.OnTheBoard && k.Name != "switcher"
 }
 
-// wired says whether a list is one that can be wired: nothing of a board behind the power of an amplifier, and as keep has it.
+// wired says whether a list is one that can be wired: nothing of a board behind the power of an
+// amplifier, and as keep has it.
 func (c *changer) wired(names []string) bool {
 	power := false
 	for _, n := range names {
@@ -184,7 +187,7 @@ func (c *changer) all() []change {
 	}
 	c.cables()
 	c.guitar()
-	return c.list
+	return slices.DeleteFunc(c.list, func(one change) bool { return c.file.Of(one.do(c.take)).Unwireable() != "" })
 }
 
 func (c *changer) moves(l line) {
@@ -296,8 +299,8 @@ func (c *changer) turn(block, target, name string, unit dsp.Unit, now, low, high
 	}
 }
 
-// turned is a knob by so many hours: a tenth of a dial, 3 dB, a third of an octave or ten points of a percentage each. Ends stay ends; nil where it does not
-// move.
+// turned is a knob by so many hours: a tenth of a dial, 3 dB, a third of an octave or ten points of
+// a percentage each. Ends stay ends; nil where it does not move.
 func (c *changer) turned(k *knob, hours float64) *change {
 	v := k.now
 	switch k.unit {

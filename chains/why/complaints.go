@@ -6,7 +6,8 @@ import (
 	"drywire/chains/measures"
 )
 
-// Complaint is what a player says, bound to what is measured. It holds where the measure is on the wrong side of the limit.
+// Complaint is what a player says, bound to what is measured. It holds where the measure is on the
+// wrong side of the limit.
 type Complaint struct {
 	Word    string            `json:"word"`
 	Says    string            `json:"says"` // as a player would
@@ -16,7 +17,8 @@ type Complaint struct {
 	Source  string            `json:"source"`
 	Unknown string            `json:"unknown"` // what the model cannot know of it
 
-	// Gone: where the measure finds none of it, the complaint is gone too. Else a chain in which it cannot be measured says nothing.
+	// Gone: where the measure finds none of it, the complaint is gone too. Else a chain in which it
+	// cannot be measured says nothing.
 	Gone bool `json:"-"`
 	// Relative: the measure is compared with its median over the file's other takes.
 	Relative bool `json:"relative,omitempty"`
@@ -111,7 +113,8 @@ var louder = func() *measures.Measure {
 	return &m
 }()
 
-// cleanUp is for what distorts enough to be heard: 1 %, common practice, no source. What is under that cleans up or not, and nobody hears it.
+// cleanUp is for what distorts enough to be heard: 1 %, common practice, no source. What is under
+// that cleans up or not, and nobody hears it.
 var cleanUp = func() *measures.Measure {
 	m := *measures.CleanUp
 	m.OfTake = func(ctx context.Context, t measures.Take) (measures.Figure, error) {
@@ -150,7 +153,8 @@ func (c *Complaint) Holds(f measures.Figure) bool {
 	return f.OK() && c.gain(f, measures.Figure{Value: c.Limit}) > 0
 }
 
-// gain is by how much b is better than a, in the measure's unit; less than nothing where it is worse.
+// gain is by how much b is better than a, in the measure's unit; less than nothing where it is
+// worse.
 func (c *Complaint) gain(a, b measures.Figure) float64 {
 	if c.Measure.Better == measures.Lower {
 		return a.Value - b.Value

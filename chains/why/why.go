@@ -1,9 +1,11 @@
-// Package why answers a complaint about a take: what causes it, what does not, and what to do. Its one method is the counterfactual:
-// change one thing, simulate again, compare. Nothing is printed by a rule of thumb.
+// Package why answers a complaint about a take: what causes it, what does not, and what to do. Its
+// one method is the counterfactual: change one thing, simulate again, compare. Nothing is printed
+// by a rule of thumb.
 //
-// A cause is a block whose absence makes the complaint go away (necessary), or that brings it about alone with the rest neutral
-// (sufficient). Where two are as loud as each other, taking one out takes half of it away, so pairs are taken out as well. What to
-// do is every single change that a player could make, tried at draft quality, and the best of them again at normal quality.
+// A cause is a block whose absence makes the complaint go away (necessary), or that brings it about
+// alone with the rest neutral (sufficient). Where two are as loud as each other, taking one out
+// takes half of it away, so pairs are taken out as well. What to do is every single change that a
+// player could make, tried at draft quality, and the best of them again at normal quality.
 //
 // Start reading at Answer, then at finder.run; complaints.go is the list of what players say.
 package why
@@ -149,7 +151,8 @@ func (f *finder) run(ctx context.Context) error {
 	return nil
 }
 
-// Loudest is the loudest stretch of a recording, so many seconds long, with half a second before it.
+// Loudest is the loudest stretch of a recording, so many seconds long, with half a second before
+// it.
 func Loudest(x []float64, rate, seconds float64) []float64 {
 	n, lead := int(seconds*rate), int(rate/2)
 	if len(x) <= n+lead {
@@ -208,7 +211,8 @@ func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (m
 	return v[0], nil
 }
 
-// each measures a list of takes on all cores, at draft quality. What cannot be rendered has no figure.
+// each measures a list of takes on all cores, at draft quality. What cannot be rendered has no
+// figure.
 func (f *finder) each(ctx context.Context, takes []board.Take) ([]measures.Figure, error) {
 	values := make([]measures.Figure, len(takes))
 	g, ctx := errgroup.WithContext(ctx)
@@ -315,7 +319,8 @@ func (f *finder) judge(c Cause) Cause {
 	return c
 }
 
-// pairs is two at a time of the first few that take a part of it away, where no single one takes all.
+// pairs is two at a time of the first few that take a part of it away, where no single one takes
+// all.
 func (f *finder) pairs(list []Cause) (pairs [][]string) {
 	var some []string
 	for _, c := range list {
@@ -334,7 +339,8 @@ func (f *finder) pairs(list []Cause) (pairs [][]string) {
 	return pairs
 }
 
-// fixes tries every change at draft quality, the best again at normal quality, and two of the best together.
+// fixes tries every change at draft quality, the best again at normal quality, and two of the best
+// together.
 func (f *finder) fixes(ctx context.Context, changes []change) error {
 	a := f.answer
 	takes := make([]board.Take, len(changes))
@@ -428,10 +434,12 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	return nil
 }
 
-// mostLost is by how much softer, in LU, a change may make a take before it has taken the sound away rather than mended it: common practice, no source.
+// mostLost is by how much softer, in LU, a change may make a take before it has taken the sound
+// away rather than mended it: common practice, no source.
 const mostLost = 12
 
-// loses is 1 for a change by which a sound of the board is lost: it comes after all that keep it. A buffer has none.
+// loses is 1 for a change by which a sound of the board is lost: it comes after all that keep it. A
+// buffer has none.
 func (f *finder) loses(c change) int {
 	if k := f.c.kindOf(c.block); (c.sort == "remove" || c.sort == "bypass") && k != nil && k.Name != "buffer" {
 		return 1

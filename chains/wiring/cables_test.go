@@ -11,8 +11,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// A cable that the file has by itself is the only one that differs: between a volume pedal and a buffer of 1 MΩ, its capacitance makes the low-pass of the pedal's
-// wiper, and a return of a switcher has its own. Against closed forms; what patches of 1 cm add is under 0.01 dB.
+// A cable that the file has by itself is the only one that differs: between a volume pedal and a
+// buffer of 1 MΩ, its capacitance makes the low-pass of the pedal's wiper, and a return of a
+// switcher has its own. Against closed forms; what patches of 1 cm add is under 0.01 dB.
 func TestCablesOneByOne(t *testing.T) {
 	const lines = `guitar: {pickup: {resistance: 10 Ω, inductance: 1 mH, capacitance: 1 pF}, cable: 1 cm}
 patch: 1 cm
@@ -55,7 +56,8 @@ presets: {on: {loops: [1]}}
 			}
 		}
 	}
-	// In front of the pedal is the guitar's, of next to no resistance: nothing is heard of that cable.
+	// In front of the pedal is the guitar's, of next to no resistance: nothing is heard of that
+	// cable.
 	if got := dsp.ToDB(at("cables: {pedal: {length: 10 m}}", "[pedal, b]", "on", 5000) / at("", "[pedal, b]", "on", 5000)); math.Abs(got) > 0.01 {
 		t.Errorf("%.3f dB", got)
 	}

@@ -12,17 +12,19 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// DeckStep and DeckTolerance make a run of a deck a reference: at a step of 0.35 µs and a relative tolerance of 1e-5 a general circuit simulator
-// has converged to -96 dB or better on a fuzz with a guitar (measured with ngspice 39.3). DeckStop is how long it runs.
+// DeckStep and DeckTolerance make a run of a deck a reference: at a step of 0.35 µs and a relative
+// tolerance of 1e-5 a general circuit simulator has converged to -96 dB or better on a fuzz with a
+// guitar (measured with ngspice 39.3). DeckStop is how long it runs.
 const (
 	DeckStep      dsp.Second = 0.35e-6
 	DeckTolerance            = 1e-5
 	DeckStop      dsp.Second = 50e-3
 )
 
-// Deck prints the chain as a deck for a SPICE simulator, driven by a tone: all its sections, joined by its stages, up to the first stage
-// that is more than a gain between two limits; a comment says where it stopped. The recording's place is taken by the source Vdry; a
-// jack's node is its name with _ for a dot.
+// Deck prints the chain as a deck for a SPICE simulator, driven by a tone: all its sections, joined
+// by its stages, up to the first stage that is more than a gain between two limits; a comment says
+// where it stopped. The recording's place is taken by the source Vdry; a jack's node is its name
+// with _ for a dot.
 func (w *Wiring) Deck(tone dsp.Tone) string {
 	var kept []*circuit.Netlist
 	followers := map[string]string{} // driven source: what it does
@@ -50,7 +52,8 @@ func (w *Wiring) Deck(tone dsp.Tone) string {
 	return w.deck(kept, Source, followers, tone, comments)
 }
 
-// DeckOf prints the one section that holds the input of the named block, with its driving source under the name Vdry.
+// DeckOf prints the one section that holds the input of the named block, with its driving source
+// under the name Vdry.
 func (w *Wiring) DeckOf(block string, tone dsp.Tone) (string, error) {
 	all := w.Chain.Every()
 	k := slices.IndexFunc(all, func(b board.Placed) bool { return b.Name == block })
@@ -91,8 +94,8 @@ func (w *Wiring) sourceComment() string {
 	return "Vdry is the recording: the voltage that the guitar's jack had while it fed the load that it was recorded with."
 }
 
-// deck prints some of the sections as one deck. circuit prints a section at a time, so what closes a deck is taken off each
-// and put behind them all, once.
+// deck prints some of the sections as one deck. circuit prints a section at a time, so what closes
+// a deck is taken off each and put behind them all, once.
 func (w *Wiring) deck(parts []*circuit.Netlist, driving string, followers map[string]string, tone dsp.Tone, comments []string) string {
 	var body, models []string
 	var probes []string
@@ -146,8 +149,8 @@ func (w *Wiring) deck(parts []*circuit.Netlist, driving string, followers map[st
 	return b.String()
 }
 
-// sourceCard is a line of a section's deck, with what drives the section in place of a source at rest: a stage without memory becomes an
-// expression, and the driving source is called Vdry.
+// sourceCard is a line of a section's deck, with what drives the section in place of a source at
+// rest: a stage without memory becomes an expression, and the driving source is called Vdry.
 func sourceCard(line string, n *circuit.Netlist, driving string, followers map[string]string) string {
 	for _, in := range n.Inputs() {
 		name := circuit.SPICEName(in)

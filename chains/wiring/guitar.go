@@ -6,7 +6,8 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// eddyShare is the part of a pickup's inductance that its iron gives and that eddy currents dampen: 40 to 50 % by a published note.
+// eddyShare is the part of a pickup's inductance that its iron gives and that eddy currents dampen:
+// 40 to 50 % by a published note.
 const eddyShare = 0.5
 
 // Source is the name of the element that plays the recording, in every deck and every circuit.
@@ -16,10 +17,12 @@ const Source = "Vdry"
 //
 // Without a load, the recording is the pickup's open-circuit voltage and drives its winding.
 //
-// With one, the recording is the voltage v that the guitar's jack had while it fed that load. The pickup is linear, so its hot end is at
-// v + Z·(what the load drew - what is drawn now), where Z is the impedance of its winding: the winding hangs from the recorded voltage, and a
-// copy of the guitar's pots and the load, at the same voltage, tells the current that was drawn. What is plugged in now may be
-// anything; where it equals the load, the two currents cancel and the jack has the recorded voltage again. No filter is inverted.
+// With one, the recording is the voltage v that the guitar's jack had while it fed that load. The
+// pickup is linear, so its hot end is at v + Z·(what the load drew - what is drawn now), where Z is
+// the impedance of its winding: the winding hangs from the recorded voltage, and a copy of the
+// guitar's pots and the load, at the same voltage, tells the current that was drawn. What is
+// plugged in now may be anything; where it equals the load, the two currents cancel and the jack
+// has the recorded voltage again. No filter is inverted.
 func layGuitar(b *blocks.Bench, g board.Guitar, load *board.Load) {
 	defer b.Own("guitar")()
 	const hot = "guitar.hot"

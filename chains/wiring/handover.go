@@ -11,7 +11,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Handover is a place where one thing is plugged into another, cut open: what drives it and what it drives.
+// Handover is a place where one thing is plugged into another, cut open: what drives it and what it
+// drives.
 type Handover struct {
 	Jack   string      // BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds both
 	Source complex128  // Ω: what is seen from the jack backwards, with the cable that leads to it
@@ -20,14 +21,16 @@ type Handover struct {
 	Path   string      // "out.left" or "out.right" in a path of a split; else ""
 }
 
-// cut is where a chain is cut open: in front of the k-th block of Blocks or of a path, or behind the last.
+// cut is where a chain is cut open: in front of the k-th block of Blocks or of a path, or behind
+// the last.
 type cut struct {
 	end  string // outLeft or outRight in a path of a split; "" in Blocks
 	k    int
 	jack string
 }
 
-// cuts is all hand-overs: those of Blocks, with the load or the split behind them, then those of the left path and of the right one.
+// cuts is all hand-overs: those of Blocks, with the load or the split behind them, then those of
+// the left path and of the right one.
 func cuts(c *board.Chain) []cut {
 	var list []cut
 	add := func(end string, line []board.Placed, last string) {
@@ -46,9 +49,10 @@ func cuts(c *board.Chain) []cut {
 	return list
 }
 
-// Handovers is the small-signal impedances at every hand-over of the chain at one frequency, from the guitar's cable to the load, about the
-// operating point. What is seen forwards ends at the first stage; what is seen backwards begins there. In a path of a split, what is seen backwards has the
-// other path beside it.
+// Handovers is the small-signal impedances at every hand-over of the chain at one frequency, from
+// the guitar's cable to the load, about the operating point. What is seen forwards ends at the
+// first stage; what is seen backwards begins there. In a path of a split, what is seen backwards
+// has the other path beside it.
 func Handovers(c *board.Chain, f dsp.Hertz) ([]Handover, error) {
 	var list []Handover
 	for _, at := range cuts(c) {
@@ -85,8 +89,8 @@ func line(c *board.Chain, at cut) []board.Placed {
 	return c.Side(at.end)
 }
 
-// before is what is seen backwards from where the chain is cut: the last few blocks in front of it, where what is in front of these is out of reach, behind a
-// stage.
+// before is what is seen backwards from where the chain is cut: the last few blocks in front of it,
+// where what is in front of these is out of reach, behind a stage.
 func before(c *board.Chain, at cut) *circuit.Netlist {
 	line := line(c, at)
 	for j := at.k - 1; j >= 0; j-- {

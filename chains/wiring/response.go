@@ -9,8 +9,9 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// Response is the small-signal transfer from the recording's source to a node, by AC analysis through the sections and the stated responses of
-// the stages between them. It is an error where a stage on the way states none (a delay line, a reverb).
+// Response is the small-signal transfer from the recording's source to a node, by AC analysis
+// through the sections and the stated responses of the stages between them. It is an error where a
+// stage on the way states none (a delay line, a reverb).
 func (w *Wiring) Response(node string, f dsp.Hertz) (complex128, error) {
 	return NewResponder(w).At(node, f)
 }

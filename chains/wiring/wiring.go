@@ -1,5 +1,6 @@
-// Package wiring lays a chain out as one circuit and cuts it at its stages: guitar, cables and blocks become a netlist, whose parts between two
-// stages are its sections. A Wiring never changes, and says what can be said without playing through it: responses, what loads what, a deck for a
+// Package wiring lays a chain out as one circuit and cuts it at its stages: guitar, cables and
+// blocks become a netlist, whose parts between two stages are its sections. A Wiring never changes,
+// and says what can be said without playing through it: responses, what loads what, a deck for a
 // circuit simulator.
 //
 // Start reading at Of. Package render plays through a Wiring.
@@ -16,8 +17,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Wiring is a chain laid out as one circuit and cut at its stages. It never changes: any number of renderers may share one, at once.
-// Where the chain has Turns, it is as it is at 0 s.
+// Wiring is a chain laid out as one circuit and cut at its stages. It never changes: any number of
+// renderers may share one, at once. Where the chain has Turns, it is as it is at 0 s.
 type Wiring struct {
 	Chain    *board.Chain
 	Rate     dsp.Hertz
@@ -40,15 +41,17 @@ func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	return w
 }
 
-// At is the wiring with its sections to be computed in another quality; its stages stay as they were wired.
+// At is the wiring with its sections to be computed in another quality; its stages stay as they
+// were wired.
 func (w *Wiring) At(q section.Quality) *Wiring {
 	a := *w
 	a.Quality = q
 	return &a
 }
 
-// layBlocks lays blocks from a jack on, each behind the cable that leads to it; first is the cable to the first of these, nil for the one that the chain has
-// there. It returns the jack at the end, and the first cable from there on, likewise.
+// layBlocks lays blocks from a jack on, each behind the cable that leads to it; first is the cable
+// to the first of these, nil for the one that the chain has there. It returns the jack at the end,
+// and the first cable from there on, likewise.
 func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, first *blocks.Cord) (string, *blocks.Cord) {
 	for _, b := range line {
 		k := c.CordTo(b.In())

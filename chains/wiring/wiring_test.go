@@ -13,15 +13,17 @@ import (
 	"drywire/dsp/section"
 )
 
-// The impedances of parts whose values are plain: a buffer of 1 MΩ in and 100 Ω out (blocks/active.go), a volume pedal's track of 250 kΩ with the
-// load of 1 MΩ across it (200 kΩ), turned up (in the way: an ohm of the track, 100 Ω of the buffer, cables of 0.1 Ω a metre).
+// The impedances of parts whose values are plain: a buffer of 1 MΩ in and 100 Ω out
+// (blocks/active.go), a volume pedal's track of 250 kΩ with the load of 1 MΩ across it (200 kΩ),
+// turned up (in the way: an ohm of the track, 100 Ω of the buffer, cables of 0.1 Ω a metre).
 func TestHandovers(t *testing.T) {
 	const hertz = 5.0 // so low that cables do not matter
 	places, err := Handovers(chaintest.MustParse(t, chaintest.HandoverChain).Chains()[0], dsp.Hertz(hertz))
 	if err != nil {
 		t.Fatal(err)
 	}
-	// The guitar: the winding, in parallel with the pots' 500 kΩ (volume) and with 500 kΩ and 22 nF in series (tone).
+	// The guitar: the winding, in parallel with the pots' 500 kΩ (volume) and with 500 kΩ and 22 nF
+	// in series (tone).
 	par := func(zs ...complex128) complex128 {
 		y := complex128(0)
 		for _, z := range zs {
@@ -60,7 +62,8 @@ func TestHandovers(t *testing.T) {
 	}
 }
 
-// A hand-over cut open tells the same as the circuit whole: source and input in parallel are what is seen from the jack.
+// A hand-over cut open tells the same as the circuit whole: source and input in parallel are what
+// is seen from the jack.
 func TestHandoversAgreeWithTheWholeCircuit(t *testing.T) {
 	checked := 0
 	for _, order := range []string{"[fuzz, buffer, vol]", "[buffer, fuzz, vol]", "[vol, fuzz, buffer]"} {
@@ -151,7 +154,8 @@ func TestAt(t *testing.T) {
 	}
 }
 
-// What is seen from a hand-over is the same whether the whole chain is laid out or only what is in reach.
+// What is seen from a hand-over is the same whether the whole chain is laid out or only what is in
+// reach.
 func TestHandoversInReach(t *testing.T) {
 	look := func(n *circuit.Netlist, jack string) complex128 {
 		for _, part := range n.Split() {

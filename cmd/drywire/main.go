@@ -1,4 +1,5 @@
-// Command drywire renders a dry guitar recording through the orders of a pedalboard that a chain file describes. See package cli.
+// Command drywire renders a dry guitar recording through the orders of a pedalboard that a chain
+// file describes. See package cli.
 package main
 
 import (

@@ -82,8 +82,8 @@ type Accuracy struct {
 	RelTol float64 `json:"reltol"`
 }
 
-// A reference is a run at one of these steps and another at half of it, that are no further apart than converged: the finer counts. What lies
-// between them is some three times what is left in it.
+// A reference is a run at one of these steps and another at half of it, that are no further apart
+// than converged: the finer counts. What lies between them is some three times what is left in it.
 var (
 	coarsest = Accuracy{0.35e-6, 1e-5}
 	finest   = Accuracy{0.35e-6 / 8, 1e-5}
@@ -115,8 +115,9 @@ func (c Case) Reference(ctx context.Context) (want []complex128, residual float6
 	}
 }
 
-// Deck is the case as a deck: the whole chain as one circuit, stages without memory as behavioural sources. A stage with memory in front of
-// the jack is an error; one behind it rests at 0 V. With a zero accuracy it is a deck for the operating point.
+// Deck is the case as a deck: the whole chain as one circuit, stages without memory as behavioural
+// sources. A stage with memory in front of the jack is an error; one behind it rests at 0 V. With a
+// zero accuracy it is a deck for the operating point.
 func (c Case) Deck(a Accuracy) (string, error) {
 	w, err := c.Wire(section.Normal)
 	if err != nil {
@@ -197,8 +198,9 @@ const (
 	top    = 20e3
 )
 
-// Spectrum is lines of a waveform at a multiple of the recording's rate, from bottom to top, under a Hann window from the fade's end to the waveform's
-// end. It is that of the waveform after an ideal band limit: nothing above the band is in it, however often it was sampled.
+// Spectrum is lines of a waveform at a multiple of the recording's rate, from bottom to top, under
+// a Hann window from the fade's end to the waveform's end. It is that of the waveform after an
+// ideal band limit: nothing above the band is in it, however often it was sampled.
 func (c Case) Spectrum(x []float64, multiple int) []complex128 {
 	from := int(math.Round(c.Drive.Fade * c.Rate))
 	n := c.samples() - from
@@ -260,7 +262,8 @@ func (c Case) Check(ctx context.Context, qualities []section.Quality) Result {
 	return r
 }
 
-// operating is the largest difference between our operating point and the simulator's, over all nodes.
+// operating is the largest difference between our operating point and the simulator's, over all
+// nodes.
 func (c Case) operating(ctx context.Context) (worst float64, where string, err error) {
 	deck, err := c.Deck(Accuracy{})
 	if err != nil {

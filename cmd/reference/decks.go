@@ -16,8 +16,9 @@ const samplesOfDeck = 100
 // leastShare is the least of the whole noise that an element's is written for.
 const leastShare = 1e-6
 
-// decks runs every deck NAME.cir of a folder and writes beside it, as NAME.txt, what the simulator says: a line per vector and point. The decks
-// themselves are written by the tests of the folder's package.
+// decks runs every deck NAME.cir of a folder and writes beside it, as NAME.txt, what the simulator
+// says: a line per vector and point. The decks themselves are written by the tests of the folder's
+// package.
 func decks(ctx context.Context, dir, version string, out io.Writer) error {
 	files, err := filepath.Glob(filepath.Join(dir, "*.cir"))
 	if err != nil {

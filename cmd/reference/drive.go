@@ -9,14 +9,16 @@ import (
 	"drywire/dsp"
 )
 
-// Drive is what the recording holds: a sum of partials that may decay, faded in from silence by a raised cosine so smooth that nothing of it
-// lies above half any sample rate. So its samples and its expression in a deck are the same signal.
+// Drive is what the recording holds: a sum of partials that may decay, faded in from silence by a
+// raised cosine so smooth that nothing of it lies above half any sample rate. So its samples and
+// its expression in a deck are the same signal.
 type Drive struct {
 	Fade     float64   `json:"fade"` // s
 	Partials []Partial `json:"partials"`
 }
 
-// Partial is a sine of a peak in volts that falls by 1/e in each decay, in seconds (0: it does not fall).
+// Partial is a sine of a peak in volts that falls by 1/e in each decay, in seconds (0: it does not
+// fall).
 type Partial struct {
 	Frequency float64 `json:"frequency"`
 	Peak      float64 `json:"peak"`
@@ -87,8 +89,8 @@ func Tones(pairs ...float64) Drive {
 	return d
 }
 
-// Pluck is a string's first partials below 5 kHz, at most twelve: plucked at 0.23 of its length, the higher ones sharp by stiffness and
-// sooner gone. Peaks add up to the one asked for.
+// Pluck is a string's first partials below 5 kHz, at most twelve: plucked at 0.23 of its length,
+// the higher ones sharp by stiffness and sooner gone. Peaks add up to the one asked for.
 func Pluck(frequency, peak float64) Drive {
 	const (
 		place     = 0.23

@@ -7,7 +7,8 @@ import (
 	"strings"
 )
 
-// gainBlock is a gain block with the knobs that matter: a number is drawn from a range, a word from a list.
+// gainBlock is a gain block with the knobs that matter: a number is drawn from a range, a word from
+// a list.
 type gainBlock struct {
 	kind  string
 	knobs []gainKnob
@@ -55,7 +56,8 @@ takes: [{name: only}]
 	}
 }
 
-// gainStored is the cases whose references are kept with the tests: each block soft or hard, two of each that has diodes or valves.
+// gainStored is the cases whose references are kept with the tests: each block soft or hard, two of
+// each that has diodes or valves.
 func gainStored(length float64) []Case {
 	return []Case{
 		gainCase("boost", "gain: 26 dB", 10, 48000, length, Tones(1244.5, 0.6)),

@@ -1,8 +1,10 @@
-// Command reference holds renders of chains against a general circuit simulator (ngspice) that runs the same circuit.
+// Command reference holds renders of chains against a general circuit simulator (ngspice) that runs
+// the same circuit.
 //
 //	go run ./cmd/reference -suite                     the fixed list of cases
 //	go run ./cmd/reference -seed 7 -count 20          conditions nobody tuned for
 //	go run ./cmd/reference -gain -seed 7 -count 21    the same for the gain blocks
+//	go run ./cmd/reference -noise -seed 7 -count 50   noise ledgers against noise that is played through the circuits
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
 //	go run ./cmd/reference -store chains/testdata/reference
 //	go run ./cmd/reference -moving                    knobs that are turned; -store chains/render/testdata/moving keeps them
@@ -10,8 +12,8 @@
 //	go run ./cmd/reference -stress 10000000           does the solver ever fail?
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy
 //
-// It ends with status 1 where a figure is missed. The error is that of the whole chain: filters, latency and all. How it is
-// measured is told at Case.Check and Case.Spectrum.
+// It ends with status 1 where a figure is missed. The error is that of the whole chain: filters,
+// latency and all. How it is measured is told at Case.Check and Case.Spectrum.
 //
 // Start reading at case.go.
 package main
@@ -50,6 +52,7 @@ type options struct {
 	rate, length       float64
 	suite, speed, deck bool
 	gain, moving       bool
+	noise              bool
 	seed               uint64
 	count, jobs        int
 	stress             int64
@@ -70,6 +73,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	f.BoolVar(&o.suite, "suite", false, "check the fixed list of cases")
 	f.BoolVar(&o.gain, "gain", false, "with -count: the gain blocks in turn, not the fuzz")
 	f.BoolVar(&o.moving, "moving", false, "check, or with -store keep, the cases whose knobs are turned")
+	f.BoolVar(&o.noise, "noise", false, "with -count: noise ledgers of random chains against injected noise")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of random cases")
 	f.IntVar(&o.count, "count", 0, "check so many random cases")
 	f.IntVar(&o.jobs, "jobs", 2, "cases to run at a time")
@@ -100,6 +104,16 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	}
 	if o.stress > 0 {
 		if !stress(ctx, o.stress, o.jobs, out) {
+			return 1
+		}
+		return 0
+	}
+	if o.noise {
+		ok, err := checkNoise(ctx, o.seed, max(1, o.count), o.rate, out)
+		if err != nil {
+			return fail(err)
+		}
+		if !ok {
 			return 1
 		}
 		return 0

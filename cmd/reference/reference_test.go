@@ -27,7 +27,8 @@ func TestResample(t *testing.T) {
 	}
 }
 
-// TestErrorDB: a tone that is a thousandth too loud is at -60 dB, however often it was sampled, and what lies above the band does not count.
+// TestErrorDB: a tone that is a thousandth too loud is at -60 dB, however often it was sampled, and
+// what lies above the band does not count.
 func TestErrorDB(t *testing.T) {
 	c := Case{Rate: 48000, Length: 0.1, Drive: Tones(1000, 1)}
 	wave := func(multiple int, gain, above float64) []complex128 {
@@ -59,7 +60,8 @@ func TestErrorDB(t *testing.T) {
 	}
 }
 
-// TestReadPlots: a real and a complex plot, one after the other; a file that is cut short is an error.
+// TestReadPlots: a real and a complex plot, one after the other; a file that is cut short is an
+// error.
 func TestReadPlots(t *testing.T) {
 	var b bytes.Buffer
 	b.WriteString("Title: t\nPlotname: Transient Analysis\nFlags: real\nNo. Variables: 2\nNo. Points: 2  \nVariables:\n\t0\ttime\ttime\n\t1\tv(Out)\tvoltage\nBinary:\n")
@@ -89,7 +91,8 @@ func TestReadPlots(t *testing.T) {
 	}
 }
 
-// TestCases: every case parses, wires and prints a deck with the drive in it; the suite has the 24 combinations.
+// TestCases: every case parses, wires and prints a deck with the drive in it; the suite has the 24
+// combinations.
 func TestCases(t *testing.T) {
 	if n := len(Suite()); n < 24 {
 		t.Errorf("%d cases in the suite, want 24 or more", n)

@@ -18,7 +18,8 @@ import (
 	"time"
 )
 
-// Waveforms is what a circuit simulator computed: the values of every vector at every one of its own points.
+// Waveforms is what a circuit simulator computed: the values of every vector at every one of its
+// own points.
 type Waveforms struct {
 	Plot   string   // what the simulator calls the analysis
 	Names  []string // lower case; the first is time in a transient
@@ -39,7 +40,8 @@ func (w *Waveforms) Vector(name string) []float64 {
 // command is how a deck is run, as printed beside every stored result.
 const command = "ngspice -b -r out.raw deck.cir"
 
-// Simulate runs a deck with one analysis. The simulator ends with status 0 where it gave up half-way, so the caller must look at the last time.
+// Simulate runs a deck with one analysis. The simulator ends with status 0 where it gave up
+// half-way, so the caller must look at the last time.
 func Simulate(ctx context.Context, deck string) (*Waveforms, error) {
 	start := time.Now()
 	raw, err := simulateRaw(ctx, deck)
@@ -174,7 +176,8 @@ func readPlot(r *bufio.Reader) (*Waveforms, error) {
 	}
 }
 
-// resample takes a vector at even times k·step, k from 0 to count-1, from the simulator's own points by the cubic through the four around.
+// resample takes a vector at even times k·step, k from 0 to count-1, from the simulator's own
+// points by the cubic through the four around.
 func resample(t, v []float64, step float64, count int) []float64 {
 	out := make([]float64, count)
 	j := 1 // the stretch from t[j] to t[j+1]

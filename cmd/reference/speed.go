@@ -18,8 +18,9 @@ var ladder = []Accuracy{
 	{5.6e-6, 1e-3}, {2.8e-6, 1e-3}, {1.4e-6, 1e-3}, {1.4e-6, 1e-5}, {0.7e-6, 1e-3}, {0.7e-6, 1e-5}, {0.35e-6, 1e-3}, {0.35e-6, 1e-5}, {0.175e-6, 1e-5},
 }
 
-// speed holds the time of a render against that of the simulator on the same deck: the fastest way to run it that is at least as accurate as the render. Where
-// none is, it says so and takes the slowest. Both run alone, the render three times of which the fastest counts.
+// speed holds the time of a render against that of the simulator on the same deck: the fastest way
+// to run it that is at least as accurate as the render. Where none is, it says so and takes the
+// slowest. Both run alone, the render three times of which the fastest counts.
 func speed(ctx context.Context, version string, out io.Writer) (bool, error) {
 	const length = 0.2 // s
 	fmt.Fprintf(out, "%s against a render of %v s on one core\n", version, length)

@@ -16,8 +16,9 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// Stored is what a stored reference says of itself. Beside it lie the deck that was run (.cir) and the waveform (.f32): 32-bit floats, little-endian, in
-// volts at the recording's rate, from From on, under a Hann window as long as the waveform, band-limited to bottom … top.
+// Stored is what a stored reference says of itself. Beside it lie the deck that was run (.cir) and
+// the waveform (.f32): 32-bit floats, little-endian, in volts at the recording's rate, from From
+// on, under a Hann window as long as the waveform, band-limited to bottom … top.
 type Stored struct {
 	Case
 	From     int      `json:"from"` // sample
@@ -27,7 +28,8 @@ type Stored struct {
 	Residual float64  `json:"residual_db"` // to the run at twice the step
 }
 
-// stored is the cases whose references are kept with the tests: each device, direct and buffered, soft and hard, all rates, all kinds of drive.
+// stored is the cases whose references are kept with the tests: each device, direct and buffered,
+// soft and hard, all rates, all kinds of drive.
 func stored() []Case {
 	const length = 0.05 // s
 	list := []Case{

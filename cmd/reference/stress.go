@@ -14,7 +14,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// hostile is signals that a solver may meet at its worst, at the pickup, in volts: 0.5 V and 40 dB more.
+// hostile is signals that a solver may meet at its worst, at the pickup, in volts: 0.5 V and 40 dB
+// more.
 var hostile = []struct {
 	name string
 	at   func(k int, r *rand.Rand) float64
@@ -53,8 +54,8 @@ func (g *generated) Read(dst []float64) (int, error) {
 	return n, nil
 }
 
-// stress renders so many samples of hostile signals, dealt out to fuzzes of both devices, direct and buffered, at normal quality, and says whether none
-// failed to converge and all were finite.
+// stress renders so many samples of hostile signals, dealt out to fuzzes of both devices, direct
+// and buffered, at normal quality, and says whether none failed to converge and all were finite.
 func stress(ctx context.Context, samples int64, jobs int, out io.Writer) bool {
 	type run struct {
 		name   string

@@ -38,8 +38,9 @@ func fuzzCase(device string, fuzz, volume float64, buffered bool, rate, length f
 	}
 }
 
-// Suite is the fixed list: device × fuzz control × guitar's volume × direct or buffered, every combination once, with levels, drives and rates
-// dealt out so that each meets each device at either volume.
+// Suite is the fixed list: device × fuzz control × guitar's volume × direct or buffered, every
+// combination once, with levels, drives and rates dealt out so that each meets each device at
+// either volume.
 func Suite() []Case {
 	const length = 0.1 // s
 	drives := []func(v float64) Drive{

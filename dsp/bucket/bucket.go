@@ -1,9 +1,11 @@
-// Package bucket holds what is around a bucket-brigade delay line: the filters that keep the sound under its clock, and the compander that lifts it
-// over its noise. The delay itself is package delayline's.
+// Package bucket holds what is around a bucket-brigade delay line: the filters that keep the sound
+// under its clock, and the compander that lifts it over its noise. The delay itself is package
+// delayline's.
 //
-// A line of so many stages must be clocked the slower the longer it delays, so long delays are dark. The compander halves the level in dB before the
-// line and doubles it after; whatever the line does to the level is doubled with it. The samples that the clock takes, their aliasing, and the line's distortion
-// are not modelled. Signals are in volts.
+// A line of so many stages must be clocked the slower the longer it delays, so long delays are
+// dark. The compander halves the level in dB before the line and doubles it after; whatever the
+// line does to the level is doubled with it. The samples that the clock takes, their aliasing, and
+// the line's distortion are not modelled. Signals are in volts.
 //
 // Start reading at Clock, then Compander.
 package bucket
@@ -16,19 +18,20 @@ import (
 	"drywire/dsp/filter"
 )
 
-// Clock is the frequency at which a line of so many stages must be clocked for a delay: a cycle of the clock moves a sample by two stages.
+// Clock is the frequency at which a line of so many stages must be clocked for a delay: a cycle of
+// the clock moves a sample by two stages.
 func Clock(stages int, delay dsp.Second) dsp.Hertz {
 	return dsp.Hertz(float64(stages) / 2 / float64(delay))
 }
 
-// Filters are the low-passes before and after a line, each of second order; together they are a Butterworth filter of fourth order, 3 dB down at the
-// corner.
+// Filters are the low-passes before and after a line, each of second order; together they are a
+// Butterworth filter of fourth order, 3 dB down at the corner.
 func Filters(corner, rate dsp.Hertz) (before, after *filter.Biquad) {
 	return filter.LowPass(corner, 1/(2*math.Cos(math.Pi/8)), rate), filter.LowPass(corner, 1/(2*math.Cos(3*math.Pi/8)), rate)
 }
 
-// Compander is a compressor of 2:1 and an expander of 1:2, each led by a rectifier and an averaging capacitor on the line's side of it. With nothing between
-// them they cancel to the last digits.
+// Compander is a compressor of 2:1 and an expander of 1:2, each led by a rectifier and an averaging
+// capacitor on the line's side of it. With nothing between them they cancel to the last digits.
 type Compander struct {
 	level   float64 // V, mean of the rectified signal at which the gain is one
 	lowest  float64 // V, mean under which the gain moves no further
@@ -37,8 +40,9 @@ type Compander struct {
 	stretch float64 // V, the expander's
 }
 
-// NewCompander makes one with that level (volts, mean of the rectified signal) at which its gain is one, and that range (dB) of gain under it; the capacitor
-// averages over so many seconds. It panics unless all are positive.
+// NewCompander makes one with that level (volts, mean of the rectified signal) at which its gain is
+// one, and that range (dB) of gain under it; the capacitor averages over so many seconds. It panics
+// unless all are positive.
 func NewCompander(level, span float64, average dsp.Second, rate dsp.Hertz) *Compander {
 	if !(level > 0 && span > 0 && average > 0 && rate > 0) {
 		panic(fmt.Sprintf("bucket: compander of %v V, %v dB, %v s at %v Hz", level, span, float64(average), float64(rate)))
@@ -46,7 +50,8 @@ func NewCompander(level, span float64, average dsp.Second, rate dsp.Hertz) *Comp
 	return &Compander{level: level, lowest: level * dsp.FromDB(-span), average: 1 - math.Exp(-1/float64(average*dsp.Second(rate)))}
 }
 
-// Compress halves the level of x in dB, in place: its gain is the inverse of what the mean of its own output, a sample ago, gives the expander.
+// Compress halves the level of x in dB, in place: its gain is the inverse of what the mean of its
+// own output, a sample ago, gives the expander.
 func (c *Compander) Compress(x []float64) {
 	m := c.squeeze
 	for k, v := range x {

@@ -11,7 +11,8 @@ import (
 
 const rate = 48000
 
-// A line of 4096 stages delays by 4096/(2·clock): 204.8 ms at 10 kHz, from memory what data sheets give for a line of that length.
+// A line of 4096 stages delays by 4096/(2·clock): 204.8 ms at 10 kHz, from memory what data sheets
+// give for a line of that length.
 func TestClock(t *testing.T) {
 	if got := Clock(4096, 0.2048); math.Abs(float64(got)-10e3) > 1e-6 {
 		t.Errorf("clock %v Hz, want 10 kHz", float64(got))
@@ -49,7 +50,8 @@ func TestNull(t *testing.T) {
 	}
 }
 
-// A steady voltage of x volts comes out as √(x·level), 2:1 in dB, down to the range: then the gain is the highest. Closed form.
+// A steady voltage of x volts comes out as √(x·level), 2:1 in dB, down to the range: then the gain
+// is the highest. Closed form.
 func TestCompress(t *testing.T) {
 	for _, c := range []struct{ in, want float64 }{{2, 1}, {0.5, 0.5}, {0.05, math.Sqrt(0.025)}, {1e-5, 1e-5 * math.Pow(10, 1.5)}} {
 		x := make([]float64, rate)

@@ -102,7 +102,7 @@ func (a *AC) Impedance(node string, f dsp.Hertz) complex128 {
 type Noise struct {
 	Element string  // name of the element that makes it
 	Owner   string  // whom that belongs to
-	Cause   string  // "thermal", "shot" or "input" (an amplifier's own)
+	Cause   string  // "thermal", "shot", "flicker", "input" (an amplifier's voltage) or "current" (of an input)
 	Density float64 // V²/Hz at the node
 }
 
@@ -130,18 +130,53 @@ func (a *AC) NoiseOfSum(nodes []string, weights []complex128, f dsp.Hertz) []Noi
 	}
 	y := fac.Solve(rhs)
 	var list []Noise
-	for k := range a.sys.parts {
-		at := &a.sys.parts[k]
-		e, ok := at.element.(noiser)
-		if !ok {
-			continue
+	a.eachNoise(f, func(p *placed, cause string, from, to int, density float64) {
+		r := cmplx.Abs(across(y, from, to))
+		list = append(list, Noise{p.name, p.owner, cause, r * r * density})
+	})
+	return list
+}
+
+// NoiseSource is one source of noise and its gains to several nodes.
+type NoiseSource struct {
+	Noise              // Density is the source's own: A²/Hz between its nodes, V²/Hz in its branch
+	Gains []complex128 // to each node: Ω for a current, 1 for a voltage
+}
+
+// NoiseSources is every source of noise of the circuit and its gains to nodes, at one frequency.
+// Their order is that of the elements. It panics where there is no such node.
+func (a *AC) NoiseSources(f dsp.Hertz, nodes ...string) []NoiseSource {
+	fac := a.factor(a.matrix(f).Transpose(), f)
+	var list []NoiseSource
+	for j, node := range nodes {
+		i, err := a.sys.nodeIndex(node)
+		if err != nil {
+			panic(err)
 		}
-		e.noise(at, a.Point, func(cause string, from, to int, density float64) {
-			if density > 0 {
-				r := cmplx.Abs(across(y, from, to))
-				list = append(list, Noise{at.name, at.owner, cause, r * r * density})
+		rhs := make([]complex128, a.sys.size)
+		inject(rhs, ground, i, 1)
+		y, at := fac.Solve(rhs), 0
+		a.eachNoise(f, func(p *placed, cause string, from, to int, density float64) {
+			if j == 0 {
+				list = append(list, NoiseSource{Noise{p.name, p.owner, cause, density}, make([]complex128, len(nodes))})
 			}
+			list[at].Gains[j] = -across(y, from, to)
+			at++
 		})
 	}
 	return list
+}
+
+// eachNoise goes through the sources of noise at a frequency.
+func (a *AC) eachNoise(f dsp.Hertz, do func(p *placed, cause string, from, to int, density float64)) {
+	for k := range a.sys.parts {
+		p := &a.sys.parts[k]
+		if e, ok := p.element.(noiser); ok {
+			e.noise(p, a.Point, float64(f), func(cause string, from, to int, density float64) {
+				if density > 0 {
+					do(p, cause, from, to, density)
+				}
+			})
+		}
+	}
 }

@@ -22,6 +22,9 @@ type BJT struct {
 	Ise, Isc dsp.Ampere // leakage
 	NE, NC   float64    // its emission coefficients; 0 means 1.5 and 2
 	Cje, Cjc dsp.Farad
+	// Flicker is the corner in Hz at which the flicker noise of the base current, in proportion to
+	// it and to 1/f, is as large as its shot noise; 0: it has none.
+	Flicker dsp.Hertz
 }
 
 type bjt struct {
@@ -108,7 +111,7 @@ func (k *bjtLaw) eval(at *Ports, p int) {
 
 func (e bjt) values() []float64 {
 	k := e.law
-	return []float64{k.is, k.ibf, k.ibr, k.rvf, k.rvr, k.ivaf, k.ivar, k.ise, k.isc, k.rve, k.rvc, flag(e.model.PNP)}
+	return []float64{k.is, k.ibf, k.ibr, k.rvf, k.rvr, k.ivaf, k.ivar, k.ise, k.isc, k.rve, k.rvc, flag(e.model.PNP), float64(e.model.Flicker)}
 }
 
 func (e bjt) ports(nodes []int) []port {
@@ -147,10 +150,11 @@ func (l *bjtLaws) limit(v, old []float64) (limited bool) {
 	return limited
 }
 
-func (e bjt) noise(at *placed, p *OperatingPoint, add addNoise) {
+func (e bjt) noise(at *placed, p *OperatingPoint, f float64, add addNoise) {
 	ic, ib := -p.ports.I[at.port+1], p.ports.I[at.port]+p.ports.I[at.port+1]
 	add("shot", at.nodes[0], at.nodes[2], 2*Charge*math.Abs(ic))
 	add("shot", at.nodes[1], at.nodes[2], 2*Charge*math.Abs(ib))
+	add("flicker", at.nodes[1], at.nodes[2], 2*Charge*math.Abs(ib)*float64(e.model.Flicker)/f)
 }
 
 func (e bjt) card(d *deckWriter, name string, nodes []string) {
@@ -175,6 +179,9 @@ func (e bjt) card(d *deckWriter, name string, nodes []string) {
 	if q.Isc != 0 {
 		opt("ISC", float64(q.Isc))
 		opt("NC", q.NC)
+	}
+	if d.Noise {
+		opt("KF", 2*Charge*float64(q.Flicker))
 	}
 	opt("CJE", float64(q.Cje))
 	opt("CJC", float64(q.Cjc))

@@ -76,7 +76,7 @@ func (l *diodeLaws) limit(v, old []float64) (limited bool) {
 	return limited
 }
 
-func (e diode) noise(at *placed, p *OperatingPoint, add addNoise) {
+func (e diode) noise(at *placed, p *OperatingPoint, _ float64, add addNoise) {
 	add("shot", at.nodes[0], at.nodes[1], 2*Charge*math.Abs(p.ports.I[at.port]))
 }
 

@@ -8,7 +8,7 @@ import (
 // kinds is every kind of element, in the order in which their rows and ports stand in the matrices.
 // A kind is a file and a line here. Those with two ports come before those with one.
 var kinds = []element{
-	source{}, resistor{}, capacitor{}, vcvs{}, inductor{}, vccs{}, cccs{},
+	source{}, resistor{}, capacitor{}, vcvs{}, inductor{}, vccs{}, cccs{}, noiseCurrent{},
 	bjt{}, triode{},
 	diode{}, clamp{}, limiter{}, pair{},
 }
@@ -102,10 +102,10 @@ func collect[E element, L any](run []*part, of func(E) L) (list []L) {
 }
 
 // noiser is an element that makes noise: currents of a density in A²/Hz from one node through it to
-// another, or a voltage in V²/Hz in its branch, from its row to ground. Point is where its ports
-// are at rest.
+// another, or a voltage in V²/Hz in its branch, from its row to ground, at a frequency f in Hz.
+// Point is where its ports are at rest.
 type noiser interface {
-	noise(at *placed, point *OperatingPoint, add addNoise)
+	noise(at *placed, point *OperatingPoint, f float64, add addNoise)
 }
 
 type addNoise func(cause string, from, to int, density float64)

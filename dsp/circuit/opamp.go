@@ -15,6 +15,8 @@ type OpAmp struct {
 	Rout   dsp.Ohm
 	Lo, Hi dsp.Volt // how far the output swings, to ground; both 0: as far as it likes
 	Noise  float64  // input noise voltage, V/√Hz
+	// Current is the noise current of each input, in A/√Hz.
+	Current float64
 }
 
 // OpAmp is an op-amp with inputs plus and minus: a transconductance into one pole, clamped at the
@@ -35,6 +37,10 @@ func (n *Netlist) OpAmp(name, plus, minus, out string, a OpAmp) {
 	if a.Noise > 0 {
 		in = name + ".noisy"
 		n.NoiseE(name+".en", plus, in, a.Noise)
+	}
+	if a.Current > 0 {
+		n.NoiseI(name+".ip", plus, Ground, a.Current, 0)
+		n.NoiseI(name+".im", minus, Ground, a.Current, 0)
 	}
 	n.ColdR(name+".rin", in, minus, a.Rin)
 	n.ColdR(name+".rp", pole, Ground, dsp.Ohm(a.Gain/gm))

@@ -78,7 +78,7 @@ func (l *pairLaws) limit(v, old []float64) (limited bool) {
 	return limited
 }
 
-func (e pair) noise(at *placed, p *OperatingPoint, add addNoise) {
+func (e pair) noise(at *placed, p *OperatingPoint, _ float64, add addNoise) {
 	forward, reverse, _ := e.law.currents(p.ports.V[at.port])
 	add("shot", at.nodes[0], at.nodes[1], 2*Charge*(math.Abs(forward)+math.Abs(reverse)))
 }

@@ -23,6 +23,11 @@ var noisy = map[string]func(n *circuit.Netlist, at func(string) string, s, o str
 		n.NoiseE(at("e"), s, at("a"), 20e-9)
 		n.R(at("r"), at("a"), o, 15e3)
 	},
+	"noise-current": func(n *circuit.Netlist, at func(string) string, s, o string) {
+		n.NoiseI(at("i"), s, at("a"), 2e-12, 700)
+		n.R(at("r"), at("a"), "0", 22e3)
+		n.R(at("o"), at("a"), o, 15e3)
+	},
 	"capacitor": func(n *circuit.Netlist, at func(string) string, s, o string) {
 		n.R(at("r"), s, o, 30e3)
 		n.C(at("c"), o, "0", 5e-9)
@@ -51,7 +56,9 @@ var noisy = map[string]func(n *circuit.Netlist, at func(string) string, s, o str
 		n.R(at("b"), s, at("base"), 10e3) // so low that base and collector current count alike
 		n.R(at("e"), at("base"), "0", 750)
 		n.R(at("c"), s, at("col"), 2.2e3)
-		n.Q(at("q"), at("col"), at("base"), "0", circuittest.SiliconNPN)
+		q := circuittest.SiliconNPN
+		q.Name, q.Flicker = "flickering", 300
+		n.Q(at("q"), at("col"), at("base"), "0", q)
 		n.R(at("o"), at("col"), o, 22e3)
 	},
 	"pnp": func(n *circuit.Netlist, at func(string) string, s, o string) {
@@ -83,7 +90,7 @@ var noisy = map[string]func(n *circuit.Netlist, at func(string) string, s, o str
 		n.R(at("r"), s, at("p"), 22e3)
 		n.R(at("g"), at("p"), "0", 10e3)
 		n.OpAmp(at("u"), at("p"), at("m"), at("out"), circuit.OpAmp{
-			Gain: 1e5, GBW: 3e6, Slew: 1e6, Rin: 5e6, Rout: 50, Lo: 1, Hi: 8, Noise: 10e-9,
+			Gain: 1e5, GBW: 3e6, Slew: 1e6, Rin: 5e6, Rout: 50, Lo: 1, Hi: 8, Noise: 10e-9, Current: 1e-12,
 		})
 		n.R(at("f"), at("out"), at("m"), 4.7e3)
 		n.R(at("o"), at("out"), o, 15e3)

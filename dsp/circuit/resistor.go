@@ -23,7 +23,7 @@ func (e resistor) stamp(s *system, at *placed) {
 	stampConductance(s.g, at.nodes[0], at.nodes[1], 1/e.r)
 }
 
-func (e resistor) noise(at *placed, _ *OperatingPoint, add addNoise) {
+func (e resistor) noise(at *placed, _ *OperatingPoint, _ float64, add addNoise) {
 	if e.hot {
 		add("thermal", at.nodes[0], at.nodes[1], 4*Boltzmann*Temperature/e.r)
 	}

@@ -62,7 +62,7 @@ func (e source) stamp(s *system, at *placed) {
 	}
 }
 
-func (e source) noise(at *placed, _ *OperatingPoint, add addNoise) {
+func (e source) noise(at *placed, _ *OperatingPoint, _ float64, add addNoise) {
 	add("input", at.row, ground, e.density*e.density)
 }
 

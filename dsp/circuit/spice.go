@@ -18,7 +18,7 @@ type Deck struct {
 	// an entry rests at 0 V with AC 1.
 	Drive map[string]string
 	// Noise says to print what makes the noise of amplifiers and valves too, for which a simulator
-	// has no model.
+	// has no model, and the flicker noise of transistors.
 	Noise  bool
 	Lines  []string   // further cards, as they are
 	Step   dsp.Second // longest time step

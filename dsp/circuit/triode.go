@@ -83,7 +83,7 @@ func (l *triodeLaws) eval(at *Ports) {
 	}
 }
 
-func (e triode) noise(at *placed, p *OperatingPoint, add addNoise) {
+func (e triode) noise(at *placed, p *OperatingPoint, _ float64, add addNoise) {
 	gm := p.ports.Oth[at.port+1]
 	add("shot", at.nodes[0], at.nodes[2], 4*Boltzmann*Temperature*e.model.NoiseConductance*gm)
 }

@@ -1,9 +1,10 @@
-// Package convolver runs a signal through an impulse response of any length: a loudspeaker's, a room's. It is one convolution at one rate; it reads no
-// files and changes no rates.
+// Package convolver runs a signal through an impulse response of any length: a loudspeaker's, a
+// room's. It is one convolution at one rate; it reads no files and changes no rates.
 //
-// The response is cut into parts of one block each, and their spectra are multiplied with those of the blocks of the past (overlap-save with uniform
-// partitions: J. Audio Eng. Soc. 50(1/2), 2002, on partitioned convolution; the method is older). So a sample costs some products per block of the
-// response in place of one per sample of it, and the output comes a block late.
+// The response is cut into parts of one block each, and their spectra are multiplied with those of
+// the blocks of the past (overlap-save with uniform partitions: J. Audio Eng. Soc. 50(1/2), 2002,
+// on partitioned convolution; the method is older). So a sample costs some products per block of
+// the response in place of one per sample of it, and the output comes a block late.
 //
 // Start reading at New.
 package convolver
@@ -27,7 +28,8 @@ type Convolver struct {
 	time   []float64
 }
 
-// New makes a convolver of that impulse response, at the rate of the signals. It panics on an empty one.
+// New makes a convolver of that impulse response, at the rate of the signals. It panics on an empty
+// one.
 func New(response []float64) *Convolver {
 	if len(response) == 0 {
 		panic("convolver: an empty impulse response")
@@ -63,7 +65,8 @@ func (c *Convolver) Reset() {
 	c.filled, c.newest = 0, 0
 }
 
-// Process convolves src into dst, of equal length; dst may be src. However the signal is cut into calls, the blocks are the same.
+// Process convolves src into dst, of equal length; dst may be src. However the signal is cut into
+// calls, the blocks are the same.
 func (c *Convolver) Process(dst, src []float64) {
 	for len(src) > 0 {
 		n := min(len(src), block-c.filled)

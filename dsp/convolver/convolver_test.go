@@ -7,7 +7,8 @@ import (
 	"testing"
 )
 
-// Against the sum that a convolution is, for responses shorter and longer than a block, and however the signal is cut into calls: bit for bit.
+// Against the sum that a convolution is, for responses shorter and longer than a block, and however
+// the signal is cut into calls: bit for bit.
 func TestProcess(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 1))
 	noise := func(n int) []float64 {

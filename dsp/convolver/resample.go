@@ -8,10 +8,13 @@ import (
 	"drywire/dsp"
 )
 
-// Resample is an impulse response at another rate: the same filter, from 0 Hz to 0.45 of the lower rate (within 0.001 dB), and nothing from half of it on (100 dB
-// down). What a filter of limited band has before the time zero is not cut off: the first lead samples of what it returns come before it.
+// Resample is an impulse response at another rate: the same filter, from 0 Hz to 0.45 of the lower
+// rate (within 0.001 dB), and nothing from half of it on (100 dB down). What a filter of limited
+// band has before the time zero is not cut off: the first lead samples of what it returns come
+// before it.
 //
-// It is the convolution with a sinc in Kaiser's window, taken where it is wanted; so any two rates will do. It panics on rates that are not above 0.
+// It is the convolution with a sinc in Kaiser's window, taken where it is wanted; so any two rates
+// will do. It panics on rates that are not above 0.
 func Resample(response []float64, from, to dsp.Hertz) (resampled []float64, lead int) {
 	if !(from > 0 && to > 0) {
 		panic(fmt.Sprintf("convolver: resample from %v to %v Hz", float64(from), float64(to)))
@@ -39,15 +42,18 @@ func Resample(response []float64, from, to dsp.Hertz) (resampled []float64, lead
 	return resampled, lead
 }
 
-// The kernel: zeros samples of the lower rate to either side, Kaiser's window for 100 dB (β = 0.1102·(100 - 8.7)), whose band then goes over into its stop
-// band within (100 - 7.95)/(14.36·2·zeros) = 0.05 of the rate (IEEE Trans. ASSP 22, 1974, equations from memory): from 0.45 to 0.5.
+// The kernel: zeros samples of the lower rate to either side, Kaiser's window for 100 dB (β =
+// 0.1102·(100 - 8.7)), whose band then goes over into its stop band within (100 -
+// 7.95)/(14.36·2·zeros) = 0.05 of the rate (IEEE Trans. ASSP 22, 1974, equations from memory): from
+// 0.45 to 0.5.
 const (
 	zeros = 64
 	beta  = 0.1102 * (100 - 8.7)
 	edge  = 0.475
 )
 
-// fine is how many points the table has per sample of the lower rate: straight lines between them miss (π/fine)²/8 of the sinc, -118 dB.
+// fine is how many points the table has per sample of the lower rate: straight lines between them
+// miss (π/fine)²/8 of the sinc, -118 dB.
 const fine = 1024
 
 var table = sync.OnceValue(func() *[zeros*fine + 2]float64 {

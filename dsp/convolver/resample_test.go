@@ -16,8 +16,9 @@ func transform(h []float64, lead int, f, rate float64) (sum complex128) {
 	return sum
 }
 
-// A resampled response is the same filter: of decaying tones that start at once, with all the band that they have, magnitude and phase against the transform in
-// closed form of what was resampled, Σ of geometric series. The bound is what the window's 100 dB leave.
+// A resampled response is the same filter: of decaying tones that start at once, with all the band
+// that they have, magnitude and phase against the transform in closed form of what was resampled, Σ
+// of geometric series. The bound is what the window's 100 dB leave.
 func TestResample(t *testing.T) {
 	response := func(rate float64) (h []float64) {
 		h = make([]float64, int(0.05*rate))
@@ -43,7 +44,8 @@ func TestResample(t *testing.T) {
 		}
 		worst := 0.0
 		for f := 20.0; f < 0.45*math.Min(c.from, c.to); f *= 1.07 {
-			// No impulse response of either rate, but a filter: the sum over samples of one of the rates.
+			// No impulse response of either rate, but a filter: the sum over samples of one of the
+			// rates.
 			want := closed(c.from, f)
 			worst = math.Max(worst, cmplx.Abs(transform(h, lead, f, c.to)-want)/cmplx.Abs(want))
 		}

@@ -1,7 +1,8 @@
-// Package delayline remembers a signal and gives it back later: by whole samples, or by any fraction of one.
+// Package delayline remembers a signal and gives it back later: by whole samples, or by any
+// fraction of one.
 //
-// It holds samples in any unit, volts as a rule, and knows no feedback: that is for those who use it. Delays
-// are in samples, counted from the newest one written; delay 0 is the newest itself.
+// It holds samples in any unit, volts as a rule, and knows no feedback: that is for those who use
+// it. Delays are in samples, counted from the newest one written; delay 0 is the newest itself.
 //
 // Nothing here decays, so denormal numbers come out only if they went in.
 //
@@ -13,7 +14,8 @@ import (
 	"math"
 )
 
-// Nearest is the shortest delay of Read, in samples: its interpolator looks at that many newer ones.
+// Nearest is the shortest delay of Read, in samples: its interpolator looks at that many newer
+// ones.
 const Nearest = taps/2 - 1
 
 const (
@@ -80,9 +82,9 @@ func (l *Line) Tap(delay int) float64 {
 	return l.buf[(l.next-1-delay)&l.mask]
 }
 
-// ReadBlock fills dst with neighbouring samples, the last of which is delay samples old. In a loop that writes a
-// block only after it has read one, a delay of d for every sample is ReadBlock(dst, d-len(dst)). It panics unless all
-// of dst is within the longest delay.
+// ReadBlock fills dst with neighbouring samples, the last of which is delay samples old. In a loop
+// that writes a block only after it has read one, a delay of d for every sample is ReadBlock(dst,
+// d-len(dst)). It panics unless all of dst is within the longest delay.
 func (l *Line) ReadBlock(dst []float64, delay int) {
 	if len(dst) == 0 {
 		return
@@ -95,11 +97,12 @@ func (l *Line) ReadBlock(dst []float64, delay int) {
 	copy(dst[n:], l.buf)
 }
 
-// Read is the signal between the samples, delay samples ago, from Nearest to the longest delay; beyond these it
-// panics.
+// Read is the signal between the samples, delay samples ago, from Nearest to the longest delay;
+// beyond these it panics.
 //
-// It is the sum of 24 samples weighted by a windowed sinc. The complex error of its response is below -85 dB up to
-// 0.38 of the sample rate (18.2 kHz at 48 kHz) for every fraction; a whole delay is exact.
+// It is the sum of 24 samples weighted by a windowed sinc. The complex error of its response is
+// below -85 dB up to 0.38 of the sample rate (18.2 kHz at 48 kHz) for every fraction; a whole delay
+// is exact.
 func (l *Line) Read(delay float64) float64 {
 	if !(delay >= Nearest && delay <= float64(l.most)) {
 		panic(fmt.Sprintf("delayline: delay %v of %d to %d samples", delay, Nearest, l.most))
@@ -121,8 +124,8 @@ func (l *Line) Read(delay float64) float64 {
 	return s + f*((d0+d1)-s)
 }
 
-// kernel[r] are the weights of the fraction r/phases, the oldest sample first; there is one row more than
-// phases, so that every row has a next one.
+// kernel[r] are the weights of the fraction r/phases, the oldest sample first; there is one row
+// more than phases, so that every row has a next one.
 var kernel = makeKernel()
 
 func makeKernel() *[phases + 1][taps]float64 {

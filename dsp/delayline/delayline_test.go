@@ -64,8 +64,8 @@ func TestWhole(t *testing.T) {
 	}
 }
 
-// The stated error of the fractional read: its response, from its weights as an impulse sees them, against that of
-// an ideal delay.
+// The stated error of the fractional read: its response, from its weights as an impulse sees them,
+// against that of an ideal delay.
 func TestFraction(t *testing.T) {
 	const edge, want = 0.38, -85.0 // of the sample rate, dB
 	worst := math.Inf(-1)

@@ -1,12 +1,16 @@
-// Package divider halves a note's frequency as an analogue octave pedal does: a filter that favours the fundamental, a comparator that follows its
-// peaks, two flip-flops that divide by two and by four, and switches that the flip-flops throw.
+// Package divider halves a note's frequency as an analogue octave pedal does: a filter that favours
+// the fundamental, a comparator that follows its peaks, two flip-flops that divide by two and by
+// four, and switches that the flip-flops throw.
 //
-// The first octave is the filtered note, turned upside down at every flip; the second is the second flip-flop's square wave, as high as the filtered note's peaks.
+// The first octave is the filtered note, turned upside down at every flip; the second is the second
+// flip-flop's square wave, as high as the filtered note's peaks.
 //
-// It is no pitch detector: it knows one wave after the other. A clean note has one peak of either sign in a cycle and divides well; of a chord, or of
-// a note whose harmonics are stronger than its fundamental, it takes peaks for waves that are none, and stumbles.
+// It is no pitch detector: it knows one wave after the other. A clean note has one peak of either
+// sign in a cycle and divides well; of a chord, or of a note whose harmonics are stronger than its
+// fundamental, it takes peaks for waves that are none, and stumbles.
 //
-// The switches do not alias: each jump is laid between the samples as a step of limited band. Signals are in volts.
+// The switches do not alias: each jump is laid between the samples as a step of limited band.
+// Signals are in volts.
 //
 // Start reading at Divider.Process, then step.go.
 package divider
@@ -25,7 +29,8 @@ const (
 	memory = 60e-3 // s, in which the peak detectors fall to 1/e
 	share  = 0.5   // of a peak at which the comparator switches
 
-	// Threshold is the peak, in volts, that the filtered note must have for the comparator to switch.
+	// Threshold is the peak, in volts, that the filtered note must have for the comparator to
+	// switch.
 	Threshold = 2e-3
 )
 
@@ -61,7 +66,8 @@ func New(rate dsp.Hertz) *Divider {
 // Latency is by how many samples the octaves come after the input: half the length of a step.
 func (d *Divider) Latency() int { return half }
 
-// Tail is for how long the octaves go on after the input has ended, until 60 dB down: the filter, and then what the detectors remember.
+// Tail is for how long the octaves go on after the input has ended, until 60 dB down: the filter,
+// and then what the detectors remember.
 func (d *Divider) Tail() dsp.Second { return d.low.Tail() + dsp.Second(memory*math.Log(1000)) }
 
 // Flips is how often the first flip-flop has flipped: once in a cycle where it tracks.
@@ -76,7 +82,8 @@ func (d *Divider) Reset() {
 	d.one, d.two = steps{}, steps{}
 }
 
-// Process turns src into its octave below at one and the second octave below at two, all of equal length; one or two may be src.
+// Process turns src into its octave below at one and the second octave below at two, all of equal
+// length; one or two may be src.
 func (d *Divider) Process(one, two, src []float64) {
 	if len(one) != len(src) || len(two) != len(src) {
 		panic("divider: Process needs slices of equal length")
@@ -119,8 +126,8 @@ func (d *Divider) compare(x float64) {
 	d.last = [2]float64{x, d.last[0]}
 }
 
-// crossing is how many samples ago, less than one, the parabola through now, one and two samples ago crossed zero, by one step of Newton's
-// method from where the straight line did.
+// crossing is how many samples ago, less than one, the parabola through now, one and two samples
+// ago crossed zero, by one step of Newton's method from where the straight line did.
 func crossing(now, before, earlier float64) float64 {
 	if before >= 0 { // the threshold was another one
 		return 0
@@ -140,7 +147,8 @@ func parabola(ago, now, before, earlier float64) (v, slope float64) {
 	return now + ago*(b+ago*c), b + 2*ago*c
 }
 
-// flip throws the first flip-flop, that many samples ago, less than one, the note being at x now; and at every second time the second.
+// flip throws the first flip-flop, that many samples ago, less than one, the note being at x now;
+// and at every second time the second.
 func (d *Divider) flip(ago, x float64) {
 	v, slope := parabola(ago, x, d.last[0], d.last[1])
 	d.flips++

@@ -34,9 +34,11 @@ func partial(x []float64, bin int) float64 {
 	return 2 * cmplx.Abs(sum) / float64(len(x))
 }
 
-// A sine turned upside down once in a cycle, at phase p, has at half its frequency (2/π)·|1 + exp(-2ip)/3| of its height, and nothing at its own
-// frequency: the Fourier integral over two cycles. p is where the sine gets to the comparator's share of its last peak, less what the detector has forgotten. The
-// second octave is a square wave as high as the detected peak, on average over a cycle, 4/π of which is its fundamental.
+// A sine turned upside down once in a cycle, at phase p, has at half its frequency (2/π)·|1 +
+// exp(-2ip)/3| of its height, and nothing at its own frequency: the Fourier integral over two
+// cycles. p is where the sine gets to the comparator's share of its last peak, less what the
+// detector has forgotten. The second octave is a square wave as high as the detected peak, on
+// average over a cycle, 4/π of which is its fundamental.
 func TestOneNote(t *testing.T) {
 	const n, bin = 1 << 16, 37 // of half the note: 27.1 Hz
 	for _, m := range []int{3, 5, 7, 9} {
@@ -56,7 +58,8 @@ func TestOneNote(t *testing.T) {
 		if got := partial(one[n:], 2*half); got > want*1e-4 {
 			t.Errorf("%.1f Hz: %.6f V of the note itself in the octave of %.5f V", f, got, want)
 		}
-		// A peak decays from each cycle to the next: its mean over a cycle is (1 - exp(-r))/r, r = 1/(f·60 ms), to first order.
+		// A peak decays from each cycle to the next: its mean over a cycle is (1 - exp(-r))/r, r =
+		// 1/(f·60 ms), to first order.
 		r := 1 / (f * 60e-3)
 		want = 4 / math.Pi * (a*gain*(1-math.Exp(-r))/r - Threshold)
 		_, two, _ := octaves(sine(a, f), 4*n) // a quarter of f is a bin of twice n
@@ -69,8 +72,9 @@ func TestOneNote(t *testing.T) {
 	}
 }
 
-// The switches do not alias: of a steady note, what lies on no multiple of half its frequency is this far down. Jumps at the next sample leave 29 to 36 dB at
-// these frequencies, and steps without a change of slope 65 to 82 dB (measured).
+// The switches do not alias: of a steady note, what lies on no multiple of half its frequency is
+// this far down. Jumps at the next sample leave 29 to 36 dB at these frequencies, and steps without
+// a change of slope 65 to 82 dB (measured).
 func TestAlias(t *testing.T) {
 	const n = 1 << 16
 	for _, bin := range []int{75, 151, 301} {
@@ -86,8 +90,9 @@ func TestAlias(t *testing.T) {
 	}
 }
 
-// plucked is a plucked string's note: partials that die the sooner the higher they are, a little sharp, as from a fifth of its length (from memory: the
-// amplitudes sin(nπ/5)/n² of an ideal string, and the stiffness of a wound one).
+// plucked is a plucked string's note: partials that die the sooner the higher they are, a little
+// sharp, as from a fifth of its length (from memory: the amplitudes sin(nπ/5)/n² of an ideal
+// string, and the stiffness of a wound one).
 func plucked(f float64) func(at float64) float64 {
 	return func(at float64) float64 {
 		var s float64
@@ -98,7 +103,8 @@ func plucked(f float64) func(at float64) float64 {
 	}
 }
 
-// wrong is the share of flips, from 0.1 s on, that come more than a tenth of a cycle too soon or too late after the last.
+// wrong is the share of flips, from 0.1 s on, that come more than a tenth of a cycle too soon or
+// too late after the last.
 func wrong(x func(float64) float64, f float64) float64 {
 	d := New(rate)
 	var bad, all, last int
@@ -123,10 +129,13 @@ func wrong(x func(float64) float64, f float64) float64 {
 	return float64(bad) / float64(all)
 }
 
-// One clean note tracks; two at once do not, as players know (common practice, no source). Distortion alone does not make this note stumble, whose
-// fundamental is four times its second harmonic: its square wave has a stronger fundamental than anything else, and the filter keeps that. (A stiff low string with strong
-// harmonics does stumble behind a real fuzz: TestOctaveTracking in cmd/internal/cli.) It makes two notes worse, for their difference tone rises, and it does make a note
-// stumble when its second harmonic comes out four times as high as its fundamental, as after a rectifier.
+// One clean note tracks; two at once do not, as players know (common practice, no source).
+// Distortion alone does not make this note stumble, whose fundamental is four times its second
+// harmonic: its square wave has a stronger fundamental than anything else, and the filter keeps
+// that. (A stiff low string with strong harmonics does stumble behind a real fuzz:
+// TestOctaveTracking in cmd/internal/cli.) It makes two notes worse, for their difference tone
+// rises, and it does make a note stumble when its second harmonic comes out four times as high as
+// its fundamental, as after a rectifier.
 func TestTracking(t *testing.T) {
 	fuzz := func(x func(float64) float64) func(float64) float64 {
 		return func(at float64) float64 { return 0.5 * (math.Tanh(100*x(at)+0.3) - math.Tanh(0.3)) }

@@ -2,8 +2,8 @@ package divider
 
 import "math"
 
-// steps is a signal with jumps between its samples, each made a step of limited band: what that differs in from a jump is added to the samples
-// around it. So the signal comes half samples late.
+// steps is a signal with jumps between its samples, each made a step of limited band: what that
+// differs in from a jump is added to the samples around it. So the signal comes half samples late.
 type steps struct {
 	room [ring]float64
 	at   int // where the next sample goes
@@ -15,8 +15,8 @@ const (
 	between = 256
 )
 
-// jump adds a jump of that height, and in that slope (per sample), that many samples before the next sample, from 0 to 1. The next samples are to have it
-// already.
+// jump adds a jump of that height, and in that slope (per sample), that many samples before the
+// next sample, from 0 to 1. The next samples are to have it already.
 func (s *steps) jump(ago, height, slope float64) {
 	for k := -half; k < half; k++ {
 		at := (float64(k) + ago + half) * between
@@ -42,8 +42,9 @@ func (s *steps) next(x float64) float64 {
 	return y
 }
 
-// table is the step itself, from 0 to 1, and the ramp, its integral, at points from half samples before the middle to half after it. The step is the integral of
-// a sinc with its edge at 0.41 of the rate in Kaiser's window, which is 90 dB down from half the rate on.
+// table is the step itself, from 0 to 1, and the ramp, its integral, at points from half samples
+// before the middle to half after it. The step is the integral of a sinc with its edge at 0.41 of
+// the rate in Kaiser's window, which is 90 dB down from half the rate on.
 var table = makeTable()
 
 type points [2*half*between + 2]float64

@@ -1,8 +1,9 @@
 // Package dynamics holds a compressor: the static curve, the detector and the gain.
 //
-// It is feed-forward and works in the log domain: level, curve, smoothing, gain (the recommended form of "Digital
-// dynamic range compressor design", J. Audio Eng. Soc. 60(6), 399-408, 2012). It looks at peaks, not at RMS, does not
-// look ahead, and so has no latency. Signals are volts, levels dBV of the peak: 0 dBV is an instantaneous 1 V.
+// It is feed-forward and works in the log domain: level, curve, smoothing, gain (the recommended
+// form of "Digital dynamic range compressor design", J. Audio Eng. Soc. 60(6), 399-408, 2012). It
+// looks at peaks, not at RMS, does not look ahead, and so has no latency. Signals are volts, levels
+// dBV of the peak: 0 dBV is an instantaneous 1 V.
 //
 // Start reading at Curve, then Compressor.
 package dynamics
@@ -24,8 +25,8 @@ type Curve struct {
 // At is the output level in dBV for an input level in dBV.
 func (c Curve) At(level float64) float64 { return level - c.reduction(level) }
 
-// reduction is by how many dB the curve lowers a level: none below the knee, a parabola in it (eq. 4 of the paper
-// in the package comment), a straight line above.
+// reduction is by how many dB the curve lowers a level: none below the knee, a parabola in it (eq.
+// 4 of the paper in the package comment), a straight line above.
 func (c Curve) reduction(level float64) float64 {
 	slope := 1 - 1/c.Ratio
 	over := level - c.Threshold
@@ -53,10 +54,10 @@ type Compressor struct {
 
 // New makes a compressor.
 //
-// After a step of level up, the reduction has done 63.2 % (1 - 1/e) of its way in the attack time; after a step
-// down, in the release time. It cannot let go faster than it takes hold: a release shorter than the attack is as long
-// as the attack. Makeup is a gain in dB after all. It panics unless ratio >= 1, knee >= 0, both times are positive and
-// the rest is finite.
+// After a step of level up, the reduction has done 63.2 % (1 - 1/e) of its way in the attack time;
+// after a step down, in the release time. It cannot let go faster than it takes hold: a release
+// shorter than the attack is as long as the attack. Makeup is a gain in dB after all. It panics
+// unless ratio >= 1, knee >= 0, both times are positive and the rest is finite.
 func New(curve Curve, attack, release dsp.Second, makeup float64, rate dsp.Hertz) *Compressor {
 	finite := !math.IsNaN(curve.Threshold+curve.Knee+makeup) && !math.IsInf(curve.Threshold+curve.Knee+makeup+float64(attack+release), 0)
 	if !(finite && curve.Ratio >= 1 && curve.Knee >= 0 && attack > 0 && release > 0 && rate > 0) {
@@ -72,8 +73,9 @@ func New(curve Curve, attack, release dsp.Second, makeup float64, rate dsp.Hertz
 	return c
 }
 
-// firstRelease is the time constant of the falling peak that, followed by a smoother with the attack's time constant a,
-// has gone 63.2 % of its way down in the time t. Two smoothers with a and r in turn leave (r·e^(-t/r) - a·e^(-t/a))/(r - a).
+// firstRelease is the time constant of the falling peak that, followed by a smoother with the
+// attack's time constant a, has gone 63.2 % of its way down in the time t. Two smoothers with a and
+// r in turn leave (r·e^(-t/r) - a·e^(-t/a))/(r - a).
 func firstRelease(a, t float64) float64 {
 	left := func(r float64) float64 {
 		if math.Abs(r-a) < 1e-6*a {
@@ -97,16 +99,17 @@ func firstRelease(a, t float64) float64 {
 
 // Process compresses src into dst, both in volts, of equal length; dst may be src.
 //
-// The detector is the decoupled one: the peak of the reduction, which falls with the release, is smoothed with the
-// attack. Unlike the branching form it has no corner in the reduction, and so distorts less.
+// The detector is the decoupled one: the peak of the reduction, which falls with the release, is
+// smoothed with the attack. Unlike the branching form it has no corner in the reduction, and so
+// distorts less.
 func (c *Compressor) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("dynamics: Process needs len(dst) == len(src)")
 	}
 	const (
 		octave = 6.020599913279624 // dB, 20·log10 2
-		// gone is the reduction in dB that is taken for none. Below it a recovering detector would creep towards
-		// denormal numbers, which processors are slow with.
+		// gone is the reduction in dB that is taken for none. Below it a recovering detector would
+		// creep towards denormal numbers, which processors are slow with.
 		gone = 1e-12
 	)
 	slope, bend := 1-1/c.Ratio, 0.0
@@ -151,8 +154,8 @@ func (c *Compressor) Latency() int { return 0 }
 // Reset puts the detector at rest.
 func (c *Compressor) Reset() { c.hold, c.now, c.most = 0, 0, 0 }
 
-// log2 is the binary logarithm of a positive normal number, within 2e-9 (1e-8 dB). It is the series of 2·artanh around
-// one, for a mantissa within a factor of √2 of it.
+// log2 is the binary logarithm of a positive normal number, within 2e-9 (1e-8 dB). It is the series
+// of 2·artanh around one, for a mantissa within a factor of √2 of it.
 func log2(x float64) float64 {
 	const carry = 1<<52 - 0x6a09e667f3bcd // makes a mantissa from √2 up count as the lower half of the next octave
 	bits := math.Float64bits(x)
@@ -163,8 +166,8 @@ func log2(x float64) float64 {
 	return float64(exponent) + t*(2/math.Ln2)*(1+q*(1.0/3+q*(1.0/5+q*(1.0/7+q*(1.0/9)))))
 }
 
-// exp2 is 2 to the power x, within 1e-8 of it (1e-7 dB), for |x| under 1000. It is the Taylor series around the nearest
-// whole number.
+// exp2 is 2 to the power x, within 1e-8 of it (1e-7 dB), for |x| under 1000. It is the Taylor
+// series around the nearest whole number.
 func exp2(x float64) float64 {
 	const shift = 3 << 51 // adding it rounds to a whole number, left in the low bits
 	r := x + shift

@@ -16,8 +16,8 @@ const (
 
 var usual = Curve{Threshold: -20, Ratio: 4, Knee: 6}
 
-// The published curve (J. Audio Eng. Soc. 60(6), 2012, eq. 4) at T -20, R 4, W 6, worked out by hand: in the knee
-// x + (1/R - 1)(x - T + W/2)²/(2W), above it T + (x - T)/R.
+// The published curve (J. Audio Eng. Soc. 60(6), 2012, eq. 4) at T -20, R 4, W 6, worked out by
+// hand: in the knee x + (1/R - 1)(x - T + W/2)²/(2W), above it T + (x - T)/R.
 func TestCurve(t *testing.T) {
 	for _, c := range []struct{ in, want float64 }{
 		{-40, -40}, {-26, -26}, {-23, -23}, {-20, -20.5625}, {-17, -19.25}, {-10, -17.5}, {0, -15},
@@ -109,7 +109,8 @@ func TestTimes(t *testing.T) {
 	}
 }
 
-// thd is the distortion of the last tenth of a second of a 100 Hz tone, harmonics 2 to 100 against the first.
+// thd is the distortion of the last tenth of a second of a 100 Hz tone, harmonics 2 to 100 against
+// the first.
 func thd(y []float64, rate int) float64 {
 	y = y[len(y)-rate/10:]
 	var first, rest float64
@@ -127,8 +128,8 @@ func thd(y []float64, rate int) float64 {
 	return math.Sqrt(rest) / first
 }
 
-// corner is the plain detector that the smooth one is measured against: it rises with the attack, falls with the
-// release, and switches between the two.
+// corner is the plain detector that the smooth one is measured against: it rises with the attack,
+// falls with the release, and switches between the two.
 func corner(x []float64, c Curve, attack, release, rate float64) []float64 {
 	a, r := math.Exp(-1/(attack*rate)), math.Exp(-1/(release*rate))
 	y, now := make([]float64, len(x)), 0.0
@@ -147,8 +148,8 @@ func corner(x []float64, c Curve, attack, release, rate float64) []float64 {
 	return y
 }
 
-// Distortion of a 100 Hz tone 20 dB over the threshold: less for every longer release, and less than a detector with a
-// corner makes.
+// Distortion of a 100 Hz tone 20 dB over the threshold: less for every longer release, and less
+// than a detector with a corner makes.
 func TestDistortion(t *testing.T) {
 	const rate = 48000
 	x := make([]float64, 4*rate)

@@ -1,9 +1,9 @@
-// Package filter holds the tone-shaping filters of first and second order: peak, shelves, low-pass and
-// high-pass, and chains of them.
+// Package filter holds the tone-shaping filters of first and second order: peak, shelves, low-pass
+// and high-pass, and chains of them.
 //
-// Each is an analogue prototype carried over by the bilinear transform, warped so that its corner frequency is
-// exact. The prototypes are those of the "Cookbook formulae for audio EQ biquad filter coefficients" (W3C Note,
-// 2021). The steep filters of rate conversion are in oversample.
+// Each is an analogue prototype carried over by the bilinear transform, warped so that its corner
+// frequency is exact. The prototypes are those of the "Cookbook formulae for audio EQ biquad filter
+// coefficients" (W3C Note, 2021). The steep filters of rate conversion are in oversample.
 //
 // Signals are in any unit, volts as a rule. Frequencies are in Hz, gains in dB.
 //
@@ -18,11 +18,12 @@ import (
 	"drywire/dsp"
 )
 
-// tiny is the size, in the signal's unit, under which the whole memory of a filter is taken for zero. So
-// a decaying tail ends, rather than become denormal numbers that processors are slow with.
+// tiny is the size, in the signal's unit, under which the whole memory of a filter is taken for
+// zero. So a decaying tail ends, rather than become denormal numbers that processors are slow with.
 const tiny = 1e-100
 
-// Biquad is one filter of first or second order (a biquadratic section) with its memory. The zero value is not usable.
+// Biquad is one filter of first or second order (a biquadratic section) with its memory. The zero
+// value is not usable.
 type Biquad struct {
 	b0, b1, b2, a1, a2 float64    // of z^0, z^-1, z^-2; a0 is one
 	s1, s2             float64    // memory, in the signal's unit
@@ -31,22 +32,23 @@ type Biquad struct {
 	rate               float64    // Hz
 }
 
-// Peak raises or lowers a band around f by gain dB; q is the ratio of f to the bandwidth (cookbook: between
-// the points of half the gain in dB).
+// Peak raises or lowers a band around f by gain dB; q is the ratio of f to the bandwidth (cookbook:
+// between the points of half the gain in dB).
 func Peak(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	return newBiquad(f, q, rate, [3]float64{1, a / q, 1}, [3]float64{1, 1 / (a * q), 1})
 }
 
-// LowShelf raises or lowers what is below f by gain dB; at f it is half of that. q shapes the slope: 0.7071 is
-// the steepest without overshoot.
+// LowShelf raises or lowers what is below f by gain dB; at f it is half of that. q shapes the
+// slope: 0.7071 is the steepest without overshoot.
 func LowShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	r := math.Sqrt(a) / q
 	return newBiquad(f, q, rate, [3]float64{a * a, a * r, a}, [3]float64{1, r, a})
 }
 
-// HighShelf raises or lowers what is above f by gain dB; at f it is half of that. q is as in LowShelf.
+// HighShelf raises or lowers what is above f by gain dB; at f it is half of that. q is as in
+// LowShelf.
 func HighShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	r := math.Sqrt(a) / q
@@ -73,8 +75,8 @@ func OnePoleHigh(f dsp.Hertz, rate dsp.Hertz) *Biquad {
 	return newBiquad(f, 1, rate, [3]float64{0, 1, 0}, [3]float64{1, 1, 0})
 }
 
-// newBiquad applies the bilinear transform s = (1 - z^-1) / (k·(1 + z^-1)) to the prototype num/den in s. It
-// panics unless 0 < f < rate/2 and q > 0.
+// newBiquad applies the bilinear transform s = (1 - z^-1) / (k·(1 + z^-1)) to the prototype num/den
+// in s. It panics unless 0 < f < rate/2 and q > 0.
 func newBiquad(f dsp.Hertz, q float64, rate dsp.Hertz, num, den [3]float64) *Biquad {
 	if !(f > 0 && f < rate/2) || !(q > 0) || math.IsInf(q, 1) {
 		panic(fmt.Sprintf("filter: %v Hz at a rate of %v Hz with q %v", float64(f), float64(rate), q))
@@ -103,8 +105,8 @@ func (s *Biquad) Response(f dsp.Hertz) complex128 {
 		(complex(s.den[0], 0) + w*(complex(s.den[1], 0)+w*complex(s.den[2], 0)))
 }
 
-// Tail is for how long the output goes on after the input has ended, until 60 dB down: the time of the slower
-// pole.
+// Tail is for how long the output goes on after the input has ended, until 60 dB down: the time of
+// the slower pole.
 func (s *Biquad) Tail() dsp.Second {
 	root := cmplx.Sqrt(complex(s.a1*s.a1-4*s.a2, 0))
 	r := max(cmplx.Abs(complex(-s.a1, 0)+root), cmplx.Abs(complex(-s.a1, 0)-root)) / 2
@@ -124,8 +126,9 @@ func (s *Biquad) Process(dst, src []float64) {
 		s.first(dst, src)
 		return
 	}
-	// Transposed direct form II: its sums stay as small as the signal. The output is written into the memory's equations, s1 = b1·x + s2 - a1·y and s2 = b2·x - a2·y, for the shortest way from one
-	// sample to the next.
+	// Transposed direct form II: its sums stay as small as the signal. The output is written into
+	// the memory's equations, s1 = b1·x + s2 - a1·y and s2 = b2·x - a2·y, for the shortest way from
+	// one sample to the next.
 	b0, a1, a2 := s.b0, s.a1, s.a2
 	c1, c2 := s.b1-a1*b0, s.b2-a2*b0
 	s1, s2 := s.s1, s.s2
@@ -182,8 +185,8 @@ func (c Cascade) Response(f dsp.Hertz) complex128 {
 	return h
 }
 
-// Tail is for how long the output goes on after the input has ended, until 60 dB down: the sum of the
-// sections' at most.
+// Tail is for how long the output goes on after the input has ended, until 60 dB down: the sum of
+// the sections' at most.
 func (c Cascade) Tail() dsp.Second {
 	var t dsp.Second
 	for _, s := range c {

@@ -49,8 +49,8 @@ func measure(h []float64, f, rate float64) complex128 {
 	return sum
 }
 
-// The stated response against the measured one. A fault in the stated form or the transform shows as dB; the
-// phase is checked by the size of the complex difference.
+// The stated response against the measured one. A fault in the stated form or the transform shows
+// as dB; the phase is checked by the size of the complex difference.
 func TestResponse(t *testing.T) {
 	for _, rate := range []float64{44100, 96000} {
 		for _, d := range designs() {
@@ -71,8 +71,8 @@ func TestResponse(t *testing.T) {
 	}
 }
 
-// The coefficients against the published formulas, in the published form with cos w0 and alpha. Source: "Cookbook
-// formulae for audio EQ biquad filter coefficients", W3C Note, 8 June 2021.
+// The coefficients against the published formulas, in the published form with cos w0 and alpha.
+// Source: "Cookbook formulae for audio EQ biquad filter coefficients", W3C Note, 8 June 2021.
 func TestCookbook(t *testing.T) {
 	const f0, fs, gain, q = 700.0, 48000.0, 9.0, 0.9
 	a := math.Pow(10, gain/40)
@@ -189,7 +189,8 @@ func TestTailEnds(t *testing.T) {
 	}
 }
 
-// Tail against the decay itself: 60 dB in that time, for a filter with two like poles somewhat more.
+// Tail against the decay itself: 60 dB in that time, for a filter with two like poles somewhat
+// more.
 func TestTail(t *testing.T) {
 	s := OnePoleLow(10, 48000)
 	if got, want := float64(s.Tail()), math.Log(1000)/(2*math.Pi*10); math.Abs(got-want) > 1e-3*want { // t = ln 1000 · RC

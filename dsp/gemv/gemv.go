@@ -1,12 +1,16 @@
-// Package gemv is what the inner loops of filters are made of, eight numbers at a time. It is not a library of linear algebra: sizes are fixed, nothing is checked but ends.
+// Package gemv is what the inner loops of filters are made of, eight numbers at a time. It is not a
+// library of linear algebra: sizes are fixed, nothing is checked but ends.
 //
-// On processors of the x86 family with AVX2 and FMA the loops are in assembly, else in Go. Both do the same operations in the same order, Fused where products are added up, and
-// on one type of processor give the same bits. Registers of 512 bits were tried: the scalar work between the calls lost more than the calls gained, and filters over whole blocks gained 4 %.
+// On processors of the x86 family with AVX2 and FMA the loops are in assembly, else in Go. Both do
+// the same operations in the same order, Fused where products are added up, and on one type of
+// processor give the same bits. Registers of 512 bits were tried: the scalar work between the calls
+// lost more than the calls gained, and filters over whole blocks gained 4 %.
 //
 // Start reading at Add8; add8 is the plain form. For whole signals see Slide and Mode.
 package gemv
 
-// Add8 adds to y eight neighbouring outputs of a FIR filter: to output j the sum of x[k] times the sample a[j+k].
+// Add8 adds to y eight neighbouring outputs of a FIR filter: to output j the sum of x[k] times the
+// sample a[j+k].
 func Add8(y *[8]float64, a, x []float64) {
 	if len(x) == 0 {
 		return
@@ -19,7 +23,8 @@ func Add8(y *[8]float64, a, x []float64) {
 	add8(y, a, x)
 }
 
-// add8 sums the taps of even and of odd index apart, which lets the fast form do two additions at a time.
+// add8 sums the taps of even and of odd index apart, which lets the fast form do two additions at a
+// time.
 func add8(y *[8]float64, a, x []float64) {
 	even, odd := taps8(a, x, 0), taps8(a, x, 1)
 	for r := range y {

@@ -5,11 +5,14 @@ import (
 	"unsafe"
 )
 
-// What a signal goes through block by block: FIR filters over all of it in one call, decaying modes, and the question whether it stays within a limit. Each output is computed by itself, by the same
-// operations in the same order wherever it stands, so that the bits do not depend on where a block ends.
+// What a signal goes through block by block: FIR filters over all of it in one call, decaying
+// modes, and the question whether it stays within a limit. Each output is computed by itself, by
+// the same operations in the same order wherever it stands, so that the bits do not depend on where
+// a block ends.
 
-// Stretch is a stretch of a signal, in double or single precision. It is there twice, half a line of the processor's cache apart: wherever four or eight neighbouring samples begin, one of the two has
-// them in one line, and to load them from two lines costs twice as much.
+// Stretch is a stretch of a signal, in double or single precision. It is there twice, half a line
+// of the processor's cache apart: wherever four or eight neighbouring samples begin, one of the two
+// has them in one line, and to load them from two lines costs twice as much.
 type Stretch[T float32 | float64] struct{ a, b []T }
 
 const cacheLine = 64 // bytes
@@ -28,7 +31,8 @@ func NewStretch[T float32 | float64](n int) *Stretch[T] {
 // From is the stretch from the given sample on, to be read.
 func (z *Stretch[T]) From(from int) []T { return z.a[from:] }
 
-// Write puts x into the stretch, from the given sample on; twice, or once where no filter slides over it but From is all that reads it.
+// Write puts x into the stretch, from the given sample on; twice, or once where no filter slides
+// over it but From is all that reads it.
 func Write(z *Stretch[float64], from int, x []float64, twice bool) {
 	copy(z.a[from:from+len(x)], x)
 	if twice {
@@ -36,7 +40,8 @@ func Write(z *Stretch[float64], from int, x []float64, twice bool) {
 	}
 }
 
-// least is what Narrow takes for nothing: times a tap of 1e-12 of anything it is still no subnormal number of single precision, which processors are slow with.
+// least is what Narrow takes for nothing: times a tap of 1e-12 of anything it is still no subnormal
+// number of single precision, which processors are slow with.
 const least = 1e-25
 
 // Narrow puts x into the stretch, from the given sample on, with zeros for what is under 1e-25.
@@ -62,7 +67,8 @@ func narrow(z []float32, x []float64) {
 	}
 }
 
-// Slide is a FIR filter: y[j] = bias + Σ taps[k]·x[from+j+k], summed in the order of the taps. It is fastest from 0 on.
+// Slide is a FIR filter: y[j] = bias + Σ taps[k]·x[from+j+k], summed in the order of the taps. It
+// is fastest from 0 on.
 func Slide(y []float64, x *Stretch[float64], from int, taps []float64, bias float64) {
 	if len(y) == 0 {
 		return
@@ -87,8 +93,9 @@ func slide(y, x, taps []float64, bias float64) {
 	}
 }
 
-// SlideNear is a FIR filter that is nearly a gain: y[j] = (bias + gain·x[j]) + Σ taps[k]·z[from+j+k], with x again in z. The sum is of single precision: where the taps make up a thousandth of the
-// gain, it is off by less than -200 dB of the signal, at half the price.
+// SlideNear is a FIR filter that is nearly a gain: y[j] = (bias + gain·x[j]) + Σ
+// taps[k]·z[from+j+k], with x again in z. The sum is of single precision: where the taps make up a
+// thousandth of the gain, it is off by less than -200 dB of the signal, at half the price.
 func SlideNear(y, x []float64, gain, bias float64, z *Stretch[float32], from int, taps []float32) {
 	if len(y) == 0 {
 		return
@@ -114,7 +121,8 @@ func slideNear(y, x []float64, gain, bias float64, z, taps []float32) {
 	}
 }
 
-// Within says whether all of x is between -limit and limit, these included; what is not a number is not.
+// Within says whether all of x is between -limit and limit, these included; what is not a number is
+// not.
 func Within(x []float64, limit float64) bool {
 	j := 0
 	if fast {
@@ -134,11 +142,14 @@ func within(x []float64, limit float64) bool {
 	return true
 }
 
-// Mode is a decaying oscillation, w[n] = pole·w[n-1] + u[n] with a complex pole, or with a real one a decay, that is heard as re·Re w + im·Im w.
+// Mode is a decaying oscillation, w[n] = pole·w[n-1] + u[n] with a complex pole, or with a real one
+// a decay, that is heard as re·Re w + im·Im w.
 //
-// It is stepped four samples at a time, w[n] = pole⁴·w[n-4] + u[n] + pole·u[n-1] + pole²·u[n-2] + pole³·u[n-3], so that four of them wait for the four before, not each for the one before.
+// It is stepped four samples at a time, w[n] = pole⁴·w[n-4] + u[n] + pole·u[n-1] + pole²·u[n-2] +
+// pole³·u[n-3], so that four of them wait for the four before, not each for the one before.
 type Mode struct {
-	// Of every number four times the same: the real parts of pole, pole², pole³ and pole⁴, their imaginary parts, re and im.
+	// Of every number four times the same: the real parts of pole, pole², pole³ and pole⁴, their
+	// imaginary parts, re and im.
 	of    [10][4]float64
 	state [2][4]float64 // of the last four samples, the oldest first: real and imaginary parts
 	real  bool
@@ -172,7 +183,8 @@ func (m *Mode) Flush(level float64) {
 	}
 }
 
-// AddModes adds modes to y, in their order. u is as for Add. A complex one and a real one after it are stepped together: neither alone keeps the processor busy.
+// AddModes adds modes to y, in their order. u is as for Add. A complex one and a real one after it
+// are stepped together: neither alone keeps the processor busy.
 func AddModes(modes []Mode, y, u []float64) {
 	for len(modes) > 0 {
 		m := &modes[0]

@@ -16,7 +16,8 @@ func drawn(r *rand.Rand, n int) []float64 {
 	return x
 }
 
-// The fast filters give the plain ones' bits and the sums of their definition, for every number of outputs, and touch nothing beyond y.
+// The fast filters give the plain ones' bits and the sums of their definition, for every number of
+// outputs, and touch nothing beyond y.
 func TestSlide(t *testing.T) {
 	r := rand.New(rand.NewPCG(9, 10))
 	for _, count := range []int{1, 2, 3, 4, 5, 31, 64} {
@@ -138,7 +139,8 @@ func TestWithin(t *testing.T) {
 	}
 }
 
-// A mode is its pole's powers, by the definition; the fast form gives the plain one's bits; and calls may end anywhere.
+// A mode is its pole's powers, by the definition; the fast form gives the plain one's bits; and
+// calls may end anywhere.
 func TestMode(t *testing.T) {
 	r := rand.New(rand.NewPCG(15, 16))
 	for _, pole := range []complex128{cmplx.Rect(0.99, 0.3), cmplx.Rect(0.5, -2), 0.999, -0.4} {

@@ -7,7 +7,8 @@ import (
 	"drywire/dsp"
 )
 
-// Every value against the wave itself, ten seconds long: within what straight lines miss of a sine, (2π/4096)²/8, or in the corner of a triangle, 4/4096/4.
+// Every value against the wave itself, ten seconds long: within what straight lines miss of a sine,
+// (2π/4096)²/8, or in the corner of a triangle, 4/4096/4.
 func TestWaves(t *testing.T) {
 	const rate = 48000
 	for name, c := range map[string]struct {
@@ -36,7 +37,8 @@ func TestWaves(t *testing.T) {
 	}
 }
 
-// Between 10 and 90 % of the way: sin from -artanh(0.8·tanh 6)/6 to +, in closed form 2·asin(0.18310)/(2π) of the cycle.
+// Between 10 and 90 % of the way: sin from -artanh(0.8·tanh 6)/6 to +, in closed form
+// 2·asin(0.18310)/(2π) of the cycle.
 func TestSquareEdge(t *testing.T) {
 	want := 2 * math.Asin(math.Atanh(0.8*math.Tanh(6))/6) / (2 * math.Pi)
 	first, last := -1.0, -1.0

@@ -5,12 +5,14 @@ import (
 	"math"
 )
 
-// ABX is the outcome of a listening test in which a listener says in every trial whether X was A or B.
+// ABX is the outcome of a listening test in which a listener says in every trial whether X was A or
+// B.
 type ABX struct {
 	Correct, Trials int
 }
 
-// PValue is the probability of at least so many correct answers by guessing: the exact one-sided binomial test, p = 1/2.
+// PValue is the probability of at least so many correct answers by guessing: the exact one-sided
+// binomial test, p = 1/2.
 func (r ABX) PValue() float64 {
 	r.check()
 	return binomialTail(r.Correct, r.Trials, 0.5)
@@ -46,8 +48,8 @@ func binomialTail(k, n int, p float64) float64 {
 	return min(1, sum)
 }
 
-// LeastCorrect is the smallest number of correct answers in so many trials whose p-value is at most alpha. Where not even
-// all of them suffice, there are too few trials.
+// LeastCorrect is the smallest number of correct answers in so many trials whose p-value is at most
+// alpha. Where not even all of them suffice, there are too few trials.
 func LeastCorrect(trials int, alpha float64) (int, error) {
 	if trials < 1 || !(alpha > 0 && alpha < 1) {
 		panic(fmt.Sprintf("measure: ABX: %d trials at alpha %v", trials, alpha))
@@ -60,14 +62,15 @@ func LeastCorrect(trials int, alpha float64) (int, error) {
 	return 0, notMeasurable(TooShort, "%d trials can never reach p = %v", trials, alpha)
 }
 
-// Interval is a range that holds a quantity with a stated confidence. Its upper end may be unbounded.
+// Interval is a range that holds a quantity with a stated confidence. Its upper end may be
+// unbounded.
 type Interval struct {
 	Low, High float64
 	Unbounded bool // no upper limit can be given; High then means nothing
 }
 
-// Proportion is the exact (Clopper-Pearson) interval of the listener's true share of correct answers. Source: Biometrika 26(4),
-// 404-413, 1934.
+// Proportion is the exact (Clopper-Pearson) interval of the listener's true share of correct
+// answers. Source: Biometrika 26(4), 404-413, 1934.
 func (r ABX) Proportion(confidence float64) Interval {
 	r.check()
 	if !(confidence > 0 && confidence < 1) {
@@ -96,10 +99,12 @@ func bisect(low, high float64, below func(float64) bool) float64 {
 	return (low + high) / 2
 }
 
-// DPrime is the listener's sensitivity d' (distance of the two stimuli in standard deviations) and its exact interval, for
-// a listener who compares X with A and with B and names the nearer one. With A, B and X normal and independent the share of
-// correct answers is then Φ(d'/√2)·Φ(d'/√6) + Φ(-d'/√2)·Φ(-d'/√6), because B-A and 2X-A-B are independent with variances 2 and 6.
-// Half or fewer correct is d' = 0. All correct sets no upper limit: d' is then not measurable, only its interval's lower end.
+// DPrime is the listener's sensitivity d' (distance of the two stimuli in standard deviations) and
+// its exact interval, for a listener who compares X with A and with B and names the nearer one.
+// With A, B and X normal and independent the share of correct answers is then Φ(d'/√2)·Φ(d'/√6) +
+// Φ(-d'/√2)·Φ(-d'/√6), because B-A and 2X-A-B are independent with variances 2 and 6. Half or fewer
+// correct is d' = 0. All correct sets no upper limit: d' is then not measurable, only its
+// interval's lower end.
 func (r ABX) DPrime(confidence float64) (float64, Interval, error) {
 	p := r.Proportion(confidence)
 	interval := Interval{Low: dPrime(p.Low), Unbounded: r.Correct == r.Trials}

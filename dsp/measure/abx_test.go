@@ -8,7 +8,8 @@ import (
 )
 
 func TestABX(t *testing.T) {
-	// Exact binomial sums: Σ C(n,i)/2^n, the numerators counted by hand or with SciPy 1.10.1 binom.sf(k-1, n, 0.5).
+	// Exact binomial sums: Σ C(n,i)/2^n, the numerators counted by hand or with SciPy 1.10.1
+	// binom.sf(k-1, n, 0.5).
 	for _, c := range []struct {
 		correct, trials int
 		p               float64
@@ -45,7 +46,8 @@ func TestABXProportion(t *testing.T) {
 }
 
 func TestDPrime(t *testing.T) {
-	// The rule played out: A ~ N(0,1), B ~ N(d',1), X one of them; the listener names the nearer. 4e5 trials: standard error 0.0008.
+	// The rule played out: A ~ N(0,1), B ~ N(d',1), X one of them; the listener names the nearer.
+	// 4e5 trials: standard error 0.0008.
 	r := rand.New(rand.NewPCG(1, 2))
 	for _, d := range []float64{0.34, 1, 2, 3} {
 		correct := 0

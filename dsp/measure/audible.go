@@ -9,15 +9,18 @@ import (
 
 // Audibility says how likely a listener is to hear that two takes differ.
 //
-// The ear is the FFT ear model of ITU-R BS.1387-1 (basic version, Annex 2 clause 2.1): spectrum, outer and middle ear, critical bands,
-// internal noise, spreading, forward masking. The probability is its detection step (Annex 2 clause 4.7): a step in
-// excitation that half of the listeners hear, which shrinks with level. The constants are from memory, the detection step from
-// an open implementation of the standard; nothing here was checked against the standard's conformance items, which could
-// not be had. Its grade (ODG) is left out on purpose: it saturates on differences as large as a change of order.
+// The ear is the FFT ear model of ITU-R BS.1387-1 (basic version, Annex 2 clause 2.1): spectrum,
+// outer and middle ear, critical bands, internal noise, spreading, forward masking. The probability
+// is its detection step (Annex 2 clause 4.7): a step in excitation that half of the listeners hear,
+// which shrinks with level. The constants are from memory, the detection step from an open
+// implementation of the standard; nothing here was checked against the standard's conformance
+// items, which could not be had. Its grade (ODG) is left out on purpose: it saturates on
+// differences as large as a change of order.
 //
-// It does not know that a listener forgets, or that a difference is liked. It compares takes as they are: match them
-// in loudness and align them first. BS.1387 is for 48 kHz; here the frame is 2048 points up to 50 kHz, twice that up to 100 kHz,
-// four times above, so that it lasts about as long.
+// It does not know that a listener forgets, or that a difference is liked. It compares takes as
+// they are: match them in loudness and align them first. BS.1387 is for 48 kHz; here the frame is
+// 2048 points up to 50 kHz, twice that up to 100 kHz, four times above, so that it lasts about as
+// long.
 type Audibility struct {
 	Probability float64 // that a frame's difference is heard, mean over the frames that count
 	Share       float64 // of those frames, in how many it is more likely heard than not
@@ -28,7 +31,8 @@ type Audibility struct {
 	Frames      int     // that count: either take is above the internal noise in some band by 10 dB and more
 }
 
-// BandCount is how many critical bands the ear model has: a quarter of a Bark each, from 80 Hz to 18 kHz.
+// BandCount is how many critical bands the ear model has: a quarter of a Bark each, from 80 Hz to
+// 18 kHz.
 const BandCount = 109
 
 // The ear model's constants: BS.1387-1 Annex 2.
@@ -43,8 +47,9 @@ const (
 	earCounts      = 10.0             // dB above the internal noise for a frame to count (common practice, no source)
 )
 
-// Audible compares a take with a reference of the same length, both in fractions of full scale. playback is the level in dB SPL that a
-// full-scale sine at 1 kHz has at the listener's ear: BS.1387 takes 92 dB where nothing is known.
+// Audible compares a take with a reference of the same length, both in fractions of full scale.
+// playback is the level in dB SPL that a full-scale sine at 1 kHz has at the listener's ear:
+// BS.1387 takes 92 dB where nothing is known.
 func Audible(reference, other []float64, rate, playback float64) (Audibility, error) {
 	mustRate("audibility", rate, 40000, 200000)
 	if !(playback >= 0 && playback <= 130) {
@@ -95,8 +100,8 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 	return result, nil
 }
 
-// JustNoticeable is the step in excitation, in dB, that half of the listeners hear at an excitation of level dB: BS.1387-1
-// Annex 2 clause 4.7. Below 0 dB nothing is heard: +Inf.
+// JustNoticeable is the step in excitation, in dB, that half of the listeners hear at an excitation
+// of level dB: BS.1387-1 Annex 2 clause 4.7. Below 0 dB nothing is heard: +Inf.
 func JustNoticeable(level float64) float64 {
 	if level <= 0 {
 		return math.Inf(1)
@@ -207,7 +212,8 @@ func (m *ear) excite(s *earState, x []float64) {
 	}
 }
 
-// spread lets the energy of every band excite its neighbours: 27 dB per Bark downwards, and upwards less the louder it is.
+// spread lets the energy of every band excite its neighbours: 27 dB per Bark downwards, and upwards
+// less the louder it is.
 func (m *ear) spread(out, in *[BandCount]float64) {
 	down := math.Pow(10, -2.7*earStep)
 	downLaw := math.Pow(down, earPowerLaw)

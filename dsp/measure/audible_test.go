@@ -18,15 +18,17 @@ func TestJustNoticeable(t *testing.T) {
 	step := JustNoticeable(60)
 	near(t, "louder", detection(60, 60+0), 0, 0, "")
 	near(t, "reference louder by the step", detection(60+step, 60), 0.5, 0.02, "") // L = 60 + 0.3·step
-	// Half the step: 1 - 0.5^(0.5^b), b = 4 where the reference is louder, 6 where it is softer. (At L = 60 and a little more or less.)
+	// Half the step: 1 - 0.5^(0.5^b), b = 4 where the reference is louder, 6 where it is softer.
+	// (At L = 60 and a little more or less.)
 	near(t, "reference louder by half", detection(60+step/2, 60), 1-math.Pow(0.5, 1.0/16), 0.002, "")
 	near(t, "reference softer by half", detection(60-step/2, 60), 1-math.Pow(0.5, 1.0/64), 1e-9, "")
 	near(t, "reference softer by the step", detection(60-step, 60), 0.5, 1e-9, "")
 }
 
 func TestEarScale(t *testing.T) {
-	// The line of a full-scale sine at 1019.5 Hz stands for its playback level. Under a Hann window all its lines together have
-	// 1.5 times the power of one that falls on a bin; the ear's weighting at 1.0195 kHz is the formula's.
+	// The line of a full-scale sine at 1019.5 Hz stands for its playback level. Under a Hann window
+	// all its lines together have 1.5 times the power of one that falls on a bin; the ear's
+	// weighting at 1.0195 kHz is the formula's.
 	weight := -0.6*3.64*math.Pow(1.0195, -0.8) + 6.5*math.Exp(-0.6*math.Pow(1.0195-3.3, 2)) - 1e-3*math.Pow(1.0195, 3.6)
 	want := 92 + weight + powerDB(1.5) - 2*powerDB(earCalibration)
 	for _, rate := range []float64{44100, 48000, 96000, 192000} {
@@ -47,13 +49,15 @@ func TestEarScale(t *testing.T) {
 		near(t, fmt.Sprintf("place at %v", rate), bark(m.centre[at]), bark(1019.5), 0.26, "Bark")
 		near(t, "highest band", m.edge[BandCount]*rate/float64(m.size), 18000, 0.1, "Hz")
 	}
-	// The share of a full-scale sine's line: at 48 kHz, 1019.5 Hz lies half-way (0.499) between bins 43 and 44.
+	// The share of a full-scale sine's line: at 48 kHz, 1019.5 Hz lies half-way (0.499) between
+	// bins 43 and 44.
 	near(t, "between bins", 2/(math.Pi*0.75)*1.0, earCalibration, 0.001, "") // Hann kernel at half a bin: sinc(1/2)/(1-1/4) = 0.849
 }
 
 func TestEarSpreading(t *testing.T) {
-	// One band at 80 dB alone: it falls by 27 dB per Bark downwards and by 24 + 230/f - 0.2·80 dB per Bark upwards, and the energy
-	// over all bands stays what it was. (The power law of addition undoes itself where there is one source.)
+	// One band at 80 dB alone: it falls by 27 dB per Bark downwards and by 24 + 230/f - 0.2·80 dB
+	// per Bark upwards, and the energy over all bands stays what it was. (The power law of addition
+	// undoes itself where there is one source.)
 	m := newEar(48000, 92)
 	const b = 50
 	var in, out [BandCount]float64
@@ -72,8 +76,8 @@ func TestEarSpreading(t *testing.T) {
 }
 
 func TestEarForgets(t *testing.T) {
-	// A loud frame, then silence: the excitation goes on from (1-a)·e and falls by a for every half frame of 1024 samples,
-	// a = exp(-T/τ), τ = 8 ms + 22 ms · 100 Hz/f.
+	// A loud frame, then silence: the excitation goes on from (1-a)·e and falls by a for every half
+	// frame of 1024 samples, a = exp(-T/τ), τ = 8 ms + 22 ms · 100 Hz/f.
 	m := newEar(48000, 92)
 	s := newEarState()
 	const b = 20
@@ -103,7 +107,8 @@ func TestAudible(t *testing.T) {
 	if same.Probability != 0 || same.Share != 0 || same.Highest != 0 || same.Bands != 0 || same.MaxDB != 0 {
 		t.Errorf("identical takes: %+v", same)
 	}
-	// Wide-band noise is just noticeably louder by about 0.5 dB (textbook figure, from memory): 0.3 dB is not heard, 1 dB is.
+	// Wide-band noise is just noticeably louder by about 0.5 dB (textbook figure, from memory): 0.3
+	// dB is not heard, 1 dB is.
 	if small.Share > 0 || small.Highest > 0.5 || small.Bands > 0 {
 		t.Errorf("+0.3 dB: %+v, want unheard", small)
 	}

@@ -5,9 +5,10 @@ import (
 	"math/cmplx"
 )
 
-// Decay is what an impulse response says about a room or a reverberator, in seconds and dB. A reverberation time is the time
-// for 60 dB at the rate of decay that was found on a part of the curve.
-// Source: ISO 3382-1:2009, clause 5.3.3 (integrated impulse response) and Annex A (other quantities).
+// Decay is what an impulse response says about a room or a reverberator, in seconds and dB. A
+// reverberation time is the time for 60 dB at the rate of decay that was found on a part of the
+// curve. Source: ISO 3382-1:2009, clause 5.3.3 (integrated impulse response) and Annex A (other
+// quantities).
 type Decay struct {
 	EDT float64 // from the fall from 0 to -10 dB
 	T20 float64 // from the fall from -5 to -25 dB
@@ -29,10 +30,11 @@ const (
 	envelope   = 0.02 // s over which the record's level is averaged to see how far it falls
 )
 
-// MeasureDecay evaluates an impulse response by backward integration (JASA 37, 409-412, 1965). The response begins where it first
-// comes within 20 dB of its maximum. The record's end is taken for the end of the response, so it must either hold all
-// of it or be cut where it is 45 dB down; nothing is added for what is missing. A record that has background noise in it
-// does not fall that far and is refused.
+// MeasureDecay evaluates an impulse response by backward integration (JASA 37, 409-412, 1965). The
+// response begins where it first comes within 20 dB of its maximum. The record's end is taken for
+// the end of the response, so it must either hold all of it or be cut where it is 45 dB down;
+// nothing is added for what is missing. A record that has background noise in it does not fall that
+// far and is refused.
 func MeasureDecay(x []float64, rate float64) (Decay, error) {
 	mustRate("decay", rate, 1000, math.MaxFloat64)
 	if err := checkFinite(x); err != nil {
@@ -115,8 +117,8 @@ func fall(x []float64, rate float64) float64 {
 	return powerDB(highest / last)
 }
 
-// decayTime fits a line by least squares to the level of the curve between two levels, and says when it has fallen 60 dB.
-// It is 0 where fewer than two points lie between them.
+// decayTime fits a line by least squares to the level of the curve between two levels, and says
+// when it has fallen 60 dB. It is 0 where fewer than two points lie between them.
 func decayTime(curve []float64, rate, from, to float64) float64 {
 	high, low := curve[0]*math.Pow(10, from/10), curve[0]*math.Pow(10, to/10)
 	var n, st, stt, sl, stl float64
@@ -136,10 +138,11 @@ func decayTime(curve []float64, rate, from, to float64) float64 {
 	return -60 * (n*stt - st*st) / (n*stl - st*sl)
 }
 
-// OctaveDecay evaluates an impulse response in the octave band around centre (Hz). The filter runs over the response backwards,
-// so that its own ringing comes before the sound and does not lengthen the decay: ISO 3382-1:2009 clause 7.3 (the note on
-// time-reversed analysis; clause from memory). Onset-bound quantities (EDT, C80, D50, Centre) shift by the filter's
-// ringing, a few periods of the band: read T20 and T30 in the lowest bands, not those.
+// OctaveDecay evaluates an impulse response in the octave band around centre (Hz). The filter runs
+// over the response backwards, so that its own ringing comes before the sound and does not lengthen
+// the decay: ISO 3382-1:2009 clause 7.3 (the note on time-reversed analysis; clause from memory).
+// Onset-bound quantities (EDT, C80, D50, Centre) shift by the filter's ringing, a few periods of
+// the band: read T20 and T30 in the lowest bands, not those.
 func OctaveDecay(x []float64, rate, centre float64) (Decay, error) {
 	if err := checkFinite(x); err != nil {
 		return Decay{}, err
@@ -148,7 +151,8 @@ func OctaveDecay(x []float64, rate, centre float64) (Decay, error) {
 	if err != nil {
 		return Decay{}, err
 	}
-	// Ahead of the response, room for the ringing that now comes before it: 12 periods of the band's lower edge.
+	// Ahead of the response, room for the ringing that now comes before it: 12 periods of the
+	// band's lower edge.
 	lead := int(12 * math.Sqrt2 * rate / centre)
 	y := make([]float64, lead+len(x))
 	for i := len(x) - 1; i >= 0; i-- {
@@ -160,9 +164,10 @@ func OctaveDecay(x []float64, rate, centre float64) (Decay, error) {
 	return MeasureDecay(y, rate)
 }
 
-// octaveFilter is a Butterworth band-pass of order 6 (three biquads) whose edges lie at centre·10^(±3/20), -3 dB: it meets
-// the class 1 limits of IEC 61260-1:2014 for octave bands. One octave off it is down by 19.6 dB only, so a neighbour that rings
-// half as long again shows in T20 by about 2 %: that is the standard's filter, not the method.
+// octaveFilter is a Butterworth band-pass of order 6 (three biquads) whose edges lie at
+// centre·10^(±3/20), -3 dB: it meets the class 1 limits of IEC 61260-1:2014 for octave bands. One
+// octave off it is down by 19.6 dB only, so a neighbour that rings half as long again shows in T20
+// by about 2 %: that is the standard's filter, not the method.
 type octaveFilter [3]biquad
 
 func newOctaveFilter(rate, centre float64) (octaveFilter, error) {
@@ -173,8 +178,9 @@ func newOctaveFilter(rate, centre float64) (octaveFilter, error) {
 	// Bilinear transform with both edges prewarped, in the unit of tan(π·f/rate).
 	low, high := math.Tan(math.Pi*centre/edge/rate), math.Tan(math.Pi*centre*edge/rate)
 	width, middle := high-low, low*high // middle squared
-	// Poles of the third-order low-pass: -1 and exp(±j·2π/3). Each becomes the two roots of s² - p·width·s + middle. Conjugate pairs
-	// make a biquad each: one pair from -1, two from the complex one.
+	// Poles of the third-order low-pass: -1 and exp(±j·2π/3). Each becomes the two roots of s² -
+	// p·width·s + middle. Conjugate pairs make a biquad each: one pair from -1, two from the
+	// complex one.
 	roots := func(p complex128) (complex128, complex128) {
 		b := p * complex(width/2, 0)
 		r := cmplx.Sqrt(b*b - complex(middle, 0))
@@ -182,7 +188,8 @@ func newOctaveFilter(rate, centre float64) (octaveFilter, error) {
 	}
 	var f octaveFilter
 	section := func(s1, s2 complex128) biquad {
-		// width·s / (s² - (s1+s2)·s + s1·s2) with s = (z-1)/(z+1); s1 and s2 are conjugate or both real.
+		// width·s / (s² - (s1+s2)·s + s1·s2) with s = (z-1)/(z+1); s1 and s2 are conjugate or both
+		// real.
 		sum, product := real(s1+s2), real(s1*s2)
 		a0 := 1 - sum + product
 		return biquad{b0: width / a0, b2: -width / a0, a1: 2 * (product - 1) / a0, a2: (1 + sum + product) / a0}

@@ -47,7 +47,8 @@ func TestDecayClosedForm(t *testing.T) {
 }
 
 func TestDecayOfNoise(t *testing.T) {
-	// Noise that decays: the backward integral of one record fluctuates, by under 1 % over T30 in full band.
+	// Noise that decays: the backward integral of one record fluctuates, by under 1 % over T30 in
+	// full band.
 	for seed := range uint64(5) {
 		d := must[Decay](t)(MeasureDecay(decaying(2, 2.5, 48000, seed), 48000))
 		near(t, "T30 of noise", d.T30/2, 1, 0.01, "(ratio)")
@@ -56,8 +57,8 @@ func TestDecayOfNoise(t *testing.T) {
 }
 
 func TestBentDecay(t *testing.T) {
-	// Two slopes: energy 0.9·exp(-k1·t)·k1 + 0.1·exp(-k2·t)·k2, 0.4 s and 2 s. Its backward integral is known, and straight lines are fitted
-	// to that by the plain definition.
+	// Two slopes: energy 0.9·exp(-k1·t)·k1 + 0.1·exp(-k2·t)·k2, 0.4 s and 2 s. Its backward
+	// integral is known, and straight lines are fitted to that by the plain definition.
 	const rate, seconds = 48000, 3
 	k1, k2 := 6*math.Ln10/0.4, 6*math.Ln10/2
 	x := make([]float64, seconds*rate)
@@ -86,7 +87,8 @@ func TestBentDecay(t *testing.T) {
 }
 
 func TestOctaveDecay(t *testing.T) {
-	// A decaying sine in the middle of each band: its T comes back within 1 %, the filter's own ringing notwithstanding.
+	// A decaying sine in the middle of each band: its T comes back within 1 %, the filter's own
+	// ringing notwithstanding.
 	const rate = 48000
 	want := map[float64]float64{125: 2.4, 250: 2, 500: 1.7, 1000: 1.5, 2000: 1.2, 4000: 0.9, 8000: 0.6}
 	for f, t60 := range want {
@@ -98,7 +100,8 @@ func TestOctaveDecay(t *testing.T) {
 		near(t, fmt.Sprintf("T30 at %v Hz", f), d.T30/t60, 1, 0.01, "(ratio)")
 		near(t, fmt.Sprintf("T20 at %v Hz", f), d.T20/t60, 1, 0.01, "(ratio)")
 	}
-	// A short decay in a low band, 0.06 s at 125 Hz: run forwards, the filter's own ringing makes it 4 % longer.
+	// A short decay in a low band, 0.06 s at 125 Hz: run forwards, the filter's own ringing makes
+	// it 4 % longer.
 	short := make([]float64, rate)
 	for i := range short {
 		short[i] = math.Pow(10, -3*float64(i)/rate/0.06) * math.Cos(2*math.Pi*125*float64(i)/rate)
@@ -108,7 +111,8 @@ func TestOctaveDecay(t *testing.T) {
 }
 
 func TestOctaveFilter(t *testing.T) {
-	// SciPy 1.10.1: butter(3, [1000*10**-.15, 1000*10**.15], 'bandpass', fs=48000, output='sos'), then sosfreqz at these frequencies.
+	// SciPy 1.10.1: butter(3, [1000*10**-.15, 1000*10**.15], 'bandpass', fs=48000, output='sos'),
+	// then sosfreqz at these frequencies.
 	f, err := newOctaveFilter(48000, 1000)
 	if err != nil {
 		t.Fatal(err)
@@ -122,8 +126,9 @@ func TestOctaveFilter(t *testing.T) {
 	}
 }
 
-// TestOctaveFilterClass checks the class 1 limits of IEC 61260-1:2014 Table 1 for octave bands at the band's breakpoints
-// (values from memory): exponent of G = 10^0.3 from the middle, least and greatest attenuation in dB.
+// TestOctaveFilterClass checks the class 1 limits of IEC 61260-1:2014 Table 1 for octave bands at
+// the band's breakpoints (values from memory): exponent of G = 10^0.3 from the middle, least and
+// greatest attenuation in dB.
 func TestOctaveFilterClass(t *testing.T) {
 	for _, centre := range []float64{125, 1000, 8000} {
 		f, err := newOctaveFilter(48000, centre)

@@ -15,8 +15,8 @@ const (
 	BandHigh = 20000.0 // Hz
 )
 
-// notchQ is the quality factor of the notch in THDN. AES17-2015 allows 1.2 to 3; the sharpest harms the second
-// harmonic least (0.21 dB).
+// notchQ is the quality factor of the notch in THDN. AES17-2015 allows 1.2 to 3; the sharpest harms
+// the second harmonic least (0.21 dB).
 const notchQ = 3
 
 // Harmonics is what a steady sine became: peak amplitudes, in the unit of the samples.
@@ -29,9 +29,10 @@ type Harmonics struct {
 	Residual  float64   // RMS of the same without the fundamental: all harmonics, aliases, hum and noise
 }
 
-// THD is the total harmonic distortion: the root of the summed squares of the harmonics over the fundamental, as a
-// ratio. Source: IEC 60268-3, total harmonic distortion, with the fundamental as reference (the standard
-// itself divides by the total output; the closed forms of the tests divide by the fundamental).
+// THD is the total harmonic distortion: the root of the summed squares of the harmonics over the
+// fundamental, as a ratio. Source: IEC 60268-3, total harmonic distortion, with the fundamental as
+// reference (the standard itself divides by the total output; the closed forms of the tests divide
+// by the fundamental).
 func (h Harmonics) THD() float64 {
 	sum := 0.0
 	for _, a := range h.Amplitude[1:] {
@@ -40,13 +41,15 @@ func (h Harmonics) THD() float64 {
 	return math.Sqrt(sum) / h.Amplitude[0]
 }
 
-// LevelDB is the level of harmonic n (2 is the second) in dB relative to the fundamental; -Inf when it is nought.
+// LevelDB is the level of harmonic n (2 is the second) in dB relative to the fundamental; -Inf when
+// it is nought.
 func (h Harmonics) LevelDB(n int) float64 {
 	return 20 * math.Log10(h.Amplitude[n-1]/h.Amplitude[0])
 }
 
-// CoherentHarmonics measures a tone that makes exactly k0 periods in x, by the DFT of all of x, with up to orders
-// harmonics below half the rate. Use an odd k0 and a power of two: every alias then falls between the harmonics.
+// CoherentHarmonics measures a tone that makes exactly k0 periods in x, by the DFT of all of x,
+// with up to orders harmonics below half the rate. Use an odd k0 and a power of two: every alias
+// then falls between the harmonics.
 func CoherentHarmonics(x []float64, rate float64, k0, orders int) (Harmonics, error) {
 	mustRate("harmonics", rate, 1, math.MaxFloat64)
 	if k0 < 1 || orders < 1 {
@@ -91,13 +94,14 @@ func linePower(c []complex128, k, n int) float64 {
 	return 2 * a * a
 }
 
-// FitHarmonics measures a tone of any frequency: the fundamental's frequency, amplitude and phase and those of its harmonics
-// are fitted to x by least squares under a Hann window, the frequency by Gauss-Newton steps from the value given, which
-// must be right to 1/T (T the length of x). It needs four periods. Of orders asked for, those below half the rate are
-// fitted. Source: IEEE Std 1057, four-parameter sine fit (from memory), extended by the harmonics.
+// FitHarmonics measures a tone of any frequency: the fundamental's frequency, amplitude and phase
+// and those of its harmonics are fitted to x by least squares under a Hann window, the frequency by
+// Gauss-Newton steps from the value given, which must be right to 1/T (T the length of x). It needs
+// four periods. Of orders asked for, those below half the rate are fitted. Source: IEEE Std 1057,
+// four-parameter sine fit (from memory), extended by the harmonics.
 //
-// Total and Residual come from the windowed record itself minus the fitted fundamental, with everything from 0 Hz (but
-// the mean) to half the rate in them: filter first where a band matters.
+// Total and Residual come from the windowed record itself minus the fitted fundamental, with
+// everything from 0 Hz (but the mean) to half the rate in them: filter first where a band matters.
 func FitHarmonics(x []float64, rate, frequency float64, orders int) (Harmonics, error) {
 	mustRate("harmonics", rate, 1, math.MaxFloat64)
 	if orders < 1 || !(frequency > 0) {
@@ -120,8 +124,8 @@ func FitHarmonics(x []float64, rate, frequency float64, orders int) (Harmonics, 
 		orders--
 	}
 
-	// First the fundamental alone finds the frequency: an error of one bin there is an error of n at harmonic n, too far for
-	// a Gauss-Newton step. Then all of them refine it.
+	// First the fundamental alone finds the frequency: an error of one bin there is an error of n
+	// at harmonic n, too far for a Gauss-Newton step. Then all of them refine it.
 	f := frequency
 	var s sineFit
 	for _, stage := range []struct {
@@ -186,8 +190,8 @@ func largestMagnitude(x []float64) float64 {
 	return p
 }
 
-// sineFit is the least-squares fit of a mean and sines of known frequencies. Time counts from the middle of the record, so
-// that a wrong frequency does not show as a wrong phase.
+// sineFit is the least-squares fit of a mean and sines of known frequencies. Time counts from the
+// middle of the record, so that a wrong frequency does not show as a wrong phase.
 type sineFit struct {
 	coefficients []float64 // mean, then cosine and sine of each frequency
 }
@@ -198,8 +202,9 @@ func (s sineFit) sine(n int) (amplitude, phase float64) {
 	return math.Hypot(c, q), math.Atan2(c, q)
 }
 
-// fitSines fits a mean and sines to x under a Hann window. Given the coefficients of the fit before, it also fits how far the
-// first frequency is off, in Hz, taking the others as its multiples; without, that shift is 0.
+// fitSines fits a mean and sines to x under a Hann window. Given the coefficients of the fit
+// before, it also fits how far the first frequency is off, in Hz, taking the others as its
+// multiples; without, that shift is 0.
 func fitSines(x []float64, rate float64, freqs, before []float64) (fit sineFit, shift float64, err error) {
 	columns := 1 + 2*len(freqs)
 	all := columns
@@ -248,11 +253,12 @@ func fitSines(x []float64, rate float64, freqs, before []float64) (fit sineFit, 
 	return fit, shift, nil
 }
 
-// THDN is the total harmonic distortion and noise of a steady tone, as a ratio: the RMS that a notch at the tone leaves over
-// the RMS of all, both from 20 Hz to 20 kHz. The tone is the strongest line in the band. The notch is second order with a Q of 3,
-// applied to the power spectrum (Blackman-Harris window, four terms), where the band's edges are sharp as well;
-// the tone itself is taken out whole. It needs 16 periods. Source: AES17-2015, total
-// harmonic distortion and noise (notch Q of 1.2 to 3, 20 Hz to 20 kHz).
+// THDN is the total harmonic distortion and noise of a steady tone, as a ratio: the RMS that a
+// notch at the tone leaves over the RMS of all, both from 20 Hz to 20 kHz. The tone is the
+// strongest line in the band. The notch is second order with a Q of 3, applied to the power
+// spectrum (Blackman-Harris window, four terms), where the band's edges are sharp as well; the tone
+// itself is taken out whole. It needs 16 periods. Source: AES17-2015, total harmonic distortion and
+// noise (notch Q of 1.2 to 3, 20 Hz to 20 kHz).
 func THDN(x []float64, rate float64) (float64, error) {
 	mustRate("THD+N", rate, 8*BandLow, math.MaxFloat64)
 	if err := checkFinite(x); err != nil {
@@ -307,7 +313,8 @@ func THDN(x []float64, rate float64) (float64, error) {
 	return math.Sqrt(residual / total), nil
 }
 
-// blackmanHarrisAt is the four-term Blackman-Harris window (side lobes below -92 dB). Source: Proc. IEEE 66(1), 51-83, 1978.
+// blackmanHarrisAt is the four-term Blackman-Harris window (side lobes below -92 dB). Source: Proc.
+// IEEE 66(1), 51-83, 1978.
 func blackmanHarrisAt(i, n int) float64 {
 	t := 2 * math.Pi * (float64(i) + 0.5) / float64(n)
 	return 0.35875 - 0.48829*math.Cos(t) + 0.14128*math.Cos(2*t) - 0.01168*math.Cos(3*t)
@@ -326,9 +333,10 @@ type Intermodulation struct {
 	Second, Third float64
 }
 
-// ModulationDistortion measures what a strong low tone does to a weak high one (60 Hz and 7 kHz, 4:1 by custom): the
-// side lines one (Second) and two (Third) times low away from high, their amplitudes added, over high's amplitude.
-// Source: IEC 60268-3:2018 clause 14.12.7 (clause from memory; the custom of adding amplitudes, not powers, is the standard's).
+// ModulationDistortion measures what a strong low tone does to a weak high one (60 Hz and 7 kHz,
+// 4:1 by custom): the side lines one (Second) and two (Third) times low away from high, their
+// amplitudes added, over high's amplitude. Source: IEC 60268-3:2018 clause 14.12.7 (clause from
+// memory; the custom of adding amplitudes, not powers, is the standard's).
 func ModulationDistortion(x []float64, rate, low, high float64) (Intermodulation, error) {
 	a, err := lines(x, rate, low, high, high-low, high+low, high-2*low, high+2*low)
 	if err != nil {
@@ -337,9 +345,9 @@ func ModulationDistortion(x []float64, rate, low, high float64) (Intermodulation
 	return Intermodulation{Second: (a[2] + a[3]) / a[1], Third: (a[4] + a[5]) / a[1]}, nil
 }
 
-// DifferenceDistortion measures what two equal high tones make of each other (8 and 11.95 kHz by custom): the line at
-// f2-f1 (Second), and those at 2·f1-f2 and 2·f2-f1 added (Third), over the sum of the two tones' amplitudes.
-// Source: IEC 60268-3:2018 clause 14.12.8 (clause from memory).
+// DifferenceDistortion measures what two equal high tones make of each other (8 and 11.95 kHz by
+// custom): the line at f2-f1 (Second), and those at 2·f1-f2 and 2·f2-f1 added (Third), over the sum
+// of the two tones' amplitudes. Source: IEC 60268-3:2018 clause 14.12.8 (clause from memory).
 func DifferenceDistortion(x []float64, rate, f1, f2 float64) (Intermodulation, error) {
 	a, err := lines(x, rate, f1, f2, f2-f1, math.Abs(2*f1-f2), 2*f2-f1)
 	if err != nil {
@@ -348,7 +356,8 @@ func DifferenceDistortion(x []float64, rate, f1, f2 float64) (Intermodulation, e
 	return Intermodulation{Second: a[2] / (a[0] + a[1]), Third: (a[3] + a[4]) / (a[0] + a[1])}, nil
 }
 
-// lines are the amplitudes of x at these frequencies, of which the first two are the tones that were sent.
+// lines are the amplitudes of x at these frequencies, of which the first two are the tones that
+// were sent.
 func lines(x []float64, rate float64, freqs ...float64) ([]float64, error) {
 	mustRate("intermodulation", rate, 1, math.MaxFloat64)
 	if err := checkFinite(x); err != nil {
@@ -387,9 +396,10 @@ func lines(x []float64, rate float64, freqs ...float64) ([]float64, error) {
 	return a, nil
 }
 
-// SignalToAlias is the level in dB of a distorted sine's harmonics (fundamental included) over everything that is no
-// harmonic, from 20 Hz to 20 kHz: aliases and noise. x is a power of two long and holds exactly k0 periods in the steady state, k0
-// odd; an alias then never falls on a harmonic before order len(x)-1. The figures of this project use 2^16 points.
+// SignalToAlias is the level in dB of a distorted sine's harmonics (fundamental included) over
+// everything that is no harmonic, from 20 Hz to 20 kHz: aliases and noise. x is a power of two long
+// and holds exactly k0 periods in the steady state, k0 odd; an alias then never falls on a harmonic
+// before order len(x)-1. The figures of this project use 2^16 points.
 func SignalToAlias(x []float64, rate float64, k0 int) (float64, error) {
 	mustRate("signal to alias", rate, 1, math.MaxFloat64)
 	if k0 < 1 || k0%2 == 0 || len(x)&(len(x)-1) != 0 {

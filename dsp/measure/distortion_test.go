@@ -12,7 +12,8 @@ const tolHarmonic = 0.001 // dB
 func shaped(k0 int, curve func(float64) float64) []float64 {
 	x := make([]float64, 1<<16)
 	for i := range x {
-		// The phase is reduced in integers, and shifted by half a step so that no sample falls on an edge of the curve.
+		// The phase is reduced in integers, and shifted by half a step so that no sample falls on
+		// an edge of the curve.
 		x[i] = curve(math.Sin(2 * math.Pi * (float64(i*k0%len(x)) + 0.5) / float64(len(x))))
 	}
 	return x
@@ -23,7 +24,8 @@ func clipAt(c float64) func(float64) float64 {
 }
 
 // clippedHarmonic is the amplitude of odd harmonic n of a sine of amplitude 1 that is clipped at c.
-// Source: Fourier integral, t = asin c: b1 = (2/π)(t + c·cos t), bn = (4/π)[(sin((n-1)t)/(n-1) - sin((n+1)t)/(n+1))/2 + c·cos(nt)/n].
+// Source: Fourier integral, t = asin c: b1 = (2/π)(t + c·cos t), bn = (4/π)[(sin((n-1)t)/(n-1) -
+// sin((n+1)t)/(n+1))/2 + c·cos(nt)/n].
 func clippedHarmonic(c float64, n int) float64 {
 	t := math.Asin(c)
 	if n == 1 {
@@ -74,7 +76,8 @@ func TestHarmonicsClosedForms(t *testing.T) {
 			near(t, fmt.Sprintf("%s H%d", s.name, n), h.LevelDB(n), 20*math.Log10(want/s.first), tolHarmonic, "dB")
 		}
 	}
-	// Full wave: no fundamental of the input's frequency; the 4th, 6th and 8th re the 2nd are -13.98, -21.34, -26.44 dB.
+	// Full wave: no fundamental of the input's frequency; the 4th, 6th and 8th re the 2nd are
+	// -13.98, -21.34, -26.44 dB.
 	h := must[Harmonics](t)(CoherentHarmonics(shaped(1, math.Abs), 65536, 2, 8))
 	for n, want := range map[int]float64{2: 20 * math.Log10(3.0/15), 3: 20 * math.Log10(3.0/35), 4: 20 * math.Log10(3.0/63)} { // 1/(4n²-1)
 		near(t, fmt.Sprintf("full wave H%d", 2*n), h.LevelDB(n), want, tolHarmonic, "dB")
@@ -148,17 +151,20 @@ func TestTHDN(t *testing.T) {
 	db := func(x []float64, rate float64) float64 {
 		return 20 * math.Log10(must[float64](t)(THDN(x, rate)))
 	}
-	// Second harmonic at -40 dB through the notch at u = 2: |1-u²| / sqrt((1-u²)² + u²/Q²), Q = 3: 0.9762.
+	// Second harmonic at -40 dB through the notch at u = 2: |1-u²| / sqrt((1-u²)² + u²/Q²), Q = 3:
+	// 0.9762.
 	notch := func(u float64) float64 { return math.Abs(1-u*u) / math.Sqrt((1-u*u)*(1-u*u)+u*u/9) }
 	x := additive(48000, 48000, 997, 0, []float64{1, 0.01}, []float64{0, 1})
 	near(t, "second harmonic", db(x, 48000), 20*math.Log10(0.01*notch(2)/math.Sqrt(1.0001)), 0.01, "dB")
 	// What lies above 20 kHz, and the mean, do not count.
 	x = additive(96000, 96000, 7001, 5, []float64{1, 0.01, 0.5, 0.5}, []float64{0, 1, 0, 0})
 	near(t, "band", db(x, 96000), 20*math.Log10(0.01*notch(2)/math.Sqrt(1.0001)), 0.01, "dB")
-	// In a record of 21 ms the mean's lobe would reach to 190 Hz if it were not taken out. (The tone's own lobe ends 190 Hz off.)
+	// In a record of 21 ms the mean's lobe would reach to 190 Hz if it were not taken out. (The
+	// tone's own lobe ends 190 Hz off.)
 	x = additive(1024, 48000, 997, 5, []float64{1, 0.01}, []float64{0, 1})
 	near(t, "short record on a mean", db(x, 48000), 20*math.Log10(0.01*notch(2)/math.Sqrt(1.0001)), 0.1, "dB")
-	// White noise of σ = 1 mV at 48 kHz: its power from 20 Hz to 20 kHz, weighted by the notch (integrated numerically).
+	// White noise of σ = 1 mV at 48 kHz: its power from 20 Hz to 20 kHz, weighted by the notch
+	// (integrated numerically).
 	noisy := additive(1<<19, 48000, 997, 0, []float64{1}, []float64{0})
 	for i, v := range noise(1<<19, 6) {
 		noisy[i] += 1e-3 * v
@@ -175,8 +181,9 @@ func TestTHDN(t *testing.T) {
 
 func TestIntermodulation(t *testing.T) {
 	const rate, n = 48000, 48000
-	// y = x + a·x² + b·x³ of A·sin(p) + B·sin(q): the lines at q±p have a·A·B, those at q±2p have (3/4)·b·A²·B, and the tones
-	// become A + b(3/4·A³ + 3/2·A·B²) and B + b(3/4·B³ + 3/2·B·A²): trigonometric identities.
+	// y = x + a·x² + b·x³ of A·sin(p) + B·sin(q): the lines at q±p have a·A·B, those at q±2p have
+	// (3/4)·b·A²·B, and the tones become A + b(3/4·A³ + 3/2·A·B²) and B + b(3/4·B³ + 3/2·B·A²):
+	// trigonometric identities.
 	const a, b = 0.01, 0.02
 	bend := func(x []float64) []float64 {
 		for i, v := range x {
@@ -211,7 +218,8 @@ func TestIntermodulation(t *testing.T) {
 }
 
 func TestSignalToAlias(t *testing.T) {
-	// Harmonics 1 and 3 of bin 1699 (1244.4 Hz at 48 kHz), one line between them, one above 20 kHz, one below 20 Hz, and a mean.
+	// Harmonics 1 and 3 of bin 1699 (1244.4 Hz at 48 kHz), one line between them, one above 20 kHz,
+	// one below 20 Hz, and a mean.
 	const n, k0 = 1 << 16, 1699
 	x := make([]float64, n)
 	for i := range x {
@@ -219,7 +227,8 @@ func TestSignalToAlias(t *testing.T) {
 		x[i] = 0.7 + s(k0) + 0.5*s(3*k0) + 1e-3*s(2*k0+1) + 0.1*s(28000) + 0.1*s(20)
 	}
 	near(t, "signal to alias", must[float64](t)(SignalToAlias(x, 48000, k0)), powerDB(1.25/1e-6), 1e-6, "dB")
-	// Hard clipping with 20 dB of gain without oversampling: 33.4 dB at 1244 Hz, 14.5 dB at 4186 Hz, published baseline.
+	// Hard clipping with 20 dB of gain without oversampling: 33.4 dB at 1244 Hz, 14.5 dB at 4186
+	// Hz, published baseline.
 	for k0, want := range map[int]float64{1699: 33.4, 5715: 14.5} {
 		clipped := shaped(k0, func(v float64) float64 { return max(-1, min(1, 10*v)) })
 		near(t, fmt.Sprintf("baseline at bin %d", k0), must[float64](t)(SignalToAlias(clipped, 48000, k0)), want, 0.5, "dB")

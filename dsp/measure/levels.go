@@ -11,7 +11,8 @@ type Levels struct {
 	DC      float64 // the mean
 }
 
-// Crest is the crest factor, Peak/RMS, as a ratio. It is at least 1, and √2 for a whole number of periods of a sine.
+// Crest is the crest factor, Peak/RMS, as a ratio. It is at least 1, and √2 for a whole number of
+// periods of a sine.
 func (l Levels) Crest() (float64, error) {
 	if l.RMS == 0 {
 		return 0, NotMeasurable{Reason: Silence}
@@ -31,8 +32,8 @@ func (l Levels) CrestDB() (float64, error) {
 // PeakDB is the peak in dB relative to 1 of the samples' unit.
 func (l Levels) PeakDB() (float64, error) { return levelDB(l.Peak) }
 
-// RMSDB is the RMS in dB relative to 1 of the samples' unit: a sine of peak 1 has -3.01 dB. (AES17-2015 calls
-// that sine 0 dBFS: add 3.01 dB for its "dB FS".)
+// RMSDB is the RMS in dB relative to 1 of the samples' unit: a sine of peak 1 has -3.01 dB.
+// (AES17-2015 calls that sine 0 dBFS: add 3.01 dB for its "dB FS".)
 func (l Levels) RMSDB() (float64, error) { return levelDB(l.RMS) }
 
 func levelDB(v float64) (float64, error) {
@@ -42,7 +43,8 @@ func levelDB(v float64) (float64, error) {
 	return 20 * math.Log10(v), nil
 }
 
-// LevelMeter takes a signal in blocks of any length and gives its levels at any moment. Its zero value is ready.
+// LevelMeter takes a signal in blocks of any length and gives its levels at any moment. Its zero
+// value is ready.
 type LevelMeter struct {
 	n, peakAt   int
 	peak        float64
@@ -68,8 +70,8 @@ func (m *LevelMeter) Push(x []float64) {
 	m.n += len(x)
 }
 
-// Levels are the levels of all that was pushed. Silence has levels (all zero); only its crest factor and its
-// decibels have no value.
+// Levels are the levels of all that was pushed. Silence has levels (all zero); only its crest
+// factor and its decibels have no value.
 func (m *LevelMeter) Levels() (Levels, error) {
 	switch {
 	case m.n == 0:

@@ -71,7 +71,8 @@ func TestLevels(t *testing.T) {
 	}
 	x[777] = -2
 	l := must[Levels](t)(MeasureLevels(x))
-	// Closed form: mean 0.25, mean square 0.25²+0.5²/2, each corrected for the one sample that was replaced.
+	// Closed form: mean 0.25, mean square 0.25²+0.5²/2, each corrected for the one sample that was
+	// replaced.
 	was := 0.25 + 0.5*math.Sin(2*math.Pi*1000*777/48000+0.1)
 	near(t, "DC", l.DC, 0.25+(-2-was)/48000, 1e-12, "V")
 	near(t, "RMS", l.RMS, math.Sqrt(0.0625+0.125+(4-was*was)/48000), 1e-12, "V")

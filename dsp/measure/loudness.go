@@ -7,7 +7,8 @@ import (
 )
 
 // Layout is how many channels a signal has and how much each counts, as weights on power.
-// Source: ITU-R BS.1770-5, Annex 1, Table 3 (1 in front, 1.41 for the surrounds; no low-frequency channel).
+// Source: ITU-R BS.1770-5, Annex 1, Table 3 (1 in front, 1.41 for the surrounds; no low-frequency
+// channel).
 type Layout []float64
 
 // The layouts in use. Samples are fractions of full scale.
@@ -18,8 +19,9 @@ var (
 	Surround50 = Layout{1, 1, 1, 1.41, 1.41} // left, right, centre, left surround, right surround
 )
 
-// Loudness meters work in cells of 10 ms. EBU Tech 3341 asks for a new reading at least every 100 ms; with 10 ms the maximum
-// of a burst is found whole wherever it starts on the 10 ms grid (cases 10, 11, 13, 14 of its Table 1).
+// Loudness meters work in cells of 10 ms. EBU Tech 3341 asks for a new reading at least every 100
+// ms; with 10 ms the maximum of a burst is found whole wherever it starts on the 10 ms grid (cases
+// 10, 11, 13, 14 of its Table 1).
 const (
 	cellsPerSecond  = 100
 	momentaryCells  = 40  // 400 ms, EBU Tech 3341 clause 2.2
@@ -36,8 +38,9 @@ const (
 	flushBelowState = 1e-100
 )
 
-// LoudnessMeter measures loudness to ITU-R BS.1770-5 and EBU Tech 3341 (2023), as a stream: push blocks of any length,
-// read at any moment. It keeps 16 bytes for every 100 ms (576 kB for an hour) and nothing else that grows.
+// LoudnessMeter measures loudness to ITU-R BS.1770-5 and EBU Tech 3341 (2023), as a stream: push
+// blocks of any length, read at any moment. It keeps 16 bytes for every 100 ms (576 kB for an hour)
+// and nothing else that grows.
 type LoudnessMeter struct {
 	rate     float64
 	layout   Layout
@@ -59,7 +62,8 @@ type LoudnessMeter struct {
 	infinite bool
 }
 
-// NewLoudnessMeter is a meter for signals of this rate (8 to 400 kHz; the standard's figures hold from 44.1 kHz) and layout.
+// NewLoudnessMeter is a meter for signals of this rate (8 to 400 kHz; the standard's figures hold
+// from 44.1 kHz) and layout.
 func NewLoudnessMeter(rate float64, layout Layout) *LoudnessMeter {
 	mustRate("loudness", rate, lowestRate, highestRate)
 	if len(layout) == 0 {
@@ -73,8 +77,8 @@ func NewLoudnessMeter(rate float64, layout Layout) *LoudnessMeter {
 	return m
 }
 
-// boundary is the sample at which cell number k begins. Rates that are no multiple of 100 Hz get cells that differ by one
-// sample; their lengths are accounted for.
+// boundary is the sample at which cell number k begins. Rates that are no multiple of 100 Hz get
+// cells that differ by one sample; their lengths are accounted for.
 func (m *LoudnessMeter) boundary(k int64) int64 {
 	return int64(math.Round(float64(k) * m.rate / cellsPerSecond))
 }
@@ -137,7 +141,8 @@ func (m *LoudnessMeter) endCell() {
 	}
 }
 
-// last is the mean square of the last n cells. It is summed afresh, so that nothing drifts in an hour.
+// last is the mean square of the last n cells. It is summed afresh, so that nothing drifts in an
+// hour.
 func (m *LoudnessMeter) last(n int64) float64 {
 	energy, samples := 0.0, int64(0)
 	for k := m.cell - n; k < m.cell; k++ {
@@ -171,7 +176,8 @@ func (m *LoudnessMeter) reading(meanSquare, need float64) (float64, error) {
 	return loudnessOffset + powerDB(meanSquare), nil
 }
 
-// spoilt reports whether something that is not finite came in. A filter never recovers from it, so its memory tells.
+// spoilt reports whether something that is not finite came in. A filter never recovers from it, so
+// its memory tells.
 func (m *LoudnessMeter) spoilt() bool {
 	if m.infinite {
 		return true
@@ -184,9 +190,9 @@ func (m *LoudnessMeter) spoilt() bool {
 	return false
 }
 
-// Integrated is the loudness of all that was pushed, in LUFS, through both gates: blocks below -70 LUFS do not count, nor do
-// blocks more than 10 LU below the loudness of those left. An unfinished block at the end does not count.
-// Source: BS.1770-5 Annex 1, equations 3 to 7.
+// Integrated is the loudness of all that was pushed, in LUFS, through both gates: blocks below -70
+// LUFS do not count, nor do blocks more than 10 LU below the loudness of those left. An unfinished
+// block at the end does not count. Source: BS.1770-5 Annex 1, equations 3 to 7.
 func (m *LoudnessMeter) Integrated() (float64, error) {
 	switch {
 	case m.spoilt():
@@ -202,8 +208,9 @@ func (m *LoudnessMeter) Integrated() (float64, error) {
 	return loudnessOffset + powerDB(mean), nil
 }
 
-// Range is the loudness range in LU: the spread between the 10 % and the 95 % point of the short-term loudness, through
-// gates at -70 LUFS and 20 LU below the loudness of what is left. Source: EBU Tech 3342 (2023).
+// Range is the loudness range in LU: the spread between the 10 % and the 95 % point of the
+// short-term loudness, through gates at -70 LUFS and 20 LU below the loudness of what is left.
+// Source: EBU Tech 3342 (2023).
 func (m *LoudnessMeter) Range() (float64, error) {
 	switch {
 	case m.spoilt():
@@ -244,17 +251,18 @@ func gated(blocks []float64, gate float64) (mean float64, n int) {
 
 func loudnessToPower(lufs float64) float64 { return math.Pow(10, (lufs-loudnessOffset)/10) }
 
-// Loudness is the integrated loudness of one channel of samples (fractions of full scale) in LUFS, as BS.1770 counts one
-// front channel. Where both loudspeakers play it, it is 3.01 LU louder: use a meter with DualMono. A difference
-// of loudness between two mono takes is the same either way.
+// Loudness is the integrated loudness of one channel of samples (fractions of full scale) in LUFS,
+// as BS.1770 counts one front channel. Where both loudspeakers play it, it is 3.01 LU louder: use a
+// meter with DualMono. A difference of loudness between two mono takes is the same either way.
 func Loudness(x []float64, rate float64) (float64, error) {
 	m := NewLoudnessMeter(rate, Mono)
 	m.Push(x)
 	return m.Integrated()
 }
 
-// The analogue prototype behind the coefficients that BS.1770-5 Annex 1 (Tables 1 and 2) prints for 48 kHz: undoing
-// the bilinear transform of those tables gives these figures, and TestKWeightingTable redoes it.
+// The analogue prototype behind the coefficients that BS.1770-5 Annex 1 (Tables 1 and 2) prints for
+// 48 kHz: undoing the bilinear transform of those tables gives these figures, and
+// TestKWeightingTable redoes it.
 const (
 	shelfCorner = 1681.974450955533 // Hz
 	shelfGain   = 3.999843853973347 // dB
@@ -264,7 +272,8 @@ const (
 	highQ       = 0.5003270373238773
 )
 
-// kFilter is the K weighting: a shelf for the head, then a high-pass, both second order, transposed direct form II.
+// kFilter is the K weighting: a shelf for the head, then a high-pass, both second order, transposed
+// direct form II.
 type kFilter struct {
 	b0, b1, b2, a1, a2 float64 // shelf
 	g, c1, c2          float64 // high-pass: g·(1 - 2/z + 1/z²) over 1 + c1/z + c2/z²
@@ -283,8 +292,9 @@ func newKFilter(rate float64) kFilter {
 	f.a1 = 2 * (k*k - 1) / a0
 	f.a2 = (1 - k/shelfQ + k*k) / a0
 
-	// The table's high-pass has b = 1, -2, 1 at 48 kHz, which is 0.043 dB more than unity at high frequencies. That gain
-	// belongs to the weighting (the offset -0.691 was chosen with it), so it is kept at every rate.
+	// The table's high-pass has b = 1, -2, 1 at 48 kHz, which is 0.043 dB more than unity at high
+	// frequencies. That gain belongs to the weighting (the offset -0.691 was chosen with it), so it
+	// is kept at every rate.
 	k = math.Tan(math.Pi * highCorner / rate)
 	a0 = 1 + k/highQ + k*k
 	k48 := math.Tan(math.Pi * highCorner / 48000)

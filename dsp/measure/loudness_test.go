@@ -6,15 +6,17 @@ import (
 	"testing"
 )
 
-// The project's own bound on the cases of EBU Tech 3341, which allows 0.1 LU and states levels to 0.1 LU.
+// The project's own bound on the cases of EBU Tech 3341, which allows 0.1 LU and states levels to
+// 0.1 LU.
 const (
 	tolLoudness = 0.02  // LU, on what the document states
 	tolExact    = 0.002 // LU, on what its signals hold by the formula of BS.1770, where that is not what the document states within 0.02 LU
 )
 
-// weighted1kHz is the gain of the K weighting at 1 kHz less the offset of the loudness formula, in dB: from the coefficients of BS.1770-5, Tables 1 and
-// 2, |H(1 kHz)| is +0.6977 dB, and the offset is 0.691 dB. (At 997 Hz, where the meter is anchored, they cancel.) So a stereo tone of 1 kHz at -23 dBFS
-// has -22.9933 LUFS.
+// weighted1kHz is the gain of the K weighting at 1 kHz less the offset of the loudness formula, in
+// dB: from the coefficients of BS.1770-5, Tables 1 and 2, |H(1 kHz)| is +0.6977 dB, and the offset
+// is 0.691 dB. (At 997 Hz, where the meter is anchored, they cancel.) So a stereo tone of 1 kHz at
+// -23 dBFS has -22.9933 LUFS.
 const weighted1kHz = 0.6977044 - 0.691
 
 // Two of the document's cases do not have what it states within 0.02 LU, whatever the meter:
@@ -25,13 +27,15 @@ const weighted1kHz = 0.6977044 - 0.691
 //	case 12: -20 dBFS for 0.18 s and -30 for 0.22 s, again and again: 10·log10((0.18·10^-2 + 0.22·10^-3)/0.4) = -22.9671 in any 400 ms. With the weighting:
 //	         -22.9604, which is 0.0396 LU over -23.0.
 //
-// Its levels, stated to 0.1 LU and with a tolerance of 0.1 LU, cover both. They are held to these closed forms, ten times closer.
+// Its levels, stated to 0.1 LU and with a tolerance of 0.1 LU, cover both. They are held to these
+// closed forms, ten times closer.
 var (
 	case5  = powerDB((39.7*math.Pow(10, -2.6)+20.1*1e-2)/59.8) + weighted1kHz
 	case12 = powerDB((0.18*1e-2+0.22*1e-3)/0.4) + weighted1kHz
 )
 
-// step is a stretch of the 1 kHz tone of EBU Tech 3341: a peak level in dBFS (every channel) and how long.
+// step is a stretch of the 1 kHz tone of EBU Tech 3341: a peak level in dBFS (every channel) and
+// how long.
 type step struct{ level, seconds float64 }
 
 const silent = -1000 // dBFS: as good as nothing
@@ -96,7 +100,8 @@ func TestLoudnessIntegratedCases(t *testing.T) {
 	near(t, "case 6", must[float64](t)(m.Integrated()), -23, tolLoudness, "LU")
 }
 
-// eachCell pushes x in cells of 10 ms to a stereo meter and calls look after each, with the time in seconds.
+// eachCell pushes x in cells of 10 ms to a stereo meter and calls look after each, with the time in
+// seconds.
 func eachCell(x []float64, look func(m *LoudnessMeter, seconds float64)) {
 	m := NewLoudnessMeter(48000, Stereo)
 	for i := 0; i+480 <= len(x); i += 480 {
@@ -147,8 +152,8 @@ func TestLoudnessMovingCases(t *testing.T) {
 			near(t, fmt.Sprintf("case %d file %d", c.number, i), read(c.max(m)), -23, tolLoudness, "LU")
 		}
 	}
-	// Cases 11 and 14: one file of twenty tones at -38, -37 … -19 dBFS; the running maximum follows each. The
-	// silences around the tones are i steps before and the rest of the period after.
+	// Cases 11 and 14: one file of twenty tones at -38, -37 … -19 dBFS; the running maximum follows
+	// each. The silences around the tones are i steps before and the rest of the period after.
 	for _, c := range []struct {
 		number             int
 		unit, length, rest float64
@@ -168,7 +173,8 @@ func TestLoudnessMovingCases(t *testing.T) {
 }
 
 func TestLoudnessRange(t *testing.T) {
-	// EBU Tech 3342, Table 1, cases 1 to 4: stereo 1 kHz in steps of 20 s; the document allows 1 LU.
+	// EBU Tech 3342, Table 1, cases 1 to 4: stereo 1 kHz in steps of 20 s; the document allows 1
+	// LU.
 	const tol = 0.1 // LU
 	for i, c := range []struct {
 		levels []float64
@@ -189,7 +195,8 @@ func TestLoudnessRange(t *testing.T) {
 }
 
 func TestLoudnessAgainstOthers(t *testing.T) {
-	// A dozen notes that die away, each a decibel and more softer: the gates and the range have work to do.
+	// A dozen notes that die away, each a decibel and more softer: the gates and the range have
+	// work to do.
 	x := make([]float64, 12*48000)
 	for i := range x {
 		at := float64(i) / 48000
@@ -200,9 +207,11 @@ func TestLoudnessAgainstOthers(t *testing.T) {
 	m.Push(x)
 	read := must[float64](t)
 	near(t, "I against SciPy", read(m.Integrated()), -18.023731814350555, 0.0005, "LU") // SciPy 1.10.1: signal.lfilter of both sections, blocks and gates by the equations of Annex 1
-	// FFmpeg 5.1.9: ffmpeg -i ref.wav -filter_complex ebur128=metadata=1,ametadata=print:file=- -f null -; last lavfi.r128.* values
+	// FFmpeg 5.1.9: ffmpeg -i ref.wav -filter_complex ebur128=metadata=1,ametadata=print:file=- -f
+	// null -; last lavfi.r128.* values
 	near(t, "I against FFmpeg", read(m.Integrated()), -18.030, 0.02, "LU")
-	// The range by the same SciPy script, from whole windows of 3 s alone. (FFmpeg says 14.8 LU of so short a file.)
+	// The range by the same SciPy script, from whole windows of 3 s alone. (FFmpeg says 14.8 LU of
+	// so short a file.)
 	near(t, "LRA against SciPy", read(m.Range()), 14.511782428804745, 0.0005, "LU")
 	near(t, "M against FFmpeg", read(m.Momentary()), -41.142, 0.01, "LU")
 	near(t, "S against FFmpeg", read(m.ShortTerm()), -31.526, 0.01, "LU")
@@ -239,8 +248,8 @@ func TestKWeightingTable(t *testing.T) {
 	} {
 		near(t, "coefficient", c.got, c.want, 1e-11, "")
 	}
-	// Redesigned for another rate, the weighting stays within 0.02 dB of the 48 kHz curve where the bilinear transform's
-	// own bending of the shelf is small, 20 Hz to 16 kHz.
+	// Redesigned for another rate, the weighting stays within 0.02 dB of the 48 kHz curve where the
+	// bilinear transform's own bending of the shelf is small, 20 Hz to 16 kHz.
 	for _, rate := range []float64{44100, 88200, 96000, 176400, 192000} {
 		g := newKFilter(rate)
 		for frequency := 20.0; frequency < 16000; frequency *= 1.01 {

@@ -1,17 +1,18 @@
-// Package measure holds the meters: levels, loudness, true peak, distortion, spectra, weightings, decays,
-// nulls, listening-test statistics and audibility.
+// Package measure holds the meters: levels, loudness, true peak, distortion, spectra, weightings,
+// decays, nulls, listening-test statistics and audibility.
 //
-// One measure is one file, which cites the definition that it follows. A measure takes samples as float64 and
-// their rate in Hz and returns a plain struct. What the samples count (volts, or fractions of full scale)
-// is the caller's affair unless the measure says otherwise: a level in dB is then relative to 1 of that unit.
-// What cannot be measured (silence, too short, a NaN among the samples) is an error of type NotMeasurable
-// with the reason in it, never a NaN and never an invented number.
+// One measure is one file, which cites the definition that it follows. A measure takes samples as
+// float64 and their rate in Hz and returns a plain struct. What the samples count (volts, or
+// fractions of full scale) is the caller's affair unless the measure says otherwise: a level in dB
+// is then relative to 1 of that unit. What cannot be measured (silence, too short, a NaN among the
+// samples) is an error of type NotMeasurable with the reason in it, never a NaN and never an
+// invented number.
 //
 // It is not a set of effects: nothing here changes a recording, and nothing here reads a file.
 //
-// A parameter that only a mistake in the program can get wrong (a rate of zero, an even bin where an odd one is
-// asked for) panics. Start reading at NotMeasurable, then levels.go (the plainest meter) and loudness.go (a
-// streaming one).
+// A parameter that only a mistake in the program can get wrong (a rate of zero, an even bin where
+// an odd one is asked for) panics. Start reading at NotMeasurable, then levels.go (the plainest
+// meter) and loudness.go (a streaming one).
 package measure
 
 import (
@@ -35,8 +36,8 @@ const (
 	NoDifference Reason = "no difference"            // a comparison: the two are identical, so no level tells how alike
 )
 
-// NotMeasurable is the error of a measure that has no value for the samples it was given. Compare Reason with the
-// constants of this package through errors.As.
+// NotMeasurable is the error of a measure that has no value for the samples it was given. Compare
+// Reason with the constants of this package through errors.As.
 type NotMeasurable struct {
 	Reason Reason
 	Detail string // what was missing, for people; may be empty

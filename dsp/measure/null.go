@@ -14,8 +14,8 @@ type Null struct {
 	Difference float64 // RMS of the other minus the reference
 }
 
-// DB is the level of the difference relative to the reference: -60 is one part in a thousand. Identical signals have no
-// such level; the error then has the reason NoDifference.
+// DB is the level of the difference relative to the reference: -60 is one part in a thousand.
+// Identical signals have no such level; the error then has the reason NoDifference.
 func (n Null) DB() (float64, error) {
 	if n.Difference == 0 {
 		return 0, NotMeasurable{Reason: NoDifference}
@@ -37,9 +37,10 @@ func NullOf(reference, other []float64) (Null, error) {
 	return nullOf(signal, difference, len(reference))
 }
 
-// BandNull compares two records of one length between low and high Hz (20 Hz and 20 kHz: BandLow, BandHigh). The band's edges
-// are sharp: the records' transforms are cut there. Records whose length is no power of two are padded with zeros, and
-// a record that starts or stops abruptly has the spectrum of that step in it: fade it, or let it hold whole periods.
+// BandNull compares two records of one length between low and high Hz (20 Hz and 20 kHz: BandLow,
+// BandHigh). The band's edges are sharp: the records' transforms are cut there. Records whose
+// length is no power of two are padded with zeros, and a record that starts or stops abruptly has
+// the spectrum of that step in it: fade it, or let it hold whole periods.
 func BandNull(reference, other []float64, rate, low, high float64) (Null, error) {
 	mustRate("null", rate, 1, math.MaxFloat64)
 	if !(low >= 0 && high > low) {
@@ -99,8 +100,8 @@ type Alignment struct {
 	Inverted    bool    // the polarity is the opposite
 }
 
-// Align finds the whole number of samples, up to maxLag either way, at which other is most like the reference in
-// shape, either polarity: the maximum of the magnitude of their cross-correlation.
+// Align finds the whole number of samples, up to maxLag either way, at which other is most like the
+// reference in shape, either polarity: the maximum of the magnitude of their cross-correlation.
 func Align(reference, other []float64, maxLag int) (Alignment, error) {
 	if maxLag < 0 {
 		panic(fmt.Sprintf("measure: align: lag %d", maxLag))

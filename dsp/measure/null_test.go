@@ -6,7 +6,8 @@ import (
 )
 
 func TestNull(t *testing.T) {
-	// 20 kHz of the band holds a sine and its thousandth part; what is added at 22 kHz only counts without the band.
+	// 20 kHz of the band holds a sine and its thousandth part; what is added at 22 kHz only counts
+	// without the band.
 	const n, rate = 1 << 15, 1 << 16
 	a := sine(n, rate, 1000, 1, 0)
 	b := sine(n, rate, 1000, 1.001, 0)

@@ -16,9 +16,10 @@ type Spectrum struct {
 // segmentsAtOnce bounds the memory of Welch: the library copies every segment before it begins.
 const segmentsAtOnce = 64
 
-// Welch estimates the power spectral density of x: segments of the length given (a power of two), overlapping by half,
-// under a periodic Hann window, averaged; nothing is subtracted first. Samples at the end that fill no segment do not count.
-// Source: IEEE Trans. Audio Electroacoust. 15(2), 70-73, 1967; computed by package spectral.
+// Welch estimates the power spectral density of x: segments of the length given (a power of two),
+// overlapping by half, under a periodic Hann window, averaged; nothing is subtracted first. Samples
+// at the end that fill no segment do not count. Source: IEEE Trans. Audio Electroacoust. 15(2),
+// 70-73, 1967; computed by package spectral.
 func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 	mustRate("spectrum", rate, 1, math.MaxFloat64)
 	if segment < 8 || segment&(segment-1) != 0 {
@@ -52,7 +53,8 @@ func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 	return s, nil
 }
 
-// periodicHann is the Hann window whose period is n; the library's own is symmetrical, which reads 0.004 dB low.
+// periodicHann is the Hann window whose period is n; the library's own is symmetrical, which reads
+// 0.004 dB low.
 func periodicHann(n int) []float64 {
 	w := make([]float64, n)
 	for i := range w {
@@ -61,8 +63,8 @@ func periodicHann(n int) []float64 {
 	return w
 }
 
-// Power is the mean square from low to high Hz: the density summed, the lines at the edges in part. Line k stands for the band
-// from (k-1/2) to (k+1/2) steps.
+// Power is the mean square from low to high Hz: the density summed, the lines at the edges in part.
+// Line k stands for the band from (k-1/2) to (k+1/2) steps.
 func (s Spectrum) Power(low, high float64) float64 {
 	if !(high > low) {
 		return 0
@@ -83,8 +85,8 @@ func (s Spectrum) Power(low, high float64) float64 {
 	return sum
 }
 
-// Centroid is the spectral centroid in Hz: the mean frequency of the lines from low to high Hz, weighted by their power.
-// Source: ISO/IEC 15938-4, SpectralCentroid (from memory).
+// Centroid is the spectral centroid in Hz: the mean frequency of the lines from low to high Hz,
+// weighted by their power. Source: ISO/IEC 15938-4, SpectralCentroid (from memory).
 func (s Spectrum) Centroid(low, high float64) (float64, error) {
 	sum, moment := 0.0, 0.0
 	for k, p := range s.Density {
@@ -114,10 +116,11 @@ func (b Band) LevelDB() (float64, error) {
 	return powerDB(b.Power), nil
 }
 
-// ThirdOctaves are the third-octave bands from 20 Hz (19.95 Hz exactly) to 20 kHz that lie below half the rate and
-// are at least four lines wide, with mid-band frequencies 1000·10^(n/10) and edges 10^(±1/20) from them: IEC 61260-1:2014
-// clause 5, base ten. Each band's power is the sum of the density between its edges, as an ideal filter would give it, not the
-// output of one of the standard's filters: right for averages over the whole record; it has no time weighting.
+// ThirdOctaves are the third-octave bands from 20 Hz (19.95 Hz exactly) to 20 kHz that lie below
+// half the rate and are at least four lines wide, with mid-band frequencies 1000·10^(n/10) and
+// edges 10^(±1/20) from them: IEC 61260-1:2014 clause 5, base ten. Each band's power is the sum of
+// the density between its edges, as an ideal filter would give it, not the output of one of the
+// standard's filters: right for averages over the whole record; it has no time weighting.
 func (s Spectrum) ThirdOctaves() []Band {
 	var bands []Band
 	top := float64(len(s.Density)-1) * s.Step

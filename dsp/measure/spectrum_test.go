@@ -42,7 +42,8 @@ func TestWelchPower(t *testing.T) {
 }
 
 func TestThirdOctaves(t *testing.T) {
-	// A flat density of 1 V²/Hz holds in each band its width, centre·(10^(1/20) - 10^(-1/20)): closed form.
+	// A flat density of 1 V²/Hz holds in each band its width, centre·(10^(1/20) - 10^(-1/20)):
+	// closed form.
 	flat := Spectrum{Step: 1, Density: make([]float64, 24001)}
 	for k := range flat.Density {
 		flat.Density[k] = 1

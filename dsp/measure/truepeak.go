@@ -2,16 +2,18 @@ package measure
 
 import "math"
 
-// The true peak is the largest magnitude of the continuous signal that the samples stand for: ITU-R BS.1770-5 Annex 2.
+// The true peak is the largest magnitude of the continuous signal that the samples stand for: ITU-R
+// BS.1770-5 Annex 2.
 //
-// The annex oversamples by four and takes the largest sample, which reads up to 0.69 dB low. This meter oversamples by four with
-// a long filter, and then follows the curve between the oversampled points: through seven of them, around each local
-// maximum that could be a new peak, runs a polynomial whose own maximum is taken. That reads as oversampling without end
-// would.
+// The annex oversamples by four and takes the largest sample, which reads up to 0.69 dB low. This
+// meter oversamples by four with a long filter, and then follows the curve between the oversampled
+// points: through seven of them, around each local maximum that could be a new peak, runs a
+// polynomial whose own maximum is taken. That reads as oversampling without end would.
 //
-// What it is worth: up to 0.4535 of the rate (20 kHz at 44.1 kHz) it is within 0.02 dB of a 64-fold interpolation, for sines and
-// for noise; the tests hold it to that. Between there and half the rate the filter falls off, by 6 dB at its
-// end: white noise that fills the band to the last hertz reads up to 0.7 dB low.
+// What it is worth: up to 0.4535 of the rate (20 kHz at 44.1 kHz) it is within 0.02 dB of a 64-fold
+// interpolation, for sines and for noise; the tests hold it to that. Between there and half the
+// rate the filter falls off, by 6 dB at its end: white noise that fills the band to the last hertz
+// reads up to 0.7 dB low.
 const (
 	tpHalf  = 24  // taps on each side of the first interpolator, which doubles the rate
 	tpHalf2 = 4   // taps on each side of the second
@@ -21,23 +23,26 @@ const (
 	tpBeta  = 6.0 // Kaiser shape of the first interpolator: 65 dB, transition 0.4535 to 0.5465 of the rate
 	tpBeta2 = 5.5 // of the second, whose transition is wide
 
-	// A polynomial through seven points stays below 1.5 times the largest of them, within one step of the middle
-	// (its Lebesgue constant there is 1.4883), so this many times the grid's maximum is a safe bound.
+	// A polynomial through seven points stays below 1.5 times the largest of them, within one step
+	// of the middle (its Lebesgue constant there is 1.4883), so this many times the grid's maximum
+	// is a safe bound.
 	tpOvershoot = 1.5
-	// A grid point next to the true peak of a signal within the filter's band has at least cos(π·0.5465/4) = 0.909 of it:
-	// magnitude falls no faster than a cosine of the band's edge from a global maximum. With margin:
+	// A grid point next to the true peak of a signal within the filter's band has at least
+	// cos(π·0.5465/4) = 0.909 of it: magnitude falls no faster than a cosine of the band's edge
+	// from a global maximum. With margin:
 	tpWorthwhile = 1.15
 
 	tpLargest = math.MaxFloat64 / 1e3 // larger samples would overflow in the interpolation
 )
 
-// truePeakFIR are the two interpolators. Each gives the point midway between two neighbours from tpHalf (tpHalf2) samples on
-// each side; they are symmetrical, so only one side is kept, the nearest first.
+// truePeakFIR are the two interpolators. Each gives the point midway between two neighbours from
+// tpHalf (tpHalf2) samples on each side; they are symmetrical, so only one side is kept, the
+// nearest first.
 var (
 	truePeakFIR  = [tpHalf]float64(midpointFIR(tpHalf, tpBeta))
 	truePeakFIR2 = [tpHalf2]float64(midpointFIR(tpHalf2, tpBeta2))
-	// truePeakBound is the most that the oversampled signal can exceed the largest sample: the largest sum of
-	// magnitudes of the two interpolators in series.
+	// truePeakBound is the most that the oversampled signal can exceed the largest sample: the
+	// largest sum of magnitudes of the two interpolators in series.
 	truePeakBound = absSum(truePeakFIR[:]) * absSum(truePeakFIR2[:]) * tpOvershoot
 )
 
@@ -75,8 +80,9 @@ func absSum(h []float64) float64 {
 	return s
 }
 
-// Windows of one block. Each stage needs the points around those that it gives; what they overlap with the block before
-// is computed again, which costs 6 % and spares every state but the samples themselves.
+// Windows of one block. Each stage needs the points around those that it gives; what they overlap
+// with the block before is computed again, which costs 6 % and spares every state but the samples
+// themselves.
 const (
 	tpLen4 = 4*tpBlock + 2*tpEdge     // at four times the rate
 	tpLen2 = tpLen4/2 + 2*tpHalf2 - 1 // at twice the rate
@@ -84,9 +90,10 @@ const (
 	tpHist = tpLen1 - tpBlock         // of them from before the block
 )
 
-// TruePeakMeter measures the true peak of one channel as a stream. Its zero value is ready; it works at any rate. What
-// lies before the first sample and after the last counts as silence, so a signal that starts or stops abruptly shows the
-// overshoot that any reconstruction gives it. Blocks that cannot hold a new peak are passed over: the bound is exact.
+// TruePeakMeter measures the true peak of one channel as a stream. Its zero value is ready; it
+// works at any rate. What lies before the first sample and after the last counts as silence, so a
+// signal that starts or stops abruptly shows the overshoot that any reconstruction gives it. Blocks
+// that cannot hold a new peak are passed over: the bound is exact.
 type TruePeakMeter struct {
 	x      [tpLen1]float64
 	fill   int     // samples in the current block
@@ -126,7 +133,8 @@ func (m *TruePeakMeter) TruePeak() (float64, error) {
 	return end.peak, nil
 }
 
-// TruePeakDB is the true peak in dB relative to 1 of the samples' unit: dBTP when that is full scale.
+// TruePeakDB is the true peak in dB relative to 1 of the samples' unit: dBTP when that is full
+// scale.
 func (m *TruePeakMeter) TruePeakDB() (float64, error) {
 	p, err := m.TruePeak()
 	if err != nil {
@@ -195,11 +203,12 @@ func (m *TruePeakMeter) block() {
 	}
 }
 
-// crest is the extremum, within one step of the middle, of the polynomial of degree 6 through seven points one step
-// apart, whose middle one is a local extremum of theirs.
+// crest is the extremum, within one step of the middle, of the polynomial of degree 6 through seven
+// points one step apart, whose middle one is a local extremum of theirs.
 func crest(p *[2*tpEdge + 1]float64) float64 {
 	f0 := p[3]
-	// Odd and even part over k and k², each a parabola in q = k², through q = 1, 4, 9 by divided differences.
+	// Odd and even part over k and k², each a parabola in q = k², through q = 1, 4, 9 by divided
+	// differences.
 	a1, a3, a5 := parabola((p[4]-p[2])/2, (p[5]-p[1])/4, (p[6]-p[0])/6)
 	a2, a4, a6 := parabola((p[4]+p[2])/2-f0, ((p[5]+p[1])/2-f0)/4, ((p[6]+p[0])/2-f0)/9)
 	if a2 == 0 {

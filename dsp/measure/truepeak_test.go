@@ -11,7 +11,8 @@ import (
 // The project's own bound; EBU Tech 3341 allows +0.2 and -0.4 dB.
 const tolTruePeak = 0.02 // dB
 
-// faded fades x in and out over n samples by a raised cosine, so that an abrupt start adds no peak of its own.
+// faded fades x in and out over n samples by a raised cosine, so that an abrupt start adds no peak
+// of its own.
 func faded(x []float64, n int) []float64 {
 	for i := range n {
 		w := 0.5 - 0.5*math.Cos(math.Pi*float64(i)/float64(n))
@@ -21,7 +22,8 @@ func faded(x []float64, n int) []float64 {
 	return x
 }
 
-// interpolated is x on a grid times as fine, by a zero-padded transform: exact for a periodic x. len(x) is even.
+// interpolated is x on a grid times as fine, by a zero-padded transform: exact for a periodic x.
+// len(x) is even.
 func interpolated(x []float64, times int) []float64 {
 	n := len(x)
 	c := fourier.NewFFT(n).Coefficients(nil, x)
@@ -50,7 +52,8 @@ func truePeakDB(t *testing.T, x []float64) float64 {
 
 func TestTruePeakSines(t *testing.T) {
 	const rate = 48000
-	// EBU Tech 3341 (2023), Table 1, cases 15 to 19: the peak of the sine itself, whatever its samples catch.
+	// EBU Tech 3341 (2023), Table 1, cases 15 to 19: the peak of the sine itself, whatever its
+	// samples catch.
 	for _, c := range []struct {
 		number, divisor  int
 		degrees, amp, db float64
@@ -74,10 +77,11 @@ func TestTruePeakSines(t *testing.T) {
 	}
 }
 
-// burst is the signal of EBU Tech 3341 cases 20 to 23: a tone at a sixth of the rate with amplitude 0.5 into which one
-// period at a quarter of the rate with amplitude 1 is set, made at four times the rate, band-limited (here by
-// cutting its transform at half the rate less a thousandth), and thinned to every fourth point from offset on. From memory
-// of the document's note on the signals; the expected value and tolerance are its Table 1.
+// burst is the signal of EBU Tech 3341 cases 20 to 23: a tone at a sixth of the rate with amplitude
+// 0.5 into which one period at a quarter of the rate with amplitude 1 is set, made at four times
+// the rate, band-limited (here by cutting its transform at half the rate less a thousandth), and
+// thinned to every fourth point from offset on. From memory of the document's note on the signals;
+// the expected value and tolerance are its Table 1.
 func burst(n, offset int) []float64 {
 	fine := make([]float64, 4*n)
 	middle := 2*n - 2*n%24
@@ -157,8 +161,9 @@ func TestTruePeakPieces(t *testing.T) {
 	}
 }
 
-// TestTruePeakPassesOver checks that what is passed over could not have been the peak: the worst case for the
-// bound, samples that match the signs of the interpolators, hidden in a signal with a larger sample elsewhere.
+// TestTruePeakPassesOver checks that what is passed over could not have been the peak: the worst
+// case for the bound, samples that match the signs of the interpolators, hidden in a signal with a
+// larger sample elsewhere.
 func TestTruePeakPassesOver(t *testing.T) {
 	x := make([]float64, 4096)
 	for k := range tpHalf {

@@ -7,7 +7,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// The corner frequencies of the A weighting in Hz. Source: IEC 61672-1:2013 Annex E, equations E.1 to E.6.
+// The corner frequencies of the A weighting in Hz. Source: IEC 61672-1:2013 Annex E, equations E.1
+// to E.6.
 const (
 	aCorner1 = 20.598997 // twice
 	aCorner2 = 107.65265 // once
@@ -28,9 +29,9 @@ func aPower(f float64) float64 {
 	return r * r
 }
 
-// NoiseWeightingDB is the gain of the ITU-R BS.468-4 weighting for noise at a frequency in dB, 0 dB at 1 kHz, -Inf at 0 Hz.
-// Source: the network of the recommendation's Figure 1 as a rational function (coefficients from memory; the test holds them to
-// its Table 1).
+// NoiseWeightingDB is the gain of the ITU-R BS.468-4 weighting for noise at a frequency in dB, 0 dB
+// at 1 kHz, -Inf at 0 Hz. Source: the network of the recommendation's Figure 1 as a rational
+// function (coefficients from memory; the test holds them to its Table 1).
 func NoiseWeightingDB(frequency float64) float64 {
 	return 20 * math.Log10(noiseGain(frequency)/noiseGain(1000))
 }
@@ -44,8 +45,8 @@ func noiseGain(f float64) float64 {
 // noiseShift moves the BS.468 weighting to unity at 2 kHz: AES17-2015 calls that CCIR-RMS.
 const noiseShift = -5.63 // dB
 
-// WeightedRMS is the RMS of a noise whose spectrum passes through a weighting given in dB by frequency, from 0 Hz to
-// half the rate.
+// WeightedRMS is the RMS of a noise whose spectrum passes through a weighting given in dB by
+// frequency, from 0 Hz to half the rate.
 func (s Spectrum) WeightedRMS(weightingDB func(frequency float64) float64) float64 {
 	sum := 0.0
 	for k, p := range s.Density {
@@ -54,18 +55,21 @@ func (s Spectrum) WeightedRMS(weightingDB func(frequency float64) float64) float
 	return math.Sqrt(sum)
 }
 
-// IdleNoise is the RMS of a noise under the weighting that AES17-2015 asks for idle channels and dynamic range: BS.468, less
-// 5.63 dB, read as a plain RMS, in the unit of the samples. A sine at 1 kHz reads 5.63 dB less than unweighted.
+// IdleNoise is the RMS of a noise under the weighting that AES17-2015 asks for idle channels and
+// dynamic range: BS.468, less 5.63 dB, read as a plain RMS, in the unit of the samples. A sine at 1
+// kHz reads 5.63 dB less than unweighted.
 func (s Spectrum) IdleNoise() float64 {
 	return s.WeightedRMS(NoiseWeightingDB) * math.Pow(10, noiseShift/20)
 }
 
-// AWeighting is the A weighting as a digital filter, for a stream of one channel. It is within 0.01 dB of the
-// analytic curve from 10 Hz to 16 kHz, and inside the class 1 limits of IEC 61672-1 wherever the rate reaches.
+// AWeighting is the A weighting as a digital filter, for a stream of one channel. It is within 0.01
+// dB of the analytic curve from 10 Hz to 16 kHz, and inside the class 1 limits of IEC 61672-1
+// wherever the rate reaches.
 //
-// The four zeros at 0 Hz and the four lower poles are bilinear high-passes. The double pole at 12.2 kHz would be bent by the
-// bilinear transform near half the rate, so it is placed at exp(-2π·f/rate), and a short minimum-phase FIR filter takes up all
-// that is left: its squared magnitude is a polynomial in cos ω that is fitted to the wanted curve over what there is.
+// The four zeros at 0 Hz and the four lower poles are bilinear high-passes. The double pole at 12.2
+// kHz would be bent by the bilinear transform near half the rate, so it is placed at
+// exp(-2π·f/rate), and a short minimum-phase FIR filter takes up all that is left: its squared
+// magnitude is a polynomial in cos ω that is fitted to the wanted curve over what there is.
 type AWeighting struct {
 	high  [2]biquad
 	pole  float64 // of the double real pole
@@ -119,8 +123,9 @@ func (a *AWeighting) polePower(w float64) float64 {
 	return 1 / (d * d)
 }
 
-// minimumPhase gives the taps of the minimum-phase filter whose squared magnitude is Σ n[k]·cos(kω), which must be positive
-// everywhere: the exponential of the causal half of the logarithm's cepstrum.
+// minimumPhase gives the taps of the minimum-phase filter whose squared magnitude is Σ
+// n[k]·cos(kω), which must be positive everywhere: the exponential of the causal half of the
+// logarithm's cepstrum.
 func minimumPhase(n []float64) []float64 {
 	const size = 4096
 	c := make([]complex128, size)
@@ -179,7 +184,8 @@ func (a *AWeighting) Reset() {
 	clear(a.delay)
 }
 
-// AWeighted is the A-weighted RMS of x, in its unit, over the whole record, the filter's start from rest included.
+// AWeighted is the A-weighted RMS of x, in its unit, over the whole record, the filter's start from
+// rest included.
 func AWeighted(x []float64, rate float64) (float64, error) {
 	y := make([]float64, len(x))
 	NewAWeighting(rate).Process(y, x)

@@ -9,7 +9,8 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// class1 is IEC 61672-1:2013 Table 3: n of the frequency 1000·10^(n/10), the A weighting and the class 1 limits in dB.
+// class1 is IEC 61672-1:2013 Table 3: n of the frequency 1000·10^(n/10), the A weighting and the
+// class 1 limits in dB.
 var class1 = []struct{ n, db, above, below float64 }{
 	{-20, -70.4, 3, math.Inf(1)}, {-19, -63.4, 2.5, math.Inf(1)}, {-18, -56.7, 2, 4}, {-17, -50.5, 2, 2}, {-16, -44.7, 2, 1.5}, {-15, -39.4, 1.5, 1.5},
 	{-14, -34.6, 1, 1}, {-13, -30.2, 1, 1}, {-12, -26.2, 1, 1}, {-11, -22.5, 1, 1}, {-10, -19.1, 1, 1}, {-9, -16.1, 1, 1}, {-8, -13.4, 1, 1},
@@ -30,7 +31,8 @@ func TestAWeightingCurve(t *testing.T) {
 
 func TestAWeightingFilter(t *testing.T) {
 	for _, rate := range []float64{44100, 48000, 88200, 96000, 176400, 192000} {
-		// The impulse response, transformed: what the samples see, not what the coefficients promise.
+		// The impulse response, transformed: what the samples see, not what the coefficients
+		// promise.
 		const size = 1 << 18
 		x := make([]float64, size)
 		x[0] = 1

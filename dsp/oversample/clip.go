@@ -10,21 +10,25 @@ import (
 
 // Clip limits a signal to between two voltages, by a law without memory, and with little aliasing.
 //
-// What goes over the limits, the excess, is computed at the high rate, brought down and taken away from the
-// delayed input. So a signal that stays between the limits passes bit for bit, and costs next to nothing.
-// The output may go past the limits by as much as cutting harmonics off at half the base rate makes an edge
-// ring.
+// What goes over the limits, the excess, is computed at the high rate, brought down and taken away
+// from the delayed input. So a signal that stays between the limits passes bit for bit, and costs
+// next to nothing. The output may go past the limits by as much as cutting harmonics off at half
+// the base rate makes an edge ring.
 //
-// The way up and down stops what lies between the pass band and half the base rate, so no excess tells of it: a limiter
-// behind an amplifier behind a limiter would let what the first has left there grow without an end. So where there is an excess, and until there has been
-// none for holdFor, the input's share is itself what comes up and down, which differs from it there alone. One is faded into the other, before the excess comes.
+// The way up and down stops what lies between the pass band and half the base rate, so no excess
+// tells of it: a limiter behind an amplifier behind a limiter would let what the first has left
+// there grow without an end. So where there is an excess, and until there has been none for
+// holdFor, the input's share is itself what comes up and down, which differs from it there alone.
+// One is faded into the other, before the excess comes.
 //
-// Aliasing is kept low twice: by the high rate, and by taking the mean of the excess along the straight line
-// between neighbouring samples (first-order antiderivative antialiasing: "Reducing the aliasing of nonlinear
-// waveshaping using continuous-time convolution", DAFx-16). Four neighbouring means make the value at the sample
-// in their middle, to fourth order: (-1, 7, 7, -1)/12. So the treble loss of the means is made good; what is left
-// at frequency f and high rate r is a gain of sinc(f/r)·(7·cos(πf/r) - cos(3πf/r))/6 on the excess, within
-// 0.004 dB at 20 kHz and 48 kHz times 8. What of the input comes up and down goes through means of its own: what they lose of a signal far over the limits, the excess has lost too.
+// Aliasing is kept low twice: by the high rate, and by taking the mean of the excess along the
+// straight line between neighbouring samples (first-order antiderivative antialiasing: "Reducing
+// the aliasing of nonlinear waveshaping using continuous-time convolution", DAFx-16). Four
+// neighbouring means make the value at the sample in their middle, to fourth order: (-1, 7, 7,
+// -1)/12. So the treble loss of the means is made good; what is left at frequency f and high rate r
+// is a gain of sinc(f/r)·(7·cos(πf/r) - cos(3πf/r))/6 on the excess, within 0.004 dB at 20 kHz and
+// 48 kHz times 8. What of the input comes up and down goes through means of its own: what they lose
+// of a signal far over the limits, the excess has lost too.
 type Clip struct {
 	lo, hi  float64 // volts
 	factor  int
@@ -63,14 +67,15 @@ const (
 	fadeFor = 16   // base samples
 )
 
-// NewClip makes a limiter to [lo, hi] volts that computes at factor times the base rate. It panics unless
-// lo <= 0 <= hi, lo < hi, and like NewUp.
+// NewClip makes a limiter to [lo, hi] volts that computes at factor times the base rate. It panics
+// unless lo <= 0 <= hi, lo < hi, and like NewUp.
 func NewClip(lo, hi float64, base dsp.Hertz, factor int) *Clip {
 	if !(lo <= 0 && 0 <= hi && lo < hi) {
 		panic(fmt.Sprintf("oversample: limits %v V and %v V do not have silence between them", lo, hi))
 	}
 	c := &Clip{lo: lo, hi: hi, factor: factor, up: NewUp(factor, base), down: NewDown(factor, base)}
-	// Four means give the value two high samples back; the excess is held until that is a whole base sample.
+	// Four means give the value two high samples back; the excess is held until that is a whole
+	// base sample.
 	whole := (2 + factor - 1) / factor
 	c.held = (whole+fadeFor)*factor - 2
 	c.latency = (c.up.Latency()+c.down.Latency())/factor + whole + fadeFor
@@ -89,8 +94,8 @@ func NewClip(lo, hi float64, base dsp.Hertz, factor int) *Clip {
 	return c
 }
 
-// swell is the largest ratio of a high sample to the largest input: the largest sum of magnitudes of the
-// taps that meet in one sample.
+// swell is the largest ratio of a high sample to the largest input: the largest sum of magnitudes
+// of the taps that meet in one sample.
 func (c *Clip) swell() float64 {
 	impulse, h := make([]float64, c.up.memory()), make([]float64, c.factor*c.up.memory())
 	impulse[0] = 1
@@ -123,14 +128,15 @@ func (c *Clip) Reset() {
 	c.reached = false
 }
 
-// Reached says whether the input has gone past a limit since the last Reset, in between samples too.
+// Reached says whether the input has gone past a limit since the last Reset, in between samples
+// too.
 func (c *Clip) Reached() bool { return c.reached }
 
 // Process limits src into dst, both in volts, of equal length. dst may be src.
 //
-// What is left out to save time is only ever work whose result is known: a filter without feedback gives the
-// same bits for the same recent input, and exact zero for zeros. So where a call ends does not matter,
-// although it decides about what is left out.
+// What is left out to save time is only ever work whose result is known: a filter without feedback
+// gives the same bits for the same recent input, and exact zero for zeros. So where a call ends
+// does not matter, although it decides about what is left out.
 func (c *Clip) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("oversample: Clip needs len(dst) == len(src)")
@@ -157,7 +163,8 @@ func (c *Clip) Process(dst, src []float64) {
 	}
 }
 
-// pass delays as much of src as certainly has no excess, in one piece, and returns how much that is: none where the input has not been quiet for long.
+// pass delays as much of src as certainly has no excess, in one piece, and returns how much that
+// is: none where the input has not been quiet for long.
 func (c *Clip) pass(dst, src []float64) int {
 	if c.quiet < c.restful {
 		return 0
@@ -183,7 +190,8 @@ func (c *Clip) pass(dst, src []float64) int {
 	return n
 }
 
-// work computes into back, at the base rate, what is to be taken away of the chunk in: its excess, less its share that comes up and down. False says that it is zero, and so is that share.
+// work computes into back, at the base rate, what is to be taken away of the chunk in: its excess,
+// less its share that comes up and down. False says that it is zero, and so is that share.
 func (c *Clip) work(in []float64) bool {
 	n := len(in)
 	c.quiet += n
@@ -218,15 +226,17 @@ func (c *Clip) work(in []float64) bool {
 	return true
 }
 
-// raise brings base samples to the high rate, behind what was there; passed makes them what was there.
+// raise brings base samples to the high rate, behind what was there; passed makes them what was
+// there.
 func (c *Clip) raise(in []float64) { c.up.Process(c.high[c.factor*c.kept:][:c.factor*len(in)], in) }
 
 func (c *Clip) passed(n int) {
 	copy(c.high, c.high[c.factor*n:][:c.factor*c.kept])
 }
 
-// mend writes the excess of the n base samples at the high rate, two high samples late, behind what is held back of it; takes away from that, as much earlier as a fade lasts, what comes up and down;
-// and writes into shares how much that is. It says whether there is any of either.
+// mend writes the excess of the n base samples at the high rate, two high samples late, behind what
+// is held back of it; takes away from that, as much earlier as a fade lasts, what comes up and
+// down; and writes into shares how much that is. It says whether there is any of either.
 func (c *Clip) mend(n int) (some bool) {
 	lead := c.factor * fadeFor
 	now := c.factor * c.kept
@@ -247,7 +257,8 @@ func (c *Clip) mend(n int) (some bool) {
 			if over*last > 0 {
 				a = (over + last) / 2
 			} else {
-				// over²/2 is the antiderivative; the step from lastV to x is no smaller than either over.
+				// over²/2 is the antiderivative; the step from lastV to x is no smaller than either
+				// over.
 				a = (over - last) * (over + last) / (2 * (x - lastV))
 			}
 		}

@@ -21,7 +21,8 @@ func bursts(n int) []float64 {
 	return x
 }
 
-// slowClip is the plain form: nothing is left out, the mean is the difference of the antiderivative.
+// slowClip is the plain form: nothing is left out, the mean is the difference of the
+// antiderivative.
 func slowClip(x []float64, lo, hi, base float64, factor int) []float64 {
 	u, d := NewUp(factor, dsp.Hertz(base)), NewDown(factor, dsp.Hertz(base))
 	high := make([]float64, factor*len(x))
@@ -42,7 +43,8 @@ func slowClip(x []float64, lo, hi, base float64, factor int) []float64 {
 		}
 		return high[i]
 	}
-	// how much of the input comes up and down: 1 from the first excess to 50 ms after the last, over 16 base samples; it has begun by then
+	// how much of the input comes up and down: 1 from the first excess to 50 ms after the last,
+	// over 16 base samples; it has begun by then
 	const fade = 16
 	ahead := make([]float64, len(high))
 	for i, share, calm := 0, 0.0, len(high)+int(base); i < len(high); i++ {
@@ -110,8 +112,10 @@ func TestClipCallLength(t *testing.T) {
 	}
 }
 
-// A limiter behind an amplifier behind a limiter, and so on, keeps its limits: what lies above the pass band does not grow from one to the next. Cutting off harmonics makes
-// a square wave ring by 9 % (Gibbs), and where edges come at random their ringing adds up: at worst to the sum of the magnitudes of the filter's taps, over 2.
+// A limiter behind an amplifier behind a limiter, and so on, keeps its limits: what lies above the
+// pass band does not grow from one to the next. Cutting off harmonics makes a square wave ring by 9
+// % (Gibbs), and where edges come at random their ringing adds up: at worst to the sum of the
+// magnitudes of the filter's taps, over 2.
 func TestClipBehindClip(t *testing.T) {
 	for name, x := range map[string][]float64{"noise": noise(24000, 3), "bursts": bursts(24000), "a sine": sine(24000, 0.0613), "a high sine": sine(24000, 1.71)} {
 		largest := 0.0
@@ -154,8 +158,9 @@ func TestClipPasses(t *testing.T) {
 	same(t, "below the limits", y[c.Latency():], x[:len(x)-c.Latency()])
 }
 
-// A sine 20 dB over the limits, 48 kHz, 2^16 points, odd bin, 20 Hz to 20 kHz. Harmonics against the closed form,
-// everything that is no harmonic against the aliasing bounds that the project sets itself.
+// A sine 20 dB over the limits, 48 kHz, 2^16 points, odd bin, 20 Hz to 20 kHz. Harmonics against
+// the closed form, everything that is no harmonic against the aliasing bounds that the project sets
+// itself.
 func TestClipSine(t *testing.T) {
 	const n = 1 << 16
 	for _, c := range []struct {
@@ -191,7 +196,8 @@ func TestClipSine(t *testing.T) {
 			want := clippedSine(10, h)
 			// bring the delay back; a sine of amplitude b has the coefficient -i·b·n/2
 			got := spec[h*c.bin] * cmplx.Rect(2.0/n, float64(h)*w*float64(clip.Latency())) * 1i
-			// What folds back onto a harmonic cannot be told from it: the bound is that of aliasing.
+			// What folds back onto a harmonic cannot be told from it: the bound is that of
+			// aliasing.
 			if d := cmplx.Abs(got - complex(want, 0)); d > 1.3*math.Pow(10, -c.alias/20) {
 				t.Errorf("factor %d, bin %d: harmonic %d is %.6f, want %.6f", c.factor, c.bin, h, got, want)
 			}

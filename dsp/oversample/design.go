@@ -21,8 +21,8 @@ const (
 )
 
 // passEdge is where the pass band ends, as a share of the base rate: at 20 kHz, but never above
-// 20/44.1 (lower rates cannot have it) and never below 0.40 (higher rates need not stop there, and a
-// relaxed filter is cheaper).
+// 20/44.1 (lower rates cannot have it) and never below 0.40 (higher rates need not stop there, and
+// a relaxed filter is cheaper).
 func passEdge(base dsp.Hertz) float64 {
 	return min(max(audible/float64(base), edgeLeast), edgeMost)
 }
@@ -52,21 +52,21 @@ func memo(kind, edge float64, design func() []float64) []float64 {
 	return designs[key]
 }
 
-// lowest is the filter between 1x and 2x. edge is the end of its pass band as a share of the base rate;
-// the stop band begins at 0.5.
+// lowest is the filter between 1x and 2x. edge is the end of its pass band as a share of the base
+// rate; the stop band begins at 0.5.
 //
-// It is not half-band. A half-band filter is symmetric about half the base rate, so it is only 6 dB down
-// there and lets the 4 kHz above fold onto those below. That is inaudible by itself, but a clipper that
-// follows would make audible intermodulation of it. As a full filter it may also have more ripple in the
-// pass band than in the stop band, which saves some taps.
+// It is not half-band. A half-band filter is symmetric about half the base rate, so it is only 6 dB
+// down there and lets the 4 kHz above fold onto those below. That is inaudible by itself, but a
+// clipper that follows would make audible intermodulation of it. As a full filter it may also have
+// more ripple in the pass band than in the stop band, which saves some taps.
 func lowest(edge float64) []float64 {
 	return memo(0, edge, func() []float64 {
 		bands := []band{
 			{0, math.Pi * edge, 1, 1}, // radians per sample at 2x
 			{math.Pi / 2, math.Pi, 0, ripplePass / rippleStop},
 		}
-		// The usual estimate of the length, (-20·log10 sqrt(δp·δs) - 13) / (14.6·Δf), is some taps too short;
-		// start there. Lengths are 4q+1, so that the middle tap is in the even branch.
+		// The usual estimate of the length, (-20·log10 sqrt(δp·δs) - 13) / (14.6·Δf), is some taps
+		// too short; start there. Lengths are 4q+1, so that the middle tap is in the even branch.
 		est := (-10*math.Log10(ripplePass*rippleStop) - 13) / (14.6 * (0.25 - edge/2))
 		for q := max(int(est)/4, 2); q < int(est)/4+20; q++ {
 			a, dev := minimax(2*q+1, false, bands)
@@ -84,8 +84,8 @@ func lowest(edge float64) []float64 {
 	})
 }
 
-// halfBand is the shortest half-band filter with the stop band from 0.5-edge of its (higher) rate on; its
-// length is 4K-1, its middle tap 0.5 and every other second tap zero.
+// halfBand is the shortest half-band filter with the stop band from 0.5-edge of its (higher) rate
+// on; its length is 4K-1, its middle tap 0.5 and every other second tap zero.
 func halfBand(edge float64) []float64 {
 	return memo(1, edge, func() []float64 {
 		for k := 1; k < 100; k++ {
@@ -105,17 +105,18 @@ func halfBand(edge float64) []float64 {
 	})
 }
 
-// band is an interval of frequency in radians per sample with the wanted amplitude and the weight of errors.
+// band is an interval of frequency in radians per sample with the wanted amplitude and the weight
+// of errors.
 type band struct{ lo, hi, want, weight float64 }
 
-// minimax finds the n coefficients of sum a[k]·cos(m·ω), with m = k or, if odd, m = 2k+1, whose largest
-// weighted error over the bands is smallest, by the exchange algorithm of Remez: make the error alternate
-// with equal size at n+1 frequencies, then move these to where the error is in truth largest. It returns
-// the largest weighted error, +Inf if the exchange lost its way.
+// minimax finds the n coefficients of sum a[k]·cos(m·ω), with m = k or, if odd, m = 2k+1, whose
+// largest weighted error over the bands is smallest, by the exchange algorithm of Remez: make the
+// error alternate with equal size at n+1 frequencies, then move these to where the error is in
+// truth largest. It returns the largest weighted error, +Inf if the exchange lost its way.
 //
-// A long filter is so good that with evenly spread frequencies its error would start below the rounding
-// of float64 and have no signs to go by. So a short filter is solved first, and the frequencies of each
-// solution, stretched, start one of twice the length.
+// A long filter is so good that with evenly spread frequencies its error would start below the
+// rounding of float64 and have no signs to go by. So a short filter is solved first, and the
+// frequencies of each solution, stretched, start one of twice the length.
 func minimax(n int, odd bool, bands []band) (a []float64, dev float64) {
 	var grid []point
 	for _, b := range bands {
@@ -152,8 +153,8 @@ func stretch(at []int, n int) []int {
 	return more
 }
 
-// exchange runs the algorithm of Remez for len(at)-1 coefficients from the places at of the grid. It
-// returns the places where it ended, nil when it lost its way.
+// exchange runs the algorithm of Remez for len(at)-1 coefficients from the places at of the grid.
+// It returns the places where it ended, nil when it lost its way.
 func exchange(at []int, odd bool, grid []point) (a []float64, dev float64, end []int) {
 	n := len(at) - 1
 	a = make([]float64, n)

@@ -1,10 +1,11 @@
 // Package oversample converts a signal between a base rate and 2, 4, … 64 times that rate with
 // linear-phase FIR filters, so that something non-linear can run in between without folding.
 //
-// The chain is a cascade of doublings. It is 140 dB down from half the base rate on, so nothing folds at
-// all, and so flat below that up and down together null against the delayed input at -120 dB. The pass
-// band ends at 20 kHz for base rates of 44.1 to 50 kHz and at 0.40 of higher ones. The delay is an exact whole
-// number of samples. It is not a converter between arbitrary rates: files are resampled elsewhere.
+// The chain is a cascade of doublings. It is 140 dB down from half the base rate on, so nothing
+// folds at all, and so flat below that up and down together null against the delayed input at -120
+// dB. The pass band ends at 20 kHz for base rates of 44.1 to 50 kHz and at 0.40 of higher ones. The
+// delay is an exact whole number of samples. It is not a converter between arbitrary rates: files
+// are resampled elsewhere.
 //
 // Signals are plain float64 in any unit (volts, as a rule); the gain is one. FIR filters have no
 // feedback, so an ended signal becomes exact zeros and no denormal tail can arise.
@@ -22,8 +23,8 @@ import (
 // MaxFactor is the highest factor of oversampling.
 const MaxFactor = 64
 
-// chunk is how many base samples are worked on at a time. It bounds the buffers and has no influence on
-// the output.
+// chunk is how many base samples are worked on at a time. It bounds the buffers and has no
+// influence on the output.
 const chunk = 64
 
 // stages is the number of doublings in factor. It panics when factor is not one of 1, 2, 4, … 64.
@@ -37,8 +38,8 @@ func stages(factor int, base dsp.Hertz) int {
 	return bits.Len(uint(factor)) - 1
 }
 
-// halfLatency is the delay of one direction of the cascade in samples at the high rate: each filter's
-// centre tap, counted at its own rate.
+// halfLatency is the delay of one direction of the cascade in samples at the high rate: each
+// filter's centre tap, counted at its own rate.
 func halfLatency(n int, base dsp.Hertz) int {
 	sum := 0
 	for s := 0; s < n; s++ {
@@ -106,15 +107,17 @@ type Down struct {
 	stages  []downStage // highest rate first
 }
 
-// NewDown makes the way down from factor times the base rate to the base rate. It panics like NewUp.
+// NewDown makes the way down from factor times the base rate to the base rate. It panics like
+// NewUp.
 //
-// Its delay is padded so that Up and Down of the same factor and rate together delay by a whole number
-// of base samples.
+// Its delay is padded so that Up and Down of the same factor and rate together delay by a whole
+// number of base samples.
 func NewDown(factor int, base dsp.Hertz) *Down {
 	n := stages(factor, base)
 	half := halfLatency(n, base)
-	// Both ways through all filters is 2·half; what is missing to a whole base sample is even, because
-	// factor is, and so can be made of whole samples of the two half-rate phases of the first stage.
+	// Both ways through all filters is 2·half; what is missing to a whole base sample is even,
+	// because factor is, and so can be made of whole samples of the two half-rate phases of the
+	// first stage.
 	pad := (factor - 2*half%factor) % factor
 	d := &Down{factor: factor, latency: half + pad}
 	for s := n - 1; s >= 0; s-- {

@@ -2,11 +2,13 @@ package oversample
 
 import "drywire/dsp/gemv"
 
-// A doubling, in either direction, splits its filter into the taps of even and of odd index (the two polyphase branches). In a half-band filter the odd branch is one tap
-// of 0.5: a delay. gemv.Add8 runs a branch for eight neighbouring outputs at a time.
+// A doubling, in either direction, splits its filter into the taps of even and of odd index (the
+// two polyphase branches). In a half-band filter the odd branch is one tap of 0.5: a delay.
+// gemv.Add8 runs a branch for eight neighbouring outputs at a time.
 
-// slack is by how much buffers are longer than needed, because eight outputs are always computed. What
-// is computed beyond the end is thrown away, so one kernel serves every call length with the same bits.
+// slack is by how much buffers are longer than needed, because eight outputs are always computed.
+// What is computed beyond the end is thrown away, so one kernel serves every call length with the
+// same bits.
 const slack = 8
 
 // split divides a filter of length 4q+1 or, if half-band, 4q+3 into its two branches.

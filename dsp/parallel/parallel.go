@@ -6,7 +6,8 @@ import (
 	"sync"
 )
 
-// For calls f for every number from 0 to n-1, on all cores, and returns when all calls have. Each call should write only what is its own.
+// For calls f for every number from 0 to n-1, on all cores, and returns when all calls have. Each
+// call should write only what is its own.
 func For(n int, f func(k int)) {
 	var all sync.WaitGroup
 	workers := runtime.GOMAXPROCS(0)

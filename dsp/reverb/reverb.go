@@ -1,9 +1,11 @@
 // Package reverb holds three reverberators: a plate, a room and a pair of springs.
 //
-// The plate is a dense decay that starts at once, with no early reflections: a feedback delay network, all-passes that diffuse the input, then sixteen
-// delay lines that feed each other through an orthogonal matrix. It models what a plate does to the ear (density, decay by frequency), not its metal: no
-// dispersion, no transducers. It is mono in, with two decorrelated outputs. The room has early reflections and then the same network; the springs are two
-// waveguides that slow high frequencies down. These two are mono.
+// The plate is a dense decay that starts at once, with no early reflections: a feedback delay
+// network, all-passes that diffuse the input, then sixteen delay lines that feed each other through
+// an orthogonal matrix. It models what a plate does to the ear (density, decay by frequency), not
+// its metal: no dispersion, no transducers. It is mono in, with two decorrelated outputs. The room
+// has early reflections and then the same network; the springs are two waveguides that slow high
+// frequencies down. These two are mono.
 //
 // Signals are in any unit, volts as a rule; times in seconds.
 //
@@ -25,8 +27,8 @@ const (
 	crossover = 4e3 // Hz, where the attenuation by Tone is half done
 	middle    = 1e3 // Hz, where Decay holds
 
-	// The lines are spread evenly in the logarithm between these, as primes of samples, so that no two of them echo
-	// together soon. All of them together make 0.67 modes per Hz.
+	// The lines are spread evenly in the logarithm between these, as primes of samples, so that no
+	// two of them echo together soon. All of them together make 0.67 modes per Hz.
 	shortest = 17e-3 // s
 	longest  = 83e-3 // s
 
@@ -62,7 +64,8 @@ type Plate struct {
 	buf     [lines][chunk]float64
 }
 
-// New makes a plate. It panics on settings out of the ranges that Settings gives and on a rate under 32 kHz.
+// New makes a plate. It panics on settings out of the ranges that Settings gives and on a rate
+// under 32 kHz.
 func New(s Settings, rate dsp.Hertz) *Plate {
 	if !(s.Decay >= 0.2 && s.Tone >= 0.1 && s.Tone <= 1 && s.PreDelay >= 0 && s.PreDelay < 10 && rate >= 32000 && rate < 1e6) {
 		panic(fmt.Sprintf("reverb: %+v at %v Hz", s, float64(rate)))
@@ -70,8 +73,9 @@ func New(s Settings, rate dsp.Hertz) *Plate {
 	fs := float64(rate)
 	p := &Plate{rate: fs, piece: chunk, preDelay: int(math.Round(float64(s.PreDelay) * fs))}
 	p.pre = delayline.New(p.preDelay + chunk)
-	// A plate that decays in less than two seconds is as much smaller, so that no line has to lose more in one run
-	// than a shelf can do gently. Its modes are wider by as much, and so overlap as before.
+	// A plate that decays in less than two seconds is as much smaller, so that no line has to lose
+	// more in one run than a shelf can do gently. Its modes are wider by as much, and so overlap as
+	// before.
 	size := min(1, float64(s.Decay)/2)
 	for i, t := range diffusers {
 		p.diffuse[i].length = prime(int(fs * size * t))
@@ -86,15 +90,16 @@ func New(s Settings, rate dsp.Hertz) *Plate {
 		n = prime(n)
 		p.length[i], p.line[i] = n, delayline.New(n+chunk)
 		p.piece = min(p.piece, n)
-		// Places along the line by the golden ratio, another start for each output, cover it evenly.
+		// Places along the line by the golden ratio, another start for each output, cover it
+		// evenly.
 		for ch := range p.taps {
 			_, at := math.Modf(float64(i)*(math.Sqrt(5)-1)/2 + 0.31 + 0.29*float64(ch))
 			p.taps[ch][i] = int(at * float64(n))
 		}
 	}
 	p.setDecay(s)
-	// Steady noise comes out as loud as it went in, Tone aside: each line carries 1/16 of what comes in over what
-	// is lost, 1 - mean(g²), and the signs of the taps make their powers add.
+	// Steady noise comes out as loud as it went in, Tone aside: each line carries 1/16 of what
+	// comes in over what is lost, 1 - mean(g²), and the signs of the taps make their powers add.
 	loss := 0.0
 	for _, n := range p.length {
 		loss += (1 - math.Pow(10, -6*float64(n)/fs/float64(s.Decay))) / lines
@@ -111,8 +116,8 @@ func New(s Settings, rate dsp.Hertz) *Plate {
 	}
 	p.rest = -1
 	if !math.IsInf(float64(s.Decay), 1) {
-		// Ten times 60 dB: the decay ends at 1e-30 of its beginning, far above denormal numbers, which
-		// processors are slow with. No band decays slower than the lowest.
+		// Ten times 60 dB: the decay ends at 1e-30 of its beginning, far above denormal numbers,
+		// which processors are slow with. No band decays slower than the lowest.
 		p.rest = p.preDelay + int(fs*(10*max(float64(s.Decay), float64(p.T60(0)))+0.5))
 	}
 	p.Reset()
@@ -141,16 +146,16 @@ func prime(n int) int {
 	}
 }
 
-// absorber takes from a line's signal what the plate loses while it runs along the line: a gain and a shelf of first
-// order, b0 + b1·z^-1 over 1 + a1·z^-1, with its memory.
+// absorber takes from a line's signal what the plate loses while it runs along the line: a gain and
+// a shelf of first order, b0 + b1·z^-1 over 1 + a1·z^-1, with its memory.
 type absorber struct {
 	b0, b1, a1 float64
 	s          float64
 }
 
-// setDecay gives each line of m samples the gain 10^(-3·m/(rate·T60)), so that all modes decay alike (J. Audio Eng.
-// Soc. 39, 1991, "Digital delay networks for designing artificial reverberators"), with T60 going from the low to the high
-// value around the crossover.
+// setDecay gives each line of m samples the gain 10^(-3·m/(rate·T60)), so that all modes decay
+// alike (J. Audio Eng. Soc. 39, 1991, "Digital delay networks for designing artificial
+// reverberators"), with T60 going from the low to the high value around the crossover.
 func (p *Plate) setDecay(s Settings) {
 	// A deep shelf reaches down far; it begins higher, so that 1 kHz is left alone.
 	k := math.Tan(math.Pi * crossover * max(1, math.Sqrt(0.25/s.Tone)) / p.rate)
@@ -158,8 +163,8 @@ func (p *Plate) setDecay(s Settings) {
 	set := func(low float64) {
 		for i, m := range p.length {
 			at := func(inverse float64) float64 { return math.Pow(10, -3*float64(m)/p.rate*inverse) }
-			// g·(1 + s·r)/(1 + s/r), r² = high gain over low gain, half way in dB at s = i; then s by the
-			// bilinear transform.
+			// g·(1 + s·r)/(1 + s/r), r² = high gain over low gain, half way in dB at s = i; then s
+			// by the bilinear transform.
 			g, r := at(low), math.Sqrt(at(high)/at(low))
 			a0 := k + 1/r
 			p.absorb[i] = absorber{b0: g * (k + r) / a0, b1: g * (k - r) / a0, a1: (k - 1/r) / a0}
@@ -182,8 +187,8 @@ func (p *Plate) setDecay(s Settings) {
 	}
 }
 
-// T60 is the decay time at f in closed form: 60 dB over what all absorbers together take in dB, per second of all lines.
-// It is +Inf where nothing is lost.
+// T60 is the decay time at f in closed form: 60 dB over what all absorbers together take in dB, per
+// second of all lines. It is +Inf where nothing is lost.
 func (p *Plate) T60(f dsp.Hertz) dsp.Second {
 	w := 2 * math.Pi * float64(f) / p.rate
 	c, s := math.Cos(w), math.Sin(w)
@@ -222,8 +227,8 @@ func (p *Plate) Reset() {
 	}
 }
 
-// Process turns src into the wet sound alone at dst; second, if not nil, gets one that is decorrelated from it. All are
-// of equal length; dst or second may be src.
+// Process turns src into the wet sound alone at dst; second, if not nil, gets one that is
+// decorrelated from it. All are of equal length; dst or second may be src.
 func (p *Plate) Process(dst, second, src []float64) {
 	if len(dst) != len(src) || second != nil && len(second) != len(src) {
 		panic("reverb: Process needs slices of equal length")
@@ -263,7 +268,8 @@ func (p *Plate) Process(dst, second, src []float64) {
 	}
 }
 
-// work sends x into the plate. No line is shorter than x, so all that they give back was there before.
+// work sends x into the plate. No line is shorter than x, so all that they give back was there
+// before.
 func (p *Plate) work(x []float64) {
 	n := len(x)
 	p.pre.WriteBlock(x)
@@ -314,7 +320,8 @@ func four(a *[4]absorber, v0, v1, v2, v3 []float64) {
 	a[0].s, a[1].s, a[2].s, a[3].s = s0, s1, s2, s3
 }
 
-// mix turns four signals into their sums and differences, the Hadamard matrix of four, times one half.
+// mix turns four signals into their sums and differences, the Hadamard matrix of four, times one
+// half.
 func mix(v0, v1, v2, v3 []float64) {
 	v1, v2, v3 = v1[:len(v0)], v2[:len(v0)], v3[:len(v0)]
 	for i := range v0 {

@@ -24,8 +24,8 @@ func impulse(s Settings, rate dsp.Hertz, seconds float64) (one, two []float64) {
 	return one, two
 }
 
-// octave is the signal h in an octave band (Butterworth magnitudes of order 6, without phase), at a lower rate where
-// the band allows it; step is the time between its samples.
+// octave is the signal h in an octave band (Butterworth magnitudes of order 6, without phase), at a
+// lower rate where the band allows it; step is the time between its samples.
 func octave(spec []complex128, size int, rate, f float64) (y []float64, step float64) {
 	less := 1
 	for rate/float64(4*less) > 8*f { // the band's filter is 170 dB down there
@@ -61,9 +61,9 @@ func spectra(hs ...[]float64) (specs [][]complex128, size int) {
 	return specs, size
 }
 
-// t30 is the decay time in the octave of f of signals of n samples, given by their spectra, by backward integration of
-// the sum of their energies (ISO 3382-1 clause 5.3.3, and ensemble averaging of decay curves over positions): the slope
-// of the line that fits -5 to -35 dB.
+// t30 is the decay time in the octave of f of signals of n samples, given by their spectra, by
+// backward integration of the sum of their energies (ISO 3382-1 clause 5.3.3, and ensemble
+// averaging of decay curves over positions): the slope of the line that fits -5 to -35 dB.
 func t30(specs [][]complex128, size, n int, rate, f float64) float64 {
 	var energy []float64
 	var step float64
@@ -97,8 +97,8 @@ func slope(left []float64, step float64) float64 {
 	return -60 / ((n*stl - st*sl) / (n*stt - st*st))
 }
 
-// stated is the T30 that a band with the stated T60 at each frequency has: where that changes inside the band, the decay is
-// not straight, and the slower part governs.
+// stated is the T30 that a band with the stated T60 at each frequency has: where that changes
+// inside the band, the decay is not straight, and the slower part governs.
 func stated(p *Plate, f float64) float64 {
 	const steps = 200
 	left := make([]float64, steps)
@@ -111,9 +111,9 @@ func stated(p *Plate, f float64) float64 {
 	return slope(left, float64(p.T60(0))/steps)
 }
 
-// deviation is the standard deviation of a T30 taken at one position, as a share of it, that comes of the modes' beating
-// and no decay of Gaussian noise can be without: 0.55·sqrt((1 + 1.52/10)/(B·T)), B = 0.71·f (ISO 3382-2:2008 clause 7,
-// from memory).
+// deviation is the standard deviation of a T30 taken at one position, as a share of it, that comes
+// of the modes' beating and no decay of Gaussian noise can be without: 0.55·sqrt((1 +
+// 1.52/10)/(B·T)), B = 0.71·f (ISO 3382-2:2008 clause 7, from memory).
 func deviation(f, t float64) float64 {
 	return 0.55 * math.Sqrt(1.152/(0.71*f*t))
 }
@@ -130,7 +130,8 @@ func TestDecay(t *testing.T) {
 	} {
 		p := New(c.s, c.rate)
 		n := int((1.4*float64(c.s.Decay) + 0.2) * float64(c.rate))
-		// All sixteen lines are positions in the plate; the sum of their energies is free of the beating.
+		// All sixteen lines are positions in the plate; the sum of their energies is free of the
+		// beating.
 		all := make([][]float64, lines)
 		x := make([]float64, p.piece)
 		x[0] = 1
@@ -168,8 +169,9 @@ func TestDecay(t *testing.T) {
 	}
 }
 
-// metered is the T30 that the project's own meter reads in an octave with the stated T60 at each frequency: its filter, a Butterworth band-pass of sixth order,
-// lets the slower neighbours in by a little.
+// metered is the T30 that the project's own meter reads in an octave with the stated T60 at each
+// frequency: its filter, a Butterworth band-pass of sixth order, lets the slower neighbours in by a
+// little.
 func metered(p *Plate, f float64) float64 {
 	const steps = 300
 	edge := math.Pow(10, 0.15)
@@ -185,7 +187,8 @@ func metered(p *Plate, f float64) float64 {
 	return slope(left, longest/steps)
 }
 
-// places are the impulse responses of a plate, or of a room that has it, at so many places: what an output is, but for other taps along the lines and other signs.
+// places are the impulse responses of a plate, or of a room that has it, at so many places: what an
+// output is, but for other taps along the lines and other signs.
 func places(p *Plate, impulse func(x []float64), n, places int) [][]float64 {
 	taps, out := p.taps, p.out
 	defer func() { p.taps, p.out = taps, out }()
@@ -204,9 +207,11 @@ func places(p *Plate, impulse func(x []float64), n, places int) [][]float64 {
 	return all
 }
 
-// In every octave from 125 Hz to 8 kHz, plate and room decay in the time stated, within 2.5 %, by the project's own meter. Any place in a diffuse field shows T30 with a
-// scatter that is the field's, not the decay's: so the mean over places is held, as ISO 3382-2:2008 has it (its precision method wants twelve). SciPy 1.10.1 reads
-// the plate's 84 of 1.3 s (butter(3, …, 'bandpass', output='sos'), sosfilt backwards, cumsum, polyfit) as the meter does, within 1e-6.
+// In every octave from 125 Hz to 8 kHz, plate and room decay in the time stated, within 2.5 %, by
+// the project's own meter. Any place in a diffuse field shows T30 with a scatter that is the
+// field's, not the decay's: so the mean over places is held, as ISO 3382-2:2008 has it (its
+// precision method wants twelve). SciPy 1.10.1 reads the plate's 84 of 1.3 s (butter(3, …,
+// 'bandpass', output='sos'), sosfilt backwards, cumsum, polyfit) as the meter does, within 1e-6.
 func TestOctaveDecay(t *testing.T) {
 	const rate = 48000
 	for _, s := range []Settings{{Decay: 0.5, Tone: 1}, {Decay: 1.3, Tone: 0.45}, {Decay: 3, Tone: 0.2}} {
@@ -240,8 +245,8 @@ func TestOctaveDecay(t *testing.T) {
 	}
 }
 
-// density is the normalised echo density around sample at: the share of samples beyond one standard deviation in 20 ms, by
-// that of Gaussian noise, erfc(1/√2) (AES 121, 2006, paper 6985).
+// density is the normalised echo density around sample at: the share of samples beyond one standard
+// deviation in 20 ms, by that of Gaussian noise, erfc(1/√2) (AES 121, 2006, paper 6985).
 func density(h []float64, at, rate int) float64 {
 	w := h[at-rate/100 : at+rate/100]
 	var sum float64
@@ -294,8 +299,8 @@ func TestDensity(t *testing.T) {
 	}
 }
 
-// No mode rings on: from the first 30 dB of the decay to the 30 dB after, no third of an octave gains on the mean by more
-// than 3 dB.
+// No mode rings on: from the first 30 dB of the decay to the 30 dB after, no third of an octave
+// gains on the mean by more than 3 dB.
 func TestNoRinging(t *testing.T) {
 	const rate, want = 48000, 3.0
 	one, two := impulse(neutral, rate, 2.5)

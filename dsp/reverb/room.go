@@ -8,11 +8,13 @@ import (
 	"drywire/dsp/delayline"
 )
 
-// Room is a small rectangular room: early reflections off its walls, one by one, and then the dense decay of the same network as the plate's.
+// Room is a small rectangular room: early reflections off its walls, one by one, and then the dense
+// decay of the same network as the plate's.
 //
-// The reflections are those of the image method, J. Acoust. Soc. Am. 65(4), 943-950, 1979: mirror images of the source, each as soft as it is far and as often
-// reflected. The walls absorb as much as makes the decay by Sabine's formula; how loud all of the reverberation is against the direct sound follows from
-// that. The direct sound is not in the output: that is the dry sound.
+// The reflections are those of the image method, J. Acoust. Soc. Am. 65(4), 943-950, 1979: mirror
+// images of the source, each as soft as it is far and as often reflected. The walls absorb as much
+// as makes the decay by Sabine's formula; how loud all of the reverberation is against the direct
+// sound follows from that. The direct sound is not in the output: that is the dry sound.
 type Room struct {
 	line *delayline.Line
 	taps []tap
@@ -62,8 +64,9 @@ func NewRoom(s Settings, rate dsp.Hertz) *Room {
 		early += g * g
 	}
 	sort.Slice(p.taps, func(i, j int) bool { return p.taps[i].delay < p.taps[j].delay })
-	// All reverberant energy over that of the direct sound: 16π·r²·(1 - a)/(S·a), a diffuse field's. What comes after the single reflections, by the
-	// exponential decay, begins when a sound that goes from wall to wall by the mean free path of 4V/S has bounced three times.
+	// All reverberant energy over that of the direct sound: 16π·r²·(1 - a)/(S·a), a diffuse
+	// field's. What comes after the single reflections, by the exponential decay, begins when a
+	// sound that goes from wall to wall by the mean free path of 4V/S has bounced three times.
 	begin := 3 * 4 * volume / surface / sound
 	all := 16 * math.Pi * direct * direct * (1 - absorbed) / (surface * absorbed)
 	late := all * math.Exp(-6*math.Ln10*begin/decay)
@@ -84,7 +87,8 @@ type image struct {
 	bounces int
 }
 
-// images are the source's, of one up to so many bounces: along each axis n bounces mirror it at the walls in turn, on either side.
+// images are the source's, of one up to so many bounces: along each axis n bounces mirror it at the
+// walls in turn, on either side.
 func images(most int) (list []image) {
 	along := func(axis, n int) float64 { // n < 0 starts with the wall at 0
 		l, x := walls[axis], source[axis]
@@ -122,7 +126,8 @@ func (p *Room) Reset() {
 	p.late.Reset()
 }
 
-// Process turns src into the wet sound alone at dst; second must be nil: the room is mono. dst may be src.
+// Process turns src into the wet sound alone at dst; second must be nil: the room is mono. dst may
+// be src.
 func (p *Room) Process(dst, second, src []float64) {
 	if len(dst) != len(src) || second != nil {
 		panic("reverb: Process of a room needs two slices of equal length")

@@ -7,8 +7,9 @@ import (
 	"drywire/dsp"
 )
 
-// The first reflections by hand: floor, ceiling and the wall at y = 5.3 m, their paths by Pythagoras less that of the direct sound, at 343 m/s; their
-// heights, against each other, as the inverse of their paths.
+// The first reflections by hand: floor, ceiling and the wall at y = 5.3 m, their paths by
+// Pythagoras less that of the direct sound, at 343 m/s; their heights, against each other, as the
+// inverse of their paths.
 func TestRoomReflections(t *testing.T) {
 	const rate = 48000
 	h := make([]float64, rate/20)
@@ -28,7 +29,8 @@ func TestRoomReflections(t *testing.T) {
 			t.Errorf("reflection %d: height times path is %v at sample %d, want %v", n, v, at, first)
 		}
 	}
-	// One bounce more, floor and ceiling, takes √(1 - a), with a from Sabine's formula: 0.161·V/(S·T).
+	// One bounce more, floor and ceiling, takes √(1 - a), with a from Sabine's formula:
+	// 0.161·V/(S·T).
 	twice := path(1.4, 2*2.9+0.7-1.5)
 	a := 0.161 * 7.1 * 5.3 * 2.9 / (2 * (7.1*5.3 + 5.3*2.9 + 2.9*7.1) * 0.8)
 	if got := h[int(math.Round((twice-direct)/343*rate))] * twice / first; math.Abs(got-math.Sqrt(1-a)) > 1e-9 {

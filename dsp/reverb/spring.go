@@ -9,16 +9,21 @@ import (
 	"drywire/dsp/filter"
 )
 
-// Spring is two springs side by side. A wave runs along each, from the driver to the pick-up and back, and high frequencies run slower: an impulse comes
-// out as a chirp, and each of its echoes as a longer one.
+// Spring is two springs side by side. A wave runs along each, from the driver to the pick-up and
+// back, and high frequencies run slower: an impulse comes out as a chirp, and each of its echoes as
+// a longer one.
 //
-// A pass along a spring is a delay and a chain of stretched all-passes, which delay the more the nearer to the transition frequency; beyond that a spring
-// carries nothing. Source of that form: J. Audio Eng. Soc. 58(7/8), 2010, "Parametric spring reverberation effect". The high-frequency chirps that
-// come sooner and softer are left out, and so is what the springs' shape does under 100 Hz.
+// A pass along a spring is a delay and a chain of stretched all-passes, which delay the more the
+// nearer to the transition frequency; beyond that a spring carries nothing. Source of that form: J.
+// Audio Eng. Soc. 58(7/8), 2010, "Parametric spring reverberation effect". The high-frequency
+// chirps that come sooner and softer are left out, and so is what the springs' shape does under 100
+// Hz.
 //
-// What a spring loses, it loses along its wire, by friction that is in proportion to the speed: then every wave on it falls at one rate in time, whatever its
-// frequency and however slow it runs (the damped wave equation, ü + 2σu̇ + … = 0; a closed form). In a network that is a gain γ in every sample of delay, those
-// of the all-passes too: z^-1 becomes γ·z^-1, and the response is that of the lossless springs times γ^n.
+// What a spring loses, it loses along its wire, by friction that is in proportion to the speed:
+// then every wave on it falls at one rate in time, whatever its frequency and however slow it runs
+// (the damped wave equation, ü + 2σu̇ + … = 0; a closed form). In a network that is a gain γ in
+// every sample of delay, those of the all-passes too: z^-1 becomes γ·z^-1, and the response is that
+// of the lossless springs times γ^n.
 type Spring struct {
 	rate   float64
 	pre    *delayline.Line
@@ -31,7 +36,8 @@ type Spring struct {
 	x, y   [chunk]float64
 }
 
-// A spring's values: common practice, no source. Passes of 33 and 41 ms are what is usual in guitar amplifiers, from memory.
+// A spring's values: common practice, no source. Passes of 33 and 41 ms are what is usual in guitar
+// amplifiers, from memory.
 const (
 	transition = 4e3  // Hz, to the nearest that the rate allows
 	stiffness  = 0.6  // coefficient of the all-passes
@@ -41,8 +47,9 @@ const (
 
 var passes = [2]float64{33e-3, 41e-3} // s, without the all-passes
 
-// NewSpring makes springs with that decay, at all frequencies. Tone sets a low-pass after them, from 1 kHz at 0.1 to 6 kHz at 1, in equal ratios. It panics
-// like New, and on a decay that never ends.
+// NewSpring makes springs with that decay, at all frequencies. Tone sets a low-pass after them,
+// from 1 kHz at 0.1 to 6 kHz at 1, in equal ratios. It panics like New, and on a decay that never
+// ends.
 func NewSpring(s Settings, rate dsp.Hertz) *Spring {
 	if !(s.Decay >= 0.2 && s.Decay < 1e3 && s.Tone >= 0.1 && s.Tone <= 1 && s.PreDelay >= 0 && s.PreDelay < 10 && rate >= 32000 && rate < 1e6) {
 		panic(fmt.Sprintf("reverb: spring of %+v at %v Hz", s, float64(rate)))
@@ -90,7 +97,8 @@ func (p *Spring) Reset() {
 	p.quiet = p.rest
 }
 
-// Process turns src into the wet sound alone at dst; second must be nil: springs are mono. dst may be src.
+// Process turns src into the wet sound alone at dst; second must be nil: springs are mono. dst may
+// be src.
 func (p *Spring) Process(dst, second, src []float64) {
 	if len(dst) != len(src) || second != nil {
 		panic("reverb: Process of a spring needs two slices of equal length")
@@ -154,7 +162,8 @@ func newCoil(seconds, rate float64) coil {
 	return c
 }
 
-// pass is the time of a pass at f, in seconds: the delay, and of each all-pass of K samples K·(1 - a²)/(1 + a² + 2a·cos(K·ω)).
+// pass is the time of a pass at f, in seconds: the delay, and of each all-pass of K samples K·(1 -
+// a²)/(1 + a² + 2a·cos(K·ω)).
 func (c *coil) pass(f, rate float64) float64 {
 	k := float64(c.stretch)
 	const a = stiffness
@@ -178,8 +187,8 @@ func (c *coil) run(y, x, room []float64) {
 	c.way[1].line.WriteBlock(room)
 }
 
-// read takes a piece that was written a pass ago through the all-passes. The line of the way there has the piece itself already, that of the way back has
-// not.
+// read takes a piece that was written a pass ago through the all-passes. The line of the way there
+// has the piece itself already, that of the way back has not.
 func (w *way) read(x []float64, c *coil) {
 	back := c.delay
 	if w == &c.way[1] {

@@ -9,9 +9,10 @@ import (
 	"drywire/dsp/measure"
 )
 
-// The impulse response's spectrum against the loop in closed form: of each spring level·P/(1 - P²), P a pass: a delay of 33 or 41 ms and 50 all-passes
-// (a + z^-K)/(1 + a·z^-K), a = 0.6, K = rate/8 kHz rounded, all of this with γ·z^-1 for z^-1, γ being 60 dB in the decay; and the filters after them. The level is by
-// what a pass leaves at 1 kHz.
+// The impulse response's spectrum against the loop in closed form: of each spring level·P/(1 - P²),
+// P a pass: a delay of 33 or 41 ms and 50 all-passes (a + z^-K)/(1 + a·z^-K), a = 0.6, K = rate/8
+// kHz rounded, all of this with γ·z^-1 for z^-1, γ being 60 dB in the decay; and the filters after
+// them. The level is by what a pass leaves at 1 kHz.
 func TestSpringResponse(t *testing.T) {
 	for _, rate := range []float64{44100, 48000} {
 		const decay = 0.3
@@ -48,7 +49,8 @@ func TestSpringResponse(t *testing.T) {
 	}
 }
 
-// alone is one spring's impulse response, without what driver and pick-up leave of it, and the whole of it.
+// alone is one spring's impulse response, without what driver and pick-up leave of it, and the
+// whole of it.
 func alone(p *Spring, coil, n int) (bare, whole []float64) {
 	x, room := make([]float64, n), make([]float64, chunk)
 	x[0] = 1
@@ -61,8 +63,10 @@ func alone(p *Spring, coil, n int) (bare, whole []float64) {
 	return bare, whole
 }
 
-// Everything that a spring carries falls at one rate, whatever its frequency, and that is the decay asked for: two responses of other decays differ by γ^n, γ being 60 dB
-// in the decay, and by their level, in every sample (a closed form: γ·z^-1 in the place of z^-1). What is left is that of the lossless spring.
+// Everything that a spring carries falls at one rate, whatever its frequency, and that is the decay
+// asked for: two responses of other decays differ by γ^n, γ being 60 dB in the decay, and by their
+// level, in every sample (a closed form: γ·z^-1 in the place of z^-1). What is left is that of the
+// lossless spring.
 func TestSpringFallsAtOneRate(t *testing.T) {
 	const rate, n = 48000, 48000
 	lossless := func(decay float64, coil int) []float64 {
@@ -89,11 +93,14 @@ func TestSpringFallsAtOneRate(t *testing.T) {
 	}
 }
 
-// The decay is what was asked for in all octaves that springs carry, T30 within 2.5 %. The two springs' echoes fall upon each other now and then, and what one
-// pick-up has of that depends on how their phases lie, up to 4.6 % at 125 Hz, in one sense or, with one of them turned over, in the other: so the sum of their
-// energies is held, which is the mean of both, as of a plate's places; and one pick-up by two standard deviations of what it may show. In less than a second
-// each echo of a spring is more than 4 dB softer than the one before, and a line through such steps is no decay; TestSpringFallsAtOneRate holds that one. In the octave
-// of 4 kHz, of which springs carry the lower half, echoes of one pass run into those of the next.
+// The decay is what was asked for in all octaves that springs carry, T30 within 2.5 %. The two
+// springs' echoes fall upon each other now and then, and what one pick-up has of that depends on
+// how their phases lie, up to 4.6 % at 125 Hz, in one sense or, with one of them turned over, in
+// the other: so the sum of their energies is held, which is the mean of both, as of a plate's
+// places; and one pick-up by two standard deviations of what it may show. In less than a second
+// each echo of a spring is more than 4 dB softer than the one before, and a line through such steps
+// is no decay; TestSpringFallsAtOneRate holds that one. In the octave of 4 kHz, of which springs
+// carry the lower half, echoes of one pass run into those of the next.
 func TestSpringDecay(t *testing.T) {
 	const rate = 48000
 	for _, s := range []Settings{{Decay: 1, Tone: 1}, {Decay: 1.4, Tone: 0.1}, {Decay: 2, Tone: 1}, {Decay: 4, Tone: 0.4}} {
@@ -127,7 +134,8 @@ func TestSpringDecay(t *testing.T) {
 	}
 }
 
-// High frequencies come later: the first arrival of a short burst is where its pass ends, 33 ms and the all-passes' K·(1 - a²)/(1 + a² + 2a·cos(K·ω)).
+// High frequencies come later: the first arrival of a short burst is where its pass ends, 33 ms and
+// the all-passes' K·(1 - a²)/(1 + a² + 2a·cos(K·ω)).
 func TestSpringChirp(t *testing.T) {
 	const rate = 48000
 	for _, f := range []float64{400, 2800} {
@@ -139,7 +147,8 @@ func TestSpringChirp(t *testing.T) {
 			h[n] = math.Exp(-at*at/(2*width*width)) * math.Sin(2*math.Pi*f*at)
 		}
 		p.Process(h, nil, h)
-		// The shorter spring's arrival is the first peak of the envelope: the loudest until the other's.
+		// The shorter spring's arrival is the first peak of the envelope: the loudest until the
+		// other's.
 		want := 5*width + (33e-3*rate+50*6*0.64/(1.36+1.2*math.Cos(6*2*math.Pi*f/rate)))/rate
 		var sum, moment float64
 		for n := int((want - 4e-3) * rate); n < int((want+4e-3)*rate); n++ {

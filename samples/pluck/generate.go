@@ -1,7 +1,7 @@
 //go:build ignore
 
-// Command generate writes the recordings that ship into the folder it is given: 24-bit WAV, in which the
-// full scale stands for 1 V.
+// Command generate writes the recordings that ship into the folder it is given: 24-bit WAV, in
+// which the full scale stands for 1 V.
 package main
 
 import (

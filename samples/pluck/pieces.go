@@ -47,8 +47,8 @@ const (
 // Pieces is the pieces that ship, in the order in which they are shown.
 func Pieces() []Piece { return []Piece{notes(), riff(), arpeggio(), chugs()} }
 
-// byHand makes notes a little uneven, as a hand plays them: in time by up to 3 ms, in strength by up to 6 %
-// and in where the pick strikes by up to 5 mm, each way. No two chugs are then the same.
+// byHand makes notes a little uneven, as a hand plays them: in time by up to 3 ms, in strength by
+// up to 6 % and in where the pick strikes by up to 5 mm, each way. No two chugs are then the same.
 func (p *Piece) byHand() {
 	rnd := rand.New(rand.NewPCG(p.Seed, 1<<32)) // apart from the streams of Render
 	each := func(most float64) float64 { return most * (2*rnd.Float64() - 1) }
@@ -60,8 +60,8 @@ func (p *Piece) byHand() {
 	}
 }
 
-// notes: a rising line, each note harder than the one before, back down, and the first note again as hard
-// as it goes, left to ring.
+// notes: a rising line, each note harder than the one before, back down, and the first note again
+// as hard as it goes, left to ring.
 func notes() Piece {
 	p := Piece{
 		Name:    "notes",
@@ -97,8 +97,8 @@ func notes() Piece {
 	return p
 }
 
-// riff: low notes answered by fourths on the middle strings, twice, and a chord to end on. 100 beats a
-// minute.
+// riff: low notes answered by fourths on the middle strings, twice, and a chord to end on. 100
+// beats a minute.
 func riff() Piece {
 	p := Piece{
 		Name:    "riff",
@@ -182,8 +182,8 @@ func arpeggio() Piece {
 	return p
 }
 
-// chugs: palm-muted fifths on the low strings in sixteenths, with rests, and an open chord that is cut
-// off. 110 beats a minute.
+// chugs: palm-muted fifths on the low strings in sixteenths, with rests, and an open chord that is
+// cut off. 110 beats a minute.
 func chugs() Piece {
 	p := Piece{
 		Name:    "chugs",

@@ -1,13 +1,15 @@
-// Package pluck makes the sound of a plucked electric guitar from a list of notes: the voltage that the
-// strings induce in a pickup, before the pickup's own resistance, inductance and capacitance act on it.
+// Package pluck makes the sound of a plucked electric guitar from a list of notes: the voltage that
+// the strings induce in a pickup, before the pickup's own resistance, inductance and capacitance
+// act on it.
 //
 // The model is modal: every partial of every note is a decaying sine whose frequency, decay and
-// amplitude follow from the string (stiffness, losses), from where it is plucked and sensed, and from how
-// hard. It knows no body, no amplifier, no coupling between strings, no fret noise and no magnetic pull of
-// the pickup, and the pickup is linear. A rendering is a pure function of its arguments.
+// amplitude follow from the string (stiffness, losses), from where it is plucked and sensed, and
+// from how hard. It knows no body, no amplifier, no coupling between strings, no fret noise and no
+// magnetic pull of the pickup, and the pickup is linear. A rendering is a pure function of its
+// arguments.
 //
-// Start reading at Guitar.Partials, which is the physics, then Guitar.Render, which adds them up. The pieces
-// that Drywire ships are in pieces.go.
+// Start reading at Guitar.Partials, which is the physics, then Guitar.Render, which adds them up.
+// The pieces that Drywire ships are in pieces.go.
 package pluck
 
 import (
@@ -22,9 +24,9 @@ const (
 	topFreq = 18e3 // Hz; partials above are not made
 )
 
-// String is one string of a guitar. Its losses are those of a string between rigid ends, in three parts:
-// air, friction inside the string, and bending (Acta Acustica united with Acustica 90, 945-965,
-// 2004, gives the form; from memory).
+// String is one string of a guitar. Its losses are those of a string between rigid ends, in three
+// parts: air, friction inside the string, and bending (Acta Acustica united with Acustica 90,
+// 945-965, 2004, gives the form; from memory).
 type String struct {
 	Pitch    float64 // Hz, open
 	Core     float64 // m, diameter of the steel that bears the tension and bends: the whole of a plain string
@@ -36,12 +38,12 @@ type String struct {
 	Output   float64 // V per m/s of string velocity over the pickup
 }
 
-// LightSet is six strings of a light set (0.010 to 0.046 inch) in standard tuning; [0] is the first string,
-// the highest. Diameters and tensions: usual for such sets, from memory. Losses: chosen so that a fundamental
-// falls by 60 dB in 8 to 14 s, as solid-body guitars do, and so that wound strings lose their treble
-// sooner; common practice, no source. Output: about in proportion to the core's area, with the pole
-// pieces set so that the strings balance; the scale puts a hard single note at some 250 mV, which is in
-// the published range of 100 mV to 1 V.
+// LightSet is six strings of a light set (0.010 to 0.046 inch) in standard tuning; [0] is the first
+// string, the highest. Diameters and tensions: usual for such sets, from memory. Losses: chosen so
+// that a fundamental falls by 60 dB in 8 to 14 s, as solid-body guitars do, and so that wound
+// strings lose their treble sooner; common practice, no source. Output: about in proportion to the
+// core's area, with the pole pieces set so that the strings balance; the scale puts a hard single
+// note at some 250 mV, which is in the published range of 100 mV to 1 V.
 func LightSet() [6]String {
 	return [6]String{
 		{Pitch: 329.628, Core: 0.254e-3, Tension: 72, Air: 1.4, Friction: 1.2e-4, Bending: 2e-3, Output: 0.044},
@@ -82,8 +84,8 @@ type Partial struct {
 // length is the speaking length in metres.
 func (n Note) length() float64 { return scale * math.Exp2(-float64(n.Fret)/12) }
 
-// Stiffness is the coefficient B of inharmonicity, f(n) = n·f0·sqrt(1+B·n²), of a string of round steel:
-// B = π³·E·d⁴ / (64·T·L²) (JASA 36, 203-209, 1964; from memory).
+// Stiffness is the coefficient B of inharmonicity, f(n) = n·f0·sqrt(1+B·n²), of a string of round
+// steel: B = π³·E·d⁴ / (64·T·L²) (JASA 36, 203-209, 1964; from memory).
 func (g *Guitar) Stiffness(n Note) float64 {
 	s := &g.Strings[n.String-1]
 	l := n.length()
@@ -93,8 +95,8 @@ func (g *Guitar) Stiffness(n Note) float64 {
 // Partials is the modes of a note as it is plucked, before anything stops it.
 //
 // A string pulled aside by h at the fraction β of its length and let go has modes of displacement
-// 2h·sin(nπβ) / (n²π²β(1-β)). Mode n moves as sin(nπα) at the fraction α, and a pickup answers to velocity,
-// hence the factor 2πf.
+// 2h·sin(nπβ) / (n²π²β(1-β)). Mode n moves as sin(nπα) at the fraction α, and a pickup answers to
+// velocity, hence the factor 2πf.
 func (g *Guitar) Partials(n Note) []Partial {
 	n.check()
 	s := &g.Strings[n.String-1]
@@ -123,17 +125,17 @@ func (g *Guitar) Partials(n Note) []Partial {
 	}
 }
 
-// palm is the decay in 1/s that the palm adds, to both directions alike. Flesh takes the treble first.
-// Common practice, no source.
+// palm is the decay in 1/s that the palm adds, to both directions alike. Flesh takes the treble
+// first. Common practice, no source.
 func (n Note) palm(f float64) float64 { return n.Palm * (16 + 0.03*f) }
 
 // corner is where the treble of the pluck begins to fall, in Hz: a hard pluck is brighter. Common
 // practice, no source.
 func (n Note) corner() float64 { return 1000 * math.Pow(n.Pull/0.2e-3, 0.7) }
 
-// glide is by which part a note begins sharp: the string is longer while it swings, so its tension is
-// higher. Half of the pluck's stretch h²/(2β(1-β)L²) remains on average (the other half is kinetic);
-// the frequency goes with the root of the tension.
+// glide is by which part a note begins sharp: the string is longer while it swings, so its tension
+// is higher. Half of the pluck's stretch h²/(2β(1-β)L²) remains on average (the other half is
+// kinetic); the frequency goes with the root of the tension.
 func (g *Guitar) glide(n Note) float64 {
 	s := &g.Strings[n.String-1]
 	beta := n.Pick / n.length()
@@ -159,10 +161,11 @@ func sinc(x float64) float64 {
 	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
-// A string swings in two directions. The pickup sees one of them well and the other a little; the one
-// along the body dies half as fast, because the bridge is stiffer that way, and is mistuned by less than a
-// hertz. Together they make the slow beats and the two-stage decay of a plucked string (JASA 62, 1474-1484,
-// 1977, on the piano, from memory; the figures are common practice, no source).
+// A string swings in two directions. The pickup sees one of them well and the other a little; the
+// one along the body dies half as fast, because the bridge is stiffer that way, and is mistuned by
+// less than a hertz. Together they make the slow beats and the two-stage decay of a plucked string
+// (JASA 62, 1474-1484, 1977, on the piano, from memory; the figures are common practice, no
+// source).
 const (
 	alongShare    = 0.15 // of the amplitude
 	alongDecay    = 0.5  // of the decay
@@ -203,9 +206,9 @@ func (g *Guitar) Render(notes []Note, seconds float64, rate int, seed uint64) []
 	return out
 }
 
-// pull adds what the pickup senses while the pick pulls the string aside, before it lets go. The string
-// moves at the pickup by as much as it will move back: the integral of the velocity over the whole note is
-// nothing, so the recording holds no DC.
+// pull adds what the pickup senses while the pick pulls the string aside, before it lets go. The
+// string moves at the pickup by as much as it will move back: the integral of the velocity over the
+// whole note is nothing, so the recording holds no DC.
 func (g *Guitar) pull(out []float64, n Note, rate float64) {
 	area := 0.0 // V·s
 	for _, p := range g.Partials(n) {

@@ -17,8 +17,8 @@ func plain() Guitar {
 // open is a note on an open string, plucked softly enough not to begin sharp.
 func open(str int) Note { return Note{At: 0.1, String: str, Pull: 0.05e-3, Pick: scale / 18.5} }
 
-// tone is the complex amplitude of x around time t at frequency f, through a Hann window of the given
-// length. Its phase is that of time 0.
+// tone is the complex amplitude of x around time t at frequency f, through a Hann window of the
+// given length. Its phase is that of time 0.
 func tone(x []float64, rate int, t, length, f float64) complex128 {
 	start, n := int((t-length/2)*float64(rate)), int(length*float64(rate))
 	var sum complex128
@@ -40,7 +40,8 @@ func frequency(x []float64, rate int, t, f float64) float64 {
 
 func db(x float64) float64 { return 20 * math.Log10(x) }
 
-// The fundamental is in tune: E A D G B E in equal temperament on A = 440 Hz, and fret by fret from there.
+// The fundamental is in tune: E A D G B E in equal temperament on A = 440 Hz, and fret by fret from
+// there.
 func TestInTune(t *testing.T) {
 	g := plain()
 	for str, key := range map[int]float64{1: 64, 2: 59, 3: 55, 4: 50, 5: 45, 6: 40} { // MIDI note numbers; 69 is A = 440 Hz
@@ -50,7 +51,8 @@ func TestInTune(t *testing.T) {
 			want := 440 * math.Exp2((key+float64(fret)-69)/12)
 			x := g.Render([]Note{n}, 1, 48000, 1)
 			got := frequency(x, 48000, 0.4, want)
-			// Within 2 cents: the second direction of vibration is mistuned by up to 0.75 Hz at 15 % of the level.
+			// Within 2 cents: the second direction of vibration is mistuned by up to 0.75 Hz at 15
+			// % of the level.
 			if cents := 1200 * math.Log2(got/want); math.Abs(cents) > 2 {
 				t.Errorf("string %d fret %d: %.3f Hz, want %.3f: %.2f cents off", str, fret, got, want, cents)
 			}
@@ -58,9 +60,10 @@ func TestInTune(t *testing.T) {
 	}
 }
 
-// Partials stretch by sqrt(1+B·n²). B from the closed form for round steel, computed by hand for two strings:
-// π³ · 200e9 · (0.457e-3)⁴ / (64 · 78 · 0.648²) = 1.2902e-4 and π³ · 200e9 · (0.254e-3)⁴ / (64 · 72 · 0.648²) =
-// 1.3340e-5. Published values for guitars lie from 1e-5 (first string) to 1.5e-4 (from memory).
+// Partials stretch by sqrt(1+B·n²). B from the closed form for round steel, computed by hand for
+// two strings: π³ · 200e9 · (0.457e-3)⁴ / (64 · 78 · 0.648²) = 1.2902e-4 and π³ · 200e9 ·
+// (0.254e-3)⁴ / (64 · 72 · 0.648²) = 1.3340e-5. Published values for guitars lie from 1e-5 (first
+// string) to 1.5e-4 (from memory).
 func TestInharmonicity(t *testing.T) {
 	g := plain()
 	for _, c := range []struct {
@@ -78,7 +81,8 @@ func TestInharmonicity(t *testing.T) {
 		for _, k := range c.partials {
 			stretched := k * c.first * math.Sqrt((1+c.b*k*k)/(1+c.b))
 			got := frequency(x, 48000, 0.3, stretched)
-			// 15 % of the level is mistuned by up to 0.75 Hz, which moves the whole by up to 0.13 Hz.
+			// 15 % of the level is mistuned by up to 0.75 Hz, which moves the whole by up to 0.13
+			// Hz.
 			if math.Abs(got-stretched) > 0.2 {
 				t.Errorf("string %d partial %v: %.2f Hz, want %.2f within 0.2", c.str, k, got, stretched)
 			}
@@ -89,8 +93,8 @@ func TestInharmonicity(t *testing.T) {
 	}
 }
 
-// t60 is the time in which the partial at f would fall by 60 dB, from a line through its level in dB over
-// the given time.
+// t60 is the time in which the partial at f would fall by 60 dB, from a line through its level in
+// dB over the given time.
 func t60(x []float64, rate int, f, from, to float64) float64 {
 	var n, st, sl, stt, stl float64
 	for at := from; at <= to; at += (to - from) / 40 {
@@ -100,9 +104,10 @@ func t60(x []float64, rate int, f, from, to float64) float64 {
 	return -60 * (n*stt - st*st) / (n*stl - st*sl)
 }
 
-// By hand for the sixth string, B = 1.2902e-4: (0.9 + 2πf·(2e-4 + 2.5e-3·B·n²)) / (2·(1+B·n²)), at f = 82.41,
-// 829.3 and 2611.6 Hz. Pulled aside by 1 mm in the middle and sensed there, its fundamental moves at
-// 2πf · 8h/π² = 0.4197 m/s; times 0.145 V/(m/s), less 0.07 % for the pick's roundness: 60.81 mV.
+// By hand for the sixth string, B = 1.2902e-4: (0.9 + 2πf·(2e-4 + 2.5e-3·B·n²)) / (2·(1+B·n²)), at
+// f = 82.41, 829.3 and 2611.6 Hz. Pulled aside by 1 mm in the middle and sensed there, its
+// fundamental moves at 2πf · 8h/π² = 0.4197 m/s; times 0.145 V/(m/s), less 0.07 % for the pick's
+// roundness: 60.81 mV.
 func TestPartialByHand(t *testing.T) {
 	g := plain()
 	partials := g.Partials(open(6))
@@ -119,8 +124,8 @@ func TestPartialByHand(t *testing.T) {
 	}
 }
 
-// Every partial dies as its string's losses say. 85 % of its level falls at the partial's decay and 15 % half
-// as fast; they beat, so the level lies between their difference and their sum.
+// Every partial dies as its string's losses say. 85 % of its level falls at the partial's decay and
+// 15 % half as fast; they beat, so the level lies between their difference and their sum.
 func TestDecay(t *testing.T) {
 	g := plain()
 	const slack = 0.4 // dB: the window is 0.1 s long, the level bends within it
@@ -141,8 +146,9 @@ func TestDecay(t *testing.T) {
 	}
 }
 
-// The higher a partial, the sooner it dies; a fundamental lasts 8 to 14 s; a wound string loses its treble
-// sooner than a plain one at the same frequency. Times are means over four partials, for single ones beat.
+// The higher a partial, the sooner it dies; a fundamental lasts 8 to 14 s; a wound string loses its
+// treble sooner than a plain one at the same frequency. Times are means over four partials, for
+// single ones beat.
 func TestTrebleDiesFirst(t *testing.T) {
 	g := plain()
 	treble := map[int]float64{} // T60 near 2.5 kHz by string
@@ -196,8 +202,8 @@ func TestPalm(t *testing.T) {
 	}
 }
 
-// A finger stops a string: 45/s at low frequency, twice that at 1500 Hz. Over 0.05 s at 82 Hz that is
-// 45·(1+82.4/1500)·0.05 = 2.37 Np, 20.6 dB, beside which the string's own 0.2 dB is small.
+// A finger stops a string: 45/s at low frequency, twice that at 1500 Hz. Over 0.05 s at 82 Hz that
+// is 45·(1+82.4/1500)·0.05 = 2.37 Np, 20.6 dB, beside which the string's own 0.2 dB is small.
 func TestStop(t *testing.T) {
 	g := plain()
 	n := open(6)
@@ -211,7 +217,8 @@ func TestStop(t *testing.T) {
 	}
 }
 
-// Plucking a string again ends the note before: nothing is left of its pitch. Another string rings on.
+// Plucking a string again ends the note before: nothing is left of its pitch. Another string rings
+// on.
 func TestPluckedAgain(t *testing.T) {
 	g := plain()
 	first, again, other := open(4), open(4), open(3)
@@ -230,7 +237,8 @@ func TestPluckedAgain(t *testing.T) {
 	}
 }
 
-// A string late in its life dies more slowly than early: the direction along the body is what is left.
+// A string late in its life dies more slowly than early: the direction along the body is what is
+// left.
 func TestTwoStages(t *testing.T) {
 	g := plain()
 	n := open(2)
@@ -243,8 +251,9 @@ func TestTwoStages(t *testing.T) {
 	}
 }
 
-// Plucked at a fifth of its length a string has no 5th, 10th, … partial; sensed at a quarter it shows no
-// 4th, 8th, …: sin(nπ/5) and sin(nπ/4) are zero there. The others have the levels of the closed form.
+// Plucked at a fifth of its length a string has no 5th, 10th, … partial; sensed at a quarter it
+// shows no 4th, 8th, …: sin(nπ/5) and sin(nπ/4) are zero there. The others have the levels of the
+// closed form.
 func TestCombs(t *testing.T) {
 	g := plain()
 	g.Coils, g.Aperture = []float64{scale / 4}, 0
@@ -331,9 +340,9 @@ func TestBrightness(t *testing.T) {
 	}
 }
 
-// A hard pluck begins sharp. By hand for the sixth string pulled by 2 mm at 0.105 m: β = 0.16204, mean
-// stretch 4e-6/(4·β·(1-β)·0.648²) = 1.7539e-5, E·A/T = 2e11·1.64029e-7/78 = 420.6; half of the product is
-// 3.688e-3, 6.37 cents. It has gone when the note has faded.
+// A hard pluck begins sharp. By hand for the sixth string pulled by 2 mm at 0.105 m: β = 0.16204,
+// mean stretch 4e-6/(4·β·(1-β)·0.648²) = 1.7539e-5, E·A/T = 2e11·1.64029e-7/78 = 420.6; half of the
+// product is 3.688e-3, 6.37 cents. It has gone when the note has faded.
 func TestGlide(t *testing.T) {
 	g := plain()
 	n := open(6)
@@ -388,8 +397,8 @@ func TestOnset(t *testing.T) {
 	}
 }
 
-// The same arguments, the same voltage; the seed moves the noise and the beats only; a longer rendering
-// begins as the shorter one; notes add up.
+// The same arguments, the same voltage; the seed moves the noise and the beats only; a longer
+// rendering begins as the shorter one; notes add up.
 func TestPure(t *testing.T) {
 	g := plain()
 	a, b := open(6), open(3)

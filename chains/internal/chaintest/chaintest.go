@@ -1,4 +1,5 @@
-// Package chaintest holds what the tests of several rooms need: chains from a few words, shipped files, signals and how they differ. Only tests import it.
+// Package chaintest holds what the tests of several rooms need: chains from a few words, shipped
+// files, signals and how they differ. Only tests import it.
 package chaintest
 
 import (
@@ -15,7 +16,8 @@ import (
 	"drywire/dsp"
 )
 
-// Board parses a file with these lines behind a recording that is the pickup's open-circuit voltage.
+// Board parses a file with these lines behind a recording that is the pickup's open-circuit
+// voltage.
 func Board(t testing.TB, lines string) *board.File {
 	t.Helper()
 	return MustParse(t, "drywire: 1\ntitle: test\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines)
@@ -56,8 +58,9 @@ func ShippedFile(t *testing.T, name string) *board.File {
 	return MustParse(t, string(src))
 }
 
-// Chord is a plucked chord of five strings at the pickup, as loud as hard playing is (some 0.2 V peak: common practice, no source): twelve partials of each,
-// which die away the faster the higher they are.
+// Chord is a plucked chord of five strings at the pickup, as loud as hard playing is (some 0.2 V
+// peak: common practice, no source): twelve partials of each, which die away the faster the higher
+// they are.
 func Chord(n int, rate float64) []float64 {
 	x := make([]float64, n)
 	chance := rand.New(rand.NewPCG(7, 7))
@@ -72,7 +75,8 @@ func Chord(n int, rate float64) []float64 {
 	return x
 }
 
-// Fewest is the least number of cables to touch, and of plugs then, over every way there is to make of each cable another one, or none.
+// Fewest is the least number of cables to touch, and of plugs then, over every way there is to make
+// of each cable another one, or none.
 func Fewest(was, want []board.Cable) (cables, plugs int) {
 	n := max(len(was), len(want))
 	a, b := make([]board.Cable, n), make([]board.Cable, n) // with no cable for those that come and go
@@ -105,8 +109,9 @@ func Fewest(was, want []board.Cable) (cables, plugs int) {
 	return cables, plugs
 }
 
-// Carried does what the moves say, one after the other, and checks that each cable is where the move says, and that no plug goes into a jack that is taken
-// unless the move says that it has to wait.
+// Carried does what the moves say, one after the other, and checks that each cable is where the
+// move says, and that no plug goes into a jack that is taken unless the move says that it has to
+// wait.
 func Carried(t *testing.T, was []board.Cable, moves []board.CableMove) []board.Cable {
 	t.Helper()
 	now := slices.Clone(was)
@@ -150,7 +155,8 @@ func Dressed(src string) map[string]string {
 	}
 }
 
-// What players know. Each is common practice, no source, unless it says otherwise; the bounds are this project's reading of it.
+// What players know. Each is common practice, no source, unless it says otherwise; the bounds are
+// this project's reading of it.
 
 const SoftNote = 20e-3 // V peak at the pickup: a soft single note by a published measurement (10, 20, 30 mV soft to hard)
 

@@ -21,7 +21,8 @@ func (f Fault) Error() string {
 	return s
 }
 
-// Faults are the mistakes of a file in the order of their places. Parse returns at most maxFaults of them.
+// Faults are the mistakes of a file in the order of their places. Parse returns at most maxFaults
+// of them.
 type Faults []Fault
 
 func (f Faults) Error() string {
@@ -32,7 +33,8 @@ func (f Faults) Error() string {
 	return strings.Join(s, "\n")
 }
 
-// OneLine makes a message of what a file may have put into it: one line, no signs that steer a terminal.
+// OneLine makes a message of what a file may have put into it: one line, no signs that steer a
+// terminal.
 func OneLine(text string) string {
 	text = strings.Map(func(c rune) rune {
 		if Steers(c) {

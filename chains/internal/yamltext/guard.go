@@ -1,5 +1,7 @@
-// Package yamltext reads one YAML text that nobody need trust: it lets in what a chain file may be, hands out its values with their places, gathers
-// faults with an excerpt and the nearest word, and quotes what is written back. It is there, apart from package file, because editing a text needs it too.
+// Package yamltext reads one YAML text that nobody need trust: it lets in what a chain file may be,
+// hands out its values with their places, gathers faults with an excerpt and the nearest word, and
+// quotes what is written back. It is there, apart from package file, because editing a text needs
+// it too.
 //
 // Start reading at Reader.
 package yamltext
@@ -17,8 +19,9 @@ import (
 	"github.com/goccy/go-yaml/token"
 )
 
-// Bounds on what the YAML parser is given: its memory grows with the square of depth and of the number of
-// keys (40 kB of opened maps took it 882 MB). A real chain file stays far below all of them.
+// Bounds on what the YAML parser is given: its memory grows with the square of depth and of the
+// number of keys (40 kB of opened maps took it 882 MB). A real chain file stays far below all of
+// them.
 const (
 	MaxSize   = 64 << 10 // bytes
 	maxDepth  = 12       // brackets within brackets
@@ -37,8 +40,9 @@ type Reader struct {
 // NewReader reads a text that messages call by that name.
 func NewReader(name string) *Reader { return &Reader{name: name} }
 
-// Guard turns a file into the body of its one document, or into a fault. It refuses what the chain file has no
-// use for (anchors, aliases, tags, directives, a second document) and what would cost the parser too much.
+// Guard turns a file into the body of its one document, or into a fault. It refuses what the chain
+// file has no use for (anchors, aliases, tags, directives, a second document) and what would cost
+// the parser too much.
 func (r *Reader) Guard(src []byte) (body ast.Node) {
 	if len(src) > MaxSize {
 		r.Fault(1, 1, "the file has %d kB; a chain file has at most %d kB", (len(src)+1023)>>10, MaxSize>>10)
@@ -154,7 +158,8 @@ func (r *Reader) tokens(tokens token.Tokens) bool {
 	return true
 }
 
-// hints say in the reader's words what the YAML parser says in its own. What is not here passes as it is.
+// hints say in the reader's words what the YAML parser says in its own. What is not here passes as
+// it is.
 var hints = map[string]string{
 	"mapping value is not allowed in this context":                 "there is a second colon; put text with a colon in it in quotes",
 	"unexpected key name":                                          "want key: value, with a space after the colon",
@@ -240,7 +245,8 @@ func (r *Reader) open(line, column int) (l, c int, sign byte) {
 // keyed is a line that a key begins; what follows it may lack its colon, or the space behind that.
 var keyed = regexp.MustCompile(`^ *(?:- )?([A-Za-z0-9_.-]+)(:?)(?: +|\b|$)(.*)$`)
 
-// colonless says what is missing in a line that the parser cannot read and that has a key without a colon; "" where it is something else.
+// colonless says what is missing in a line that the parser cannot read and that has a key without a
+// colon; "" where it is something else.
 func (r *Reader) colonless(line int) string {
 	if line < 1 || line > len(r.lines) {
 		return ""

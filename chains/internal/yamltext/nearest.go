@@ -4,8 +4,9 @@ import (
 	"strings"
 )
 
-// Nearest is the word of words that word is most likely a slip of, or "" when none is near enough to be
-// worth the offer: at most one edit in words of up to four letters, two in longer ones, three from ten on.
+// Nearest is the word of words that word is most likely a slip of, or "" when none is near enough
+// to be worth the offer: at most one edit in words of up to four letters, two in longer ones, three
+// from ten on.
 func Nearest(word string, words []string) string {
 	best, least := "", 1<<30
 	given := []rune(strings.ToLower(word))
@@ -30,8 +31,8 @@ func Nearest(word string, words []string) string {
 	return best
 }
 
-// edits is how many letters must be inserted, removed, replaced or swapped with their neighbour to make
-// b of a (optimal string alignment distance).
+// edits is how many letters must be inserted, removed, replaced or swapped with their neighbour to
+// make b of a (optimal string alignment distance).
 func edits(a, b []rune) int {
 	rows := [3][]int{make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)}
 	for j := range rows[0] {

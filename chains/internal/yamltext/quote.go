@@ -10,7 +10,8 @@ import (
 
 // Splices: each changes one value, key or entry, and leaves every byte elsewhere as it is.
 
-// Quote is a text as a value: as it is where YAML reads it so, in quotes where not. In flow style, between brackets, a comma would end it.
+// Quote is a text as a value: as it is where YAML reads it so, in quotes where not. In flow style,
+// between brackets, a comma would end it.
 func Quote(text string, flow bool) string {
 	if readsPlain(text, flow) {
 		return text

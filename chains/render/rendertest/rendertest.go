@@ -1,4 +1,5 @@
-// Package rendertest renders chains for the tests of several rooms, and reads the stored runs of a circuit simulator. Only tests import it.
+// Package rendertest renders chains for the tests of several rooms, and reads the stored runs of a
+// circuit simulator. Only tests import it.
 package rendertest
 
 import (
@@ -21,8 +22,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// reference is a run of a circuit simulator with the same chain: each file in testdata/reference tells the tool, its version, its command and how far the
-// run had converged, and has the deck beside it. They are written by
+// reference is a run of a circuit simulator with the same chain: each file in testdata/reference
+// tells the tool, its version, its command and how far the run had converged, and has the deck
+// beside it. They are written by
 //
 //	go run ./cmd/reference -store chains/testdata/reference
 type reference struct {
@@ -81,7 +83,8 @@ func References(t *testing.T, folder string, least int) []reference {
 	return list
 }
 
-// Lacks is what the circuit that is rendered here has and the deck that was run has not: cards of elements and models.
+// Lacks is what the circuit that is rendered here has and the deck that was run has not: cards of
+// elements and models.
 func (r reference) Lacks() []string {
 	var cards []string
 	for _, card := range strings.Split(render.PlanOf(r.chain, dsp.Hertz(r.Rate), section.Normal).Circuit.Deck(circuit.Deck{}), "\n") {
@@ -92,7 +95,8 @@ func (r reference) Lacks() []string {
 	return cards
 }
 
-// Off is how far the whole render (oversampling, latency and all) is from the run, in dB of the run, in 20 Hz to 20 kHz.
+// Off is how far the whole render (oversampling, latency and all) is from the run, in dB of the
+// run, in 20 Hz to 20 kHz.
 func (r reference) Off(t *testing.T, q section.Quality) float64 {
 	t.Helper()
 	got := renderTap(t, r.chain, r.Rate, q, r.drive(), r.Jack)[r.From:]
@@ -154,7 +158,8 @@ func renderTap(t *testing.T, c *board.Chain, rate float64, q section.Quality, in
 	return out
 }
 
-// Render runs a chain over samples in volts and returns what the jacks have, as long as the input. No step may fail.
+// Render runs a chain over samples in volts and returns what the jacks have, as long as the input.
+// No step may fail.
 func Render(t testing.TB, c *board.Chain, rate float64, q section.Quality, src render.Source, jacks ...string) [][]float64 {
 	t.Helper()
 	r, err := render.PlanOf(c, dsp.Hertz(rate), q).Renderer(jacks...)

@@ -10,7 +10,8 @@ import (
 	"github.com/chromedp/chromedp/kb"
 )
 
-// Axe is a checker of accessibility, as a script. It is given by its path, since it is no part of this project (axe-core of npm).
+// Axe is a checker of accessibility, as a script. It is given by its path, since it is no part of
+// this project (axe-core of npm).
 type Axe string
 
 // NeedAxe reads the checker that AXE names, and skips the test where it names none.
@@ -27,7 +28,8 @@ func NeedAxe(t testing.TB) Axe {
 	return Axe(script)
 }
 
-// Access is what the checker says of a page as it stands: how many rules it keeps, and those that it breaks.
+// Access is what the checker says of a page as it stands: how many rules it keeps, and those that
+// it breaks.
 type Access struct {
 	Passes     int
 	Violations []struct {
@@ -45,7 +47,8 @@ func (a Axe) Check(b *Browser) Access {
 	return Eval[Access](b, `axe.run().then(r => ({Passes: r.passes.length, Violations: r.violations.map(v => ({ID: v.id, Impact: v.impact, Help: v.help, Where: v.nodes.slice(0, 5).map(n => n.html.slice(0, 160) + " " + (n.any[0]?.message ?? ""))}))}))`)
 }
 
-// Stop is where the tabulator stops: what that is (tag, id, class), its name, and how wide its outline is, in pixels.
+// Stop is where the tabulator stops: what that is (tag, id, class), its name, and how wide its
+// outline is, in pixels.
 type Stop struct {
 	What, Name string
 	Outline    float64

@@ -17,6 +17,7 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 )
 
@@ -29,7 +30,8 @@ type Page struct {
 	Notices  string                    // an expression for what the page tells its reader; Wait gives it where it gives up. May be empty
 }
 
-// Browser is a page in a browser without a window, with all that it says and asks for. What the browser cannot do ends the test.
+// Browser is a page in a browser without a window, with all that it says and asks for. What the
+// browser cannot do ends the test.
 type Browser struct {
 	Context context.Context // for chromedp's own calls
 	t       testing.TB
@@ -64,6 +66,9 @@ func Open(t testing.TB, p Page) *Browser {
 		t.Fatal(err)
 	}
 	chromedp.Listen(ctx, func(ev any) {
+		if _, ok := ev.(*page.EventJavascriptDialogOpening); ok { // a page that asks whether to be left is left
+			go chromedp.Call(ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{Accept: true})
+		}
 		if r, ok := ev.(*network.EventRequestWillBeSent); ok {
 			b.mu.Lock()
 			b.requests = append(b.requests, r.Request.URL)
@@ -96,7 +101,8 @@ func (b *Browser) Run(script string) {
 	b.Do(chromedp.Evaluate[chromedp.Void](script, chromedp.EvalAwaitPromise))
 }
 
-// Eval is the value of an expression in the page, or of the promise that it gives. It has to be a T: nothing is converted.
+// Eval is the value of an expression in the page, or of the promise that it gives. It has to be a
+// T: nothing is converted.
 func Eval[T any](b *Browser, expression string) T {
 	b.t.Helper()
 	v, err := chromedp.Run(b.Context, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
@@ -179,7 +185,8 @@ func (b *Browser) Scheme(name string) {
 	}
 }
 
-// Picture writes the whole page as a PNG, at a width in pixels; it leaves the page as high as it is long.
+// Picture writes the whole page as a PNG, at a width in pixels; it leaves the page as high as it is
+// long.
 func (b *Browser) Picture(file string, width int) {
 	b.t.Helper()
 	b.Resize(width, b.Int("document.documentElement.scrollHeight"))
@@ -193,14 +200,16 @@ func (b *Browser) Picture(file string, width int) {
 	}
 }
 
-// Console is what the page has said on the console up to now, and what the browser said there of the page.
+// Console is what the page has said on the console up to now, and what the browser said there of
+// the page.
 func (b *Browser) Console() []string {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return slices.Clone(b.console)
 }
 
-// Quiet fails where the page asked for anything that is not its own, or had something to say but messages with these words.
+// Quiet fails where the page asked for anything that is not its own, or had something to say but
+// messages with these words.
 func (b *Browser) Quiet(but ...string) {
 	b.t.Helper()
 	b.mu.Lock()

@@ -24,7 +24,8 @@ func (c *complaints) Errorf(format string, args ...any) {
 	c.said = append(c.said, fmt.Sprintf(format, args...))
 }
 
-// A page that asks another host, says something and lets something go wrong is told of, each by its own complaint; one that does not is not.
+// A page that asks another host, says something and lets something go wrong is told of, each by its
+// own complaint; one that does not is not.
 func TestQuietSees(t *testing.T) {
 	const elsewhere = "http://127.0.0.1:1/" // where nobody answers
 	for _, page := range []struct {

@@ -28,13 +28,15 @@ type chainFile struct {
 	disk disk
 }
 
-// unchanged is an error where a file that the run has read is not what it was any more, or where the run was interrupted. It comes before anything gets its name.
+// unchanged is an error where a file that the run has read is not what it was any more, or where
+// the run was interrupted. It comes before anything gets its name.
 func (f *chainFile) unchanged() error { return f.disk.read.Unchanged() }
 
 // mostRead is how much of a file is read before it is known to be a chain file; Parse takes less.
 const mostRead = 1 << 20
 
-// readChainFile reads the chain file at path, or from standard input for "-", and the impulse responses that it names.
+// readChainFile reads the chain file at path, or from standard input for "-", and the impulse
+// responses that it names.
 func readChainFile(s streams, path string) (*chainFile, error) {
 	text, d, err := openChainFile(s, path)
 	if err != nil {
@@ -61,7 +63,8 @@ func (f *chainFile) withRecording(ctx context.Context, another string) (*chainFi
 	return &chainFile{p, f.disk}, nil
 }
 
-// material is what most commands begin with: a chain file, its recording or another one in its place, and a quality.
+// material is what most commands begin with: a chain file, its recording or another one in its
+// place, and a quality.
 func material(ctx context.Context, s streams, file, another, name string) (f *chainFile, q section.Quality, err error) {
 	if q, err = quality(name); err != nil {
 		return nil, q, err
@@ -95,7 +98,8 @@ func (f *chainFile) describe(s streams) {
 	}
 }
 
-// disk is a produce.Folder: that of the chain file, from which it may lead anywhere. Every file is opened once in a run.
+// disk is a produce.Folder: that of the chain file, from which it may lead anywhere. Every file is
+// opened once in a run.
 type disk struct {
 	folder string
 	read   *inputs.Files
@@ -149,7 +153,8 @@ func (d disk) Stamp(string) string { return "" }
 // Near implements produce.Folder.
 func (d disk) Near(path string) string { return nearFile(d.Path(path)) }
 
-// nearFile is the file in the folder of a missing one whose name that is probably a slip of; "" for none.
+// nearFile is the file in the folder of a missing one whose name that is probably a slip of; "" for
+// none.
 func nearFile(path string) string {
 	list, err := files.Disk{}.ReadDir(filepath.Dir(path))
 	if err != nil {
@@ -200,7 +205,8 @@ func parseChainFile(name string, src []byte) (*edit.Text, error) {
 	return edit.Read(name, src)
 }
 
-// take is the take of that name, or the first; assumed says that it was not named and there are more.
+// take is the take of that name, or the first; assumed says that it was not named and there are
+// more.
 func (f *chainFile) take(name string) (c *board.Chain, assumed bool, err error) {
 	if name == "" {
 		all := f.Chains()

@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
@@ -62,7 +61,8 @@ func qualityFlag(cmd *cobra.Command, to *string) {
 	complete(cmd, "quality", completeQuality)
 }
 
-// orderText is the order of a take, in one line. A switcher is named wherever the signal comes back to it.
+// orderText is the order of a take, in one line. A switcher is named wherever the signal comes back
+// to it.
 func orderText(c *board.Chain) string {
 	line := func(list []board.Placed, names ...string) []string {
 		for _, b := range list {
@@ -280,7 +280,7 @@ func (t checked) print(s streams, f *chainFile) {
 	s.printf("\nTake %d: %s\n", t.number, t.chain.Take)
 	paragraph(s.out, "  ", orderText(t.chain), 98)
 	if own := t.take.Loops; len(own) > 0 {
-		s.printf("  loops of its own: %s\n", edit.LoopsText(own))
+		s.printf("  loops of its own: %s\n", board.LoopsText(own))
 	}
 	for _, set := range t.take.Set {
 		s.printf("  %s: %s\n", set.Target, set.Text)
@@ -297,7 +297,8 @@ const (
 	costly  = 1.0 // dB: where there are more, those that lose so much
 )
 
-// printHandovers shows who feeds whom; what is the same in several takes shares a row. Of many rows it shows those in which something is lost, unless all are asked for.
+// printHandovers shows who feeds whom; what is the same in several takes shares a row. Of many rows
+// it shows those in which something is lost, unless all are asked for.
 func printHandovers(s streams, takes []checked, all bool) {
 	type place struct{ jack, source, input, lost string }
 	var order []place

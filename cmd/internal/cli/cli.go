@@ -1,7 +1,9 @@
-// Package cli is the command line: a file per command, each an options struct, a thin parser and a run function of context, streams and
-// arguments. What is computed is computed elsewhere, in chains, dsp and samples; here are files, the terminal and words for people.
+// Package cli is the command line: a file per command, each an options struct, a thin parser and a
+// run function of context, streams and arguments. What is computed is computed elsewhere, in
+// chains, dsp and samples; here are files, the terminal and words for people.
 //
-// Start reading at Run, then check.go (the plainest command that reads a chain file) and compare.go (the one with everything).
+// Start reading at Run, then check.go (the plainest command that reads a chain file) and compare.go
+// (the one with everything).
 package cli
 
 import (
@@ -216,7 +218,8 @@ guitar to the fuzz, is in the sound.`,
 	return root
 }
 
-// wordCompletion gives cobra's own command an example, and an error for a shell that it does not know.
+// wordCompletion gives cobra's own command an example, and an error for a shell that it does not
+// know.
 func wordCompletion(cmd *cobra.Command) {
 	cmd.Example = "  source <(drywire completion bash)\n  drywire completion fish > ~/.config/fish/completions/drywire.fish"
 	cmd.Args = cobra.ArbitraryArgs

@@ -277,8 +277,9 @@ func mustRun(t *testing.T, args ...string) string {
 	return out.String()
 }
 
-// golden holds a text against a stored one. Numbers may differ by 2 %, those from 1 on by 0.06 too, which is the last digit of a level: counts of
-// what the solver did differ a little from processor to processor. Numbers under a millionth are what rounding leaves.
+// golden holds a text against a stored one. Numbers may differ by 2 %, those from 1 on by 0.06 too,
+// which is the last digit of a level: counts of what the solver did differ a little from processor
+// to processor. Numbers under a millionth are what rounding leaves.
 func golden(t *testing.T, name, got string) {
 	t.Helper()
 	path := filepath.Join("testdata", name)
@@ -323,7 +324,8 @@ func alike(got, want string) error {
 	return nil
 }
 
-// The small chain compared, on one core and on three: what is printed is right, what is written is what is printed, and it is the same to the last bit.
+// The small chain compared, on one core and on three: what is printed is right, what is written is
+// what is printed, and it is the same to the last bit.
 func TestCompare(t *testing.T) {
 	t.Parallel()
 	dir := folder(t)
@@ -426,8 +428,9 @@ func TestCompareLimited(t *testing.T) {
 	}
 }
 
-// compared holds the files of a comparison against what it printed, wanting so many of them matched: of one loudness and one length, as read back, and no true
-// peak too high. The bounds are those that are promised.
+// compared holds the files of a comparison against what it printed, wanting so many of them
+// matched: of one loudness and one length, as read back, and no true peak too high. The bounds are
+// those that are promised.
 func compared(t *testing.T, matched int, folder, printed string) (e experiment.Comparison) {
 	t.Helper()
 	if err := json.Unmarshal([]byte(printed), &e); err != nil {
@@ -571,9 +574,11 @@ func TestInterrupt(t *testing.T) {
 	}
 }
 
-// What the demonstration says can be heard, measured on what it writes: the buffered fuzz is brighter, and with the guitar's volume rolled back the
-// direct one gets its dynamics back while the buffered one stays dense. Bounds: half of what was measured at quality normal (7.4 dB
-// more above 2 kHz; a crest factor of 17.6 against 12.4 dB), for a difference that nobody has to strain to hear.
+// What the demonstration says can be heard, measured on what it writes: the buffered fuzz is
+// brighter, and with the guitar's volume rolled back the direct one gets its dynamics back while
+// the buffered one stays dense. Bounds: half of what was measured at quality normal (7.4 dB more
+// above 2 kHz; a crest factor of 17.6 against 12.4 dB), for a difference that nobody has to strain
+// to hear.
 func TestDemoSaysWhatItDoes(t *testing.T) {
 	t.Parallel()
 	out := filepath.Join(t.TempDir(), "demo")

@@ -4,10 +4,12 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/chains/render"
@@ -18,8 +20,10 @@ import (
 )
 
 type compareOptions struct {
+	noiseless                     bool
 	file, recording, quality, out string
-	json                          bool
+	takes                         []string
+	all, json                     bool
 }
 
 func compareCommand(s streams) *cobra.Command {
@@ -34,10 +38,13 @@ with a fade of %v at either end; and report.html, a page to hear and see them si
 drywire report). Files of those names are written over. Where a take ends in two paths, all files
 have two channels, and what a player will hear is told from the mean of both.
 
+--take, given for each, chooses what is compared. What a player will hear comes first; --all adds
+the measures of every pair and how the solver fared.
+
 The table gives what each take has at the last jack, in volts, before the gain that matched it. The
 null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,
--60 dB one part in a thousand. Then, for each pair of takes, it says what a player will hear, and
-shows the measures that say so; and which cables to move on the floor from the first take to each of
+-60 dB one part in a thousand. Then, for each pair of takes, it says what a player will hear; and
+which cables to move on the floor from the first take to each of
 the others, as few as can be.
 
 --json prints one object in place of the table:
@@ -71,6 +78,7 @@ the others, as few as can be.
       there for one that is left over): out, in (jacks); ends (plugs that change), text
 What has no value, as the level of silence, is null, and in pairs {"not_measurable": "why"}.`, experiment.Target, experiment.Ceiling, quantity(float64(produce.FadeTime), dsp.Seconds), measureList(measures.Changes())),
 		Example: `  drywire compare my-chain.yaml -o takes
+  drywire compare my-chain.yaml -o takes --take verse --take "verse, echo first"
   drywire compare my-chain.yaml -o takes --recording arpeggio --json > takes.json`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -79,11 +87,44 @@ What has no value, as the level of silence, is null, and in pairs {"not_measurab
 		},
 	}
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the `DIR` to write the files into; made where there is none")
+	cmd.Flags().StringArrayVar(&o.takes, "take", nil, "the `NAME` of a take to compare, given for each; all of them where there is none given")
+	noiselessFlag(cmd, &o.noiseless)
+	cmd.Flags().BoolVar(&o.all, "all", false, "print every pair with its numbers, and how the solver fared")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the table")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
 	complete(cmd, "output", completeFolder)
+	complete(cmd, "take", completeTake)
 	return cmd
+}
+
+// noiselessFlag is the switch of the board's noise in takes.
+func noiselessFlag(cmd *cobra.Command, to *bool) {
+	cmd.Flags().BoolVar(to, "noiseless", false, "leave the board's hiss and hum out of the takes; what is measured is without them anyway")
+}
+
+// choose leaves those takes of a file that are named, in the order in which they are.
+func (f *chainFile) choose(names []string) error {
+	if len(names) == 0 {
+		return nil
+	}
+	chosen := *f.File
+	chosen.Takes = nil
+	for _, name := range names {
+		if _, _, err := f.take(name); err != nil {
+			return err
+		}
+		if slices.ContainsFunc(chosen.Takes, func(t board.Take) bool { return t.Name == name }) {
+			return misusef("--take %q is given twice", name)
+		}
+		at := slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == name })
+		chosen.Takes = append(chosen.Takes, f.Takes[at])
+	}
+	if len(chosen.Takes) == 1 {
+		return misusef("it takes two to compare: give another --take")
+	}
+	f.File = &chosen
+	return nil
 }
 
 func runCompare(ctx context.Context, s streams, o compareOptions) error {
@@ -94,12 +135,15 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	if err != nil {
 		return err
 	}
+	if err := f.choose(o.takes); err != nil {
+		return err
+	}
 	out, err := openFolder(s.disk, o.out)
 	if err != nil {
 		return err
 	}
 	defer out.abort()
-	c, err := compareTakes(ctx, s, f, q, out, true)
+	c, err := compareTakes(ctx, s, f, q, out, true, o.noiseless)
 	if err != nil {
 		return err
 	}
@@ -121,7 +165,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		s.printf("%s\n", titleOf(f))
 		f.describe(s)
 		s.printf("\n")
-		printComparison(s, e)
+		printComparison(s, e, o.all, o.all || o.takes != nil)
 		s.printf("\nWrote %s into %s:\n", plural(len(e.Takes), "file", "files"), o.out)
 		for _, t := range e.Takes {
 			s.printf("  %s\n", t.File)
@@ -132,12 +176,13 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 	return nil
 }
 
-// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for out to publish them.
-func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files bool) (*produce.Compared, error) {
+// compareTakes renders all takes and, where files are wanted, writes them, matched; they wait for
+// out to publish them.
+func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files, noiseless bool) (*produce.Compared, error) {
 	s.held(f.Chains()...)
 	bar := newProgress(s.err, f.Dry.Frames*int64(len(f.Takes)))
 	defer bar.stop()
-	j := produce.Job{Project: f.Project, Quality: q, Out: out.Outputs, Progress: bar.add}
+	j := produce.Job{Project: f.Project, Quality: q, Out: out.Outputs, Progress: bar.add, Noiseless: noiseless}
 	if files {
 		j.WAV = func(k int, take string, format samples.Format, frames int64) (string, *samples.Writer, error) {
 			name := fileName(k+1, len(f.Takes), take)
@@ -175,13 +220,17 @@ func warn(s streams, w *render.Plan, reports []render.SectionReport) {
 	}
 }
 
-// printComparison prints the tables.
-func printComparison(s streams, e *experiment.Comparison) {
+// printComparison prints what a player will hear, of the first few pairs or of all, and the tables.
+func printComparison(s streams, e *experiment.Comparison, all, pairs bool) {
 	printLevels(s, e)
-	printSentences(s, e)
-	printPairs(s, e)
+	printSentences(s, e, pairs)
+	if all {
+		printPairs(s, e)
+	}
 	printCables(s, e.Cables)
-	printSolver(s, e)
+	if all {
+		printSolver(s, e)
+	}
 }
 
 // printLevels prints the takes with what each has at the last jack, before the gain that matched it

@@ -14,8 +14,9 @@ import (
 )
 
 type demoOptions struct {
-	out     string
-	quality string
+	noiseless bool
+	out       string
+	quality   string
 }
 
 // demoChain is the shipped chain file that the demonstration renders.
@@ -35,13 +36,15 @@ loudness, with the chain file and a report into a folder, and says what to liste
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), s, o) },
 	}
+	noiselessFlag(cmd, &o.noiseless)
 	cmd.Flags().StringVarP(&o.out, "output", "o", "drywire-demo", "the `DIR` to write into; made where there is none")
 	qualityFlag(cmd, &o.quality)
 	complete(cmd, "output", completeFolder)
 	return cmd
 }
 
-// listenFor is what the takes of the demonstration let one hear. Each is held by a test of the whole chain or by the table beside it.
+// listenFor is what the takes of the demonstration let one hear. Each is held by a test of the
+// whole chain or by the table beside it.
 var listenFor = []string{
 	"Takes 1 and 2, volume full: the same blocks, only the buffer has moved. Plugged straight into the fuzz, the guitar is a part of its circuit: " +
 		"the fuzz loads the pickups, which takes treble. Behind the buffer it is brighter and harsher.",
@@ -79,7 +82,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 		return err
 	}
 	defer out.abort()
-	c, err := compareTakes(ctx, s, f, q, out, true)
+	c, err := compareTakes(ctx, s, f, q, out, true, o.noiseless)
 	if err != nil {
 		return err
 	}
@@ -90,7 +93,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	said.printf("%s\n\n", f.Title)
 	f.describe(said)
 	said.printf("\n")
-	printComparison(said, e)
+	printComparison(said, e, true, true)
 	tables := words.String()
 
 	words.Reset()
@@ -98,7 +101,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	f.describe(said)
 	said.printf("\n")
 	printLevels(said, e)
-	printSentences(said, e)
+	printSentences(said, e, true)
 	short := words.String()
 
 	words.Reset()
@@ -132,7 +135,8 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	return nil
 }
 
-// demoReport is the report of the demonstration: plain text that reads well as it is and as Markdown.
+// demoReport is the report of the demonstration: plain text that reads well as it is and as
+// Markdown.
 func demoReport(f *chainFile, q section.Quality, tables, listen string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# %s\n\n", f.Title)

@@ -168,8 +168,8 @@ func faultRun(args []string, disk files.System) (code int, said string) {
 	return code, errs.String()
 }
 
-// generations is what a writer's command line writes the first time and the second, and a folder that
-// holds the first.
+// generations is what a writer's command line writes the first time and the second, and a folder
+// that holds the first.
 func generations(t *testing.T, text, dir string) (refs [2]map[string][32]byte, former string) {
 	for _, k := range []int{1, 0} {
 		former = t.TempDir()
@@ -257,8 +257,8 @@ func TestEveryFileOperationFails(t *testing.T) {
 	t.Logf("%d faults injected, %d mixtures", faults, mixtures)
 }
 
-// TestKilledAtEveryRename lets the system kill a real process at every rename of compare, report and
-// a journal's run, and fail its renames and syncs, by strace where that is there.
+// TestKilledAtEveryRename lets the system kill a real process at every rename of compare, report
+// and a journal's run, and fail its renames and syncs, by strace where that is there.
 func TestKilledAtEveryRename(t *testing.T) {
 	strace, err := exec.LookPath("strace")
 	if err != nil || testing.Short() {

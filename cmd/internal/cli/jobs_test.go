@@ -13,7 +13,8 @@ import (
 
 const jobsFolder = "../../../chains/jobs"
 
-// asked runs a shell command with a program drywire on the path that only writes down how it was called.
+// asked runs a shell command with a program drywire on the path that only writes down how it was
+// called.
 func asked(t *testing.T, env []string, name string, args ...string) string {
 	t.Helper()
 	if runtime.GOOS == "windows" {

@@ -86,8 +86,9 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	})
 }
 
-// openBrowser asks the system to open an address. What a browser is started with can be read by everybody on this machine, so it is started with a file that only
-// the user may read and that sends it on to the address; closed removes that.
+// openBrowser asks the system to open an address. What a browser is started with can be read by
+// everybody on this machine, so it is started with a file that only the user may read and that
+// sends it on to the address; closed removes that.
 func openBrowser(address string) (closed func(), err error) {
 	folder, err := os.MkdirTemp("", "drywire-*") // of mode 0700
 	if err != nil {

@@ -64,7 +64,8 @@ func TestListenEnds(t *testing.T) {
 	}
 }
 
-// TestTokenIsOnNoCommandLine opens a browser that writes down what it was started with, which everybody on the machine may read in the list of processes.
+// TestTokenIsOnNoCommandLine opens a browser that writes down what it was started with, which
+// everybody on the machine may read in the list of processes.
 func TestTokenIsOnNoCommandLine(t *testing.T) {
 	if runtime.GOOS != "linux" {
 		t.Skip("the browser is found by another name")

@@ -12,7 +12,8 @@ import (
 	"drywire/chains/measures"
 )
 
-// Every key of the JSON that the measuring commands print is told in their help, and the help tells none that is not there.
+// Every key of the JSON that the measuring commands print is told in their help, and the help tells
+// none that is not there.
 func TestMeasuringJSONIsDocumented(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()

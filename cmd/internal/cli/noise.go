@@ -1,10 +1,11 @@
 package cli
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
-	"math"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -14,7 +15,7 @@ import (
 
 type noiseOptions struct {
 	file, take, jack string
-	json             bool
+	all, json        bool
 }
 
 func noiseCommand(s streams) *cobra.Command {
@@ -27,19 +28,30 @@ noise at a jack while nobody plays, loudest first: how much of it, as a share of
 power, and what it is. Powers add up to the total. What is amplified by what follows counts with it:
 "guitar" is the hiss of the pickup and its pots as it comes out of the whole chain.
 
-At the jack out it also moves every block to every other place. What counts is the noise beyond the
-gain: noise that falls only because everything gets softer is no help.
+Of a take that ends in two, out is both of its ends, whose powers add up as in a room.
+
+At the jack out it also moves every block to every other place: in the order, on either path of a
+split, in the loops of a switcher that are in and out of them; and the switcher as a whole. What
+counts is the noise beyond the gain: noise that falls only because everything gets softer is no
+help.
 
 A-weighting is IEC 61672-1; unweighted is 20 Hz to 20 kHz. What a chain does to noise while the
 strings sound, and the noise in the recording are not in it. Ripple is that of the supplies that
 the file gives; a block that is plugged into none has an ideal one.
+
+Behind a loudspeaker, what the microphone and its input make is told apart, and is in no other
+figure: nobody in the room hears it. Gates are closed when nobody plays; the noise under the
+playing, with gates open, is told beside it, and the gain of a move is that with gates open.
 
 --json prints one object in place of the tables:
   take, order, jack
   a_weighted_dbu, unweighted_dbu, a_weighted_volts, unweighted_volts    the total
   blocks, causes: name, a_weighted_dbu, unweighted_dbu, share           loudest first
   sources: block, element, cause, a_weighted_dbu, unweighted_dbu, share
-  moves: block, from, to (places from 1), behind, noise_db, gain_db             changes at out
+  moves: block, line (order, left, right, or loop 3), behind, where (in words), same (paths), take
+    (its keys), noise_db, gain_db                               changes at out
+  near: blocks at whose thresholds the noise is, if any; then shares need not add up
+  apart, open: name, a_weighted_dbu, unweighted_dbu       the microphone; with gates open; or null
   assumptions
 share is of the A-weighted power, from 0 to 1. What has no value is {"not_measurable": "why"}.`,
 		Example: `  drywire noise my-chain.yaml --take buffered
@@ -52,6 +64,7 @@ share is of the A-weighted power, from 0 to 1. What has no value is {"not_measur
 	}
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
 	cmd.Flags().StringVar(&o.jack, "at", "out", "the `JACK` whose noise it is")
+	cmd.Flags().BoolVar(&o.all, "all", false, "print every part that makes noise, and every move")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
 	complete(cmd, "take", completeTake)
 	complete(cmd, "at", completeJack)
@@ -110,8 +123,10 @@ func runNoise(s streams, o noiseOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := checkJack(f, c, "at", o.jack); err != nil {
-		return err
+	if o.jack != "out" {
+		if err := checkJack(f, c, "at", o.jack); err != nil {
+			return err
+		}
 	}
 	r, err := experiment.Noise(c, anyRate, o.jack)
 	if err != nil {
@@ -120,65 +135,102 @@ func runNoise(s streams, o noiseOptions) error {
 	if o.json {
 		return s.object(r)
 	}
-	printNoise(s, c, r)
+	printNoise(s, c, r, o.all)
 	return nil
 }
 
-// mostSources is how many sources are listed.
-const mostSources = 8
-
-func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport) {
+func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) {
 	s.printf("Take: %s\n", r.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	s.printf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz\n\n",
+	s.printf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz\n",
 		r.Jack, r.ADBu.Text(1), volts(r.AVolts), r.DBu.Text(1))
+	if r.Open != nil {
+		s.printf("That is with gates closed. While one plays and they are open: %s dBu A-weighted\n", r.Open.ADBu.Text(1))
+	}
+	if len(r.Near) > 0 {
+		paragraph(s.out, "", "Worked out by rendering, since noise comes near a threshold of "+strings.Join(r.Near, ", ")+". A share is what is gone of it without its source; they need not add up.", width)
+	}
+	if r.Apart != nil {
+		s.printf("Not in it, since nobody in the room hears it: %s dBu A-weighted of the microphone and its input\n", r.Apart.ADBu.Text(1))
+	}
 
+	s.printf("\n")
 	t := table{header: []string{"source", " A-weighted\ndBu", " 20 Hz-20 kHz\ndBu", " share\n%", "largest part"}}
+	rest, few := 0.0, 0
 	for _, b := range r.Blocks {
+		if !all && b.Share < fewShare {
+			rest, few = rest+b.Share, few+1
+			continue
+		}
 		at := slices.IndexFunc(r.Sources, func(n experiment.NoiseSource) bool { return n.Block == b.Name })
-		t.row(clip(b.Name, 24), b.ADBu.Text(1), b.DBu.Text(1), percentText(b.Share), clip(sourceText(r.Sources[at]), 32))
+		t.row(clip(b.Name, 24), b.ADBu.Text(1), b.DBu.Text(1), percentText(b.Share), clip(sourceText(r.Sources[at]), 36))
 	}
 	t.print(s.out)
+	if few > 0 {
+		s.printf("and %s with %s %% together\n", plural(few, "other", "others"), percentText(rest))
+	}
 
-	s.printf("\nThe loudest of %d sources\n", len(r.Sources))
-	t = table{header: []string{"part", "cause", " A-weighted\ndBu", " share\n%"}}
-	for _, n := range r.Sources[:min(mostSources, len(r.Sources))] {
-		t.row(clip(n.Element, 40), causes[n.Cause], n.ADBu.Text(1), percentText(n.Share))
+	if all {
+		s.printf("\nEvery part\n")
+		t = table{header: []string{"part", "cause", " A-weighted\ndBu", " share\n%"}}
+		for _, n := range r.Sources {
+			t.row(clip(n.Element, 40), causes[n.Cause], n.ADBu.Text(1), percentText(n.Share))
+		}
+		t.print(s.out)
 	}
-	t.print(s.out)
 
 	if len(r.Moves) > 0 {
 		s.printf("\nIf one block were moved: change of the noise, of the gain at 1 kHz, and of the noise beyond it\n")
-		t = table{header: []string{"block", "behind", " noise\ndB", " gain\ndB", " beyond\ndB"}}
+		t = table{header: []string{"block", "where", " noise\ndB", " gain\ndB", " beyond\ndB"}}
 		moves := slices.Clone(r.Moves)
 		slices.SortStableFunc(moves, func(a, b experiment.NoiseMove) int {
-			return int(math.Copysign(1, (a.NoiseDB-a.GainDB)-(b.NoiseDB-b.GainDB)))
+			return cmp.Compare(a.NoiseDB-a.GainDB, b.NoiseDB-b.GainDB)
 		})
-		for _, m := range moves[:min(mostMoves, len(moves))] {
-			t.row(clip(m.Block, 24), clip(m.Behind, 24), change(m.NoiseDB), change(m.GainDB), change(m.NoiseDB-m.GainDB))
+		most := mostMoves
+		if all {
+			most = len(moves)
+		}
+		for _, m := range moves[:min(most, len(moves))] {
+			t.row(clip(m.Block, 24), clip(m.Where, 32), change(m.NoiseDB), change(m.GainDB), change(m.NoiseDB-m.GainDB))
 		}
 		t.print(s.out)
-		if more := len(moves) - mostMoves; more > 0 {
-			s.printf("and %s, none of them better (--json has all)\n", plural(more, "move more", "moves more"))
+		if more := len(moves) - most; more > 0 {
+			s.printf("and %s, none of them better (--all has them)\n", plural(more, "move more", "moves more"))
 		}
 	}
 	s.printf("\n")
 	paragraph(s.out, "", verdict(r), 98)
 }
 
+// fewShare is the share of the noise under which a block is only counted.
+const fewShare = 0.001
+
 // mostMoves is how many moves are listed, best first.
 const mostMoves = 6
 
 // causes is what makes a noise, in words.
 var causes = map[string]string{
-	"thermal": "thermal noise", "shot": "shot noise", "input": "amplifier noise", "stage": "amplifier noise", "converter": "converter noise", "hum": "mains hum", "ripple": "ripple of its supply",
+	"thermal": "thermal noise", "shot": "shot noise", "input": "amplifier", "stage": "amplifiers", "converter": "converter", "hum": "mains hum", "ripple": "supply's ripple", "current": "input current", "flicker": "flicker noise",
 }
 
+// sourceText says in a player's words which part of a block it is.
 func sourceText(n experiment.NoiseSource) string {
-	if n.Cause == "hum" || n.Cause == "ripple" {
-		return causes[n.Cause]
+	inside := strings.TrimPrefix(n.Element, n.Block+".")
+	switch {
+	case n.Cause == "hum":
+		return "mains hum in its pickup"
+	case n.Block == "guitar" && strings.HasPrefix(inside, "volume"):
+		return "its volume pot's own hiss"
+	case n.Block == "guitar" && strings.HasPrefix(inside, "tone"):
+		return "its tone pot's own hiss"
+	case n.Block == "guitar":
+		return "its pickup's own hiss"
+	case n.Cause == "thermal":
+		return "its resistors' own hiss"
+	case n.Cause == "shot":
+		return "its transistors or diodes"
 	}
-	return n.Element + ", " + causes[n.Cause]
+	return "its " + strings.TrimPrefix(causes[n.Cause], "its ")
 }
 
 func percentText(share float64) string {
@@ -210,8 +262,8 @@ func verdict(r *experiment.NoiseReport) string {
 	if !ok {
 		return text + " No move of one block lowers it without taking as much of the gain."
 	}
-	return text + fmt.Sprintf(" Moving %s behind %s brings %s dB of noise at %s dB of gain: %.1f dB quieter at the same loudness of soft notes.",
-		m.Block, quotedName(m.Behind), change(m.NoiseDB), change(m.GainDB), m.GainDB-m.NoiseDB)
+	return text + fmt.Sprintf(" Moving %s %s brings %s dB of noise at %s dB of gain: %.1f dB quieter at the same loudness of soft notes.",
+		m.Block, m.Where, change(m.NoiseDB), change(m.GainDB), m.GainDB-m.NoiseDB)
 }
 
 func quotedName(block string) string {

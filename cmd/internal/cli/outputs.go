@@ -116,7 +116,8 @@ func (o *outputs) abort() {
 	o.Abort()
 }
 
-// fileName makes a name for a file of a take's name: letters and digits of any script, lower-case, joined by dashes.
+// fileName makes a name for a file of a take's name: letters and digits of any script, lower-case,
+// joined by dashes.
 func fileName(number, count int, take string) string {
 	words := strings.FieldsFunc(strings.ToLower(take), func(c rune) bool { return !letterOrDigit(c) })
 	name := strings.Join(words, "-")

@@ -7,17 +7,24 @@ import (
 	"drywire/chains/measures"
 )
 
-// mostPairs is how many pairs the tables name.
+// mostPairs is how many pairs are told of where nobody asks for more.
 const mostPairs = 10
 
 // printSentences prints what a player will hear.
-func printSentences(s streams, e *experiment.Comparison) {
+func printSentences(s streams, e *experiment.Comparison, all bool) {
 	if len(e.Pairs) == 0 {
 		return
 	}
 	s.printf("\nWhat a player will hear:\n")
-	for _, p := range e.Pairs[:min(len(e.Pairs), mostPairs)] {
+	shown := e.Pairs
+	if !all {
+		shown = shown[:min(len(shown), mostPairs)]
+	}
+	for _, p := range shown {
 		paragraph(s.out, fmt.Sprintf("%5s  ", fmt.Sprintf("%d/%d", p.A, p.B)), p.Sentence, 98)
+	}
+	if n := len(e.Pairs) - len(shown); n > 0 {
+		s.printf("and %s: --take, given for each, chooses; --all tells of all.\n", plural(n, "pair more", "pairs more"))
 	}
 }
 
@@ -26,17 +33,13 @@ func printPairs(s streams, e *experiment.Comparison) {
 	if len(e.Pairs) == 0 {
 		return
 	}
-	shown := e.Pairs[:min(len(e.Pairs), mostPairs)]
 	s.printf("\n")
 	list := measures.Printed(measures.Changes(), nil)
 	t := table{header: append([]string{" takes", "heard"}, headings(list)...)}
-	for _, p := range shown {
+	for _, p := range e.Pairs {
 		t.row(append([]string{fmt.Sprintf("%d/%d", p.A, p.B), p.Heard}, texts(list, p.Values)...)...)
 	}
 	t.within(s.out, width)
-	if n := len(e.Pairs) - len(shown); n > 0 {
-		s.printf("%s; --json has them all.\n", plural(n, "more pair", "more pairs"))
-	}
 	first := ""
 	if e.Seconds > experiment.PairSeconds {
 		first = fmt.Sprintf(", the first %.0f s", experiment.PairSeconds)

@@ -195,6 +195,11 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 	}
 	t.print(s.out)
 
+	for _, m := range p.Presets {
+		if !m.Distortion.OK() {
+			s.printf("-  distortion of %s: not measurable: %s\n", quotedName(m.Name), m.Distortion.Why)
+		}
+	}
 	if len(p.Jumps) > 0 {
 		s.printf("\nFrom one preset to another\n")
 		t = table{header: []string{"from", "to", " change\n" + step}}

@@ -14,8 +14,8 @@ import (
 // patience is how long work takes before there is a bar.
 const patience = time.Second
 
-// progress is a bar on a terminal, for work that takes a while. Anywhere else it is nothing. It may be told from several goroutines;
-// nil is a progress that nobody sees.
+// progress is a bar on a terminal, for work that takes a while. Anywhere else it is nothing. It may
+// be told from several goroutines; nil is a progress that nobody sees.
 type progress struct {
 	mu    sync.Mutex
 	to    io.Writer

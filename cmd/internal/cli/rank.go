@@ -13,7 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"drywire/chains/board"
-	"drywire/chains/edit"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/cmd/internal/files"
@@ -44,10 +43,14 @@ func rankCommand(s streams) *cobra.Command {
 measures each by your objectives. The chain file says what to keep to and what to prefer:
   keep: {first: [fuzz], last: [reverb], before: [[drive, delay]], together: [[drive, boost]]}
   prefer: [quiet, headroom]
+Where the take splits into two paths, blocks change places on each and before both; in a
+switcher's loops, with each other and with what is in none, and every loop keeps how many it
+holds. What is told of two ends is told of their mean, and of noise in both together.
 first and last: the order begins or ends with these; before: of each list, every block comes before
 the next; together: they stand next to each other. The objectives, of which more is better:
-%sWhat orders have in common up to a stage is rendered once for all of them, on all cores. The quality
-is draft: levels are right within some 0.1 dB, but compare the best by ear at normal quality.
+%sWhat orders have in common up to a stage is rendered once for all of them, on all cores. The
+quality is draft: levels are right within some 0.1 dB, but compare the best by ear at normal
+quality.
 
 The result is the Pareto set: the orders that no other order beats in one objective without being
 worse in another. The score is the share of all orders that an order is as good as or better than,
@@ -68,7 +71,8 @@ byte. chains/jobs has job files for a batch scheduler and for a container cluste
   search: kind ("exhaustive" or "budgeted"), orders (null: too many to count), tried, said
   base    the order as the take has it, null where it was not tried
   pareto, best, orders (all that were tried), highest score first:
-    order, values (one for each objective, in its unit), score (percent), pareto (true or false)
+    order, take (its keys), values (one for each objective, in its unit), score (percent), pareto
+    (true or false)
 What cannot be measured is {"not_measurable": "why"}; it counts as worst.`, rankSeconds, objectiveList()),
 		Example: `  drywire rank my-chain.yaml
   drywire rank my-chain.yaml --journal rank.journal
@@ -360,7 +364,7 @@ func (r *ranking) print(s streams, o rankOptions) error {
 			shown = append(shown, p)
 			row(fmt.Sprint(at+1), p)
 		}
-		orders[at] = append(orders[at], strings.Join(p.Order, ", "))
+		orders[at] = append(orders[at], strings.Join(p.Take, ", "))
 	}
 	if res.Base != nil && !slices.ContainsFunc(shown, res.Base.Alike) {
 		row("as written", *res.Base)
@@ -425,7 +429,7 @@ func quoted(text string) string {
 	return text
 }
 
-// boardKeys is what a take says about its guitar, its preset and its loops, as it stands in a chain
+// boardKeys is what a take says about its guitar and its preset, as it stands in a chain
 // file.
 func boardKeys(t board.Take) []string {
 	var keys []string
@@ -434,9 +438,6 @@ func boardKeys(t board.Take) []string {
 	}
 	if t.Preset != "" {
 		keys = append(keys, "preset: "+quoted(t.Preset))
-	}
-	if len(t.Loops) > 0 {
-		keys = append(keys, "loops: "+edit.LoopsText(t.Loops))
 	}
 	if len(t.Toggle) > 0 {
 		keys = append(keys, "toggle: ["+strings.Trim(strings.ReplaceAll(fmt.Sprint(t.Toggle), " ", ", "), "[]")+"]")

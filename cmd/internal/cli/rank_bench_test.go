@@ -32,19 +32,23 @@ blocks:
 order: [fuzz, comp, eq, buffer, echo, plate]
 `
 
-// BenchmarkRank ranks all 720 orders of six blocks, with 5 s of a shipped recording, at draft quality on one core, and holds the processor's time for an order, with
-// all that is measured of it, against that of a full render of the same 5 s, likewise on one core: the mean over every 30th order, each wired and rendered by
-// itself. Three renders, one line each:
+// BenchmarkRank ranks all 720 orders of six blocks, with 5 s of a shipped recording, at draft
+// quality on one core, and holds the processor's time for an order, with all that is measured of
+// it, against that of a full render of the same 5 s, likewise on one core: the mean over every 30th
+// order, each wired and rendered by itself. Three renders, one line each:
 //
 //   - cut: at the same quality, cut off at the end of the recording, as the ranking renders it; nothing measured. The strict one.
 //   - tail: at the same quality to the end of the tail, as the commands render it.
 //   - normal: at normal quality to the end of the tail.
 //
-// What is shared: of 6·720 blocks, 1956 are different by what is before them; and a stage that is linear on the signal that it gets commutes, which leaves 233 of
-// 720 runs of the fuzz. It alone is most of a render, so 0.32 of a render that is cut off is the least that sharing can come to with these six blocks.
+// What is shared: of 6·720 blocks, 1956 are different by what is before them; and a stage that is
+// linear on the signal that it gets commutes, which leaves 233 of 720 runs of the fuzz. It alone is
+// most of a render, so 0.32 of a render that is cut off is the least that sharing can come to with
+// these six blocks.
 //
-// Measured on a busy machine: 138 ms for an order, of which some 110 ms are the fuzz and 20 ms measuring. A render takes 327 ms cut off, 585 ms with its tail, 968 ms at
-// normal quality: 0.42, 0.24 and 0.14.
+// Measured on a busy machine: 138 ms for an order, of which some 110 ms are the fuzz and 20 ms
+// measuring. A render takes 327 ms cut off, 585 ms with its tail, 968 ms at normal quality: 0.42,
+// 0.24 and 0.14.
 func BenchmarkRank(b *testing.B) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	text, err := parseChainFile("six.yaml", []byte(rankSix))
@@ -129,7 +133,8 @@ func inOrder(c *board.Chain, names []string) *board.Chain {
 	return &other
 }
 
-// worked is the processor's time that the process has had, so that whatever else runs on the machine does not count.
+// worked is the processor's time that the process has had, so that whatever else runs on the
+// machine does not count.
 func worked(b *testing.B) time.Duration {
 	var used syscall.Rusage
 	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &used); err != nil {

@@ -113,7 +113,8 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if o.volts {
 		format.Bits, format.Float = 32, true
 	}
-	// Into a pipe go the samples, so words go beside it; and its frames wait in the system's folder.
+	// Into a pipe go the samples, so words go beside it; and its frames wait in the system's
+	// folder.
 	frames := r.FramesWith(after)
 	var out *outputs
 	var wav *samples.Writer

@@ -16,6 +16,7 @@ import (
 )
 
 type reportOptions struct {
+	noiseless                     bool
 	file, recording, quality, out string
 	swaps                         bool
 }
@@ -42,6 +43,7 @@ one take in mono at 48 kHz, half of that of two, …). Levels at the jacks are o
 		},
 	}
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the HTML `FILE` to write")
+	noiselessFlag(cmd, &o.noiseless)
 	cmd.Flags().BoolVar(&o.swaps, "swaps", false, "also swap every two blocks of the first take, as drywire swaps does, and show which is heard")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
@@ -69,7 +71,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 		return err
 	}
 	defer out.abort()
-	c, err := compareTakes(ctx, s, f, q, out, false)
+	c, err := compareTakes(ctx, s, f, q, out, false, o.noiseless)
 	if err != nil {
 		return err
 	}

@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 	"drywire/dsp"
@@ -30,6 +29,8 @@ is averaged.
 Below it is what every hand-over on the way costs: by how many dB the voltage would be higher if the
 next input took no current, and if the cable had no length. A negative cost is a gain: a cable
 brings a pickup's resonance down to where it lifts.
+
+Of a take that ends in two, it prints both ends where --at names none.
 
 --json prints one object in place of the tables:
   take, order, jack, held (where knobs move: which are taken where they are at 0 s)
@@ -61,17 +62,36 @@ func runResponse(s streams, o responseOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := checkJack(f, c, "at", o.jack); err != nil {
-		return err
+	jacks := []string{o.jack}
+	if o.jack == "out" {
+		jacks = c.Ends()
 	}
-	r, err := experiment.Response(c, anyRate, o.jack)
-	if err != nil {
-		return err
+	var all []*experiment.ResponseReport
+	for _, jack := range jacks {
+		if err := checkJack(f, c, "at", jack); err != nil {
+			return err
+		}
+		r, err := experiment.Response(c, anyRate, jack)
+		if err != nil {
+			return err
+		}
+		all = append(all, r)
 	}
-	if o.json {
-		return s.object(r)
+	switch {
+	case o.json && len(all) > 1:
+		return s.object(all)
+	case o.json:
+		return s.object(all[0])
 	}
-	printResponse(s, c, r)
+	s.printf("Take: %s\n", c.Take)
+	paragraph(s.out, "  ", orderText(c), 98)
+	for k, r := range all {
+		if k > 0 {
+			s.printf("\n")
+		}
+		printResponse(s, r)
+	}
+	printLosses(s, all[0])
 	return nil
 }
 
@@ -79,9 +99,7 @@ func runResponse(s streams, o responseOptions) error {
 // treble, where pickups differ. IEC 61260-1's nominal ones.
 var shown = []float64{31.5, 63, 125, 250, 500, 1000, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000}
 
-func printResponse(s streams, c *board.Chain, r *experiment.ResponseReport) {
-	s.printf("Take: %s\n", r.Take)
-	paragraph(s.out, "  ", orderText(c), 98)
+func printResponse(s streams, r *experiment.ResponseReport) {
 	s.printf("From the pickup's own voltage to %s: %s dB at 1 kHz", r.Jack, r.Middle.Text(1))
 	if r.Peak.GainDB.OK() && r.Middle.OK() {
 		s.printf(", highest %s dB at %s", r.Peak.GainDB.Text(1), quantity(r.Peak.Hz, dsp.Hertzes))
@@ -114,13 +132,15 @@ func printResponse(s streams, c *board.Chain, r *experiment.ResponseReport) {
 		t.row(fmt.Sprintf("%g", hz), gains[k].Text(1), strings.Repeat("▪", length))
 	}
 	t.print(s.out)
+}
 
+func printLosses(s streams, r *experiment.ResponseReport) {
 	s.printf("\nWhat plugging in costs, in dB: the input with the cable there, the cable with the input there\n")
 	header := []string{"into", " source\nΩ", " input\nΩ", " cable\nm"}
 	for _, hz := range experiment.LossFrequencies {
 		header = append(header, fmt.Sprintf(" %s\ninput", quantity(hz, dsp.Hertzes)), " \ncable")
 	}
-	t = table{header: header}
+	t := table{header: header}
 	for _, l := range r.Losses {
 		row := []string{clip(l.Jack, 20), ohms(complex(l.Source, 0)), ohms(complex(l.Input, 0)), fmt.Sprintf("%.3g", l.Cable)}
 		for _, p := range l.At {

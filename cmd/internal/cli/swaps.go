@@ -16,7 +16,7 @@ import (
 type swapsOptions struct {
 	file, take, recording, quality string
 	seconds                        float64
-	json                           bool
+	all, json                      bool
 }
 
 // swapSeconds is how much of a recording is rendered where nothing else is asked for.
@@ -32,8 +32,8 @@ through each of these orders, brings it to the loudness of the take as it is, an
 listener could tell, and by what. It prints a map and a list, strongest first: by how likely the
 difference is heard; where that is the same, and it soon is certain, by how little had to be moved.
 
-Whether it is heard is the detection of ITU-R BS.1387, with full scale at %.0f dB SPL: mostly (in half
-of the moments and more), in places, or not. Only what is heard is looked into:
+Whether it is heard is the detection of ITU-R BS.1387, with full scale at %.0f dB SPL: mostly (in
+half of the moments and more), in places, or not. Only what is heard is looked into:
   L  level       by 0.5 LU and more, before the loudness is matched
   T  tone        bass (to 250 Hz), middle or treble (from 2 kHz) by 1 dB and more
   N  noise       at rest, at equal loudness, by 1 dB (A) and more, if it can be heard at all
@@ -41,14 +41,21 @@ of the moments and more), in places, or not. Only what is heard is looked into:
   S  sustain     the time for 20 dB of a falling note by 10 %% and more
 L and N are told whether the playing sounds different or not.
 
-What nobody could wire is left out: a pedal behind the power of an amplifier or its loudspeaker, or
-those in front of one. A preamplifier does change places: what was in front of it is then in the
-amplifier's loop. What is in a switcher's loops stays there.
+On a board with loops, what is in them changes places too, with each other and with what is not in
+any; all of one loop with all of another; the switcher as a whole; and every block leaves its
+loop, to stand in front of the switcher or behind it. Where a take splits into two paths, blocks
+of both and of each change places. Orders in which the signal meets the same are tried once. What
+a listener hears of two ends is judged by their mean.
+
+What nobody could wire is left out: a pedal behind the power of an amplifier or its loudspeaker,
+or those in front of one; a preamplifier off the path of its amplifier. On its path, a
+preamplifier does change places: what was in front of it is then in the amplifier's loop.
 
 --json prints one object in place of the tables:
-  title, take, order, quality, rate_hz, seconds, playback_db_spl
-  swaps: first, second (blocks), apart (places), order, a (always 0: the take as it is), b,
-    lag_samples, inverted, third_octaves: hz, db;
+  title, take, order (with its loops), names (of its blocks), quality, rate_hz, seconds,
+    playback_db_spl
+  swaps: first, second (blocks, loops, or where it goes), apart (places), take (its keys),
+    a (always 0: the take as it is), b, lag_samples, inverted, third_octaves: hz, db;
     hearing: playback_db_spl, probability, share, highest, bands, bands_of;
     heard, respects, sentence,
 %s  left_out: first, second, why
@@ -63,6 +70,7 @@ What cannot be measured is {"not_measurable": "why"}.`, swapSeconds, experiment.
 	}
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
 	cmd.Flags().Float64Var(&o.seconds, "seconds", swapSeconds, "how much of the recording is rendered, from its beginning, in seconds")
+	cmd.Flags().BoolVar(&o.all, "all", false, "print every swap, and all numbers")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
@@ -112,7 +120,7 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	s.printf("Take: %s\n", m.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
 	f.describe(s)
-	printSwaps(s, m, len(x))
+	printSwaps(s, m, len(x), o.all)
 	return nil
 }
 
@@ -140,7 +148,10 @@ func mapped(k *experiment.Swap) string {
 // letters for each.
 const widest = 9
 
-func printSwaps(s streams, m *experiment.SwapMap, frames int) {
+// mostSwaps is how many swaps are put into words.
+const mostSwaps = 8
+
+func printSwaps(s streams, m *experiment.SwapMap, frames int, all bool) {
 	s.printf("\nFull scale at %.0f dB SPL; the first %s, quality %s.\n", m.Playback, quantity(float64(frames)/float64(m.RateHz), dsp.Seconds), m.Quality)
 	// Of a whole take, only what changes places with something is in the map.
 	if names := m.Blocks(); len(names) <= widest {
@@ -179,24 +190,32 @@ func printSwaps(s streams, m *experiment.SwapMap, frames int) {
 		s.printf("%d blocks are too many for the map.\n", len(names))
 	}
 	s.printf("\n")
-	list := measures.Printed(measures.Changes(), nil)
-	t := table{header: append([]string{" #", "swapped", "heard"}, headings(list)...)}
-	for k, w := range m.Swaps {
-		heard := w.Heard
-		if heard == experiment.HeardUnknown {
-			heard = "?"
+	if all {
+		list := measures.Printed(measures.Changes(), nil)
+		t := table{header: append([]string{" #", "swapped", "heard"}, headings(list)...)}
+		for k, w := range m.Swaps {
+			heard := w.Heard
+			if heard == experiment.HeardUnknown {
+				heard = "?"
+			}
+			t.row(append([]string{fmt.Sprint(k + 1), clip(w.First, 11) + " / " + clip(w.Second, 16), heard}, texts(list, w.Values)...)...)
 		}
-		t.row(append([]string{fmt.Sprint(k + 1), clip(w.First, 11) + " / " + clip(w.Second, 11), heard}, texts(list, w.Values)...)...)
+		t.within(s.out, width)
+		s.printf("\n")
 	}
-	t.within(s.out, width)
-	s.printf("\n")
-	quiet := 0
+	quiet, more := 0, 0
 	for k, w := range m.Swaps {
-		if w.Heard == experiment.HeardMostly || w.Heard == experiment.HeardInParts || w.Heard == experiment.HeardUnknown || len(w.Respects) > 0 {
-			paragraph(s.out, fmt.Sprintf("%2d  ", k+1), w.Sentence, 98)
-		} else {
+		switch heard := w.Heard == experiment.HeardMostly || w.Heard == experiment.HeardInParts || w.Heard == experiment.HeardUnknown || len(w.Respects) > 0; {
+		case !heard:
 			quiet++
+		case k < mostSwaps || all:
+			paragraph(s.out, fmt.Sprintf("%2d  ", k+1), w.Sentence, 98)
+		default:
+			more++
 		}
+	}
+	if more > 0 {
+		s.printf("%s more that are heard; --all has them, with their numbers.\n", plural(more, "swap", "swaps"))
 	}
 	if quiet > 0 {
 		s.printf("%s nobody is likely to hear.\n", plural(quiet, "swap", "swaps"))

@@ -26,8 +26,9 @@ takes:
   - {name: op-amp fuzz, order: [wall, octave]}
 `
 
-// astray is the share of the time, from 0.2 s on, in which a divider that is fed a note of that pitch is in a wrong sub-octave: what lies between two flips that are not a cycle
-// apart, within a tenth.
+// astray is the share of the time, from 0.2 s on, in which a divider that is fed a note of that
+// pitch is in a wrong sub-octave: what lies between two flips that are not a cycle apart, within a
+// tenth.
 func astray(x []float64, hertz float64) float64 {
 	d := divider.New(pluck.Rate)
 	var o, w [1]float64
@@ -53,13 +54,17 @@ func astray(x []float64, hertz float64) float64 {
 	return bad / all
 }
 
-// What the octave divider makes of plucked strings, alone and behind a fuzz. That it follows one clean note, and stumbles over a chord and over a fuzzed note, is what
-// players say (common practice, no source); the bounds hold what the circuits give, and no more.
+// What the octave divider makes of plucked strings, alone and behind a fuzz. That it follows one
+// clean note, and stumbles over a chord and over a fuzzed note, is what players say (common
+// practice, no source); the bounds hold what the circuits give, and no more.
 //
-// Clean, a low string picked near the bridge is at the edge already: behind the divider's low-pass its second harmonic is 4 dB over its fundamental. A fuzz mixes the
-// partials. Of a string without stiffness, whose partials are exact harmonics, what it makes stays in one shape, and it tracks as before; a real string's partials run out of
-// step, so what falls together changes from wave to wave, and now and then there are two high peaks in one. The op-amp fuzz has a notch in its middle and high-passes
-// besides, which take the fundamental: it needs no stiffness. From 165 Hz on the divider's low-pass has done enough for either.
+// Clean, a low string picked near the bridge is at the edge already: behind the divider's low-pass
+// its second harmonic is 4 dB over its fundamental. A fuzz mixes the partials. Of a string without
+// stiffness, whose partials are exact harmonics, what it makes stays in one shape, and it tracks as
+// before; a real string's partials run out of step, so what falls together changes from wave to
+// wave, and now and then there are two high peaks in one. The op-amp fuzz has a notch in its middle
+// and high-passes besides, which take the fundamental: it needs no stiffness. From 165 Hz on the
+// divider's low-pass has done enough for either.
 func TestOctaveTracking(t *testing.T) {
 	t.Parallel()
 	f, err := file.Parse("tracking.yaml", []byte(trackingChain))
@@ -70,7 +75,8 @@ func TestOctaveTracking(t *testing.T) {
 		return pluck.LightSet()[strings-1].Pitch * math.Exp2(float64(fret)/12)
 	}
 	pickedAt := []float64{0.105, 0.070}
-	// share is the mean of astray over where the pick strikes, for a take and notes that are struck together, the lowest first.
+	// share is the mean of astray over where the pick strikes, for a take and notes that are struck
+	// together, the lowest first.
 	share := func(take string, stiff bool, notes ...[2]int) float64 {
 		c, err := f.Take(take)
 		if err != nil {

@@ -16,7 +16,8 @@ type whyOptions struct {
 	json, all                        bool
 }
 
-// whySeconds is how much of a recording is looked at for its loudest moment, and whyFixes how many changes are simulated again at normal quality.
+// whySeconds is how much of a recording is looked at for its loudest moment, and whyFixes how many
+// changes are simulated again at normal quality.
 const (
 	whySeconds = 60
 	whyFixes   = 4

@@ -1,8 +1,11 @@
-// Package engine is what makes sound for the listening page: a preview at once from where the player is, then the exact sound of the whole loop, the gains that
-// make two sides equally loud, and the figures. It shares the processors out among all windows and remembers what it has made, within one budget. It
-// knows no HTTP, no window and no document: what is played is a take of a project, and who listens is a Listener.
+// Package engine is what makes sound for the listening page: a preview at once from where the
+// player is, then the exact sound of the whole loop, the gains that make two sides equally loud,
+// and the figures. It shares the processors out among all windows and remembers what it has made,
+// within one budget. It knows no HTTP, no window and no document: what is played is a take of a
+// project, and who listens is a Listener.
 //
-// Start reading at Engine, then Play (play.go) for the way of one sound, then preview.go and exact.go.
+// Start reading at Engine, then Play (play.go) for the way of one sound, then preview.go and
+// exact.go.
 package engine
 
 import (
@@ -20,10 +23,12 @@ import (
 	"drywire/dsp/section"
 )
 
-// Budget is how many bytes are kept for all windows together: the regions that are played, the voltages inside chains and the finished sounds.
+// Budget is how many bytes are kept for all windows together: the regions that are played, the
+// voltages inside chains and the finished sounds.
 const Budget = 480 << 20
 
-// Engine renders for all windows, and remembers. What is exact is rendered once, however many listen.
+// Engine renders for all windows, and remembers. What is exact is rendered once, however many
+// listen.
 type Engine struct {
 	ctx   context.Context // in which it works
 	queue *queue
@@ -70,13 +75,14 @@ func (e *Engine) Counts() Counts {
 	return c
 }
 
-// Turn waits for a turn at a processor among the work that nobody waits for with a hand on the board; done must be called after it. ErrBusy where too
-// many wait already.
+// Turn waits for a turn at a processor among the work that nobody waits for with a hand on the
+// board; done must be called after it. ErrBusy where too many wait already.
 func (e *Engine) Turn(ctx context.Context) (done func(), err error) {
 	return e.queue.turn(ctx, exactSound)
 }
 
-// Loop is a region of a recording as it is heard when it is played round and round. It never changes.
+// Loop is a region of a recording as it is heard when it is played round and round. It never
+// changes.
 type Loop struct {
 	key  string
 	rate dsp.Hertz
@@ -92,7 +98,8 @@ type (
 	}
 )
 
-// LoopOf finds or reads the frames of a recording from one to another, for somebody whose it is until they Leave.
+// LoopOf finds or reads the frames of a recording from one to another, for somebody whose it is
+// until they Leave.
 func (e *Engine) LoopOf(ctx context.Context, owner string, r *produce.Recording, from, to int64) (*Loop, error) {
 	key := keyOfLoop(r, from, to)
 	e.own(owner, key)
@@ -159,7 +166,8 @@ func (e *Engine) Leave(owner string) {
 	}
 }
 
-// close crossfades the end of the region with what goes before it: silence, where the recording begins with it.
+// close crossfades the end of the region with what goes before it: silence, where the recording
+// begins with it.
 func (l *Loop) close(before []float64) {
 	over := l.seam()
 	end := l.x[len(l.x)-over:]
@@ -173,7 +181,8 @@ func (l *Loop) close(before []float64) {
 	}
 }
 
-// round is n samples of the region played round and round, beginning at a sample of it that may be under 0.
+// round is n samples of the region played round and round, beginning at a sample of it that may be
+// under 0.
 func (l *Loop) round(dst []float64, from int) {
 	at := from % len(l.x)
 	if at < 0 {
@@ -185,8 +194,8 @@ func (l *Loop) round(dst []float64, from int) {
 	}
 }
 
-// memo remembers the voltages of chains with that lead: signals begin lead samples before the region, and end so far behind it that filters which look
-// ahead find its beginning there.
+// memo remembers the voltages of chains with that lead: signals begin lead samples before the
+// region, and end so far behind it that filters which look ahead find its beginning there.
 func (e *Engine) memo(l *Loop, lead int) *render.Memo {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -208,8 +217,9 @@ func (e *Engine) known(loop string, lead int) *render.Memo {
 	return nil
 }
 
-// plan is a take as it is rendered when the loop goes round, from a sample of the loop that may be under 0, so many samples of it. Its sections are in that
-// quality. All of a take that does not move shares the take's one wiring.
+// plan is a take as it is rendered when the loop goes round, from a sample of the loop that may be
+// under 0, so many samples of it. Its sections are in that quality. All of a take that does not
+// move shares the take's one wiring.
 func (l *Loop) plan(t *produce.Take, q section.Quality, first, n int) *render.Plan {
 	if round := t.Round(l.rate, l.a, l.b, int64(first), int64(n)); round != t.Chain {
 		return render.PlanOf(round, l.rate, q)

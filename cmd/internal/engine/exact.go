@@ -20,10 +20,13 @@ import (
 	"drywire/dsp/measure"
 )
 
-// The exact sound of a loop is the second time round: what a chain gives when the end of the region, or several times the whole of it, has gone before, for as long as the
-// chain's tails last (60 dB down), and when its beginning comes after. So that nothing steps where the loop begins again, the last moments of the
-// region are crossfaded with what goes before its beginning in the recording, and the last moments of the sound with what has gone before its beginning
-// a round ago: what an oscillator in a chorus does is not as long as the loop. Attacks at the beginning stay as they are.
+// The exact sound of a loop is the second time round: what a chain gives when the end of the
+// region, or several times the whole of it, has gone before, for as long as the chain's tails last
+// (60 dB down), and when its beginning comes after. So that nothing steps where the loop begins
+// again, the last moments of the region are crossfaded with what goes before its beginning in the
+// recording, and the last moments of the sound with what has gone before its beginning a round ago:
+// what an oscillator in a chorus does is not as long as the loop. Attacks at the beginning stay as
+// they are.
 const (
 	seam    dsp.Second = 10e-3
 	mostLed dsp.Second = 16
@@ -45,7 +48,8 @@ func (l *Loop) seam() int {
 // Key is what makes an exact sound: the loop and what is wired.
 type Key struct{ loop, chain string }
 
-// Sound is the exact sound of a take on a loop. Beside itself it holds neither the loop nor what is inside the chain.
+// Sound is the exact sound of a take on a loop. Beside itself it holds neither the loop nor what is
+// inside the chain.
 type Sound struct {
 	key    Key
 	name   string // of the take
@@ -58,9 +62,11 @@ type Sound struct {
 	mu     sync.Mutex
 	levels [2]*experiment.Settled // as it is, and played by two channels; nil until asked for
 	told   *Figures               // nil until asked for
+	facts  measures.Values        // nil until asked for
 }
 
-// soundOverhead is what a sound takes beside its volts, in bytes: the wiring of the reference board with everything on takes 185 kB.
+// soundOverhead is what a sound takes beside its volts, in bytes: the wiring of the reference board
+// with everything on takes 185 kB.
 const soundOverhead = 256 << 10
 
 func (s *Sound) size() int {
@@ -102,7 +108,8 @@ type wiredKey struct {
 	take *produce.Take
 }
 
-// mostWired is how many are remembered: of every window the two sides, and those that were shown before.
+// mostWired is how many are remembered: of every window the two sides, and those that were shown
+// before.
 const mostWired = 64
 
 func (e *Engine) wired(l *Loop, t *produce.Take) *wired {
@@ -117,7 +124,8 @@ func (e *Engine) wired(l *Loop, t *produce.Take) *wired {
 	return w
 }
 
-// KeyOf identifies what a take sounds like on the frames of a recording from one to another, for who does not need the sound.
+// KeyOf identifies what a take sounds like on the frames of a recording from one to another, for
+// who does not need the sound.
 func KeyOf(t *produce.Take, r *produce.Recording, from, to int64) Key {
 	l := &Loop{key: keyOfLoop(r, from, to), rate: r.Rate, a: from, b: to}
 	return Key{l.key, l.plan(t, produce.Quality, 0, int(to-from)).Key()}
@@ -131,7 +139,8 @@ func (e *Engine) Known(k Key) *Sound {
 	return nil
 }
 
-// begin joins the work on an exact sound, or begins it. leave must be called: when the last one has left, work that is not done is given up.
+// begin joins the work on an exact sound, or begins it. leave must be called: when the last one has
+// left, work that is not done is given up.
 func (e *Engine) begin(l *Loop, t *produce.Take) (w *work, leave func()) {
 	wired := e.wired(l, t)
 	k := wired.key
@@ -183,7 +192,8 @@ func (e *Engine) finished(w *work, err error) {
 	close(w.ready)
 }
 
-// render computes the sound. A panic becomes an error: a mistake in the program is to cost one sound and not all windows.
+// render computes the sound. A panic becomes an error: a mistake in the program is to cost one
+// sound and not all windows.
 func (w *work) render(ctx context.Context, q *queue) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
@@ -213,7 +223,8 @@ func (w *work) render(ctx context.Context, q *queue) (err error) {
 	return w.measure()
 }
 
-// joined is the region of a signal with that lead, with its end crossfaded with what has gone before its beginning.
+// joined is the region of a signal with that lead, with its end crossfaded with what has gone
+// before its beginning.
 func (l *Loop) joined(x []float64, lead int) ([]float32, error) {
 	n, over := len(l.x), l.seam()
 	v := make([]float32, n)
@@ -257,7 +268,8 @@ func widen(dst []float64, src []float32) int {
 	return n
 }
 
-// settled is the sound brought to the usual loudness; both says that it is played by two channels, as a mono one is beside a stereo one.
+// settled is the sound brought to the usual loudness; both says that it is played by two channels,
+// as a mono one is beside a stereo one.
 func (s *Sound) settled(ctx context.Context, both bool) (experiment.Settled, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -306,8 +318,9 @@ func (s *Sound) settled(ctx context.Context, both bool) (experiment.Settled, err
 	return settled, nil
 }
 
-// gains is by what the volts of a sound are multiplied: matched brings it to the loudness of its pair, common is the same for both, so that what differs in level is heard. Both keep the
-// true peaks under experiment.Ceiling. With no other sound, a pair is the sound alone.
+// gains is by what the volts of a sound are multiplied: matched brings it to the loudness of its
+// pair, common is the same for both, so that what differs in level is heard. Both keep the true
+// peaks under experiment.Ceiling. With no other sound, a pair is the sound alone.
 func gains(ctx context.Context, s, other *Sound) (matched, common, loudness float64, err error) {
 	pair := []*Sound{s}
 	if other != nil {

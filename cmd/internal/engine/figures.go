@@ -15,7 +15,8 @@ import (
 	"drywire/dsp"
 )
 
-// Figures is what the meters say about a side, at every jack. What has no value is null, with the reason in NotMeasurable.
+// Figures is what the meters say about a side, at every jack. What has no value is null, with the
+// reason in NotMeasurable.
 type Figures struct {
 	Jacks         []JackOf  `json:"jacks"`
 	LadderSVG     string    `json:"ladder_svg"`
@@ -143,7 +144,7 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB))
 		}
 	}
-	noise, err := experiment.Noise(t.Chain, l.rate, end)
+	noise, err := experiment.Noise(t.Chain, l.rate, "out")
 	if err := missing("noise", err); err != nil {
 		return nil, err
 	}
@@ -153,8 +154,9 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	return f, nil
 }
 
-// atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes and reverbs have in them what the exact sound
-// has put there, as far as that is still remembered; the rest of the chain gets half a second.
+// atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes
+// and reverbs have in them what the exact sound has put there, as far as that is still remembered;
+// the rest of the chain gets half a second.
 func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*render.Plan, experiment.Signals, int, error) {
 	jacks := t.Jacks()
 	rate := float64(l.rate)
@@ -243,6 +245,6 @@ func (f *Figures) noise(r *experiment.NoiseReport) {
 		f.Sentences = append(f.Sentences, fmt.Sprintf("When you stop playing, what is heard first is %s: %.0f %% of the noise.", r.Blocks[0].Name, 100*r.Blocks[0].Share))
 	}
 	if move, ok := r.Quieter(); ok {
-		f.Sentences = append(f.Sentences, fmt.Sprintf("With %s behind %s, the noise would be %.1f dB lower at the same loudness of soft notes.", move.Block, move.Behind, move.GainDB-move.NoiseDB))
+		f.Sentences = append(f.Sentences, fmt.Sprintf("With %s %s, the noise would be %.1f dB lower at the same loudness of soft notes.", move.Block, move.Where, move.GainDB-move.NoiseDB))
 	}
 }

@@ -9,9 +9,10 @@ import (
 	"drywire/dsp/measure"
 )
 
-// guess works out the gains of a preview, of which no more is known than what has been rendered. The loudness of a whole loop is that of what was heard
-// before, corrected by how much louder the preview is over the same stretch of it; with nothing heard before, it is that of the stretch, where the
-// recording is not softer there than on the whole.
+// guess works out the gains of a preview, of which no more is known than what has been rendered.
+// The loudness of a whole loop is that of what was heard before, corrected by how much louder the
+// preview is over the same stretch of it; with nothing heard before, it is that of the stretch,
+// where the recording is not softer there than on the whole.
 type guess struct {
 	p        *playing
 	old      *Sound  // heard before; nil for none

@@ -39,7 +39,8 @@ type Progress struct {
 type Listener interface {
 	Meta(Meta) error
 	Progress(Progress) error
-	// Preview and Exact get interleaved samples in volts, of 32 bits, little-endian, that begin at a frame of the recording.
+	// Preview and Exact get interleaved samples in volts, of 32 bits, little-endian, that begin at
+	// a frame of the recording.
 	Preview(start int64, samples []byte) error
 	Exact(start int64, samples []byte) error
 }
@@ -67,8 +68,9 @@ type playing struct {
 	meta        Meta
 }
 
-// Play sends the sound of a take: at first a preview from the place that is playing, then the exact sound. heard is told once that is on its way. An error before the first message to
-// the listener says why there is no sound.
+// Play sends the sound of a take: at first a preview from the place that is playing, then the exact
+// sound. heard is told once that is on its way. An error before the first message to the listener
+// says why there is no sound.
 func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(Key)) error {
 	l := r.Loop
 	p := &playing{ctx: ctx, engine: e, out: out, loop: l, take: r.Take, other: r.Other, a: l.a, n: l.b - l.a, begun: time.Now()}

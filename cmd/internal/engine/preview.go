@@ -11,8 +11,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// A preview is rendered from the playing position on, so that a change is heard at once. It begins a little earlier, with the chain at rest, so that
-// coupling capacitors have charged when it is heard; echoes and reverbs have in them what the sound before the change had put there, so that
+// A preview is rendered from the playing position on, so that a change is heard at once. It begins
+// a little earlier, with the chain at rest, so that coupling capacitors have charged when it is
+// heard; echoes and reverbs have in them what the sound before the change had put there, so that
 // tails survive. It is in draft quality unless this machine is fast enough for more.
 const (
 	settleCost   = 0.06 // s of work that may be spent on what comes before the first sound
@@ -30,8 +31,8 @@ const (
 
 var errEnough = errors.New("enough of a preview")
 
-// preview sends the loop once round, or as much of it as there is before the exact sound is ready; begun begins that, and is called after
-// the first piece.
+// preview sends the loop once round, or as much of it as there is before the exact sound is ready;
+// begun begins that, and is called after the first piece.
 func (p *playing) preview(ctx context.Context, begun func() *work) error {
 	e := p.engine
 	t := turns{ctx: ctx, queue: e.queue}
@@ -118,7 +119,8 @@ func (p *playing) preview(ctx context.Context, begun func() *work) error {
 	return err
 }
 
-// pace waits while a preview is further in front of the player than it need be, until it is not or the exact sound is ready.
+// pace waits while a preview is further in front of the player than it need be, until it is not or
+// the exact sound is ready.
 func (p *playing) pace(ctx context.Context, sent float64, w *work) error {
 	wait := time.Duration((sent-mostAhead)*float64(time.Second)) - time.Since(p.begun)
 	if wait <= 0 {
@@ -136,7 +138,8 @@ func (p *playing) pace(ctx context.Context, sent float64, w *work) error {
 	}
 }
 
-// pasts is what was fed before to the stages of a preview that begins so many samples in front of what is heard; nil where nothing is known of it.
+// pasts is what was fed before to the stages of a preview that begins so many samples in front of
+// what is heard; nil where nothing is known of it.
 func (p *playing) pasts(w *render.Plan, settled int) []render.Past {
 	for _, h := range p.heard {
 		at := h.lead + int(p.from) - settled
@@ -203,7 +206,8 @@ func (a *around) Read(dst []float64) (int, error) {
 	return len(dst), nil
 }
 
-// previewQuality is the quality of the next preview and how many seconds of sound a second is likely to give.
+// previewQuality is the quality of the next preview and how many seconds of sound a second is
+// likely to give.
 func (e *Engine) previewQuality() (section.Quality, float64) {
 	e.mu.Lock()
 	defer e.mu.Unlock()

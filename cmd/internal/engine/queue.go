@@ -18,8 +18,8 @@ const (
 	urgencies
 )
 
-// queue shares the processors out: so many renders at a time, the urgent before the others, and one processor kept free of what is not urgent where
-// there are two or more.
+// queue shares the processors out: so many renders at a time, the urgent before the others, and one
+// processor kept free of what is not urgent where there are two or more.
 type queue struct {
 	most, mostExact int
 
@@ -38,7 +38,8 @@ func newQueue() *queue {
 	return &queue{most: n, mostExact: max(1, n-1)}
 }
 
-// turn waits until it is this one's turn; done must be called when it has had it. ErrBusy when too many wait already.
+// turn waits until it is this one's turn; done must be called when it has had it. ErrBusy when too
+// many wait already.
 func (q *queue) turn(ctx context.Context, urgency int) (done func(), err error) {
 	q.mu.Lock()
 	if q.count >= mostWaiting {
@@ -78,8 +79,9 @@ func (q *queue) turn(ctx context.Context, urgency int) (done func(), err error) 
 	return nil, ctx.Err()
 }
 
-// may says whether one more of that urgency may run. While exact sound waits and none is at work, a processor is kept for it from all but first sounds, so
-// that many previews do not put it off for ever.
+// may says whether one more of that urgency may run. While exact sound waits and none is at work, a
+// processor is kept for it from all but first sounds, so that many previews do not put it off for
+// ever.
 func (q *queue) may(urgency int) bool {
 	switch {
 	case urgency == exactSound:

@@ -7,7 +7,8 @@ import (
 	"time"
 )
 
-// TestQueue holds that the urgent come first, that exact sound leaves a processor free, and that one too many is turned away.
+// TestQueue holds that the urgent come first, that exact sound leaves a processor free, and that
+// one too many is turned away.
 func TestQueue(t *testing.T) {
 	q := &queue{most: 2, mostExact: 1}
 	ctx, cancel := context.WithCancel(context.Background())

@@ -23,7 +23,8 @@ import (
 	"time"
 )
 
-// System is the calls that are made of an operating system. Paths and errors are those of package os.
+// System is the calls that are made of an operating system. Paths and errors are those of package
+// os.
 type System interface {
 	OpenFile(path string, flag int, mode fs.FileMode) (File, error)
 	Stat(path string) (fs.FileInfo, error)
@@ -183,7 +184,8 @@ func Named(path string, err error) error {
 	return fmt.Errorf("%s: %w", path, err)
 }
 
-// syncFolder makes what was done to a folder's names last through a power cut, where the system can.
+// syncFolder makes what was done to a folder's names last through a power cut, where the system
+// can.
 func syncFolder(sys System, path string) error {
 	d, err := sys.OpenFile(path, os.O_RDONLY, 0)
 	if err != nil {
@@ -214,7 +216,8 @@ func hold(sys System, path string) (io.Closer, error) {
 	}
 }
 
-// patience is how long one run waits while another gives its outputs their names in the same folder.
+// patience is how long one run waits while another gives its outputs their names in the same
+// folder.
 const patience = 10 * time.Second
 
 // holdSoon is hold that waits a while for another run.
@@ -316,7 +319,8 @@ func sweep(sys System, folder string) {
 	}
 }
 
-// formerName reports whether a file is called what a save in progress was called once: .NAME.12HEX.tmp
+// formerName reports whether a file is called what a save in progress was called once:
+// .NAME.12HEX.tmp
 func formerName(name string) bool {
 	rest, ok := strings.CutSuffix(name, unready)
 	dot := strings.LastIndexByte(rest, '.')

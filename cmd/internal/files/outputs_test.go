@@ -57,8 +57,8 @@ func seen(folder string) (generations map[string]int, hidden []string, err error
 
 // TestOutputsAreOneGeneration lets a run that writes over another's files fail, and die, at every
 // call; and the run that comes after it too. At no call does another process see files of two
-// generations, or of one half a file; a run that fails leaves the old ones, all of them; and the run
-// that is let live leaves its own, all of them, and nothing else.
+// generations, or of one half a file; a run that fails leaves the old ones, all of them; and the
+// run that is let live leaves its own, all of them, and nothing else.
 func TestOutputsAreOneGeneration(t *testing.T) {
 	faults, mixtures, looks := 0, 0, 0
 	for _, there := range []bool{true, false} { // files of an older generation
@@ -143,8 +143,8 @@ func TestOutputsAreOneGeneration(t *testing.T) {
 	}
 }
 
-// TestTwoRunsIntoOneFolder holds that a run does not sweep what another one is about to publish, and
-// that either is there whole.
+// TestTwoRunsIntoOneFolder holds that a run does not sweep what another one is about to publish,
+// and that either is there whole.
 func TestTwoRunsIntoOneFolder(t *testing.T) {
 	folder := t.TempDir()
 	one, err := files.Into(files.Disk{}, folder)
@@ -184,7 +184,8 @@ func TestTwoRunsIntoOneFolder(t *testing.T) {
 				t.Error(err)
 			}
 		default:
-			// The names are read one after the other, so that what is seen may come of two; each is whole.
+			// The names are read one after the other, so that what is seen may come of two; each is
+			// whole.
 			if _, _, err := seen(folder); err != nil {
 				t.Error(err)
 			}

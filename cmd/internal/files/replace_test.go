@@ -19,8 +19,8 @@ type plain struct{ files.System }
 
 func (plain) Exchange(string, string) error { return errors.ErrUnsupported }
 
-// editors change a file as editors do: over it by a rename, or in place; and then again, and a third
-// time by a rename, faster than any person.
+// editors change a file as editors do: over it by a rename, or in place; and then again, and a
+// third time by a rename, faster than any person.
 var editors = map[string]func(t *testing.T, path, text string){
 	"rename": func(t *testing.T, path, text string) {
 		beside := path + ".editor"
@@ -60,8 +60,8 @@ func kept(texts map[string]string, text string) bool {
 }
 
 // TestSaveLosesNoText lets an editor save before every call of a save, twice or once, and lets the
-// save fail or die at every call: what was there, and what the editor wrote last, is there after it,
-// under the file's name or beside it, and under its name is a whole text.
+// save fail or die at every call: what was there, and what the editor wrote last, is there after
+// it, under the file's name or beside it, and under its name is a whole text.
 func TestSaveLosesNoText(t *testing.T) {
 	faults, races, lost := 0, 0, 0
 	for system, beneath := range map[string]files.System{"exchange": files.Disk{}, "no exchange": plain{files.Disk{}}} {

@@ -33,7 +33,8 @@ type Files struct {
 	after []func() error
 }
 
-// New begins a run that reads what is on a disk. Reads end with the context's error once it is over.
+// New begins a run that reads what is on a disk. Reads end with the context's error once it is
+// over.
 func New(ctx context.Context, disk files.System) *Files { return &Files{ctx: ctx, disk: disk} }
 
 // ErrChanged is in the chain of every error about a file that is not any more what it was when the
@@ -67,8 +68,8 @@ type Handle interface {
 	Stat() (fs.FileInfo, error)
 }
 
-// Open opens a regular file as files.Open does, or gives the one that the run has opened at that path already. An
-// error names the path.
+// Open opens a regular file as files.Open does, or gives the one that the run has opened at that
+// path already. An error names the path.
 func (f *Files) Open(path string) (*File, error) {
 	path = filepath.Clean(path)
 	f.mu.Lock()

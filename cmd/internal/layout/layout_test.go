@@ -1,4 +1,5 @@
-// Package layout holds no code, only the test of how the repository is laid out: which folders there are and which may import which.
+// Package layout holds no code, only the test of how the repository is laid out: which folders
+// there are and which may import which.
 package layout
 
 import (
@@ -25,7 +26,8 @@ var mayImport = map[string][]string{
 	"cmd":     {"cmd", "chains", "blocks", "samples", "dsp"},
 }
 
-// rooms is the same within a folder: the rooms below it that a room's packages may import, beside themselves and what they hold. Tests may import any.
+// rooms is the same within a folder: the rooms below it that a room's packages may import, beside
+// themselves and what they hold. Tests may import any.
 var rooms = map[string]map[string][]string{
 	"dsp": {
 		"": {}, "gemv": {}, "delayline": {}, "parallel": {},
@@ -45,15 +47,16 @@ var rooms = map[string]map[string][]string{
 		"":                  {"internal/yamltext"},
 		"internal/yamltext": {},
 		"board":             {"internal/yamltext"},
+		"arrange":           {"board"},
 		"file":              {"board", "measures", "internal/yamltext"},
 		"edit":              {"file", "board", "internal/yamltext"},
 		"power":             {"board"},
 		"sheet":             {"power", "board"},
 		"wiring":            {"board", "internal/yamltext"},
 		"render":            {"wiring", "board"},
-		"noise":             {"render", "wiring", "board"},
+		"noise":             {"arrange", "render", "wiring", "board"},
 		"measures":          {},
-		"experiment":        {"noise", "render", "wiring", "measures", "board"},
+		"experiment":        {"arrange", "noise", "render", "wiring", "measures", "board"},
 		"why":               {"experiment", "measures", "file", "edit", "board"},
 		"sweep":             {"why", "experiment", "render", "measures", "file", "board"},
 		"hunt":              {"noise", "board"},
@@ -76,7 +79,8 @@ var offline = []string{"cmd/internal/produce", "cmd/internal/engine"}
 // forTests is the rooms that only tests import, and that are held to what tests are.
 var forTests = []string{"dsp/circuit/circuittest", "chains/internal/chaintest", "chains/render/rendertest", "cmd/internal/files/filestest"}
 
-// roomOf is the room of a folder's package, by its path below the folder; ok is false where there is none.
+// roomOf is the room of a folder's package, by its path below the folder; ok is false where there
+// is none.
 func roomOf(top, path string) (room string, ok bool) {
 	for r := range rooms[top] {
 		if (path == r || strings.HasPrefix(path, r+"/") && r != "") && len(r) >= len(room) {
@@ -86,7 +90,8 @@ func roomOf(top, path string) (room string, ok bool) {
 	return room, ok
 }
 
-// astray says why a package of a folder may not import another one of it, by their paths below the folder; "" where it may.
+// astray says why a package of a folder may not import another one of it, by their paths below the
+// folder; "" where it may.
 func astray(top, from, to string) string {
 	if rooms[top] == nil || from == to {
 		return ""
@@ -101,19 +106,22 @@ func astray(top, from, to string) string {
 	return ""
 }
 
-// pure is the folders whose packages touch no file, clock, network or terminal, and the packages that would.
+// pure is the folders whose packages touch no file, clock, network or terminal, and the packages
+// that would.
 var (
 	pure      = []string{"dsp", "blocks", "chains"}
 	forbidden = []string{"os", "os/exec", "os/signal", "net", "net/http", "syscall", "time", "path/filepath", "log", "runtime/pprof"}
 )
 
-// apart begins a file that is in no build but that of the tests in a browser, which start one: it is held to mayImport, and is none of what is pure.
+// apart begins a file that is in no build but that of the tests in a browser, which start one: it
+// is held to mayImport, and is none of what is pure.
 const apart = "//go:build browser\n"
 
 // others is what else lies at the top.
 var others = []string{"README.md", "DEVELOPERS.md", "LICENSE", "go.mod", "go.sum"}
 
-// faults walks the Go files of a module and returns what breaks the rules, and how many files it saw.
+// faults walks the Go files of a module and returns what breaks the rules, and how many files it
+// saw.
 func faults(module fs.FS) (list []string, files int) {
 	entries, _ := fs.ReadDir(module, ".")
 	for _, e := range entries {

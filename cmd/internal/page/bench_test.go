@@ -11,9 +11,10 @@ import (
 	"time"
 )
 
-// BenchmarkFirstSound makes fifty changes to the demo chain while it plays, as a page does, and takes the time from asking for each to the first bytes of its
-// sound. Every change makes a chain that has not been heard: orders, bypasses and knobs, at places all over the recording. The change before is
-// still being rendered where the next one comes.
+// BenchmarkFirstSound makes fifty changes to the demo chain while it plays, as a page does, and
+// takes the time from asking for each to the first bytes of its sound. Every change makes a chain
+// that has not been heard: orders, bypasses and knobs, at places all over the recording. The change
+// before is still being rendered where the next one comes.
 func BenchmarkFirstSound(b *testing.B) {
 	text, err := os.ReadFile(filepath.Join("..", "..", "..", "chains", "fuzz-or-buffer-first.yaml"))
 	if err != nil {

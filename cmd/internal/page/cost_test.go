@@ -8,8 +8,9 @@ import (
 	"testing"
 )
 
-// calls is how often functions that allocate one object of their own a call have been called while work ran, by the runtime's profile of every
-// allocation. So all calls count, whoever makes them, and no counter stands in the code. A name that is nowhere in the code fails the test.
+// calls is how often functions that allocate one object of their own a call have been called while
+// work ran, by the runtime's profile of every allocation. So all calls count, whoever makes them,
+// and no counter stands in the code. A name that is nowhere in the code fails the test.
 func calls(t *testing.T, work func(), functions ...string) map[string]int64 {
 	t.Helper()
 	rate := runtime.MemProfileRate
@@ -53,7 +54,8 @@ func calls(t *testing.T, work func(), functions ...string) map[string]int64 {
 	return got
 }
 
-// TestAnEditCostsOneParseAndOneWiring counts, on the reference board, for every kind of change and for the sound that is asked for after it.
+// TestAnEditCostsOneParseAndOneWiring counts, on the reference board, for every kind of change and
+// for the sound that is asked for after it.
 func TestAnEditCostsOneParseAndOneWiring(t *testing.T) {
 	if testing.Short() {
 		t.Skip("counts every allocation of a render")

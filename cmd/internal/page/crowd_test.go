@@ -10,8 +10,9 @@ import (
 	"time"
 )
 
-// TestCrowd has twenty listen at once, each at another place, and one who never reads, in the midst of others who leave. All of them get all of the same
-// sound; it is rendered once; memory stays bounded.
+// TestCrowd has twenty listen at once, each at another place, and one who never reads, in the midst
+// of others who leave. All of them get all of the same sound; it is rendered once; memory stays
+// bounded.
 func TestCrowd(t *testing.T) {
 	leak := noLeak(t)
 	defer leak()
@@ -64,7 +65,8 @@ func TestCrowd(t *testing.T) {
 		t.Errorf("%d exact sounds were begun; want %d at most", begun, most)
 	}
 	computed := counts.Computed
-	// A and B have three sections and two stages each: whoever leaves may cost one of them once more.
+	// A and B have three sections and two stages each: whoever leaves may cost one of them once
+	// more.
 	if most := int64(2 * (3 + 2 + 2 + listeners/4)); computed > most {
 		t.Errorf("%d sections and stages were computed for all of them; want %d at most", computed, most)
 	}

@@ -64,7 +64,8 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) error {
 	}
 }
 
-// tell tells all windows of a session. One that does not read misses it: the next state is whole again. The lock is held.
+// tell tells all windows of a session. One that does not read misses it: the next state is whole
+// again. The lock is held.
 func (n *session) tell(name string, data any) {
 	b, err := json.Marshal(data)
 	if err != nil {

@@ -18,7 +18,8 @@ import (
 	"drywire/cmd/internal/produce"
 )
 
-// floor is the chain that stands on the floor: the take as the file has it that the side's take was made of, or the file's first.
+// floor is the chain that stands on the floor: the take as the file has it that the side's take was
+// made of, or the file's first.
 func (n *session) floor(side int) *board.Chain {
 	f, name := n.base.File, n.doc.takes[side]
 	for _, name := range []string{name, strings.TrimSuffix(name, ", changed")} {
@@ -78,7 +79,8 @@ func (s *server) export(w http.ResponseWriter, r *http.Request) error {
 	}
 }
 
-// exportRendered makes a take's file for listening, or the report, as the commands make it, and sends it.
+// exportRendered makes a take's file for listening, or the report, as the commands make it, and
+// sends it.
 func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc document, take, what, stem string) error {
 	if !s.exporting.TryLock() {
 		return engine.ErrBusy

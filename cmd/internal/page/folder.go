@@ -14,7 +14,8 @@ import (
 	"drywire/samples"
 )
 
-// folder is the folder that was opened, as a produce.Folder: nothing is opened that does not stay in it, whatever links there are in it.
+// folder is the folder that was opened, as a produce.Folder: nothing is opened that does not stay
+// in it, whatever links there are in it.
 type folder struct{ root *os.Root }
 
 // Open implements produce.Folder.

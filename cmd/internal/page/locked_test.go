@@ -11,7 +11,8 @@ import (
 	"time"
 )
 
-// TestStrangersDoNotLockThePageOut holds as many connections as there may be, each kept alive after a request that was refused, and then asks as the page does.
+// TestStrangersDoNotLockThePageOut holds as many connections as there may be, each kept alive after
+// a request that was refused, and then asks as the page does.
 func TestStrangersDoNotLockThePageOut(t *testing.T) {
 	p := openPage(t, quickFile)
 	for k := range mostConnections {
@@ -41,7 +42,8 @@ func TestStrangersDoNotLockThePageOut(t *testing.T) {
 	r.Body.Close()
 }
 
-// TestDeepQuestionsAreRefusedBeforeTheyAreRead holds how deep a request's JSON may be: what the decoder does with nested orders grows with the square of it.
+// TestDeepQuestionsAreRefusedBeforeTheyAreRead holds how deep a request's JSON may be: what the
+// decoder does with nested orders grows with the square of it.
 func TestDeepQuestionsAreRefusedBeforeTheyAreRead(t *testing.T) {
 	p := openPage(t, quickFile)
 	w := p.window()
@@ -53,7 +55,8 @@ func TestDeepQuestionsAreRefusedBeforeTheyAreRead(t *testing.T) {
 	if status != http.StatusBadRequest || !strings.Contains(body, "deep") {
 		t.Errorf("splits in splits: %d, %.200s", status, body)
 	}
-	// What a board can have is no deeper than this: a switcher's loop in a path of a split. It is understood, and refused for what it says.
+	// What a board can have is no deeper than this: a switcher's loop in a path of a split. It is
+	// understood, and refused for what it says.
 	deepest := fmt.Sprintf(`{"session":%q,"side":"A","op":{"do":"order","order":[{"split":{"left":[{"loops":"vol","in":{"1":["echo"]}}],"right":[],"mix":"mono"}}]}}`, w.ID)
 	if status, body := raw(t, p.server.host, "POST", "/"+p.server.token+"/api/do", map[string]string{"Host": p.server.host, "Content-Type": "application/json", "X-Drywire": "1"}, deepest); status != http.StatusUnprocessableEntity {
 		t.Errorf("a loop in a path: %d, %.200s", status, body)
@@ -64,7 +67,8 @@ func TestDeepQuestionsAreRefusedBeforeTheyAreRead(t *testing.T) {
 	}
 }
 
-// TestAFileMaySendABrowserHere holds that a browser which comes from a file of the user's own, and so from another site, gets the page and nothing else.
+// TestAFileMaySendABrowserHere holds that a browser which comes from a file of the user's own, and
+// so from another site, gets the page and nothing else.
 func TestAFileMaySendABrowserHere(t *testing.T) {
 	p := openPage(t, quickFile)
 	for _, c := range []struct {

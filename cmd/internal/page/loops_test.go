@@ -11,8 +11,9 @@ func loopsOfBoard(one, two, three []string) map[string]any {
 	return map[string]any{"loops": "board", "in": map[string][]string{"1": one, "2": two, "3": three}}
 }
 
-// TestSaveAnOrderWithItsLoops holds that an order is saved with what its loops hold, the file's takes and all else as they were; and that a save which another
-// take does not allow is refused, with the reason.
+// TestSaveAnOrderWithItsLoops holds that an order is saved with what its loops hold, the file's
+// takes and all else as they were; and that a save which another take does not allow is refused,
+// with the reason.
 func TestSaveAnOrderWithItsLoops(t *testing.T) {
 	p := openPage(t, boardFile)
 	w := p.window()
@@ -39,8 +40,8 @@ func TestSaveAnOrderWithItsLoops(t *testing.T) {
 	w.wants("the file", p.disk(), before)
 }
 
-// TestLoopsThatATakeNames holds that loops which a take of the file names are edited, those that do not change stay named, and what is again as the switcher
-// has it is not said.
+// TestLoopsThatATakeNames holds that loops which a take of the file names are edited, those that do
+// not change stay named, and what is again as the switcher has it is not said.
 func TestLoopsThatATakeNames(t *testing.T) {
 	file := strings.Replace(boardFile, "{name: clean, preset: clean}", "{name: clean, preset: clean, loops: {1: [boost], 2: [echo, drive]}}   # mine", 1)
 	p := openPage(t, file)
@@ -56,7 +57,8 @@ func TestLoopsThatATakeNames(t *testing.T) {
 	w.wants("loops that are not told stay", w.text(), strings.Replace(file, ", 2: [echo, drive]}", "}, off: [boost]", 1))
 }
 
-// TestWithoutTheSwitcher holds that pedals of its loops may stand in an order that it is not in, and that it comes back without those that stand there.
+// TestWithoutTheSwitcher holds that pedals of its loops may stand in an order that it is not in,
+// and that it comes back without those that stand there.
 func TestWithoutTheSwitcher(t *testing.T) {
 	file := strings.NewReplacer("name: loud, preset: loud, guitar: slide", "name: loud, guitar: slide", "name: clean, preset: clean", "name: clean").Replace(boardFile)
 	p := openPage(t, file)

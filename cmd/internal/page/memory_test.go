@@ -18,8 +18,9 @@ func heap() int64 {
 	return int64(m.HeapAlloc)
 }
 
-// TestSoak draws regions anew, edits and closes windows, and holds that what is kept for all windows stays in its budget, and goes with them. Before there was
-// one, thirty regions of the demo chain kept 2365 MB, for nobody too.
+// TestSoak draws regions anew, edits and closes windows, and holds that what is kept for all
+// windows stays in its budget, and goes with them. Before there was one, thirty regions of the demo
+// chain kept 2365 MB, for nobody too.
 func TestSoak(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders for half a minute")

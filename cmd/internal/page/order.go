@@ -8,8 +8,9 @@ import (
 	"drywire/chains/board"
 )
 
-// reordered is a take after its order was changed, with what is in a switcher's loops: both are the take's own from then on, where they are not the
-// file's. Blocks that no take has any more go to the tray.
+// reordered is a take after its order was changed, with what is in a switcher's loops: both are the
+// take's own from then on, where they are not the file's. Blocks that no take has any more go to
+// the tray.
 func reordered(f *board.File, t board.Take, entries []orderEntry) (board.Take, error) {
 	order, split, loops, err := flattened(entries, f, t)
 	if err != nil {
@@ -86,7 +87,8 @@ func names(entries []orderEntry) (all []string) {
 	return all
 }
 
-// ownLoops is what a take says of its loops once they hold what an entry says: what it has said before and is still so, and what is not as the switcher has it.
+// ownLoops is what a take says of its loops once they hold what an entry says: what it has said
+// before and is still so, and what is not as the switcher has it.
 func ownLoops(e orderEntry, f *board.File, t board.Take) (own []board.Loop, err error) {
 	of := func(loops []board.Loop, number int) int {
 		return slices.IndexFunc(loops, func(l board.Loop) bool { return l.Number == number })

@@ -1,12 +1,17 @@
-// Package page is the local page on which a chain is rewired while its recording plays: an HTTP server on this machine alone, and the page's files.
+// Package page is the local page on which a chain is rewired while its recording plays: an HTTP
+// server on this machine alone, and the page's files.
 //
-// The document is the chain file's text. Every edit is made by package chains on that text and parsed anew; what the page shows is worked out
-// from the parsed file by the functions that the commands call, and what it plays is a stream of volts that package engine renders. The page itself
-// holds no truth. The package is not a general server: it serves one folder, and of that folder the chain file that was opened and its recording.
+// The document is the chain file's text. Every edit is made by package chains on that text and
+// parsed anew; what the page shows is worked out from the parsed file by the functions that the
+// commands call, and what it plays is a stream of volts that package engine renders. The page
+// itself holds no truth. The package is not a general server: it serves one folder, and of that
+// folder the chain file that was opened and its recording.
 //
-// What all windows keep is bounded: engine.Budget of sound, and mostKept of texts in each window, 512 MiB together.
+// What all windows keep is bounded: engine.Budget of sound, and mostKept of texts in each window,
+// 512 MiB together.
 //
-// Start reading at Serve (server.go) for what is let in, then session.go for an edit, then package engine for what is heard after it.
+// Start reading at Serve (server.go) for what is let in, then session.go for an edit, then package
+// engine for what is heard after it.
 package page
 
 import (
@@ -23,8 +28,9 @@ type Options struct {
 
 	Version string // of this program, for the report
 
-	// Ready is told once the page can be opened. The address holds the token, so it is not for a command line, which others on this machine can read; a
-	// file of the user's own that sends a browser there may be opened.
+	// Ready is told once the page can be opened. The address holds the token, so it is not for a
+	// command line, which others on this machine can read; a file of the user's own that sends a
+	// browser there may be opened.
 	Ready func(address string)
 
 	now    func() time.Time // for tests

@@ -34,7 +34,8 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	defer n.mu.Unlock()
 	s.saving.Lock()
 	defer s.saving.Unlock()
-	// What is written is made from the text that the window began with: a save with force puts it over what is there now.
+	// What is written is made from the text that the window began with: a save with force puts it
+	// over what is there now.
 	mine, doc, err := n.saved(r, side, q.How, q.Name)
 	if err != nil {
 		return err
@@ -79,7 +80,8 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// saved is the text that is to be written, and the document that the window has then. The lock is held.
+// saved is the text that is to be written, and the document that the window has then. The lock is
+// held.
 func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text, document, error) {
 	ctx, t, d := r.Context(), n.doc.take(side), n.doc
 	if t.Order == nil {
@@ -124,7 +126,8 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 		if err != nil {
 			return nil, d, err
 		}
-		// The take that was changed becomes again what it is in the file, or goes where the file has none of that name.
+		// The take that was changed becomes again what it is in the file, or goes where the file
+		// has none of that name.
 		takes := d.takes
 		takes[side] = name
 		if takes[1-side] != old {
@@ -144,8 +147,8 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 	return nil, d, refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)
 }
 
-// write puts a text in the place of what the file held, which is kept beside it under the names that it returns. A link to another file of the folder is
-// followed.
+// write puts a text in the place of what the file held, which is kept beside it under the names
+// that it returns. A link to another file of the folder is followed.
 func (s *server) write(was, text []byte) (kept []string, err error) {
 	path := filepath.Join(s.root.Name(), s.name)
 	if real, err := s.options.Disk.RealPath(path); err == nil {

@@ -11,9 +11,9 @@ import (
 	"time"
 )
 
-// TestSaveRaces has an editor save, by a rename, 0 to 12 ms after the window has asked for the same:
-// the editor's text is there after it, in the file or beside it. No run may make a race of every
-// save, so some must be.
+// TestSaveRaces has an editor save, by a rename, 0 to 12 ms after the window has asked for the
+// same: the editor's text is there after it, in the file or beside it. No run may make a race of
+// every save, so some must be.
 func TestSaveRaces(t *testing.T) {
 	p := openPage(t, quickFile)
 	w := p.window()

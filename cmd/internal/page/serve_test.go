@@ -301,7 +301,8 @@ func channel(t testing.TB, frames map[int64][]float32, c int, a, b int64) []floa
 	return x
 }
 
-// noLeak fails where goroutines are left of a test; it waits a little for those that are about to end.
+// noLeak fails where goroutines are left of a test; it waits a little for those that are about to
+// end.
 func noLeak(t *testing.T) func() {
 	before := runtime.NumGoroutine()
 	return func() {
@@ -317,7 +318,8 @@ func noLeak(t *testing.T) func() {
 	}
 }
 
-// TestHostile asks a hundred times for what nobody may have, and then once for what everybody with the address may.
+// TestHostile asks a hundred times for what nobody may have, and then once for what everybody with
+// the address may.
 func TestHostile(t *testing.T) {
 	leak := noLeak(t)
 	defer leak()
@@ -553,7 +555,8 @@ func TestOutside(t *testing.T) {
 	}
 }
 
-// TestEnds holds that the end of the context, which is a Ctrl-C, ends streams, events and the server, and that is no error.
+// TestEnds holds that the end of the context, which is a Ctrl-C, ends streams, events and the
+// server, and that is no error.
 func TestEnds(t *testing.T) {
 	leak := noLeak(t)
 	defer leak()
@@ -586,7 +589,8 @@ func TestEnds(t *testing.T) {
 	}
 }
 
-// TestSessions holds that there are no more than so many windows, and that an abandoned one is dropped and others are not.
+// TestSessions holds that there are no more than so many windows, and that an abandoned one is
+// dropped and others are not.
 func TestSessions(t *testing.T) {
 	var mu sync.Mutex
 	now := time.Now()
@@ -615,7 +619,8 @@ func TestSessions(t *testing.T) {
 	p.window()
 }
 
-// A recording that stood at full scale is a caution on the page, as it is in the terminal; one that did not is none.
+// A recording that stood at full scale is a caution on the page, as it is in the terminal; one that
+// did not is none.
 func TestClippedRecordingIsTold(t *testing.T) {
 	clipped := func(p *opened) []string {
 		var told []string

@@ -79,7 +79,8 @@ func plain(err error) error {
 	return err
 }
 
-// newServer opens the folder of the chain file and reads the file, so that a fault in it is told before a browser opens.
+// newServer opens the folder of the chain file and reads the file, so that a fault in it is told
+// before a browser opens.
 func newServer(ctx context.Context, o Options) (*server, error) {
 	path, err := filepath.EvalSymlinks(o.File) // the folder is that in which the file really lies
 	if err != nil {
@@ -155,8 +156,8 @@ func (quiet) Write(b []byte) (int, error) { return len(b), nil }
 // mostConnections is how many connections are open at a time; a browser opens six per window.
 const mostConnections = 256
 
-// fewConnections is a listener that bounds how many connections are open. One too many is closed at once, rather than left waiting: those that wait
-// would lock out whoever means well.
+// fewConnections is a listener that bounds how many connections are open. One too many is closed at
+// once, rather than left waiting: those that wait would lock out whoever means well.
 type fewConnections struct {
 	net.Listener
 	free chan struct{}
@@ -188,12 +189,14 @@ func (c *counted) Close() error {
 	return c.Conn.Close()
 }
 
-// policy is the content security policy: nothing is loaded from elsewhere, nothing is framed, nothing inline runs.
+// policy is the content security policy: nothing is loaded from elsewhere, nothing is framed,
+// nothing inline runs.
 const policy = "default-src 'none'; script-src 'self'; worker-src 'self'; connect-src 'self'; style-src 'self'; img-src 'self' data: blob:; " +
 	"media-src 'self' blob:; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
-// ServeHTTP lets in what comes from this machine's own page: the right host name (so that no foreign name that points here gets in), no foreign
-// origin, the token. Who has not got these is told nothing.
+// ServeHTTP lets in what comes from this machine's own page: the right host name (so that no
+// foreign name that points here gets in), no foreign origin, the token. Who has not got these is
+// told nothing.
 func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Content-Security-Policy", policy)
@@ -241,14 +244,16 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	serveStatic(s.static, w, r, path)
 }
 
-// shut refuses a stranger and closes the connection: kept alive, mostConnections of them would lock out whoever means well.
+// shut refuses a stranger and closes the connection: kept alive, mostConnections of them would lock
+// out whoever means well.
 func shut(w http.ResponseWriter, status int) {
 	w.Header().Set("Connection", "close")
 	http.Error(w, strings.ToLower(http.StatusText(status)), status)
 }
 
-// opensPage says whether a browser asks for the page itself, to show it in a window of its own. From the file that sends it here (see
-// Options.Ready) that is a request from another site, which knows the token.
+// opensPage says whether a browser asks for the page itself, to show it in a window of its own.
+// From the file that sends it here (see Options.Ready) that is a request from another site, which
+// knows the token.
 func opensPage(r *http.Request, path string) bool {
 	return path == "" && r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
 }
@@ -268,6 +273,7 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/do", (*server).do},
 		{post, "api/render", (*server).render},
 		{post, "api/figures", (*server).figures},
+		{post, "api/verdict", (*server).verdict},
 		{post, "api/save", (*server).save},
 		{post, "api/reload", (*server).reload},
 		{get, "api/export", (*server).export},
@@ -277,7 +283,8 @@ func init() { // which breaks the circle from a handler to the list
 	}
 }
 
-// ours checks that a POST is from the page: a header that no foreign form can send, JSON, and no more than mostBody of it.
+// ours checks that a POST is from the page: a header that no foreign form can send, JSON, and no
+// more than mostBody of it.
 func (s *server) ours(w http.ResponseWriter, r *http.Request) bool {
 	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	switch {
@@ -344,11 +351,13 @@ func answer(w http.ResponseWriter, status int, v any) {
 	w.Write(body)
 }
 
-// mostDeep is how many brackets within brackets a request has at most: a switcher's loop in a path of a split is the deepest that a page asks for, with eight.
+// mostDeep is how many brackets within brackets a request has at most: a switcher's loop in a path
+// of a split is the deepest that a page asks for, with eight.
 const mostDeep = 16
 
-// deep says whether a text of JSON has more than mostDeep brackets within brackets. It is asked before the decoder is, whose work grows with the square of
-// the depth where a type reads its own JSON, as orders do.
+// deep says whether a text of JSON has more than mostDeep brackets within brackets. It is asked
+// before the decoder is, whose work grows with the square of the depth where a type reads its own
+// JSON, as orders do.
 func deep(text []byte) bool {
 	depth, quoted := 0, false
 	for k := 0; k < len(text); k++ {
@@ -369,7 +378,8 @@ func deep(text []byte) bool {
 	return false
 }
 
-// question reads a request's JSON: one object, no deeper than mostDeep, nothing unknown, nothing behind it.
+// question reads a request's JSON: one object, no deeper than mostDeep, nothing unknown, nothing
+// behind it.
 func question(r *http.Request, v any) error {
 	body, err := io.ReadAll(r.Body) // which ours has bounded
 	if err != nil {

@@ -46,7 +46,8 @@ type session struct {
 	figuring int                 // figures at work
 }
 
-// document is a project, and the takes that the sides A and B show. It is never changed, only replaced.
+// document is a project, and the takes that the sides A and B show. It is never changed, only
+// replaced.
 type document struct {
 	*produce.Project
 	takes [2]string
@@ -86,7 +87,8 @@ func (d document) with(ctx context.Context, text *edit.Text, takes [2]string) (d
 	return document{p, takes}, err
 }
 
-// first is the document that a window begins with, and the text of the file: the first two takes of the file, or its only one and a copy of it.
+// first is the document that a window begins with, and the text of the file: the first two takes of
+// the file, or its only one and a copy of it.
 func (s *server) first(ctx context.Context, source []byte) (d document, base *edit.Text, err error) {
 	if d, err = s.parsed(ctx, source, [2]string{}); err != nil {
 		return d, nil, err
@@ -221,7 +223,8 @@ func (s *server) dropAbandoned() {
 	}
 }
 
-// all is every session. Whoever holds a session's lock may take the server's, and not the other way round.
+// all is every session. Whoever holds a session's lock may take the server's, and not the other way
+// round.
 func (s *server) all() []*session {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -319,7 +322,8 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// apply makes a change, as one step that can be undone. A change that is refused leaves all as it was.
+// apply makes a change, as one step that can be undone. A change that is refused leaves all as it
+// was.
 func (n *session) apply(ctx context.Context, side int, op operation) error {
 	before := n.doc
 	switch op.Do {

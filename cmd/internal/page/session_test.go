@@ -216,8 +216,8 @@ func TestLoops(t *testing.T) {
 	w.wants("all undone", w.text(), boardFile)
 }
 
-// TestIntoALoopOfOneTake holds that what is plugged into a loop on one side is there in that take alone: the file, the other side and all other takes have
-// what they had.
+// TestIntoALoopOfOneTake holds that what is plugged into a loop on one side is there in that take
+// alone: the file, the other side and all other takes have what they had.
 func TestIntoALoopOfOneTake(t *testing.T) {
 	file := strings.NewReplacer("order: [board, buffer]", "order: [board, buffer]   # on the floor",
 		"guitar: slide}", "guitar: slide, order: [buffer, board], set: {buffer.supply: 12 V}}\n  - {name: third, preset: loud, off: [buffer]}").Replace(boardFile)
@@ -243,7 +243,8 @@ func TestIntoALoopOfOneTake(t *testing.T) {
 	w.wants("B's own", own("B"), []bool{false, false, false})
 	want := strings.Replace(file, "{name: clean, preset: clean}", "{name: clean, preset: clean, order: [board, echo], loops: {2: [drive, buffer]}}", 1)
 	w.wants("one line of the text", w.text(), want)
-	// An order inside the loop, and the echo off the board: in its own loops, and not in the switcher's.
+	// An order inside the loop, and the echo off the board: in its own loops, and not in the
+	// switcher's.
 	w.must("A", op("order", "order", []any{loops([]string{"boost"}, []string{"buffer", "drive"}, []string{})}))
 	w.wants("again", w.text(), strings.Replace(want, "order: [board, echo], loops: {2: [drive, buffer]}", "order: [board], loops: {2: [buffer, drive]}", 1))
 	w.wants("off this board", w.tray("A"), []string{"echo"})
@@ -291,7 +292,8 @@ func TestSentences(t *testing.T) {
 	}
 }
 
-// TestSpeakerLoadsItsAmplifier holds that what a loudspeaker takes from its power amplifier is no complaint, and what a fuzz takes from a guitar is one.
+// TestSpeakerLoadsItsAmplifier holds that what a loudspeaker takes from its power amplifier is no
+// complaint, and what a fuzz takes from a guitar is one.
 func TestSpeakerLoadsItsAmplifier(t *testing.T) {
 	w := openPage(t, `drywire: 1
 recording: {file: pluck.wav, peak: 300 mV}
@@ -388,7 +390,8 @@ func TestSave(t *testing.T) {
 	}
 }
 
-// TestConflict holds that nothing is written over a file that has changed meanwhile, but for who insists.
+// TestConflict holds that nothing is written over a file that has changed meanwhile, but for who
+// insists.
 func TestConflict(t *testing.T) {
 	p := openPage(t, quickFile)
 	w := p.window()
@@ -512,7 +515,8 @@ func TestLive(t *testing.T) {
 	clean.wants("the disk", disk.Disk, "same") // it is what that window began with
 }
 
-// TestBlind walks through a listening test: what X is comes from the seed, the result is kept in a file beside the chain file, and nothing is written over.
+// TestBlind walks through a listening test: what X is comes from the seed, the result is kept in a
+// file beside the chain file, and nothing is written over.
 func TestBlind(t *testing.T) {
 	p := openPage(t, quickFile, func(_ string, o *Options) {
 		o.now = func() time.Time { return time.Date(2031, 2, 3, 4, 5, 6, 0, time.UTC) }

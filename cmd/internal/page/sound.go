@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"net/http"
 	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"drywire/cmd/internal/engine"
@@ -20,7 +22,8 @@ const (
 	progressMessage = 4
 )
 
-// stream is an engine.Listener that writes messages, each with a deadline of its own: who does not read is left.
+// stream is an engine.Listener that writes messages, each with a deadline of its own: who does not
+// read is left.
 type stream struct {
 	w     http.ResponseWriter
 	rc    *http.ResponseController
@@ -86,7 +89,8 @@ func checkRegion(r *produce.Recording, ab [2]int64) error {
 	return nil
 }
 
-// render streams the sound of a side: at first a preview from the place that is playing, then the exact sound.
+// render streams the sound of a side: at first a preview from the place that is playing, then the
+// exact sound.
 func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 	var q struct {
 		Session string   `json:"session"`
@@ -144,6 +148,23 @@ const mostFiguring = 2 // figures at work for one session
 
 // figures measures a side on its exact sound.
 func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
+	return s.measured(w, r, func(l *engine.Loop, d document, side int) (any, error) {
+		return s.engine.Figures(r.Context(), l, d.chain(side))
+	})
+}
+
+// verdict says what side B sounds like against side A, in the words of a comparison.
+func (s *server) verdict(w http.ResponseWriter, r *http.Request) error {
+	return s.measured(w, r, func(l *engine.Loop, d document, _ int) (any, error) {
+		a, b := d.chain(0), d.chain(1)
+		pair, err := s.engine.Verdict(r.Context(), l, a, b)
+		said := strings.NewReplacer(strconv.Quote(b.Take), "B", strconv.Quote(a.Take), "A").Replace(pair.Sentence)
+		return map[string]any{"heard": pair.Heard, "respects": pair.Respects, "sentence": said}, err
+	})
+}
+
+// measured answers a question about a side, or about both, whose sound is measured.
+func (s *server) measured(w http.ResponseWriter, r *http.Request, measure func(l *engine.Loop, d document, side int) (any, error)) error {
 	var q struct {
 		Session string   `json:"session"`
 		Side    string   `json:"side"`
@@ -177,7 +198,7 @@ func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f, err := s.engine.Figures(r.Context(), l, doc.chain(side))
+	f, err := measure(l, doc, side)
 	if err != nil {
 		return err
 	}

@@ -31,7 +31,8 @@ takes:
   - {name: buffered, order: [buffer, fuzz, echo]}
 `
 
-// played is the voltages of a chain that is fed a recording, as the command render --volts gives them.
+// played is the voltages of a chain that is fed a recording, as the command render --volts gives
+// them.
 func played(t testing.TB, c *board.Chain, x []float64) [][]float64 {
 	t.Helper()
 	r, err := render.PlanOf(c, 48000, produce.Quality).Renderer(c.Ends()...)
@@ -62,7 +63,8 @@ func (w *window) chainOf(side int) *board.Chain {
 	return n.doc.chain(side).Chain
 }
 
-// around is the recording of the window played round and round: region [a, b) from so many samples before it to so many behind it.
+// around is the recording of the window played round and round: region [a, b) from so many samples
+// before it to so many behind it.
 func (w *window) around(a, b int64, before, behind int) []float64 {
 	w.t.Helper()
 	n, err := w.server.session(w.ID)
@@ -73,7 +75,8 @@ func (w *window) around(a, b int64, before, behind int) []float64 {
 	if err != nil {
 		w.t.Fatal(err)
 	}
-	// Its last 10 ms are crossfaded with the 10 ms before it, which are silent where the recording begins.
+	// Its last 10 ms are crossfaded with the 10 ms before it, which are silent where the recording
+	// begins.
 	for k := range 480 {
 		fade, y := (float64(k)+0.5)/480, 0.0
 		if a >= 480 {
@@ -89,8 +92,9 @@ func (w *window) around(a, b int64, before, behind int) []float64 {
 	return y
 }
 
-// TestExact holds the exact sound of a loop against a render of the recording played round and round: the same bits but for the seam, which is a
-// crossfade of what comes after the end with what comes at the beginning.
+// TestExact holds the exact sound of a loop against a render of the recording played round and
+// round: the same bits but for the seam, which is a crossfade of what comes after the end with what
+// comes at the beginning.
 func TestExact(t *testing.T) {
 	p := openPage(t, fuzzFile)
 	w := p.window()
@@ -130,7 +134,8 @@ func TestExact(t *testing.T) {
 	}
 }
 
-// TestSeam holds that a loop with an oscillator in it, whose period is not the loop's, has no larger step where it begins again than elsewhere.
+// TestSeam holds that a loop with an oscillator in it, whose period is not the loop's, has no
+// larger step where it begins again than elsewhere.
 func TestSeam(t *testing.T) {
 	p := openPage(t, `drywire: 1
 recording: {file: pluck.wav, peak: 300 mV}
@@ -163,8 +168,9 @@ func difference(x, y []float32) float64 {
 	return 10 * math.Log10(d/p)
 }
 
-// TestPreviewConverges holds a preview against the exact sound that takes its place. The preview is in draft quality, of which the error is some -55 dB
-// here; what it does not know is what the changed chain would have fed to the echo before.
+// TestPreviewConverges holds a preview against the exact sound that takes its place. The preview is
+// in draft quality, of which the error is some -55 dB here; what it does not know is what the
+// changed chain would have fed to the echo before.
 func TestPreviewConverges(t *testing.T) {
 	p := openPage(t, fuzzFile)
 	w := p.window()
@@ -187,7 +193,8 @@ func TestPreviewConverges(t *testing.T) {
 	}
 }
 
-// TestTails holds that an echo of what was played before a change is heard after it: a guitar that is turned off leaves its repeats.
+// TestTails holds that an echo of what was played before a change is heard after it: a guitar that
+// is turned off leaves its repeats.
 func TestTails(t *testing.T) {
 	p := openPage(t, quickFile)
 	w := p.window()
@@ -197,7 +204,8 @@ func TestTails(t *testing.T) {
 	w.must("A", map[string]any{"do": "knob", "target": "vol.volume", "value": "0"})
 	const from = 14400
 	h := w.render("A", from, region)
-	// The same by hand: the recording fades out as the preview lets go of what was fed to the echo, and the volume pedal stays where it was.
+	// The same by hand: the recording fades out as the preview lets go of what was fed to the echo,
+	// and the volume pedal stays where it was.
 	const lead = 48000
 	x := w.around(0, 48000, lead, 0)
 	for k := range x {
@@ -229,7 +237,8 @@ func rms(x []float32) float64 {
 	return math.Sqrt(sum / float64(len(x)))
 }
 
-// TestGains holds what the gains of a stream promise: both sides equally loud with the one, both changed alike with the other, and no true peak over -1 dBTP.
+// TestGains holds what the gains of a stream promise: both sides equally loud with the one, both
+// changed alike with the other, and no true peak over -1 dBTP.
 func TestGains(t *testing.T) {
 	p := openPage(t, quickFile)
 	w := p.window()
@@ -362,7 +371,8 @@ func TestCancelled(t *testing.T) {
 	}
 }
 
-// TestFigures holds the figures against the functions that the commands call, on a recording that is played round and round.
+// TestFigures holds the figures against the functions that the commands call, on a recording that
+// is played round and round.
 func TestFigures(t *testing.T) {
 	p := openPage(t, quickFile)
 	w := p.window()

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -33,6 +34,7 @@ type State struct {
 	Longest   int64            `json:"longest"`
 	Sides     map[string]*Side `json:"sides"`
 	Cautions  []string         `json:"cautions"`
+	Reasons   []string         `json:"reasons"` // where B loads a block otherwise than A does, most first
 }
 
 // KindOf is a kind of block, for a page to offer.
@@ -111,7 +113,8 @@ type LoadStation struct {
 	LossDB *float64 `json:"loss_db"`
 }
 
-// KnobOf is a knob, with its position. Percentages are in per cent; every other number is in the unit, which is "" for dials.
+// KnobOf is a knob, with its position. Percentages are in per cent; every other number is in the
+// unit, which is "" for dials.
 type KnobOf struct {
 	Name   string   `json:"name"`
 	Target string   `json:"target"`
@@ -175,6 +178,7 @@ func (n *session) state() (json.RawMessage, error) {
 			}
 		}
 	}
+	s.Reasons = reasons(n.doc.chain(0), n.doc.chain(1))
 	return json.Marshal(s)
 }
 
@@ -390,13 +394,15 @@ func loss(h wiring.Handover) *float64 {
 	return &db
 }
 
-// bridging is how many times the impedance of what drives it an input must have not to load it: common practice, no source.
+// bridging is how many times the impedance of what drives it an input must have not to load it:
+// common practice, no source.
 const bridging = 10
 
 // weak says whether a source is loaded by the input that it drives.
 func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
-// plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded by.
+// plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded
+// by.
 func (s *Station) plug(f fed) {
 	s.In, s.LossDB, s.Weak = ohms(f.Input), loss(f.Handover), weak(f.Handover) && !f.power
 	if s.Weak && s.LossDB != nil {
@@ -445,8 +451,38 @@ func feeds(c *produce.Take) map[string]fed {
 	return list
 }
 
-// worthTelling is by how many dB at 1 kHz a loading must change for a sentence: a step in level that is just heard (common practice, no source).
+// worthTelling is by how many dB at 1 kHz a loading must change for a sentence: a step in level
+// that is just heard (common practice, no source).
 const worthTelling = 0.5
+
+// reasons says where the loading of a block in b is another than in a, what changes most first.
+func reasons(a, b *produce.Take) []string {
+	type reason struct {
+		text string
+		db   float64
+	}
+	var list []reason
+	was, is := feeds(a), feeds(b)
+	for name, x := range was {
+		y, both := is[name]
+		lx, ly := loss(x.Handover), loss(y.Handover)
+		if !both || lx == nil || ly == nil || math.Abs(*lx-*ly) < worthTelling {
+			continue
+		}
+		in, by := *ohms(y.Input), func(f fed) string { return fmt.Sprintf("%s (%s)", f.by, *ohms(f.Source)) }
+		text := fmt.Sprintf("%s (%s in) is driven by %s in B, by %s in A", name, in, by(y), by(x))
+		if x.by == y.by {
+			text = fmt.Sprintf("%s (%s in) is driven by %s: %s in B, %s in A", name, in, y.by, *ohms(y.Source), *ohms(x.Source))
+		}
+		list = append(list, reason{fmt.Sprintf("%s: %.1f dB lost at 1 kHz in B, %.1f dB in A.", text, -*ly, -*lx), math.Abs(*lx - *ly)})
+	}
+	slices.SortFunc(list, func(p, q reason) int { return cmp.Or(cmp.Compare(q.db, p.db), strings.Compare(p.text, q.text)) })
+	texts := make([]string, len(list))
+	for k, r := range list {
+		texts[k] = r.text
+	}
+	return texts
+}
 
 // sentences says where a change has changed the loading, and why.
 func sentences(before, after *produce.Take) []string {

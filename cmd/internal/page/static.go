@@ -17,14 +17,16 @@ import (
 //go:embed static
 var static embed.FS
 
-// kinds is the content types of the page's files, by the ends of their names; nothing else is served.
+// kinds is the content types of the page's files, by the ends of their names; nothing else is
+// served.
 var kinds = map[string]string{
 	".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml",
 }
 
 var fonts = map[string][]byte{"font/regular.ttf": goregular.TTF, "font/bold.ttf": gobold.TTF, "font/mono.ttf": gomono.TTF}
 
-// staticFiles serves the page's files by their names: the path of a request is a name in a list, never a path on disk.
+// staticFiles serves the page's files by their names: the path of a request is a name in a list,
+// never a path on disk.
 func staticFiles() map[string][]byte {
 	files := map[string][]byte{}
 	entries, err := static.ReadDir("static")

@@ -75,7 +75,8 @@ func (s *server) watch(ctx context.Context) {
 	}
 }
 
-// look reads the file, and where it has changed, tells every window of it: one without changes of its own takes the new text up.
+// look reads the file, and where it has changed, tells every window of it: one without changes of
+// its own takes the new text up.
 func (s *server) look(ctx context.Context) {
 	s.saving.Lock() // not in the midst of a save
 	text, err := s.readFile()
@@ -128,7 +129,8 @@ func (n *session) noticed(ctx context.Context, now diskState) {
 	n.tell("disk", said)
 }
 
-// adopt takes up the file's text. The sides go on showing takes of the same names, where there are such. It cannot be undone.
+// adopt takes up the file's text. The sides go on showing takes of the same names, where there are
+// such. It cannot be undone.
 func (n *session) adopt(ctx context.Context, text []byte) error {
 	d, base, err := n.server.first(ctx, text)
 	if err != nil {

@@ -12,7 +12,8 @@ import (
 	"drywire/dsp"
 )
 
-// withCabinets is a parsed file with the impulse responses that it names for its speakers. What may be one, package chains says.
+// withCabinets is a parsed file with the impulse responses that it names for its speakers. What may
+// be one, package chains says.
 func (l *Loader) withCabinets(text *edit.Text) (*board.File, error) {
 	var faults file.Faults
 	var read []*board.Cabinet

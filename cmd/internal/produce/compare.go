@@ -11,6 +11,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/noise"
 	"drywire/chains/render"
 	"drywire/cmd/internal/files"
 	"drywire/dsp"
@@ -24,8 +25,12 @@ type Job struct {
 	Quality  section.Quality
 	Out      *files.Outputs // beside which renders are kept while the work lasts
 	Progress func(n int)    // told how many samples of the recording were read, of as many as there are takes; nil for nobody
+	// Noiseless leaves the board's hiss and hum out of the takes that are written and played. What
+	// is measured of takes, and by how much they differ, is without them anyway.
+	Noiseless bool
 
-	// WAV begins the file of the k-th take, of so many frames, and says what it is called; nil where no files are wanted.
+	// WAV begins the file of the k-th take, of so many frames, and says what it is called; nil
+	// where no files are wanted.
 	WAV func(k int, take string, f samples.Format, frames int64) (string, *samples.Writer, error)
 }
 
@@ -36,7 +41,8 @@ type Compared struct {
 	found    findings
 }
 
-// Compare renders all takes, matches them in loudness, measures them, and where files are wanted writes them.
+// Compare renders all takes, matches them in loudness, measures them, and where files are wanted
+// writes them.
 func Compare(ctx context.Context, j Job) (*Compared, error) {
 	all, r := j.Chains(), j.Dry
 	plans := make([]*render.Plan, len(all))
@@ -60,14 +66,17 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		}
 	}
 
-	takes := make([]*Rendered, len(all))
+	takes, heard := make([]*Rendered, len(all)), make([]*Rendered, len(all))
 	remarks := make([][]string, len(all))
 	var found findings
 	found.begin(len(all))
 	defer func() {
-		for _, d := range takes {
+		for k, d := range takes {
 			if d != nil {
 				d.Close()
+			}
+			if n := heard[k]; n != nil && n != d {
+				n.Close()
 			}
 		}
 	}()
@@ -92,7 +101,14 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		if remarks[k], err = found.measure(ctx, k, renderer.Plan, jacks); err != nil {
 			return err
 		}
-		return takes[k].Settle(ctx, experiment.Target)
+		if heard[k] = takes[k]; !j.Noiseless {
+			heard[k] = nil // until it is there
+			if heard[k], err = withNoise(ctx, plans[k], r, longest, j.Out); err != nil {
+				return err
+			}
+			heard[k].channels = channels
+		}
+		return settle(ctx, takes[k], heard[k], experiment.Target)
 	}); err != nil {
 		return nil, err
 	}
@@ -102,15 +118,15 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	}
 	target, limited := experiment.Common(settled)
 	if limited >= 0 {
-		if err := each(func(ctx context.Context, k int) error { return takes[k].Settle(ctx, target) }); err != nil {
+		if err := each(func(ctx context.Context, k int) error { return settle(ctx, takes[k], heard[k], target) }); err != nil {
 			return nil, err
 		}
 	}
-	nulls, err := writeMatched(ctx, takes, wavs)
+	nulls, err := writeMatched(ctx, takes, heard, wavs)
 	if err != nil {
 		return nil, err
 	}
-	if err := found.listen(takes); err != nil {
+	if err := found.listen(heard); err != nil {
 		return nil, err
 	}
 	found.page.Remarks = slices.Concat(remarks...)
@@ -133,8 +149,65 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	return &Compared{e, takes, found}, ctx.Err()
 }
 
-// writeMatched writes all takes for which there is a file in step, at their gains, and measures by how much they differ.
-func writeMatched(ctx context.Context, takes []*Rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
+// settle brings a take to a level by what is heard of it, unless nothing but its noise is: a
+// pause's hiss is not raised to the loudness of music.
+func settle(ctx context.Context, take, heard *Rendered, target float64) error {
+	if err := take.Settle(ctx, target); err != nil || heard == take {
+		return err
+	}
+	if take.Settled.Matched {
+		if err := heard.Settle(ctx, target); err != nil {
+			return err
+		}
+		take.Settled = heard.Settled
+		return nil
+	}
+	if most := dsp.FromDB(experiment.Ceiling) / heard.Peak; take.Settled.Gain > most {
+		take.Settled.Gain = most
+	}
+	heard.Settled = take.Settled
+	return nil
+}
+
+// noiseSeed makes the noise of takes: one draw for all of them, so that they differ by their order.
+const noiseSeed = 1
+
+// withNoise renders and keeps what a take ends in, with the board's hiss and hum.
+func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.Second, out *files.Outputs) (*Rendered, error) {
+	renderer, err := plan.Renderer(plan.Chain.Ends()...)
+	if err != nil {
+		return nil, err
+	}
+	if err := noise.AddNoise(renderer, noiseSeed); err != nil {
+		return nil, err
+	}
+	return Keep(ctx, renderer, r, after, out, nil, nil)
+}
+
+// writeMatched writes what is heard of all takes for which there is a file, at their gains, and
+// measures by how much the takes differ at the same.
+func writeMatched(ctx context.Context, takes, heard []*Rendered, wavs []*samples.Writer) ([]experiment.Null, error) {
+	for k, d := range heard {
+		if wavs[k] == nil {
+			continue
+		}
+		room := d.blocks()
+		for p, shape := d.play(), d.shape(d.Settled.Gain); ; {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			x, err := p.nextOf(room, shape)
+			if err != nil {
+				return nil, err
+			}
+			if x == nil {
+				break
+			}
+			if err := wavs[k].Write(x...); err != nil {
+				return nil, err
+			}
+		}
+	}
 	differences := experiment.NewDifferences(len(takes))
 	players := make([]*player, len(takes))
 	room := make([][][]float64, len(takes))
@@ -159,11 +232,6 @@ func writeMatched(ctx context.Context, takes []*Rendered, wavs []*samples.Writer
 			}
 			for c := range channels {
 				channels[c][k] = x[c]
-			}
-			if wavs[k] != nil {
-				if err := wavs[k].Write(x...); err != nil {
-					return nil, err
-				}
 			}
 		}
 		for _, c := range channels {
@@ -194,6 +262,14 @@ func takeData(number int, t board.Take, d *Rendered, file string) experiment.Tak
 			e.Off = append(e.Off, b.Name)
 		}
 	}
+	if split := d.Plan.Chain.Split; split != nil {
+		for _, b := range split.Left {
+			e.Left = append(e.Left, b.Name)
+		}
+		for _, b := range split.Right {
+			e.Right = append(e.Right, b.Name)
+		}
+	}
 	for _, s := range t.Set {
 		e.Set = append(e.Set, s.Target+": "+s.Text)
 	}
@@ -206,7 +282,8 @@ func takeData(number int, t board.Take, d *Rendered, file string) experiment.Tak
 	return e
 }
 
-// PartsOf is what the section with a node holds a jack of: the guitar, blocks, the load; or else the block that it is within.
+// PartsOf is what the section with a node holds a jack of: the guitar, blocks, the load; or else
+// the block that it is within.
 func PartsOf(w *render.Plan, node string) []string {
 	parts := []string{}
 	n := w.Section(node)

@@ -10,8 +10,8 @@ import (
 	"drywire/samples"
 )
 
-// WriteTake renders a take of a project with its recording, as the command render does where nothing else is asked of it, and writes it to a path in
-// a folder that is there.
+// WriteTake renders a take of a project with its recording, as the command render does where
+// nothing else is asked of it, and writes it to a path in a folder that is there.
 func WriteTake(ctx context.Context, disk files.System, p *Project, take, path string) error {
 	t, err := p.Resolved(take)
 	if err != nil {
@@ -51,7 +51,8 @@ func WriteTake(ctx context.Context, disk files.System, p *Project, take, path st
 	return out.Publish()
 }
 
-// WriteReport compares the takes of a project with its recording, and writes the page that report writes.
+// WriteReport compares the takes of a project with its recording, and writes the page that report
+// writes.
 func WriteReport(ctx context.Context, disk files.System, p *Project, to io.Writer, words Words) error {
 	out, err := files.Into(disk, os.TempDir())
 	if err != nil {

@@ -13,7 +13,8 @@ import (
 	"drywire/dsp"
 )
 
-// pairTakes says of every two takes of which there is a null how they differ and whether a listener could tell.
+// pairTakes says of every two takes of which there is a null how they differ and whether a listener
+// could tell.
 func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*Rendered) error {
 	sides := make([]*measures.Side, len(takes))
 	g, facts := errgroup.WithContext(ctx)

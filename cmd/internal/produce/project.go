@@ -1,6 +1,8 @@
-// Package produce is what commands and the listening page have in common between a chain file and what comes of it: loading a project, rendering takes to
-// disk, matching them in loudness, comparing them, and the report. It prints nothing and names no output file: who calls it says where things go. It is
-// apart from the commands so that the page, which the commands open, can call it too.
+// Package produce is what commands and the listening page have in common between a chain file and
+// what comes of it: loading a project, rendering takes to disk, matching them in loudness,
+// comparing them, and the report. It prints nothing and names no output file: who calls it says
+// where things go. It is apart from the commands so that the page, which the commands open, can
+// call it too.
 //
 // Start reading at Project, then Rendered, then Compare.
 package produce
@@ -9,7 +11,6 @@ import (
 	"context"
 	"io/fs"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"sync"
 
@@ -25,7 +26,8 @@ import (
 	"drywire/samples"
 )
 
-// Project is a chain file with what it names: its recording and its cabinets' impulse responses, loaded. It never changes: an edit makes another.
+// Project is a chain file with what it names: its recording and its cabinets' impulse responses,
+// loaded. It never changes: an edit makes another.
 type Project struct {
 	*board.File            // with what is at the paths of its cabinets; its Recording is the one that is played
 	Text        *edit.Text // as it was read
@@ -36,7 +38,8 @@ type Project struct {
 	takes  map[string]*Take // those that have been asked for
 }
 
-// Take is a take of a project, resolved, with its wiring. It never changes, and takes of two projects that say the same are one.
+// Take is a take of a project, resolved, with its wiring. It never changes, and takes of two
+// projects that say the same are one.
 type Take struct {
 	*board.Chain
 	wire    func() *wiring.Wiring
@@ -92,7 +95,7 @@ func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for name, old := range p.takes {
-		if c, err := n.Take(name); err == nil && n.Dry == p.Dry && reflect.DeepEqual(c, old.Chain) {
+		if c, err := n.Take(name); err == nil && n.Dry == p.Dry && c.Same(old.Chain) {
 			n.takes[name] = old
 		}
 	}
@@ -110,13 +113,16 @@ type Folder interface {
 	Named(path string) (r *samples.Reader, done func(), err error)
 	// Path is a path of the chain file as messages are to have it.
 	Path(path string) string
-	// Stamp differs where the file at a path of the chain file has been replaced; "" where that cannot be told, and nothing is remembered.
+	// Stamp differs where the file at a path of the chain file has been replaced; "" where that
+	// cannot be told, and nothing is remembered.
 	Stamp(path string) string
-	// Near is the name of the file that the path of a missing one is probably a slip of; "" for none.
+	// Near is the name of the file that the path of a missing one is probably a slip of; "" for
+	// none.
 	Near(path string) string
 }
 
-// Nearest is the name among those of a folder that a path is probably a slip of: another ending, or a few letters; "" for none.
+// Nearest is the name among those of a folder that a path is probably a slip of: another ending, or
+// a few letters; "" for none.
 func Nearest(path string, entries []fs.DirEntry) string {
 	base := filepath.Base(filepath.FromSlash(path))
 	stem := func(name string) string { return strings.ToLower(strings.TrimSuffix(name, filepath.Ext(name))) }
@@ -134,8 +140,8 @@ func Nearest(path string, entries []fs.DirEntry) string {
 	return file.Nearest(base, names)
 }
 
-// Loader loads projects from a folder, and remembers the last recordings and impulse responses that it has read. Its methods may be called from several
-// goroutines.
+// Loader loads projects from a folder, and remembers the last recordings and impulse responses that
+// it has read. Its methods may be called from several goroutines.
 type Loader struct {
 	Folder     Folder
 	recordings *lru.Cache[string, *Recording]
@@ -150,7 +156,8 @@ func NewLoader(folder Folder) *Loader {
 	return l
 }
 
-// Open is the project without its recording. An error is file.Faults, each with its place in the chain file.
+// Open is the project without its recording. An error is file.Faults, each with its place in the
+// chain file.
 func (l *Loader) Open(text *edit.Text) (*Project, error) {
 	f, err := l.withCabinets(text)
 	if err != nil {
@@ -159,7 +166,8 @@ func (l *Loader) Open(text *edit.Text) (*Project, error) {
 	return &Project{File: f, Text: text, loader: l, takes: map[string]*Take{}}, nil
 }
 
-// Load is the project with its recording. Where drawn says so, the recording has its waveform, for which all of it is read.
+// Load is the project with its recording. Where drawn says so, the recording has its waveform, for
+// which all of it is read.
 func (l *Loader) Load(ctx context.Context, text *edit.Text, drawn bool) (*Project, error) {
 	p, err := l.Open(text)
 	if err != nil {

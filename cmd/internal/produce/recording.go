@@ -42,8 +42,9 @@ type Recording struct {
 // WaveColumns is how many parts a waveform is drawn in.
 const WaveColumns = 800
 
-// WithRecording is the project with the recording that its chain file names, or with another one in its place: the path of a WAV file, or the name of
-// one that ships; "" for none. All of it is read, unless it ships and has the level that it was made with.
+// WithRecording is the project with the recording that its chain file names, or with another one in
+// its place: the path of a WAV file, or the name of one that ships; "" for none. All of it is read,
+// unless it ships and has the level that it was made with.
 func (p *Project) WithRecording(ctx context.Context, another string) (*Project, error) {
 	return p.withRecording(ctx, another, false)
 }
@@ -181,14 +182,16 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 			r.Waveform[k][j] = math.Round(r.Waveform[k][j]*r.Volts*1e5) / 1e5
 		}
 	}
-	// From here on every sound is of what was read now: the file stays open until nobody has the recording any more.
+	// From here on every sound is of what was read now: the file stays open until nobody has the
+	// recording any more.
 	r.open = reader.Another
 	runtime.AddCleanup(r, func(done func()) { done() }, done)
 	l.recordings.Add(r.Key, r)
 	return r, nil
 }
 
-// look reads all of a recording for its largest magnitude, and where it is to be drawn for its waveform, both in samples.
+// look reads all of a recording for its largest magnitude, and where it is to be drawn for its
+// waveform, both in samples.
 func (r *Recording) look(ctx context.Context, from *samples.Reader, drawn bool) (peak float64, err error) {
 	if drawn {
 		r.Waveform = make([][2]float64, min(WaveColumns, r.Frames))
@@ -216,7 +219,8 @@ func (r *Recording) look(ctx context.Context, from *samples.Reader, drawn bool) 
 	}
 }
 
-// allButSilent is the peak, of full scale, under which a recording is silence with its dither or noise: -80 dB. Common practice, no source.
+// allButSilent is the peak, of full scale, under which a recording is silence with its dither or
+// noise: -80 dB. Common practice, no source.
 const allButSilent = 1e-4
 
 func exists(path string) bool {
@@ -247,7 +251,8 @@ func (r *Recording) caution(text string) {
 // Seconds is how long it is.
 func (r *Recording) Seconds() float64 { return float64(r.Frames) / float64(r.Rate) }
 
-// Source is the recording in volts, for a render. progress is told how many samples were read, unless it is nil.
+// Source is the recording in volts, for a render. progress is told how many samples were read,
+// unless it is nil.
 func (r *Recording) Source(progress func(n int)) render.Source {
 	return source{r.open(), r, progress}
 }
@@ -270,7 +275,8 @@ func (s source) Read(dst []float64) (int, error) {
 	return n, err
 }
 
-// Voltages is the frames from one to another, in volts; fewer where it ends before. What is in front of them is read and dropped.
+// Voltages is the frames from one to another, in volts; fewer where it ends before. What is in
+// front of them is read and dropped.
 func (r *Recording) Voltages(ctx context.Context, from, to int64) ([]float64, error) {
 	src := r.Source(nil)
 	x := make([]float64, 0, max(0, min(to, r.Frames)-from))

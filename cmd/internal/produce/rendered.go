@@ -20,11 +20,12 @@ import (
 	"drywire/samples"
 )
 
-// FadeTime is how long takes for listening fade in and out: long enough that a render which begins or is cut inside a note does not click.
+// FadeTime is how long takes for listening fade in and out: long enough that a render which begins
+// or is cut inside a note does not click.
 const FadeTime dsp.Second = 8e-3
 
-// Rendered is one jack's voltage over a whole take, or those of the two that a take in stereo ends in, kept on disk so that a recording may be of any
-// length, with its measures.
+// Rendered is one jack's voltage over a whole take, or those of the two that a take in stereo ends
+// in, kept on disk so that a recording may be of any length, with its measures.
 type Rendered struct {
 	Plan    *render.Plan
 	Levels  measure.Levels
@@ -43,12 +44,14 @@ func (r *Recording) FramesWith(after dsp.Second) int64 {
 	return r.Frames + int64(math.Round(float64(after)*float64(r.Rate)))
 }
 
-// Run renders the recording and passes on what all jacks have that are read. progress is told how many samples were read, unless it is nil.
+// Run renders the recording and passes on what all jacks have that are read. progress is told how
+// many samples were read, unless it is nil.
 func Run(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, progress func(n int), sink func(taps [][]float64) error) error {
 	return renderer.Run(ctx, r.Source(progress), after, sink)
 }
 
-// endsOf is which of the jacks that are read are kept: both ends of a take in stereo where both are read, else the last.
+// endsOf is which of the jacks that are read are kept: both ends of a take in stereo where both are
+// read, else the last.
 func endsOf(renderer *render.Renderer) []int {
 	var ends []int
 	for _, j := range renderer.Plan.Chain.Ends() {
@@ -62,8 +65,9 @@ func endsOf(renderer *render.Renderer) []int {
 	return []int{len(renderer.Taps) - 1}
 }
 
-// Keep renders the recording and keeps the last jack that is read, or both ends of a take in stereo, in a file without a name in the outputs' folder. progress is told
-// how many samples were read, and beside is shown all jacks, unless they are nil. The caller closes what comes back.
+// Keep renders the recording and keeps the last jack that is read, or both ends of a take in
+// stereo, in a file without a name in the outputs' folder. progress is told how many samples were
+// read, and beside is shown all jacks, unless they are nil. The caller closes what comes back.
 func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, out *files.Outputs, progress func(n int), beside func(taps [][]float64)) (d *Rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
@@ -164,7 +168,8 @@ func (d *Rendered) blocks() [][]float64 {
 	return blocks
 }
 
-// nextOf reads the next samples of every channel, shaped, into slices of length chunk, and returns them; nil at the end.
+// nextOf reads the next samples of every channel, shaped, into slices of length chunk, and returns
+// them; nil at the end.
 func (p *player) nextOf(dst [][]float64, shape experiment.Shape) ([][]float64, error) {
 	n := int(min(chunk, p.d.frames-p.at))
 	if n == 0 {
@@ -186,7 +191,8 @@ func (p *player) nextOf(dst [][]float64, shape experiment.Shape) ([][]float64, e
 	return out, nil
 }
 
-// next reads the mean of all channels into dst of length chunk and returns how many samples that is; 0 at the end.
+// next reads the mean of all channels into dst of length chunk and returns how many samples that
+// is; 0 at the end.
 func (p *player) next(dst []float64, shape experiment.Shape) (int, error) {
 	if p.both == nil {
 		p.both = p.d.blocks()
@@ -254,7 +260,8 @@ func Unconverged(reports []render.SectionReport) int64 {
 	return n
 }
 
-// Write brings the take to the usual loudness and writes it. limited says that its true peak has kept it under that.
+// Write brings the take to the usual loudness and writes it. limited says that its true peak has
+// kept it under that.
 func (d *Rendered) Write(ctx context.Context, wav *samples.Writer) (limited bool, err error) {
 	if err := d.Settle(ctx, experiment.Target); err != nil {
 		return false, err

@@ -14,7 +14,8 @@ import (
 	"drywire/dsp"
 )
 
-// MostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is all kept in memory at every jack.
+// MostMeasured is how much of a recording is measured, in seconds: enough for any figure, and it is
+// all kept in memory at every jack.
 const MostMeasured = 30.0
 
 // findings is what the page shows beyond a comparison.
@@ -65,7 +66,8 @@ func (k *jackKeeper) signal(_ context.Context, w *render.Plan, jack string) ([]f
 	return nil, fmt.Errorf("take %q, jack %s: not rendered", w.Chain.Take, jack)
 }
 
-// measure takes all measures of one take. What cannot be measured is left out of the page, which says why.
+// measure takes all measures of one take. What cannot be measured is left out of the page, which
+// says why.
 func (f *findings) measure(ctx context.Context, n int, w *render.Plan, k *jackKeeper) (remarks []string, err error) {
 	c := w.Chain
 	note := func(what string, e error) {
@@ -78,9 +80,10 @@ func (f *findings) measure(ctx context.Context, n int, w *render.Plan, k *jackKe
 	note("levels at the jacks", e)
 	f.page.Guitar[n], e = experiment.Response(c, w.Rate, "guitar")
 	note("response at the guitar", e)
-	f.page.Responses[n], e = experiment.Response(c, w.Rate, "out")
+	end := c.Ends()[0] // of two amplifiers in stereo, the left one: the page says so
+	f.page.Responses[n], e = experiment.Response(c, w.Rate, end)
 	note("response", e)
-	f.page.Noise[n], e = experiment.Noise(c, w.Rate, "out")
+	f.page.Noise[n], e = experiment.Noise(c, w.Rate, end)
 	note("noise", e)
 	return remarks, ctx.Err()
 }

@@ -31,8 +31,9 @@ func Decibels(db float64) string {
 	return "0.0"
 }
 
-// Hearing is said wherever someone is about to listen. The times are those of NIOSH publication 98-126 (480 min / 2^((L-85)/3)) and of the
-// WHO-ITU standard of 2019 (ITU-T H.870, 80 dB(A) for 40 h a week, equal energy).
+// Hearing is said wherever someone is about to listen. The times are those of NIOSH publication
+// 98-126 (480 min / 2^((L-85)/3)) and of the WHO-ITU standard of 2019 (ITU-T H.870, 80 dB(A) for 40
+// h a week, equal energy).
 const Hearing = "Start with the volume turned down, then raise it: fuzz is dense and tires the ear unnoticed. At 85 dB(A) work safety " +
 	"(NIOSH) allows 8 hours a day, at 94 dB(A) 1 hour, at 100 dB(A) 15 minutes; for leisure the WHO advises no more than 80 dB(A) for 40 hours a " +
 	"week, which is 4 hours a week at 90 dB(A)."

@@ -1,5 +1,5 @@
-// Package filestest is a files.System on which calls fail or the run dies, for tests that go through
-// every call in turn. Start reading at Faulty.
+// Package filestest is a files.System on which calls fail or the run dies, for tests that go
+// through every call in turn. Start reading at Faulty.
 package filestest
 
 import (

@@ -14,7 +14,6 @@ export class Keeping {
 		/** @type {any} */
 		this.pending = null;
 		byId("save").addEventListener("click", () => this.open());
-		byId("save-2").addEventListener("click", () => this.open());
 		byId("save-cancel").addEventListener("click", () => this.box.close());
 		this.box.querySelector("form").addEventListener("submit", (/** @type {Event} */ e) => {
 			e.preventDefault();
@@ -36,7 +35,6 @@ export class Keeping {
 		if (side === this.side) return;
 		this.side = side;
 		const links = () => kinds.map(([what, name, about]) => [el("a", { href: keep(this.page.session(), side, what), download: "", class: "button" }, name), about]);
-		byId("exports").replaceChildren(...links().map(([a]) => a));
 		byId("downloads").replaceChildren(...links().map(([a, about]) => el("li", {}, a, el("span", { class: "soft" }, about))));
 	}
 

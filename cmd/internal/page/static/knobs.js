@@ -54,21 +54,23 @@ export class Knobs {
 	/** @param {Knob} first */
 	make(first) {
 		const id = "knob-" + ++unique;
-		let knob = first;
-		const name = el("label", { for: id, title: first.brief }, first.name);
+		let knob = first, typing = false;
+		const off = first.name === "bypass" && first.words?.includes("buffered"); // what a switched-off pedal does with the signal
+		const name = el("label", { for: id, title: first.brief }, off ? "when off" : first.name.replaceAll("_", " "));
 		/** @type {(k: Knob) => void} */
 		let update;
 		/** @type {HTMLElement[]} */
 		let parts;
 		if (first.words?.length) {
-			const select = el("select", { id, onchange: () => this.turn(knob.target, select.value, false) }, ...first.words.map(w => el("option", { value: w }, w)));
+			const select = el("select", { id, onchange: () => this.turn(knob.target, select.value, false) }, ...first.words.map(w => el("option", { value: w }, off && w === "true" ? "true bypass" : w)));
 			update = k => { select.value = k.text; };
 			parts = [select];
 		} else {
 			const ranged = first.min !== null && first.max !== null && first.max > first.min;
 			const exact = el("input", { class: "exact", type: "text", autocomplete: "off", spellcheck: "false", id: ranged ? id + "-exact" : id, "aria-label": ranged ? first.name + ", as in a chain file" : null,
-				onchange: () => this.turn(knob.target, exact.value.trim(), false),
-				onkeydown: (/** @type {KeyboardEvent} */ e) => { if (e.key === "Escape") { exact.value = knob.text; e.stopPropagation(); } } });
+				oninput: () => { typing = true; }, onblur: () => { typing = false; update(knob); },
+				onchange: () => { typing = false; this.turn(knob.target, exact.value.trim(), false); },
+				onkeydown: (/** @type {KeyboardEvent} */ e) => { if (e.key === "Escape") { typing = false; exact.value = knob.text; e.stopPropagation(); } } });
 			const slider = ranged ? el("input", { id, type: "range", min: 0, max: steps, step: 1,
 				oninput: () => {
 					const text = written(knob, valueAt(knob, Number(slider.value)));
@@ -79,7 +81,7 @@ export class Knobs {
 				onchange: () => this.turn(knob.target, written(knob, valueAt(knob, Number(slider.value))), false),
 			}) : null;
 			update = k => {
-				if (document.activeElement !== exact) exact.value = k.text;
+				if (!typing) exact.value = k.text;
 				if (slider && k.value !== null && !slider.matches(":active")) {
 					slider.value = String(place(k, k.value));
 					slider.setAttribute("aria-valuetext", k.text);

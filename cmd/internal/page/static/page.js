@@ -1,23 +1,26 @@
 // @ts-check
 // The listening page: it shows the state that the program sends, plays the sound that it sends, and says what was wished. Start reading here; sound.js and
-// worklet.js play, lane.js draws the order, wave.js the recording, plots.js the figures, trial.js is the blind test, keeping.js saves.
+// worklet.js play, lane.js draws the board, strip.js both orders in short, wave.js the recording, panel.js settings and (by plots.js) figures, trial.js is the
+// blind test, keeping.js saves.
 import { ask, listen, Refusal } from "./wire.js";
 import { byId, el, say, num, time, count } from "./dom.js";
 import { Sound } from "./sound.js";
 import { Lane } from "./lane.js";
+import { Strip } from "./strip.js";
+import { Panel } from "./panel.js";
 import { Wave } from "./wave.js";
 import { Figures } from "./plots.js";
 import { Trial } from "./trial.js";
 import { Keeping } from "./keeping.js";
-import { board, entries, line, strays, words } from "./order.js";
+import { board, entries, line, moved, without, words } from "./order.js";
 
 /** @type {any} */
 let state = null;
 let session = "";
 let region = [0, 1];
 let regionOf = "";
-/** Figures of the sides, and of which revision they are. @type {Record<string, {of: number, value: any, fault: string}>} */
-const seen = { A: { of: -1, value: null, fault: "" }, B: { of: -1, value: null, fault: "" } };
+/** Figures of the sides and what both are to each other, and of which revision they are. @type {Record<string, {of: number, value: any, fault: string}>} */
+const seen = { A: { of: -1, value: null, fault: "" }, B: { of: -1, value: null, fault: "" }, AB: { of: -1, value: null, fault: "" } };
 /** @type {{side: string, of: number, stop: AbortController} | null} */
 let looking = null;
 /** Edits on their way, one after the other; of a slider only the last one. @type {{side: string, op: any, done: ((ok: boolean) => void) | null}[]} */
@@ -68,10 +71,19 @@ function edit(op, side = sound.side) {
 			last.op = op;
 			last.done?.(true);
 			last.done = done;
+		} else if (op.do === "order" && last?.op.do === "order" && last.side === side) { // a key held down: the last order is what is wished
+			last.op = op;
+			last.done?.(true);
+			last.done = done;
 		} else queue.push({ side, op, done });
 		pump();
 	});
 }
+
+/** Orders that are drawn and not answered yet. @type {Record<string, import("./order.js").Board | null>} */
+const ahead = { A: null, B: null };
+/** @param {string} side */
+const wished = side => queue.some(q => q.side === side && q.op.do === "order");
 
 async function pump() {
 	if (sending) return;
@@ -82,10 +94,12 @@ async function pump() {
 			const s = await ask("do", { session, side: next.side, op: next.op });
 			ok = true;
 			unsay("fault");
+			if (!wished(next.side)) ahead[next.side] = null;
 			show(s);
 		} catch (e) {
 			fault(e);
-			show(state, true); // what was drawn ahead is drawn back
+			if (!wished(next.side)) ahead[next.side] = null; // what was drawn ahead is drawn back
+			show(state, true);
 		}
 		next.done?.(ok);
 	}
@@ -109,22 +123,38 @@ function loop(r) {
 	region = r;
 	sound.setRegion(r, state.recording.rate);
 	wave.showRegion(r);
-	seen.A.of = seen.B.of = -1;
+	seen.A.of = seen.B.of = seen.AB.of = -1;
 	showRegion();
 	show(state, true);
 	see();
 }
 
-const lane = new Lane(byId("lane"), {
-	op: op => edit(op),
-	order: async (b, block) => {
-		const ok = await edit({ do: "order", order: entries(b) });
-		announce(ok ? `${block}, ${words(board(state.sides[sound.side]), block)}.` : `${block} stays where it was. ${byId("notices").lastElementChild?.querySelector("p")?.textContent ?? ""}`);
-	},
-	say: announce,
+/** @param {string} side @param {import("./order.js").Board} b @param {string} block */
+async function order(side, b, block) {
+	ahead[side] = b;
+	show(state, true);
+	const ok = await edit({ do: "order", order: entries(b) }, side);
+	if (ahead[side] && ahead[side] !== b) return; // more was said since
+	announce(ok ? `${block}, ${words(board(state.sides[side]), block)}.` : `${block} stays where it was. ${byId("notices").lastElementChild?.querySelector("p")?.textContent ?? ""}`);
+}
+
+/** @param {string} block */
+function pick(block) {
+	lane.select(block);
+	panel.open("block");
+	showPanel();
+	if (innerWidth < 1000) byId("panel").scrollIntoView({ block: "nearest" });
+}
+
+const lane = new Lane(byId("lane"), { op: op => edit(op), order: (b, block) => order(sound.side, b, block), pick, say: announce });
+const strip = new Strip(byId("sides"), {
+	hear, order, say: announce,
+	pick: (block, side) => { if (side !== sound.side) hear(side); pick(block); },
+	take: (side, name) => edit({ do: "take", name }, side),
 });
+const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) });
 const wave = new Wave(byId("picture"), byId("times"), { seek: f => { sound.seek(f); tick(); }, region: loop });
-const figures = new Figures(byId("figures"));
+const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
 const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault });
 
@@ -136,6 +166,7 @@ function show(s, again) {
 	const fresh = !state || s.revision !== state.revision || s.recording.name !== state.recording.name;
 	if (state && s.revision < state.revision && !again) return; // an answer that was overtaken
 	state = s;
+	if (session) sessionStorage.setItem("session", JSON.stringify({ session, take: s.sides.A.take }));
 	if (trial.running()) return;
 	const letter = sound.side, mine = s.sides[letter];
 	document.title = (s.dirty ? "• " : "") + s.title + " – drywire";
@@ -154,20 +185,21 @@ function show(s, again) {
 		sound.setRegion(region, s.recording.rate);
 		showRegion();
 	}
+	if (!s.dirty) kept = {};
 	for (const side of ["A", "B"]) {
 		const b = byId("hear-" + side);
 		b.setAttribute("aria-pressed", String(side === letter));
-		say(byId("name-" + side), s.sides[side].take);
+		say(byId("name-" + side), called(side));
 	}
 	document.documentElement.dataset.side = letter;
-	showSides();
+	strip.show(s, letter, ahead);
 	showSettings(mine);
-	lane.show(letter, mine, seen[letter].value);
+	lane.show(letter, mine, seen[letter].value, ahead[letter]);
+	if (lane.picked !== " guitar" && !lane.stations.has(lane.picked)) lane.select(mine.lane.find((/** @type {any} */ e) => e.block)?.block ?? "");
 	byId("lane").classList.toggle("stale", seen[letter].of !== s.revision);
-	say(byId("lane-side"), `side ${letter}, ${mine.take}`);
-	fillList(byId("sentences"), mine.sentences ?? [], "Nothing yet. Move a block: where the new order changes what loads what, it is said here.");
+	say(byId("lane-side"), `Board of side ${letter}`);
 	fillList(byId("cables"), (mine.cables ?? []).map((/** @type {any} */ c) => c.text), "None: the order is the one on the floor.");
-	say(byId("cables-count"), mine.cables?.length ? count(mine.cables.length, "move") : "");
+	say(byId("cables-count"), mine.cables?.length ? `for side ${letter}, against the floor` : "");
 	fillList(byId("cautions"), (s.cautions ?? []).filter((/** @type {string} */ c) => !c.startsWith("Start with the volume")), ""); // which the page says at its beginning
 	showFigures();
 	keeping.show();
@@ -175,7 +207,17 @@ function show(s, again) {
 		sound.changed(s.revision);
 		see();
 	}
+	showVerdict();
 	showSound();
+}
+
+/** How the file has each take, for as long as nobody has saved another. @type {Record<string, string>} */
+let kept = {};
+/** What a side is called: its take, and whether that is no longer what the file says. @param {string} side */
+function called(side) {
+	const take = state.sides[side].take, now = JSON.stringify(board(state.sides[side]).main);
+	kept[take] ??= now;
+	return kept[take] === now ? take : take + ", moved";
 }
 
 /** @param {HTMLElement} list @param {string[]} texts @param {string} none */
@@ -186,72 +228,65 @@ function fillList(list, texts, none) {
 	list.replaceChildren(...want.map(t => el("li", {}, t)));
 }
 
-let drawnSides = "";
-function showSides() {
-	const orders = { A: line(board(state.sides.A)), B: line(board(state.sides.B)) };
-	const shape = JSON.stringify([orders, sound.side, state.sides.A.take, state.sides.B.take, flatOff("A"), flatOff("B")]);
-	if (shape === drawnSides) return;
-	drawnSides = shape;
-	const moved = strays(orders.A.map(x => x.name), orders.B.map(x => x.name));
-	byId("sides").replaceChildren(...["A", "B"].map(side => {
-		const off = flatOff(side), o = orders[/** @type {"A" | "B"} */ (side)], paths = [...new Set(o.map(x => x.path))];
-		const chips = (/** @type {{name: string}[]} */ list) => list.map(x => el("li", { class: (moved.has(x.name) ? "moved" : "") + (off.includes(x.name) ? " off" : "") }, x.name));
-		return el("div", { class: `order side-${side.toLowerCase()}${side === sound.side ? " sounding" : ""}`, onclick: () => hear(side) },
-			el("span", { class: "letter", "aria-hidden": "true" }, side),
-			el("div", { class: "about" }, el("p", { class: "take" }, el("span", { class: "unseen" }, `Side ${side}: `), el("b", {}, state.sides[side].take), " ", el("span", { class: "soft" }, side === sound.side ? "sounds" : "")),
-				...paths.map(p => el("ol", { class: "flow", "aria-label": p ? `${p} path` : `Order of side ${side}` }, el("li", { class: "end" }, p || "guitar"), ...chips(o.filter(x => x.path === p)), el("li", { class: "end" }, p ? "out" : paths.length > 1 ? "split" : "out")))));
-	}));
+/** The settings of the block that is chosen. */
+function showPanel() {
+	const mine = state.sides[sound.side], name = lane.picked, guitar = name === " guitar";
+	const jack = seen[sound.side].value?.jacks?.find((/** @type {any} */ j) => guitar ? j.jack.startsWith("guitar") : j.block === name);
+	panel.show(name, guitar ? mine.guitar_station : lane.stations.get(name), guitar || lane.isOn(name), jack);
 }
 
-/** @param {string} side @returns {string[]} */
-function flatOff(side) {
-	/** @type {string[]} */
-	const off = [];
-	/** @param {any[]} list */
-	const walk = list => {
-		for (const s of list ?? []) {
-			if (s.split) walk(s.split.left), walk(s.split.right);
-			else if (s.off) off.push(s.block);
-			for (const l of s.loops ?? []) walk(l.blocks);
-		}
-	};
-	walk(state.sides[side].lane);
-	return off;
+/** What B does against A, why, and what it costs to have it on the floor. */
+function showVerdict() {
+	const { A, B } = state.sides, ab = seen.AB, said = ab.of === state.revision ? ab.fault || ab.value?.sentence : "";
+	const alike = JSON.stringify([A.lane, A.preset, A.guitar_station]) === JSON.stringify([B.lane, B.preset, B.guitar_station]);
+	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", "").replace("as it comes out of the chain", "unmatched"); // words here, numbers in the panel
+	byId("verdict").title = said;
+	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : short || "Comparing B with A…");
+	byId("verdict").classList.toggle("soft", !alike && !said);
+	const why = state.reasons ?? [];
+	say(byId("why"), alike ? "" : why.length ? "Why: " + why[0] + (why.length > 1 ? ` And ${why.length - 1} more.` : "") : "Each block is loaded alike in both.");
+	fillList(byId("reasons"), said ? [said, ...why] : why, alike ? "Nothing: A and B are the same." : "No block is loaded otherwise. What differs is what each block makes of what reaches it.");
+	const n = state.sides[sound.side].cables?.length ?? 0;
+	byId("see-cables").hidden = !n;
+	say(byId("see-cables"), count(n, "cable") + " to move");
 }
 
 let drawnSettings = "";
 /** @param {any} mine */
 function showSettings(mine) {
-	const letter = sound.side, shape = JSON.stringify([letter, state.takes, state.presets, state.guitars, mine.take, mine.preset, mine.guitar]);
+	const letter = sound.side, shape = JSON.stringify([letter, state.presets, state.guitars, mine.preset, mine.guitar]);
 	if (shape === drawnSettings) return;
 	drawnSettings = shape;
 	const focus = document.activeElement?.id;
 	/** @param {string} id @param {string} label @param {string[]} all @param {string} value @param {(v: string) => any} op @param {string} none */
-	const pick = (id, label, all, value, op, none) => {
+	const choice = (id, label, all, value, op, none) => {
 		const list = all.includes(value) || !value ? all : [value, ...all];
-		const select = el("select", { id, onchange: () => edit(op(select.value)) }, ...(none && !list.includes("") ? [el("option", { value: "" }, none)] : []), ...list.map(v => el("option", { value: v }, v || none)));
+		const select = el("select", { id, onchange: () => edit(op(select.value)) }, ...(list.includes("") ? [] : [el("option", { value: "" }, none)]), ...list.map(v => el("option", { value: v }, v || none)));
 		select.value = value;
 		return el("label", { class: "field" }, label, " ", select);
 	};
 	byId("settings").replaceChildren(
-		pick("pick-take", "Take", state.takes, mine.take, v => ({ do: "take", name: v }), ""),
-		state.presets?.length ? pick("pick-preset", "Preset", state.presets, mine.preset ?? "", v => ({ do: "preset", name: v }), "none") : "",
-		state.guitars?.length > 1 ? pick("pick-guitar", "Guitar", state.guitars, mine.guitar ?? "", v => ({ do: "guitar", name: v }), "the first") : "",
-		el("button", { type: "button", id: "copy", onclick: () => edit({ do: "copy" }) }, `Make ${letter} like ${other()}`),
-		addBlock());
+		state.presets?.length ? choice("pick-preset", "Preset", state.presets, mine.preset ?? "", v => ({ do: "preset", name: v }), "none") : "",
+		state.guitars?.length > 1 ? choice("pick-guitar", "Guitar", state.guitars, mine.guitar ?? "", v => ({ do: "guitar", name: v }), "the first") : "",
+		addBlock(),
+		el("button", { type: "button", id: "copy", onclick: () => edit({ do: "copy" }) }, `Make ${letter} like ${other()}`));
 	if (focus) byId(focus)?.focus?.();
 }
 
+/** A new block comes behind the one that is chosen, and is heard. */
 function addBlock() {
 	if (!state.kinds?.length) return "";
-	const select = el("select", { id: "add", "aria-label": "Add a block to the tray", onchange: async () => {
-		const kind = select.value;
+	const select = el("select", { id: "add", "aria-label": "Add a block behind the one that is chosen", onchange: async () => {
+		const kind = select.value, side = sound.side, behind = lane.picked;
 		select.value = "";
 		if (!kind) return;
 		const used = new Set(lane.stations.keys());
 		let name = kind;
 		for (let k = 2; used.has(name); k++) name = `${kind}-${k}`;
-		if (await edit({ do: "add", kind, name })) announce(`${name} is in the tray.`);
+		if (!await edit({ do: "add", kind, name }, side)) return;
+		const b = board(state.sides[side]), at = used.has(behind) ? without(b, behind).place : { list: "main", index: behind === " guitar" ? -1 : b.main.filter(i => !i.split).length - 1 };
+		lane.picked = name;
+		order(side, moved(b, name, at.list === "tray" ? { list: "main", index: 0 } : { list: at.list, index: at.index + 1 }), name);
 	} }, el("option", { value: "" }, "Add a block…"), ...state.kinds.map((/** @type {any} */ k) => el("option", { value: k.name, title: k.brief }, k.name)));
 	return select;
 }
@@ -261,6 +296,8 @@ function showFigures() {
 	figures.show({ A: seen.A.value, B: seen.B.value }, stale, sound.side);
 	byId("legend").replaceChildren(...["A", "B"].map(s => el("span", {}, el("i", { class: `swatch side-${s.toLowerCase()}${s === sound.side ? " sounding" : " other"}` }), `${s}, ${state.sides[s].take}${s === sound.side ? " (sounds)" : ""}`)),
 		el("span", { class: "soft", id: "seeing" }, stale[/** @type {"A"} */ (sound.side)] ? seen[sound.side].fault || "computing…" : ""));
+	fillList(byId("sentences"), seen[sound.side].value?.sentences ?? [], "They come as soon as the sound is there.");
+	showPanel();
 	byId("lane").classList.toggle("stale", stale[/** @type {"A"} */ (sound.side)]);
 }
 
@@ -269,7 +306,7 @@ let waiting = 0;
 function see() {
 	clearTimeout(waiting);
 	if (!state || trial.running()) return;
-	const want = [sound.side, other()].find(s => seen[s].of !== state.revision);
+	const want = [sound.side, "AB", other()].find(s => seen[s].of !== state.revision);
 	if (looking && (looking.side !== want || looking.of !== state.revision)) looking.stop.abort(), looking = null;
 	if (!want || looking) return;
 	if (sound.playing && !sound.holds(sound.side)) {
@@ -279,7 +316,7 @@ function see() {
 	const stop = new AbortController(), of = state.revision, me = looking = { side: want, of, stop };
 	waiting = setTimeout(async () => {
 		try {
-			const value = await ask("figures", { session, side: want, region }, stop.signal);
+			const value = want === "AB" ? await ask("verdict", { session, side: "B", region }, stop.signal) : await ask("figures", { session, side: want, region }, stop.signal);
 			seen[want] = { of, value, fault: "" };
 		} catch (e) {
 			if (stop.signal.aborted) return;
@@ -288,8 +325,8 @@ function see() {
 		if (looking === me) looking = null;
 		if (state.revision !== of) return;
 		if (!trial.running()) {
-			lane.figures(seen[sound.side].value);
-			showFigures();
+			if (want === "AB") showVerdict();
+			else lane.figures(seen[sound.side].value), showFigures();
 		}
 		see();
 	}, 60);
@@ -305,17 +342,17 @@ function showSound() {
 		trial.shown();
 		return;
 	}
+	if (sound.playing) seeLevel();
 	let text = "";
 	const slow = o.speed > 0 && o.speed < 1;
-	const speed = o.speed > 0 ? `${num(o.speed, 1)}\u00d7 real time` : "";
 	const heardOther = sound.playing && sound.heard.key && sound.heard.key !== o.key;
 	if (o.fault) text = o.fault;
 	else if (!sound.playing) text = "";
 	else if (!o.done || o.revision !== sound.revision) {
-		const done = o.progress > 0 && o.progress < 1 ? `, ${num(100 * o.progress, 0)} %` : "";
-		text = `rendering ${sound.side}${done}${speed ? ", " + speed : ""}` + (heardOther && slow ? "; the old order plays until the new one can go on" : sound.waiting ? "; it begins as soon as it can go on" : "");
+		const left = Math.ceil((1 - (o.progress || 0)) * (region[1] - region[0]) / state.recording.rate / o.speed);
+		text = "preparing sound" + (o.speed > 0 && left > 1 ? `, about ${left} s` : "") + (heardOther && slow ? "; the old order plays on" : "");
 	} else if (sound.waiting) text = "waiting for sound";
-	else if (!sound.holds(other())) text = `computing side ${other()}, for an instant flip`;
+	else if (!sound.holds(other())) text = `preparing ${other()}`;
 	const rendering = sound.playing && !o.done;
 	say(byId("state"), text);
 	byId("state").classList.toggle("slow", slow && rendering);
@@ -338,6 +375,37 @@ function showRegion() {
 	byId("whole").hidden = whole;
 	say(byId("length"), `of ${time(state.recording.frames / rate)} s`);
 	tick();
+}
+
+// What comes out, after the volume: the peak of the last moments, the level over 0.4 s, and either channel alone.
+
+let metering = false, peak = -Infinity, power = 0;
+function seeLevel() {
+	const channels = sound.orders[sound.side].meta?.channels === 2, box = byId("channels");
+	box.hidden = !channels;
+	if (channels && !box.children.length) box.append(...[["both", "L+R"], ["left", "L"], ["right", "R"]].map(([how, text]) => el("button", { type: "button", "aria-pressed": String(how === "both"), title: how === "both" ? "Both channels" : `The ${how} one alone`, onclick: (/** @type {Event} */ e) => {
+		sound.setChannels(how);
+		for (const b of box.children) b.setAttribute("aria-pressed", String(b === e.currentTarget));
+	} }, text)));
+	if (metering) return;
+	metering = true;
+	byId("out-meter").hidden = false;
+	byId("volume-hint").classList.add("above");
+	let last = performance.now();
+	const again = () => {
+		const now = performance.now(), seconds = (now - last) / 1000, m = sound.measure();
+		last = now;
+		power += (m.power - power) * (1 - Math.exp(-seconds / 0.4));
+		peak = Math.max(20 * Math.log10(m.peak), peak - 12 * seconds, -90);
+		const rms = Math.max(-90, 10 * Math.log10(power)), vu = byId("out-meter").firstElementChild;
+		vu.style.setProperty("--rms", String(Math.min(1, (rms + 60) / 60)));
+		vu.style.setProperty("--peak", String(Math.min(1, (peak + 60) / 60)));
+		byId("out-meter").classList.toggle("over", peak > -0.1);
+		say(byId("out-text"), sound.playing ? peak > -0.1 ? "over" : num(peak, 0, "dB") : "");
+		if (sound.playing || peak > -60) requestAnimationFrame(again);
+		else metering = false;
+	};
+	requestAnimationFrame(again);
 }
 
 let ticking = false;
@@ -386,12 +454,14 @@ byId("redo").addEventListener("click", () => edit({ do: "redo" }));
 byId("matched").addEventListener("change", () => setTrue(false));
 byId("true-levels").addEventListener("change", () => setTrue(true));
 byId("whole").addEventListener("click", () => wave.set(0, state.recording.frames));
+byId("see-cables").addEventListener("click", () => panel.open("why"));
 byId("help").addEventListener("click", () => byId("help-box").showModal());
 byId("test").addEventListener("click", () => trial.start());
 byId("volume").addEventListener("input", () => {
 	const db = Number(byId("volume").value), text = db <= -60 ? "silent" : num(db, 0, "dB");
 	sound.setVolume(db);
 	say(byId("volume-text"), text);
+	byId("volume-hint").hidden = true;
 	byId("volume").setAttribute("aria-valuetext", db <= -60 ? "silent" : db + " decibels");
 });
 
@@ -415,7 +485,7 @@ document.addEventListener("keydown", e => {
 	} else if (k === "x") hear(other());
 	else if (k === "a" || k === "b") hear(k.toUpperCase());
 	else if (k === "t") setTrue(!sound.trueLevels);
-	else if (k === "l") byId("lane").querySelector(".grip")?.focus();
+	else if (k === "l") byId("lane").querySelector(".picked .grip, .grip")?.focus();
 	else if (k === "?") byId("help-box").showModal();
 	else if (k === "[") wave.set(sound.position(), region[1]);
 	else if (k === "]") wave.set(region[0], sound.position());
@@ -427,14 +497,37 @@ document.addEventListener("keydown", e => {
 	e.preventDefault();
 });
 
+// A file that is dropped here would replace the page.
+addEventListener("dragover", e => e.preventDefault());
+addEventListener("drop", e => {
+	e.preventDefault();
+	notice("A recording is named in the chain file (recording: {file: riff.wav}) and lies in its folder.", { id: "dropped", passing: true });
+});
+
 // Beginning.
+
+/** Whoever has been here once gets the steps in a line. A cookie, since every start of the program has another port, and so another store. */
+if (/(^|; )known=1/.test(document.cookie)) byId("start").classList.add("known");
+document.cookie = "known=1; path=/; max-age=31536000; SameSite=Strict";
+
+/** The same window, loaded anew, goes on where it was, as long as the program has it: asked to show the take that it shows, it answers with all it has. */
+async function again() {
+	const old = JSON.parse(sessionStorage.getItem("session") ?? "null");
+	if (!old || performance.getEntriesByType("navigation")[0]?.type === "navigate") return null;
+	try {
+		return { session: old.session, state: await ask("do", { session: old.session, side: "A", op: { do: "take", name: old.take } }) };
+	} catch {
+		return null;
+	}
+}
+addEventListener("beforeunload", e => { if (state?.dirty) e.preventDefault(); });
 
 let opening = false;
 async function open() {
 	if (opening) return;
 	opening = true;
 	try {
-		const r = await ask("open", {});
+		const r = await again() ?? await ask("open", {});
 		session = sound.session = r.session;
 		let lost = false;
 		const source = listen(session, {
@@ -470,6 +563,6 @@ async function open() {
 }
 
 /** For whoever wants to look from the console. */
-Object.assign(globalThis, { drywire: { sound, lane, wave, figures, state: () => state, session: () => session } });
+Object.assign(globalThis, { drywire: { sound, lane, panel, wave, figures, state: () => state, session: () => session } });
 addEventListener("resize", tick);
 open();

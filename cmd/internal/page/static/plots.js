@@ -1,11 +1,11 @@
 // @ts-check
 // Figures of both sides: what sounds as a full line, the other side as a dashed one. Values are read by pointing and by arrow keys.
-import { el, svg, say, num, diff, hertz } from "./dom.js";
+import { byId, el, svg, say, num, diff, hertz } from "./dom.js";
 
 /** @typedef {{side: string, y: (number | null)[]}} Series */
 /** @typedef {{x: number[], names: string[], log: boolean, unit: string, series: Series[], extra?: {name: string, cls: string, y: (number | null)[]}[], range?: [number, number]}} Plot */
 
-const wide = 540, high = 250, left = 44, right = 12, top = 10, bottom = 30;
+const wide = 380, high = 200, left = 36, right = 10, top = 10, bottom = 30;
 
 /** Round steps for an axis. @param {number} lo @param {number} hi */
 function ticks(lo, hi) {
@@ -27,7 +27,7 @@ export class Figure {
 		this.slider = el("input", { id, type: "range", min: 0, max: 0, step: 1, "aria-label": `${title}: where to read values`, oninput: () => this.read(Number(this.slider.value)) });
 		this.missing = el("p", { class: "missing soft", hidden: true });
 		this.holder = el("div", { class: "drawing" }, this.drawing);
-		this.root = el("figure", { class: "plot" }, el("figcaption", {}, title, el("small", {}, about)), this.holder, el("div", { class: "reading" }, this.slider, this.values), this.missing);
+		this.root = el("figure", { class: "plot" }, el("figcaption", {}, el("span", { class: "unseen" }, title + " "), el("small", {}, about)), this.holder, el("div", { class: "reading" }, this.slider, this.values), this.missing);
 		this.holder.addEventListener("pointermove", (/** @type {PointerEvent} */ e) => this.point(e));
 		this.holder.addEventListener("pointerdown", (/** @type {PointerEvent} */ e) => this.point(e));
 		/** @type {Plot | null} */
@@ -64,7 +64,7 @@ export class Figure {
 				if (f < 20 || f > 20000) continue;
 				parts.push(svg("line", { class: "grid" + (m === 1 ? " strong" : ""), x1: xOf(f), x2: xOf(f), y1: top, y2: high - bottom }));
 			}
-			for (const f of [20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000]) {
+			for (const f of [20, 100, 200, 500, 1000, 2000, 5000, 20000]) {
 				parts.push(svg("text", { x: xOf(f), y: high - 10, "text-anchor": f === 20 ? "start" : f === 20000 ? "end" : "middle" }, f < 1000 ? (f === 20 ? "20 Hz" : String(f)) : f / 1000 + "k"));
 			}
 		} else {
@@ -153,20 +153,18 @@ function curves(a, b) {
 
 /** All figures of the page. */
 export class Figures {
-	/** @param {HTMLElement} root */
-	constructor(root) {
-		this.root = root;
-		this.ladder = new Figure("Ladder", "the peak at every block's input; dotted, its ceiling above and the noise below", "dBu");
+	constructor() {
+		this.root = byId("figures");
+		this.ladder = new Figure("Levels along the board", "peak at every input; dotted: ceiling above, noise below", "dBu");
 		this.spectrum = new Figure("Spectrum", "of what comes out, averaged over the loop", "dB");
-		this.response = new Figure("Response", "from the pickup to the output, for small signals; echoes and rooms make it ripple", "dB");
-		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, "Noise", el("small", {}, "at the output, and where it comes from")));
+		this.response = new Figure("Response", "pickup to output, small signals; echoes make it ripple", "dB");
+		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, el("small", {}, "at the output, and where it comes from")));
 		this.ledger = el("div", { class: "ledger" });
 		this.noise.append(this.ledger);
-		this.list = el("ul", { class: "lines" });
-		this.missing = el("details", { class: "not-measured", hidden: true }, el("summary", {}, "What could not be measured, and why"), this.list);
-		this.sentences = el("ul", { class: "lines" });
-		root.append(this.ladder.root, this.noise, this.spectrum.root, this.response.root);
-		root.after(this.sentences, this.missing);
+		byId("see-ladder").append(this.ladder.root);
+		byId("see-spectrum").append(this.spectrum.root);
+		byId("see-response").append(this.response.root);
+		byId("see-noise").append(this.noise);
 	}
 
 	/** @param {Record<string, any>} sides figures of A and B, or null @param {Record<string, boolean>} stale @param {string} sounding */
@@ -180,8 +178,13 @@ export class Figures {
 		/** @type {Plot | null} */
 		let ladder = null;
 		if (jacks.length) {
+			const name = (/** @type {any} */ j) => j.jack.replace(/\.in$/, "");
+			for (const j of theirs?.jacks ?? []) if (j.jack.endsWith(".in") && Number.isFinite(j.peak_dbu) && !jacks.some((/** @type {any} */ k) => k.jack === j.jack)) { // what only the other side has
+				const behind = theirs.jacks.slice(0, theirs.jacks.indexOf(j)).reverse().find((/** @type {any} */ k) => jacks.some((/** @type {any} */ o) => o.jack === k.jack));
+				jacks.splice(behind ? 1 + jacks.findIndex((/** @type {any} */ o) => o.jack === behind.jack) : 0, 0, { jack: j.jack, block: j.block, peak_dbu: null, ceiling_dbu: j.ceiling_dbu, noise_dbu: null });
+			}
 			const at = (/** @type {any} */ f) => jacks.map((/** @type {any} */ j) => f?.jacks?.find((/** @type {any} */ o) => o.jack === j.jack)?.peak_dbu ?? null);
-			const names = jacks.map((/** @type {any} */ j) => j.jack.replace(/\.in$/, ""));
+			const names = jacks.map(name);
 			ladder = { x: jacks.map((/** @type {any} */ _, /** @type {number} */ k) => k), names, log: false, unit: "dBu",
 				series: [...(sounding === "A" || theirs ? [{ side: "A", y: sounding === "A" ? jacks.map((/** @type {any} */ j) => j.peak_dbu) : at(theirs) }] : []),
 					...(sounding === "B" || theirs ? [{ side: "B", y: sounding === "B" ? jacks.map((/** @type {any} */ j) => j.peak_dbu) : at(theirs) }] : [])],
@@ -194,9 +197,8 @@ export class Figures {
 		this.response.show(response && { ...response, range: [-60, 12] }, sounding, why);
 		this.showNoise(sides, sounding, why);
 		const missing = [...new Set([...(mine?.not_measurable ?? []), ...(theirs?.not_measurable ?? [])])];
-		this.list.replaceChildren(...missing.map(m => el("li", {}, m)));
-		this.missing.hidden = !missing.length;
-		this.sentences.replaceChildren(...(mine?.sentences ?? []).map((/** @type {string} */ t) => el("li", {}, t)));
+		byId("missing").replaceChildren(...missing.map(m => el("li", {}, m)));
+		byId("not-measured").hidden = !missing.length;
 	}
 
 	/** @param {Record<string, any>} sides @param {string} sounding @param {string} why */
@@ -220,11 +222,10 @@ export class Figures {
 		const bar = (n, side) => {
 			const b = el("span", { class: `share side-${side.toLowerCase()}${side === sounding ? " sounding" : " other"}` });
 			b.style.setProperty("--share", String((n?.share ?? 0) / greatest));
-			return el("td", {}, el("div", { class: "amount" }, b, el("span", {}, n ? num(n.dbu, 1) : "\u2013"), n ? el("span", { class: "soft" }, num(100 * n.share, n.share < 0.1 ? 1 : 0, "%")) : ""));
+			return el("dd", {}, el("span", { class: "of" }, side), el("span", { class: "room" }, b), el("span", { class: "dbu" }, n ? num(n.dbu, 1, "dBu") : "\u2013"), el("span", { class: "soft" }, n ? num(100 * n.share, n.share < 0.1 ? 1 : 0, "%") : ""));
 		};
 		const have = ["A", "B"].filter(s => sides[s]?.noise);
-		this.ledger.replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, el("td"), ...have.map(s => el("th", { scope: "col" }, s, el("small", {}, "dBu"))))),
-			el("tbody", {}, ...rows.map(([name, r]) => el("tr", {}, el("th", { scope: "row" }, name), ...have.map(s => bar(r[s], s)))),
-				el("tr", { class: "total" }, el("th", { scope: "row" }, "all together"), ...have.map(s => el("td", {}, num(sides[s].noise_total_dbu, 1)))))));
+		this.ledger.replaceChildren(el("dl", {}, ...rows.map(([name, r]) => el("div", {}, el("dt", {}, name), ...have.map(s => bar(r[s], s)))),
+			el("div", { class: "total" }, el("dt", {}, "all together"), ...have.map(s => el("dd", {}, el("span", { class: "of" }, s), el("span", { class: "dbu" }, num(sides[s].noise_total_dbu, 1, "dBu")))))));
 	}
 }

@@ -21,6 +21,10 @@ export class Sound {
 		this.deck = null;
 		/** @type {GainNode | null} */
 		this.volume = null;
+		/** @type {GainNode[][] | null} */
+		this.crossing = null;
+		/** @type {AnalyserNode[]} of the channels */
+		this.meters = [];
 		this.level = quiet;
 		this.playing = false;
 		this.begun = false;
@@ -54,7 +58,21 @@ export class Sound {
 		await context.audioWorklet.addModule("worklet.js");
 		const deck = new AudioWorkletNode(context, "drywire-deck", { numberOfInputs: 0, outputChannelCount: [2] });
 		const volume = new GainNode(context, { gain: 0 });
-		deck.connect(volume).connect(context.destination);
+		const apart = new ChannelSplitterNode(context, { numberOfOutputs: 2 }), together = new ChannelMergerNode(context, { numberOfInputs: 2 });
+		this.crossing = [0, 1].map(from => [0, 1].map(to => {
+			const g = new GainNode(context, { gain: Number(from === to) });
+			apart.connect(g, from).connect(together, 0, to);
+			return g;
+		}));
+		deck.connect(apart);
+		together.connect(volume).connect(context.destination);
+		const meters = new ChannelSplitterNode(context, { numberOfOutputs: 2 });
+		volume.connect(meters);
+		this.meters = [0, 1].map(k => {
+			const m = new AnalyserNode(context, { fftSize: 2048 });
+			meters.connect(m, k);
+			return m;
+		});
 		deck.port.onmessage = e => this.told(e.data);
 		this.context = context;
 		this.deck = deck;
@@ -116,6 +134,24 @@ export class Sound {
 	setVolume(db) {
 		this.level = db;
 		if (this.volume) this.ramp(this.volume, db <= -60 ? 0 : 10 ** (db / 20), 0.05);
+	}
+
+	/** Both channels where they belong, or one of them in both ears. @param {string} how both, left or right */
+	setChannels(how) {
+		this.crossing?.forEach((row, from) => row.forEach((g, to) => this.ramp(g, Number(how === "both" ? from === to : from === (how === "left" ? 0 : 1)), 0.02)));
+	}
+
+	/** The loudest frame of the last 43 ms behind the volume, and their mean square, of the louder channel; full scale is 1. */
+	measure() {
+		const x = new Float32Array(2048);
+		let peak = 0, power = 0;
+		for (const m of this.meters) {
+			m.getFloatTimeDomainData(x);
+			let own = 0;
+			for (const v of x) peak = Math.max(peak, Math.abs(v)), own += v * v / x.length;
+			power = Math.max(power, own);
+		}
+		return { peak, power };
 	}
 
 	/** @param {boolean} on */

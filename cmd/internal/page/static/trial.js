@@ -34,6 +34,7 @@ export class Trial {
 			this.page.over();
 		});
 		this.box.addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
+			if (!this.id && e.key === "Enter" && !/** @type {HTMLElement} */ (e.target).matches("button")) this.box.close();
 			if (!this.id || e.ctrlKey || e.altKey || e.metaKey) return;
 			const k = e.key.toUpperCase();
 			if (k === "A" || k === "B" || k === "X") this.hear(k);
@@ -138,7 +139,7 @@ export class Trial {
 			say(byId("result-d"), num(r.d_prime, 2));
 			say(byId("result-sentence"), r.sentence ?? "");
 			say(byId("result-file"), r.file ? `Written beside the chain file as ${r.file}.` : "");
-			say(byId("last-test"), `Last result: ${r.correct} of ${r.trials} right, p ${r.p < 0.001 ? "under 0.001" : num(r.p, 3)}.`);
+			byId("test").title = (`Last result: ${r.correct} of ${r.trials} right, p ${r.p < 0.001 ? "under 0.001" : num(r.p, 3)}.`);
 			byId("trial-run").hidden = true;
 			byId("trial-result").hidden = false;
 			byId("result-title").focus();

@@ -1,0 +1,62 @@
+// @ts-check
+// The panel beside the board shows one thing at a time: the settings of a block, or a figure.
+import { byId, el, say } from "./dom.js";
+import { Knobs } from "./knobs.js";
+
+const tabs = ["block", "ladder", "spectrum", "response", "noise", "why"];
+
+export class Panel {
+	/** @param {{op: (op: any) => void, off: (block: string) => void}} wish */
+	constructor(wish) {
+		this.wish = wish;
+		this.tab = "block";
+		this.of = "";
+		this.title = el("h3", {}, "");
+		this.kind = el("span", { class: "soft" });
+		this.brief = el("p", { class: "soft" });
+		this.loading = el("p", { class: "warn" });
+		this.facts = el("dl", { class: "facts" });
+		this.knobs = new Knobs((target, value, more) => wish.op({ do: "knob", target, value, more }));
+		this.off = el("button", { type: "button", onclick: () => wish.off(this.of) }, "Take it off the board");
+		this.idle = el("p", { class: "soft" }, "The signal does not run through it: put it on the board, or its loop in, to set it.");
+		byId("see-block").append(this.title, this.brief, this.loading, this.knobs.root, this.idle, this.facts, this.off);
+		for (const t of tabs) byId("tab-" + t).addEventListener("click", () => this.open(t));
+		byId("panel").querySelector("[role=tablist]").addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
+			const by = { ArrowLeft: -1, ArrowRight: 1, Home: -9, End: 9 }[e.key];
+			if (!by || e.altKey || e.ctrlKey || e.metaKey) return;
+			this.open(tabs[Math.abs(by) === 9 ? (by < 0 ? 0 : tabs.length - 1) : (tabs.indexOf(this.tab) + by + tabs.length) % tabs.length]);
+			byId("tab-" + this.tab).focus();
+			e.preventDefault();
+			e.stopPropagation();
+		});
+		this.open(this.tab);
+	}
+
+	/** @param {string} tab */
+	open(tab) {
+		this.tab = tab;
+		for (const t of tabs) {
+			byId("tab-" + t).setAttribute("aria-selected", String(t === tab));
+			byId("tab-" + t).tabIndex = t === tab ? 0 : -1;
+			byId("see-" + t).hidden = t !== tab;
+		}
+		byId("legend").hidden = tab === "block" || tab === "why";
+	}
+
+	/** @param {string} name @param {any} s the station @param {boolean} on whether the signal runs through it @param {any} jack */
+	show(name, s, on, jack) {
+		this.of = name;
+		const guitar = name === " guitar", none = !s;
+		this.title.replaceChildren(none ? "No block is chosen" : guitar ? "guitar" : name, " ", this.kind);
+		say(this.kind, none ? "" : guitar ? [s.name, s.pickup].filter(Boolean).join(", ") : s.kind === name ? "" : s.kind);
+		say(this.brief, none ? "Press a row of the board: its settings stand here." : s.brief ?? "");
+		say(this.loading, s?.loading ?? "");
+		this.knobs.show(s?.knobs ?? []);
+		for (const c of this.knobs.root.querySelectorAll("input, select")) c.disabled = !on;
+		this.idle.hidden = on || none;
+		const facts = none ? [] : [s.in && ["input", s.in], s.out && ["output", s.out], ...(jack?.meters ?? []).map((/** @type {string} */ m) => ["meter", m])].filter(Boolean);
+		if (JSON.stringify(facts) !== this.told) this.facts.replaceChildren(...facts.filter(([k]) => k !== "meter").map(([k, v]) => el("div", {}, el("dt", {}, k), el("dd", {}, v + " at 1 kHz"))), ...facts.filter(([k]) => k === "meter").map(([, v]) => el("div", { class: "meters" }, el("dt", { class: "unseen" }, "meter"), el("dd", {}, v))));
+		this.told = JSON.stringify(facts);
+		this.off.hidden = none || guitar || !on;
+	}
+}
