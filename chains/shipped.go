@@ -11,6 +11,8 @@
 //	noise       what it sounds like at rest, and why
 //	experiment  what several takes say about each other
 //	why         what causes a complaint, and what to do
+//	sweep       a knob over its travel, and what ends it
+//	hunt        where a noise comes from, test by test
 //	report      the page that plays and shows it
 package chains
 

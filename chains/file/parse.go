@@ -167,6 +167,7 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		},
 		keepKey(),
 		preferKey(),
+		suspectsKey(),
 	}
 }
 

@@ -111,7 +111,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 		return nil, fmt.Errorf("no take %q", q.Take)
 	}
 	f := &finder{q: q, f: withBuffer(q.File), take: q.File.Takes[at]}
-	excerpt := loudest(q.Recording, float64(q.Rate), 2)
+	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
 	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
 	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
@@ -151,9 +151,9 @@ func (f *finder) run(ctx context.Context) error {
 	return nil
 }
 
-// loudest is the loudest stretch of a recording, so many seconds long, with half a second before
+// Loudest is the loudest stretch of a recording, so many seconds long, with half a second before
 // it.
-func loudest(x []float64, rate, seconds float64) []float64 {
+func Loudest(x []float64, rate, seconds float64) []float64 {
 	n, lead := int(seconds*rate), int(rate/2)
 	if len(x) <= n+lead {
 		return x

@@ -71,6 +71,8 @@ func TestFullStandardOutput(t *testing.T) {
 		"render":     {{"render", chain, "-o", file("out.wav"), "--quality", "draft"}, {"render", chain, "-o", "-", "--quality", "draft"}},
 		"sheet":      {{"sheet", chain}, {"sheet", chain, "-o", file("sheet.html")}},
 		"why":        {{"why", chain, "--complaint", "hiss"}},
+		"hunt":       {{"hunt", chain, "--plan"}, {"hunt", chain, "--answers", "hum,same"}},
+		"sweep":      {{"sweep", chain, "--knob", "vol.volume", "--quality", "draft"}},
 		"report":     {{"report", chain, "-o", file("out.html"), "--quality", "draft"}},
 		"response":   {{"response", chain}},
 		"swaps":      {{"swaps", chain, "--quality", "draft"}},

@@ -56,12 +56,13 @@ var writers = map[string]string{
 	"ladder":  "ladder CHAIN --svg OUT/ladder.svg --png OUT/ladder.png --quality draft",
 	"new":     "new --force --from NAME OUT/new.yaml",
 	"sheet":   "sheet CHAIN -o OUT/sheet.html",
+	"sweep":   "sweep CHAIN --knob vol.volume --svg OUT/sweep.svg --quality draft",
 	"rank":    "rank RANK --journal OUT/rank.journal --seconds 0.1",
 }
 
 var readers = map[string]string{
 	"check": "check CHAIN", "netlist": "netlist CHAIN", "noise": "noise CHAIN", "response": "response CHAIN",
-	"power": "power RANK", "why": "why RANK --complaint hiss",
+	"power": "power RANK", "why": "why RANK --complaint hiss", "hunt": "hunt CHAIN --plan",
 	"measure": "measure CHAIN --quality draft", "swaps": "swaps RANK --quality draft",
 	"rank merge": "rank merge RANK JOURNAL --seconds 0.1",
 }

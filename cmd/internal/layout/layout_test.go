@@ -58,6 +58,8 @@ var rooms = map[string]map[string][]string{
 		"measures":          {},
 		"experiment":        {"arrange", "noise", "render", "wiring", "measures", "board"},
 		"why":               {"experiment", "measures", "file", "edit", "board"},
+		"sweep":             {"why", "experiment", "render", "measures", "file", "board"},
+		"hunt":              {"noise", "board"},
 		"report":            {"experiment", "measures", "board"},
 	},
 	"cmd": {
