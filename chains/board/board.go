@@ -36,10 +36,11 @@ type File struct {
 	Split     *SplitOrder // where the order ends in two paths; nil where it does not
 	Tray      []string    // blocks that wait off the board; they may be in no order
 	Presets   []Preset
-	Takes     []Take             // at least one
-	Keep      Keep               // what a search for orders keeps to
-	Prefer    []string           // names of objectives; what a search goes by
-	Suspects  map[string]float64 // how likely kinds of fault are, where the file says; see SuspectKinds
+	Takes     []Take   // at least one
+	Keep      Keep     // what a search for orders keeps to
+	Prefer    []string // names of objectives; what a search goes by
+	// how likely kinds of fault are, where the file says; see SuspectKinds
+	Suspects map[string]float64
 }
 
 // Recording is the dry recording and what is known about its level and about what the guitar was

@@ -1,10 +1,12 @@
-// Package hunt finds where a noise comes from, without taking a board apart: it keeps how likely each suspect is, proposes the test
-// that tells most for its cost in plugs and minutes, and updates by what was heard (Bayes' rule). The suspects are the noise
-// ledger's sources and what the model does not hold; their weights, sounds and how tests change them are stated assumptions.
+// Package hunt finds where a noise comes from, without taking a board apart: it keeps how likely
+// each suspect is, proposes the test that tells most for its cost in plugs and minutes, and updates
+// by what was heard (Bayes' rule). The suspects are the noise ledger's sources and what the model
+// does not hold; their weights, sounds and how tests change them are stated assumptions.
 //
-// The next test is the one of most expected information per cost, one step ahead. For independent faults, probability over cost is
-// the best order of one-by-one tests (Kadane and Simon; arXiv 1203.3502); tests here rule out many suspects at once, so
-// information takes the place of probability. See Breese and Heckerman, arXiv 1302.3563, for the whole framework.
+// The next test is the one of most expected information per cost, one step ahead. For independent
+// faults, probability over cost is the best order of one-by-one tests (Kadane and Simon; arXiv
+// 1203.3502); tests here rule out many suspects at once, so information takes the place of
+// probability. See Breese and Heckerman, arXiv 1302.3563, for the whole framework.
 //
 // Start reading at New, then at Search; suspects.go and tests.go are the tables.
 package hunt
@@ -123,8 +125,8 @@ func said(p effect) (q [3]float64) {
 	return q
 }
 
-// chanceOf is what is said of a test, as what was said of it before lets expect: a test that is done again has the same effect, and only
-// the mistakes are new.
+// chanceOf is what is said of a test, as what was said of it before lets expect: a test that is
+// done again has the same effect, and only the mistakes are new.
 func (s *Search) chanceOf(test, guess int) [3]float64 {
 	if len(s.told[test]) == 0 {
 		return s.h.chance[test][guess]
@@ -201,8 +203,8 @@ func (s *Search) Hear(word string) error {
 	return nil
 }
 
-// Answer tells what was heard after a test: one of Changes, or of Sounds. The sound that there was says that it is the same;
-// another one that something else is left.
+// Answer tells what was heard after a test: one of Changes, or of Sounds. The sound that there was
+// says that it is the same; another one that something else is left.
 func (s *Search) Answer(test int, word string) error {
 	o, sound := slices.Index(Changes, word), slices.Index(Sounds, word)
 	if o < 0 && sound < 0 {
@@ -228,7 +230,8 @@ func (s *Search) Answer(test int, word string) error {
 	return nil
 }
 
-// Next is the number of the test that tells most for its cost; false where none tells anything any more, or a culprit is known.
+// Next is the number of the test that tells most for its cost; false where none tells anything any
+// more, or a culprit is known.
 func (s *Search) Next() (test int, ok bool) {
 	if s.count >= longest || s.Ranked()[0].P >= sure {
 		return 0, false
@@ -246,7 +249,8 @@ func (s *Search) Next() (test int, ok bool) {
 	return test, ok
 }
 
-// gain is how many bits a test is expected to tell about what is at fault; 0 for one that is not to be done again.
+// gain is how many bits a test is expected to tell about what is at fault; 0 for one that is not to
+// be done again.
 func (s *Search) gain(test int) float64 {
 	again := len(s.told[test]) > 0
 	if len(s.told[test]) >= repeats || slices.Contains(s.skipped, test) {
@@ -291,7 +295,8 @@ func (s *Search) Ranked() []Named {
 	return list
 }
 
-// Verdict is what a search ends with: the culprit, or where nothing tells them apart those that make up most of it, three at most.
+// Verdict is what a search ends with: the culprit, or where nothing tells them apart those that
+// make up most of it, three at most.
 func (s *Search) Verdict() []Named {
 	list := s.Ranked()
 	n, sum := 0, 0.0
@@ -328,8 +333,8 @@ func (s *Search) Ask(test int) string {
 	return fmt.Sprintf("%s%s [%d plugs, %.1f min]", again, t.Do, t.Plugs, t.Minutes)
 }
 
-// Plan is the whole tree for paper, one line each, two spaces in per step. Branches less likely than rare are left out; where all
-// are, it ends with what is known by then.
+// Plan is the whole tree for paper, one line each, two spaces in per step. Branches less likely
+// than rare are left out; where all are, it ends with what is known by then.
 func (h *Hunt) Plan(rare float64) (lines []string) {
 	var walk func(s *Search, p float64, depth int)
 	walk = func(s *Search, p float64, depth int) {

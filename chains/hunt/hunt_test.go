@@ -12,7 +12,8 @@ import (
 
 const rate = 48000
 
-// truth is what faults are like in a simulated world: not the hunter's tables, but others, and those perturbed for every fault.
+// truth is what faults are like in a simulated world: not the hunter's tables, but others, and
+// those perturbed for every fault.
 var truth = map[string]struct {
 	weight float64
 	sounds [5]float64 // hum, hiss, buzz, crackle, squeal
@@ -36,7 +37,8 @@ type world struct {
 	faults []int
 	sound  string
 	rng    *rand.Rand
-	left   map[[2]int]int // what a test leaves of a fault: drawn once, as it is a property of the fault
+	// what a test leaves of a fault: drawn once, as it is a property of the fault
+	left map[[2]int]int
 }
 
 func draw(rng *rand.Rand, p []float64) int {
@@ -82,7 +84,8 @@ func newWorld(h *Hunt, n int, rng *rand.Rand) *world {
 	return w
 }
 
-// answer is what a player says after a test, with mistakes. What a test leaves of a fault is drawn once, from a perturbed table.
+// answer is what a player says after a test, with mistakes. What a test leaves of a fault is drawn
+// once, from a perturbed table.
 func (w *world) answer(test int) string {
 	var e effect
 	for n, f := range w.faults {
@@ -168,8 +171,8 @@ func decisive(h *Hunt, s *Suspect) int {
 	return -1
 }
 
-// oneByOne takes one thing out after the other, from the guitar on, what needs no plug first, and puts it back; what cures is
-// tried twice.
+// oneByOne takes one thing out after the other, from the guitar on, what needs no plug first, and
+// puts it back; what cures is tried twice.
 func oneByOne(w *world) (o outcome) {
 	order := make([]int, len(w.h.Suspects))
 	for k := range order {
@@ -209,8 +212,8 @@ func oneByOne(w *world) (o outcome) {
 	return o
 }
 
-// stripDown takes all off the board, and puts one thing after the other back from the amplifier on, with the cable to it, until the
-// noise is back; then it changes that cable.
+// stripDown takes all off the board, and puts one thing after the other back from the amplifier on,
+// with the cable to it, until the noise is back; then it changes that cable.
 func stripDown(w *world) (o outcome) {
 	h := w.h
 	straight := slices.IndexFunc(h.Tests, func(t Test) bool { return t.kind == "straight" })
@@ -293,8 +296,9 @@ func summary(list []outcome) (found, first, mean float64, p95 int) {
 	return 100 * found / n, 100 * first / n, mean / n, plugs[int(0.95*n)]
 }
 
-// 500 seeded faults over the shipped boards, one and two at a time: what the hunter finds, with how many plugs, against taking out one
-// by one and against a strip-down with the same mistakes, and whether it is as sure as it may be.
+// 500 seeded faults over the shipped boards, one and two at a time: what the hunter finds, with how
+// many plugs, against taking out one by one and against a strip-down with the same mistakes, and
+// whether it is as sure as it may be.
 func TestFiveHundredFaults(t *testing.T) {
 	var hunts []*Hunt
 	for _, b := range boards {
@@ -342,7 +346,8 @@ func TestFiveHundredFaults(t *testing.T) {
 	}
 }
 
-// Without mistakes, and where every test does what it most likely does, every suspect alone is found on every shipped board.
+// Without mistakes, and where every test does what it most likely does, every suspect alone is
+// found on every shipped board.
 func TestEverySuspectIsFound(t *testing.T) {
 	tried := 0
 	for _, b := range boards {
@@ -414,7 +419,8 @@ func TestTables(t *testing.T) {
 	}
 }
 
-// Bayes' rule by hand: two suspects alike but for one test, and no second fault. After "gone", the odds are those of the test.
+// Bayes' rule by hand: two suspects alike but for one test, and no second fault. After "gone", the
+// odds are those of the test.
 func TestBayesByHand(t *testing.T) {
 	h := &Hunt{Suspects: make([]Suspect, 2), Tests: []Test{{Plugs: 3}}, guesses: [][2]int{{0, -1}, {1, -1}}, prior: []float64{.5, .5},
 		left: [][]effect{{{.8, .1, .1}, {.2, .2, .6}}}}

@@ -19,8 +19,9 @@ var (
 	Changes = []string{"gone", "softer", "same"}
 )
 
-// kind is a sort of suspect: how likely one of it is at fault against others, and how likely it sounds like each of Sounds. All of
-// it is assumption: common practice, no source. A chain file changes weights under suspects.
+// kind is a sort of suspect: how likely one of it is at fault against others, and how likely it
+// sounds like each of Sounds. All of it is assumption: common practice, no source. A chain file
+// changes weights under suspects.
 type kind struct {
 	name   string
 	weight float64
@@ -30,9 +31,11 @@ type kind struct {
 // The kinds; those in board.SuspectKinds, in that order.
 var kinds = []kind{
 	{"pickup", 1, [5]float64{.62, .02, .32, .02, .02}}, // single-coil: four times that
-	{"lead", 3, [5]float64{.22, .02, .22, .52, .02}},   // long and trodden on: the guitar's, and those to amplifiers
+	// long and trodden on: the guitar's, and those to amplifiers
+	{"lead", 3, [5]float64{.22, .02, .22, .52, .02}},
 	{"cable", 1, [5]float64{.22, .02, .22, .52, .02}},
-	{"pedal", 1.5, [5]float64{.10, .35, .10, .25, .20}}, // a part of it that fails, or rings; with its share of the hiss
+	// a part of it that fails, or rings; with its share of the hiss
+	{"pedal", 1.5, [5]float64{.10, .35, .10, .25, .20}},
 	{"supply", 1.5, [5]float64{.45, .05, .25, .02, .23}},
 	{"ground-loop", 5, [5]float64{.72, .01, .25, .01, .01}},
 	{"amplifier", 1.5, [5]float64{.40, .25, .10, .20, .05}},
@@ -50,8 +53,10 @@ type Suspect struct {
 	Mend   string // what to do about it
 	Weight float64
 
-	sounds   [5]float64
-	at, path int      // its place: things are at odd numbers from the guitar on, and what leads to them is one less; 0, 1 or 2, where the path splits
+	sounds [5]float64
+	// its place: things are at odd numbers from the guitar on, and what leads to them is one less;
+	// 0, 1 or 2, where the path splits
+	at, path int
 	block    string   // of pedals
 	feeds    []string // of supplies
 }

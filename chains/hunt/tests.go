@@ -9,9 +9,11 @@ import (
 
 // Test is one thing that a player can do, and put back.
 type Test struct {
-	Name    string
-	Do      string // as an order
-	Plugs   int    // that are pulled out or put in, to do it and to put it back; one that changes its jack counts once
+	Name string
+	Do   string // as an order
+	// that are pulled out or put in, to do it and to put it back; one that changes its jack counts
+	// once
+	Plugs   int
 	Minutes float64
 
 	kind   string
@@ -31,12 +33,14 @@ var (
 	none    = effect{.005, .015, .98}
 )
 
-// minutesPerPlug is what a plug costs beside the minutes of its test: the risk and the bother of moving it.
+// minutesPerPlug is what a plug costs beside the minutes of its test: the risk and the bother of
+// moving it.
 const minutesPerPlug = 0.6
 
 func (t *Test) cost() float64 { return t.Minutes + minutesPerPlug*float64(t.Plugs) }
 
-// tests lists what can be done on a chain. None of it touches the mains, an earth, or what is inside anything.
+// tests lists what can be done on a chain. None of it touches the mains, an earth, or what is
+// inside anything.
 func tests(f *board.File, take board.Take, things []thing, list []Suspect) (all []Test) {
 	add := func(kind, name, do string, plugs int, minutes float64, of func(s *Suspect) effect) {
 		t := Test{Name: name, Do: do, Plugs: plugs, Minutes: minutes, kind: kind}

@@ -19,8 +19,9 @@ const (
 	bottom = 112 // the clock, and what ends the travel
 )
 
-// SVG draws the travel of every take side by side on one scale, in dBu at the input of the next block: average to peak, noise, the
-// ceiling, and where its useful travel ends. It takes the colour of the text around it.
+// SVG draws the travel of every take side by side on one scale, in dBu at the input of the next
+// block: average to peak, noise, the ceiling, and where its useful travel ends. It takes the colour
+// of the text around it.
 func (a *Answer) SVG() []byte {
 	low, high := a.span()
 	width := left + len(a.Takes)*(panel+gap)

@@ -50,11 +50,13 @@ type Answer struct {
 
 // Travel is the knob over its travel in one take.
 type Travel struct {
-	Take   string  `json:"take"`
-	Now    float64 `json:"now"`  // where the take has it
-	Next   string  `json:"next"` // the block behind, with a ceiling, that points speak of; "" for what the chain ends in
+	Take string  `json:"take"`
+	Now  float64 `json:"now"` // where the take has it
+	// the block behind, with a ceiling, that points speak of; "" for what the chain ends in
+	Next   string  `json:"next"`
 	Points []Point `json:"points"`
-	Ends   []End   `json:"ends"` // what ends its useful travel, the first first; none where all of it is of use
+	// what ends its useful travel, the first first; none where all of it is of use
+	Ends []End `json:"ends"`
 }
 
 // Point is one position. Levels at the next block are voltages at its input, in dBu.
@@ -101,7 +103,8 @@ var (
 	jump = why.Find("too-loud").Limit // LU
 )
 
-// worse is by how many dB the playing has to come nearer to the hiss to be spoken of: twice the noise power.
+// worse is by how many dB the playing has to come nearer to the hiss to be spoken of: twice the
+// noise power.
 const worse = 3
 
 // step is the change of level, in LU, that nobody hears: the textbook's step for wide-band noise.
@@ -110,7 +113,8 @@ const step = 0.5
 // memory is how many bytes of signals are remembered.
 const memory = 256 << 20
 
-// Knob is the knob of a block of a file. The error names the nearest one, or says why it has no travel.
+// Knob is the knob of a block of a file. The error names the nearest one, or says why it has no
+// travel.
 func Knob(f *board.File, block, name string) (blocks.Knob, error) {
 	var all, knobs []string
 	for _, b := range f.Blocks {
@@ -162,7 +166,8 @@ type sweeper struct {
 	done, total int
 }
 
-// Ask answers. The error is of a render, of the context, or of a block, knob or take that the file does not have.
+// Ask answers. The error is of a render, of the context, or of a block, knob or take that the file
+// does not have.
 func Ask(ctx context.Context, q Question) (*Answer, error) {
 	k, err := Knob(q.File, q.Block, q.Knob)
 	if err != nil {
@@ -280,7 +285,8 @@ func (s *sweeper) point(ctx context.Context, c *board.Chain, p *Point) error {
 	return nil
 }
 
-// still is the first point from which on nobody hears a step: the last one where the last step is heard.
+// still is the first point from which on nobody hears a step: the last one where the last step is
+// heard.
 func (s *sweeper) still(ctx context.Context, t *Travel, chains []*board.Chain) (int, error) {
 	for k := len(chains) - 2; k >= 0; k-- {
 		if d := t.Points[k+1].Loudness.Minus(t.Points[k].Loudness); !d.OK() || math.Abs(d.Value) >= step {
@@ -297,7 +303,8 @@ func (s *sweeper) still(ctx context.Context, t *Travel, chains []*board.Chain) (
 	return 0, nil
 }
 
-// next chooses the block that points speak of: the one whose ceiling is passed first, or the first one behind whose ceiling is known.
+// next chooses the block that points speak of: the one whose ceiling is passed first, or the first
+// one behind whose ceiling is known.
 func (t *Travel) next() {
 	last := t.Points[len(t.Points)-1].rungs
 	at := slices.IndexFunc(last, func(r experiment.Rung) bool { return r.Ceiling.OK() })
@@ -339,8 +346,9 @@ func (s *sweeper) others(ctx context.Context, take board.Take) (measures.Figure,
 	return loudest, nil
 }
 
-// crossing is the share of the travel at which a margin, over the points, falls under 0 for the first time. Points without
-// one are where nothing comes through. It is within the step, evenly; at the first point where it was never over.
+// crossing is the share of the travel at which a margin, over the points, falls under 0 for the
+// first time. Points without one are where nothing comes through. It is within the step, evenly; at
+// the first point where it was never over.
 func crossing(n int, margin func(k int) measures.Figure) (share float64, ok bool) {
 	last := -1
 	for k := range n {
@@ -383,7 +391,8 @@ func (s *sweeper) ends(t *Travel, others measures.Figure, still int) {
 			best = k
 		}
 	}
-	if top := t.Points[best].OverHiss; top.OK() { // what hisses everywhere hisses not because of the knob
+	// what hisses everywhere hisses not because of the knob
+	if top := t.Points[best].OverHiss; top.OK() {
 		limit := min(hiss, top.Value-worse)
 		if at, ok := crossing(n, func(k int) measures.Figure {
 			if k < best {
@@ -419,7 +428,8 @@ func (t *Travel) Sentence(knob string) string {
 // errNoTake is for files in which no take has the block.
 var errNoTake = errors.New("no take has it in its path, and on")
 
-// Usual is the names of the takes that are swept where none is named: the first two with the block in their path.
+// Usual is the names of the takes that are swept where none is named: the first two with the block
+// in their path.
 func Usual(f *board.File, block string) ([]string, error) {
 	var names []string
 	for _, c := range f.Chains() {

@@ -43,8 +43,8 @@ order: [lift, keep]
 takes: [{name: plain}]
 `
 
-// A boost into a buffer: its level rises by its knob, dB for dB, and the peaks pass the buffer's ceiling where its peak and the
-// knob add up to it, in closed form.
+// A boost into a buffer: its level rises by its knob, dB for dB, and the peaks pass the buffer's
+// ceiling where its peak and the knob add up to it, in closed form.
 func TestCeilingInClosedForm(t *testing.T) {
 	a := ask(t, headroomBoard, "lift", "gain", "plain")
 	tr := a.Takes[0]
@@ -132,8 +132,8 @@ func TestCrossing(t *testing.T) {
 	}
 }
 
-// The puzzle's picture: in both orders the peaks pass the amplifier's ceiling before 9 o'clock, as TestPuzzle of package chains
-// has it, so the order is not what ends the travel.
+// The puzzle's picture: in both orders the peaks pass the amplifier's ceiling before 9 o'clock, as
+// TestPuzzle of package chains has it, so the order is not what ends the travel.
 func TestPuzzleTravel(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it renders 22 positions")

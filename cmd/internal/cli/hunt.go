@@ -20,7 +20,8 @@ type huntOptions struct {
 	plan       bool
 }
 
-// huntRare is how likely a branch of the printed plan is at least, and huntRate the sample rate of the noise ledger.
+// huntRare is how likely a branch of the printed plan is at least, and huntRate the sample rate of
+// the noise ledger.
 const (
 	huntRare = 0.005
 	huntRate = 48000
