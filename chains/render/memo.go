@@ -240,7 +240,7 @@ func (w *Plan) key(node string) [32]byte {
 	n := w.Section(node)
 	h := sha256.New()
 	k := n.Key(node)
-	// a fault is told by whoever computes the signal
+	// whoever computes the signal returns a fault
 	if moved, _ := w.motion(); moved.sections[n] != nil {
 		k = moved.sections[n].key(node)
 	}

@@ -75,7 +75,7 @@ func (o *Orders) Order(w *Plan) *Order {
 	if w.Rate != o.memo.Rate || w.Quality != o.memo.Quality {
 		panic("chains: a wiring of another rate or quality")
 	}
-	moves, _ := w.motion() // a fault is told by whoever computes the signal
+	moves, _ := w.motion() // whoever computes the signal returns a fault
 	return &Order{o, w, moves, map[string]*run{}}
 }
 

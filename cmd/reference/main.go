@@ -13,7 +13,7 @@
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy
 //
 // It ends with status 1 where a figure is missed. The error is that of the whole chain: filters,
-// latency and all. How it is measured is told at Case.Check and Case.Spectrum.
+// latency and all. How it is measured stands at Case.Check and Case.Spectrum.
 //
 // Start reading at case.go.
 package main

@@ -12,7 +12,7 @@ import (
 	"drywire/chains/measures"
 )
 
-// Every key of the JSON that the measuring commands print is told in their help, and the help tells
+// Every key of the JSON that the measuring commands print stands in their help, and the help says
 // none that is not there.
 func TestMeasuringJSONIsDocumented(t *testing.T) {
 	t.Parallel()
