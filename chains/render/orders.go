@@ -25,7 +25,8 @@ import (
 // What may be swapped is proven for each signal, not assumed. A run is what lies between two things
 // that bend or move: a signal, its base, and what it has gone through since. In a run may be
 //
-//   - a circuit between two stages, with the load that it has in this order, if it has no non-linear device and no voltage at rest;
+//   - a circuit between two stages, with the load that it has in this order, if it has no
+//     non-linear device and no voltage at rest;
 //   - a stage whose core is blocks.Limited and reached no limit when it was given the very signal that it gets in this order.
 //
 // Places in two orders with the same base and the same stages and circuits since have the same
