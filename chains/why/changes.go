@@ -22,8 +22,8 @@ type change struct {
 	knob  *knob // that it turns, or nil
 }
 
-// newBuffer is the name of a buffer that is put in.
-const newBuffer = "new-buffer"
+// NewBuffer is the name of a buffer that is put in.
+const NewBuffer = "new-buffer"
 
 // changer lists changes of one take.
 type changer struct {
@@ -38,7 +38,7 @@ type changer struct {
 func withBuffer(f *board.File) *board.File {
 	g := *f
 	kind := blocks.Find("buffer")
-	g.Blocks = append(slices.Clone(f.Blocks), board.Block{Name: newBuffer, Kind: kind, Settings: kind.Defaults()})
+	g.Blocks = append(slices.Clone(f.Blocks), board.Block{Name: NewBuffer, Kind: kind, Settings: kind.Defaults()})
 	return &g
 }
 
@@ -183,9 +183,9 @@ func (c *changer) moves(l line) {
 		c.add("remove", name, "take "+name+" out", func(t board.Take) board.Take { return c.without(t, name) })
 	}
 	for k := 0; k <= len(l.names); k++ {
-		names := slices.Insert(slices.Clone(l.names), k, newBuffer)
+		names := slices.Insert(slices.Clone(l.names), k, NewBuffer)
 		if c.wired(l.names, names) {
-			c.add("insert", newBuffer, fmt.Sprintf("put a buffer %s%s", behind(names, k), l.said), func(t board.Take) board.Take { return l.set(t, names) })
+			c.add("insert", NewBuffer, fmt.Sprintf("put a buffer %s%s", behind(names, k), l.said), func(t board.Take) board.Take { return l.set(t, names) })
 		}
 	}
 }

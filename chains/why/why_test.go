@@ -220,7 +220,7 @@ func TestChangesThatAreOffered(t *testing.T) {
 		}
 		moved++
 		at := func(n string) int { return slices.Index(u.Order, n) }
-		if p := at("power"); at("echo") > p || at("fuzz") > p || at(newBuffer) > p {
+		if p := at("power"); at("echo") > p || at("fuzz") > p || at(NewBuffer) > p {
 			t.Errorf("%s: %v", one.text, u.Order)
 		}
 		if one.sort != "remove" && at("fuzz") != 0 {
