@@ -187,7 +187,9 @@ func (all tree) astrayCommand(span string) string {
 			names = all.tests[in[1]]
 		}
 		for _, m := range pattern.FindAllStringSubmatch(one, -1) {
-			if !slices.ContainsFunc(names, func(n string) bool { return strings.HasPrefix(n, "Benchmark") == (m[1] == "bench") && strings.Contains(n, m[2]) }) {
+			if !slices.ContainsFunc(names, func(n string) bool {
+				return strings.HasPrefix(n, "Benchmark") == (m[1] == "bench") && strings.Contains(n, m[2])
+			}) {
 				return "runs no test " + m[2]
 			}
 		}
