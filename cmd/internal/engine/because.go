@@ -7,7 +7,7 @@ import (
 	"drywire/chains/why"
 )
 
-// Because says why b sounds other than a, two takes of a file, in the loudest moment of a loop.
+// Because says why b sounds other than a, which it calls A, in the loudest moment of a loop.
 // Respects is what they differ in, as Verdict has found it.
 func (e *Engine) Because(ctx context.Context, l *Loop, f *board.File, a, b board.Take, respects []string) (*why.Because, error) {
 	done, err := e.queue.turn(ctx, exactSound)
@@ -15,7 +15,7 @@ func (e *Engine) Because(ctx context.Context, l *Loop, f *board.File, a, b board
 		return nil, err
 	}
 	defer done()
-	return why.NewMoment(l.x, l.rate).Between(ctx, f, a, b, respects)
+	return why.NewMoment(l.x, l.rate).Between(ctx, f, a, b, "A", respects)
 }
 
 // Why answers a complaint about a take of a file on a loop. Every variant that it simulates waits
