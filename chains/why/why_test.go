@@ -46,7 +46,7 @@ func decay(sample, partial int) float64 {
 	return v
 }
 
-func shipped(t *testing.T, name string) *board.File {
+func shipped(t testing.TB, name string) *board.File {
 	t.Helper()
 	src, err := chains.ReadShipped(name)
 	if err != nil {
