@@ -187,10 +187,16 @@ func (f *finder) reference(ctx context.Context) error {
 		return nil
 	}
 	var all []float64
-	for _, t := range f.q.File.Takes {
-		if t.Name == f.q.Take {
-			continue
+	others := slices.DeleteFunc(slices.Clone(f.q.File.Takes), func(t board.Take) bool { return t.Name == f.q.Take })
+	if f.take.Preset != "" && f.q.Complaint.Either {
+		others = nil
+		for _, p := range f.q.File.Presets {
+			if p.Name != f.take.Preset {
+				others = append(others, board.Take{Name: p.Name, Preset: p.Name, Guitar: f.take.Guitar})
+			}
 		}
+	}
+	for _, t := range others {
 		v, err := f.draft.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
 		if err != nil {
 			return err
@@ -200,7 +206,7 @@ func (f *finder) reference(ctx context.Context) error {
 		}
 	}
 	if len(all) == 0 {
-		f.against = measures.None("there is no other take to compare with")
+		f.against = measures.None("there is nothing else to compare with")
 		return nil
 	}
 	slices.Sort(all)
@@ -222,7 +228,11 @@ func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (m
 		return measures.Figure{}, err
 	}
 	if f.q.Complaint.Relative {
-		return v[0].Minus(f.against), nil
+		v[0] = v[0].Minus(f.against)
+		if f.q.Complaint.Either {
+			v[0].Value = math.Abs(v[0].Value)
+		}
+		return v[0], nil
 	}
 	return v[0], nil
 }
