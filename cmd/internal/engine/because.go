@@ -7,7 +7,7 @@ import (
 	"drywire/chains/why"
 )
 
-// Because says why b sounds other than a, two takes of a file, in the loudest moment of a region.
+// Because says why b sounds other than a, which it calls A, in the loudest moment of a region.
 // Respects is what they differ in, as Verdict has found it.
 func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b board.Take, respects []string) (*why.Because, error) {
 	l, leave, err := e.enter(ctx, r, nil)
@@ -20,7 +20,7 @@ func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b boar
 		return nil, err
 	}
 	defer done()
-	return why.NewMoment(l.x, l.rate).Between(ctx, f, a, b, respects)
+	return why.NewMoment(l.x, l.rate).Between(ctx, f, a, b, "A", respects)
 }
 
 // Why answers a complaint about a take of a file on a region. Every variant that it simulates waits
