@@ -13,6 +13,8 @@
 //	why         what causes a complaint, and what to do
 //	sweep       a knob over its travel, and what ends it
 //	hunt        where a noise comes from, test by test
+//	lesson      a question about a board, what is heard and measured, and why
+//	lessons     the lessons that come with the program
 //	report      the page that plays and shows it
 package chains
 
