@@ -97,6 +97,14 @@ func TestOrders(t *testing.T) {
 		if len(seen) != n {
 			t.Errorf("%+v: %d different orders of %d", c.keep, len(seen), n)
 		}
+		// The tree has the orders that the rule allows, and no others.
+		every, _ := newOrders(base, board.Keep{}, anywhere)
+		every.walk(mostPlaces, func(w order) bool {
+			if allowed := c.keep.Allows(every.words(w)); allowed != seen[string(w)] {
+				t.Errorf("%+v: %v is in the tree: %v; allowed: %v", c.keep, every.words(w), seen[string(w)], allowed)
+			}
+			return true
+		})
 		// Shares put together are the whole.
 		var shares []order
 		for part := range 7 {
@@ -424,7 +432,7 @@ func TestOrdersThatNobodyCouldWire(t *testing.T) {
 		for k, b := range w {
 			line[k] = c.Blocks[b]
 		}
-		if why := board.Reordered(c.Blocks, line); why != "" {
+		if why := board.Reordered(c.Blocks, line) + board.Unwireable(line); why != "" {
 			t.Errorf("%v: %s", r.orders.words(w), why)
 		}
 		tried[strings.Join(r.orders.words(w), " ")] = true

@@ -22,8 +22,8 @@ type change struct {
 	knob  *knob // that it turns, or nil
 }
 
-// newBuffer is the name of a buffer that is put in.
-const newBuffer = "new-buffer"
+// NewBuffer is the name of a buffer that is put in.
+const NewBuffer = "new-buffer"
 
 // changer lists changes of one take.
 type changer struct {
@@ -38,7 +38,7 @@ type changer struct {
 func withBuffer(f *board.File) *board.File {
 	g := *f
 	kind := blocks.Find("buffer")
-	g.Blocks = append(slices.Clone(f.Blocks), board.Block{Name: newBuffer, Kind: kind, Settings: kind.Defaults()})
+	g.Blocks = append(slices.Clone(f.Blocks), board.Block{Name: NewBuffer, Kind: kind, Settings: kind.Defaults()})
 	return &g
 }
 
@@ -112,51 +112,17 @@ func (c *changer) onBoard(name string) bool {
 	return k != nil && k.Place == blocks.OnTheBoard && k.Name != "switcher"
 }
 
-// wired says whether a list is one that can be wired: nothing of a board behind the power of an
-// amplifier, and as keep has it.
-func (c *changer) wired(names []string) bool {
-	power := false
+// wired says whether a player could make one list of names of another, as keep has it.
+func (c *changer) wired(was, is []string) bool {
+	return board.Reordered(c.placed(was), c.placed(is)) == "" && c.keep.Allows(is)
+}
+
+// placed is blocks of the file as they are without a take.
+func (c *changer) placed(names []string) (line []board.Placed) {
 	for _, n := range names {
-		k := c.kindOf(n)
-		if power && k.Place == blocks.OnTheBoard {
-			return false
-		}
-		power = power || k.Place == blocks.AfterPower
+		line = append(line, board.Placed{Name: n, Kind: c.kindOf(n)})
 	}
-	at := func(n string) int { return slices.Index(names, n) }
-	for _, list := range c.keep.Before {
-		last := -1
-		for _, n := range list {
-			if k := at(n); k >= 0 {
-				if k < last {
-					return false
-				}
-				last = k
-			}
-		}
-	}
-	for k, n := range c.keep.First {
-		if at(n) >= 0 && at(n) != k {
-			return false
-		}
-	}
-	for k, n := range c.keep.Last {
-		if at(n) >= 0 && at(n) != len(names)-len(c.keep.Last)+k {
-			return false
-		}
-	}
-	for _, list := range c.keep.Together {
-		low, high, n := len(names), -1, 0
-		for _, b := range list {
-			if k := at(b); k >= 0 {
-				low, high, n = min(low, k), max(high, k), n+1
-			}
-		}
-		if n > 0 && high-low+1 != n {
-			return false
-		}
-	}
-	return true
+	return line
 }
 
 func (c *changer) add(sort, block, text string, do func(board.Take) board.Take) {
@@ -210,16 +176,16 @@ func (c *changer) moves(l line) {
 				continue
 			}
 			names := slices.Insert(slices.Delete(slices.Clone(l.names), from, from+1), to, name)
-			if c.wired(names) {
+			if c.wired(l.names, names) {
 				c.add("move", name, fmt.Sprintf("move %s %s%s", name, behind(names, to), l.said), func(t board.Take) board.Take { return l.set(t, names) })
 			}
 		}
 		c.add("remove", name, "take "+name+" out", func(t board.Take) board.Take { return c.without(t, name) })
 	}
 	for k := 0; k <= len(l.names); k++ {
-		names := slices.Insert(slices.Clone(l.names), k, newBuffer)
-		if c.wired(names) {
-			c.add("insert", newBuffer, fmt.Sprintf("put a buffer %s%s", behind(names, k), l.said), func(t board.Take) board.Take { return l.set(t, names) })
+		names := slices.Insert(slices.Clone(l.names), k, NewBuffer)
+		if c.wired(l.names, names) {
+			c.add("insert", NewBuffer, fmt.Sprintf("put a buffer %s%s", behind(names, k), l.said), func(t board.Take) board.Take { return l.set(t, names) })
 		}
 	}
 }

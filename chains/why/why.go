@@ -70,7 +70,8 @@ type Fix struct {
 	Needs    string          `json:"needs,omitempty"`
 	Side     string          `json:"side"` // what else a listener hears, at equal loudness
 
-	Lines []string `json:"-"` // the same, a key on each
+	Lines []string   `json:"-"` // the same, a key on each
+	Take  board.Take `json:"-"` // the same, of a file with NewBuffer where Needs says so
 	loses int
 }
 
@@ -83,7 +84,12 @@ type Question struct {
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
 	Progress  func(done, total int) // nil: nobody looks
+	// waited for before every variant, and done called after it; nil: nobody else needs the processors
+	Turn func(context.Context) (done func(), err error)
 }
+
+// UsualFixes is how many changes are simulated again at normal quality where nobody says.
+const UsualFixes = 4
 
 // memory is how many bytes of signals are remembered.
 const memory = 256 << 20
@@ -201,6 +207,13 @@ func (f *finder) reference(ctx context.Context) error {
 
 // value is the measure of a take.
 func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (measures.Figure, error) {
+	if f.q.Turn != nil {
+		done, err := f.q.Turn(ctx)
+		if err != nil {
+			return measures.Figure{}, err
+		}
+		defer done()
+	}
 	v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
 	if err != nil {
 		return measures.Figure{}, err
@@ -475,9 +488,9 @@ func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	}
 	other := f.f.Of(t)
 	fix.Plugs = plugs(f.c.at, other)
-	fix.TakeText, fix.Lines = edit.TakeText(t), edit.TakeLines(t)
-	if strings.Contains(fix.TakeText, newBuffer) {
-		fix.Needs = newBuffer + ": {kind: buffer}"
+	fix.TakeText, fix.Lines, fix.Take = edit.TakeText(t), edit.TakeLines(t), t
+	if strings.Contains(fix.TakeText, NewBuffer) {
+		fix.Needs = NewBuffer + ": {kind: buffer}"
 	}
 	pair, err := f.normal.Compare(ctx, f.c.at, other)
 	if err != nil {

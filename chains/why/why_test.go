@@ -220,7 +220,7 @@ func TestChangesThatAreOffered(t *testing.T) {
 		}
 		moved++
 		at := func(n string) int { return slices.Index(u.Order, n) }
-		if p := at("power"); at("echo") > p || at("fuzz") > p || at(newBuffer) > p {
+		if p := at("power"); at("echo") > p || at("fuzz") > p || at(NewBuffer) > p {
 			t.Errorf("%s: %v", one.text, u.Order)
 		}
 		if one.sort != "remove" && at("fuzz") != 0 {
@@ -229,6 +229,31 @@ func TestChangesThatAreOffered(t *testing.T) {
 	}
 	if moved < 5 {
 		t.Errorf("%d of %d change the order", moved, len(list))
+	}
+}
+
+// Behind the line output of a load box stand a mixer's effects: they are moved among themselves, and
+// what is in front of the power among itself.
+func TestChangesBehindALoadBox(t *testing.T) {
+	f := own(t, "blocks:\n  fuzz: {kind: fuzz}\n  drive: {kind: overdrive}\n  power: {kind: poweramp}\n  dummy: {kind: load-box}\n  tone: {kind: eq}\n  echo: {kind: delay}\norder: [fuzz, drive, power, dummy, tone, echo]\n")
+	g := withBuffer(f)
+	c := &changer{file: g, take: g.Takes[0], at: g.Of(g.Takes[0]), keep: f.Keep}
+	var got []string
+	for _, one := range c.all() {
+		if one.sort == "move" || one.sort == "insert" {
+			got = append(got, strings.Join(one.do(c.take).Order, " "))
+		}
+	}
+	slices.Sort(got)
+	want := []string{
+		"drive fuzz power dummy tone echo",
+		"fuzz drive new-buffer power dummy tone echo",
+		"fuzz drive power dummy echo tone",
+		"fuzz new-buffer drive power dummy tone echo",
+		"new-buffer fuzz drive power dummy tone echo",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }
 

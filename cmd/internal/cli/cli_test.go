@@ -564,7 +564,7 @@ func TestInterrupt(t *testing.T) {
 		var errs bytes.Buffer
 		code := Run(ctx, args, strings.NewReader(""), io.Discard, &errs)
 		cancel()
-		if code != failed || !strings.Contains(errs.String(), "interrupted; nothing was written") {
+		if code != interrupted || !strings.Contains(errs.String(), "interrupted; nothing was written") {
 			t.Errorf("%v: exit code %d, %q", args, code, errs.String())
 		}
 		list, err := os.ReadDir(dir)

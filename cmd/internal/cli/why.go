@@ -16,12 +16,8 @@ type whyOptions struct {
 	json, all                        bool
 }
 
-// whySeconds is how much of a recording is looked at for its loudest moment, and whyFixes how many
-// changes are simulated again at normal quality.
-const (
-	whySeconds = 60
-	whyFixes   = 4
-)
+// whySeconds is how much of a recording is looked at for its loudest moment.
+const whySeconds = 60
 
 func whyCommand(s streams) *cobra.Command {
 	var o whyOptions
@@ -95,7 +91,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	defer bar.stop()
 	done := 0
 	a, err := why.Ask(ctx, why.Question{
-		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: whyFixes,
+		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes,
 		Progress: func(n, total int) {
 			now := 900 * n / total
 			bar.add(max(0, now-done))

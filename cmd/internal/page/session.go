@@ -17,6 +17,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/produce"
 )
@@ -47,6 +48,9 @@ type session struct {
 	left     time.Time           // when the last of them went
 	streams  int                 // of sound, at the moment
 	figuring int                 // figures at work
+	asking   bool                // a complaint is at work
+	fixes    []why.Fix           // that the last one was answered with
+	about    string              // the take that it was about
 }
 
 // document is a project, and the takes that the sides A and B show. It is never changed, only
@@ -412,6 +416,8 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			return d, err
 		}
 		return d.with(ctx, text, d.takes)
+	case "fix":
+		return n.withFix(ctx, op.Number, op.Name)
 	case "order":
 		var err error
 		if t, err = reordered(d.File, t, op.Order); err != nil {
