@@ -46,7 +46,9 @@ type Answer struct {
 	Fixes     []Fix           `json:"fixes"`     // what to do, best first
 	Confirm   string          `json:"confirm"`   // the one experiment on the floor that tells
 	Unknown   string          `json:"unknown"`
-	Tried     int             `json:"tried"`
+	Tried     int             `json:"tried"`   // variants that were simulated
+	Changes   int             `json:"changes"` // single changes that a player could make
+	Left      int             `json:"left"`    // of them, those that were not tried: the least promising
 }
 
 // Cause is what taking a block out does, or two.
@@ -84,6 +86,7 @@ type Question struct {
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
 	Progress  func(done, total int) // nil: nobody looks
+	Memory    int                   // bytes of signals that are remembered; 0: 512 MiB
 	// waited for before every variant, and done called after it; nil: nobody else needs the processors
 	Turn func(context.Context) (done func(), err error)
 }
@@ -91,8 +94,8 @@ type Question struct {
 // UsualFixes is how many changes are simulated again at normal quality where nobody says.
 const UsualFixes = 4
 
-// memory is how many bytes of signals are remembered.
-const memory = 256 << 20
+// usualMemory is how many bytes of signals are remembered where nobody says.
+const usualMemory = 512 << 20
 
 // finder answers one question.
 type finder struct {
@@ -118,6 +121,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	}
 	f := &finder{q: q, f: withBuffer(q.File), take: q.File.Takes[at]}
 	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
+	memory := cmp.Or(q.Memory, usualMemory) / 2
 	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
 	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
@@ -146,11 +150,12 @@ func (f *finder) run(ctx context.Context) error {
 		return nil
 	}
 	changes := f.c.all()
-	f.total = len(changes) + 2*len(f.c.suspects())
+	a.Changes = len(changes)
+	f.total = min(len(changes), mostTried) + 2*len(f.c.suspects()) + f.q.Fixes
 	if err := f.causes(ctx); err != nil {
 		return err
 	}
-	if err := f.fixes(ctx, changes); err != nil {
+	if err := f.fixes(ctx, f.promising(changes)); err != nil {
 		return err
 	}
 	a.Sentence, a.Confirm = f.sentence(), f.confirm()
@@ -184,10 +189,16 @@ func (f *finder) reference(ctx context.Context) error {
 		return nil
 	}
 	var all []float64
-	for _, t := range f.q.File.Takes {
-		if t.Name == f.q.Take {
-			continue
+	others := slices.DeleteFunc(slices.Clone(f.q.File.Takes), func(t board.Take) bool { return t.Name == f.q.Take })
+	if f.take.Preset != "" && f.q.Complaint.Either {
+		others = nil
+		for _, p := range f.q.File.Presets {
+			if p.Name != f.take.Preset {
+				others = append(others, board.Take{Name: p.Name, Preset: p.Name, Guitar: f.take.Guitar})
+			}
 		}
+	}
+	for _, t := range others {
 		v, err := f.draft.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
 		if err != nil {
 			return err
@@ -197,7 +208,7 @@ func (f *finder) reference(ctx context.Context) error {
 		}
 	}
 	if len(all) == 0 {
-		f.against = measures.None("there is no other take to compare with")
+		f.against = measures.None("there is nothing else to compare with")
 		return nil
 	}
 	slices.Sort(all)
@@ -219,7 +230,11 @@ func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (m
 		return measures.Figure{}, err
 	}
 	if f.q.Complaint.Relative {
-		return v[0].Minus(f.against), nil
+		v[0] = v[0].Minus(f.against)
+		if f.q.Complaint.Either {
+			v[0].Value = math.Abs(v[0].Value)
+		}
+		return v[0], nil
 	}
 	return v[0], nil
 }
@@ -240,17 +255,22 @@ func (f *finder) each(ctx context.Context, takes []board.Take) ([]measures.Figur
 				v = measures.None("%v", err)
 			}
 			values[k] = v
-			f.mu.Lock()
-			f.done++
-			f.answer.Tried++
-			if f.q.Progress != nil {
-				f.q.Progress(f.done, max(f.total, f.done))
-			}
-			f.mu.Unlock()
+			f.one()
 			return nil
 		})
 	}
 	return values, g.Wait()
+}
+
+// one counts a variant that has been simulated.
+func (f *finder) one() {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.done++
+	f.answer.Tried++
+	if f.q.Progress != nil {
+		f.q.Progress(f.done, max(f.total, f.done))
+	}
 }
 
 // causes takes every block out, alone and in pairs, and leaves every one alone.
@@ -352,6 +372,39 @@ func (f *finder) pairs(list []Cause) (pairs [][]string) {
 	return pairs
 }
 
+// mostTried is how many single changes are tried: of a large board it is not all.
+const mostTried = 120
+
+// promising is as many of the changes as are tried, what concerns a cause first: it goes by what
+// taking blocks out has shown, and by nothing else.
+func (f *finder) promising(all []change) []change {
+	var causes []string
+	for _, c := range f.answer.Causes {
+		causes = append(causes, c.Blocks...)
+	}
+	cause := func(name string) bool { return slices.Contains(causes, name) }
+	rank := func(c change) int {
+		switch {
+		case cause(c.block):
+			return 0
+		case c.sort == "insert" || c.block == "":
+			return 1
+		case slices.ContainsFunc(c.passes, cause):
+			return 2
+		case c.sort == "move":
+			return 4
+		}
+		return 3
+	}
+	if len(all) <= mostTried {
+		return all
+	}
+	list := slices.Clone(all)
+	slices.SortStableFunc(list, func(x, y change) int { return cmp.Compare(rank(x), rank(y)) })
+	f.answer.Left = len(list) - mostTried
+	return list[:mostTried]
+}
+
 // fixes tries every change at draft quality, the best again at normal quality, and two of the best
 // together.
 func (f *finder) fixes(ctx context.Context, changes []change) error {
@@ -429,14 +482,23 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	if len(chosen) >= 2 && !best[0].cures {
 		x, y := chosen[0], chosen[1]
 		if x.block != y.block {
-			chosen = append([]change{{x.text + ", and " + y.text, "", "two", func(t board.Take) board.Take { return y.do(x.do(t)) }, nil}}, chosen...)
+			chosen = append([]change{{text: x.text + ", and " + y.text, sort: "two", do: func(t board.Take) board.Take { return y.do(x.do(t)) }}}, chosen...)
 		}
 	}
-	for _, c := range chosen {
-		fix, err := f.confirmed(ctx, c)
-		if err != nil {
+	confirmed := make([]*Fix, len(chosen))
+	g, inner := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for k, c := range chosen {
+		g.Go(func() (err error) {
+			confirmed[k], err = f.confirmed(inner, c)
+			f.one()
 			return err
-		}
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	for _, fix := range confirmed {
 		if fix != nil {
 			a.Fixes = append(a.Fixes, *fix)
 		}
@@ -471,7 +533,8 @@ func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int 
 	return cmp.Compare(gainY/float64(2+plugsY), gainX/float64(2+plugsX))
 }
 
-// confirmed simulates a change at normal quality; nil where nothing is left of it.
+// confirmed simulates a change at normal quality; nil where nothing is left of it. What else changes
+// is looked at in draft, as the facts of every comparison are.
 func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	t := c.do(f.take)
 	t.Name = clipped(c.text, 60)
@@ -492,7 +555,7 @@ func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	if strings.Contains(fix.TakeText, NewBuffer) {
 		fix.Needs = NewBuffer + ": {kind: buffer}"
 	}
-	pair, err := f.normal.Compare(ctx, f.c.at, other)
+	pair, err := f.draft.Compare(ctx, f.c.at, other)
 	if err != nil {
 		return nil, err
 	}

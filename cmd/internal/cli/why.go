@@ -42,7 +42,7 @@ keep in the chain file says what must stay in its place.
 
 --json prints one object in place of the tables:
   complaint: word, says, measure, limit, step, source, unknown
-  take, value, limit, holds, sentence, bare, confirm, unknown, tried
+  take, value, limit, holds, sentence, bare, confirm, unknown, tried, changes, left
   about, causes, ruled_out, helpers: blocks, without, gain, alone, necessary, sufficient
   fixes: text, value, gain, cures, plugs, take, needs, side
 What cannot be measured is {"not_measurable": "why"}.`, words.String(), "too-quiet and too-loud"),
@@ -93,7 +93,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	a, err := why.Ask(ctx, why.Question{
 		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes,
 		Progress: func(n, total int) {
-			now := 900 * n / total
+			now := 1000 * n / total
 			bar.add(max(0, now-done))
 			done = max(done, now)
 		},
@@ -184,7 +184,11 @@ func printWhy(s streams, a *why.Answer, all bool) {
 	s.printf("\n")
 	paragraph(s.out, "On the floor:  ", a.Confirm, 98)
 	paragraph(s.out, "Not known here:  ", a.Unknown+".", 98)
-	paragraph(s.out, "", fmt.Sprintf("%d variants were simulated. Limit: %s.", a.Tried, a.Complaint.Source), 98)
+	left := ""
+	if a.Left > 0 {
+		left = fmt.Sprintf(" Of %d single changes, %d that concern no cause were not tried.", a.Changes, a.Left)
+	}
+	paragraph(s.out, "", fmt.Sprintf("%d variants were simulated.%s Limit: %s.", a.Tried, left, a.Complaint.Source), 98)
 }
 
 func gained(a *why.Answer, f why.Fix) string {

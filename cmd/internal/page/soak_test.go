@@ -46,7 +46,9 @@ func TestHourOfEdits(t *testing.T) {
 	begin := time.Now()
 	p.server.now = func() time.Time { return begin } // windows stay, however long they think
 	watch := newHeapWatch(before, p.server.engine, time.Second)
-	watch.tell = func(s heapSample) { t.Logf("after %v %d MB are live, %d MB counted", s.at.Round(time.Second), s.live>>20, s.counted>>20) }
+	watch.tell = func(s heapSample) {
+		t.Logf("after %v %d MB are live, %d MB counted", s.at.Round(time.Second), s.live>>20, s.counted>>20)
+	}
 	var all sync.WaitGroup
 	for k := range windows {
 		all.Go(func() {

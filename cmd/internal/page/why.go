@@ -56,18 +56,24 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 		return refuse(http.StatusBadRequest, "no complaint %q (there are: %s)", q.Complaint, strings.Join(why.Words(), ", "))
 	}
 	n.mu.Lock()
-	if n.asking {
+	if n.asking >= mostFiguring {
 		n.mu.Unlock()
 		return engine.ErrBusy
 	}
-	n.asking = true
+	n.asking++
 	doc := n.doc
 	n.mu.Unlock()
 	defer func() {
 		n.mu.Lock()
-		n.asking = false
+		n.asking--
 		n.mu.Unlock()
 	}()
+	select { // one that was given up takes a moment to end
+	case n.ask <- struct{}{}:
+		defer func() { <-n.ask }()
+	case <-r.Context().Done():
+		return r.Context().Err()
+	}
 	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
