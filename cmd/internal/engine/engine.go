@@ -114,17 +114,24 @@ type Region struct {
 	From, To  int64 // frames
 }
 
-// enter finds or reads a region to listen to takes on it, once there is room for all of them; leave
-// must be called. heard are further sounds that are held meanwhile. ErrBusy where too many wait
-// already.
-func (e *Engine) enter(ctx context.Context, r Region, takes []*produce.Take, heard ...*Sound) (l *Loop, leave func(), err error) {
+// listening is what is held while a region is: the sounds of takes on it, sounds that there are, and
+// so many bytes more.
+type listening struct {
+	takes []*produce.Take
+	heard []*Sound
+	bytes int
+}
+
+// enter finds or reads a region, once there is room for it and what is held with it; leave must be
+// called. ErrBusy where too many wait already.
+func (e *Engine) enter(ctx context.Context, r Region, with listening) (l *Loop, leave func(), err error) {
 	l = &Loop{key: keyOfLoop(r.Recording, r.From, r.To), rate: r.Recording.Rate, a: r.From, b: r.To}
 	n := int(r.To - r.From)
-	needs := map[any]int{loopKey(l.key): 8 * n}
-	for _, t := range takes {
+	needs := map[any]int{loopKey(l.key): 8 * n, new(int): with.bytes}
+	for _, t := range with.takes {
 		needs[e.wired(l, t).key] = soundSize(n, len(t.Ends()))
 	}
-	for _, s := range heard {
+	for _, s := range with.heard {
 		needs[s.key] = s.size()
 	}
 	leave, err = e.admission.listen(ctx, needs)

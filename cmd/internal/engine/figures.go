@@ -64,7 +64,7 @@ const (
 
 // Figures measures a take on its exact sound, once.
 func (e *Engine) Figures(ctx context.Context, r Region, t *produce.Take) (*Figures, error) {
-	l, out, err := e.enter(ctx, r, []*produce.Take{t})
+	l, out, err := e.enter(ctx, r, listening{takes: []*produce.Take{t}})
 	if err != nil {
 		return nil, err
 	}

@@ -84,7 +84,7 @@ func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(K
 			}
 		}
 	}
-	l, leave, err := e.enter(ctx, r.Region, []*produce.Take{r.Take, r.Other}, known...)
+	l, leave, err := e.enter(ctx, r.Region, listening{takes: []*produce.Take{r.Take, r.Other}, heard: known})
 	if err != nil {
 		return err
 	}

@@ -16,7 +16,7 @@ import (
 // error is that of a sound that could not be made, or of ctx.
 func (e *Engine) Verdict(ctx context.Context, r Region, a, b *produce.Take) (experiment.Pair, error) {
 	takes := [2]*produce.Take{a, b}
-	l, out, err := e.enter(ctx, r, takes[:])
+	l, out, err := e.enter(ctx, r, listening{takes: takes[:]})
 	if err != nil {
 		return experiment.Pair{}, err
 	}

@@ -44,8 +44,11 @@ func TestHourOfEdits(t *testing.T) {
 	p := openPage(t, string(text))
 	before := heap()
 	begin := time.Now()
-
+	p.server.now = func() time.Time { return begin } // windows stay, however long they think
 	watch := newHeapWatch(before, p.server.engine, time.Second)
+	watch.tell = func(s heapSample) {
+		t.Logf("after %v %d MB are live, %d MB counted", s.at.Round(time.Second), s.live>>20, s.counted>>20)
+	}
 	var all sync.WaitGroup
 	for k := range windows {
 		all.Go(func() {
@@ -150,6 +153,7 @@ type heapSample struct {
 type heapWatch struct {
 	stop, stopped chan struct{}
 	samples       []heapSample
+	tell          func(heapSample) // unless nil, told of a sample in a hundred
 }
 
 func newHeapWatch(before int64, e *engine.Engine, every time.Duration) *heapWatch {
@@ -165,6 +169,9 @@ func newHeapWatch(before int64, e *engine.Engine, every time.Duration) *heapWatc
 			case <-tick.C:
 				c := e.Counts()
 				w.samples = append(w.samples, heapSample{time.Since(begin), heap() - before, c.Kept + c.Aside})
+				if w.tell != nil && len(w.samples)%100 == 0 {
+					w.tell(w.samples[len(w.samples)-1])
+				}
 			}
 		}
 	}()
