@@ -40,7 +40,7 @@ func leadsBack(t *testing.T, f *board.File, a, b board.Take) {
 	t.Helper()
 	now := b
 	for range 60 {
-		list := Differences(f, a, now)
+		list := Differences(f, a, now, "A")
 		if len(list) == 0 {
 			break
 		}
@@ -48,7 +48,7 @@ func leadsBack(t *testing.T, f *board.File, a, b board.Take) {
 	}
 	x, y := f.Of(owned(f, a)), f.Of(owned(f, now))
 	x.Take, y.Take = "", ""
-	if list := Differences(f, a, now); len(list) > 0 {
+	if list := Differences(f, a, now, "A"); len(list) > 0 {
 		t.Errorf("%s: %q against %q: never ends: %v", f.Title, b.Name, a.Name, list[0].Text)
 	} else if !slices.EqualFunc(x.Every(), y.Every(), func(p, q board.Placed) bool {
 		return p.Name == q.Name && p.Off == q.Off && p.Settings.String() == q.Settings.String()
@@ -103,7 +103,7 @@ takes:
 	}
 	ask := func(a, b string, respects ...string) *Because {
 		t.Helper()
-		o, err := m.Between(t.Context(), f, of(a), of(b), respects)
+		o, err := m.Between(t.Context(), f, of(a), of(b), "A", respects)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -138,7 +138,7 @@ takes:
   - {name: a}
   - {name: b, order: [echo, flat, drive, even]}
 `)
-	o, err := NewMoment(played(), rate).Between(t.Context(), f, f.Takes[0], f.Takes[1], nil)
+	o, err := NewMoment(played(), rate).Between(t.Context(), f, f.Takes[0], f.Takes[1], "A", nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,6 +20,8 @@ type change struct {
 	sort  string // "move", "insert", "remove", "bypass", "set"
 	do    func(t board.Take) board.Take
 	knob  *knob // that it turns, or nil
+	// of a move: the blocks that it passes
+	passes []string
 }
 
 // NewBuffer is the name of a buffer that is put in.
@@ -126,7 +128,7 @@ func (c *changer) placed(names []string) (line []board.Placed) {
 }
 
 func (c *changer) add(sort, block, text string, do func(board.Take) board.Take) {
-	c.list = append(c.list, change{text, block, sort, do, nil})
+	c.list = append(c.list, change{text: text, block: block, sort: sort, do: do})
 }
 
 // without is a take with some blocks taken off the board.
@@ -178,6 +180,7 @@ func (c *changer) moves(l line) {
 			names := slices.Insert(slices.Delete(slices.Clone(l.names), from, from+1), to, name)
 			if c.wired(l.names, names) {
 				c.add("move", name, fmt.Sprintf("move %s %s%s", name, behind(names, to), l.said), func(t board.Take) board.Take { return l.set(t, names) })
+				c.list[len(c.list)-1].passes = l.names[min(from+1, to):max(from, to+1)]
 			}
 		}
 		c.add("remove", name, "take "+name+" out", func(t board.Take) board.Take { return c.without(t, name) })
@@ -203,10 +206,10 @@ func (c *changer) setting(block, target, value, text string, k *knob) *change {
 	if err != nil {
 		return nil
 	}
-	return &change{text, block, "set", func(t board.Take) board.Take {
+	return &change{text: text, block: block, sort: "set", do: func(t board.Take) board.Take {
 		t.Set = append(slices.DeleteFunc(slices.Clone(t.Set), func(o board.Setting) bool { return o.Target == target }), s)
 		return t
-	}, k}
+	}, knob: k}
 }
 
 // block is what can be done to one block where it stands.
@@ -280,12 +283,23 @@ func (c *changer) turned(k *knob, hours float64) *change {
 	case dsp.Hertzes:
 		v *= math.Exp2(hours * sign(k.up) / 3)
 	}
-	v = math.Round(v*1e6) / 1e6
+	return c.position(k, math.Round(v*1e6)/1e6)
+}
+
+// position is a knob at a value, as finely as a hand sets it: a tenth of a dial's number, of a
+// decibel or a per cent. Ends stay ends; nil where it does not move.
+func (c *changer) position(k *knob, v float64) *change {
+	switch k.unit {
+	case dsp.Dial, dsp.Decibels:
+		v = math.Round(v*10) / 10
+	case dsp.Percents:
+		v = math.Round(v*100) / 100
+	}
 	if v = min(max(v, k.low), k.high); v == k.now {
 		return nil
 	}
 	way := "down"
-	if k.up {
+	if v > k.now {
 		way = "up"
 	}
 	value := dsp.FormatQuantity(v, k.unit)

@@ -27,11 +27,11 @@ type step struct {
 	take board.Take
 }
 
-// Differences is all of them, each by itself. Takes of which one ends in two paths and the other
+// Differences is all of them, each by itself; texts call a by that name. Takes of which one ends in two paths and the other
 // does not differ in that as a whole. What cannot be undone by itself, without harm or with the
 // take still one that can be wired, is left out.
-func Differences(f *board.File, a, b board.Take) []Difference {
-	d := &differ{f: f, a: owned(f, a), b: owned(f, b)}
+func Differences(f *board.File, a, b board.Take, called string) []Difference {
+	d := &differ{f: f, a: owned(f, a), b: owned(f, b), called: called}
 	d.places()
 	d.loops()
 	d.bypassed()
@@ -42,9 +42,10 @@ func Differences(f *board.File, a, b board.Take) []Difference {
 
 // differ gathers differences.
 type differ struct {
-	f    *board.File
-	a, b board.Take // with an order of their own
-	list []Difference
+	f      *board.File
+	a, b   board.Take // with an order of their own
+	called string
+	list   []Difference
 }
 
 // owned is a take that says its order and the loops' contents itself.
@@ -131,7 +132,7 @@ func (d *differ) places() {
 	if (d.a.Split == nil) != (d.b.Split == nil) || d.a.Split != nil && d.a.Split.Mix != d.b.Split.Mix {
 		back := d.b
 		back.Order, back.Split = d.a.Order, d.a.Split
-		d.add("the chain ends in other paths than in A", nil, back)
+		d.add("the chain ends in other paths than in "+d.called, nil, back)
 		return
 	}
 	names, was := d.lines(d.a)
@@ -149,11 +150,11 @@ func (d *differ) places() {
 		stay := longest(was[line], common)
 		for _, block := range is[line] {
 			if from, there := lineOf(was, block); !there {
-				d.add(fmt.Sprintf("%s is %s (in A it is not)", block, where(line)), []string{block}, with(d.b, line, gone(is[line], block)))
+				d.add(fmt.Sprintf("%s is %s (in %s it is not)", block, where(line), d.called), []string{block}, with(d.b, line, gone(is[line], block)))
 			} else if from != line {
 				back := with(d.b, line, gone(is[line], block))
 				_, now := d.lines(back)
-				d.add(fmt.Sprintf("%s is %s (in A %s)", block, where(line), where(from)), []string{block}, with(back, from, put(now[from], was[from], block)))
+				d.add(fmt.Sprintf("%s is %s (in %s %s)", block, where(line), d.called, where(from)), []string{block}, with(back, from, put(now[from], was[from], block)))
 			} else if !slices.Contains(stay, block) {
 				d.moved(line, was[line], is[line], block)
 			}
@@ -167,7 +168,7 @@ func (d *differ) places() {
 					}
 				}
 				back = with(d.f.Switched(back, block, d.f.IsOff(d.a, block)), line, put(is[line], was[line], block))
-				d.add(fmt.Sprintf("%s is not %s (in A it is)", block, where(line)), []string{block}, back)
+				d.add(fmt.Sprintf("%s is not %s (in %s it is)", block, where(line), d.called), []string{block}, back)
 			}
 		}
 	}
@@ -189,11 +190,11 @@ func (d *differ) moved(line string, was, is []string, block string) {
 	}
 	var parts []string
 	if len(before) > 0 {
-		parts = append(parts, "before "+listed(before)+" (in A behind "+them(before)+")")
+		parts = append(parts, "before "+listed(before)+" (in "+d.called+" behind "+them(before)+")")
 		passed = append(passed, before...)
 	}
 	if len(behind) > 0 {
-		parts = append(parts, "behind "+listed(behind)+" (in A before "+them(behind)+")")
+		parts = append(parts, "behind "+listed(behind)+" (in "+d.called+" before "+them(behind)+")")
 		passed = append(passed, behind...)
 	}
 	back := put(gone(is, block), was, block)
@@ -290,11 +291,11 @@ func (d *differ) loops() {
 		} else {
 			back.Toggle = append(slices.Clone(back.Toggle), l.Number)
 		}
-		words := "is out (in A in)"
+		words := [2]string{"out", "in"}
 		if in {
-			words = "is in (in A out)"
+			words = [2]string{"in", "out"}
 		}
-		d.add(fmt.Sprintf("loop %d with %s %s", l.Number, among(l.Blocks), words), l.Blocks, back)
+		d.add(fmt.Sprintf("loop %d with %s is %s (in %s %s)", l.Number, among(l.Blocks), words[0], d.called, words[1]), l.Blocks, back)
 	}
 }
 
@@ -327,11 +328,11 @@ func (d *differ) bypassed() {
 		if a == b {
 			continue
 		}
-		words := "is on (in A off)"
+		words := [2]string{"on", "off"}
 		if b {
-			words = "is off (in A on)"
+			words = [2]string{"off", "on"}
 		}
-		d.add(name+" "+words, []string{name}, d.f.Switched(d.b, name, a))
+		d.add(fmt.Sprintf("%s is %s (in %s %s)", name, words[0], d.called, words[1]), []string{name}, d.f.Switched(d.b, name, a))
 	}
 }
 
@@ -363,14 +364,14 @@ func (d *differ) settings() {
 				continue
 			}
 			if now == before {
-				texts = append(texts, knob.Name+" moves otherwise than in A")
+				texts = append(texts, knob.Name+" moves otherwise than in "+d.called)
 			} else {
-				texts = append(texts, fmt.Sprintf("%s at %s (in A at %s)", knob.Name, now, before))
+				texts = append(texts, fmt.Sprintf("%s at %s (in %s at %s)", knob.Name, now, d.called, before))
 			}
 		}
 		switch {
 		case len(texts) > mostKnobs:
-			d.add(fmt.Sprintf("%s has %d knobs set otherwise than in A", b.Name, len(texts)), []string{b.Name}, back)
+			d.add(fmt.Sprintf("%s has %d knobs set otherwise than in %s", b.Name, len(texts), d.called), []string{b.Name}, back)
 		case len(texts) > 0:
 			d.add(b.Name+" has "+strings.Join(texts, " and "), []string{b.Name}, back)
 		}
@@ -412,7 +413,7 @@ func (d *differ) rest() {
 			}
 			return n
 		}
-		d.add(fmt.Sprintf("the guitar is %s (in A %s)", said(b), said(a)), nil, back)
+		d.add(fmt.Sprintf("the guitar is %s (in %s %s)", said(b), d.called, said(a)), nil, back)
 	}
 	block := func(target string) bool {
 		name, _, _ := strings.Cut(target, ".")
@@ -447,7 +448,7 @@ func (d *differ) rest() {
 		} else {
 			back.Set = slices.DeleteFunc(slices.Clone(back.Set), func(o board.Setting) bool { return o.Target == target })
 		}
-		d.add(fmt.Sprintf("%s is %s (in A %s)", spoken(target), said(b), said(a)), nil, back)
+		d.add(fmt.Sprintf("%s is %s (in %s %s)", spoken(target), said(b), d.called, said(a)), nil, back)
 	}
 }
 

@@ -46,7 +46,7 @@ func decay(sample, partial int) float64 {
 	return v
 }
 
-func shipped(t *testing.T, name string) *board.File {
+func shipped(t testing.TB, name string) *board.File {
 	t.Helper()
 	src, err := chains.ReadShipped(name)
 	if err != nil {
@@ -109,6 +109,15 @@ func TestKnownCauses(t *testing.T) {
 		}, {
 			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 20 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
 			cause: "lift", fix: "lift from 18 V",
+		}, {
+			word: "stumbling-octave", take: "fuzz first", text: "blocks:\n  wall: {kind: op-amp-fuzz, sustain: 8}\n  low: {kind: octave-down}\norder: [low, wall]\ntakes: [{name: octave first}, {name: fuzz first, order: [wall, low]}]\n",
+			cause: "wall", fix: "move wall behind low",
+		}, {
+			word: "cannot-turn-up", text: "blocks:\n  lift: {kind: boost, gain: 30 dB}\n  more: {kind: boost, gain: 20 dB}\norder: [lift, more]\n",
+			cause: "lift", fix: "gain of lift down",
+		}, {
+			word: "jumps", take: "solo", text: "blocks:\n  lift: {kind: boost, gain: 9 dB}\n  box: {kind: switcher, loops: {1: [lift]}}\norder: [box]\npresets: {plain: {loops: []}, too: {loops: []}, solo: {loops: [1]}}\ntakes: [{name: solo, preset: solo}, {name: other, preset: plain}]\n",
+			cause: "lift", fix: "gain of lift down",
 		}, {
 			word: "too-quiet", take: "soft", text: "blocks:\n  pot: {kind: volume, volume: 3}\norder: [pot]\ntakes: [{name: soft}, {name: loud, set: {pot.volume: 10}}, {name: louder, set: {pot.volume: 9}}]\n",
 			cause: "pot", fix: "volume of pot up",

@@ -48,7 +48,8 @@ type session struct {
 	left     time.Time           // when the last of them went
 	streams  int                 // of sound, at the moment
 	figuring int                 // figures at work
-	asking   bool                // a complaint is at work
+	asking   int                 // complaints that are at work or wait for it
+	ask      chan struct{}       // held by the one at work
 	fixes    []why.Fix           // that the last one was answered with
 	about    string              // the take that it was about
 }
@@ -167,7 +168,7 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	n := &session{id: newID(), server: s, doc: d, base: base, opened: d.Text.Source, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}}
+	n := &session{id: newID(), server: s, doc: d, base: base, opened: d.Text.Source, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}, ask: make(chan struct{}, 1)}
 	s.mu.Lock()
 	if len(s.sessions) >= mostSessions {
 		s.mu.Unlock()

@@ -29,7 +29,7 @@ func complaints() []ComplaintOf {
 
 // because says why side B sounds other than side A, by what they differ in.
 func (s *server) because(w http.ResponseWriter, r *http.Request) error {
-	return s.measured(w, r, func(l *engine.Loop, d document, q measuredQuestion) (any, error) {
+	return s.measured(w, r, func(l engine.Region, d document, q measuredQuestion) (any, error) {
 		return s.engine.Because(r.Context(), l, d.File, d.take(0), d.take(1), q.Respects)
 	})
 }
@@ -56,30 +56,32 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 		return refuse(http.StatusBadRequest, "no complaint %q (there are: %s)", q.Complaint, strings.Join(why.Words(), ", "))
 	}
 	n.mu.Lock()
-	if n.asking {
+	if n.asking >= mostFiguring {
 		n.mu.Unlock()
 		return engine.ErrBusy
 	}
-	n.asking = true
+	n.asking++
 	doc := n.doc
 	n.mu.Unlock()
 	defer func() {
 		n.mu.Lock()
-		n.asking = false
+		n.asking--
 		n.mu.Unlock()
 	}()
-	if err := checkRegion(doc.Dry, q.Region); err != nil {
-		return err
+	select { // one that was given up takes a moment to end
+	case n.ask <- struct{}{}:
+		defer func() { <-n.ask }()
+	case <-r.Context().Done():
+		return r.Context().Err()
 	}
-	l, err := s.engine.LoopOf(r.Context(), n.id, doc.Dry, q.Region[0], q.Region[1])
-	if err != nil {
+	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
 	out := newStream(w, cmp.Or(s.options.wait, writeWait))
 	ctx, cancel := context.WithCancel(r.Context())
 	defer cancel()
 	take := doc.take(side).Name
-	a, err := s.engine.Why(ctx, l, doc.File, take, c, func(done, total int) {
+	a, err := s.engine.Why(ctx, n.listened(doc, q.Region), doc.File, take, c, func(done, total int) {
 		if out.json(progressMessage, map[string]int{"done": done, "total": total}) != nil {
 			cancel()
 		}

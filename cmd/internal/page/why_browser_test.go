@@ -18,18 +18,21 @@ func TestWhyOnThePage(t *testing.T) {
 		t.Errorf("why: %q", said)
 	}
 	picture(b, "because", 1280, 720)
+	b.Quiet()
+
+	b = open(t, testChain)
 	b.Run(`document.getElementById("hear-B").click()`)
 	b.Run(`document.getElementById("tab-why").click()`)
-	b.Run(`document.getElementById("complaint").value = "no-clean-up"`)
+	b.Run(`document.getElementById("complaint").value = "smeared-echoes"`)
 	b.Run(`document.getElementById("ask-why").click()`)
 	b.Wait(`document.querySelector("#answer progress")`)
 	picture(b, "why-asks", 1280, 720)
-	b.Run(`document.getElementById("ask-why").click()`)
-	b.Wait(`document.getElementById("ask-why").textContent === "Find out why" && !document.querySelector("#answer progress")`)
+	b.Run(`document.getElementById("ask-why").click()`) // cancel, and ask again at once
+	b.Wait(`document.getElementById("ask-why").textContent === "Find out why"`)
 	b.Run(`document.getElementById("ask-why").click()`)
 	b.Wait(`document.querySelector("#answer .fixes button")`)
 	complained := b.Text(`drywire.state().sides.B.take`)
-	if said := b.Text(`document.querySelector("#answer .found").textContent`); !strings.Contains(said, "uffer") {
+	if said := b.Text(`document.querySelector("#answer .found").textContent`); !strings.Contains(said, "rive") {
 		t.Errorf("answer: %q", said)
 	}
 	picture(b, "why-answers", 1280, 720)
@@ -40,7 +43,7 @@ func TestWhyOnThePage(t *testing.T) {
 	if now := b.Text(`drywire.state().sides.A.take`); now != complained {
 		t.Errorf("side A is %q, and %q was complained of", now, complained)
 	}
-	if now := b.Text(`drywire.state().sides.B.take`); now == complained || !strings.Contains(now, "buffer") {
+	if now := b.Text(`drywire.state().sides.B.take`); now == complained {
 		t.Errorf("side B is %q", now)
 	}
 	b.Wait(`document.getElementById("why").textContent.includes("ecause")`)

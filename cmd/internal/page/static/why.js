@@ -20,7 +20,7 @@ export class Why {
 	show(state, side) {
 		const select = byId("complaint");
 		if (!select.children.length) select.append(...state.complaints.map((/** @type {any} */ c) => el("option", { value: c.word }, c.says)));
-		for (const e of document.querySelectorAll(".which-sounds")) say(e, `${side}, ${state.sides[side].take}`);
+		say(byId("complained-of"), `${side}, ${state.sides[side].take}`);
 	}
 
 	async ask() {
