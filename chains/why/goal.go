@@ -203,6 +203,7 @@ func Reach(ctx context.Context, q GoalQuestion) (*Reached, error) {
 	f := &finder{q: q.Question, f: withBuffer(q.File), take: take, answer: &Answer{}}
 	f.q.Complaint = &Complaint{Measure: measures.LoudnessAtEnd, Relative: true}
 	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
+	memory := cmp.Or(q.Memory, usualMemory) / 2
 	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
 	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: take, at: f.f.Of(take), keep: q.File.Keep}
