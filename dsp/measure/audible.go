@@ -21,7 +21,8 @@ import (
 // of 109 is right sooner or later: 0.3 dB over the whole band would be heard for certain. The bands
 // are a quarter of a Bark and overlap, so here the clearest band of a frame decides, as in the
 // excitation-pattern rule of the textbooks of hearing (from memory); it puts the step of wide-band
-// noise where listeners put it, at half a decibel.
+// noise where listeners put it, at half a decibel, from some 60 dB a band on; where it is softer, a
+// band's step is up to a decibel and more, and a keen listener hears less than is said here.
 //
 // It does not know that a listener forgets, or that a difference is liked. It compares takes as
 // they are: match them in loudness and align them first. BS.1387 is for 48 kHz; here the frame is

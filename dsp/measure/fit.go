@@ -36,23 +36,23 @@ func FitTo(reference, other []float64, rate, maxLag float64) (Fit, []float64, []
 	if err != nil {
 		return Fit{}, reference, other, err
 	}
-	if at.Correlation < 0.999 {
-		if f, moved, ok := fitDrift(reference, other, rate, maxLag); ok && f.Correlation > math.Max(at.Correlation, fitsFrom) {
-			x, y := common(reference, moved, 0)
-			return f, x, y, nil
-		}
-	}
-	if at.Correlation < fitsFrom {
-		return Fit{}, reference, other, nil
-	}
-	f := Fit{Lag: float64(at.Lag) / rate, Inverted: at.Inverted, Correlation: at.Correlation}
+	f := Fit{Lag: float64(at.Lag) / rate, Inverted: at.Inverted}
 	x, y := common(reference, other, at.Lag)
+	f.Correlation = math.Abs(correlation(x, y))
 	if d := fraction(x, y, at.Inverted); d != 0 {
 		moved := resampled(y, d, 0)
-		if correlation(x, moved) > math.Max(correlation(x, y), 0) || at.Inverted && correlation(x, moved) < correlation(x, y) {
-			f.Lag += d / rate
-			f.Correlation, y = math.Abs(correlation(x, moved)), moved
+		if c := math.Abs(correlation(x, moved)); c > f.Correlation {
+			f.Lag, f.Correlation, y = f.Lag+d/rate, c, moved
 		}
+	}
+	if f.Correlation < 0.999 {
+		if g, moved, ok := fitDrift(reference, other, rate, maxLag); ok && g.Correlation > math.Max(f.Correlation, fitsFrom) {
+			x, y := common(reference, moved, 0)
+			return g, x, y, nil
+		}
+	}
+	if f.Correlation < fitsFrom {
+		return Fit{}, reference, other, nil
 	}
 	return f, x, y, nil
 }
@@ -111,35 +111,51 @@ func fraction(x, y []float64, inverted bool) float64 {
 	return sum
 }
 
-func median(x []float64) float64 {
-	slices.Sort(x)
-	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
+// fitDrift fits a drift by stretches, and again to what the fit before has left.
+func fitDrift(reference, other []float64, rate, maxLag float64) (Fit, []float64, bool) {
+	reference = reference[:min(len(reference), len(other))]
+	y := other[:len(reference)]
+	var lag, slope float64 // in samples, and samples a sample
+	inverted := false
+	for k, within := range []float64{maxLag * rate, 64, 4, 4} {
+		l, s, i, ok := line(reference, y, int(stretchSeconds*rate), int(math.Ceil(within)))
+		if !ok || math.Abs(slope+s) > mostDrift {
+			return Fit{}, nil, false
+		}
+		if lag, slope = lag+l, slope+s; k == 0 {
+			inverted = i
+		}
+		y = resampled(other, lag, slope)[:len(reference)]
+	}
+	return Fit{Lag: lag / rate, Drift: slope, Inverted: inverted, Correlation: math.Abs(correlation(reference, y))}, y, true
 }
 
-// fitDrift asks stretches of both for their lags and draws a straight line through them.
-func fitDrift(reference, other []float64, rate, maxLag float64) (Fit, []float64, bool) {
-	n := int(stretchSeconds * rate)
-	total := min(len(reference), len(other))
-	if total < 2*n {
-		return Fit{}, nil, false
+// line is the straight line, in samples, through by how much y comes later in stretches of n
+// samples, and whether it is upside down in most of them. There is none where fewer than three
+// stretches are alike.
+func line(x, y []float64, n, within int) (lag, slope float64, inverted, ok bool) {
+	if len(x) < 2*n {
+		return 0, 0, false, false
 	}
 	type point struct{ at, lag float64 }
 	var points []point
 	signs := 0
 	for k := range stretches {
-		from := k * (total - n) / (stretches - 1)
-		a, err := Align(reference[from:from+n], other[from:from+n], int(maxLag*rate))
-		if err != nil || a.Correlation < 0.9 {
+		from := k * (len(x) - n) / (stretches - 1)
+		u, v := windowed(x[from:from+n]), windowed(y[from:from+n])
+		a, err := Align(u, v, within)
+		if err != nil || a.Correlation < fitsFrom {
 			continue
 		}
-		x, y := common(reference[from:from+n], other[from:from+n], a.Lag)
 		if signs++; a.Inverted {
 			signs -= 2
 		}
-		points = append(points, point{float64(from) + float64(n)/2, float64(a.Lag) + fraction(x, y, a.Inverted)})
+		centre := middle(u) + float64(from)
+		u, v = common(u, v, a.Lag)
+		points = append(points, point{centre, float64(a.Lag) + fraction(u, v, a.Inverted)})
 	}
 	if len(points) < 3 {
-		return Fit{}, nil, false
+		return 0, 0, false, false
 	}
 	// The median of all slopes, and of what is left: a stretch of a steady note may be off by a
 	// period, and must not turn the line.
@@ -149,17 +165,34 @@ func fitDrift(reference, other []float64, rate, maxLag float64) (Fit, []float64,
 			slopes = append(slopes, (p.lag-q.lag)/(p.at-q.at))
 		}
 	}
-	slope := median(slopes)
+	slope = median(slopes)
 	for _, p := range points {
 		lags = append(lags, p.lag-slope*p.at)
 	}
-	lag := median(lags)
-	if math.Abs(slope) > mostDrift || slope == 0 {
-		return Fit{}, nil, false
+	return median(lags), slope, signs < 0, true
+}
+
+// windowed is a record under a Hann window, so that no end of it looks like something in common.
+func windowed(x []float64) []float64 {
+	y := make([]float64, len(x))
+	for k, v := range x {
+		y[k] = v * (0.5 - 0.5*math.Cos(2*math.Pi*(float64(k)+0.5)/float64(len(x))))
 	}
-	y := resampled(other, lag, slope)
-	c := correlation(reference[:total], y[:total])
-	return Fit{Lag: lag / rate, Drift: slope, Inverted: signs < 0, Correlation: math.Abs(c)}, y, true
+	return y
+}
+
+// middle is the centre of a record's energy, in samples.
+func middle(x []float64) float64 {
+	sum, moment := 0.0, 0.0
+	for k, v := range x {
+		sum, moment = sum+v*v, moment+float64(k)*v*v
+	}
+	return moment / sum
+}
+
+func median(x []float64) float64 {
+	slices.Sort(x)
+	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
 }
 
 // resampled is x read lag samples later, and faster by a share: its value at k·(1+faster) + lag.
