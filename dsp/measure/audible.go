@@ -93,10 +93,12 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 	var result Audibility
 	ref, test := newEarState(), newEarState()
 	smoothed, sum, difference, over, furthest := 0.0, 0.0, 0.0, 0.0, 0.0
-	// The first frame begins before the record, or its first half would be heard by nobody.
-	for at := -m.size / 2; at+m.size <= len(reference); at += m.size / 2 {
-		m.excite(ref, reference[max(at, 0):at+m.size])
-		m.excite(test, other[max(at, 0):at+m.size])
+	// The first frame begins before the record and the last ends after it, or the record's ends
+	// would be heard by nobody.
+	x, y := m.padded(reference), m.padded(other)
+	for at := 0; at+m.size <= len(x); at += m.size / 2 {
+		m.excite(ref, x[at:at+m.size])
+		m.excite(test, y[at:at+m.size])
 		if !m.counts(ref) && !m.counts(test) {
 			continue
 		}
@@ -125,7 +127,7 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 		}
 		ratio := m.noiseToMask(ref, test)
 		if over += ratio; ratio > furthest {
-			furthest, result.Clearest = ratio, (float64(at)+float64(m.size)/2)/rate
+			furthest, result.Clearest = ratio, float64(at)/rate
 		}
 		smoothed = 0.9*smoothed + 0.1*p // c0 of the standard
 		result.Highest = max(result.Highest, smoothed)
@@ -246,12 +248,17 @@ func newEar(rate, playback float64) *ear {
 	return m
 }
 
-// excite takes one frame; what is short of it is silence in front.
+// padded is a record between silences of half a frame, and of one at its end.
+func (m *ear) padded(x []float64) []float64 {
+	y := make([]float64, m.size/2+len(x)+m.size)
+	copy(y[m.size/2:], x)
+	return y
+}
+
+// excite takes one frame.
 func (m *ear) excite(s *earState, x []float64) {
-	short := len(m.frame) - len(x)
-	clear(m.frame[:short])
 	for i, v := range x {
-		m.frame[short+i] = v * m.window[short+i]
+		m.frame[i] = v * m.window[i]
 	}
 	m.lines = m.plan.Coefficients(m.lines, m.frame)
 	if s.lines == nil {
