@@ -151,6 +151,18 @@ func (p *Pair) sides(a, b *measures.Side, rate float64) *measures.Sides {
 	return &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
 }
 
+// ChangeOf is one measure of how b differs from a, as NewPair has it, without the work of the
+// others.
+func ChangeOf(m *measures.Measure, a, b *measures.Side, rate float64) measures.Figure {
+	for _, s := range []*measures.Side{a, b} {
+		if f := measures.Unplayed(s.Samples); !f.OK() || !s.Matched {
+			return measures.None("%q: %s", s.Name, measure.Silence)
+		}
+	}
+	var p Pair
+	return m.Change(p.sides(a, b, rate))
+}
+
 // align finds where both are most alike and returns what they have in common there.
 func (p *Pair) align(x, y []float64, rate float64) ([]float64, []float64) {
 	at, err := measure.Align(x, y, int(1e-3*rate))

@@ -121,6 +121,7 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 	return board.Block{}, false
 }
 
+// KindNames is the names of kinds, in their order.
 func KindNames(kinds []*blocks.Kind) []string {
 	names := make([]string, len(kinds))
 	for i, k := range kinds {

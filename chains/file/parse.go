@@ -444,6 +444,7 @@ func readPickup(r *reader, path string, n ast.Node) (board.Pickup, bool) {
 
 const namePattern = `^[a-z][a-z0-9-]{0,31}$`
 
+// NameForm is the form of the names of blocks, guitars, supplies and shipped recordings.
 var NameForm = regexp.MustCompile(namePattern)
 
 var outputForm = regexp.MustCompile("^" + outputName + "$")

@@ -38,16 +38,15 @@ type Part struct {
 // Moment is what a Because is judged by: the loudest seconds of a recording, in draft quality.
 type Moment struct{ bench experiment.Bench }
 
-// momentMemory is how many bytes of signals are remembered for one, and moment how many seconds of
-// the recording it is.
-const (
-	momentMemory = 64 << 20
-	moment       = 2.0
-)
+// MomentMemory is how many bytes of signals are remembered for one.
+const MomentMemory = 64 << 20
+
+// moment is how many seconds of the recording it is.
+const moment = 2.0
 
 // NewMoment is for a recording in volts.
 func NewMoment(recording []float64, rate dsp.Hertz) Moment {
-	return Moment{experiment.NewBench(Loudest(recording, float64(rate), moment), rate, section.Draft, momentMemory)}
+	return Moment{experiment.NewBench(Loudest(recording, float64(rate), moment), rate, section.Draft, MomentMemory)}
 }
 
 // Of the change: what makes at least mostOf of it makes it; what makes less than someOf is not

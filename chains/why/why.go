@@ -87,6 +87,7 @@ type Question struct {
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
 	Progress  func(done, total int) // nil: nobody looks
+	Memory    int                   // bytes of signals that are remembered; 0: 512 MiB
 	// waited for before every variant, and done called after it; nil: nobody else needs the processors
 	Turn func(context.Context) (done func(), err error)
 }
@@ -94,8 +95,8 @@ type Question struct {
 // UsualFixes is how many changes are simulated again at normal quality where nobody says.
 const UsualFixes = 4
 
-// memory is how many bytes of signals are remembered.
-const memory = 256 << 20
+// usualMemory is how many bytes of signals are remembered where nobody says.
+const usualMemory = 512 << 20
 
 // finder answers one question.
 type finder struct {
@@ -121,6 +122,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	}
 	f := &finder{q: q, f: withBuffer(q.File), take: q.File.Takes[at]}
 	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
+	memory := cmp.Or(q.Memory, usualMemory) / 2
 	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
 	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}

@@ -140,7 +140,7 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	case err = <-failed:
 	}
 	stop() // streams end
-	patience, done := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+	patience, done := context.WithTimeout(context.WithoutCancel(ctx), 200*time.Millisecond)
 	defer done()
 	if h.Shutdown(patience) != nil {
 		h.Close()

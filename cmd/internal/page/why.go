@@ -29,7 +29,7 @@ func complaints() []ComplaintOf {
 
 // because says why side B sounds other than side A, by what they differ in.
 func (s *server) because(w http.ResponseWriter, r *http.Request) error {
-	return s.measured(w, r, func(l *engine.Loop, d document, q measuredQuestion) (any, error) {
+	return s.measured(w, r, func(l engine.Region, d document, q measuredQuestion) (any, error) {
 		return s.engine.Because(r.Context(), l, d.File, d.take(0), d.take(1), q.Respects)
 	})
 }
@@ -77,15 +77,11 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
-	l, err := s.engine.LoopOf(r.Context(), n.id, doc.Dry, q.Region[0], q.Region[1])
-	if err != nil {
-		return err
-	}
 	out := newStream(w, cmp.Or(s.options.wait, writeWait))
 	ctx, cancel := context.WithCancel(r.Context())
 	defer cancel()
 	take := doc.take(side).Name
-	a, err := s.engine.Why(ctx, l, doc.File, take, c, func(done, total int) {
+	a, err := s.engine.Why(ctx, n.listened(doc, q.Region), doc.File, take, c, func(done, total int) {
 		if out.json(progressMessage, map[string]int{"done": done, "total": total}) != nil {
 			cancel()
 		}
