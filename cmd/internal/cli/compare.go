@@ -180,7 +180,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 // out to publish them.
 func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files, noiseless bool) (*produce.Compared, error) {
 	s.held(f.Chains()...)
-	bar := newProgress(s.err, f.Dry.Frames*int64(len(f.Takes)))
+	bar := newProgress(raw(s.err), f.Dry.Frames*int64(len(f.Takes)))
 	defer bar.stop()
 	j := produce.Job{Project: f.Project, Quality: q, Out: out.Outputs, Progress: bar.add, Noiseless: noiseless}
 	if files {

@@ -207,7 +207,7 @@ func runRank(ctx context.Context, s streams, o rankOptions) error {
 			return files.Named(o.journal, errors.Join(err, j.Sync()))
 		}
 	}
-	bar := newProgress(s.err, int64(r.Left()))
+	bar := newProgress(raw(s.err), int64(r.Left()))
 	defer bar.stop()
 	if err := r.Run(ctx, func(names []string, values []measures.Figure) error {
 		bar.add(1)

@@ -103,7 +103,7 @@ func swapMap(ctx context.Context, s streams, f *chainFile, q section.Quality) (*
 	if err != nil {
 		return nil, err
 	}
-	bar := newProgress(s.err, int64(1+experiment.SwapsOf(c)))
+	bar := newProgress(raw(s.err), int64(1+experiment.SwapsOf(c)))
 	defer bar.stop()
 	return experiment.Swaps(ctx, c, x, f.Dry.Rate, q, func() { bar.add(1) })
 }

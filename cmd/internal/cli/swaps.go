@@ -104,7 +104,7 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	if err != nil {
 		return err
 	}
-	bar := newProgress(s.err, int64(1+experiment.SwapsOf(c)))
+	bar := newProgress(raw(s.err), int64(1+experiment.SwapsOf(c)))
 	defer bar.stop()
 	m, err := experiment.Swaps(ctx, c, x, f.Dry.Rate, q, func() { bar.add(1) })
 	if err != nil {

@@ -88,7 +88,7 @@ func runSweep(ctx context.Context, s streams, o sweepOptions) error {
 	if err != nil {
 		return err
 	}
-	bar := newProgress(s.err, int64(sweep.Positions*len(o.takes)))
+	bar := newProgress(raw(s.err), int64(sweep.Positions*len(o.takes)))
 	defer bar.stop()
 	a, err := sweep.Ask(ctx, sweep.Question{
 		File: f.File, Takes: o.takes, Block: block, Knob: knob, Recording: x, Rate: f.Dry.Rate, Quality: q,

@@ -87,7 +87,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if err != nil {
 		return err
 	}
-	bar := newProgress(s.err, 1000)
+	bar := newProgress(raw(s.err), 1000)
 	defer bar.stop()
 	done := 0
 	a, err := why.Ask(ctx, why.Question{
