@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -52,6 +53,10 @@ func TestFullStandardOutput(t *testing.T) {
 		t.Fatal(err)
 	}
 	mustRun(t, "rank", ranked, "--journal", file("whole.journal"))
+	answers := file("answers.txt")
+	if err := os.WriteFile(answers, []byte(fmt.Sprintf(faultAnswers, "one")), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	calls := map[string][][]string{ // of every command; one that knows --json is called with it too
 		"blocks":     {{"blocks"}, {"blocks", "fuzz"}},
 		"check":      {{"check", chain}},
@@ -60,6 +65,8 @@ func TestFullStandardOutput(t *testing.T) {
 		"demo":       {{"demo", "-o", file("demo"), "--quality", "draft"}},
 		"help":       {{"help"}, {"help", "check"}},
 		"ladder":     {{"ladder", chain, "--quality", "draft"}},
+		"lesson":     {{"lesson", "list"}, {"lesson", "levels"}, {"lesson", "merge", answers}, {"lesson", "merge", answers, "--json"}},
+		"learn":      {{"learn", "--list"}, {"learn", "levels", "--no-open"}},
 		"listen":     {{"listen", chain, "--no-open"}},
 		"measure":    {{"measure", chain, "--quality", "draft"}},
 		"netlist":    {{"netlist", chain}},

@@ -46,6 +46,8 @@ order: [buffer, vol, more]
 prefer: [quiet]
 `
 
+const faultAnswers = "drywire answers 1\nlesson: levels\nright: one\nbefore: %s\nafter: one\n"
+
 // writers is the commands that write, by what they write into OUT from the chain file CHAIN. A
 // command that is not here and not in readers fails the test.
 var writers = map[string]string{
@@ -56,20 +58,23 @@ var writers = map[string]string{
 	"ladder":  "ladder CHAIN --svg OUT/ladder.svg --png OUT/ladder.png --quality draft",
 	"new":     "new --force --from NAME OUT/new.yaml",
 	"sheet":   "sheet CHAIN -o OUT/sheet.html",
-	"sweep":   "sweep CHAIN --knob vol.volume --svg OUT/sweep.svg --quality draft",
-	"rank":    "rank RANK --journal OUT/rank.journal --seconds 0.1",
+	// a page of a lesson is written as a sheet is
+	"lesson": "lesson merge ANSWERS -o OUT/class.svg",
+	"sweep":  "sweep CHAIN --knob vol.volume --svg OUT/sweep.svg --quality draft",
+	"rank":   "rank RANK --journal OUT/rank.journal --seconds 0.1",
 }
 
 var readers = map[string]string{
 	"check": "check CHAIN", "netlist": "netlist CHAIN", "noise": "noise CHAIN", "response": "response CHAIN",
 	"power": "power RANK", "why": "why RANK --complaint hiss", "hunt": "hunt CHAIN --plan",
 	"measure": "measure CHAIN --quality draft", "swaps": "swaps RANK --quality draft",
-	"rank merge": "rank merge RANK JOURNAL --seconds 0.1",
+	"rank merge":   "rank merge RANK JOURNAL --seconds 0.1",
+	"lesson merge": "lesson merge ANSWERS",
 }
 
 // apart is the commands of which no file operation is left to try: demo writes as compare does, and
-// listen's saves are tried in package files.
-var apart = map[string]bool{"demo": true, "listen": true, "blocks": true, "completion": true, "help": true}
+// listen's saves are tried in package files; learn serves as listen does.
+var apart = map[string]bool{"demo": true, "listen": true, "learn": true, "blocks": true, "completion": true, "help": true}
 
 // faultFolder is a folder with the inputs of the commands.
 func faultFolder(t *testing.T) string {
@@ -85,7 +90,8 @@ func faultFolder(t *testing.T) string {
 	if err := errors.Join(w.Write(x), w.Close()); err != nil {
 		t.Fatal(err)
 	}
-	for name, text := range map[string]string{"a.yaml": fmt.Sprintf(faultChain, 5, 5), "b.yaml": fmt.Sprintf(faultChain, 7, 7), "rank.yaml": faultRank} {
+	for name, text := range map[string]string{"a.yaml": fmt.Sprintf(faultChain, 5, 5), "b.yaml": fmt.Sprintf(faultChain, 7, 7), "rank.yaml": faultRank,
+		"a.txt": fmt.Sprintf(faultAnswers, "one"), "b.txt": fmt.Sprintf(faultAnswers, "another")} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
 		}
@@ -95,11 +101,11 @@ func faultFolder(t *testing.T) string {
 
 // line is a command line of the tables, for the first generation or the second.
 func line(text, dir, out string, second bool) []string {
-	chain, name := "a.yaml", "fuzz-or-buffer-first"
+	chain, name, answers := "a.yaml", "fuzz-or-buffer-first", "a.txt"
 	if second {
-		chain, name = "b.yaml", "moving-knobs"
+		chain, name, answers = "b.yaml", "moving-knobs", "b.txt"
 	}
-	return strings.Fields(strings.NewReplacer("CHAIN", filepath.Join(dir, chain), "NAME", name, "RANK", filepath.Join(dir, "rank.yaml"),
+	return strings.Fields(strings.NewReplacer("CHAIN", filepath.Join(dir, chain), "NAME", name, "ANSWERS", filepath.Join(dir, answers), "RANK", filepath.Join(dir, "rank.yaml"),
 		"JOURNAL", filepath.Join(dir, "whole.journal"), "OUT", out).Replace(text))
 }
 
