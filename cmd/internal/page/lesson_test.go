@@ -2,6 +2,7 @@ package page
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"io"
 	"net/http"
@@ -40,22 +41,6 @@ func TestLessonBesideItsBoard(t *testing.T) {
 	if string(body) != string(l.Page) || !strings.HasPrefix(r.Header.Get("Content-Type"), "text/html") || r.Header.Get("Content-Security-Policy") != "frame-ancestors 'none'" {
 		t.Errorf("served %q with %v", body, r.Header)
 	}
-	post := func(path, body string) (int, string) {
-		t.Helper()
-		q, err := http.NewRequest(http.MethodPost, p.address+path, strings.NewReader(body))
-		if err != nil {
-			t.Fatal(err)
-		}
-		q.Header.Set("Content-Type", "application/json")
-		q.Header.Set("X-Drywire", "1")
-		r, err := p.client.Do(q)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer r.Body.Close()
-		text, _ := io.ReadAll(r.Body)
-		return r.StatusCode, string(text)
-	}
 	for _, c := range []struct {
 		path, body string
 		status     int
@@ -68,7 +53,7 @@ func TestLessonBesideItsBoard(t *testing.T) {
 		{"api/open", `{}`, 200, "session"},
 		{"judge", `{}`, 200, "Not there yet."},
 	} {
-		if status, text := post(c.path, c.body); status != c.status || !strings.Contains(text, c.want) {
+		if status, text := p.post(c.path, json.RawMessage(c.body), nil); status != c.status || !strings.Contains(string(text), c.want) {
 			t.Errorf("%s %s: %d %s, want %d %s", c.path, c.body, status, text, c.status, c.want)
 		}
 	}
