@@ -73,7 +73,8 @@ var rooms = map[string]map[string][]string{
 		"internal/produce": {"internal/files"},
 		"internal/engine":  {"internal/produce"},
 		"internal/page":    {"internal/files", "internal/engine", "internal/produce", "internal/inputs"},
-		"internal/cli":     {"internal/files", "internal/page", "internal/produce", "internal/inputs"},
+		"internal/learn":   {},
+		"internal/cli":     {"internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
 	},
 }
 

@@ -28,6 +28,8 @@ type Options struct {
 
 	Version string // of this program, for the report
 
+	Lesson *Lesson // nil: none is served beside the board
+
 	// Ready is told once the page can be opened. The address holds the token, so it is not for a
 	// command line, which others on this machine can read; a file of the user's own that sends a
 	// browser there may be opened.
