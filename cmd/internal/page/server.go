@@ -277,6 +277,8 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/render", (*server).render},
 		{post, "api/figures", (*server).figures},
 		{post, "api/verdict", (*server).verdict},
+		{post, "api/because", (*server).because},
+		{post, "api/why", (*server).why},
 		{post, "api/save", (*server).save},
 		{post, "api/reload", (*server).reload},
 		{get, "api/export", (*server).export},

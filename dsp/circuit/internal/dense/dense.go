@@ -26,9 +26,15 @@ func New[T Scalar](rows, cols int) Matrix[T] {
 }
 
 // Row is that row itself, not a copy.
-func (m Matrix[T]) Row(r int) []T     { return m.V[r*m.Cols : (r+1)*m.Cols] }
-func (m Matrix[T]) At(r, c int) T     { return m.V[r*m.Cols+c] }
+func (m Matrix[T]) Row(r int) []T { return m.V[r*m.Cols : (r+1)*m.Cols] }
+
+// At is the element of a row and a column, both from 0.
+func (m Matrix[T]) At(r, c int) T { return m.V[r*m.Cols+c] }
+
+// Set replaces an element.
 func (m Matrix[T]) Set(r, c int, x T) { m.V[r*m.Cols+c] = x }
+
+// Add adds to an element.
 func (m Matrix[T]) Add(r, c int, x T) { m.V[r*m.Cols+c] += x }
 
 // Clone is a copy.
