@@ -57,12 +57,11 @@ const (
 	micro     = 85 // microsteps of all lengths of a step
 	lengths   = 4  // of a step
 	fits      = 561 * 5
-	ledger    = 240     // frequencies
-	coarse    = 60      // of a move
-	perStage  = 1.5e-3  // s: what a stage states, at the frequencies of a move
-	lines     = 1 << 22 // of the longest response of a stage with memory
-	perLine   = 2.5e-7
-	lineBytes = 2 * 16 * lines / 2 // with its product with what comes behind
+	ledger    = 240    // frequencies
+	coarse    = 60     // of a move
+	perStage  = 1.5e-3 // s: what a stage states, at the frequencies of a move
+	perLine   = 1e-7   // of the response of a stage with memory
+	lineBytes = 16     // per line, with its product with what comes behind
 )
 
 // Of is the estimate of a wiring.
@@ -90,16 +89,31 @@ func Of(w *wiring.Wiring) Estimate {
 	unknowns := float64(w.Circuit.Size().Unknowns)
 	e.Prepare += dsp.Second(wire * unknowns * (1 + moved))
 	e.Bytes += 400 * unknowns * (1 + moved)
+	lines := lines(w)
 	for _, s := range w.Stages {
 		e.Rest += perStage
 		e.Move += perStage
 		e.Sound += dsp.Second(50e-9 * float64(w.Rate))
 		if s.Shape().Tail() > 0 {
-			e.Rest += perLine * lines
-			e.Ledger += lineBytes
+			e.Rest += dsp.Second(perLine * lines)
+			e.Ledger += lineBytes * lines
 		}
 	}
 	return e
+}
+
+// lines is how long the responses of stages with memory are for a noise ledger, in samples: see
+// package noise.
+func lines(w *wiring.Wiring) float64 {
+	tail := 0.0
+	for _, s := range w.Stages {
+		tail += float64(s.Shape().Tail())
+	}
+	n := float64(1 << 18)
+	for n < 1<<22 && n < 2*tail*float64(w.Rate) {
+		n *= 2
+	}
+	return n
 }
 
 // perBlock is how many unknowns of a circuit a block has, at the least.
