@@ -137,6 +137,9 @@ func runGoal(ctx context.Context, s streams, o whyOptions) error {
 	if err != nil {
 		return err
 	}
+	if err := s.afford(f, f.Chains()...); err != nil {
+		return err
+	}
 	g, err := why.ParseGoal(f.File, o.goal)
 	if err != nil {
 		return misuse{err}

@@ -56,6 +56,7 @@ var rooms = map[string]map[string][]string{
 		"sheet":             {"power", "board"},
 		"wiring":            {"board", "internal/yamltext"},
 		"render":            {"wiring", "board"},
+		"cost":              {"wiring", "board"},
 		"noise":             {"arrange", "render", "wiring", "board"},
 		"measures":          {},
 		"experiment":        {"arrange", "noise", "render", "wiring", "measures", "board"},
