@@ -17,7 +17,6 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/file"
 	"drywire/chains/measures"
-	"drywire/dsp/section"
 )
 
 // Goal is a complaint turned round: how loud a take is to be beside another, and what is not to
@@ -200,13 +199,8 @@ type GoalQuestion struct {
 func Reach(ctx context.Context, q GoalQuestion) (*Reached, error) {
 	take, _ := namedTake(q.File, q.Goal.Take)
 	than, _ := namedTake(q.File, q.Goal.Than)
-	f := &finder{q: q.Question, f: withBuffer(q.File), take: take, answer: &Answer{}}
-	f.q.Complaint = &Complaint{Measure: measures.LoudnessAtEnd, Relative: true}
-	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
-	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
-	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
-	f.c = &changer{file: f.f, take: take, at: f.f.Of(take), keep: q.File.Keep}
+	f := newFinder(q.Question, take)
+	f.q.Complaint, f.answer = &Complaint{Measure: measures.LoudnessAtEnd, Relative: true}, &Answer{}
 	r := &Reached{Goal: q.Goal, Ways: []Way{}}
 	s := &reacher{finder: f, goal: q.Goal, out: r}
 	var err error

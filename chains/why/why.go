@@ -120,17 +120,23 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	if at < 0 {
 		return nil, fmt.Errorf("no take %q", q.Take)
 	}
-	f := &finder{q: q, f: withBuffer(q.File), take: q.File.Takes[at]}
-	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
-	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
-	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
-	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
+	f := newFinder(q, q.File.Takes[at])
 	f.answer = &Answer{
 		Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
 		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
 	}
 	return f.answer, f.run(ctx)
+}
+
+// newFinder is for a take.
+func newFinder(q Question, t board.Take) *finder {
+	f := &finder{q: q, f: withBuffer(q.File), take: t}
+	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
+	memory := cmp.Or(q.Memory, usualMemory) / 2
+	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
+	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
+	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
+	return f
 }
 
 func (f *finder) run(ctx context.Context) error {
