@@ -16,6 +16,8 @@
 //	hunt        where a noise comes from, test by test
 //	power       which block is plugged into which output
 //	sheet       what hangs under the board
+//	lesson      a question about a board, what is heard and measured, and why
+//	lessons     the lessons that come with the program
 //	report      the page that plays and shows it
 package chains
 

@@ -283,12 +283,23 @@ func (c *changer) turned(k *knob, hours float64) *change {
 	case dsp.Hertzes:
 		v *= math.Exp2(hours * sign(k.up) / 3)
 	}
-	v = math.Round(v*1e6) / 1e6
+	return c.position(k, math.Round(v*1e6)/1e6)
+}
+
+// position is a knob at a value, as finely as a hand sets it: a tenth of a dial's number, of a
+// decibel or a per cent. Ends stay ends; nil where it does not move.
+func (c *changer) position(k *knob, v float64) *change {
+	switch k.unit {
+	case dsp.Dial, dsp.Decibels:
+		v = math.Round(v*10) / 10
+	case dsp.Percents:
+		v = math.Round(v*100) / 100
+	}
 	if v = min(max(v, k.low), k.high); v == k.now {
 		return nil
 	}
 	way := "down"
-	if k.up {
+	if v > k.now {
 		way = "up"
 	}
 	value := dsp.FormatQuantity(v, k.unit)

@@ -75,6 +75,7 @@ type Fix struct {
 	Lines []string   `json:"-"` // the same, a key on each
 	Take  board.Take `json:"-"` // the same, of a file with NewBuffer where Needs says so
 	loses int
+	heard int // how much else changes
 }
 
 // Question is what is asked.
@@ -119,17 +120,23 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	if at < 0 {
 		return nil, fmt.Errorf("no take %q", q.Take)
 	}
-	f := &finder{q: q, f: withBuffer(q.File), take: q.File.Takes[at]}
-	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
-	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
-	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
-	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
+	f := newFinder(q, q.File.Takes[at])
 	f.answer = &Answer{
 		Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
 		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
 	}
 	return f.answer, f.run(ctx)
+}
+
+// newFinder is for a take.
+func newFinder(q Question, t board.Take) *finder {
+	f := &finder{q: q, f: withBuffer(q.File), take: t}
+	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
+	memory := cmp.Or(q.Memory, usualMemory) / 2
+	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
+	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
+	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
+	return f
 }
 
 func (f *finder) run(ctx context.Context) error {
@@ -542,28 +549,33 @@ func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	if err != nil {
 		return nil, err
 	}
-	fix := &Fix{Text: c.text, Value: v, Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.q.Complaint.cured(v), loses: f.loses(c)}
+	fix := Fix{Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.q.Complaint.cured(v)}
 	if !v.OK() {
 		fix.Gain = most
 	}
 	if fix.Gain < f.worth() || !v.OK() && !fix.Cures {
 		return nil, nil
 	}
-	other := f.f.Of(t)
-	fix.Plugs = plugs(f.c.at, other)
-	fix.TakeText, fix.Lines, fix.Take = edit.TakeText(t), edit.TakeLines(t), t
-	if strings.Contains(fix.TakeText, NewBuffer) {
-		fix.Needs = NewBuffer + ": {kind: buffer}"
-	}
-	pair, err := f.draft.Compare(ctx, f.c.at, other)
+	pair, err := f.draft.Compare(ctx, f.c.at, f.f.Of(t))
 	if err != nil {
 		return nil, err
 	}
-	fix.Side = side(pair)
+	full := f.fixOf(c, t, v, pair)
+	full.Gain, full.Cures = fix.Gain, fix.Cures
+	return &full, nil
+}
+
+// fixOf is a change that makes a take, with the measure's value and what else changes.
+func (f *finder) fixOf(c change, t board.Take, v measures.Figure, pair experiment.Pair) Fix {
+	fix := Fix{Text: c.text, Value: v, loses: f.loses(c), Plugs: plugs(f.c.at, f.f.Of(t)), TakeText: edit.TakeText(t), Lines: edit.TakeLines(t), Take: t}
+	if strings.Contains(fix.TakeText, NewBuffer) {
+		fix.Needs = NewBuffer + ": {kind: buffer}"
+	}
+	fix.Side, fix.heard = side(pair)
 	if level := pair.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
 		fix.loses = 1
 	}
-	return fix, nil
+	return fix
 }
 
 // clipped is a name that a take may have.
@@ -574,8 +586,8 @@ func clipped(text string, most int) string {
 	return text
 }
 
-// side says what else changes, at equal loudness.
-func side(p experiment.Pair) string {
+// side says what else changes, at equal loudness, and in how much.
+func side(p experiment.Pair) (text string, n int) {
 	var list []string
 	say := func(m *measures.Measure, most float64, more, less string) {
 		f := p.Of(m)
@@ -595,7 +607,7 @@ func side(p experiment.Pair) string {
 	say(measures.NoiseChange, 1, "more noise at equal loudness", "less noise at equal loudness")
 	say(measures.SustainChange, 0.2, "more sustain", "less sustain")
 	if len(list) == 0 {
-		return "nothing else that a player would notice"
+		return "nothing else that a player would notice", 0
 	}
-	return strings.Join(list, ", ")
+	return strings.Join(list, ", "), len(list)
 }

@@ -62,7 +62,9 @@ var rooms = map[string]map[string][]string{
 		"why":               {"experiment", "measures", "file", "edit", "board"},
 		"sweep":             {"why", "experiment", "render", "measures", "file", "board"},
 		"hunt":              {"noise", "board"},
-		"report":            {"experiment", "measures", "board"},
+		"lesson":            {"", "experiment", "noise", "render", "wiring", "measures", "file", "board", "internal/yamltext"},
+		"lessons":           {"lesson"},
+		"report":            {"lesson", "experiment", "measures", "board"},
 	},
 	"cmd": {
 		"drywire": {"internal/cli"}, "bill": {"internal/files"}, "reference": {}, "internal/layout": {},

@@ -13,7 +13,7 @@ import (
 // that one press takes over as side B.
 func TestWhyOnThePage(t *testing.T) {
 	b := open(t, shipped(t, "fuzz-or-buffer-first.yaml"))
-	b.Wait(`document.getElementById("why").textContent.includes("ecause")`)
+	wait(b, `document.getElementById("why").textContent.includes("ecause")`)
 	if said := b.Text(`document.getElementById("why").textContent`); !strings.Contains(said, "buffer") || !strings.Contains(said, "fuzz") {
 		t.Errorf("why: %q", said)
 	}
@@ -30,7 +30,7 @@ func TestWhyOnThePage(t *testing.T) {
 	b.Run(`document.getElementById("ask-why").click()`) // cancel, and ask again at once
 	b.Wait(`document.getElementById("ask-why").textContent === "Find out why"`)
 	b.Run(`document.getElementById("ask-why").click()`)
-	b.Wait(`document.querySelector("#answer .fixes button")`)
+	wait(b, `document.querySelector("#answer .fixes button")`)
 	complained := b.Text(`drywire.state().sides.B.take`)
 	if said := b.Text(`document.querySelector("#answer .found").textContent`); !strings.Contains(said, "rive") {
 		t.Errorf("answer: %q", said)
@@ -46,7 +46,7 @@ func TestWhyOnThePage(t *testing.T) {
 	if now := b.Text(`drywire.state().sides.B.take`); now == complained {
 		t.Errorf("side B is %q", now)
 	}
-	b.Wait(`document.getElementById("why").textContent.includes("ecause")`)
+	wait(b, `document.getElementById("why").textContent.includes("ecause")`)
 	picture(b, "why-taken", 1280, 720)
 	b.Quiet()
 }
@@ -59,4 +59,15 @@ func picture(b *browser, name string, width, height int) {
 	}
 	b.Resize(width, height)
 	b.Picture(filepath.Join(folder, name+".png"), width)
+}
+
+// wait is Wait with the patience that an answer asks for: it simulates some fifty variants.
+func wait(b *browser, expression string) {
+	b.t.Helper()
+	for range 10 {
+		if b.Holds(`(new Promise(done => { const end = Date.now() + 20000; (function look() { if (` + expression + ` || Date.now() > end) done(Boolean(` + expression + `)); else setTimeout(look, 100); })(); }))`) {
+			return
+		}
+	}
+	b.t.Fatalf("never came to be: %s", expression)
 }
