@@ -123,7 +123,7 @@ const stepsOf = 1000
 
 // told is a bar, and what tells it how far a search is.
 func told(s streams) (bar *progress, tell func(done, total int)) {
-	bar = newProgress(s.err, stepsOf)
+	bar = newProgress(raw(s.err), stepsOf)
 	seen := 0
 	return bar, func(done, total int) {
 		now := stepsOf * done / total
