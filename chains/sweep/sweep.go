@@ -266,7 +266,13 @@ func (s *sweeper) point(ctx context.Context, c *board.Chain, p *Point) error {
 		return err
 	}
 	p.Loudness, p.Distortion, p.OverHiss = values[0], values[1], values[2]
-	m, err := experiment.Measure(ctx, render.PlanOf(c, s.q.Rate, s.q.Quality), s.memo.Signal, dsp.Tone{})
+	before := map[string]bool{}
+	for _, b := range c.Every() {
+		if before[b.Name] = true; b.Name == s.q.Block {
+			break
+		}
+	}
+	m, err := experiment.MeasureBefore(ctx, render.PlanOf(c, s.q.Rate, s.q.Quality), s.memo.Signal, dsp.Tone{}, func(block string) bool { return !before[block] })
 	if err != nil {
 		return err
 	}
