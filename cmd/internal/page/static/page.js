@@ -153,7 +153,7 @@ const strip = new Strip(byId("sides"), {
 	pick: (block, side) => { if (side !== sound.side) hear(side); pick(block); },
 	take: (side, name) => edit({ do: "take", name }, side),
 });
-const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) });
+const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) }, { ask: () => ({ session, side: sound.side, region }), fault, announce });
 const wave = new Wave(byId("picture"), byId("times"), { seek: f => { sound.seek(f); tick(); }, region: loop });
 const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
