@@ -629,7 +629,7 @@ func (r *reader) claims(path string, n ast.Node, list []Claim, facts []Fact) {
 
 var (
 	placeForm  = regexp.MustCompile(`\{([^{}]*)\}`)
-	numberForm = regexp.MustCompile(`[-\x{2212}+]?[0-9][0-9.,]*[ \x{a0}]?(dBu\(A\)|dB\(A\)|dBu|dBV|dB|LUFS|LU|mV|V|kΩ|MΩ|Ω|kHz|Hz|%|ms|mW|W|mA|pF|nF)`)
+	numberForm = regexp.MustCompile(`[-\x{2212}+]?[0-9]+(?:[.,][0-9]+)?[ \x{a0}]?(?:%|dBu\(A\)|dB\(A\)|(?:dBu|dBV|dB|LUFS|LU|mV|V|kΩ|MΩ|Ω|kHz|Hz|ms|mW|W|mA|pF|nF)\b)`)
 )
 
 // texts checks that every {NAME} is a fact, that every fact is used, and that every other number

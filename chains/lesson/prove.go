@@ -82,6 +82,19 @@ func (b *Bench) rendered(ctx context.Context, c *board.Chain) (*render.Plan, exp
 	return w, b.done[c], nil
 }
 
+// Measures is what the meters say of a take at every jack, without test tones.
+func (b *Bench) Measures(ctx context.Context, take string) (*experiment.Measures, error) {
+	c, err := b.chain(take)
+	if err != nil {
+		return nil, err
+	}
+	w, signals, err := b.rendered(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	return experiment.Measure(ctx, w, signals, dsp.Tone{})
+}
+
 // ends is what a take ends in, a slice per channel, in volts.
 func (b *Bench) ends(ctx context.Context, c *board.Chain) (ends [][]float64, err error) {
 	w, signals, err := b.rendered(ctx, c)
@@ -287,6 +300,9 @@ func (v Value) Says() string {
 	digits := 1
 	if v.Unit == "%" && math.Abs(v.Measured.Value) >= 10 {
 		digits = 0
+	}
+	if v.Unit == "%" && math.Abs(v.Measured.Value) < 1 {
+		return fmt.Sprintf("%.2g %%", v.Measured.Value)
 	}
 	return v.Measured.Text(digits) + " " + v.Unit
 }

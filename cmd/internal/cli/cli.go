@@ -182,6 +182,7 @@ guitar to the fuzz, is in the sound.`,
 		whyCommand(s), sweepCommand(s), huntCommand(s), sheetCommand(s), powerCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 		swapsCommand(s), rankCommand(s), presetsCommand(s), listenCommand(s),
+		lessonCommand(s),
 	)
 	root.InitDefaultCompletionCmd()
 	if shells, _, err := root.Find([]string{"completion"}); err == nil && shells != root {

@@ -6,6 +6,7 @@ import (
 
 	"drywire/chains/edit"
 	"drywire/chains/lesson"
+	"drywire/chains/report"
 	"drywire/dsp/section"
 	"drywire/samples"
 )
@@ -58,6 +59,24 @@ func ProveLesson(ctx context.Context, loader *Loader, l *lesson.Lesson) (*Proved
 		return nil, err
 	}
 	return &Proved{l, proof, project, other, own}, nil
+}
+
+// Page is a proved lesson as a page. What it measures for the ladders, it renders again.
+func (p *Proved) Page(ctx context.Context) (report.Lesson, error) {
+	page := report.Lesson{Lesson: p.Lesson, Proof: p.Proof, Rate: int(p.Bench.Rate), Hearing: Hearing}
+	seen := map[string]bool{}
+	for _, look := range p.Look {
+		if seen[look.Take] {
+			continue
+		}
+		seen[look.Take] = true
+		m, err := p.Bench.Measures(ctx, look.Take)
+		if err != nil {
+			return page, err
+		}
+		page.Measures = append(page.Measures, m)
+	}
+	return page, nil
 }
 
 // nowhere is the folder of lessons that ship: it holds no file.
