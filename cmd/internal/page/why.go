@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"drywire/chains/board"
+	"drywire/chains/hunt"
 	"drywire/chains/sweep"
 	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
@@ -135,6 +136,43 @@ func (s *server) sweepKnob(w http.ResponseWriter, r *http.Request) error {
 		}
 		return map[string]any{"sentence": t.Sentence(q.Block + "." + q.Knob), "ends": ends, "svg": string(a.SVG())}, nil
 	})
+}
+
+// mostAnswers is how many a hunt may have been given: more than any asks for.
+const mostAnswers = 100
+
+// hunt says what to test next to find where a noise of a side comes from, by what has been answered.
+func (s *server) hunt(w http.ResponseWriter, r *http.Request) error {
+	var q struct {
+		Session string   `json:"session"`
+		Side    string   `json:"side"`
+		Answers []string `json:"answers"`
+	}
+	n, err := s.asked(r, &q, &q.Session)
+	if err != nil {
+		return err
+	}
+	side, err := sideOf(q.Side)
+	if err != nil {
+		return err
+	}
+	if len(q.Answers) > mostAnswers {
+		return refuse(http.StatusUnprocessableEntity, "%d answers: no hunt asks for as many", len(q.Answers))
+	}
+	n.mu.Lock()
+	doc := n.doc
+	n.mu.Unlock()
+	done, err := s.engine.Turn(r.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	step, err := hunt.New(doc.File, doc.take(side), doc.Dry.Rate).At(q.Answers)
+	if err != nil {
+		return refuse(http.StatusUnprocessableEntity, "%v", err)
+	}
+	answer(w, http.StatusOK, map[string]any{"step": step, "cautions": hunt.Cautions})
+	return nil
 }
 
 // fixTexts is what each fix comes to, with its unit.

@@ -86,3 +86,36 @@ func picture(b *browser, name string, width, height int) {
 	b.Resize(width, height)
 	b.Picture(filepath.Join(folder, fmt.Sprintf("%s-%d.png", name, width)), width)
 }
+
+// The hunt asks, takes answers, takes one back, and ends with a culprit.
+func TestHuntOnThePage(t *testing.T) {
+	b := open(t, plainChain)
+	b.Run(`document.getElementById("tab-noise").click()`)
+	b.Run(`document.querySelector("#hunt button").click()`)
+	b.Wait(`document.querySelector("#hunt .found")`)
+	press := func(word string) {
+		t.Helper()
+		b.Run(`(() => { const before = document.querySelector("#hunt .found"), press = [...document.querySelectorAll("#hunt button")].find(p => p.textContent === "` + word + `"); globalThis.before = before; press.click(); })()`)
+		b.Wait(`document.querySelector("#hunt .found") !== globalThis.before`)
+	}
+	press("hum")
+	first := b.Text(`document.querySelector("#hunt .found").textContent`)
+	picture(b, "hunt", 1280, 720)
+	picture(b, "hunt", 390, 1400)
+	b.Resize(1280, 720)
+	press("same")
+	press("Take the last answer back")
+	if again := b.Text(`document.querySelector("#hunt .found").textContent`); again != first {
+		t.Errorf("taken back, it asks %q, and asked %q", again, first)
+	}
+	for range 40 {
+		if !b.Holds(`[...document.querySelectorAll("#hunt button")].some(p => p.textContent === "gone")`) {
+			break
+		}
+		press("gone")
+	}
+	if said := b.Text(`document.querySelector("#hunt .found").textContent`); !strings.HasPrefix(said, "It is ") {
+		t.Errorf("it ends with %q", said)
+	}
+	b.Quiet()
+}

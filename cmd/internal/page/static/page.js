@@ -13,6 +13,7 @@ import { Figures } from "./plots.js";
 import { Trial } from "./trial.js";
 import { Keeping } from "./keeping.js";
 import { Why } from "./why.js";
+import { Hunt } from "./hunt.js";
 import { board, entries, line, moved, without, words } from "./order.js";
 
 /** @type {any} */
@@ -158,6 +159,7 @@ const wave = new Wave(byId("picture"), byId("times"), { seek: f => { sound.seek(
 const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
 const complaints = new Why({ ask: () => ({ session, side: sound.side, region }), op: op => edit(op), fault, announce });
+new Hunt({ ask: () => ({ session, side: sound.side }), fault, announce });
 const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault });
 
 // What is shown.
