@@ -77,32 +77,12 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	return run(ctx, args, streams{in: stdin, out: stdout, err: stderr, disk: files.Disk{}})
 }
 
-// output is a stream whose first error is remembered. After it, nothing is written.
-type output struct {
-	to  io.Writer
-	err error
-}
-
-func (o *output) Write(b []byte) (int, error) {
-	if o.err != nil {
-		return 0, o.err
-	}
-	n, err := o.to.Write(b)
-	if err != nil {
-		o.err = files.Named("standard output", err)
-	}
-	return n, o.err
-}
-
-// raw is the standard output itself, for what tells its errors.
-func (s streams) raw() io.Writer { return s.out.(*output).to }
-
 func run(ctx context.Context, args []string, s streams) int {
 	s.read = inputs.New(ctx, s.disk)
 	s.read.In = s.in
 	defer s.read.Close()
-	out, stderr := &output{to: s.out}, s.err
-	s.out = out
+	out, stderr := &output{to: s.out, name: "standard output"}, &output{to: s.err, name: "standard error"}
+	s.out, s.err = out, stderr
 	root := command(s, args)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
