@@ -584,15 +584,20 @@ func (w *Plan) core(s blocks.Stage, sample int64) (blocks.Core, error) {
 // may be shared as a wiring may.
 type Plan struct {
 	*wiring.Wiring
-	once  sync.Once
-	moved *motion
-	fault error
+	once    sync.Once
+	moved   *motion
+	fault   error
+	changed []*Plan // those of Chain.Changes, which a Renderer plays
 }
 
-// NewPlan is the plan of a render of this wiring.
+// NewPlan is the plan of a render of this wiring, as it is at 0 s where the chain has Changes.
 func NewPlan(w *wiring.Wiring) *Plan { return &Plan{Wiring: w} }
 
 // PlanOf wires the chain for recordings of the given rate.
 func PlanOf(c *board.Chain, rate dsp.Hertz, q section.Quality) *Plan {
-	return NewPlan(wiring.Of(c, rate, q))
+	p := NewPlan(wiring.Of(c, rate, q))
+	for _, change := range c.Changes {
+		p.changed = append(p.changed, NewPlan(wiring.Of(change.Chain, rate, q)))
+	}
+	return p
 }

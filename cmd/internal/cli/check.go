@@ -152,6 +152,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		printHandovers(s, takes, false)
 		printPaths(s, takes)
 	}
+	printFourCables(s, takes)
 	for _, h := range f.ByHand() {
 		paragraph(s.out, "", h.String(), 98)
 	}
@@ -255,7 +256,11 @@ func (t checked) short(f *chainFile) string {
 	on := f.LoopsOn(t.take)
 	for _, l := range f.LoopsOf(t.take) {
 		if slices.Contains(on, l.Number) {
-			parts = append(parts, fmt.Sprintf("%d %s", l.Number, strings.Join(l.Blocks, " > ")))
+			holds := strings.Join(l.Blocks, " > ")
+			if holds == "" {
+				holds = "a cable"
+			}
+			parts = append(parts, fmt.Sprintf("%d %s", l.Number, holds))
 		}
 	}
 	if t.chain.GuitarName != "" {
@@ -336,6 +341,20 @@ func printHandovers(s streams, takes []checked, all bool) {
 		rows.row(row...)
 	}
 	rows.print(s.out)
+}
+
+// printFourCables names the cables between a switcher and the amplifier that it hangs about.
+func printFourCables(s streams, takes []checked) {
+	at := slices.IndexFunc(takes, func(t checked) bool { return t.chain.FourCables() != nil })
+	if at < 0 {
+		return
+	}
+	var four []string
+	for _, k := range takes[at].chain.FourCables() {
+		four = append(four, k.String())
+	}
+	s.printf("\n")
+	paragraph(s.out, "", "Four cables about the amplifier: "+strings.Join(four, ", ")+". Its ground comes onto the board twice: where that hums, an isolating transformer in the cable from its send helps (common practice, no source); never lift a safety earth.", 98)
 }
 
 // printPaths says of which takes the two paths do not cancel; those whose paths do are warned of.
