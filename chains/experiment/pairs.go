@@ -131,8 +131,8 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		p.Sentence = "Not measurable: " + none.Why + "."
 		return p
 	}
-	x, y := p.align(a.Samples, b.Samples, rate)
-	both := &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
+	both := p.sides(a, b, rate)
+	x, y := both.X, both.Y
 	for _, m := range list {
 		p.Values = append(p.Values, measures.Value{Measure: m, Figure: m.Change(both)})
 	}
@@ -143,6 +143,24 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 	p.judge(a, b, x, y)
 	p.Sentence = p.sentence(a, b)
 	return p
+}
+
+// sides is both where they are most alike.
+func (p *Pair) sides(a, b *measures.Side, rate float64) *measures.Sides {
+	x, y := p.align(a.Samples, b.Samples, rate)
+	return &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
+}
+
+// ChangeOf is one measure of how b differs from a, as NewPair has it, without the work of the
+// others.
+func ChangeOf(m *measures.Measure, a, b *measures.Side, rate float64) measures.Figure {
+	for _, s := range []*measures.Side{a, b} {
+		if f := measures.Unplayed(s.Samples); !f.OK() || !s.Matched {
+			return measures.None("%q: %s", s.Name, measure.Silence)
+		}
+	}
+	var p Pair
+	return m.Change(p.sides(a, b, rate))
 }
 
 // align finds where both are most alike and returns what they have in common there.

@@ -10,6 +10,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 )
 
@@ -55,8 +56,8 @@ func (f *finder) Visit(n ast.Node) ast.Visitor {
 func cabinetKey[T any](set func(*T, *board.Cabinet)) key[T] {
 	const brief = "a WAV file with the impulse response of a cabinet, in the place of the cone; relative to this file"
 	return key[T]{
-		name: "file", brief: brief, schema: lineSchema(brief),
-		read: func(r *reader, path string, n ast.Node) func(*T) {
+		Name: "file", Brief: brief, Schema: table.LineSchema(brief),
+		Read: func(r *reader, path string, n ast.Node) func(*T) {
 			name, ok := r.Line(path, n, "the path of a WAV file")
 			if !ok {
 				return nil

@@ -43,6 +43,7 @@ var OverShare = &Measure{Key: "over_share", Name: "over the ceiling", Unit: "sha
 		})
 	}}
 
+// LeastHeadroom is how far a take stays under its ceilings: see its definition.
 var LeastHeadroom = &Measure{Name: "headroom", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "no stage comes near its ceiling",
 	Definition: "the least, over all stages with a ceiling, of that ceiling over the highest peak that goes in or comes out",

@@ -58,10 +58,11 @@ func Clipped(text string, most int) string {
 	return text
 }
 
-const (
-	MaxFaults = 20
-	wide      = 100 // characters of a line that an excerpt shows
-)
+// MaxFaults is how many faults a report has at the most.
+const MaxFaults = 20
+
+// wide is how many characters of a line an excerpt shows.
+const wide = 100
 
 // Excerpt shows a line with a caret under a column, both counted from 1.
 func Excerpt(lines []string, line, column int) string {

@@ -148,7 +148,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		return err
 	}
 	e := c.Comparison
-	if _, err := writeReport(out, reportName, f, c, produce.Words{}); err != nil {
+	if _, err := writeReport(ctx, out, reportName, f, c, produce.Words{}); err != nil {
 		return err
 	}
 	if err := f.unchanged(); err != nil {
