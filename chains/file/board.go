@@ -130,42 +130,47 @@ func blocksKey[T any](name, brief string, set func(*T, []string)) key[T] {
 	}
 }
 
-// leastPreset is the shortest time for which a preset may hold, in seconds.
-const leastPreset = 0.05
+// Presets in time: more than a song has, an hour, and the shortest time for which one may hold, both
+// in seconds.
+const (
+	maxSteps    = 100
+	longestTake = 3600
+	leastPreset = 0.05
+)
 
 // takePresetKey is a preset, or several by the times at which the switcher goes over to them.
 func takePresetKey() key[board.Take] {
 	const brief = "one of presets, or several by their times, like {at: {0 s: verse, 4 s: lead}}"
 	one := nameKey("preset", brief, "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset, t.Changes = s, nil })
-	name := one.read
-	one.schema = object{"description": brief, "anyOf": []any{
-		object{"type": "string"},
-		object{"type": "object", "required": []string{"at"}, "additionalProperties": false, "properties": object{"at": object{
-			"type": "object", "minProperties": 2, "maxProperties": maxPoints, "propertyNames": object{"pattern": dsp.Seconds.Pattern()},
-			"additionalProperties": object{"type": "string"},
+	name := one.Read
+	one.Schema = table.Object{"description": brief, "anyOf": []any{
+		table.Object{"type": "string"},
+		table.Object{"type": "object", "required": []string{"at"}, "additionalProperties": false, "properties": table.Object{"at": table.Object{
+			"type": "object", "minProperties": 2, "maxProperties": maxSteps, "propertyNames": table.Object{"pattern": dsp.Seconds.Pattern()},
+			"additionalProperties": table.Object{"type": "string"},
 		}}},
 	}}
-	one.read = func(r *reader, path string, n ast.Node) func(*board.Take) {
+	one.Read = func(r *reader, path string, n ast.Node) func(*board.Take) {
 		if !yamltext.IsMap(n) {
 			return name(r, path, n)
 		}
 		const like = "{0 s: verse, 4 s: lead}"
 		var take board.Take
 		faults := len(r.Faults)
-		readMap(r, path, n, "at: "+like, []key[struct{}]{{
-			name: "at", brief: "presets by their times, like at: " + like, must: true,
-			read: func(r *reader, path string, n ast.Node) func(*struct{}) {
+		table.Read(r, path, n, "at: "+like, []key[struct{}]{{
+			Name: "at", Brief: "presets by their times, like at: " + like, Must: true,
+			Read: func(r *reader, path string, n ast.Node) func(*struct{}) {
 				pairs, ok := r.Pairs(path, n, like)
 				if !ok {
 					return nil
 				}
-				if len(pairs) < 2 || len(pairs) > maxPoints {
-					r.At(n, "%s has %d presets; want 2 to %d by their times, like at: %s; one that holds needs no time", path, len(pairs), maxPoints, like)
+				if len(pairs) < 2 || len(pairs) > maxSteps {
+					r.At(n, "%s has %d presets; want 2 to %d by their times, like at: %s; one that holds needs no time", path, len(pairs), maxSteps, like)
 					return nil
 				}
 				last := 0.0
 				for k, p := range pairs {
-					at, ok := r.quantity(path, p.Key, dsp.Seconds, 0, maxTime)
+					at, ok := r.Quantity(path, p.Key, dsp.Seconds, 0, longestTake)
 					text := p.Key.GetToken().Value
 					switch {
 					case ok && k == 0 && at != 0:
@@ -300,8 +305,8 @@ func loopsKey() key[board.Block] {
 func insertKey() key[board.Block] {
 	const brief = "the number of a loop that is always in, for an amplifier whose front and effects loop the other loops stand in (four cables)"
 	return key[board.Block]{
-		name: "insert", brief: brief, schema: object{"type": "integer", "description": brief, "minimum": 1, "maximum": maxLoop},
-		read: func(r *reader, path string, n ast.Node) func(*board.Block) {
+		Name: "insert", Brief: brief, Schema: table.Object{"type": "integer", "description": brief, "minimum": 1, "maximum": maxLoop},
+		Read: func(r *reader, path string, n ast.Node) func(*board.Block) {
 			word, ok := r.Line(path, n, "a loop's number, like 3")
 			if !ok {
 				return nil
