@@ -274,6 +274,9 @@ func (t checked) short(f *chainFile) string {
 	for _, set := range t.take.Set {
 		parts = append(parts, set.Target+": "+set.Text)
 	}
+	for _, c := range t.take.Changes {
+		parts = append(parts, fmt.Sprintf("from %s on preset %s", quantity(float64(c.At), dsp.Seconds), c.Preset))
+	}
 	if len(parts) == 0 {
 		return "the order as it is"
 	}
@@ -286,6 +289,9 @@ func (t checked) print(s streams, f *chainFile) {
 	paragraph(s.out, "  ", orderText(t.chain), 98)
 	if own := t.take.Loops; len(own) > 0 {
 		s.printf("  loops of its own: %s\n", board.LoopsText(own))
+	}
+	if len(t.take.Changes) > 0 {
+		s.printf("  preset: %s\n", t.take.PresetText())
 	}
 	for _, set := range t.take.Set {
 		s.printf("  %s: %s\n", set.Target, set.Text)
