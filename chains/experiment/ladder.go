@@ -222,17 +222,12 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 	return lines
 }
 
-// names is what the rungs are called within the columns for it, each by another name: where into
-// does not fit, it is left out of all, and names that are too long lose their middle.
+// names is what the rungs are called within the columns for it, each by another name: where
+// into does not fit, it is left out, and names that are too long lose their middle.
 func (p panel) names(t LadderTake) []string {
 	list := make([]string, len(t.Rungs))
-	fits := true
 	for k, r := range t.Rungs {
-		list[k] = r.label()
-		fits = fits && utf8.RuneCountInString(list[k]) < p.labels
-	}
-	for k := range list {
-		if !fits {
+		if list[k] = r.label(); utf8.RuneCountInString(list[k]) >= p.labels {
 			list[k] = within(strings.TrimPrefix(list[k], "into "), p.labels-1)
 		}
 		if at := slices.Index(list[:k], list[k]); at >= 0 {
