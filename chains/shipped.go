@@ -2,6 +2,7 @@
 // compares them is in the folders below:
 //
 //	board       what a chain file says, as data
+//	stops       where a knob that moves stops
 //	arrange     what else could stand where in a take
 //	file        reads it
 //	template    writes the one to begin with

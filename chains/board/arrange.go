@@ -41,7 +41,7 @@ func (c *Chain) Arranged(a Arrangement) *Chain {
 	t.Order, t.Split, t.Loops = a.Order, a.Split, Overlaid(c.file.LoopsOf(t), a.Loops)
 	d := c.file.resolve(t)
 	d.Recording, d.Guitar, d.Load = c.Recording, c.Guitar, c.Load
-	if c.Turns == nil {
+	if c.Turns == nil && c.Changes == nil {
 		d = d.At(0)
 	}
 	return d

@@ -143,7 +143,9 @@ type Take struct {
 	Guitar string
 	Order  []string    // nil: the file's, and its split
 	Split  *SplitOrder // of Order
-	Preset string      // "" for none: every loop is out
+	Preset string      // "" for none: every loop is out; of several in time, the first
+	// presets that the switcher goes over to while the take plays, by their times, which rise
+	Changes []PresetChange
 	// what loops of the switcher hold in this take, by their numbers, in place of what it has in
 	// them
 	Loops  []Loop
@@ -176,6 +178,10 @@ type Chain struct {
 	Blocks []Placed
 	Split  *Split // what follows Blocks, where that is two paths
 	Turns  []Turn // settings that move; everything else has where they are at 0 s
+
+	// what the chain is from a time on, where its presets change while it plays; all else of it is
+	// as it is at 0 s
+	Changes []Change
 
 	switchers []Block // those of Blocks and Split: cables hang in all of their loops
 
@@ -365,7 +371,7 @@ func (f *File) resolve(t Take) *Chain {
 		on := f.LoopsOn(t)
 		for _, l := range f.LoopsOf(t) {
 			if slices.Contains(on, l.Number) {
-				c.arrangement.Loops = append(c.arrangement.Loops, Loop{l.Number, slices.Clone(l.Blocks)})
+				c.arrangement.Loops = append(c.arrangement.Loops, Loop{l.Number, slices.Clone(l.Blocks), l.Insert})
 			}
 		}
 	}
@@ -380,6 +386,7 @@ func (f *File) resolve(t Take) *Chain {
 	if c.Guitar.Hum < 0 {
 		c.Guitar.Hum = usualHum(c.Guitar.Pickup)
 	}
+	f.change(c, t)
 	return c
 }
 

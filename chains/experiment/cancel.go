@@ -154,7 +154,9 @@ func octavesByRendering(c *board.Chain, ctx context.Context, rate dsp.Hertz) (li
 			z *= step
 		}
 	}
-	r, err := render.PlanOf(c, rate, section.Draft).Renderer(board.OutLeft, board.OutRight)
+	held := *c
+	held.Changes = nil
+	r, err := render.PlanOf(&held, rate, section.Draft).Renderer(board.OutLeft, board.OutRight)
 	if err != nil {
 		return list, err
 	}

@@ -194,6 +194,7 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 		heading("dBu", string(scale), p.headings[0]),
 		row("", "", p.headings[1]),
 	}
+	labels := p.names(t)
 	for _, r := range t.Rungs {
 		bar := slices.Clone(marks)
 		if r.Noise.OK() {
@@ -216,9 +217,34 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 		for _, f := range p.numbers(r) {
 			numbers = append(numbers, f.Text(1))
 		}
-		lines = append(lines, row(cut(r.label(), p.labels-1), string(bar), numbers))
+		lines = append(lines, row(labels[len(lines)-3], string(bar), numbers))
 	}
 	return lines
+}
+
+// names is what the rungs are called within the columns for it, each by another name: where
+// into does not fit, it is left out, and names that are too long lose their middle.
+func (p panel) names(t LadderTake) []string {
+	list := make([]string, len(t.Rungs))
+	for k, r := range t.Rungs {
+		if list[k] = r.label(); utf8.RuneCountInString(list[k]) >= p.labels {
+			list[k] = within(strings.TrimPrefix(list[k], "into "), p.labels-1)
+		}
+		if at := slices.Index(list[:k], list[k]); at >= 0 {
+			list[k] = within(list[k], p.labels-3) + fmt.Sprintf("%2d", k+1)
+		}
+	}
+	return list
+}
+
+// within shortens a text to so many characters, in its middle.
+func within(text string, most int) string {
+	runes := []rune(text)
+	if len(runes) <= most {
+		return text
+	}
+	end := most / 2
+	return string(runes[:most-1-end]) + "…" + string(runes[len(runes)-end:])
 }
 
 // cut shortens a text to so many characters.

@@ -96,13 +96,13 @@ func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone ds
 	c := w.Chain
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: board.Held(c)}
 	names := c.Jacks()
-	ledgers, err := noise.AtAll(c, w.Rate, names...)
+	ledgers, err := noise.Totals(c, w.Rate, names...)
 	if err != nil {
 		return nil, err
 	}
 	played := ledgers
 	if open, gates := c.Opened(); gates {
-		if played, err = noise.AtAll(open, w.Rate, names...); err != nil {
+		if played, err = noise.Totals(open, w.Rate, names...); err != nil {
 			return nil, err
 		}
 	}
@@ -144,7 +144,9 @@ func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone ds
 		}
 		m.Jacks = append(m.Jacks, j)
 	}
-	m.Dynamics, err = dynamics(ctx, c, w.Rate, tone)
+	t := newTrial(c, w.Rate, tone, false)
+	t.noise, t.hiss = atEnds(c, names, ledgers), atEnds(c, names, played)
+	m.Dynamics, err = dynamics(ctx, t)
 	return m, err
 }
 
@@ -152,6 +154,17 @@ func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone ds
 // it reads would be that of the moment.
 func modulated(by string) measures.Figure {
 	return measures.None("it is modulated by %s", by)
+}
+
+// atEnds is the A-weighted noise at the chain's ends in V, of two the sum of their powers; ledgers
+// are of jacks in their order.
+func atEnds(c *board.Chain, jacks []string, ledgers []*noise.Ledger) func() (float64, error) {
+	power := 0.0
+	for _, end := range c.Ends() {
+		v := ledgers[slices.Index(jacks, end)].RMS(noise.AWeighted)
+		power += v * v
+	}
+	return func() (float64, error) { return math.Sqrt(power), nil }
 }
 
 func rms(l *noise.Ledger, weightingDB func(float64) float64) measures.Figure {

@@ -146,7 +146,7 @@ func blockKeys(kind *blocks.Kind) []key[board.Block] {
 		keys = append(keys, table.Choice[*reader]("off", "whether it is bypassed where neither a preset nor a take says otherwise", []string{"yes", "no"}, "no", func(b *board.Block, w string) { b.Off = w == "yes" }))
 		keys = append(keys, table.Choice[*reader]("recall", "whether its knobs follow a preset by themselves, as of pedals with memories; else a hand has to turn them", []string{"yes", "no"}, "", func(b *board.Block, w string) { b.Recall = w }))
 	} else {
-		keys = append(keys, loopsKey())
+		keys = append(keys, loopsKey(), insertKey())
 	}
 	if kind.Name == board.SpeakerKind {
 		keys = append(keys, cabinetKey(func(b *board.Block, c *board.Cabinet) { b.Cabinet = c }))

@@ -130,8 +130,74 @@ func blocksKey[T any](name, brief string, set func(*T, []string)) key[T] {
 	}
 }
 
+// Presets in time: more than a song has, an hour, and the shortest time for which one may hold, both
+// in seconds.
+const (
+	maxSteps    = 100
+	longestTake = 3600
+	leastPreset = 0.05
+)
+
+// takePresetKey is a preset, or several by the times at which the switcher goes over to them.
 func takePresetKey() key[board.Take] {
-	return nameKey("preset", "one of presets", "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset = s })
+	const brief = "one of presets, or several by their times, like {at: {0 s: verse, 4 s: lead}}"
+	one := nameKey("preset", brief, "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset, t.Changes = s, nil })
+	name := one.Read
+	one.Schema = table.Object{"description": brief, "anyOf": []any{
+		table.Object{"type": "string"},
+		table.Object{"type": "object", "required": []string{"at"}, "additionalProperties": false, "properties": table.Object{"at": table.Object{
+			"type": "object", "minProperties": 2, "maxProperties": maxSteps, "propertyNames": table.Object{"pattern": dsp.Seconds.Pattern()},
+			"additionalProperties": table.Object{"type": "string"},
+		}}},
+	}}
+	one.Read = func(r *reader, path string, n ast.Node) func(*board.Take) {
+		if !yamltext.IsMap(n) {
+			return name(r, path, n)
+		}
+		const like = "{0 s: verse, 4 s: lead}"
+		var take board.Take
+		faults := len(r.Faults)
+		table.Read(r, path, n, "at: "+like, []key[struct{}]{{
+			Name: "at", Brief: "presets by their times, like at: " + like, Must: true,
+			Read: func(r *reader, path string, n ast.Node) func(*struct{}) {
+				pairs, ok := r.Pairs(path, n, like)
+				if !ok {
+					return nil
+				}
+				if len(pairs) < 2 || len(pairs) > maxSteps {
+					r.At(n, "%s has %d presets; want 2 to %d by their times, like at: %s; one that holds needs no time", path, len(pairs), maxSteps, like)
+					return nil
+				}
+				last := 0.0
+				for k, p := range pairs {
+					at, ok := r.Quantity(path, p.Key, dsp.Seconds, 0, longestTake)
+					text := p.Key.GetToken().Value
+					switch {
+					case ok && k == 0 && at != 0:
+						r.At(p.Key, "%s begins at %s; the first preset is that at 0 s", path, text)
+					case ok && k > 0 && at-last < leastPreset*(1-1e-9):
+						r.At(p.Key, "%s: %s comes less than 50 ms after the preset before; nobody steps that fast", path, text)
+					}
+					last = at
+					var step board.Take
+					if set := name(r, yamltext.Join(path, text), p.Value); set != nil {
+						set(&step)
+					}
+					if k == 0 {
+						take.Preset = step.Preset
+					} else {
+						take.Changes = append(take.Changes, board.PresetChange{At: dsp.Second(at), Preset: step.Preset})
+					}
+				}
+				return nil
+			},
+		}}, &struct{}{})
+		if len(r.Faults) > faults {
+			return nil
+		}
+		return func(t *board.Take) { t.Preset, t.Changes = take.Preset, take.Changes }
+	}
+	return one
 }
 
 // loopNumbers is a list of numbers of loops, each at most once.
@@ -162,6 +228,8 @@ func (r *reader) loopNumbers(path string, n ast.Node) ([]int, bool) {
 			r.At(node, "%s is in no loop of %s; did you mean on: [%s]?", word, r.switcher, word)
 		case err != nil || !slices.Contains(there, word):
 			r.Unknown(node, "no loop %q in "+r.switcher, word, "", "loops", there)
+		case slices.ContainsFunc(r.loops, func(l board.Loop) bool { return l.Insert && l.Number == number }):
+			r.At(node, "loop %d is the insert of %s, which is always in; leave it out of %s", number, r.switcher, path)
 		case slices.Contains(list, number):
 			r.At(node, "loop %d is in %s twice", number, path)
 		default:
@@ -229,6 +297,35 @@ func loopsKey() key[board.Block] {
 			}
 			loops := r.loops
 			return func(b *board.Block) { b.Loops = loops }
+		},
+	}
+}
+
+// insertKey is which of the loops no relay switches. It comes after loops.
+func insertKey() key[board.Block] {
+	const brief = "the number of a loop that is always in, for an amplifier whose front and effects loop the other loops stand in (four cables)"
+	return key[board.Block]{
+		Name: "insert", Brief: brief, Schema: table.Object{"type": "integer", "description": brief, "minimum": 1, "maximum": maxLoop},
+		Read: func(r *reader, path string, n ast.Node) func(*board.Block) {
+			word, ok := r.Line(path, n, "a loop's number, like 3")
+			if !ok {
+				return nil
+			}
+			var there []string
+			for k, l := range r.loops {
+				number := strconv.Itoa(l.Number)
+				there = append(there, number)
+				if number == word {
+					r.loops[k].Insert = true
+					return func(*board.Block) {}
+				}
+			}
+			if in := board.LoopOf(r.loops, word); in != nil {
+				r.At(n, "%s is in loop %d of %s; did you mean insert: %d?", word, in.Number, r.switcher, in.Number)
+				return nil
+			}
+			r.Unknown(n, "no loop %q in "+r.switcher, word, "", "loops", there)
+			return nil
 		},
 	}
 }
@@ -322,8 +419,11 @@ func (r *reader) loopsUsed(f *board.File, t board.Take, read readTake, order []s
 	if slices.Contains(order, r.switcher) {
 		return
 	}
-	if p := f.Preset(t.Preset); p != nil && (len(p.Loops) > 0 || p.Trim != nil) {
-		r.At(read.keys["preset"], "take %q has no switcher in its order, so preset %q has no loops there", t.Name, t.Preset)
+	for _, preset := range t.Presets() {
+		if p := f.Preset(preset); p != nil && (len(p.Loops) > 0 || p.Trim != nil) {
+			r.At(read.keys["preset"], "take %q has no switcher in its order, so preset %q has no loops there", t.Name, preset)
+			break
+		}
 	}
 	if len(t.Toggle) > 0 {
 		r.At(read.keys["toggle"], "take %q has no switcher in its order, so there is nothing to toggle", t.Name)

@@ -57,6 +57,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err er
 	if len(r.Faults) == 0 {
 		r.shorts(f)
 		r.unwireable(f)
+		r.unchangeable(f)
 	}
 	if len(r.Faults) > 0 {
 		return nil, r.Report()

@@ -314,7 +314,7 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 					r.At(read.keys[key], "%q is a switcher, which has no %s; toggle takes its loops in and out", name, key)
 				case l == nil && !slices.Contains(order, name):
 					r.At(read.keys[key], "take %q has no block %q in its order, so it cannot be %s", t.Name, name, key)
-				case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+				case l != nil && !everOn(f, t, l.Number):
 					r.At(read.keys[key], "take %q has loop %d out, so block %q in it cannot be %s", t.Name, l.Number, name, key)
 				}
 			}
@@ -325,7 +325,7 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 			switch l := board.LoopOf(loops, part); {
 			case l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
 				r.At(r.setAt[s], "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
-			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+			case l != nil && !everOn(f, t, l.Number):
 				r.At(r.setAt[s], "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
 			}
 			r.settable(f, s)
@@ -343,7 +343,7 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 				case at == nil:
 				case name == r.switcher:
 					r.At(at, "%q is a switcher, which has no %s; loops says which of its loops are in", name, key)
-				case l != nil && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, name):
+				case l != nil && !l.Insert && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, name):
 					r.At(at, "preset %q has loop %d out, so block %q in it cannot be %s", p.Name, l.Number, name, key)
 				}
 			}
@@ -352,9 +352,23 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 			s := &p.Set[i]
 			r.settable(f, s)
 			part, _, _ := strings.Cut(s.Target, ".")
-			if l := board.LoopOf(r.loops, part); l != nil && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, part) {
+			if l := board.LoopOf(r.loops, part); l != nil && !l.Insert && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, part) {
 				r.At(r.setAt[s], "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
 			}
+		}
+	}
+}
+
+// everOn says whether a loop is in, in a take, on any of its presets.
+func everOn(f *board.File, t board.Take, loop int) bool {
+	return slices.ContainsFunc(t.Presets(), func(p string) bool { return slices.Contains(f.LoopsOn(t.OnlyOn(p)), loop) })
+}
+
+// unchangeable faults takes whose presets change where no relay could do it.
+func (r *reader) unchangeable(f *board.File) {
+	for k, c := range f.Chains() {
+		if why := c.Unchangeable(); why != "" && k < len(r.takes) {
+			r.At(r.takes[k].keys["preset"], "take %q: %s", c.Take, why)
 		}
 	}
 }

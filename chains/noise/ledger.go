@@ -153,18 +153,34 @@ func At(c *board.Chain, rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
 
-// AtAll is the ledgers of several jacks.
-func AtAll(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
+// Totals is the ledgers of several jacks, for whoever asks how much noise there is and not whose:
+// those that take a rendering share one, and have no shares.
+func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 	m := newNoiseMeter(rate, noiseCells)
-	list := make([]*Ledger, 0, len(jacks))
-	for _, j := range jacks {
-		l, err := m.ledger(c, j)
+	list := make([]*Ledger, len(jacks))
+	var rendered []*Ledger
+	var read [][]string
+	var w *render.Plan
+	for k, j := range jacks {
+		ends, err := endsAt(c, j)
 		if err != nil {
 			return nil, err
 		}
-		list = append(list, l)
+		l, plan, near, err := m.linear(c, ends, true)
+		if err != nil {
+			return nil, err
+		}
+		if list[k] = l; len(near) > 0 {
+			for _, t := range near {
+				l.Near = append(l.Near, t.block)
+			}
+			w, rendered, read = plan, append(rendered, l), append(read, ends)
+		}
 	}
-	return list, nil
+	if w == nil {
+		return list, nil
+	}
+	return list, m.wholes(w, rendered, read)
 }
 
 // Move is what the noise at the chain's end would be if a block or a switcher stood elsewhere.
@@ -247,6 +263,19 @@ func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
 // ledger works on a wiring of its own. In it the guitar's source is the pickup's open-circuit
 // voltage: what the recording was made into cancels at rest.
 func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
+	ends, err := endsAt(c, jack)
+	if err != nil {
+		return nil, err
+	}
+	l, w, near, err := m.linear(c, ends, true)
+	if err != nil || len(near) == 0 {
+		return l, err
+	}
+	return l, m.render(w, l, ends, near)
+}
+
+// endsAt is the jack, or where it is out what the chain ends in.
+func endsAt(c *board.Chain, jack string) ([]string, error) {
 	ends := []string{jack}
 	if jack == "out" {
 		ends = c.Ends()
@@ -256,14 +285,14 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 			return nil, err
 		}
 	}
-	return m.linear(c, ends, true)
+	return ends, nil
 }
 
-// linear works the ledger out by small-signal responses, and where they do not hold by rendering,
-// if that is wanted.
-func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Ledger, error) {
+// linear works the ledger out by small-signal responses, and says on what wiring, and, if that is
+// wanted, where they do not hold.
+func (m *noiseMeter) linear(c *board.Chain, ends []string, thresholds bool) (*Ledger, *render.Plan, []threshold, error) {
 	plain := *c
-	plain.Recording.Load = nil
+	plain.Recording.Load, plain.Changes = nil, nil
 	w := render.PlanOf(&plain, m.rate, section.Draft)
 	m.setLines(w.Tail())
 	ones := make([]complex128, len(m.centres))
@@ -276,14 +305,14 @@ func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Led
 		walk.wanted, walk.driven, walk.done = map[*circuit.Netlist][]wanted{}, map[string]paths{}, map[string]bool{}
 		walk.want(wanted{end, ones, nil})
 		if err := walk.back(); err != nil {
-			return nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
+			return nil, nil, nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
 		}
-		if !rendering {
+		if !thresholds {
 			continue
 		}
 		var err error
 		if near, err = walk.near(near); err != nil {
-			return nil, err
+			return nil, nil, nil, err
 		}
 	}
 	l := &Ledger{Jack: strings.Join(ends, " and "), Centres: m.centres, Widths: m.widths, Gain: walk.gain}
@@ -297,10 +326,7 @@ func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Led
 	}
 	l.sort(l.Shares)
 	l.sort(l.Apart)
-	if !rendering || len(near) == 0 {
-		return l, nil
-	}
-	return l, m.render(w, l, ends, near, studio)
+	return l, w, near, nil
 }
 
 // sort puts the loudest of a list first.

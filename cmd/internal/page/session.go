@@ -448,6 +448,9 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 	case "bypass":
 		t = d.File.Switched(t, op.Block, op.On)
 	case "loop":
+		if slices.ContainsFunc(d.LoopsOf(t), func(l board.Loop) bool { return l.Insert && l.Number == op.Number }) {
+			return d, refuse(http.StatusUnprocessableEntity, "loop %d is the insert, which is always in", op.Number)
+		}
 		toggle := slices.DeleteFunc(slices.Clone(t.Toggle), func(k int) bool { return k == op.Number })
 		if len(toggle) == len(t.Toggle) {
 			toggle = append(toggle, op.Number)
@@ -464,7 +467,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			t.Set[at] = board.Setting{Target: op.Target, Text: op.Value}
 		}
 	case "preset":
-		t.Preset = op.Name
+		t = t.OnlyOn(op.Name)
 		t = d.Fitted(t)
 	case "guitar":
 		if t.Guitar = op.Name; op.Name == "" && d.File.Preset(t.Preset) != nil && d.File.Preset(t.Preset).Guitar != "" {

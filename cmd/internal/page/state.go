@@ -90,7 +90,9 @@ type LoopOf struct {
 	Number int  `json:"number"`
 	On     bool `json:"on"`
 	// it holds something else in this take than the switcher has in it
-	Own    bool       `json:"own"`
+	Own bool `json:"own"`
+	// it is always in
+	Insert bool       `json:"insert,omitempty"`
 	Blocks []*Station `json:"blocks"`
 }
 
@@ -315,7 +317,7 @@ func (l layer) lay(line []board.Placed, hands []wiring.Handover, from string) []
 func (s *Station) loopsOf(l layer) {
 	file := l.file.LoopsOf(board.Take{})
 	for k, loop := range l.file.LoopsOf(l.take) {
-		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
+		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Insert: loop.Insert, Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
 		for _, name := range loop.Blocks {
 			inner := l.set[slices.IndexFunc(l.set, func(b board.Placed) bool { return b.Name == name })]
 			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, inner.Off))

@@ -278,7 +278,7 @@ export class Lane {
 			const what = `loop ${l.number} of ${item.block}`;
 			if (l.on || this.open.has(l.number) || names.includes(held)) {
 				folded = null;
-				const tag = el("button", { type: "button", class: "tag", "aria-pressed": String(l.on), title: `Loop ${l.number} is ${l.on ? "in" : "out"}${l.own ? ", its blocks in this take alone" : ""}`, onclick: put }, String(l.number), el("span", { class: "unseen" }, ", " + what));
+				const tag = l.insert ? el("span", { class: "tag", title: `Loop ${l.number} is the insert, always in: out to the amplifier and back${l.own ? ", its blocks in this take alone" : ""}` }, String(l.number), el("span", { class: "unseen" }, `, ${what}, always in`)) : el("button", { type: "button", class: "tag", "aria-pressed": String(l.on), title: `Loop ${l.number} is ${l.on ? "in" : "out"}${l.own ? ", its blocks in this take alone" : ""}`, onclick: put }, String(l.number), el("span", { class: "unseen" }, ", " + what));
 				parts.push(el("div", { class: "loop" + (l.on ? "" : " out") }, tag, this.list("loop " + l.number, l.blocks, `Loop ${l.number} of ${item.block}, ${l.on ? "in" : "out"}`)));
 				continue;
 			}
