@@ -82,8 +82,8 @@ func (s *subject) Modulated() string {
 }
 
 func (s *subject) Delays() (times []float64) {
-	for _, p := range s.chain.Blocks {
-		if p.Kind.Name == "delay" && !p.Off {
+	for _, p := range s.chain.Every() {
+		if p.Piece == nil && p.Kind.Name == "delay" && !p.Off {
 			times = append(times, p.Settings.Number("time"))
 		}
 	}

@@ -57,7 +57,7 @@ var ToneTHD = &Measure{Key: toneKey, Name: "distortion", Unit: "%", Heading: "di
 	},
 	Says: func(text string, f Values) string {
 		for _, one := range f {
-			if one.Key == toneKey && one.By != "" {
+			if one.Key == toneKey && one.By != "" && one.Value >= 1 {
 				text += " where most of it is made, at the output of " + one.By
 			}
 		}

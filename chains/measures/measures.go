@@ -73,7 +73,7 @@ var All = []*Measure{
 
 	brightnessKept, ClearRepeats, dynamicsKept, LeastHeadroom, quiet,
 
-	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange,
+	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange, RepeatsChange,
 	SpectralMean, SpectralMax,
 }
 

@@ -36,8 +36,8 @@ echo should not. What the figures mean is told at drywire measure --help.
 
 --json prints one object: takes: take, held (where knobs move: which are taken where they are at 0 s
 for noise and ceilings), rungs: jack, into, peak_dbu, average_dbu, noise_dbu, colour_dbu,
-ceiling_dbu, clean_headroom_db, headroom_db, room_db (average over noise), over_share (0 to 1). What cannot be measured is
-{"not_measurable": "why"}.`,
+ceiling_dbu, clean_headroom_db, headroom_db, room_db (average over noise), over_share (0 to 1).
+What cannot be measured is {"not_measurable": "why"}.`,
 		Example: `  drywire ladder my-chain.yaml
   drywire ladder my-chain.yaml --take "fuzz first" --take buffered --svg ladder.svg --png ladder.png`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
