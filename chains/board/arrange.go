@@ -22,6 +22,7 @@ type Arrangement struct {
 // Arrangement is how the chain's blocks stand.
 func (c *Chain) Arrangement() Arrangement { return c.arrangement.Clone() }
 
+// Clone is a copy that shares nothing with the arrangement.
 func (a Arrangement) Clone() Arrangement {
 	b := Arrangement{Order: slices.Clone(a.Order), Switcher: a.Switcher, Loops: slices.Clone(a.Loops)}
 	if a.Split != nil {

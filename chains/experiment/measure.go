@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"strings"
 
 	"golang.org/x/sync/errgroup"
@@ -245,4 +246,80 @@ func runKept(ctx context.Context, r *render.Renderer, x []float64, keep int) ([]
 		}
 	}
 	return out, nil
+}
+
+// AtJack is one measure at one jack of a take, as Measure has it, without the work of the others.
+// A measure that wants a test tone gets that one. It is an error where a render fails.
+func AtJack(ctx context.Context, w *render.Plan, signals Signals, name string, m *measures.Measure, tone dsp.Tone) (measures.Figure, error) {
+	c := w.Chain
+	k := slices.Index(c.Jacks(), name)
+	if k < 0 {
+		return measures.Figure{}, c.Jack(name)
+	}
+	if m.Tones != nil {
+		if by := c.Modulated(name); by != "" {
+			return modulated(by), nil
+		}
+	}
+	x, err := signals(ctx, w, name)
+	if err != nil {
+		return measures.Figure{}, err
+	}
+	jack := &measures.Jack{X: x, Rate: float64(w.Rate), Test: tone}
+	if !slices.Contains(restless, m) {
+		if jack.Noise, jack.NoiseA, err = restAt(c, w.Rate, name); err != nil {
+			return measures.Figure{}, err
+		}
+		jack.Hiss, jack.HissA = jack.Noise, jack.NoiseA
+		if open, gates := c.Opened(); gates {
+			if jack.Hiss, jack.HissA, err = restAt(open, w.Rate, name); err != nil {
+				return measures.Figure{}, err
+			}
+		}
+	}
+	if !slices.Contains(unbounded, m) {
+		ceilings, err := Ceilings(c, ctx, w.Rate)
+		if err != nil {
+			return measures.Figure{}, err
+		}
+		top := ceilingAt(c.Jacks(), ceilings, k)
+		jack.Colours, jack.BreaksUp = top.Colours, top.BreaksUp
+	}
+	if m.Tones != nil {
+		all := new([][]float64)
+		if err := toneThrough(all, c, w.Rate, w.Quality, m.Tones(tone)...)(ctx); err != nil {
+			return measures.Figure{}, err
+		}
+		jack.Steady = (*all)[k]
+	}
+	return m.At(jack), nil
+}
+
+// Measures that are known to need no noise, and no ceiling; any other is given both.
+var (
+	levels    = []*measures.Measure{measures.PeakVolts, measures.PeakDBu, measures.RMSVolts, measures.RMSDBu, measures.Crest, measures.Loudness, measures.THD, measures.Centroid}
+	restless  = append([]*measures.Measure{measures.Headroom, measures.CleanHeadroom, measures.OverShare, measures.Colour, measures.Ceiling}, levels...)
+	unbounded = append([]*measures.Measure{measures.Noise, measures.NoiseA, measures.HissA, measures.SignalToNoise, measures.SignalToNoiseA}, levels...)
+)
+
+// restAt is the noise at a jack, as it is and A-weighted.
+func restAt(c *board.Chain, rate dsp.Hertz, jack string) (flat, weighted measures.Figure, err error) {
+	l, err := noise.At(c, rate, jack)
+	if err != nil {
+		return flat, weighted, err
+	}
+	return rms(l, noise.Flat), rms(l, noise.AWeighted), nil
+}
+
+// SteadyAt is the steady state of a tone at a jack, in volts.
+func SteadyAt(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section.Quality, jack string, tone dsp.Tone) ([]float64, error) {
+	k := slices.Index(c.Jacks(), jack)
+	if k < 0 {
+		return nil, c.Jack(jack)
+	}
+	all := new([][]float64)
+	if err := toneThrough(all, c, rate, q, tone)(ctx); err != nil {
+		return nil, err
+	}
+	return (*all)[k], nil
 }

@@ -71,7 +71,7 @@ var All = []*Measure{
 	ToneTHD, HeardDistortion, Compression, Sustain, CleanUp, FullTHD, RolledTHD, RollDown,
 	Brightness, Bite, Bass, Boom, Mud, OverHiss, OverHum, LoudnessAtEnd,
 
-	brightnessKept, ClearRepeats, dynamicsKept, LeastHeadroom, quiet,
+	brightnessKept, ClearRepeats, OctaveInStep, dynamicsKept, LeastHeadroom, quiet,
 
 	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange, RepeatsChange,
 	SpectralMean, SpectralMax,

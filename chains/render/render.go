@@ -4,7 +4,7 @@
 // A Memo renders whole signals and remembers them by what they depend on; Orders does so for many
 // orders of the same blocks.
 //
-// Start reading at New, then Renderer.Run.
+// Start reading at PlanOf, then Plan.Renderer and Renderer.Run.
 package render
 
 import (

@@ -252,9 +252,10 @@
 		document.addEventListener("keydown", e => {
 			if (!keys.checked || e.ctrlKey || e.altKey || e.metaKey) return;
 			const on = /** @type {HTMLElement} */ (e.target), typing = on.matches("input, select, textarea, [contenteditable]");
+			if (on.matches("textarea, input[type=text], input[type=radio]")) return;
 			const digit = e.key >= "1" && e.key <= "9" ? Number(e.key) : 0;
 			if (digit) choose(digit - 1);
-			else if (e.key === " " && !on.matches("input[type=checkbox], button:not([aria-pressed=true]), summary, a")) toggle();
+			else if (e.key === " " && !on.matches("input[type=checkbox], button:not(.choose[aria-pressed=true]), summary, a")) toggle();
 			else if (e.key === "l" || e.key === "L") loop.click();
 			else if (e.key === "t" || e.key === "T") trueLevels.click();
 			else if (typing && on.matches("[type=range]") || on.matches("pre, .scroll")) return;

@@ -100,7 +100,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 			return err
 		}
 	}
-	if err := writeFiles(s.disk, files, f); err != nil {
+	if err := writeFiles(s.disk, files, s.read, f.inputs()...); err != nil {
 		return err
 	}
 	if o.json {

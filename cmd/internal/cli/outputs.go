@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"drywire/cmd/internal/files"
+	"drywire/cmd/internal/inputs"
 	"drywire/samples"
 )
 
@@ -59,7 +60,7 @@ func (o *outputs) text(name string, content []byte, keep ...string) error {
 
 // writeFiles writes texts by their paths: those of one folder together, none before all are on the
 // disk, none over what the run has read, and none where that has changed since.
-func writeFiles(disk files.System, texts map[string][]byte, f *chainFile) error {
+func writeFiles(disk files.System, texts map[string][]byte, read *inputs.Files, keep ...string) error {
 	folders := map[string]*outputs{}
 	for _, path := range slices.Sorted(maps.Keys(texts)) {
 		content := texts[path]
@@ -75,11 +76,11 @@ func writeFiles(disk files.System, texts map[string][]byte, f *chainFile) error 
 			defer out.abort()
 			folders[out.folder] = out
 		}
-		if err := out.text(filepath.Base(path), content, f.inputs()...); err != nil {
+		if err := out.text(filepath.Base(path), content, keep...); err != nil {
 			return err
 		}
 	}
-	if err := f.unchanged(); err != nil {
+	if err := read.Unchanged(); err != nil {
 		return err
 	}
 	for _, folder := range slices.Sorted(maps.Keys(folders)) {

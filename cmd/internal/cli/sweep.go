@@ -100,7 +100,7 @@ func runSweep(ctx context.Context, s streams, o sweepOptions) error {
 	}
 	bar.stop()
 	if o.svg != "" {
-		if err := writeFiles(s.disk, map[string][]byte{o.svg: a.SVG()}, f); err != nil {
+		if err := writeFiles(s.disk, map[string][]byte{o.svg: a.SVG()}, s.read, f.inputs()...); err != nil {
 			return err
 		}
 	}

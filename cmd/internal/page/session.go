@@ -17,6 +17,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/produce"
 )
@@ -47,6 +48,10 @@ type session struct {
 	left     time.Time           // when the last of them went
 	streams  int                 // of sound, at the moment
 	figuring int                 // figures at work
+	asking   int                 // complaints that are at work or wait for it
+	ask      chan struct{}       // held by the one at work
+	fixes    []why.Fix           // that the last one was answered with
+	about    string              // the take that it was about
 }
 
 // document is a project, and the takes that the sides A and B show. It is never changed, only
@@ -163,7 +168,7 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	n := &session{id: newID(), server: s, doc: d, base: base, opened: d.Text.Source, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}}
+	n := &session{id: newID(), server: s, doc: d, base: base, opened: d.Text.Source, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}, ask: make(chan struct{}, 1)}
 	s.mu.Lock()
 	if len(s.sessions) >= mostSessions {
 		s.mu.Unlock()
@@ -412,6 +417,8 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			return d, err
 		}
 		return d.with(ctx, text, d.takes)
+	case "fix":
+		return n.withFix(ctx, op.Number, op.Name)
 	case "order":
 		var err error
 		if t, err = reordered(d.File, t, op.Order); err != nil {
