@@ -62,6 +62,9 @@ type Recording struct {
 	LoadGiven bool
 
 	Side string // what becomes of a stereo recording: "sum", "left" or "right"
+
+	// what it was played on; nil in a File is that of the file's own guitar, a Chain has it resolved
+	Pickup *Pickup
 }
 
 // Guitar is the source of the signal: a pickup, two pots, a capacitor and a cable.
@@ -93,6 +96,8 @@ type Pickup struct {
 	Inductance  dsp.Henry
 	Capacitance dsp.Farad
 	Eddy        dsp.Ohm // resistance parallel to part of the inductance; 0: none
+	Coils       int     // in series, all of whose voltages add; 0: as many as the recording's
+	Magnet      float64 // dB of a stronger magnet, or of one nearer to the strings
 }
 
 // Load is an input that something is plugged into, with the cable that leads to it.
@@ -287,6 +292,11 @@ func (f *File) fill(t Take) *Chain {
 		load := *f.Recording.Load
 		c.Recording.Load = &load
 	}
+	played := f.Guitar.Pickup
+	if f.Recording.Pickup != nil {
+		played = *f.Recording.Pickup
+	}
+	c.Recording.Pickup = &played
 	for _, g := range f.Guitars {
 		if g.Name == c.GuitarName {
 			c.Guitar = g.Guitar

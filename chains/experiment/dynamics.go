@@ -72,16 +72,18 @@ func (s *subject) Rate() float64 { return float64(s.rate) }
 
 func (s *subject) Tone() dsp.Tone { return s.tone }
 
-func (s *subject) Refuses(x []float64) measures.Figure {
-	if s.refuses {
-		return measures.Unplayed(x)
+func (s *subject) Modulated() string {
+	for _, jack := range s.chain.Ends() {
+		if by := s.chain.Modulated(jack); by != "" {
+			return by
+		}
 	}
-	return measures.Figure{}
+	return ""
 }
 
 func (s *subject) Delays() (times []float64) {
-	for _, p := range s.chain.Blocks {
-		if p.Kind.Name == "delay" && !p.Off {
+	for _, p := range s.chain.Every() {
+		if p.Piece == nil && p.Kind.Name == "delay" && !p.Off {
 			times = append(times, p.Settings.Number("time"))
 		}
 	}
@@ -145,6 +147,21 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 	}
 	t.mu.Unlock()
 	return play()
+}
+
+func (t *trial) Made(ctx context.Context, volume float64) (measures.Figure, error) {
+	c := *t.chain.At(0)
+	if volume != measures.AsItIs {
+		c.Guitar.Volume = volume
+	}
+	return made(ctx, &c, t.rate, t.tone, t.refuses, func(jacks []string) ([][]float64, error) {
+		r, err := render.PlanOf(&c, t.rate, section.Draft).Renderer(jacks...)
+		if err != nil {
+			return nil, err
+		}
+		rate := float64(t.rate)
+		return runKept(ctx, r, measures.Sines(int(0.5*rate), rate, t.tone), int(0.1*rate))
+	})
 }
 
 func (t *trial) Noise() (float64, error) { return t.noise() }

@@ -37,7 +37,7 @@ func (l *Ladder) words() string {
 	for _, t := range l.Takes {
 		fmt.Fprintf(&b, "%s.", t.Take)
 		for _, r := range t.Rungs {
-			fmt.Fprintf(&b, " %s: peak %s dBu, average %s dBu, noise %s dBu, ceiling %s dBu.", r.label(), r.Peak.Text(0), r.Average.Text(0), r.Noise.Text(0), r.Ceiling.Text(0))
+			fmt.Fprintf(&b, " %s: peak %s dBu, average %s dBu, noise %s dBu, colours from %s dBu, ceiling %s dBu.", r.label(), r.Peak.Text(0), r.Average.Text(0), r.Noise.Text(0), r.Colour.Text(0), r.Ceiling.Text(0))
 		}
 		b.WriteString(" ")
 	}
@@ -131,7 +131,7 @@ func (l *Ladder) draw(s sketch) {
 		p    paint
 		text string
 	}{
-		{blue, "signal, average to peak"}, {noised, "noise: heard when nobody plays"}, {hot, "ceiling: above it the next block distorts"},
+		{blue, "signal, average to peak"}, {noised, "noise: heard when nobody plays"}, {hot, "ceiling: above it the next block breaks up; from the thin line on it colours"},
 	} {
 		s.box(x, 12, 12, 12, k.p)
 		s.text(x+18, 22.5, 12.5, "start", false, ink, k.text)
@@ -198,6 +198,9 @@ func (l *Ladder) rung(s sketch, r Rung, x, w float64, y func(float64) float64, h
 			s.box(middle-side/2, top, side, math.Min(foot, y(r.Ceiling.Value))-top, hot)
 		}
 		s.text(middle, top-5, 11.5, "middle", true, ink, signed(r.Peak))
+	}
+	if r.Colour.OK() {
+		s.line(x+1, y(r.Colour.Value), x+w-1, y(r.Colour.Value), 1, hot)
 	}
 	if r.Ceiling.OK() {
 		s.line(x+1, y(r.Ceiling.Value), x+w-1, y(r.Ceiling.Value), 3, hot)

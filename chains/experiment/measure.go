@@ -121,7 +121,7 @@ func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone ds
 		}
 		m.Seconds = float64(len(x)) / float64(w.Rate)
 		top := ceilingAt(names, ceilings, k)
-		jack := &measures.Jack{X: x, Rate: float64(w.Rate), Test: tone, Ceiling: measures.Figure{Value: top.Volts, Why: top.Why}}
+		jack := &measures.Jack{X: x, Rate: float64(w.Rate), Test: tone, Colours: top.Colours, BreaksUp: top.BreaksUp}
 		jack.Noise, jack.NoiseA = rms(ledgers[k], noise.Flat), rms(ledgers[k], noise.AWeighted)
 		jack.Hiss, jack.HissA = rms(played[k], noise.Flat), rms(played[k], noise.AWeighted)
 		j := JackMeasures{Jack: name, CeilingOf: top.Block, ThirdOctaves: []BandLevel{}}
@@ -189,7 +189,7 @@ func steadyStates(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section
 	return states, together(ctx, work...)
 }
 
-// ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the
+// ceilingAt is the ceilings of the block that the k-th jack leads into: a block's own input, or the
 // next one's behind an output.
 func ceilingAt(jacks []string, all []BlockCeiling, k int) BlockCeiling {
 	into, ok := strings.CutSuffix(jacks[k], ".in")
@@ -203,7 +203,8 @@ func ceilingAt(jacks []string, all []BlockCeiling, k int) BlockCeiling {
 			}
 		}
 	}
-	return BlockCeiling{Why: "it leads into nothing that is known"}
+	none := measures.None("it leads into nothing that is known")
+	return BlockCeiling{Colours: none, BreaksUp: none}
 }
 
 // steady is for how long test tones are measured, once the chain has settled: enough for AES17's
@@ -300,7 +301,7 @@ func AtJack(ctx context.Context, w *render.Plan, signals Signals, name string, m
 			return measures.Figure{}, err
 		}
 		top := ceilingAt(c.Jacks(), ceilings, k)
-		jack.Ceiling = measures.Figure{Value: top.Volts, Why: top.Why}
+		jack.Colours, jack.BreaksUp = top.Colours, top.BreaksUp
 	}
 	if m.Tones != nil {
 		all := new([][]float64)
@@ -315,7 +316,7 @@ func AtJack(ctx context.Context, w *render.Plan, signals Signals, name string, m
 // Measures that are known to need no noise, and no ceiling; any other is given both.
 var (
 	levels    = []*measures.Measure{measures.PeakVolts, measures.PeakDBu, measures.RMSVolts, measures.RMSDBu, measures.Crest, measures.Loudness, measures.THD, measures.Centroid}
-	restless  = append([]*measures.Measure{measures.Headroom, measures.OverShare, measures.Ceiling}, levels...)
+	restless  = append([]*measures.Measure{measures.Headroom, measures.CleanHeadroom, measures.OverShare, measures.Colour, measures.Ceiling}, levels...)
 	unbounded = append([]*measures.Measure{measures.Noise, measures.NoiseA, measures.HissA, measures.SignalToNoise, measures.SignalToNoiseA}, levels...)
 )
 

@@ -41,8 +41,8 @@ type Pair struct {
 	Hearing  Hearing      `json:"hearing"`
 
 	Heard string `json:"heard"` // Heard… below
-	// in what the change is large enough to speak of: level, tone, noise, distortion, decay; the
-	// clearest first
+	// in what the change is large enough to speak of: level, tone, noise, distortion, decay,
+	// repeats; the clearest first
 	Respects []string `json:"respects"`
 	Sentence string   `json:"sentence"` // what a player will hear
 
@@ -103,6 +103,11 @@ const (
 	// tellDecay: 5 % is the step for reverberation times (ISO 3382-1); a note's is taken for twice
 	// that.
 	tellDecay = 0.10
+	// tellRepeats: half of the amplitude, or twice, of what is between the notes; only where the
+	// less clear repeat is under 30 dB, 10 dB over the limit of the complaint: common practice, no
+	// source.
+	tellRepeats  = 6.0  // dB
+	clearRepeats = 30.0 // dB
 	// An A-weighted noise that is softer than this at the playback level is not heard in any room:
 	// threshold of hearing.
 	tellNoiseLevel = 0.0 // dB SPL(A)
@@ -252,6 +257,10 @@ func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 			add("decay", times)
 		}
 	}
+	if f := p.Of(measures.RepeatsChange); f.OK() && math.Abs(f.Value) >= tellRepeats && p.audible() &&
+		math.Min(a.Facts.Of(measures.ClearRepeats).Value, b.Facts.Of(measures.ClearRepeats).Value) < clearRepeats {
+		add("repeats", math.Abs(f.Value)/tellRepeats)
+	}
 	for _, r := range found {
 		p.Respects = append(p.Respects, r.name)
 	}
@@ -312,16 +321,19 @@ func (p *Pair) sentence(a, b *measures.Side) string {
 	case p.Heard == HeardMostly && said != "":
 		return fmt.Sprintf("%s: a clear difference: %s.", subject, said)
 	case p.Heard == HeardMostly:
-		return fmt.Sprintf("%s: a difference that is heard most of the time, in nothing that was measured apart.", subject)
+		return fmt.Sprintf("%s: a difference that is heard most of the time, in nothing that was measured apart%s.", subject, measuredApart)
 	case p.Heard == HeardInParts && said != "":
 		return fmt.Sprintf("%s: a difference in places: %s.", subject, said)
 	case p.Heard == HeardInParts:
-		return fmt.Sprintf("%s: a difference that is heard in places, in nothing that was measured apart.", subject)
+		return fmt.Sprintf("%s: a difference that is heard in places, in nothing that was measured apart%s.", subject, measuredApart)
 	case said != "":
 		return fmt.Sprintf("%s: at equal loudness the playing sounds the same; %s.", subject, said)
 	}
 	return fmt.Sprintf("%s: nobody is likely to hear a difference.", subject)
 }
+
+// measuredApart says what was, and what nothing here measures.
+const measuredApart = " (level, tone, noise, distortion, how long a note rings, clear repeats); when things sound, how they swing and how it answers to touch are for your ears"
 
 // words is the change in one respect.
 func (p *Pair) words(respect string, a, b *measures.Side) []string {
@@ -350,6 +362,9 @@ func (p *Pair) words(respect string, a, b *measures.Side) []string {
 		return []string{fmt.Sprintf("noise %.1f dB %s when nobody plays", math.Abs(p.Of(measures.NoiseChange).Value), more(p.Of(measures.NoiseChange), "louder", "softer"))}
 	case "distortion":
 		return []string{fmt.Sprintf("%s distorted (THD %s %% against %s %%)", more(p.Of(measures.THDChange), "more", "less"), b.Facts.Of(measures.ToneTHD).Text(1), a.Facts.Of(measures.ToneTHD).Text(1))}
+	case "repeats":
+		return []string{fmt.Sprintf("the repeats are %s (%.0f dB over what lies between the notes, against %.0f dB)", more(p.Of(measures.RepeatsChange), "clearer", "more smeared"),
+			b.Facts.Of(measures.ClearRepeats).Value, a.Facts.Of(measures.ClearRepeats).Value)}
 	case "decay":
 		by := fmt.Sprintf("%.1f s", math.Abs(p.Of(measures.SustainChange).Value))
 		if math.Abs(p.Of(measures.SustainChange).Value) < 0.095 {

@@ -51,7 +51,7 @@ type PresetMeasures struct {
 }
 
 // GuitarPreset is what is measured of a preset on a guitar. Noise: A-weighted, at rest; of two ends
-// the sum of their powers. Distortion: THD of measures.TestTone; of two ends the higher.
+// the sum of their powers. Distortion: measures.ToneTHD.
 type GuitarPreset struct {
 	Preset     string          `json:"preset"`
 	Guitar     string          `json:"guitar"` // "" is the file's own
@@ -167,26 +167,8 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 		return g, err
 	}
 	g.NoiseDBu = measures.NoiseLevel(a * a)
-	// As toneAlone does it: the steady state 0.4 s after the tone began, for 0.1 s.
-	rate := float64(b.Rate)
-	r, err := render.PlanOf(c, b.Rate, section.Draft).Renderer(c.Ends()...)
-	if err != nil {
-		return g, err
-	}
-	out, err := runKept(ctx, r, measures.Sines(int(0.5*rate), rate, measures.TestTone), int(0.1*rate))
-	if err != nil {
-		return g, err
-	}
-	for k, x := range out {
-		d := measures.SteadyTHD(x, rate)
-		if by := c.Modulated(c.Ends()[k]); by != "" {
-			d = modulated(by)
-		}
-		if k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
-			g.Distortion = d
-		}
-	}
-	return g, nil
+	g.Distortion, err = measures.ToneTHD.OfTake(ctx, newTrial(c, b.Rate, measures.TestTone, true))
+	return g, err
 }
 
 // Run measures every preset on the guitar that it is for, or on every guitar, and finds the trims.

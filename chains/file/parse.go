@@ -278,6 +278,16 @@ func recordingKeys() []key[board.Recording] {
 				return func(v *board.Recording) { v.Load, v.LoadGiven = &load, true }
 			},
 		},
+		{
+			Name: "pickup", Brief: "what it was played on; another guitar of the file is louder or softer than that, by its coils, inductance and magnet. The file's own guitar when left out", Schema: pickupSchema(),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+				p, ok := readPickup(r, path, n)
+				if !ok {
+					return nil
+				}
+				return func(v *board.Recording) { v.Pickup = &p }
+			},
+		},
 		table.Choice[*reader]("side", "what becomes of a stereo recording", []string{"sum", "left", "right"}, "sum", func(v *board.Recording, w string) { v.Side = w }),
 	}
 }
@@ -418,6 +428,8 @@ func pickupKeys() []key[board.Pickup] {
 		must(table.Quantity[*reader]("resistance", "the winding's resistance, like 8 kΩ", dsp.Ohms, 10, 1e6, "", func(p *board.Pickup, v float64) { p.Resistance = dsp.Ohm(v) })),
 		must(table.Quantity[*reader]("inductance", "the winding's inductance, like 4.4 H", dsp.Henries, 1e-3, 100, "", func(p *board.Pickup, v float64) { p.Inductance = dsp.Henry(v) })),
 		must(table.Quantity[*reader]("capacitance", "the winding's capacitance, like 130 pF", dsp.Farads, 1e-12, 100e-9, "", func(p *board.Pickup, v float64) { p.Capacitance = dsp.Farad(v) })),
+		table.Choice[*reader]("coils", "coils in series, 2 of a humbucker; as many as the recording's pickup has when left out", []string{"1", "2"}, "", func(p *board.Pickup, w string) { p.Coils = int(w[0] - '0') }),
+		table.Quantity[*reader]("magnet", "a stronger magnet, or one nearer to the strings", dsp.Decibels, -20, 20, "0 dB", func(p *board.Pickup, v float64) { p.Magnet = v }),
 		table.Quantity[*reader]("eddy", "loss to eddy currents: a resistance parallel to part of the inductance; none when left out", dsp.Ohms, 1e3, 1e9, "", func(p *board.Pickup, v float64) { p.Eddy = dsp.Ohm(v) }),
 	}
 }

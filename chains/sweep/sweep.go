@@ -69,7 +69,9 @@ type Point struct {
 	Average    measures.Figure `json:"into_next_average_dbu"`
 	Peak       measures.Figure `json:"into_next_peak_dbu"`
 	Noise      measures.Figure `json:"into_next_noise_dbu"`
+	Colour     measures.Figure `json:"next_colour_dbu"`
 	Ceiling    measures.Figure `json:"next_ceiling_dbu"`
+	Clean      measures.Figure `json:"next_clean_headroom_db"`
 	Headroom   measures.Figure `json:"next_headroom_db"`
 	Over       measures.Figure `json:"next_over_share"` // of the time, 0 to 1
 
@@ -356,7 +358,8 @@ func (t *Travel) next() {
 	for k := range t.Points {
 		p := &t.Points[k]
 		r := p.rungs[at]
-		p.Average, p.Peak, p.Noise, p.Ceiling, p.Headroom, p.Over = r.Average, r.Peak, r.Noise, r.Ceiling, r.HeadroomDB, r.OverShare
+		p.Average, p.Peak, p.Noise, p.Over = r.Average, r.Peak, r.Noise, r.OverShare
+		p.Colour, p.Ceiling, p.Clean, p.Headroom = r.Colour, r.Ceiling, r.CleanDB, r.HeadroomDB
 	}
 }
 

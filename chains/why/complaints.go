@@ -86,7 +86,7 @@ var Complaints = []Complaint{
 	{
 		Word: "no-headroom", Says: "something breaks up that should stay clean",
 		Measure: measures.LeastHeadroom, Limit: 0, Step: 1, Gone: true,
-		Source:  "the highest peak meets a ceiling: by definition",
+		Source:  "the highest peak at its input meets its ceiling: by definition",
 		Unknown: "a supply that gives less than its label says is not in the model",
 	},
 	{

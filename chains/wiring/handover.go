@@ -158,7 +158,7 @@ func connected(n *circuit.Netlist, a, b string) bool {
 // allBefore is the chain up to the end of the cable that leads to where it is cut.
 func allBefore(c *board.Chain, at cut) *circuit.Netlist {
 	bench := quietBench()
-	layGuitar(bench, c.Guitar, c.Recording.Load)
+	layGuitar(bench, c)
 	common := c.Blocks
 	if at.end == "" {
 		common = c.Blocks[:at.k]

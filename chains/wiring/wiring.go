@@ -31,7 +31,7 @@ type Wiring struct {
 // Of lays the chain out for recordings of the given rate.
 func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	bench := blocks.NewBench(rate, q.Oversample(rate))
-	layGuitar(bench, c.Guitar, c.Recording.Load)
+	layGuitar(bench, c)
 	first := c.Guitar.Cord()
 	from, next := layBlocks(c, bench, c.Blocks, "guitar", &first)
 	layRest(c, bench, from, next)

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -80,6 +81,9 @@ func orderText(c *board.Chain) string {
 	names := line(c.Blocks, "guitar")
 	if c.GuitarName != "" {
 		names[0] += " " + c.GuitarName
+	}
+	if level := dsp.ToDB(c.GuitarLevel()); math.Abs(level) >= 0.05 {
+		names[0] += fmt.Sprintf(" (%+.1f dB against the recording's)", level)
 	}
 	if c.Split == nil {
 		return strings.Join(append(names, "load"), " > ")

@@ -71,7 +71,8 @@ the others, as few as can be.
       moments that are heard), highest, bands (of bands_of) over the step, events (moments beyond
       doubt), clearest_s, noise_to_mask_db
     heard           "mostly", "in places", "not heard", "identical", "not measurable"
-    respects        level, tone, noise, distortion, decay: what is worth speaking of, clearest first
+    respects        level, tone, noise, distortion, decay, repeats: what is worth speaking of,
+      the clearest first
     sentence        what a player will hear
     and by how much b differs in:
 %s  cables: which to move on the floor to get from take a to take b: a, b,

@@ -37,7 +37,8 @@ type JackOf struct {
 	Peak     *float64 `json:"peak_dbu"`
 	RMS      *float64 `json:"rms_dbu"`
 	Noise    *float64 `json:"noise_dbu"`
-	Ceiling  *float64 `json:"ceiling_dbu"`
+	Colour   *float64 `json:"colour_dbu"`  // where that begins to colour
+	Ceiling  *float64 `json:"ceiling_dbu"` // where it breaks up
 	Headroom *float64 `json:"headroom_db"`
 	Over     *float64 `json:"over"`   // share of the time over the ceiling
 	Meters   []string `json:"meters"` // all that meters say, in words
@@ -249,9 +250,14 @@ func (f *Figures) jacks(m *experiment.Measures) {
 		o.Peak, o.RMS = f.value(at("peak"), j.Of(measures.PeakDBu)), f.value(at("level"), j.Of(measures.RMSDBu))
 		o.Noise = f.value(at("noise"), j.Of(measures.Noise))
 		o.Headroom, o.Over = f.value(at("headroom"), j.Of(measures.Headroom)), f.value(at("share over the ceiling"), j.Of(measures.OverShare))
-		if ceiling := j.Of(measures.Ceiling); ceiling.OK() {
-			ceiling.Value = dsp.VoltsToDBu(ceiling.Value)
-			o.Ceiling = f.value("", ceiling)
+		for _, c := range []struct {
+			of *measures.Measure
+			to **float64
+		}{{measures.Colour, &o.Colour}, {measures.Ceiling, &o.Ceiling}} {
+			if v := j.Of(c.of); v.OK() {
+				v.Value = dsp.VoltsToDBu(v.Value)
+				*c.to = f.value("", v)
+			}
 		}
 		for _, m := range measures.Printed(measures.AtJacks(), j.Values) {
 			if v := j.Of(m); v.OK() {
@@ -260,7 +266,7 @@ func (f *Figures) jacks(m *experiment.Measures) {
 		}
 		f.Jacks = append(f.Jacks, o)
 		if o.Over != nil && *o.Over > 0 && strings.HasSuffix(j.Jack, ".in") {
-			f.Sentences = append(f.Sentences, fmt.Sprintf("%s is over its ceiling for %.2g %% of the time: there it distorts.", o.Block, 100**o.Over))
+			f.Sentences = append(f.Sentences, fmt.Sprintf("%s is over its ceiling for %.2g %% of the time: there it breaks up.", o.Block, 100**o.Over))
 		}
 	}
 }
