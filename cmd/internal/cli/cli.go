@@ -64,6 +64,7 @@ type streams struct {
 	out, err io.Writer
 	disk     files.System
 	read     *inputs.Files // of that disk, that the run reads
+	long     *bool         // what takes very long was asked for
 }
 
 func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format, args...) }
@@ -118,6 +119,7 @@ func run(ctx context.Context, args []string, s streams) int {
 
 // command is the whole command line.
 func command(s streams, args []string) *cobra.Command {
+	s.long = new(bool)
 	root := &cobra.Command{
 		Use:   "drywire",
 		Short: "Hear what the order of your pedals does",
@@ -140,6 +142,7 @@ guitar to the fuzz, is in the sound.`,
 		}
 		return noCommand(root, args[0])
 	}
+	root.PersistentFlags().BoolVar(s.long, "long", false, "do even what takes more than 2 min to prepare, 20 s a second of sound, or 1 GiB")
 	root.SetArgs(args)
 	root.SetIn(s.in)
 	root.SetOut(s.out)
@@ -162,7 +165,7 @@ guitar to the fuzz, is in the sound.`,
 		whyCommand(s), sweepCommand(s), huntCommand(s), sheetCommand(s), powerCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 		swapsCommand(s), rankCommand(s), presetsCommand(s), listenCommand(s),
-		lessonCommand(s),
+		lessonCommand(s), learnCommand(s),
 	)
 	root.InitDefaultCompletionCmd()
 	if shells, _, err := root.Find([]string{"completion"}); err == nil && shells != root {

@@ -83,7 +83,11 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if err != nil {
 		return err
 	}
-	if _, _, err := f.take(o.take); err != nil { // before a long read of the recording
+	first, _, err := f.take(o.take) // before a long read of the recording
+	if err == nil {
+		err = s.afford(f, first)
+	}
+	if err != nil {
 		return err
 	}
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
