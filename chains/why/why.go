@@ -382,21 +382,24 @@ func (f *finder) pairs(list []Cause) (pairs [][]string) {
 // mostTried is how many single changes are tried: of a large board it is not all.
 const mostTried = 120
 
+// mostStill is how many knobs of causes are turned further though an hour of them does nothing.
+const mostStill = 4
+
+// isCause says whether a block is one of the causes that were found.
+func (f *finder) isCause(block string) bool {
+	return slices.ContainsFunc(f.answer.Causes, func(c Cause) bool { return slices.Contains(c.Blocks, block) })
+}
+
 // promising is as many of the changes as are tried, what concerns a cause first: it goes by what
 // taking blocks out has shown, and by nothing else.
 func (f *finder) promising(all []change) []change {
-	var causes []string
-	for _, c := range f.answer.Causes {
-		causes = append(causes, c.Blocks...)
-	}
-	cause := func(name string) bool { return slices.Contains(causes, name) }
 	rank := func(c change) int {
 		switch {
-		case cause(c.block):
+		case f.isCause(c.block):
 			return 0
 		case c.sort == "insert" || c.block == "":
 			return 1
-		case slices.ContainsFunc(c.passes, cause):
+		case slices.ContainsFunc(c.passes, f.isCause):
 			return 2
 		case c.sort == "move":
 			return 4
@@ -449,7 +452,16 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		}
 	}
 	slices.SortStableFunc(knobs, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
-	for _, t := range knobs[:min(len(knobs), 4)] {
+	// and one of a cause that does nothing in an hour may do it at last, where a measure is at its end
+	var still []tried
+	for k, c := range changes {
+		g := f.q.Complaint.gain(f.base, values[k])
+		if c.knob != nil && f.isCause(c.block) && values[k].OK() && math.Abs(g) < f.worth() && len(still) < mostStill {
+			still = append(still, tried{change: c})
+		}
+	}
+	knobs = append(knobs[:min(len(knobs), 4)], still...)
+	for _, t := range knobs {
 		var further []change
 		takes = takes[:0]
 		for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
