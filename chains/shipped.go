@@ -10,6 +10,7 @@
 //	wiring      lays a chain out as a circuit
 //	render      plays a recording through it
 //	measures    what is measured, each defined once
+//	cost        what it asks of a processor and of memory, told before
 //	noise       what it sounds like at rest, and why
 //	experiment  what several takes say about each other
 //	why         what causes a complaint, and what to do

@@ -20,7 +20,7 @@ import (
 // harmonic distortion at the block's output is 1 %. That a rated output is one at a stated
 // distortion is IEC 60268-3's distortion-limited output voltage (from memory); 1 % is common
 // practice, no source. It is the same for a stage that clips at its rails and for a circuit that
-// bends long before its supply.
+// distorts long before its supply.
 const (
 	CeilingTone = dsp.Hertz(1000)
 

@@ -20,14 +20,21 @@ const Playback = 92.0
 // PairSeconds is how much of two takes is compared, from their beginning.
 const PairSeconds = 20.0
 
+// pairLag is the delay between two takes that is taken back, in seconds. Nobody hears it by
+// listening; who plays through it may feel it.
+const pairLag = 50e-3
+
 // Pair is how a take differs from another, both brought to one loudness and aligned: in Values all
 // that package measures has for that. Changes are of take b against take a.
 type Pair struct {
 	A int `json:"a"` // numbers of takes
 	B int `json:"b"`
 
-	// by how much b comes later than a, where both are most alike, within 1 ms; taken back
-	Lag int `json:"lag_samples"`
+	// by how much b comes later than a at its beginning, in seconds, where both are most alike,
+	// within 50 ms; taken back, to a fraction of a sample
+	Lag measures.Figure `json:"lag_s"`
+	// by how many cents b runs slower; taken back
+	Drift measures.Figure `json:"drift_cents"`
 	// b is upside down against a; taken back for the null
 	Inverted bool         `json:"inverted"`
 	Bands    []BandChange `json:"third_octaves"`
@@ -65,12 +72,18 @@ type Hearing struct {
 	// most critical bands over the detection step in any frame
 	Bands   measures.Figure `json:"bands"`
 	BandsOf int             `json:"bands_of"`
+	// frames in which it is beyond doubt, and when it is clearest, in seconds from the beginning
+	Events   int             `json:"events"`
+	Clearest measures.Figure `json:"clearest_s"`
+	// how far the difference lies over what a masks, mean over bands and frames, in dB
+	NoiseToMask measures.Figure `json:"noise_to_mask_db"`
 }
 
 // Whether a listener could tell.
 const (
-	HeardNot     = "not heard" // the smoothed probability is never over one half
-	HeardInParts = "in places" // it is, but in less than half of the frames
+	HeardNot = "not heard" // the smoothed probability is never over one half
+	// it is, but in less than half of the frames; or it is beyond doubt in a frame
+	HeardInParts = "in places"
 	HeardMostly  = "mostly"    // it is in half of the frames and more
 	HeardSame    = "identical" // to the last bit
 	HeardUnknown = "not measurable"
@@ -126,7 +139,9 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		}
 		none := measures.None("%q: %s", s.Name, f.Why)
 		p.Values = measures.NoValues(list, none)
+		p.Lag, p.Drift = none, none
 		p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest, p.Hearing.Bands = none, none, none, none
+		p.Hearing.Clearest, p.Hearing.NoiseToMask = none, none
 		p.Heard = HeardUnknown
 		p.Sentence = "Not measurable: " + none.Why + "."
 		return p
@@ -139,7 +154,11 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 	p.bands(both)
 	h, err := measure.Audible(x, y, rate, Playback)
 	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest = measures.Read(h.Probability, err), measures.Read(h.Share, err), measures.Read(h.Highest, err)
-	p.Hearing.Bands = measures.Read(float64(h.Bands), err)
+	p.Hearing.Bands, p.Hearing.Events = measures.Read(float64(h.Bands), err), h.Events
+	p.Hearing.Clearest, p.Hearing.NoiseToMask = measures.Read(h.Clearest, err), measures.Read(h.NoiseToMask, err)
+	if math.IsInf(h.NoiseToMask, -1) {
+		p.Hearing.Clearest, p.Hearing.NoiseToMask = measures.None("no difference"), measures.None("no difference")
+	}
 	p.judge(a, b, x, y)
 	p.Sentence = p.sentence(a, b)
 	return p
@@ -165,16 +184,8 @@ func ChangeOf(m *measures.Measure, a, b *measures.Side, rate float64) measures.F
 
 // align finds where both are most alike and returns what they have in common there.
 func (p *Pair) align(x, y []float64, rate float64) ([]float64, []float64) {
-	at, err := measure.Align(x, y, int(1e-3*rate))
-	if err != nil || at.Correlation < 0.5 { // so unlike that a lag means nothing
-		at = measure.Alignment{}
-	}
-	p.Lag, p.Inverted = at.Lag, at.Inverted
-	if at.Lag > 0 {
-		x, y = x[:len(x)-at.Lag], y[at.Lag:]
-	} else {
-		x, y = x[-at.Lag:], y[:len(y)+at.Lag]
-	}
+	f, x, y, err := measure.FitTo(x, y, rate, pairLag)
+	p.Lag, p.Drift, p.Inverted = measures.Read(f.Lag, err), measures.Read(1200*math.Log2(1+f.Drift), err), f.Inverted
 	return x, y
 }
 
@@ -201,11 +212,11 @@ func (p *Pair) bands(s *measures.Sides) {
 // judge says whether the difference is heard and in what it is large enough to speak of.
 func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	switch {
-	case identical(x, y) && p.Lag == 0:
+	case identical(x, y) && p.Lag.Value == 0:
 		p.Heard = HeardSame
 	case !p.Hearing.Highest.OK():
 		p.Heard = HeardUnknown
-	case p.Hearing.Highest.Value <= 0.5:
+	case p.Hearing.Highest.Value <= 0.5 && p.Hearing.Events == 0:
 		p.Heard = HeardNot
 	case p.Hearing.Share.Value < 0.5:
 		p.Heard = HeardInParts

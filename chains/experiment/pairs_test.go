@@ -86,16 +86,16 @@ func TestPairAligns(t *testing.T) {
 		y[k+7] = -x[k]
 	}
 	p := NewPair(sideOf(1, "a", x), sideOf(2, "b", y), measureRate)
-	if p.Lag != 7 || !p.Inverted || p.Of(measures.Null).OK() || p.Of(measures.Null).Why != string(measure.NoDifference) {
-		t.Errorf("7 samples late and upside down: lag %d, inverted %v, null %+v", p.Lag, p.Inverted, p.Of(measures.Null))
+	if math.Round(p.Lag.Value*measureRate) != 7 || !p.Inverted || p.Of(measures.Null).OK() || p.Of(measures.Null).Why != string(measure.NoDifference) {
+		t.Errorf("7 samples late and upside down: lag %v s, inverted %v, null %+v", p.Lag.Value, p.Inverted, p.Of(measures.Null))
 	}
 	if p.Heard != HeardNot {
 		t.Errorf("7 samples late and upside down: %s", p.Heard)
 	}
 	// What has nothing in common is not moved.
 	p = NewPair(sideOf(1, "a", plucks(2, 1)), sideOf(2, "b", scaled(swelling(2, dsp.Tone{Hz: 1000, Volts: 0.1}), 0)), measureRate)
-	if p.Lag != 0 || p.Inverted {
-		t.Errorf("unlike takes: lag %d, inverted %v", p.Lag, p.Inverted)
+	if p.Lag.Value != 0 || p.Inverted {
+		t.Errorf("unlike takes: lag %v s, inverted %v", p.Lag.Value, p.Inverted)
 	}
 }
 

@@ -263,8 +263,8 @@ func cuts(from, to *board.Chain) []string {
 	return list
 }
 
-// trims looks for the trims of every preset on the guitar that it is for. What stands behind the switcher may bend, so
-// what a trim does is looked at each time.
+// trims looks for the trims of every preset on the guitar that it is for. What stands behind the
+// switcher may be non-linear, so what a trim does is looked at each time.
 func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (PresetTrims, error) {
 	t := PresetTrims{Trims: []PresetTrim{}}
 	var levels []float64
@@ -315,9 +315,9 @@ const (
 	trimClose = 0.06
 )
 
-// aim turns the trims until every preset is as near to the target as it comes. What bends behind
-// the switcher makes a level follow its trim by less than a decibel for each, so by how much it
-// does is taken from the last two renders.
+// aim turns the trims until every preset is as near to the target as it comes. A non-linearity
+// behind the switcher makes a level follow its trim by less than a decibel for each, so by how much
+// it does is taken from the last two renders.
 func (b *PresetBench) aim(ctx context.Context, t *PresetTrims) error {
 	slopes := make([]float64, len(t.Trims)) // dB of level for one of trim
 	for k := range slopes {

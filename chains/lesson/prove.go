@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"sync"
 
 	"drywire/chains/board"
@@ -370,6 +371,44 @@ func (c Claim) Fails(values []Value) string {
 		return ""
 	}
 	return fmt.Sprintf("%s %s %s by %.3g: the difference is %.4g %s", c.Fact, c.Rel, name, c.By, d.Value, difference(unit))
+}
+
+// Judged says in a line each whether the claims hold of what was measured, and whether all do.
+func Judged(claims []Claim, values []Value) (lines []string, reached bool) {
+	reached = true
+	for _, c := range claims {
+		for _, v := range values {
+			if v.Name != c.Fact {
+				continue
+			}
+			verdict := "reached"
+			if c.Fails(values) != "" {
+				verdict, reached = "not yet", false
+			}
+			reading, _ := readingOf(v.Measure)
+			lines = append(lines, fmt.Sprintf("%s: %s. Wanted: %s. (%s: %s.)", strings.ToUpper(verdict[:1])+verdict[1:], v.Says(), c.Wants(v.Unit), v.Name, reading.Definition))
+		}
+	}
+	return lines, reached
+}
+
+// Wants is a claim in words.
+func (c Claim) Wants(unit string) string {
+	other := c.Other
+	at := Value{Fact: Fact{Unit: unit}}
+	say := func(v float64) string { at.Measured = measures.Figure{Value: v}; return at.Says() }
+	if other == "" {
+		other = say(c.Value)
+		switch c.Rel {
+		case "over":
+			return say(c.Value+c.By) + " or more"
+		case "under":
+			return say(c.Value-c.By) + " or less"
+		case "near":
+			return fmt.Sprintf("%s, give or take %s", other, say(c.By))
+		}
+	}
+	return fmt.Sprintf("%s %s, by %.3g %s", c.Rel, other, c.By, difference(unit))
 }
 
 // Proof is what a simulation of a lesson has found.

@@ -141,7 +141,7 @@ func (n *noiseWalk) stageNear(s blocks.Stage, cells []int, sensed, driven map[st
 			}
 			var power []float64
 			if core.Tail() > 0 && !n.m.smooth(s) {
-				own := n.m.roughOf(s, in, c)
+				own := n.m.combOf(s, in, c)
 				for _, p := range n.m.cross(own, own) {
 					power = append(power, real(p))
 				}

@@ -234,7 +234,7 @@ func (s *wirings) refine(places []float64, values func(place float64) []float64)
 		far, faults := make([]float64, len(open)), make([]error, len(open))
 		parallel.For(len(open), func(k int) {
 			c := open[k]
-			far[k], faults[k] = bend(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
+			far[k], faults[k] = interpolationError(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
 		})
 		var next []cell
 		for k, c := range open {
@@ -262,9 +262,9 @@ func mapped[T, U any](list []T, f func(T) U) []U {
 	return out
 }
 
-// bend is how far the response of what is in the middle lies from the mean of what is on either
-// side, over all sections that differ.
-func bend(a, middle, b *frozen) (float64, error) {
+// interpolationError is how far the response of what is in the middle lies from the mean of what is
+// on either side, over all sections that differ.
+func interpolationError(a, middle, b *frozen) (float64, error) {
 	worst := 0.0
 	for k := range middle.w.Sections {
 		if a.keys[k] == middle.keys[k] && b.keys[k] == middle.keys[k] {

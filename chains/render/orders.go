@@ -23,7 +23,7 @@ import (
 // both.
 //
 // What may be swapped is proven for each signal, not assumed. A run is what lies between two things
-// that bend or move: a signal, its base, and what it has gone through since. In a run may be
+// that are non-linear or move: a signal, its base, and what it has gone through since. In a run may be
 //
 //   - a circuit between two stages, with the load that it has in this order, if it has no
 //     non-linear device and no voltage at rest;

@@ -83,9 +83,9 @@
 		].join("\n");
 	};
 
-	/** What the page that serves this keeps; a file keeps nothing. @param {object} what */
-	const tellServer = what => {
-		if (data.live) fetch("kept", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ lesson: data.lesson, ...what }) }).catch(() => {});
+	/** What the page that serves this keeps; a file keeps nothing. @param {string} step @param {string} said @param {boolean} right */
+	const tellServer = (step, said, right) => {
+		if (data.live) fetch("kept", { method: "POST", headers: { "Content-Type": "application/json", "X-Drywire": "1" }, body: JSON.stringify({ step, said, right }) }).catch(() => {});
 	};
 
 	for (const form of document.querySelectorAll("form")) {
@@ -96,11 +96,11 @@
 			if (step === "heard") {
 				kept.heard = value === 0 ? "neither" : data.takes[order[value - 1]];
 				kept.saw = String(of.get("saw") ?? "");
-				tellServer({ heard: kept.heard, saw: kept.saw });
+				tellServer("heard", kept.heard + (kept.saw ? ": " + kept.saw : ""), kept.heard === data.right.heard);
 			} else {
 				kept[/** @type {"before" | "after"} */ (step)] = value;
 				mark(step, value);
-				tellServer({ [step]: value });
+				tellServer(step, belief(step, value), value === data.right[step]);
 			}
 			for (const input of form.querySelectorAll("input, textarea, button")) /** @type {any} */ (input).disabled = true; // a prediction is kept as it was
 			go(stepOf(step) + 1);
@@ -143,8 +143,8 @@
 		const out = byId("judged");
 		out.textContent = "Measuring…";
 		try {
-			const answer = await (await fetch("judge", { method: "POST", headers: { "Content-Type": "application/json" }, body: "{}" })).json();
-			out.replaceChildren(...answer.lines.map((/** @type {string} */ l) => Object.assign(document.createElement("p"), { textContent: l })));
+			const answer = await (await fetch("judge", { method: "POST", headers: { "Content-Type": "application/json", "X-Drywire": "1" }, body: "{}" })).json();
+			out.replaceChildren(...(answer.lines ?? [answer.error]).map((/** @type {string} */ l) => Object.assign(document.createElement("p"), { textContent: l })));
 		} catch (e) {
 			out.textContent = "It could not be measured: " + e;
 		}

@@ -108,6 +108,9 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 	if err != nil {
 		return err
 	}
+	if err := s.afford(f, f.Chains()...); err != nil {
+		return err
+	}
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}

@@ -64,6 +64,7 @@ type streams struct {
 	out, err io.Writer
 	disk     files.System
 	read     *inputs.Files // of that disk, that the run reads
+	long     *bool         // what takes very long was asked for
 }
 
 func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format, args...) }
@@ -77,32 +78,12 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	return run(ctx, args, streams{in: stdin, out: stdout, err: stderr, disk: files.Disk{}})
 }
 
-// output is a stream whose first error is remembered. After it, nothing is written.
-type output struct {
-	to  io.Writer
-	err error
-}
-
-func (o *output) Write(b []byte) (int, error) {
-	if o.err != nil {
-		return 0, o.err
-	}
-	n, err := o.to.Write(b)
-	if err != nil {
-		o.err = files.Named("standard output", err)
-	}
-	return n, o.err
-}
-
-// raw is the standard output itself, for what tells its errors.
-func (s streams) raw() io.Writer { return s.out.(*output).to }
-
 func run(ctx context.Context, args []string, s streams) int {
 	s.read = inputs.New(ctx, s.disk)
 	s.read.In = s.in
 	defer s.read.Close()
-	out, stderr := &output{to: s.out}, s.err
-	s.out = out
+	out, stderr := &output{to: s.out, name: "standard output"}, &output{to: s.err, name: "standard error"}
+	s.out, s.err = out, stderr
 	root := command(s, args)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
@@ -138,6 +119,7 @@ func run(ctx context.Context, args []string, s streams) int {
 
 // command is the whole command line.
 func command(s streams, args []string) *cobra.Command {
+	s.long = new(bool)
 	root := &cobra.Command{
 		Use:   "drywire",
 		Short: "Hear what the order of your pedals does",
@@ -160,6 +142,7 @@ guitar to the fuzz, is in the sound.`,
 		}
 		return noCommand(root, args[0])
 	}
+	root.PersistentFlags().BoolVar(s.long, "long", false, "do even what takes more than 2 min to prepare, 20 s a second of sound, or 1 GiB")
 	root.SetArgs(args)
 	root.SetIn(s.in)
 	root.SetOut(s.out)
@@ -182,7 +165,7 @@ guitar to the fuzz, is in the sound.`,
 		whyCommand(s), sweepCommand(s), huntCommand(s), sheetCommand(s), powerCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 		swapsCommand(s), rankCommand(s), presetsCommand(s), listenCommand(s),
-		lessonCommand(s),
+		lessonCommand(s), learnCommand(s),
 	)
 	root.InitDefaultCompletionCmd()
 	if shells, _, err := root.Find([]string{"completion"}); err == nil && shells != root {

@@ -46,6 +46,8 @@ order: [buffer, vol, more]
 prefer: [quiet]
 `
 
+const faultAnswers = "drywire answers 1\nlesson: levels\nright: one\nbefore: %s\nafter: one\n"
+
 // faultFolder is a folder with the inputs of the commands.
 func faultFolder(t *testing.T) string {
 	dir := folder(t)
@@ -60,7 +62,8 @@ func faultFolder(t *testing.T) string {
 	if err := errors.Join(w.Write(x), w.Close()); err != nil {
 		t.Fatal(err)
 	}
-	for name, text := range map[string]string{"a.yaml": fmt.Sprintf(faultChain, 5, 5), "b.yaml": fmt.Sprintf(faultChain, 7, 7), "rank.yaml": faultRank} {
+	for name, text := range map[string]string{"a.yaml": fmt.Sprintf(faultChain, 5, 5), "b.yaml": fmt.Sprintf(faultChain, 7, 7), "rank.yaml": faultRank,
+		"a.txt": fmt.Sprintf(faultAnswers, "one"), "b.txt": fmt.Sprintf(faultAnswers, "another")} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
 		}
@@ -71,11 +74,11 @@ func faultFolder(t *testing.T) string {
 // line is the words of a call, for the first generation or the second: CHAIN, RANK and JOURNAL are
 // files of faultFolder, NAME a shipped chain file, OUT a folder for outputs.
 func line(text, dir, out string, second bool) []string {
-	chain, name := "a.yaml", "fuzz-or-buffer-first"
+	chain, name, answers := "a.yaml", "fuzz-or-buffer-first", "a.txt"
 	if second {
-		chain, name = "b.yaml", "moving-knobs"
+		chain, name, answers = "b.yaml", "moving-knobs", "b.txt"
 	}
-	return strings.Fields(strings.NewReplacer("CHAIN", filepath.Join(dir, chain), "NAME", name, "RANK", filepath.Join(dir, "rank.yaml"),
+	return strings.Fields(strings.NewReplacer("CHAIN", filepath.Join(dir, chain), "NAME", name, "ANSWERS", filepath.Join(dir, answers), "RANK", filepath.Join(dir, "rank.yaml"),
 		"JOURNAL", filepath.Join(dir, "whole.journal"), "OUT", out).Replace(text))
 }
 

@@ -86,6 +86,9 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 			list = append(list, c)
 		}
 	}
+	if err := s.afford(f, list...); err != nil {
+		return err
+	}
 	s.held(list...)
 	l, err := ladder(ctx, s, list, f.Dry, q)
 	if err != nil {

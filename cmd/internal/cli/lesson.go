@@ -131,7 +131,7 @@ func runLesson(ctx context.Context, s streams, o lessonOptions) error {
 // printNumbers is every number of a lesson, with the command that gives it.
 func printNumbers(s streams, p *produce.Proved) {
 	s.printf("%s\n\n", p.Title)
-	t := table{header: []string{"number", " stated", " measured", "by"}}
+	was := ""
 	for _, part := range []struct {
 		values []lesson.Value
 		file   string
@@ -139,12 +139,15 @@ func printNumbers(s streams, p *produce.Proved) {
 		for _, v := range part.values {
 			by := v.Command(part.file)
 			if v.Measure == "" {
-				by = v.Less[0] + " less " + v.Less[1]
+				by = fmt.Sprintf("%s less %s", v.Less[0], v.Less[1])
 			}
-			t.row(v.Name, v.Text, v.Says(), by)
+			if by != was {
+				s.printf("%s\n", by)
+			}
+			was = by
+			s.printf("  %-18s stated %-14s measured %s\n", clip(v.Name, 18), v.Text, v.Says())
 		}
 	}
-	t.print(s.out)
 	s.printf("\n")
 	right := "no difference"
 	if p.Hear.Right != lesson.Neither {
@@ -172,8 +175,14 @@ func lessonListCommand(s streams) *cobra.Command {
 				return err
 			}
 			t := table{header: []string{" no.", "name", "title", " min", "builds on"}}
+			place := map[string]string{}
 			for _, l := range course {
-				t.row(fmt.Sprint(l.Place), l.Name, l.Title, fmt.Sprintf("%g", l.Minutes), strings.Join(l.After, ", "))
+				place[l.Name] = fmt.Sprint(l.Place)
+				var after []string
+				for _, name := range l.After {
+					after = append(after, place[name])
+				}
+				t.row(place[l.Name], l.Name, l.Title, fmt.Sprintf("%g", l.Minutes), strings.Join(after, ", "))
 			}
 			t.print(s.out)
 			return nil

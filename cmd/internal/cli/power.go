@@ -98,6 +98,9 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 		report.Outputs = append(report.Outputs, powerOutput{p.Output, p.Voltage, p.Draw, p.Current, p.Isolated, append([]string{}, p.Blocks...), append([]string{}, p.Warnings...)})
 	}
 	if o.assign {
+		if err := s.afford(f, f.Chains()...); err != nil {
+			return err
+		}
 		if report.Gain, err = gainByVoltage(ctx, f, o.recording, report.Open); err != nil {
 			return err
 		}

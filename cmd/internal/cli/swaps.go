@@ -55,8 +55,9 @@ preamplifier does change places: what was in front of it is then in the amplifie
   title, take, order (with its loops), names (of its blocks), quality, rate_hz, seconds,
     playback_db_spl
   swaps: first, second (blocks, loops, or where it goes), apart (places), take (its keys),
-    a (always 0: the take as it is), b, lag_samples, inverted, third_octaves: hz, db;
-    hearing: playback_db_spl, probability, share, highest, bands, bands_of;
+    a (always 0: the take as it is), b, lag_s, drift_cents, inverted, third_octaves: hz, db;
+    hearing: playback_db_spl, probability, share, highest, bands, bands_of, events, clearest_s,
+      noise_to_mask_db;
     heard, respects, sentence,
 %s  left_out: first, second, why
 What cannot be measured is {"not_measurable": "why"}.`, swapSeconds, experiment.Playback, keyList(measures.Changes())),

@@ -123,7 +123,7 @@ const stepsOf = 1000
 
 // told is a bar, and what tells it how far a search is.
 func told(s streams) (bar *progress, tell func(done, total int)) {
-	bar = newProgress(s.err, stepsOf)
+	bar = newProgress(raw(s.err), stepsOf)
 	seen := 0
 	return bar, func(done, total int) {
 		now := stepsOf * done / total
@@ -135,6 +135,9 @@ func told(s streams) (bar *progress, tell func(done, total int)) {
 func runGoal(ctx context.Context, s streams, o whyOptions) error {
 	f, err := readChainFile(s, o.file)
 	if err != nil {
+		return err
+	}
+	if err := s.afford(f, f.Chains()...); err != nil {
 		return err
 	}
 	g, err := why.ParseGoal(f.File, o.goal)

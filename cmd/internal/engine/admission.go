@@ -45,9 +45,10 @@ func (a *admission) used() int {
 	return a.listening + a.computing
 }
 
-// TooMuch is the error of what takes more memory than there is for it.
+// TooMuch is the error of what takes more memory than there is for it, in bytes.
 type TooMuch struct{ Bytes, Most int }
 
+// Error implements error.
 func (e TooMuch) Error() string {
 	return fmt.Sprintf("a region as long as this takes %d MB here, and there are %d: choose a shorter one", (e.Bytes+1<<20-1)>>20, e.Most>>20)
 }

@@ -25,8 +25,9 @@ import (
 
 // Budget is how many bytes are taken for all windows together: the regions and sounds that are
 // listened to, the signals that are being computed, and with what these leave of it, what is kept,
-// the voltages inside chains and the finished sounds.
-const Budget = 480 << 20
+// the voltages inside chains and the finished sounds. With windows, wirings, renderers at work and
+// what the collector has not come by yet, a server stays under 512 MiB.
+const Budget = 400 << 20
 
 // Engine renders for all windows, and remembers. What is exact is rendered once, however many
 // listen.

@@ -57,6 +57,7 @@ var rooms = map[string]map[string][]string{
 		"sheet":             {"power", "board"},
 		"wiring":            {"board", "internal/yamltext"},
 		"render":            {"stops", "wiring", "board"},
+		"cost":              {"wiring", "board"},
 		"noise":             {"arrange", "render", "wiring", "board"},
 		"measures":          {},
 		"experiment":        {"arrange", "noise", "render", "wiring", "measures", "board"},
@@ -74,7 +75,8 @@ var rooms = map[string]map[string][]string{
 		"internal/produce": {"internal/files"},
 		"internal/engine":  {"internal/produce"},
 		"internal/page":    {"internal/files", "internal/engine", "internal/produce", "internal/inputs"},
-		"internal/cli":     {"internal/files", "internal/page", "internal/produce", "internal/inputs"},
+		"internal/learn":   {},
+		"internal/cli":     {"internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
 	},
 }
 

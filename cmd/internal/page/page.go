@@ -25,8 +25,11 @@ type Options struct {
 	File string       // path of the chain file
 	Port int          // 0: any that is free
 	Disk files.System // nil: the system's
+	Long bool         // what takes very long is done all the same: see package cost
 
 	Version string // of this program, for the report
+
+	Lesson *Lesson // nil: none is served beside the board
 
 	// Ready is told once the page can be opened. The address holds the token, so it is not for a
 	// command line, which others on this machine can read; a file of the user's own that sends a

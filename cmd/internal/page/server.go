@@ -258,7 +258,7 @@ func shut(w http.ResponseWriter, status int) {
 // From the file that sends it here (see Options.Ready) that is a request from another site, which
 // knows the token.
 func opensPage(r *http.Request, path string) bool {
-	return path == "" && r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
+	return (path == "" || path == "lesson") && r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
 }
 
 type route struct {
@@ -285,6 +285,9 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/test/start", (*server).testStart},
 		{post, "api/test/answer", (*server).testAnswer},
 		{post, "api/test/finish", (*server).testFinish},
+		{get, "lesson", (*server).lesson},
+		{post, "kept", (*server).lessonKept},
+		{post, "judge", (*server).lessonJudge},
 	}
 }
 

@@ -86,7 +86,25 @@ func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (do
 		return document{}, err
 	}
 	p, err := s.loader.Load(ctx, text, true)
-	return document{p, takes}, err
+	if err != nil {
+		return document{}, err
+	}
+	d := document{p, takes}
+	return d, s.afford(d)
+}
+
+// afford is an error where what a side shows asks for more than is done unasked.
+func (s *server) afford(d document) error {
+	for side := range letters {
+		if s.options.Long {
+			return nil
+		}
+		t := d.chain(side)
+		if err := t.Estimate().Over(); err != nil {
+			return refuse(http.StatusUnprocessableEntity, "take %q: %v", t.Take, err)
+		}
+	}
+	return nil
 }
 
 // with is the document with another text.
@@ -356,6 +374,9 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 		return nil
 	}
 	d, err := n.edited(ctx, side, op)
+	if err == nil {
+		err = n.server.afford(d)
+	}
 	if err != nil {
 		return err
 	}

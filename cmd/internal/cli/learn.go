@@ -1,0 +1,211 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"drywire/chains/lesson"
+	"drywire/chains/lessons"
+	"drywire/chains/report"
+	"drywire/cmd/internal/learn"
+	"drywire/cmd/internal/page"
+	"drywire/cmd/internal/produce"
+)
+
+type learnOptions struct {
+	name         string
+	noOpen, list bool
+	port         int
+}
+
+func learnCommand(s streams) *cobra.Command {
+	var o learnOptions
+	cmd := &cobra.Command{
+		Use:   "learn [NAME]",
+		Short: "Take the next lesson in a browser, with the board in your hands",
+		Long: `Learn opens a lesson of the course on a page of this machine: predict, listen blind, say what you
+heard, see what was measured and why; then the board itself, as drywire listen has it, with a goal
+that is judged by measuring it; then a question on another board.
+
+Without a NAME it takes the next lesson. What went wrong comes back before that, after a day, three
+days, a week and three weeks, until it has gone well each time. What was answered is kept on this
+machine, in one file that you can read and delete: lessons.txt in the folder drywire of the state
+folder ($XDG_STATE_HOME, or ~/.local/state). --list prints where you are, and where that file is.
+
+The page is for this machine alone, and for those who have its address, which is a new one every
+time. Ctrl-C ends it. Changes to the board are not kept.`,
+		Example: `  drywire learn
+  drywire learn loading --no-open
+  drywire learn --list`,
+		Args: atMostOne("lesson"), ValidArgsFunction: completeLesson,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				o.name = args[0]
+			}
+			return runLearn(cmd.Context(), s, o)
+		},
+	}
+	cmd.Flags().BoolVar(&o.list, "list", false, "print the course, and what of it was gone through")
+	cmd.Flags().BoolVar(&o.noOpen, "no-open", false, "print the address and open no browser")
+	cmd.Flags().IntVar(&o.port, "port", 0, "the `PORT` to listen on; any that is free when there is none given")
+	complete(cmd, "port", cobra.NoFileCompletions)
+	return cmd
+}
+
+func runLearn(ctx context.Context, s streams, o learnOptions) error {
+	if o.port < 0 || o.port > 65535 {
+		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
+	}
+	course, err := lessons.Course()
+	if err != nil {
+		return err
+	}
+	path, err := learn.Path()
+	if err != nil {
+		return err
+	}
+	progress, err := learn.Read(path)
+	if err != nil {
+		return err
+	}
+	var names []string
+	for _, l := range course {
+		names = append(names, l.Name)
+	}
+	if o.list {
+		printCourse(s, course, progress, time.Now())
+		return nil
+	}
+	review := ""
+	if o.name == "" {
+		next, back := progress.Next(names, time.Now())
+		if next == "" {
+			s.printf("You have been through the whole course, and nothing is due to come back. drywire learn NAME takes a\nlesson again; drywire learn --list has them.\n")
+			return nil
+		}
+		if o.name = next; back != nil {
+			review = "This lesson comes back: " + slip(back.Wrong)
+		}
+	}
+	l, loader, err := readLesson(s, o.name)
+	if err != nil {
+		return err
+	}
+	s.say("drywire: preparing the lesson %q", l.Title)
+	p, err := produce.ProveLesson(ctx, loader, l)
+	if err != nil {
+		return err
+	}
+	if len(p.Faults) > 0 {
+		return fmt.Errorf("lesson %s does not hold:\n  %s", l.Name, strings.Join(p.Faults, "\n  "))
+	}
+	return serveLesson(ctx, s, o, p, progress, review)
+}
+
+// slip is what went wrong, in words.
+func slip(a learn.Answer) string {
+	if a.Step == "heard" {
+		return fmt.Sprintf("you heard “%s”.", a.Said)
+	}
+	return fmt.Sprintf("you thought “%s”.", a.Said)
+}
+
+// serveLesson serves a lesson and its board until the context ends.
+func serveLesson(ctx context.Context, s streams, o learnOptions, p *produce.Proved, progress *learn.Progress, review string) error {
+	data, err := p.Page(ctx)
+	if err != nil {
+		return err
+	}
+	data.Version, data.Live, data.Review = Version, "./", review
+	var text bytes.Buffer
+	if err := report.WriteLesson(&text, data); err != nil {
+		return err
+	}
+	folder, err := os.MkdirTemp("", "drywire-lesson-*") // of mode 0700
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(folder)
+	board := filepath.Join(folder, p.Name+".yaml")
+	if err := os.WriteFile(board, p.Board.Text, 0o600); err != nil {
+		return err
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	closed := func() {}
+	defer func() { closed() }()
+	served := &page.Lesson{Page: text.Bytes(), Kept: func(step, said string, right bool) error {
+		return progress.Add(learn.Answer{At: time.Now(), Lesson: p.Name, Step: step, Right: right, Said: said})
+	}}
+	if p.Hands != nil {
+		served.Judge = func(ctx context.Context, now *produce.Project, take string) ([]string, error) {
+			return judge(ctx, p.Lesson, now, take)
+		}
+	}
+	return page.Serve(ctx, page.Options{
+		File: board, Port: o.port, Version: Version, Disk: s.disk, Lesson: served,
+		Ready: func(address string) {
+			address += "lesson"
+			if _, err := fmt.Fprintln(s.out, address); err != nil {
+				stop() // nobody can know where the page is
+				return
+			}
+			paragraph(s.out, "", hearing, width)
+			s.printf("Your answers are kept in %s. Ctrl-C ends it.\n", progress.Path)
+			if !o.noOpen {
+				var err error
+				if closed, err = openBrowser(address); err != nil {
+					closed = func() {}
+					s.say("drywire: no browser could be opened (%v); open the address yourself", err)
+				}
+			}
+		},
+	})
+}
+
+// judge measures a take of the board as it stands against the lesson's goal.
+func judge(ctx context.Context, l *lesson.Lesson, now *produce.Project, take string) ([]string, error) {
+	x, err := now.Dry.Beginning(ctx, produce.MostMeasured)
+	if err != nil {
+		return nil, err
+	}
+	values, err := lesson.NewBench(now.File, x, now.Dry.Rate, produce.LessonQuality).Values(ctx, l.Hands.Facts, take)
+	if err != nil {
+		return nil, err
+	}
+	lines, reached := lesson.Judged(l.Hands.Reach, values)
+	if reached {
+		return append([]string{"You have reached it."}, lines...), nil
+	}
+	return append([]string{"Not there yet."}, lines...), nil
+}
+
+// printCourse is the course with what was gone through and what comes back.
+func printCourse(s streams, course []*lesson.Lesson, p *learn.Progress, now time.Time) {
+	back := map[string]learn.Due{}
+	for _, d := range p.Reviews() {
+		back[d.Lesson] = d
+	}
+	t := table{header: []string{" no.", "name", "title", " min", ""}}
+	for _, l := range course {
+		state := ""
+		if p.Done(l.Name) {
+			state = "gone through"
+		}
+		if d, ok := back[l.Name]; ok {
+			if state = "comes back " + d.At.Local().Format("2 January"); !d.At.After(now) {
+				state = "comes back now"
+			}
+		}
+		t.row(fmt.Sprint(l.Place), l.Name, l.Title, fmt.Sprintf("%g", l.Minutes), state)
+	}
+	t.print(s.out)
+	s.printf("\nIt is kept in %s\n", p.Path)
+}
