@@ -28,7 +28,7 @@ type Estimate struct {
 	Ledger  float64    // bytes that a noise ledger keeps
 }
 
-// Factor is how far an estimate may be off, either way.
+// Factor is how far an estimate of Prepare or Sound over a second may be off, either way.
 const Factor = 5
 
 // What is done unasked: so much before the first sample, of all takes together, so much for a
@@ -51,7 +51,7 @@ const (
 	stepping  = 35e-9  // a step of a non-linear section
 	perPort   = 19e-9
 	vectored  = 0.3e-9 // a cube of the ports, where they are few
-	plain     = 2e-9   // a cube of the ports, where they are not
+	plain     = 0.8e-9 // a cube of the ports, where they are not
 	fewPorts  = 8
 	newton    = 40 // iterations to an operating point
 	micro     = 85 // microsteps of all lengths of a step
@@ -169,7 +169,10 @@ func settings(turns []board.Turn) float64 {
 		const places = 32 // in a knob's whole way
 		sum += float64(len(c.Values)) + places*math.Max(1, way/whole)
 	}
-	return math.Min(sum, 2000)
+	if len(turns) == 1 {
+		return math.Min(sum, 150) // one knob comes by the same places again and again
+	}
+	return math.Min(sum, 2000) // package render refuses more of what moves together
 }
 
 // Plus is two takes one after the other.

@@ -88,6 +88,11 @@ func Rendered(ctx context.Context, w *render.Plan, recording []float64) (Signals
 // Measure measures a take. With a test tone it is also run with tones; without one (its zero
 // value), those figures are not measured. It is an error where a render fails.
 func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone) (*Measures, error) {
+	return MeasureBefore(ctx, w, signals, tone, func(string) bool { return true })
+}
+
+// MeasureBefore is Measure with the ceilings of those blocks alone that are wanted: they cost most.
+func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone, wanted func(block string) bool) (*Measures, error) {
 	c := w.Chain
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: board.Held(c)}
 	names := c.Jacks()
@@ -101,7 +106,7 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 			return nil, err
 		}
 	}
-	ceilings, err := Ceilings(c, ctx, w.Rate)
+	ceilings, err := ceilings(c, ctx, w.Rate, wanted)
 	if err != nil {
 		return nil, err
 	}

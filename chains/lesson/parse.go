@@ -569,9 +569,12 @@ func (r *reader) question(path string, n ast.Node, q *Question, facts []Fact) {
 	r.claims(path, n, q.Proof, facts)
 }
 
-// beliefs sees that the second question asks for the same beliefs: it is what shows whether they
-// have changed.
+// beliefs sees that in a course the second question asks for the same beliefs: it is what shows
+// whether they have changed.
 func (r *reader) beliefs(l *Lesson, n ast.Node) {
+	if l.Place == 0 {
+		return // in no course, the second question may be about another thing
+	}
 	var known []string
 	for _, c := range l.Predict.Choices {
 		if slices.Contains(known, c.Belief) {

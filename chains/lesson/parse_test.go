@@ -121,3 +121,16 @@ func TestSchemaFile(t *testing.T) {
 		t.Errorf("%s is not what the tables make (%v); UPDATE=1 go test ./chains/lesson -run TestSchemaFile makes it", path, err)
 	}
 }
+
+// No two readings have one name.
+func TestReadingsHaveNamesOfTheirOwn(t *testing.T) {
+	names := readingNames()
+	if len(names) < 40 {
+		t.Errorf("%d readings", len(names))
+	}
+	for k, name := range names {
+		if k > 0 && name == names[k-1] {
+			t.Errorf("two readings are called %s", name)
+		}
+	}
+}

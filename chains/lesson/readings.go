@@ -102,20 +102,18 @@ func allReadings() []Reading {
 				}
 			}
 		}
-		if !slices.ContainsFunc(list, func(have Reading) bool { return have.Name == r.Name }) {
-			list = append(list, r)
-		}
+		list = append(list, r)
 	}
 	slices.SortFunc(list, func(a, b Reading) int { return strings.Compare(a.Name, b.Name) })
 	return list
 }
 
-// nameOf is what a lesson calls a measure. Of two with one key, that of a take comes first in All.
+// nameOf is what a lesson calls a measure. Of two with one key, the change is told apart.
 func nameOf(m *measures.Measure) string {
 	switch {
 	case m.Key == "":
 		return strings.NewReplacer(" ", "-", ",", "").Replace(m.Name)
-	case m.Change != nil && slices.ContainsFunc(measures.Dynamics(), func(d *measures.Measure) bool { return d.Key == m.Key }):
+	case m.Change != nil && slices.ContainsFunc(measures.All, func(d *measures.Measure) bool { return d.Change == nil && d.Key == m.Key }):
 		return m.Key + "_change"
 	}
 	return m.Key

@@ -12,7 +12,7 @@ import (
 // The measures of the drawing in pixels.
 const (
 	left   = 52
-	top    = 76
+	top    = 92
 	panel  = 380 // the width of a take
 	body   = 300 // the height of the scale
 	gap    = 40
@@ -41,7 +41,7 @@ func (a *Answer) SVG() []byte {
 	text(8, 22, 15, "start", ink, knob+" over its travel")
 	text(8, 42, 12, "start", blue, "signal, average to peak")
 	text(160, 42, 12, "start", hot, "ceiling of what comes next")
-	text(340, 42, 12, "start", ink, "- - -  noise when nobody plays")
+	text(8, 58, 12, "start", ink, "- - -  noise when nobody plays")
 	for v := low; v <= high; v += 20 {
 		text(left-8, y(v)+4, 11, "end", ink, strings.Replace(fmt.Sprintf("%+.0f", v), "-", "−", 1))
 	}

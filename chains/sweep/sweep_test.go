@@ -2,6 +2,7 @@ package sweep
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -150,5 +151,32 @@ func TestPuzzleTravel(t *testing.T) {
 		if p := tr.Points[2]; p.Clock != "9" || p.Over.Value < 0.3 {
 			t.Errorf("%s at %s o'clock: over the amplifier's ceiling %.0f %% of the time, want over 30 %%", tr.Take, p.Clock, 100*p.Over.Value)
 		}
+	}
+}
+
+// A boost that is turned up into its own rails ends by itself: a dB of its knob is one of its headroom,
+// in closed form. A fuzz is over its ceiling from the start on, and does not end by it.
+func TestOwnCeilingEndsTheTravel(t *testing.T) {
+	const loud = `drywire: 1
+recording: {sample: riff, peak: 200 mV, load: none}
+blocks:
+  lift: {kind: boost, gain: 0 dB}
+  keep: {kind: buffer, supply: 18 V}
+  dirt: {kind: fuzz}
+order: [lift, keep]
+takes: [{name: plain}, {name: dirty, order: [dirt]}]
+`
+	tr := ask(t, loud, "lift", "gain", "plain").Takes[0]
+	at := slices.IndexFunc(tr.Ends, func(e End) bool { return e.What == Ceiling && e.Block == "lift" })
+	if at < 0 {
+		t.Fatalf("%+v", tr.Ends)
+	}
+	first, last := tr.Points[0], tr.Points[len(tr.Points)-1]
+	if want := first.own.Value / (last.Value - first.Value); math.Abs(tr.Ends[at].At-want) > 0.02 {
+		t.Errorf("its own ceiling is passed at %.3f of the travel, want %.3f", tr.Ends[at].At, want)
+	}
+	tr = ask(t, loud, "dirt", "level", "dirty").Takes[0]
+	if slices.ContainsFunc(tr.Ends, func(e End) bool { return e.Block == "dirt" }) {
+		t.Errorf("a fuzz is over its ceiling by its nature: %+v", tr.Ends)
 	}
 }

@@ -469,7 +469,7 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		}
 	}
 	slices.SortStableFunc(best, func(x, y tried) int {
-		return cmp.Or(cmp.Compare(f.loses(x.change), f.loses(y.change)), byWorth(x.cures, y.cures, x.gain, y.gain, x.plugs, y.plugs))
+		return cmp.Or(cmp.Compare(f.loses(x.change), f.loses(y.change)), byWorth(x.cures, y.cures, f.counted(x.gain), f.counted(y.gain), x.plugs, y.plugs))
 	})
 	var chosen []change
 	seen := map[string]int{}
@@ -511,7 +511,7 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		}
 	}
 	slices.SortStableFunc(a.Fixes, func(x, y Fix) int {
-		return cmp.Or(cmp.Compare(x.loses, y.loses), byWorth(x.Cures, y.Cures, x.Gain, y.Gain, x.Plugs, y.Plugs))
+		return cmp.Or(cmp.Compare(x.loses, y.loses), byWorth(x.Cures, y.Cures, f.counted(x.Gain), f.counted(y.Gain), x.Plugs+x.heard, y.Plugs+y.heard))
 	})
 	return nil
 }
@@ -529,7 +529,15 @@ func (f *finder) loses(c change) int {
 	return 0
 }
 
-// byWorth compares two changes: what cures first, then by how much for how many plugs.
+// counted is as much of a gain as counts: what goes further than the cure needs, by a step that is
+// worth speaking of, is worth no more.
+func (f *finder) counted(gain float64) float64 {
+	c := f.q.Complaint
+	return min(gain, c.gain(f.base, measures.Figure{Value: c.Limit})+c.Step)
+}
+
+// byWorth compares two changes: what cures first, then by how much of a gain for how much trouble:
+// plugs to move, and what else is heard.
 func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int {
 	if curesX != curesY {
 		if curesX {

@@ -62,6 +62,12 @@ func (f *finder) sentence() string {
 		text += "No pedal causes it alone, and taking one out does not help: they do it together."
 	default:
 		first := a.Causes[0]
+		var needed []string // each of which by itself makes it go, taken out
+		for _, k := range a.Causes {
+			if k.Necessary && !k.Sufficient && len(k.Blocks) == 1 {
+				needed = append(needed, k.Blocks...)
+			}
+		}
 		verb := "causes"
 		if len(first.Blocks) > 1 {
 			verb = "together cause"
@@ -69,6 +75,8 @@ func (f *finder) sentence() string {
 		switch {
 		case first.Necessary && first.Sufficient:
 			text += fmt.Sprintf("%s %s it: without it, it is gone; alone, it is there.", capital(among(first.Blocks)), verb)
+		case first.Necessary && len(needed) > 1 && len(first.Blocks) == 1:
+			text += fmt.Sprintf("%s make it together: with any one of them out, it is gone.", capital(among(needed)))
 		case first.Necessary:
 			text += fmt.Sprintf("%s %s it: taken out, it is gone.", capital(among(first.Blocks)), verb)
 		case first.Gain == most:

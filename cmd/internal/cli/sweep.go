@@ -27,7 +27,8 @@ block, or in those that --take names. Every position is simulated on the loudest
 recording. Knobs that are no dials go evenly through their range, frequencies by octaves.
 
 What ends its useful travel is where, from the bottom up,
-  the peaks pass the ceiling of a block behind it (see drywire ladder),
+  the peaks pass the ceiling of a block behind it (see drywire ladder), or of the block itself
+  where that is clean turned down,
   the playing, past its best, is less than 60 dB over the hiss, and 3 dB less than it was there,
   it is louder than the loudest other preset by a jump (2 LU),
   or from where on nobody hears a step of an hour, at equal loudness, nor 0.5 LU of level.

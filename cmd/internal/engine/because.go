@@ -4,7 +4,9 @@ import (
 	"context"
 
 	"drywire/chains/board"
+	"drywire/chains/sweep"
 	"drywire/chains/why"
+	"drywire/cmd/internal/produce"
 )
 
 // Because says why b sounds other than a, which it calls A, in the loudest moment of a region.
@@ -36,6 +38,19 @@ func (e *Engine) Why(ctx context.Context, r Region, f *board.File, take string, 
 	defer leave()
 	return why.Ask(ctx, why.Question{
 		File: f, Take: take, Complaint: c, Recording: l.x, Rate: l.rate, Fixes: why.UsualFixes, Progress: progress, Memory: askMemory,
+		Turn: func(ctx context.Context) (func(), error) { return e.queue.turn(ctx, exactSound) },
+	})
+}
+
+// Sweep turns a knob of a take over its travel on a region; it waits for its turns as Why does.
+func (e *Engine) Sweep(ctx context.Context, r Region, f *board.File, take, block, knob string, progress func(done, total int)) (*sweep.Answer, error) {
+	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
+	return sweep.Ask(ctx, sweep.Question{
+		File: f, Takes: []string{take}, Block: block, Knob: knob, Recording: l.x, Rate: l.rate, Quality: produce.Quality, Progress: progress, Memory: askMemory,
 		Turn: func(ctx context.Context) (func(), error) { return e.queue.turn(ctx, exactSound) },
 	})
 }

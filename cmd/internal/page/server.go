@@ -279,6 +279,8 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/verdict", (*server).verdict},
 		{post, "api/because", (*server).because},
 		{post, "api/why", (*server).why},
+		{post, "api/sweep", (*server).sweepKnob},
+		{post, "api/hunt", (*server).hunt},
 		{post, "api/save", (*server).save},
 		{post, "api/reload", (*server).reload},
 		{get, "api/export", (*server).export},

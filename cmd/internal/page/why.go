@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"drywire/chains/board"
+	"drywire/chains/hunt"
+	"drywire/chains/sweep"
 	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
 )
@@ -34,15 +36,22 @@ func (s *server) because(w http.ResponseWriter, r *http.Request) error {
 	})
 }
 
-// why streams how far the search for what causes a complaint has come, and in the end its answer,
-// as {"answer": …} or {"error": "…"}. Who goes away ends it.
-func (s *server) why(w http.ResponseWriter, r *http.Request) error {
-	var q struct {
-		Session   string   `json:"session"`
-		Side      string   `json:"side"`
-		Region    [2]int64 `json:"region"`
-		Complaint string   `json:"complaint"`
-	}
+// longQuestion is one whose answer takes long enough to be told how far it is.
+type longQuestion struct {
+	Session   string   `json:"session"`
+	Side      string   `json:"side"`
+	Region    [2]int64 `json:"region"`
+	Complaint string   `json:"complaint"`
+	Block     string   `json:"block"`
+	Knob      string   `json:"knob"`
+
+	take string
+}
+
+// answered streams how far a long question is, as {"done": 3, "total": 50}, and in the end its
+// answer, or {"error": "…"}. Who goes away ends it. A session has one at work at a time.
+func (s *server) answered(w http.ResponseWriter, r *http.Request, work func(ctx context.Context, n *session, d document, q longQuestion, tell func(done, total int)) (any, error)) error {
+	var q longQuestion
 	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
@@ -50,10 +59,6 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 	side, err := sideOf(q.Side)
 	if err != nil {
 		return err
-	}
-	c := why.Find(q.Complaint)
-	if c == nil {
-		return refuse(http.StatusBadRequest, "no complaint %q (there are: %s)", q.Complaint, strings.Join(why.Words(), ", "))
 	}
 	n.mu.Lock()
 	if n.asking >= mostFiguring {
@@ -80,23 +85,94 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 	out := newStream(w, cmp.Or(s.options.wait, writeWait))
 	ctx, cancel := context.WithCancel(r.Context())
 	defer cancel()
-	take := doc.take(side).Name
-	a, err := s.engine.Why(ctx, n.listened(doc, q.Region), doc.File, take, c, func(done, total int) {
+	q.take = doc.take(side).Name
+	a, err := work(ctx, n, doc, q, func(done, total int) {
 		if out.json(progressMessage, map[string]int{"done": done, "total": total}) != nil {
 			cancel()
 		}
 	})
-	if err != nil {
-		if !out.begun {
-			w.Header().Del("Content-Type")
-			return err
-		}
+	switch {
+	case err != nil && !out.begun:
+		w.Header().Del("Content-Type")
+		return err
+	case err != nil:
 		return out.json(answerMessage, map[string]string{"error": err.Error()})
 	}
+	return out.json(answerMessage, a)
+}
+
+// why answers a complaint about a side.
+func (s *server) why(w http.ResponseWriter, r *http.Request) error {
+	return s.answered(w, r, func(ctx context.Context, n *session, d document, q longQuestion, tell func(int, int)) (any, error) {
+		c := why.Find(q.Complaint)
+		if c == nil {
+			return nil, refuse(http.StatusBadRequest, "no complaint %q (there are: %s)", q.Complaint, strings.Join(why.Words(), ", "))
+		}
+		a, err := s.engine.Why(ctx, n.listened(d, q.Region), d.File, q.take, c, tell)
+		if err != nil {
+			return nil, err
+		}
+		n.mu.Lock()
+		n.fixes, n.about = a.Fixes, q.take
+		n.mu.Unlock()
+		return map[string]any{"answer": a, "texts": fixTexts(c, a)}, nil
+	})
+}
+
+// sweepKnob turns a knob of a side over its travel, and draws it.
+func (s *server) sweepKnob(w http.ResponseWriter, r *http.Request) error {
+	return s.answered(w, r, func(ctx context.Context, n *session, d document, q longQuestion, tell func(int, int)) (any, error) {
+		if _, err := sweep.Knob(d.File, q.Block, q.Knob); err != nil {
+			return nil, refuse(http.StatusUnprocessableEntity, "%v", err)
+		}
+		a, err := s.engine.Sweep(ctx, n.listened(d, q.Region), d.File, q.take, q.Block, q.Knob, tell)
+		if err != nil {
+			return nil, err
+		}
+		t := a.Takes[0]
+		ends := []string{}
+		for _, e := range t.Ends {
+			ends = append(ends, e.Clock+" o'clock: "+e.Text+".")
+		}
+		return map[string]any{"sentence": t.Sentence(q.Block + "." + q.Knob), "ends": ends, "svg": string(a.SVG())}, nil
+	})
+}
+
+// mostAnswers is how many a hunt may have been given: more than any asks for.
+const mostAnswers = 100
+
+// hunt says what to test next to find where a noise of a side comes from, by what has been answered.
+func (s *server) hunt(w http.ResponseWriter, r *http.Request) error {
+	var q struct {
+		Session string   `json:"session"`
+		Side    string   `json:"side"`
+		Answers []string `json:"answers"`
+	}
+	n, err := s.asked(r, &q, &q.Session)
+	if err != nil {
+		return err
+	}
+	side, err := sideOf(q.Side)
+	if err != nil {
+		return err
+	}
+	if len(q.Answers) > mostAnswers {
+		return refuse(http.StatusUnprocessableEntity, "%d answers: no hunt asks for as many", len(q.Answers))
+	}
 	n.mu.Lock()
-	n.fixes, n.about = a.Fixes, take
+	doc := n.doc
 	n.mu.Unlock()
-	return out.json(answerMessage, map[string]any{"answer": a, "value": c.Text(a.Value.Value), "texts": fixTexts(c, a)})
+	done, err := s.engine.Turn(r.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	step, err := hunt.New(doc.File, doc.take(side), doc.Dry.Rate).At(q.Answers)
+	if err != nil {
+		return refuse(http.StatusUnprocessableEntity, "%v", err)
+	}
+	answer(w, http.StatusOK, map[string]any{"step": step, "cautions": hunt.Cautions})
+	return nil
 }
 
 // fixTexts is what each fix comes to, with its unit.

@@ -61,6 +61,26 @@ func ProveLesson(ctx context.Context, loader *Loader, l *lesson.Lesson) (*Proved
 	return &Proved{l, proof, project, other, own}, nil
 }
 
+// LessonFrom makes the text of a lesson from a board, by what the simulation finds there.
+func LessonFrom(ctx context.Context, loader *Loader, text *edit.Text, take string) ([]byte, error) {
+	if take == "" {
+		take = text.File.Takes[0].Name
+	}
+	with, pairs, err := lesson.WithSwaps(text, take)
+	if err != nil {
+		return nil, err
+	}
+	b, _, err := LessonBench(ctx, loader, text.Name, lesson.Board{Text: with.Source})
+	if err != nil {
+		return nil, err
+	}
+	title := text.File.Title
+	if title == "" {
+		title = text.Name
+	}
+	return lesson.From(ctx, title, with, take, pairs, b)
+}
+
 // Page is a proved lesson as a page. What it measures for the ladders, it renders again.
 func (p *Proved) Page(ctx context.Context) (report.Lesson, error) {
 	page := report.Lesson{Lesson: p.Lesson, Proof: p.Proof, Rate: int(p.Bench.Rate), Hearing: Hearing}

@@ -3,8 +3,11 @@ package produce
 import (
 	"os"
 	"strings"
+	"sync"
 	"testing"
 
+	"drywire/chains"
+	"drywire/chains/edit"
 	"drywire/chains/lesson"
 	"drywire/chains/lessons"
 )
@@ -86,5 +89,59 @@ func TestProofSeesWhatIsFalse(t *testing.T) {
 	claim := l.Hear
 	if claim.Heard = !claim.Heard; p.Heard.Kept(claim) == "" {
 		t.Error("the hearing falsified and not seen")
+	}
+}
+
+// A lesson is made of chain files that ship, and proved: no generated question lies within its
+// margin. Of a file of which not enough lies clear, that is said and nothing is made. LESSON=all
+// does it for every file.
+func TestLessonsOfBoards(t *testing.T) {
+	names := []string{"boost-before-or-after-drive"}
+	if os.Getenv("LESSON") == "all" {
+		names = chains.Shipped()
+	}
+	var mu sync.Mutex
+	made := 0
+	t.Cleanup(func() {
+		t.Logf("%d lessons of %d chain files", made, len(names))
+		if 2*made < len(names) {
+			t.Errorf("only %d lessons of %d chain files", made, len(names))
+		}
+	})
+	for _, name := range names {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			src, err := chains.ReadShipped(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			text, err := edit.Read(name+".yaml", src)
+			if err != nil {
+				t.Fatal(err)
+			}
+			out, err := LessonFrom(t.Context(), NewLoader(nowhere{}), text, "")
+			if err != nil {
+				if !strings.Contains(err.Error(), "lie clear of the other answers") {
+					t.Fatal(err)
+				}
+				t.Log(err)
+				return
+			}
+			l, err := lesson.Parse(name+".yaml", out)
+			if err != nil {
+				t.Fatalf("%v\n%s", err, out)
+			}
+			p, err := ProveLesson(t.Context(), nil, l)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(p.Faults) > 0 {
+				t.Fatalf("%s\n%s", strings.Join(p.Faults, "\n"), out)
+			}
+			mu.Lock()
+			made++
+			mu.Unlock()
+			t.Logf("%s Right: %s. %s %s: %s. %s Right: %s.", l.Predict.Ask, l.Predict.Choices[l.Predict.Right()].Belief, l.Hear.Takes[1], l.Hear.Ask, p.Heard.Pair.Hearing.Highest.Text(2), l.Transfer.Ask, l.Transfer.Choices[l.Transfer.Question.Right()].Belief)
+		})
 	}
 }

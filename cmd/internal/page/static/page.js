@@ -13,6 +13,7 @@ import { Figures } from "./plots.js";
 import { Trial } from "./trial.js";
 import { Keeping } from "./keeping.js";
 import { Why } from "./why.js";
+import { Hunt } from "./hunt.js";
 import { board, entries, line, moved, without, words } from "./order.js";
 
 /** @type {any} */
@@ -153,11 +154,12 @@ const strip = new Strip(byId("sides"), {
 	pick: (block, side) => { if (side !== sound.side) hear(side); pick(block); },
 	take: (side, name) => edit({ do: "take", name }, side),
 });
-const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) });
+const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) }, { ask: () => ({ session, side: sound.side, region }), fault, announce });
 const wave = new Wave(byId("picture"), byId("times"), { seek: f => { sound.seek(f); tick(); }, region: loop });
 const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
 const complaints = new Why({ ask: () => ({ session, side: sound.side, region }), op: op => edit(op), fault, announce });
+new Hunt({ ask: () => ({ session, side: sound.side }), fault, announce });
 const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault });
 
 // What is shown.

@@ -3,6 +3,36 @@
 import { byId, el, say, count } from "./dom.js";
 import { Refusal, stream } from "./wire.js";
 
+/**
+ * Asks a question whose answer takes long: says how far it is in a box, and gives the answer; null where it was cancelled or failed, which is said.
+ * @param {string} what @param {any} body @param {HTMLElement} box @param {string} unit @param {AbortSignal} signal @param {(e: any) => void} fault
+ */
+export async function answer(what, body, box, unit, signal, fault) {
+	const began = performance.now(), bar = el("progress", { max: 1, value: 0, "aria-label": "How far the search is" }), left = el("p", { class: "soft small" }, "Changing one thing at a time and simulating again…");
+	box.replaceChildren(bar, left);
+	try {
+		/** @type {any} */
+		let end = null;
+		await stream(what, body, {
+			json: (type, v) => {
+				if (type === 5) {
+					end = v;
+					return;
+				}
+				bar.value = v.done / v.total;
+				say(left, `${v.done} of ${v.total} ${unit} tried, about ${Math.ceil((performance.now() - began) / 1000 * (v.total - v.done) / v.done)} s left`);
+			},
+			audio: () => {},
+		}, signal);
+		if (!end || end.error) throw new Refusal(end?.error ?? "The answer broke off.", 0, null);
+		return end;
+	} catch (e) {
+		box.replaceChildren();
+		fault(e);
+		return null;
+	}
+}
+
 export class Why {
 	/** @param {{ask: () => {session: string, side: string, region: number[]}, op: (op: any) => Promise<boolean>, fault: (e: any) => void, announce: (text: string) => void}} page */
 	constructor(page) {
@@ -24,31 +54,12 @@ export class Why {
 	}
 
 	async ask() {
-		const stop = this.stop = new AbortController(), box = byId("answer"), began = performance.now();
-		const bar = el("progress", { max: 1, value: 0, "aria-label": "How far the search is" }), left = el("p", { class: "soft small" }, "Changing one thing at a time and simulating again…");
-		box.replaceChildren(bar, left);
+		const stop = this.stop = new AbortController();
 		say(byId("ask-why"), "Cancel");
-		try {
-			/** @type {any} */
-			let end = null;
-			await stream("why", { ...this.page.ask(), complaint: byId("complaint").value }, {
-				json: (type, v) => {
-					if (type === 5) {
-						end = v;
-						return;
-					}
-					bar.value = v.done / v.total;
-					const seconds = Math.ceil((performance.now() - began) / 1000 * (v.total - v.done) / v.done);
-					say(left, `${v.done} of ${v.total} changes tried, about ${seconds} s left`);
-				},
-				audio: () => {},
-			}, stop.signal);
-			if (!end || end.error) throw new Refusal(end?.error ?? "The answer broke off.", 0, null);
+		const end = await answer("why", { ...this.page.ask(), complaint: byId("complaint").value }, byId("answer"), "changes", stop.signal, this.page.fault);
+		if (end) {
 			this.told(end);
 			this.page.announce(end.answer.sentence);
-		} catch (e) {
-			box.replaceChildren();
-			this.page.fault(e);
 		}
 		this.stop = null;
 		say(byId("ask-why"), "Find out why");

@@ -1,0 +1,370 @@
+package lesson
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"drywire/chains/board"
+	"drywire/chains/edit"
+	"drywire/chains/experiment"
+	"drywire/chains/internal/yamltext"
+	"drywire/chains/measures"
+)
+
+// How clear what a generated question asks for has to be of what its wrong answers say. They are
+// this project's own: three decibels are more than anybody's scatter from one player to the next,
+// and twenty of a hundred of the noise are seen in the ledger without reading numbers.
+const (
+	clearDB    = 3.0  // dB, of headroom, and of signal to noise
+	clearShare = 20.0 // percent of the noise
+	// dB of treble, bass or middle between two takes that are told apart: the step of hearing that
+	// package experiment speaks of. What a test tone says of distortion is not asked about: which of
+	// two is dirtier with music is another question.
+	clearTone = 1.0
+	mostSwaps = 5 // neighbours that are tried
+)
+
+// swapName is what the take is called in which two neighbours have changed places.
+func swapName(a, b string) string { return b + " before " + a }
+
+// WithSwaps is a chain file with more takes: of one of them, every two neighbours of its order that
+// can change places have, the first few of them. pairs is their names, two each.
+func WithSwaps(text *edit.Text, take string) (with *edit.Text, pairs [][2]string, err error) {
+	f := text.File
+	k := slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == take })
+	if k < 0 {
+		return nil, nil, fmt.Errorf("no take %q", take)
+	}
+	t := f.Takes[k]
+	order, split := t.Order, t.Split
+	if order == nil {
+		order, split = f.Order, f.Split
+	}
+	with = text
+	for n := 0; n+1 < len(order) && len(pairs) < mostSwaps; n++ {
+		a, b := order[n], order[n+1]
+		if f.IsOff(t, a) || f.IsOff(t, b) {
+			continue
+		}
+		swapped := t
+		swapped.Name = swapName(a, b)
+		swapped.Order, swapped.Split = slices.Clone(order), split
+		swapped.Order[n], swapped.Order[n+1] = b, a
+		if c := f.Of(swapped); board.Reordered(f.Of(t).Every(), c.Every()) != "" || c.Unwireable() != "" {
+			continue
+		}
+		next, err := with.AddTake(take, swapped)
+		if err != nil {
+			continue // what the file's language has no words for
+		}
+		with, pairs = next, append(pairs, [2]string{a, b})
+	}
+	return with, pairs, nil
+}
+
+// asked is a question that was found on a board.
+type asked struct {
+	ask     string
+	choices []Choice
+	facts   []Fact
+	proof   []string // claims, as they are written
+	answer  string
+}
+
+// From makes a lesson of a board: questions whose answers lie clear of the wrong ones by a stated
+// margin, with what people commonly believe for the wrong answers. b is the bench of the text that
+// WithSwaps made. It is an error where not enough of the board lies clear.
+func From(ctx context.Context, title string, text *edit.Text, take string, pairs [][2]string, b *Bench) ([]byte, error) {
+	c, err := b.chain(take)
+	if err != nil {
+		return nil, err
+	}
+	var found []asked
+	for _, look := range []func() (asked, bool, error){
+		func() (asked, bool, error) { return clips(ctx, b, c) },
+		func() (asked, bool, error) { return hisses(ctx, b, c, pairs) },
+		func() (asked, bool, error) { return makesNoise(ctx, b, c) },
+	} {
+		a, ok, err := look()
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			found = append(found, a)
+		}
+	}
+	h, facts, err := blindly(ctx, b, c, pairs)
+	if err != nil {
+		return nil, err
+	}
+	if len(found) < 2 || h.For == 0 {
+		return nil, fmt.Errorf("take %q: of which block clips first, which order hisses more and which block makes the noise, %d lie clear of the other answers by the margin (%g dB, %g %% of the noise), "+
+			"and of the takes that could be played blind, %s; it takes two questions and two takes", take, len(found), clearDB, clearShare, map[bool]string{true: "none", false: "some"}[h.For == 0])
+	}
+	return write(title, string(text.Source), take, c, found[0], found[1], h, facts), nil
+}
+
+// clips is the question which block clips first, by the headroom at its input.
+func clips(ctx context.Context, b *Bench, c *board.Chain) (asked, bool, error) {
+	type one struct {
+		block string
+		room  float64
+	}
+	var list []one
+	for _, p := range c.Every() {
+		if p.Off || !slices.Contains(c.Jacks(), p.Name+".in") {
+			continue
+		}
+		v, err := b.Values(ctx, []Fact{{Name: "x", Measure: "headroom_db", Unit: "dB", Take: c.Take, Jack: p.Name + ".in"}}, "")
+		if err != nil {
+			return asked{}, false, err
+		}
+		if v[0].Measured.OK() {
+			list = append(list, one{p.Name, v[0].Measured.Value})
+		}
+	}
+	if len(list) < 2 {
+		return asked{}, false, nil
+	}
+	last := list[len(list)-1]
+	slices.SortStableFunc(list, func(a, b one) int { return int(math.Copysign(1, a.room-b.room)) })
+	if list[1].room-list[0].room < clearDB {
+		return asked{}, false, nil
+	}
+	a := asked{ask: "You dig in harder and harder. Which block has the least room up to its ceiling?"}
+	add := func(k int, o one, belief, thinks string, right bool) {
+		name := fmt.Sprintf("room-%d", k)
+		a.facts = append(a.facts, Fact{Name: name, Measure: "headroom_db", Take: c.Take, Jack: o.block + ".in", Unit: "dB", Is: o.room, Within: 0.5})
+		a.choices = append(a.choices, Choice{Say: "The " + o.block + ".", Belief: belief, Thinks: thinks, Right: right})
+		if !right {
+			a.proof = append(a.proof, fmt.Sprintf("{fact: room-1, under: %s, by: %g dB}", name, clearDB))
+		}
+	}
+	add(1, list[0], "what has too little room clips", "Its ceiling is the lowest, measured from the peaks that come in.", true)
+	add(2, list[1], "what makes it loud clips", "It comes near, and has more room all the same.", false)
+	if last.block != list[0].block && last.block != list[1].block {
+		add(3, last, "the last one clips", "It gets what all the others have made, and has room for it.", false)
+	}
+	a.answer = fmt.Sprintf("The %s has {room-1} up to its ceiling; less than none means that it clips already. The %s has {room-2}.", list[0].block, list[1].block)
+	return a, true, nil
+}
+
+// hisses is the question which of two orders hisses more, at equal loudness.
+func hisses(ctx context.Context, b *Bench, c *board.Chain, pairs [][2]string) (asked, bool, error) {
+	quiet := func(take string) (measures.Figure, error) {
+		v, err := b.Values(ctx, []Fact{{Name: "x", Measure: "signal_to_noise_a_db", Unit: "dB(A)", Take: take, Jack: c.Ends()[0]}}, "")
+		if err != nil {
+			return measures.Figure{}, err
+		}
+		return v[0].Measured, nil
+	}
+	was, err := quiet(c.Take)
+	if err != nil || !was.OK() {
+		return asked{}, false, err
+	}
+	best, most := [2]string{}, 0.0
+	for _, p := range pairs {
+		is, err := quiet(swapName(p[0], p[1]))
+		if err != nil {
+			return asked{}, false, err
+		}
+		if d := is.Value - was.Value; is.OK() && math.Abs(d) > math.Abs(most) {
+			best, most = p, d
+		}
+	}
+	if math.Abs(most) < clearDB {
+		return asked{}, false, nil
+	}
+	other := swapName(best[0], best[1])
+	a := asked{ask: fmt.Sprintf("As it is, %s stands before %s. What if they changed places, and it were as loud as before?", best[0], best[1])}
+	for k, o := range []struct {
+		take string
+		is   float64
+	}{{c.Take, was.Value}, {other, was.Value + most}} {
+		a.facts = append(a.facts, Fact{Name: fmt.Sprintf("clear-%d", k+1), Measure: "signal_to_noise_a_db", Take: o.take, Jack: c.Ends()[0], Unit: "dB(A)", Is: o.is, Within: 0.5})
+	}
+	rel := map[bool]string{true: "over", false: "under"}[most > 0]
+	a.proof = []string{fmt.Sprintf("{fact: clear-2, %s: clear-1, by: %g dB(A)}", rel, clearDB)}
+	a.choices = []Choice{
+		{Say: "It would hiss less.", Belief: "the other order is quieter", Thinks: "Look at what stands before the gain, and so is lifted by it.", Right: most > 0},
+		{Say: "It would hiss more.", Belief: "the other order is noisier", Thinks: "Look at what stands before the gain, and so is lifted by it.", Right: most < 0},
+		{Say: "It would hiss the same.", Belief: "a pedal hisses the same everywhere", Thinks: "The pedal does. What comes behind it lifts its hiss, or does not."},
+	}
+	a.answer = fmt.Sprintf("As it is, the playing is {clear-1} above the noise. With %s it is {clear-2}.", other)
+	return a, true, nil
+}
+
+// makesNoise is the question which block makes most of the noise at rest.
+func makesNoise(ctx context.Context, b *Bench, c *board.Chain) (asked, bool, error) {
+	r, err := experiment.Noise(c, b.Rate, c.Ends()[0])
+	if err != nil {
+		return asked{}, false, err
+	}
+	if len(r.Blocks) < 2 || 100*(r.Blocks[0].Share-r.Blocks[1].Share) < clearShare {
+		return asked{}, false, nil
+	}
+	a := asked{ask: "Nobody plays. Who makes the largest part of the noise that is left?"}
+	beliefs := []string{"noise comes from in front of the gain, wherever that is", "what I see first is to blame", "every pedal makes its share"}
+	thinks := []string{"What it makes is lifted by all that comes behind it.", "It makes some noise, and not the most.", "It makes some noise, and not the most."}
+	for k, g := range r.Blocks[:min(3, len(r.Blocks))] {
+		name := fmt.Sprintf("share-%d", k+1)
+		a.facts = append(a.facts, Fact{Name: name, Measure: "noise_share", Take: c.Take, Jack: c.Ends()[0], Block: g.Name, Unit: "%", Is: 100 * g.Share, Within: tightness(Fact{Unit: "%", Is: 100 * g.Share})})
+		a.choices = append(a.choices, Choice{Say: "The " + g.Name + ".", Belief: beliefs[k], Thinks: thinks[k], Right: k == 0})
+		if k > 0 {
+			a.proof = append(a.proof, fmt.Sprintf("{fact: share-1, over: %s, by: %g %%}", name, clearShare))
+		}
+	}
+	a.answer = fmt.Sprintf("The %s makes {share-1} of it, the %s {share-2}.", r.Blocks[0].Name, r.Blocks[1].Name)
+	return a, true, nil
+}
+
+// blindly is two takes for a blind hearing: the board as it is, and a swap or another take that is
+// clearly heard and differs clearly in one of the respects, or that nobody hears. The facts prove
+// which. For is nought where there are none.
+func blindly(ctx context.Context, b *Bench, c *board.Chain, pairs [][2]string) (Hearing, []Fact, error) {
+	var others []string
+	for _, p := range pairs {
+		others = append(others, swapName(p[0], p[1]))
+	}
+	for _, t := range b.File.Takes {
+		if t.Name != c.Take && !slices.Contains(others, t.Name) && len(others) < 2*mostSwaps {
+			others = append(others, t.Name)
+		}
+	}
+	h := Hearing{Takes: [2]string{c.Take, ""}, From: 0, For: 4}
+	for _, other := range others {
+		h.Takes[1] = other
+		heard, err := b.Hear(ctx, h)
+		if err != nil {
+			return Hearing{}, nil, err
+		}
+		highest := heard.Pair.Hearing.Highest
+		if !highest.OK() && heard.Pair.Heard != experiment.HeardSame {
+			continue
+		}
+		f, ask, err := b.differs(ctx, c.Take, other)
+		if err != nil {
+			return Hearing{}, nil, err
+		}
+		switch {
+		case highest.OK() && highest.Value >= Clear && math.Abs(f.Is) >= clearTone:
+			h.Heard, h.Right = true, map[bool]int{true: 1, false: 0}[f.Is > 0]
+			h.Ask, h.Tells = ask, "By measure, they differ by {"+f.Name+"} in that."
+			return h, []Fact{f}, nil
+		case f.Name == "treble" && (heard.Pair.Heard == experiment.HeardSame || highest.OK() && highest.Value <= Faint):
+			h.Heard, h.Right = false, Neither
+			h.Ask, h.Tells = "One of them is the board as it is. Which one is brighter?", "Nobody is likely to hear this difference, although the board is another one."
+			return h, []Fact{f}, nil
+		}
+	}
+	return Hearing{}, nil, nil
+}
+
+// respects is what listeners are asked about, by the measure of it.
+var respects = []struct{ name, measure, ask string }{
+	{"treble", "treble_db", "Which one is brighter?"},
+	{"low", "bass_db_change", "Which one has more bass?"},
+	{"middle", "middle_db", "Which one has more of the middle, like a voice through a telephone?"},
+}
+
+// differs is in what of these the other take differs most; the treble where it is in none by as much
+// as is asked for.
+func (b *Bench) differs(ctx context.Context, take, other string) (most Fact, ask string, err error) {
+	for k, r := range respects {
+		f := Fact{Name: r.name, Measure: r.measure, Take: other, Other: take, Unit: "dB", Within: 0.5}
+		v, err := b.Values(ctx, []Fact{f}, "")
+		if err != nil {
+			return most, ask, err
+		}
+		if !v[0].Measured.OK() && k > 0 {
+			continue
+		}
+		f.Is = v[0].Measured.Value
+		if k == 0 || math.Abs(f.Is) >= clearTone && math.Abs(f.Is) > math.Abs(most.Is) {
+			most, ask = f, r.ask
+		}
+	}
+	return most, ask, nil
+}
+
+// write is the text of a generated lesson.
+func write(title, source, take string, c *board.Chain, first, second asked, h Hearing, heard []Fact) []byte {
+	var b strings.Builder
+	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	q := func(s string) string { return yamltext.Quote(s, true) }
+	wide := func(s string) string { return `"` + strings.ReplaceAll(s, `"`, `'`) + `"` }
+	indented := func(by string) {
+		for _, l := range strings.Split(strings.TrimRight(source, "\n"), "\n") {
+			line("%s%s", by, l)
+		}
+	}
+	facts := func(by string, list []Fact) {
+		line("%sfacts:", by)
+		for _, f := range list {
+			v := Value{Fact: f, Measured: measures.Figure{Value: f.Is}}
+			text := fmt.Sprintf("%s  %s: {measure: %s, take: %s", by, f.Name, f.Measure, q(f.Take))
+			if f.Other != "" {
+				text += ", against: " + q(f.Other)
+			}
+			if f.Jack != "" {
+				text += ", jack: " + f.Jack
+			}
+			if f.Block != "" {
+				text += ", block: " + q(f.Block)
+			}
+			line("%s, is: %s, within: %.2g %s}", text, v.Says(), f.Within, f.Unit)
+		}
+	}
+	question := func(by string, a asked) {
+		line("%sask: %s", by, wide(a.ask))
+		line("%schoices:", by)
+		for _, c := range a.choices {
+			right := ""
+			if c.Right {
+				right = ", right: yes"
+			}
+			line("%s  - {say: %s, belief: %s, thinks: %s%s}", by, wide(c.Say), q(c.Belief), wide(c.Thinks), right)
+		}
+		line("%sproof:", by)
+		for _, p := range a.proof {
+			line("%s  - %s", by, p)
+		}
+	}
+	line("# Made of a board by drywire lesson --from. Every number is what the simulation gave; every answer lies clear\n# of the wrong ones by the margins in proof. Change the words as you like.\n")
+	line("lesson: 1\ntitle: %s\nminutes: 6\nenables: You know your own board better than by hearsay.", wide("What does your board do? "+title))
+	line("caution: What you turn up gets louder. Start soft, and turn the amplifier down before you change an order.")
+	line("board: |")
+	indented("  ")
+	line("scene: %s", wide(fmt.Sprintf("This is your board, as in the take '%s'.", take)))
+	facts("", append(slices.Clone(first.facts), heard...))
+	line("predict:")
+	question("  ", first)
+	right := "neither"
+	if h.Right != Neither {
+		right = h.Takes[h.Right]
+	}
+	line("hear:\n  takes: [%s, %s]\n  heard: %s\n  from: 0 s\n  for: 4 s\n  ask: %s\n  right: %s\n  tells: %s", q(h.Takes[0]), q(h.Takes[1]), map[bool]string{true: "yes", false: "no"}[h.Heard], wide(h.Ask), wide(right), wide(h.Tells))
+	switch {
+	case h.Right == Neither:
+		line("  proof:\n    - {fact: %s, near: 0 dB, by: 1 dB}", heard[0].Name)
+	case h.Right == 1:
+		line("  proof:\n    - {fact: %s, over: 0 dB, by: %g dB}", heard[0].Name, clearTone)
+	default:
+		line("  proof:\n    - {fact: %s, under: 0 dB, by: %g dB}", heard[0].Name, clearTone)
+	}
+	line("measured: %s", wide(first.answer))
+	line("why: %s", wide("The ladder shows it: every bar is the signal, the heavy line is the ceiling, the grey ground is the noise."))
+	line("look:\n  - {take: %s, jack: %s, says: %s}", q(take), c.Ends()[0], wide("Go through the ladder from the left to this place."))
+	line("not: %s", wide("It is a model of your board, with the knobs as the file has them. It does not know your room, your amplifier's mood, or your hands."))
+	line("transfer:\n  board: |")
+	indented("    ")
+	line("  scene: %s", wide("The same board, and another question."))
+	facts("  ", second.facts)
+	question("  ", second)
+	line("  answer: %s", wide(second.answer))
+	line("sources:\n  - %s", wide("Simulated by this program; the margins are its own."))
+	return []byte(b.String())
+}
