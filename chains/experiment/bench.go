@@ -224,13 +224,16 @@ func (p *played) OfRecording(name string, of func([]float64) measures.Figure) me
 	return f
 }
 
+// meantToDistort is the kinds of which breaking up is what one wants.
+var meantToDistort = []string{"distortion", "fuzz", "op-amp-fuzz", "overdrive"}
+
 func (p *played) Blocks(ctx context.Context, tell func(breaksUp measures.Figure, peak float64)) error {
 	list, err := Ceilings(p.chain, ctx, p.bench.rate)
 	if err != nil {
 		return err
 	}
 	for k, b := range p.chain.Every() {
-		if b.Off || !list[k].BreaksUp.OK() {
+		if b.Off || !list[k].BreaksUp.OK() || b.Piece == nil && slices.Contains(meantToDistort, b.Kind.Name) {
 			continue
 		}
 		x, err := p.order.Signal(ctx, b.In())

@@ -56,23 +56,18 @@ var OverShare = &Measure{Key: "over_share", Name: "over the ceiling", Unit: "sha
 	}}
 
 // LeastHeadroom is the headroom of the block that has the least of those that are there to stay
-// clean. A block that breaks up with the guitar straight into it is set to do so (this project's
-// own rule), and its breaking up is what one wants of it.
+// clean: all but fuzzes, overdrives and distortions, of which breaking up is what one wants. That
+// an amplifier is to stay clean is taken for granted here.
 var LeastHeadroom = &Measure{Name: "headroom", Unit: "dB", Better: Higher, Step: 0.1, Digits: 1,
 	Brief:      "no block that should stay clean comes near to breaking up",
-	Definition: "the least, over all blocks that do not break up with the guitar straight into them, from the peak at the input up to the ceiling",
+	Definition: "the least, over all blocks but fuzzes, overdrives and distortions, from the peak at the input up to the ceiling",
 	OfPlayed: func(ctx context.Context, p Played) (Figure, error) {
 		least, silent := None("no block that should stay clean has a ceiling"), false
-		guitar := p.OfRecording("peak", func(x []float64) Figure {
-			l, err := measure.MeasureLevels(x)
-			return Read(l.Peak, err)
-		})
 		err := p.Blocks(ctx, func(breaksUp Figure, peak float64) {
 			switch {
 			case peak < Silence:
 				silent = true
-			case !breaksUp.OK() || guitar.OK() && breaksUp.Value < guitar.Value:
-			default:
+			case breaksUp.OK():
 				if db := dsp.ToDB(breaksUp.Value / peak); !least.OK() || db < least.Value {
 					least = Figure{Value: db}
 				}

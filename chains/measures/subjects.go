@@ -106,7 +106,7 @@ type Played interface {
 	// OfEnd is a figure of the voltage at the last jack, OfRecording of the pickup's own voltage.
 	OfEnd(name string, of func(x []float64) Figure) Figure
 	OfRecording(name string, of func(x []float64) Figure) Figure
-	// Blocks tells of every block where it breaks up, and the highest peak at its input, in volts.
+	// Blocks tells of every block that is not there to distort where it breaks up, and the highest peak at its input, in volts.
 	Blocks(ctx context.Context, tell func(breaksUp Figure, peak float64)) error
 }
 
