@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -219,7 +220,8 @@ func TestVerdictAndReload(t *testing.T) {
 	}
 	// The shipped question: behind the buffer the fuzz is brighter, softer and noisier, and no
 	// longer loads the guitar.
-	said("brighter", "louder when nobody plays", "softer", "Why: fuzz (982 Ω in) is driven by buffer (100 Ω) in B, by the guitar")
+	b.Wait(`!document.getElementById("why").classList.contains("soft")`)
+	said("brighter", "louder when nobody plays", "softer", "Because fuzz", "fuzz (982 Ω in) is driven by buffer (100 Ω) in B, by the guitar")
 	b.Do(chromedp.Click(".side-b .letter"), chromedp.Focus(`#lane [data-block="buffer"] .grip`), chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(chromedp.ModifierAlt)))
 	b.Wait(`drywire.state().dirty`)
 	said("A and B are the same")
@@ -228,4 +230,104 @@ func TestVerdictAndReload(t *testing.T) {
 	b.Wait(`!globalThis.old && globalThis.drywire?.state()`)
 	b.want("loaded anew, side B", b.order("B"), "fuzz buffer echo plate")
 	b.want("still", b.Text(`document.getElementById("saved").textContent`), "not saved yet")
+}
+
+// Why a change was refused stays to be read, though the key that is held down goes on to what is not.
+func TestRefusalStays(t *testing.T) {
+	b := open(t, testChain)
+	b.Run(`(async () => { for (const value of ["banana", "3", "4"]) await drywire.lane.wish.op({ do: "knob", target: "drive.drive", value }); })()`)
+	b.Wait(`drywire.state().undo === 2`)
+	if said := b.Text(`document.querySelector("#notices .wrong p")?.textContent ?? ""`); !strings.Contains(said, "banana") {
+		t.Errorf("the notice says %q", said)
+	}
+	b.Run(`document.querySelector("#notices .wrong .plain").click()`)
+	b.want("closed", b.Text(`document.getElementById("notices").textContent`), "")
+	b.Quiet("status of 422")
+}
+
+// On a phone the verdict stays with the player, wherever the page is scrolled to.
+func TestVerdictStays(t *testing.T) {
+	b := open(t, testChain)
+	b.Wait(`!document.getElementById("why").classList.contains("soft")`)
+	b.Resize(390, 844)
+	for _, at := range []string{"0", "600", "document.body.scrollHeight"} {
+		b.Run(`scrollTo(0, ` + at + `)`)
+		for _, what := range []string{"play", "verdict"} {
+			if !b.Holds(`(() => { const e = document.getElementById("` + what + `"), r = e.getBoundingClientRect(); return e.contains(document.elementFromPoint(r.left + r.width / 2, r.top + r.height / 2)) && e.contains(document.elementFromPoint(r.left + 20, r.top + 6)); })()`) {
+				t.Errorf("scrolled to %s: %s is out of sight", at, what)
+			}
+		}
+	}
+}
+
+// The thumb of a curve's slider stands under the line that it moves.
+func TestSliderUnderItsLine(t *testing.T) {
+	b := open(t, testChain)
+	b.Wait(`document.querySelectorAll("#figures .line.sounding").length >= 3`)
+	for _, tab := range []string{"ladder", "spectrum", "response"} {
+		b.Run(`document.getElementById("tab-` + tab + `").click()`)
+		for _, at := range []string{"min", "max"} {
+			b.Run(`(() => { const s = document.querySelector("#see-` + tab + ` .reading input"); s.value = s.` + at + ` || 0; s.dispatchEvent(new Event("input")); })()`)
+			off := b.Number(`(() => {
+				const s = document.querySelector("#see-` + tab + ` .reading input"), r = s.getBoundingClientRect(), l = document.querySelector("#see-` + tab + ` .reader").getBoundingClientRect();
+				return r.left + 8 + (r.width - 16) * (Number(s.value) - Number(s.min || 0)) / (Number(s.max) - Number(s.min || 0)) - (l.left + l.width / 2);
+			})()`)
+			if off < -2 || off > 2 {
+				t.Errorf("%s, %s: the thumb is %.1f px off its line", tab, at, off)
+			}
+		}
+	}
+}
+
+// What another window left unsaved is offered, and one press goes on with it; throwing it away asks.
+func TestDraftOnThePage(t *testing.T) {
+	b := open(t, testChain)
+	draft := b.file + ".draft"
+	there := func(want bool) {
+		t.Helper()
+		for begun := time.Now(); ; time.Sleep(10 * time.Millisecond) {
+			if _, err := os.Stat(draft); err == nil == want {
+				return
+			}
+			if time.Since(begun) > 10*time.Second {
+				t.Fatalf("%s is there: %v", draft, !want)
+			}
+		}
+	}
+	left := strings.Replace(testChain, "drive: 7", "drive: 3", 1)
+	if err := os.WriteFile(draft, []byte(left), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	offer := func() {
+		t.Helper()
+		b.Run(`globalThis.old = true; sessionStorage.clear(); setTimeout(() => location.reload(), 50)`)
+		b.Wait(`!globalThis.old && globalThis.drywire?.state() && document.querySelector(".notice")?.textContent.includes("Nothing is lost: the unsaved changes of")`)
+	}
+	press := func(text string) {
+		t.Helper()
+		b.Run(`[...document.querySelectorAll(".notice button")].find(p => p.textContent === "` + text + `").click()`)
+	}
+	offer()
+	picture(b, "draft", 1280, 720)
+	picture(b, "draft", 390, 844)
+	press("Throw them away")
+	b.Wait(`document.querySelector(".notice").textContent.includes("They cannot be had back")`)
+	press("Keep them")
+	press("Go on with them")
+	b.Wait(`drywire.state().dirty`)
+	b.want("the knob", b.Text(`drywire.state().sides.A.lane.find(s => s.block === "drive").knobs.find(k => k.name === "drive").text`), "3")
+	there(true)
+	b.Run(`document.getElementById("undo").click()`)
+	b.Wait(`!drywire.state().dirty`)
+	there(false)
+
+	if err := os.WriteFile(draft, []byte(left), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	offer()
+	press("Throw them away")
+	press("Throw them away for good")
+	there(false)
+	b.want("still the file's own", b.Text(`String(drywire.state().dirty)`), "false")
+	b.Quiet()
 }

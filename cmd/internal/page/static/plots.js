@@ -91,7 +91,8 @@ export class Figure {
 				if (v !== null && Number.isFinite(v)) parts.push(svg("circle", { class: `dot side-${s.side.toLowerCase()}${s.side === sounding ? " sounding" : " other"}`, cx: this.x?.(k), cy: y(v), r: 3.5 }));
 			});
 		}
-		parts.push(this.reader);
+		parts.push(svg("text", { x: left + 4, y: top + 12 }, plot.unit), this.reader);
+		for (const [at, k] of [["--from", 0], ["--to", n - 1]]) this.slider.style.setProperty(String(at), String(this.x(Number(k)))); // its thumb stands under the reader
 		this.reader.setAttribute("y1", String(top));
 		this.reader.setAttribute("y2", String(high - bottom));
 		this.drawing.replaceChildren(...parts);
