@@ -165,7 +165,11 @@ func (b *Browser) Wait(expression string) {
 	b.t.Helper()
 	const step = 25 * time.Millisecond
 	for range b.page.Patience / step {
-		if b.Holds("Boolean(" + expression + ")") {
+		holds, err := chromedp.Run(b.Context, chromedp.Evaluate[bool]("Boolean("+expression+")", chromedp.EvalAwaitPromise))
+		if err != nil && !strings.Contains(err.Error(), "Inspected target navigated") { // a page that is loaded anew has no answer yet
+			b.t.Fatalf("%s: %v", expression, err)
+		}
+		if holds {
 			return
 		}
 		time.Sleep(step)

@@ -245,6 +245,18 @@ func TestRefusalStays(t *testing.T) {
 	b.Quiet("status of 422")
 }
 
+// A figure that is not there yet says so.
+func TestNothingYet(t *testing.T) {
+	b := open(t, testChain)
+	for _, figure := range []string{"ladder", "spectrum", "response", "noise"} {
+		b.Run(`document.getElementById("tab-` + figure + `").click()`)
+		said := b.Text(`(() => { drywire.figures.show({ A: null, B: null }, { A: true, B: true }, "A"); return document.getElementById("see-` + figure + `").innerText; })()`)
+		if !strings.Contains(said, "Comes as soon as the sound is computed.") || strings.Contains(said, "all together") {
+			t.Errorf("%s: %q", figure, said)
+		}
+	}
+}
+
 // On a phone the verdict stays with the player, wherever the page is scrolled to.
 func TestVerdictStays(t *testing.T) {
 	b := open(t, testChain)

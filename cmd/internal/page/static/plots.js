@@ -224,6 +224,10 @@ export class Figures {
 		const part = n => (n.source ?? "").replace(new RegExp("^" + (n.block ?? "").replace(/\W/g, "\\$&") + "\\."), "").replace(/[._]/g, " ");
 		const rows = rowsBy(n => n.block || part(n), 8);
 		this.byPart.hidden = !rows.length;
+		if (!rows.length) {
+			this.ledger.replaceChildren(el("p", { class: "missing soft" }, why));
+			return;
+		}
 		const greatest = Math.max(0.01, ...rows.flatMap(([, r]) => [r.A?.share ?? 0, r.B?.share ?? 0]));
 		/** @param {any} n @param {string} side */
 		const bar = (n, side) => {
