@@ -142,8 +142,8 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 }
 
 // noiseToMask is the power of the difference of two frames' magnitudes re what the reference masks,
-// mean over the bands. BS.1387-1 masks by its excitation less 3 dB up to 12 Bark, and a quarter of a
-// dB a Bark beyond (from memory).
+// mean over the bands. BS.1387-1 masks by its excitation less 3 dB up to 12 Bark, and a quarter of
+// a dB a Bark beyond (from memory).
 func (m *ear) noiseToMask(reference, other *earState) float64 {
 	for k, r := range reference.lines {
 		d := r - other.lines[k]
