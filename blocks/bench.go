@@ -78,36 +78,6 @@ const (
 	strayCapacitance dsp.Farad = 20e-12
 )
 
-// A guitar cable, per metre: 100 pF (a trade magazine, November 2009, gives 30 pF a foot) and 0.1 Ω
-// there and back (common practice, no source).
-const (
-	cableCapacitance = 100e-12
-	cableResistance  = 0.1
-)
-
-// Cord is a cable by what it does to the signal.
-type Cord struct {
-	Length      dsp.Metre
-	Capacitance dsp.Farad // of a metre; 0: the usual one
-}
-
-// CableParts is the resistance and the capacitance of a guitar cable.
-func CableParts(k Cord) (dsp.Ohm, dsp.Farad) {
-	l := max(float64(k.Length), 0.01) // a plug is not nothing
-	if k.Capacitance == 0 {
-		k.Capacitance = cableCapacitance
-	}
-	return dsp.Ohm(l * cableResistance), dsp.Farad(l * float64(k.Capacitance))
-}
-
-// Cable lays a cable from one node to another: its resistance, then its capacitance at the far end.
-func (b *Bench) Cable(name, from, to string, k Cord) {
-	defer b.Own(Cables)()
-	r, c := CableParts(k)
-	b.R(name+".r", from, to, r)
-	b.C(name+".c", to, circuit.Ground, c)
-}
-
 // Name is the full name of one of the block's own nodes or elements.
 func (b *Bench) Name(local string) string {
 	if local == circuit.Ground || b.block == "" || strings.Contains(local, ".") {

@@ -21,8 +21,8 @@ const (
 	clearDB    = 3.0  // dB, of headroom, and of signal to noise
 	clearShare = 20.0 // percent of the noise
 	// dB of treble, bass or middle between two takes that are told apart: the step of hearing that
-	// package experiment speaks of. What a test tone says of distortion is not asked about: which of
-	// two is dirtier with music is another question.
+	// package experiment speaks of. What a test tone says of distortion is not asked about: which
+	// of two is dirtier with music is another question.
 	clearTone = 1.0
 	mostSwaps = 5 // neighbours that are tried
 )
@@ -270,8 +270,8 @@ var respects = []struct{ name, measure, ask string }{
 	{"middle", "middle_db", "Which one has more of the middle, like a voice through a telephone?"},
 }
 
-// differs is in what of these the other take differs most; the treble where it is in none by as much
-// as is asked for.
+// differs is in what of these the other take differs most; the treble where it is in none by as
+// much as is asked for.
 func (b *Bench) differs(ctx context.Context, take, other string) (most Fact, ask string, err error) {
 	for k, r := range respects {
 		f := Fact{Name: r.name, Measure: r.measure, Take: other, Other: take, Unit: "dB", Within: 0.5}

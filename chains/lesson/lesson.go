@@ -102,7 +102,7 @@ type Transfer struct {
 	Answer string
 }
 
-// Hands is what there is to do with the board: from one take to a goal that is measured. The
+// Hands is the practical part: rewire one take of the board towards a goal that is measured. The
 // claims are of facts about the take as it stands.
 type Hands struct {
 	Take     string

@@ -579,7 +579,7 @@ func (v *view) losses(p Page) {
 	}
 }
 
-// worth says whether a hand-over takes, or gives, half a decibel anywhere.
+// worth reports whether a hand-over takes, or gives, half a decibel anywhere.
 func worth(l experiment.Loss) bool {
 	for _, a := range l.At {
 		for _, f := range []measures.Figure{a.Input, a.Cable, a.Both} {
@@ -626,7 +626,7 @@ func share(of float64) string {
 	return number(100*of, 1) + " %"
 }
 
-// solver is how the solver fared.
+// solver is the table of the solver's convergence.
 func (v *view) solver(c *experiment.Comparison) {
 	t := table{
 		Caption: "How the solver fared, in each non-linear circuit",

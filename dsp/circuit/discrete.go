@@ -137,7 +137,7 @@ type Stepper interface {
 	dsp.Processor
 	// Step takes a voltage of every driven source and gives one of every probe, later by Latency.
 	Step(out, in []float64)
-	// Alike says whether this one can take over the other's state: the same elements, step and
+	// Alike reports whether this one can take over the other's state: the same elements, step and
 	// number of probes.
 	Alike(other Stepper) bool
 	// Adopt takes over all that another one, which is Alike, has: its state, its inputs and what

@@ -19,9 +19,9 @@ import (
 // tells of it: a limiter behind an amplifier behind a limiter would let what the first has left
 // there grow without an end. So where there is an excess, and until there has been none for
 // holdFor, the input's share is itself what comes up and down, which differs from it there alone.
-// One is faded into the other, before the excess comes. The way up may stop so much of a signal that
-// its excess is not seen at all, as of alternating samples at half the base rate. So a sample that
-// is itself past twice a limit tells of it too.
+// One is faded into the other, before the excess comes. The way up may stop so much of a signal
+// that its excess is not seen at all, as of alternating samples at half the base rate. So a sample
+// that is itself past twice a limit tells of it too.
 //
 // Aliasing is kept low twice: by the high rate, and by taking the mean of the excess along the
 // straight line between neighbouring samples (first-order antiderivative antialiasing: "Reducing
@@ -133,7 +133,7 @@ func (c *Clip) Reset() {
 	c.reached = false
 }
 
-// Reached says whether the input has gone past a limit since the last Reset, in between samples
+// Reached reports whether the input has gone past a limit since the last Reset, in between samples
 // too.
 func (c *Clip) Reached() bool { return c.reached }
 
@@ -297,7 +297,7 @@ func (c *Clip) mend(n int) (some bool) {
 	return some || m != [3]float64{}
 }
 
-// far says whether a base sample, counted from the chunk's first, is past twice a limit.
+// far reports whether a base sample, counted from the chunk's first, is past twice a limit.
 func (c *Clip) far(sample int) bool {
 	v := c.past[c.before+sample]
 	return v > 2*c.hi || v < 2*c.lo

@@ -113,10 +113,10 @@ func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate ds
 // Latency is by how many samples the output comes late; exact.
 func (m *Moving) Latency() int { return m.around.latency }
 
-// Linear says whether the section's circuits are linear.
+// Linear reports whether the section's circuits are linear.
 func (m *Moving) Linear() bool { return isLinear(m.turning.cores[0]) }
 
-// Report is how the solver fared, over all circuits.
+// Report is the solver's convergence, over all circuits.
 func (m *Moving) Report() (r transient.Report) {
 	for _, c := range m.turning.cores {
 		r.Add(reportOf(c))

@@ -121,10 +121,10 @@ func newStepper(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes
 // Latency is by how many samples the output comes late; exact.
 func (s *Section) Latency() int { return s.latency }
 
-// Linear says whether the section's circuit is linear: then no iteration is needed.
+// Linear reports whether the section's circuit is linear: then no iteration is needed.
 func (s *Section) Linear() bool { return isLinear(s.core) }
 
-// Report is how the solver fared; zero for a linear section.
+// Report is the solver's convergence since the last Reset; zero for a linear section.
 func (s *Section) Report() transient.Report { return reportOf(s.core) }
 
 // Reset puts the circuit to rest at its operating point.

@@ -115,8 +115,8 @@ type Region struct {
 	From, To  int64 // frames
 }
 
-// listening is what is held while a region is: the sounds of takes on it, sounds that there are, and
-// so many bytes more.
+// listening is what is held while a region is: the sounds of takes on it, sounds that there are,
+// and so many bytes more.
 type listening struct {
 	takes []*produce.Take
 	heard []*Sound

@@ -79,9 +79,9 @@ func (q *queue) turn(ctx context.Context, urgency int) (done func(), err error) 
 	return nil, ctx.Err()
 }
 
-// may says whether one more of that urgency may run. While exact sound waits and none is at work, a
-// processor is kept for it from all but first sounds, so that many previews do not put it off for
-// ever.
+// may reports whether one more of that urgency may run. While exact sound waits and none is at
+// work, a processor is kept for it from all but first sounds, so that many previews do not put it
+// off for ever.
 func (q *queue) may(urgency int) bool {
 	switch {
 	case urgency == exactSound:

@@ -254,7 +254,7 @@ func shut(w http.ResponseWriter, status int) {
 	http.Error(w, strings.ToLower(http.StatusText(status)), status)
 }
 
-// opensPage says whether a browser asks for the page itself, to show it in a window of its own.
+// opensPage reports whether a browser asks for the page itself, to show it in a window of its own.
 // From the file that sends it here (see Options.Ready) that is a request from another site, which
 // knows the token.
 func opensPage(r *http.Request, path string) bool {
@@ -365,7 +365,7 @@ func answer(w http.ResponseWriter, status int, v any) {
 // of a split is the deepest that a page asks for, with eight.
 const mostDeep = 16
 
-// deep says whether a text of JSON has more than mostDeep brackets within brackets. It is asked
+// deep reports whether a text of JSON has more than mostDeep brackets within brackets. It is asked
 // before the decoder is, whose work grows with the square of the depth where a type reads its own
 // JSON, as orders do.
 func deep(text []byte) bool {

@@ -405,7 +405,7 @@ func loss(h wiring.Handover) *float64 {
 // common practice, no source.
 const bridging = 10
 
-// weak says whether a source is loaded by the input that it drives.
+// weak reports whether a source is loaded by the input that it drives.
 func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
 // plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded

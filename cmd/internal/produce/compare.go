@@ -39,7 +39,7 @@ type Job struct {
 // Compared is a comparison with what the report shows beyond it.
 type Compared struct {
 	*experiment.Comparison
-	Rendered []*Rendered // closed: their plans and how the solver fared
+	Rendered []*Rendered // closed: their plans and the solver's convergence
 	found    findings
 }
 

@@ -13,7 +13,7 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// Report is how the solver fared since the last Reset.
+// Report is the solver's convergence since the last Reset.
 type Report struct {
 	Steps         int64
 	Evaluations   int64   // of the devices, over all steps; 0 for a linear circuit
@@ -219,7 +219,7 @@ func straight(x float64) [4]float64 { return [4]float64{2: 1 - x, 3: x} }
 // Point is the operating point from which the circuit starts.
 func (t *Transient) Point() *circuit.OperatingPoint { return t.point }
 
-// Report is how the solver fared since the last Reset.
+// Report is the solver's convergence since the last Reset.
 func (t *Transient) Report() Report { return t.report }
 
 // Reset puts the circuit back to rest at its operating point.
