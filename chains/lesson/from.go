@@ -82,10 +82,12 @@ func From(ctx context.Context, title string, text *edit.Text, take string, pairs
 	if err != nil {
 		return nil, err
 	}
+	others := othersOf(b.File, take, pairs)
 	var found []asked
 	for _, look := range []func() (asked, bool, error){
 		func() (asked, bool, error) { return clips(ctx, b, c) },
-		func() (asked, bool, error) { return hisses(ctx, b, c, pairs) },
+		func() (asked, bool, error) { return compare(ctx, b, c, others, comparisons[0]) },
+		func() (asked, bool, error) { return compare(ctx, b, c, others, comparisons[1]) },
 		func() (asked, bool, error) { return makesNoise(ctx, b, c) },
 	} {
 		a, ok, err := look()
@@ -95,13 +97,16 @@ func From(ctx context.Context, title string, text *edit.Text, take string, pairs
 		if ok {
 			found = append(found, a)
 		}
+		if len(found) == 2 {
+			break
+		}
 	}
-	h, facts, err := blindly(ctx, b, c, pairs)
+	h, facts, err := blindly(ctx, b, c, others)
 	if err != nil {
 		return nil, err
 	}
 	if len(found) < 2 || h.For == 0 {
-		return nil, fmt.Errorf("take %q: of which block clips first, which order hisses more and which block makes the noise, %d lie clear of the other answers by the margin (%g dB, %g %% of the noise), "+
+		return nil, fmt.Errorf("take %q: of which block clips first, what a change does to hiss and loudness, and which block makes the noise, %d lie clear of the other answers by the margin (%g dB, %g %% of the noise), "+
 			"and of the takes that could be played blind, %s; it takes two questions and two takes", take, len(found), clearDB, clearShare, map[bool]string{true: "none", false: "some"}[h.For == 0])
 	}
 	return write(title, string(text.Source), take, c, found[0], found[1], h, facts), nil
@@ -152,49 +157,108 @@ func clips(ctx context.Context, b *Bench, c *board.Chain) (asked, bool, error) {
 	return a, true, nil
 }
 
-// hisses is the question which of two orders hisses more, at equal loudness.
-func hisses(ctx context.Context, b *Bench, c *board.Chain, pairs [][2]string) (asked, bool, error) {
-	quiet := func(take string) (measures.Figure, error) {
-		v, err := b.Values(ctx, []Fact{{Name: "x", Measure: "signal_to_noise_a_db", Unit: "dB(A)", Take: take, Jack: c.Ends()[0]}}, "")
+// comparison is a question about two takes, by a level of either.
+type comparison struct {
+	measure, unit    string
+	ask              string
+	more, less, same Choice // of the other take
+	answer           string // with {x-1} of the take as it is, and {x-2}
+}
+
+var comparisons = []comparison{
+	{"signal_to_noise_a_db", "dB(A)", "Would it hiss more or less, made as loud as before?",
+		Choice{Say: "It would hiss less.", Belief: "the change makes it quieter", Thinks: "Look at what stands before the gain, and so is lifted by it."},
+		Choice{Say: "It would hiss more.", Belief: "the change makes it noisier", Thinks: "Look at what stands before the gain, and so is lifted by it."},
+		Choice{Say: "It would hiss the same.", Belief: "the change leaves the hiss", Thinks: "A pedal hisses the same everywhere. What comes behind it lifts its hiss, or does not."},
+		"As it is, the playing is {clear-1} above the noise. Changed, it is {clear-2}."},
+	{"loudness_lufs", "LUFS", "Would it be louder or softer, with every knob as it is?",
+		Choice{Say: "It would be louder.", Belief: "the change makes it louder", Thinks: "Behind what clips, gain makes louder. Before it, gain makes dirtier."},
+		Choice{Say: "It would be softer.", Belief: "the change makes it softer", Thinks: "Before what clips, less makes it cleaner. Behind it, less makes it softer."},
+		Choice{Say: "It would be as loud as before.", Belief: "the change leaves the loudness", Thinks: "So it is where nothing between them clips, and nobody loads anybody."},
+		"As it is, the loudness is {clear-1}. Changed, it is {clear-2}."},
+}
+
+// compare is the question what becomes of the board with one of some changes: the one that changes
+// it most, if that is clear, or else the one that changes it least, if that is clearly next to
+// nothing.
+func compare(ctx context.Context, b *Bench, c *board.Chain, others []other, q comparison) (asked, bool, error) {
+	read := func(take string) (measures.Figure, error) {
+		v, err := b.Values(ctx, []Fact{{Name: "x", Measure: q.measure, Unit: q.unit, Take: take, Jack: c.Ends()[0]}}, "")
 		if err != nil {
 			return measures.Figure{}, err
 		}
 		return v[0].Measured, nil
 	}
-	was, err := quiet(c.Take)
+	was, err := read(c.Take)
 	if err != nil || !was.OK() {
 		return asked{}, false, err
 	}
-	best, most := [2]string{}, 0.0
-	for _, p := range pairs {
-		is, err := quiet(swapName(p[0], p[1]))
+	var most, least *other
+	far, near := 0.0, math.Inf(1)
+	for k := range others {
+		chain, err := b.chain(others[k].take)
 		if err != nil {
 			return asked{}, false, err
 		}
-		if d := is.Value - was.Value; is.OK() && math.Abs(d) > math.Abs(most) {
-			best, most = p, d
+		if chain.Ends()[0] != c.Ends()[0] {
+			continue
+		}
+		is, err := read(others[k].take)
+		if err != nil {
+			return asked{}, false, err
+		}
+		if !is.OK() {
+			continue
+		}
+		d := is.Value - was.Value
+		if math.Abs(d) > math.Abs(far) {
+			most, far = &others[k], d
+		}
+		if math.Abs(d) < math.Abs(near) {
+			least, near = &others[k], d
 		}
 	}
-	if math.Abs(most) < clearDB {
+	a := asked{choices: []Choice{q.more, q.less, q.same}, answer: q.answer}
+	chosen, d := most, far
+	margin := difference(q.unit)
+	switch {
+	case most != nil && math.Abs(far) >= clearDB:
+		a.choices[map[bool]int{true: 0, false: 1}[far > 0]].Right = true
+		a.proof = []string{fmt.Sprintf("{fact: clear-2, %s: clear-1, by: %g %s}", map[bool]string{true: "over", false: "under"}[far > 0], clearDB, margin)}
+	case least != nil && math.Abs(near) <= sameDB:
+		chosen, d = least, near
+		a.choices[2].Right = true
+		a.proof = []string{fmt.Sprintf("{fact: clear-2, near: clear-1, by: %g %s}", sameDB, margin)}
+	default:
 		return asked{}, false, nil
 	}
-	other := swapName(best[0], best[1])
-	a := asked{ask: fmt.Sprintf("As it is, %s stands before %s. What if they changed places, and it were as loud as before?", best[0], best[1])}
-	for k, o := range []struct {
-		take string
-		is   float64
-	}{{c.Take, was.Value}, {other, was.Value + most}} {
-		a.facts = append(a.facts, Fact{Name: fmt.Sprintf("clear-%d", k+1), Measure: "signal_to_noise_a_db", Take: o.take, Jack: c.Ends()[0], Unit: "dB(A)", Is: o.is, Within: 0.5})
+	a.ask = chosen.what + " " + q.ask
+	for k, f := range []Fact{{Take: c.Take, Is: was.Value}, {Take: chosen.take, Is: was.Value + d}} {
+		f.Name, f.Measure, f.Jack, f.Unit, f.Within = fmt.Sprintf("clear-%d", k+1), q.measure, c.Ends()[0], q.unit, 0.3
+		a.facts = append(a.facts, f)
 	}
-	rel := map[bool]string{true: "over", false: "under"}[most > 0]
-	a.proof = []string{fmt.Sprintf("{fact: clear-2, %s: clear-1, by: %g dB(A)}", rel, clearDB)}
-	a.choices = []Choice{
-		{Say: "It would hiss less.", Belief: "the other order is quieter", Thinks: "Look at what stands before the gain, and so is lifted by it.", Right: most > 0},
-		{Say: "It would hiss more.", Belief: "the other order is noisier", Thinks: "Look at what stands before the gain, and so is lifted by it.", Right: most < 0},
-		{Say: "It would hiss the same.", Belief: "a pedal hisses the same everywhere", Thinks: "The pedal does. What comes behind it lifts its hiss, or does not."},
-	}
-	a.answer = fmt.Sprintf("As it is, the playing is {clear-1} above the noise. With %s it is {clear-2}.", other)
 	return a, true, nil
+}
+
+// other is another take, and what is another in it.
+type other struct{ take, what string }
+
+// othersOf is the swaps of a take and the other takes of its file, so many of either at most.
+func othersOf(f *board.File, take string, pairs [][2]string) (list []other) {
+	var swaps []string
+	for _, p := range pairs {
+		name := swapName(p[0], p[1])
+		swaps = append(swaps, name)
+		list = append(list, other{name, fmt.Sprintf("What if %s and %s changed places?", p[0], p[1])})
+	}
+	n := 0
+	for _, t := range f.Takes {
+		if t.Name != take && !slices.Contains(swaps, t.Name) && n < mostSwaps {
+			list = append(list, other{t.Name, fmt.Sprintf("What if it were as in the take '%s'?", t.Name)})
+			n++
+		}
+	}
+	return list
 }
 
 // makesNoise is the question which block makes most of the noise at rest.
@@ -224,18 +288,10 @@ func makesNoise(ctx context.Context, b *Bench, c *board.Chain) (asked, bool, err
 // blindly is two takes for a blind hearing: the board as it is, and a swap or another take that is
 // clearly heard and differs clearly in one of the respects, or that nobody hears. The facts prove
 // which. For is nought where there are none.
-func blindly(ctx context.Context, b *Bench, c *board.Chain, pairs [][2]string) (Hearing, []Fact, error) {
-	var others []string
-	for _, p := range pairs {
-		others = append(others, swapName(p[0], p[1]))
-	}
-	for _, t := range b.File.Takes {
-		if t.Name != c.Take && !slices.Contains(others, t.Name) && len(others) < 2*mostSwaps {
-			others = append(others, t.Name)
-		}
-	}
+func blindly(ctx context.Context, b *Bench, c *board.Chain, others []other) (Hearing, []Fact, error) {
 	h := Hearing{Takes: [2]string{c.Take, ""}, From: 0, For: 4}
-	for _, other := range others {
+	for _, o := range others {
+		other := o.take
 		h.Takes[1] = other
 		heard, err := b.Hear(ctx, h)
 		if err != nil {
