@@ -24,7 +24,8 @@ const (
 	// package experiment speaks of. What a test tone says of distortion is not asked about: which of
 	// two is dirtier with music is another question.
 	clearTone = 1.0
-	mostSwaps = 5 // neighbours that are tried
+	sameDB    = 0.5 // dB, up to which two are called the same
+	mostSwaps = 5   // neighbours that are tried
 )
 
 // swapName is what the take is called in which two neighbours have changed places.
@@ -101,7 +102,7 @@ func From(ctx context.Context, title string, text *edit.Text, take string, pairs
 			break
 		}
 	}
-	h, facts, err := blindly(ctx, b, c, others)
+	h, err := blindly(ctx, b, c, others)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +110,7 @@ func From(ctx context.Context, title string, text *edit.Text, take string, pairs
 		return nil, fmt.Errorf("take %q: of which block clips first, what a change does to hiss and loudness, and which block makes the noise, %d lie clear of the other answers by the margin (%g dB, %g %% of the noise), "+
 			"and of the takes that could be played blind, %s; it takes two questions and two takes", take, len(found), clearDB, clearShare, map[bool]string{true: "none", false: "some"}[h.For == 0])
 	}
-	return write(title, string(text.Source), take, c, found[0], found[1], h, facts), nil
+	return write(title, string(text.Source), take, c, found[0], found[1], h), nil
 }
 
 // clips is the question which block clips first, by the headroom at its input.
@@ -285,69 +286,125 @@ func makesNoise(ctx context.Context, b *Bench, c *board.Chain) (asked, bool, err
 	return a, true, nil
 }
 
-// blindly is two takes for a blind hearing: the board as it is, and a swap or another take that is
-// clearly heard and differs clearly in one of the respects, or that nobody hears. The facts prove
-// which. For is nought where there are none.
-func blindly(ctx context.Context, b *Bench, c *board.Chain, others []other) (Hearing, []Fact, error) {
+// blind is two takes that are played blind, with the facts and the claim that prove which is the
+// answer.
+type blind struct {
+	Hearing
+	facts []Fact
+	proof string
+}
+
+// blindly is two takes for a blind hearing: the board as it is, and another take that is clearly
+// heard and differs clearly in one of the respects, or that nobody hears. For is nought where there
+// is none.
+func blindly(ctx context.Context, b *Bench, c *board.Chain, others []other) (blind, error) {
 	h := Hearing{Takes: [2]string{c.Take, ""}, From: 0, For: 4}
 	for _, o := range others {
-		other := o.take
-		h.Takes[1] = other
+		h.Takes[1] = o.take
 		heard, err := b.Hear(ctx, h)
 		if err != nil {
-			return Hearing{}, nil, err
+			return blind{}, err
 		}
 		highest := heard.Pair.Hearing.Highest
-		if !highest.OK() && heard.Pair.Heard != experiment.HeardSame {
+		clear := highest.OK() && highest.Value >= Clear
+		if !clear && heard.Pair.Heard != experiment.HeardSame && !(highest.OK() && highest.Value <= Faint) {
 			continue
 		}
-		f, ask, err := b.differs(ctx, c.Take, other)
+		found, ok, err := b.differs(ctx, h, clear)
 		if err != nil {
-			return Hearing{}, nil, err
+			return blind{}, err
+		}
+		if ok {
+			return found, nil
+		}
+	}
+	return blind{}, nil
+}
+
+// respects is what listeners are asked about, by the measure of it. Changes are of the other take
+// against the first; levels are of either, and the lower one is the answer.
+var respects = []struct {
+	name, measure, ask string
+	lower              bool
+	least              float64 // dB
+}{
+	{"treble", "treble_db", "Which one is brighter?", false, clearTone},
+	{"low", "bass_db_change", "Which one has more bass?", false, clearTone},
+	{"middle", "middle_db", "Which one has more of the middle, like a voice through a telephone?", false, clearTone},
+	{"apart", "clear-repeats", "In which one do echoes and notes smear into each other?", true, 2 * clearDB},
+	{"spread", "crest_db", "In which one are the soft notes nearer to the hard ones?", true, clearDB / 2},
+}
+
+// differs is in what of these two takes that are clearly heard differ first clearly enough; of two
+// that are not, that their treble is the same.
+func (b *Bench) differs(ctx context.Context, h Hearing, clear bool) (found blind, ok bool, err error) {
+	for _, r := range respects {
+		reading, _ := readingOf(r.measure)
+		one := Fact{Name: r.name, Measure: r.measure, Take: h.Takes[1], Unit: reading.Unit, Within: 0.3}
+		facts := []Fact{one}
+		if r.lower {
+			first := one
+			one.Name, first.Name, first.Take = r.name+"-2", r.name+"-1", h.Takes[0]
+			facts = []Fact{first, one}
+			if reading.jack {
+				for k, take := range h.Takes {
+					c, err := b.chain(take)
+					if err != nil {
+						return found, false, err
+					}
+					facts[k].Jack = c.Ends()[0]
+				}
+			}
+		} else {
+			facts[0].Other = h.Takes[0]
+		}
+		values, err := b.Values(ctx, facts, "")
+		if err != nil {
+			return found, false, err
+		}
+		for k, v := range values {
+			if !v.Measured.OK() {
+				facts = nil
+				break
+			}
+			facts[k].Is = v.Measured.Value
+		}
+		if facts == nil {
+			continue
+		}
+		found = blind{Hearing: h, facts: facts}
+		d := facts[len(facts)-1].Is
+		if r.lower {
+			d -= facts[0].Is
 		}
 		switch {
-		case highest.OK() && highest.Value >= Clear && math.Abs(f.Is) >= clearTone:
-			h.Heard, h.Right = true, map[bool]int{true: 1, false: 0}[f.Is > 0]
-			h.Ask, h.Tells = ask, "By measure, they differ by {"+f.Name+"} in that."
-			return h, []Fact{f}, nil
-		case f.Name == "treble" && (heard.Pair.Heard == experiment.HeardSame || highest.OK() && highest.Value <= Faint):
-			h.Heard, h.Right = false, Neither
-			h.Ask, h.Tells = "One of them is the board as it is. Which one is brighter?", "Nobody is likely to hear this difference, although the board is another one."
-			return h, []Fact{f}, nil
-		}
-	}
-	return Hearing{}, nil, nil
-}
-
-// respects is what listeners are asked about, by the measure of it.
-var respects = []struct{ name, measure, ask string }{
-	{"treble", "treble_db", "Which one is brighter?"},
-	{"low", "bass_db_change", "Which one has more bass?"},
-	{"middle", "middle_db", "Which one has more of the middle, like a voice through a telephone?"},
-}
-
-// differs is in what of these the other take differs most; the treble where it is in none by as much
-// as is asked for.
-func (b *Bench) differs(ctx context.Context, take, other string) (most Fact, ask string, err error) {
-	for k, r := range respects {
-		f := Fact{Name: r.name, Measure: r.measure, Take: other, Other: take, Unit: "dB", Within: 0.5}
-		v, err := b.Values(ctx, []Fact{f}, "")
-		if err != nil {
-			return most, ask, err
-		}
-		if !v[0].Measured.OK() && k > 0 {
+		case !clear && math.Abs(d) <= clearTone:
+			found.Right, found.Ask = Neither, "One of them is the board as it is. Which one is brighter?"
+			found.Tells = "Nobody is likely to hear this difference, although the board is another one."
+			found.proof = fmt.Sprintf("{fact: %s, near: 0 dB, by: %g dB}", r.name, clearTone)
+			return found, true, nil
+		case !clear:
+			return found, false, nil
+		case math.Abs(d) < r.least:
 			continue
 		}
-		f.Is = v[0].Measured.Value
-		if k == 0 || math.Abs(f.Is) >= clearTone && math.Abs(f.Is) > math.Abs(most.Is) {
-			most, ask = f, r.ask
+		found.Heard, found.Ask = true, r.ask
+		found.Right = map[bool]int{true: 1, false: 0}[d > 0 != r.lower]
+		rel := map[bool]string{true: "over", false: "under"}[d > 0]
+		if r.lower {
+			found.Tells = fmt.Sprintf("By measure, it is {%s} against {%s}.", facts[0].Name, facts[1].Name)
+			found.proof = fmt.Sprintf("{fact: %s, %s: %s, by: %g dB}", facts[1].Name, rel, facts[0].Name, r.least)
+		} else {
+			found.Tells = "By measure, they differ by {" + r.name + "} in that."
+			found.proof = fmt.Sprintf("{fact: %s, %s: 0 dB, by: %g dB}", r.name, rel, r.least)
 		}
+		return found, true, nil
 	}
-	return most, ask, nil
+	return found, false, nil
 }
 
 // write is the text of a generated lesson.
-func write(title, source, take string, c *board.Chain, first, second asked, h Hearing, heard []Fact) []byte {
+func write(title, source, take string, c *board.Chain, first, second asked, h blind) []byte {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	q := func(s string) string { return yamltext.Quote(s, true) }
@@ -395,7 +452,7 @@ func write(title, source, take string, c *board.Chain, first, second asked, h He
 	line("board: |")
 	indented("  ")
 	line("scene: %s", wide(fmt.Sprintf("This is your board, as in the take '%s'.", take)))
-	facts("", append(slices.Clone(first.facts), heard...))
+	facts("", append(slices.Clone(first.facts), h.facts...))
 	line("predict:")
 	question("  ", first)
 	right := "neither"
@@ -403,14 +460,7 @@ func write(title, source, take string, c *board.Chain, first, second asked, h He
 		right = h.Takes[h.Right]
 	}
 	line("hear:\n  takes: [%s, %s]\n  heard: %s\n  from: 0 s\n  for: 4 s\n  ask: %s\n  right: %s\n  tells: %s", q(h.Takes[0]), q(h.Takes[1]), map[bool]string{true: "yes", false: "no"}[h.Heard], wide(h.Ask), wide(right), wide(h.Tells))
-	switch {
-	case h.Right == Neither:
-		line("  proof:\n    - {fact: %s, near: 0 dB, by: 1 dB}", heard[0].Name)
-	case h.Right == 1:
-		line("  proof:\n    - {fact: %s, over: 0 dB, by: %g dB}", heard[0].Name, clearTone)
-	default:
-		line("  proof:\n    - {fact: %s, under: 0 dB, by: %g dB}", heard[0].Name, clearTone)
-	}
+	line("  proof:\n    - %s", h.proof)
 	line("measured: %s", wide(first.answer))
 	line("why: %s", wide("The ladder shows it: every bar is the signal, the heavy line is the ceiling, the grey ground is the noise."))
 	line("look:\n  - {take: %s, jack: %s, says: %s}", q(take), c.Ends()[0], wide("Go through the ladder from the left to this place."))
