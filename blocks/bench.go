@@ -116,24 +116,30 @@ func (b *Bench) Name(local string) string {
 	return b.block + "." + local
 }
 
-// The elements of package circuit, with the block's own names.
+// The elements of package circuit, with the block's own names of elements and nodes. They panic
+// where circuit.Netlist does: on a name that is there already, and on a value that no part has.
 
+// R adds a resistor between two nodes.
 func (b *Bench) R(name, n1, n2 string, r dsp.Ohm) {
 	b.Circuit.R(b.Name(name), b.Name(n1), b.Name(n2), r)
 }
 
+// ColdR adds a resistor without thermal noise, for what stands in for something else.
 func (b *Bench) ColdR(name, n1, n2 string, r dsp.Ohm) {
 	b.Circuit.ColdR(b.Name(name), b.Name(n1), b.Name(n2), r)
 }
 
+// C adds a capacitor between two nodes.
 func (b *Bench) C(name, n1, n2 string, c dsp.Farad) {
 	b.Circuit.C(b.Name(name), b.Name(n1), b.Name(n2), c)
 }
 
+// L adds an inductor between two nodes.
 func (b *Bench) L(name, n1, n2 string, l dsp.Henry) {
 	b.Circuit.L(b.Name(name), b.Name(n1), b.Name(n2), l)
 }
 
+// V adds a voltage source, whose plus is n1.
 func (b *Bench) V(name, n1, n2 string, v dsp.Volt) {
 	b.Circuit.V(b.Name(name), b.Name(n1), b.Name(n2), v)
 }
@@ -143,34 +149,42 @@ func (b *Bench) Supply(node string, v dsp.Volt) {
 	b.Circuit.Supply(b.Name("supply"), b.Name(node), v)
 }
 
+// Pot adds a potentiometer; position is the wiper's, from 0 at bottom to 1 at top.
 func (b *Bench) Pot(name, top, wiper, bottom string, r dsp.Ohm, position float64) {
 	b.Circuit.Pot(b.Name(name), b.Name(top), b.Name(wiper), b.Name(bottom), r, position)
 }
 
+// Rheostat adds a variable resistor; position is from 0, the least of it, to 1, all of it.
 func (b *Bench) Rheostat(name, n1, n2 string, r dsp.Ohm, position float64) {
 	b.Circuit.Rheostat(b.Name(name), b.Name(n1), b.Name(n2), r, position)
 }
 
+// D adds a diode.
 func (b *Bench) D(name, anode, cathode string, d circuit.Diode) {
 	b.Circuit.D(b.Name(name), b.Name(anode), b.Name(cathode), d)
 }
 
+// Pair adds two like diodes, antiparallel.
 func (b *Bench) Pair(name, n1, n2 string, d circuit.Diode) {
 	b.Circuit.Pair(b.Name(name), b.Name(n1), b.Name(n2), d)
 }
 
+// Antiparallel adds two diodes, the one from n1 to n2 and the other back.
 func (b *Bench) Antiparallel(name, n1, n2 string, forward, reverse circuit.Diode) {
 	b.Circuit.Antiparallel(b.Name(name), b.Name(n1), b.Name(n2), forward, reverse)
 }
 
+// Q adds a bipolar transistor.
 func (b *Bench) Q(name, collector, base, emitter string, q circuit.BJT) {
 	b.Circuit.Q(b.Name(name), b.Name(collector), b.Name(base), b.Name(emitter), q)
 }
 
+// T adds a triode.
 func (b *Bench) T(name, plate, grid, cathode string, t circuit.Triode) {
 	b.Circuit.T(b.Name(name), b.Name(plate), b.Name(grid), b.Name(cathode), t)
 }
 
+// OpAmp adds an operational amplifier whose input plus does not invert.
 func (b *Bench) OpAmp(name, plus, minus, out string, a circuit.OpAmp) {
 	b.Circuit.OpAmp(b.Name(name), b.Name(plus), b.Name(minus), b.Name(out), a)
 }

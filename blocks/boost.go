@@ -7,7 +7,7 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// boost is a clean gain: an op-amp, whose rails are the only thing that bends.
+// boost is a clean gain: an op-amp, whose rails are all that is not linear.
 var boost = Kind{
 	Name:  "boost",
 	Brief: "clean boost: one op-amp; its ceiling follows the supply",

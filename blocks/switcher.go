@@ -16,6 +16,7 @@ var switcher = Kind{
 	Models: []string{
 		"With the input buffer on: 1 MΩ in, a follower that clips 1.5 V before its rails, 100 Ω out; off: a wire.",
 		"A relay's contact for every loop that is left out; for one that is in, a contact before its send and one behind its return.",
+		"One loop may be the insert, with jacks and no relays: an amplifier between the loops in front of it and those in its effects loop.",
 		"The trim at the output: at 0 dB a wire, at any other gain an amplifier with 1 MΩ in, rails and 100 Ω out.",
 	},
 	Ignores: []string{"The click and the time of a relay that switches, and crosstalk between loops."},

@@ -22,7 +22,7 @@ var wah = Kind{
 	},
 	Ignores: []string{
 		"The inductor's saturation and capacitance, and the two transistors' resistances.",
-		"With the envelope, what the circuit's transistors bend and what the input and the load do to the resonance.",
+		"With the envelope, the distortion of the circuit's transistors, and what the input and the load do to the resonance.",
 	},
 	Sources: []string{
 		"0.5 H with 30 Ω, 33 kΩ, 68 kΩ with 10 nF in, 10 nF of feedback, 22 kΩ and 390 Ω at the first transistor, pot of 100 kΩ: common practice, no source.",

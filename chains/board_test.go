@@ -170,7 +170,7 @@ takes: [{name: both}, {name: left, order: [first, pedal, dirt]}, {name: right, o
 		}
 		all := map[string]float64{}
 		for _, c := range list {
-			all[c.Block] = c.Volts
+			all[c.Block] = c.BreaksUp.Value
 		}
 		return all
 	}

@@ -69,8 +69,8 @@ func atRest(t *testing.T, file, take, jack string) float64 {
 	return l.RMS(noise.AWeighted)
 }
 
-// ceilingOf is a block's ceiling in a take, in V peak at its input.
-func ceilingOf(t *testing.T, c *board.Chain, block string) float64 {
+// colourOf is where a block begins to colour in a take, in V peak at its input.
+func colourOf(t *testing.T, c *board.Chain, block string) float64 {
 	t.Helper()
 	hands, err := wiring.Handovers(c, experiment.CeilingTone)
 	if err != nil {
@@ -81,10 +81,10 @@ func ceilingOf(t *testing.T, c *board.Chain, block string) float64 {
 			continue
 		}
 		l, err := experiment.CeilingOf(p, t.Context(), classicRate, dsp.Ohm(cmplx.Abs(hands[k].Source)), dsp.Ohm(cmplx.Abs(hands[k+1].Input)))
-		if err != nil || l.Volts == 0 {
-			t.Fatalf("%s: ceiling of %s: %v, %v", c.Take, block, l, err)
+		if err != nil || !l.Colours.OK() {
+			t.Fatalf("%s: colour of %s: %v, %v", c.Take, block, l, err)
 		}
-		return l.Volts
+		return l.Colours.Value
 	}
 	t.Fatalf("%s: no block %s", c.Take, block)
 	return 0
@@ -310,8 +310,8 @@ func TestMidCutBeforeGain(t *testing.T) {
 		const supply = 300 // V
 		rest := supply - plate[0]
 		triode = share(len(grid), func(k int) bool { return grid[k] > cathode[k]-0.25 || supply-plate[k] < 0.05*rest })
-		ceiling, into := ceilingOf(t, c, "power"), at("power.in")
-		power = share(len(into), func(k int) bool { return math.Abs(into[k]) > ceiling })
+		colours, into := colourOf(t, c, "power"), at("power.in")
+		power = share(len(into), func(k int) bool { return math.Abs(into[k]) > colours })
 		t.Logf("%s: second triode clips %.1f %% of the time, power amplifier %.1f %%", take, 100*triode, 100*power)
 		return triode, power
 	}

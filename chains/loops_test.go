@@ -10,6 +10,7 @@ import (
 	"drywire/chains/internal/chaintest"
 	"drywire/chains/render"
 	"drywire/chains/render/rendertest"
+	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
@@ -222,5 +223,41 @@ func TestLoopsInAnotherOrder(t *testing.T) {
 	// By hand: both ends of two blocks, and the middle of a loop with both its ends.
 	if plugs(exchanged) != 4 || plugs(plate) != 3 {
 		t.Errorf("%d plugs and %d, want 4 and 3", plugs(exchanged), plugs(plate))
+	}
+}
+
+// With four cables the amplifier hangs in the insert of the switcher: its four cables are those
+// between board and amplifier, the signal meets what a chain without a switcher has in that order,
+// and no preset puts the amplifier out. The boost in front of the gain adds dirt and little level,
+// behind it level and no dirt (common practice, no source).
+func TestFourCables(t *testing.T) {
+	const file = "four-cables"
+	solo := shippedTake(t, file, "solo")
+	var four []string
+	for _, k := range solo.FourCables() {
+		four = append(four, k.String())
+	}
+	want := []string{"guitar → board.in", "board.send-3 → amp.in", "amp.out → board.return-3", "board.out → power.in"}
+	if !slices.Equal(four, want) {
+		t.Errorf("%q, want %q", four, want)
+	}
+	for take, want := range map[string]string{
+		"sing": "amp echo power box", "solo": "lift amp echo power box", "talk": "amp shine power box", "storm": "germ amp power box",
+		"boost behind the gain": "amp lift echo power box", "all before the amplifier": "lift echo amp power box",
+	} {
+		if got := blocksOf(shippedTake(t, file, take)); got != want {
+			t.Errorf("%s: %s, want %s", take, got, want)
+		}
+	}
+	at := func(take string) (level, thd float64) {
+		h := steady(t, file, take, "board.out", 330, 0.3)
+		return dsp.ToDB(h.Amplitude[0]), 100 * h.THD()
+	}
+	level, thd := at("sing")
+	before, dirt := at("solo")
+	behind, clean := at("boost behind the gain")
+	t.Logf("boost of 8 dB before the gain: %+.1f dB, distortion from %.1f to %.1f %%; behind it: %+.1f dB, %.1f %%", before-level, thd, dirt, behind-level, clean)
+	if before-level > 3 || dirt < 1.1*thd || behind-level < 7.5 || behind-level > 8.5 || clean > 1.05*thd {
+		t.Errorf("the boost before the gain: %+.1f dB, %.1f %%; behind it: %+.1f dB, %.1f %%; without it %.1f %%", before-level, dirt, behind-level, clean, thd)
 	}
 }

@@ -71,13 +71,13 @@ func turned(t *testing.T, f *board.File, take string, sustain, volume float64) *
 // of a decibel; in front of the fuzz its followers spare the guitar the noise current of the fuzz's
 // input, up to 3.5 dB(A) at full sustain. On, it makes the fuzz's output no louder and no deeper in
 // front of it, and louder and deeper behind it. And past 9 o'clock there are 30 dB in every order,
-// because that is where an audio taper has them: the amplifier is over its ceiling most of the time
-// at 9 o'clock already.
+// because that is where an audio taper has them: the amplifier colours most of the time at 9
+// o'clock already.
 func TestPuzzle(t *testing.T) {
 	f, in := chaintest.ShippedFile(t, puzzleFile), lowRiff()
 	memo := render.NewMemo(in, classicRate, section.Draft, 1<<28)
 	// at its input jack, whatever drives it
-	ceiling := ceilingOf(t, chaintest.TakeOf(t, f, noOctave), "amp")
+	colours := colourOf(t, chaintest.TakeOf(t, f, noOctave), "amp")
 	type reading struct{ into, peak, level, loud, low, noise, over float64 }
 	look := func(take string, sustain, volume float64) (r reading) {
 		c := turned(t, f, take, sustain, volume)
@@ -112,7 +112,7 @@ func TestPuzzle(t *testing.T) {
 			t.Fatal(err)
 		}
 		r.noise = dsp.ToDB(l.RMS(noise.AWeighted))
-		r.over = 100 * share(len(x), func(k int) bool { return math.Abs(x[k]) > ceiling })
+		r.over = 100 * share(len(x), func(k int) bool { return math.Abs(x[k]) > colours })
 		t.Logf("%7.0f %6.0f  %-28s %6.3f %8.1f %6.1f %6.1f %6.1f %7.1f %6.1f %6.0f", sustain, volume, take, r.into, 1e3*r.peak, r.level, r.loud, r.low, r.noise, r.level-r.noise, r.over)
 		return r
 	}

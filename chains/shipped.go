@@ -2,17 +2,22 @@
 // compares them is in the folders below:
 //
 //	board       what a chain file says, as data
+//	stops       where a knob that moves stops
 //	arrange     what else could stand where in a take
 //	file        reads it
+//	template    writes the one to begin with
 //	edit        changes its text
 //	wiring      lays a chain out as a circuit
 //	render      plays a recording through it
 //	measures    what is measured, each defined once
+//	cost        what it asks of a processor and of memory, told before
 //	noise       what it sounds like at rest, and why
 //	experiment  what several takes say about each other
 //	why         what causes a complaint, and what to do
 //	sweep       a knob over its travel, and what ends it
 //	hunt        where a noise comes from, test by test
+//	power       which block is plugged into which output
+//	sheet       what hangs under the board
 //	lesson      a question about a board, what is heard and measured, and why
 //	lessons     the lessons that come with the program
 //	report      the page that plays and shows it

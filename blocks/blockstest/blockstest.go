@@ -193,7 +193,7 @@ func hostile(n int) []float64 {
 	return x
 }
 
-// length is how many samples of each hostile signal to take: circuits that bend are slow. With go
+// length is how many samples of each hostile signal to take: non-linear circuits are slow. With go
 // test -short (as when the race detector makes everything ten times slower) it is less, and what
 // comes back after longer than 0.1 s is not seen.
 func (r *Rig) length() int {

@@ -175,7 +175,7 @@ func (r *Rig) Reset() {
 // Latency is the sum of what sections and stages say.
 func (r *Rig) Latency() int { return r.latency }
 
-// Report is how the solver fared in the sections that bend.
+// Report is how the solver fared in the non-linear sections.
 func (r *Rig) Report() transient.Report {
 	var sum transient.Report
 	for _, st := range r.steps {

@@ -98,6 +98,9 @@ func Swaps(c *board.Chain) (all []Move, out []LeftOut) {
 	}
 	for i, a := range now.Loops {
 		for _, b := range now.Loops[i+1:] {
+			if a.Insert || b.Insert { // what is in between is no loop to exchange
+				continue
+			}
 			m := Move{First: board.Line(a.Number).String(), Second: board.Line(b.Number).String(), Apart: b.Number - a.Number, Result: now.Clone()}
 			x, y := m.Result.At(board.Line(a.Number)), m.Result.At(board.Line(b.Number))
 			*x, *y = *y, *x

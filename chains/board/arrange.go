@@ -22,6 +22,7 @@ type Arrangement struct {
 // Arrangement is how the chain's blocks stand.
 func (c *Chain) Arrangement() Arrangement { return c.arrangement.Clone() }
 
+// Clone is a copy that shares nothing with the arrangement.
 func (a Arrangement) Clone() Arrangement {
 	b := Arrangement{Order: slices.Clone(a.Order), Switcher: a.Switcher, Loops: slices.Clone(a.Loops)}
 	if a.Split != nil {
@@ -40,7 +41,7 @@ func (c *Chain) Arranged(a Arrangement) *Chain {
 	t.Order, t.Split, t.Loops = a.Order, a.Split, Overlaid(c.file.LoopsOf(t), a.Loops)
 	d := c.file.resolve(t)
 	d.Recording, d.Guitar, d.Load = c.Recording, c.Guitar, c.Load
-	if c.Turns == nil {
+	if c.Turns == nil && c.Changes == nil {
 		d = d.At(0)
 	}
 	return d

@@ -62,6 +62,9 @@ type Recording struct {
 	LoadGiven bool
 
 	Side string // what becomes of a stereo recording: "sum", "left" or "right"
+
+	// what it was played on; nil in a File is that of the file's own guitar, a Chain has it resolved
+	Pickup *Pickup
 }
 
 // Guitar is the source of the signal: a pickup, two pots, a capacitor and a cable.
@@ -93,6 +96,8 @@ type Pickup struct {
 	Inductance  dsp.Henry
 	Capacitance dsp.Farad
 	Eddy        dsp.Ohm // resistance parallel to part of the inductance; 0: none
+	Coils       int     // in series, all of whose voltages add; 0: as many as the recording's
+	Magnet      float64 // dB of a stronger magnet, or of one nearer to the strings
 }
 
 // Load is an input that something is plugged into, with the cable that leads to it.
@@ -143,7 +148,9 @@ type Take struct {
 	Guitar string
 	Order  []string    // nil: the file's, and its split
 	Split  *SplitOrder // of Order
-	Preset string      // "" for none: every loop is out
+	Preset string      // "" for none: every loop is out; of several in time, the first
+	// presets that the switcher goes over to while the take plays, by their times, which rise
+	Changes []PresetChange
 	// what loops of the switcher hold in this take, by their numbers, in place of what it has in
 	// them
 	Loops  []Loop
@@ -176,6 +183,10 @@ type Chain struct {
 	Blocks []Placed
 	Split  *Split // what follows Blocks, where that is two paths
 	Turns  []Turn // settings that move; everything else has where they are at 0 s
+
+	// what the chain is from a time on, where its presets change while it plays; all else of it is
+	// as it is at 0 s
+	Changes []Change
 
 	switchers []Block // those of Blocks and Split: cables hang in all of their loops
 
@@ -281,6 +292,11 @@ func (f *File) fill(t Take) *Chain {
 		load := *f.Recording.Load
 		c.Recording.Load = &load
 	}
+	played := f.Guitar.Pickup
+	if f.Recording.Pickup != nil {
+		played = *f.Recording.Pickup
+	}
+	c.Recording.Pickup = &played
 	for _, g := range f.Guitars {
 		if g.Name == c.GuitarName {
 			c.Guitar = g.Guitar
@@ -365,7 +381,7 @@ func (f *File) resolve(t Take) *Chain {
 		on := f.LoopsOn(t)
 		for _, l := range f.LoopsOf(t) {
 			if slices.Contains(on, l.Number) {
-				c.arrangement.Loops = append(c.arrangement.Loops, Loop{l.Number, slices.Clone(l.Blocks)})
+				c.arrangement.Loops = append(c.arrangement.Loops, Loop{l.Number, slices.Clone(l.Blocks), l.Insert})
 			}
 		}
 	}
@@ -380,6 +396,7 @@ func (f *File) resolve(t Take) *Chain {
 	if c.Guitar.Hum < 0 {
 		c.Guitar.Hum = usualHum(c.Guitar.Pickup)
 	}
+	f.change(c, t)
 	return c
 }
 

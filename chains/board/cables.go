@@ -82,12 +82,12 @@ func (c *Chain) Cabling() []Cable {
 	}
 	for _, s := range c.switchers {
 		for _, l := range s.Loops {
-			if from := fmt.Sprintf("%s.send-%d", s.Name, l.Number); !slices.ContainsFunc(all, func(k Cable) bool { return k.Out == from }) {
+			if from := sendJack(s.Name, l.Number); !slices.ContainsFunc(all, func(k Cable) bool { return k.Out == from }) {
 				for _, name := range l.Blocks {
 					all = append(all, Cable{from, name + ".in"})
 					from = name + ".out"
 				}
-				all = append(all, Cable{from, fmt.Sprintf("%s.return-%d", s.Name, l.Number)})
+				all = append(all, Cable{from, returnJack(s.Name, l.Number)})
 			}
 		}
 	}

@@ -63,7 +63,7 @@ func (c *Curve) Octaves() bool {
 	return false
 }
 
-// Scale is the setting on the axis on which the curve runs, and value is back.
+// Scale is the setting on the axis on which the curve runs: log2 of it where it runs in octaves.
 func (c *Curve) Scale(v float64) float64 {
 	if c.Octaves() {
 		return math.Log2(v)
@@ -71,6 +71,7 @@ func (c *Curve) Scale(v float64) float64 {
 	return v
 }
 
+// Value is the setting at a place of that axis; in octaves, within the setting's range.
 func (c *Curve) Value(x float64) float64 {
 	if c.Octaves() {
 		return min(max(math.Exp2(x), c.Low), c.High)

@@ -12,6 +12,44 @@ type Keep struct {
 	Together [][]string // the blocks of each list stand next to each other, in any order
 }
 
+// Allows says whether a line of names keeps to all of it that is about blocks in the line.
+func (k *Keep) Allows(names []string) bool {
+	at := func(n string) int { return slices.Index(names, n) }
+	for _, list := range k.Before {
+		last := -1
+		for _, n := range list {
+			if here := at(n); here >= 0 {
+				if here < last {
+					return false
+				}
+				last = here
+			}
+		}
+	}
+	for want, n := range k.First {
+		if at(n) >= 0 && at(n) != want {
+			return false
+		}
+	}
+	for i, n := range k.Last {
+		if at(n) >= 0 && at(n) != len(names)-len(k.Last)+i {
+			return false
+		}
+	}
+	for _, list := range k.Together {
+		low, high, n := len(names), -1, 0
+		for _, b := range list {
+			if here := at(b); here >= 0 {
+				low, high, n = min(low, here), max(high, here), n+1
+			}
+		}
+		if n > 0 && high-low+1 != n {
+			return false
+		}
+	}
+	return true
+}
+
 // Circle is a block that has to come before itself, by first, last and before; "" where there is
 // none.
 func (k *Keep) Circle(names []string) string {

@@ -44,25 +44,32 @@ func Stays(line []Placed) (from, to int) {
 	return from, to
 }
 
-// Reordered says why nobody could make one order of the same blocks of another; "" where that can
-// be done. What proposes orders asks it.
+// Reordered says why nobody could make one line of blocks of another on the floor, with some more or
+// fewer in it; "" where that can be done. What is new stands before the power of an amplifier. What
+// proposes orders asks it; whether the line may be wired at all, Unwireable says.
 func Reordered(was, is []Placed) string {
-	from, to := Stays(was)
-	part := func(at int) int {
-		switch {
-		case at < from:
-			return -1
-		case at >= to:
-			return len(was)
-		}
-		return at
-	}
-	for at, b := range was {
-		if now := slices.IndexFunc(is, func(p Placed) bool { return p.Name == b.Name }); part(at) != part(now) {
-			return fmt.Sprintf("%s is the power of an amplifier or its loudspeaker: it stays where it is, and what is on one side of it stays there", was[from].Name)
+	before, after := parts(was), parts(is)
+	for _, b := range is {
+		if before[b.Name] != after[b.Name] {
+			from, _ := Stays(is)
+			return fmt.Sprintf("%s is the power of an amplifier or its loudspeaker: it stays where it is, and what is on one side of it stays there", is[from].Name)
 		}
 	}
-	return Unwireable(is)
+	return ""
+}
+
+// parts is where the blocks of a line are by what stays of it: 0 before, then a number each, then
+// the line's end.
+func parts(line []Placed) map[string]int {
+	const behind = 1 << 30
+	from, to := Stays(line)
+	all := map[string]int{}
+	for at, b := range line[from:] {
+		if all[b.Name] = at + 1; at >= to-from {
+			all[b.Name] = behind
+		}
+	}
+	return all
 }
 
 // Unwireable says why a path of the chain may not be wired; "" where all may.

@@ -71,7 +71,10 @@ func (f *File) reached(t Take) []string {
 		all = append(append(all, split.Left...), split.Right...)
 	}
 	if s := f.Switcher(); s != nil && slices.Contains(all, s.Name) {
-		on := f.LoopsOn(t)
+		var on []int
+		for _, p := range t.Presets() {
+			on = append(on, f.LoopsOn(t.OnlyOn(p))...)
+		}
 		for _, l := range f.LoopsOf(t) {
 			if slices.Contains(on, l.Number) {
 				all = append(all, l.Blocks...)

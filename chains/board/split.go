@@ -19,6 +19,7 @@ type Split struct {
 	Mix         string
 }
 
+// What becomes of the two paths: see Split.
 const (
 	MixStereo = "stereo"
 	MixMono   = "mono"

@@ -1,7 +1,6 @@
 package board
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 
@@ -12,6 +11,9 @@ import (
 type Loop struct {
 	Number int      `json:"number"`
 	Blocks []string `json:"blocks"` // from the send to the return; an empty one is a cable
+	// no relay switches it: it is always in, for an amplifier between the loops in front of it and
+	// those in its effects loop
+	Insert bool `json:"insert,omitempty"`
 }
 
 // Preset is what a switcher remembers: which loops are in, and what is set.
@@ -50,12 +52,12 @@ func (f *File) LoopsOf(t Take) []Loop {
 	return nil
 }
 
-// Overlaid is loops with some of them replaced.
+// Overlaid is loops with what some of them hold replaced.
 func Overlaid(loops, own []Loop) []Loop {
 	loops = slices.Clone(loops)
 	for k, l := range loops {
 		if at := slices.IndexFunc(own, func(o Loop) bool { return o.Number == l.Number }); at >= 0 {
-			loops[k] = own[at]
+			loops[k].Blocks = own[at].Blocks
 		}
 	}
 	return loops
@@ -87,6 +89,11 @@ func (f *File) LoopsOn(t Take) []int {
 	if p := f.Preset(t.Preset); p != nil {
 		on = slices.Clone(p.Loops)
 	}
+	for _, l := range f.LoopsOf(t) {
+		if l.Insert {
+			on = append(on, l.Number)
+		}
+	}
 	for _, n := range t.Toggle {
 		if at := slices.Index(on, n); at >= 0 {
 			on = slices.Delete(on, at, at+1)
@@ -98,6 +105,31 @@ func (f *File) LoopsOn(t Take) []int {
 	return on
 }
 
+// FourCables is the cables of a switcher that hangs about an amplifier: into its input, from its
+// insert to the amplifier's input, from the amplifier's send back into the insert, and from its
+// output to the amplifier's return. nil where no block is in an insert.
+func (c *Chain) FourCables() (four []Cable) {
+	for _, s := range c.switchers {
+		at := slices.IndexFunc(s.Loops, func(l Loop) bool { return l.Insert && len(l.Blocks) > 0 })
+		if at < 0 {
+			continue
+		}
+		n := s.Loops[at].Number
+		for _, k := range c.Cabling() {
+			if slices.Contains([]string{s.Name + ".in", returnJack(s.Name, n)}, k.In) || slices.Contains([]string{sendJack(s.Name, n), s.Name + ".out"}, k.Out) {
+				four = append(four, k)
+			}
+		}
+	}
+	return four
+}
+
+func sendJack(switcher string, loop int) string { return fmt.Sprintf("%s.send-%d", switcher, loop) }
+
+func returnJack(switcher string, loop int) string {
+	return fmt.Sprintf("%s.return-%d", switcher, loop)
+}
+
 // pieces takes a switcher apart: its pieces, and between them the blocks of the loops that are in.
 func (b *Block) pieces(pool map[string]*Placed, on []int) []Placed {
 	own := *pool[b.Name]
@@ -105,18 +137,23 @@ func (b *Block) pieces(pool map[string]*Placed, on []int) []Placed {
 	var line []Placed
 	piece := blocks.SwitcherPiece{In: b.Name + ".in", First: true}
 	for _, l := range b.Loops {
-		piece.Contacts++
+		if !l.Insert {
+			piece.Contacts++
+		}
 		if !slices.Contains(on, l.Number) {
 			continue
 		}
-		piece.Out = fmt.Sprintf("%s.send-%d", b.Name, l.Number)
+		piece.Out = sendJack(b.Name, l.Number)
 		line = append(line, own.with(piece))
 		for _, name := range l.Blocks {
 			p := *pool[name]
 			p.Switcher = b.Name
 			line = append(line, p)
 		}
-		piece = blocks.SwitcherPiece{In: fmt.Sprintf("%s.return-%d", b.Name, l.Number), Contacts: 1}
+		piece = blocks.SwitcherPiece{In: returnJack(b.Name, l.Number)}
+		if !l.Insert {
+			piece.Contacts = 1
+		}
 		own.Name = piece.In
 	}
 	piece.Out, piece.Last = b.Name+".out", true
@@ -128,16 +165,16 @@ func (p Placed) with(piece blocks.SwitcherPiece) Placed {
 	return p
 }
 
-// OnPreset is the file's order on a preset and a guitar, by their names; guitar is "" for the
-// file's own. Where trim is not nil, it takes the place of the preset's. Both names must be the
-// file's.
+// OnPreset is the file's order on a preset and a guitar, by their names; guitar is "" for the one
+// that the preset is for, and OwnGuitar for the file's own. Where trim is not nil, it takes the
+// place of the preset's. Both names must be the file's.
 func (f *File) OnPreset(preset, guitar string, trim *float64) *Chain {
 	g := *f
 	if trim != nil {
 		g.Presets = slices.Clone(f.Presets)
 		g.Preset(preset).Trim = trim
 	}
-	return g.resolve(Take{Name: preset, Preset: preset, Guitar: cmp.Or(guitar, OwnGuitar)})
+	return g.resolve(Take{Name: preset, Preset: preset, Guitar: guitar})
 }
 
 // TrimOf is the trim that the switcher has in a preset, in dB; ok is false where the file's order

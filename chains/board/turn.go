@@ -53,7 +53,7 @@ func (c *Chain) At(t dsp.Second) *Chain {
 // With is the chain with its moves held at values.
 func (c *Chain) With(values []float64) *Chain {
 	h := c.clone()
-	h.Turns = nil
+	h.Turns, h.Changes = nil, nil
 	for k, m := range c.Turns {
 		part, knob, _ := strings.Cut(m.Target, ".")
 		switch {
@@ -98,6 +98,9 @@ func (c *Chain) lines() [][]Placed {
 func Held(list ...*Chain) string {
 	var names []string
 	for _, c := range list {
+		if text := fmt.Sprintf("preset %q", c.take.Preset); len(c.Changes) > 0 && !slices.Contains(names, text) {
+			names = append(names, text)
+		}
 		for _, m := range c.Turns {
 			if text := fmt.Sprintf("%s at %s", m.Target, dsp.FormatQuantity(m.Curve.At(0), m.Curve.Unit)); !slices.Contains(names, text) {
 				names = append(names, text)

@@ -177,6 +177,9 @@ func (d *document) ownLoops(f *board.File, switcher string, loops []board.Loop) 
 	} else if err := d.setLoops(f.Blocks[at].Loops, loops, "blocks", switcher, "loops"); err != nil {
 		return err
 	}
+	for k := range loops {
+		loops[k].Insert = slices.ContainsFunc(f.Blocks[at].Loops, func(l board.Loop) bool { return l.Insert && l.Number == loops[k].Number })
+	}
 	f.Blocks[at].Loops = loops
 	return nil
 }
@@ -320,7 +323,7 @@ func like(t board.Take, o board.Take) bool {
 		}
 		return m
 	}
-	return t.Name == o.Name && t.Guitar == o.Guitar && t.Preset == o.Preset && (t.Order == nil) == (o.Order == nil) && slices.Equal(t.Order, o.Order) &&
+	return t.Name == o.Name && t.Guitar == o.Guitar && t.Preset == o.Preset && slices.Equal(t.Changes, o.Changes) && (t.Order == nil) == (o.Order == nil) && slices.Equal(t.Order, o.Order) &&
 		reflect.DeepEqual(t.Split, o.Split) && reflect.DeepEqual(t.Loops, o.Loops) && slices.Equal(t.Toggle, o.Toggle) && len(t.Set) == len(o.Set) && maps.Equal(set(t), set(o)) &&
 		slices.Equal(sorted(t.Off), sorted(o.Off)) && slices.Equal(sorted(t.On), sorted(o.On))
 }
@@ -328,7 +331,7 @@ func like(t board.Take, o board.Take) bool {
 // plain is the take as Parse would have it.
 func plain(t board.Take) (board.Take, error) {
 	p := board.Take{
-		Name: strings.TrimSpace(t.Name), Guitar: t.Guitar, Order: t.Order, Split: filled(t.Split), Preset: t.Preset,
+		Name: strings.TrimSpace(t.Name), Guitar: t.Guitar, Order: t.Order, Split: filled(t.Split), Preset: t.Preset, Changes: slices.Clone(t.Changes),
 		Loops: sortedLoops(t.Loops), Toggle: slices.Clone(t.Toggle), Set: texts(t.Set), Off: t.Off, On: t.On,
 	}
 	if p.Name == "" {
@@ -468,7 +471,7 @@ func pairsOf(t board.Take) []pair {
 	same := func(s string) func(bool) string { return func(bool) string { return s } }
 	all := []pair{{"name", word(t.Name)}}
 	if t.Preset != "" {
-		all = append(all, pair{"preset", word(t.Preset)})
+		all = append(all, pair{"preset", same(t.PresetText())})
 	}
 	if t.Guitar != "" {
 		all = append(all, pair{"guitar", word(t.Guitar)})
@@ -567,7 +570,10 @@ func (d *document) setKey(k int, was, t board.Take, p pair) error {
 	case "name":
 		return word(was.Name, t.Name)
 	case "preset":
-		return word(was.Preset, t.Preset)
+		if was.PresetText() == t.PresetText() {
+			return nil
+		}
+		return d.replace(e, t.PresetText())
 	case "guitar":
 		return word(was.Guitar, t.Guitar)
 	case "order":

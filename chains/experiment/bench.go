@@ -151,14 +151,40 @@ func (p *played) Play(ctx context.Context, name string, volume float64, signal f
 		c.Guitar.Volume = volume
 		w = render.PlanOf(&c, b.rate, b.quality)
 	}
+	x, _, err := end(ctx, b.probe(name, signal).Order(w), w.Chain)
+	return x, err
+}
+
+func (p *played) Made(ctx context.Context, volume float64) (measures.Figure, error) {
+	b, w := p.bench, p.plan
+	if volume != measures.AsItIs {
+		c := *p.chain
+		c.Guitar.Volume = volume
+		w = render.PlanOf(&c, b.rate, b.quality)
+	}
+	return made(ctx, w.Chain, p.rate, p.tone, p.refuses, func(jacks []string) ([][]float64, error) {
+		rate := float64(p.rate)
+		o := b.probe(fmt.Sprint("tone ", p.tone), func() []float64 { return measures.Sines(int(0.5*rate), rate, p.tone) }).Order(w)
+		list := make([][]float64, len(jacks))
+		for k, jack := range jacks {
+			x, err := o.Signal(ctx, jack)
+			if err != nil {
+				return nil, err
+			}
+			list[k] = x[len(x)-int(0.1*rate):]
+		}
+		return list, nil
+	})
+}
+
+// probe is the renders of a test signal.
+func (b *bench) probe(name string, signal func() []float64) *render.Orders {
 	b.mu.Lock()
+	defer b.mu.Unlock()
 	if b.probes[name] == nil {
 		b.probes[name] = b.orders(signal(), b.memory/4)
 	}
-	probe := b.probes[name]
-	b.mu.Unlock()
-	x, _, err := end(ctx, probe.Order(w), w.Chain)
-	return x, err
+	return b.probes[name]
 }
 
 func (p *played) NoiseParts() (hiss, tones float64, err error) {
@@ -198,16 +224,23 @@ func (p *played) OfRecording(name string, of func([]float64) measures.Figure) me
 	return f
 }
 
-func (p *played) Stages(ctx context.Context, tell func(ceiling, peak float64)) error {
-	for _, s := range p.plan.Stages {
-		if s.Ceiling == 0 {
+// meantToDistort is the kinds of which breaking up is what one wants.
+var meantToDistort = []string{"distortion", "fuzz", "op-amp-fuzz", "overdrive"}
+
+func (p *played) Blocks(ctx context.Context, tell func(breaksUp measures.Figure, peak float64)) error {
+	list, err := Ceilings(p.chain, ctx, p.bench.rate)
+	if err != nil {
+		return err
+	}
+	for k, b := range p.chain.Every() {
+		if b.Off || !list[k].BreaksUp.OK() || b.Piece == nil && slices.Contains(meantToDistort, b.Kind.Name) {
 			continue
 		}
-		top, err := p.order.Peak(ctx, s)
+		x, err := p.order.Signal(ctx, b.In())
 		if err != nil {
 			return err
 		}
-		tell(s.Ceiling, top)
+		tell(list[k].BreaksUp, highest(x))
 	}
 	return nil
 }

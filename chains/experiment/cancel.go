@@ -141,7 +141,7 @@ const (
 	cancelFFT    = 8192
 )
 
-// octavesByRendering is of the chain as it is, with what bends in it.
+// octavesByRendering is of the chain as it is, with its non-linearities.
 func octavesByRendering(c *board.Chain, ctx context.Context, rate dsp.Hertz) (list [cancelOctaves]paths, err error) {
 	in := make([]float64, int((cancelSettle+cancelListen)*float64(rate)))
 	chance := rand.New(rand.NewPCG(1, 2))
@@ -154,7 +154,9 @@ func octavesByRendering(c *board.Chain, ctx context.Context, rate dsp.Hertz) (li
 			z *= step
 		}
 	}
-	r, err := render.PlanOf(c, rate, section.Draft).Renderer(board.OutLeft, board.OutRight)
+	held := *c
+	held.Changes = nil
+	r, err := render.PlanOf(&held, rate, section.Draft).Renderer(board.OutLeft, board.OutRight)
 	if err != nil {
 		return list, err
 	}

@@ -9,42 +9,48 @@ import (
 	"sync"
 
 	"drywire/chains/board"
-	"drywire/chains/render"
+	"drywire/chains/measures"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/measure"
 	"drywire/dsp/parallel"
 )
 
-// The ceiling of a block is the peak, at its input jack, of a steady sine of 1 kHz whose total
-// harmonic distortion at the block's output is 1 %. That a rated output is one at a stated
-// distortion is IEC 60268-3's distortion-limited output voltage (from memory); 1 % is common
-// practice, no source. It is the same for a stage that clips at its rails and for a circuit that
-// bends long before its supply.
+// A block has two ceilings, each the peak, at its input jack, of a steady sine of 1 kHz: where it
+// begins to colour, with a total harmonic distortion of 1 % at its output, and where it breaks up.
+// That a rated output is one at a stated distortion is IEC 60268-3's distortion-limited output
+// voltage (from memory). It breaks up with 10 %, which the output of valve amplifiers is rated at,
+// or where its gain has fallen by 1 dB since it began to colour: what is clipped stops to grow, also
+// where a filter behind it hides its harmonics, as in an overdrive. 1 %, 10 % and 1 dB: common
+// practice, no source. Of a sine that is clipped hard both are nearly one: with 10 % it has lost 1.1
+// dB (closed form). What only compresses does not break up, since it does not colour.
 const (
 	CeilingTone = dsp.Hertz(1000)
 
-	ceilingTHD   = 0.01
-	ceilingLow   = 0.1e-3 // V peak at the source: where looking begins
-	ceilingHigh  = 30.0   // and ends
-	ceilingSteps = 11     // halvings of 110 dB: to 0.05 dB
+	colourTHD  = 0.01
+	breakUpTHD = 0.1
+	breakUpDB  = 1.0 // of gain
+
+	ceilingLow  = 0.1e-3 // V peak at the source: where looking begins
+	ceilingHigh = 30.0   // and ends
+	ceilingStep = 0.06   // dB: how finely
 )
 
-// BlockCeiling is the ceiling of a block in its place in a chain.
+// BlockCeiling is the ceilings of a block in its place in a chain: V peak at its input jack.
 type BlockCeiling struct {
-	Block string
-	Volts float64 // peak at its input jack; 0 where it has none
-	Why   string  // it has none
+	Block    string
+	Colours  measures.Figure
+	BreaksUp measures.Figure
 }
 
-// Ceilings is the ceiling of every block, in the order of Every. What is before a block is taken
+// Ceilings is the ceilings of every block, in the order of Every. What is before a block is taken
 // for a source with the magnitude of its small-signal impedance at 1 kHz, what is after it for a
 // resistor of that of its input.
 func Ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz) ([]BlockCeiling, error) {
 	return ceilings(c, ctx, rate, func(string) bool { return true })
 }
 
-// ceilings is Ceilings of those blocks that are wanted; the others have none.
+// ceilings is Ceilings of those blocks that are wanted; of the others nothing is said.
 func ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz, wanted func(block string) bool) ([]BlockCeiling, error) {
 	hands, err := wiring.Handovers(c, CeilingTone)
 	if err != nil {
@@ -54,13 +60,7 @@ func ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz, wanted func(b
 	list := make([]BlockCeiling, len(all))
 	faults := make([]error, len(all))
 	parallel.For(len(all), func(k int) {
-		at := k // of its hand-over: one more per list of blocks
-		if c.Split != nil && k >= len(c.Blocks) {
-			at++
-			if k >= len(c.Blocks)+len(c.Split.Left) {
-				at++
-			}
-		}
+		at := handover(c, k)
 		if list[k].Block = all[k].Name; !wanted(list[k].Block) {
 			return
 		}
@@ -74,7 +74,7 @@ func ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz, wanted func(b
 	return list, nil
 }
 
-// CeilingOf looks a ceiling up where the same block between the same impedances has been measured
+// CeilingOf looks ceilings up where the same block between the same impedances has been measured
 // before; takes have most of them in common.
 func CeilingOf(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (BlockCeiling, error) {
 	if p.Piece != nil || p.Kind == nil {
@@ -99,82 +99,107 @@ var knownCeilings sync.Map
 func measureCeiling(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (BlockCeiling, error) {
 	look := BlockCeiling{Block: p.Name}
 	if w := wiring.Between(p, rate, source, load); len(w.Stages) == 0 && w.Circuit.Linear() {
-		look.Why = "nothing in it clips"
+		look.Colours = measures.None("nothing in it clips")
+		look.BreaksUp = look.Colours
 		return look, nil
 	}
-	// distortion is the THD at the output, and the peak at the input, for a tone at the source.
-	distortion := func(level float64) (thd, peak float64, err error) {
-		w := render.NewPlan(wiring.Between(p, rate, source, load))
-		r, err := w.Renderer(p.In(), p.Out())
-		if err != nil {
-			return 0, 0, err
-		}
-		last := int(0.1 * float64(rate))
-		n := int((0.1+math.Min(2, float64(w.Tail())))*float64(rate)) + last
-		in := make([]float64, n)
-		for k := range in {
-			in[k] = level * math.Sin(2*math.Pi*float64(CeilingTone)/float64(rate)*float64(k))
-		}
-		var taps [2][]float64
-		if err := r.Run(ctx, render.Volts(in), 0, func(b [][]float64) error {
-			for k := range taps {
-				taps[k] = append(taps[k], b[k]...)
-			}
-			return nil
-		}); err != nil {
-			return 0, 0, err
-		}
-		before, err := measure.FitHarmonics(taps[0][n-last:], float64(rate), float64(CeilingTone), 1)
-		if err != nil {
-			return 0, 0, err
-		}
-		after, err := measure.FitHarmonics(taps[1][n-last:], float64(rate), float64(CeilingTone), 10)
-		if err != nil {
-			return 0, 0, err
-		}
-		return after.THD(), before.Amplitude[0], nil
+	try := func(level float64) (tried, error) {
+		return playAlone(p, ctx, rate, source, load, CeilingTone, level, 2)
 	}
-	var err error
-	look.Volts, look.Why, err = seek(distortion)
-	// at some level, if not at all of them: with its level at 0, say
-	if errors.As(err, new(measure.NotMeasurable)) {
-		look.Volts, look.Why, err = 0, "no tone comes through", nil
+	s := seeker{try: try}
+	began, err := s.at(ceilingLow)
+	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
+		return look, err
 	}
-	return look, err
+	for _, c := range []struct {
+		to     *measures.Figure
+		past   func(tried) bool
+		limits string
+	}{
+		{&look.Colours, func(t tried) bool { return t.thd >= colourTHD }, fmt.Sprintf("%g %%", 100*colourTHD)},
+		{&look.BreaksUp, func(t tried) bool {
+			return t.thd >= breakUpTHD || t.thd >= colourTHD && dsp.ToDB(began.gain/t.gain) >= breakUpDB
+		}, fmt.Sprintf("%g %%", 100*breakUpTHD)},
+	} {
+		var at tried
+		if *c.to, at, err = s.seek(c.past, c.limits); errors.As(err, new(measure.NotMeasurable)) {
+			// at some level, if not at all of them: with its level at 0, say
+			*c.to, err = measures.None("no tone comes through"), nil
+		}
+		if err != nil {
+			return look, err
+		}
+		if c.to.OK() {
+			began = at
+		}
+	}
+	return look, nil
 }
 
-// seek finds the peak at the input at which the distortion passes ceilingTHD, or why there is none.
-func seek(distortion func(level float64) (thd, peak float64, err error)) (volts float64, why string, err error) {
-	high, peak, err := distortion(ceilingHigh)
+// tried is a tone at a level, V peak at the source, and what came of it: its THD as a ratio, its
+// peak at the input in volts, and the gain of its fundamental.
+type tried struct{ level, thd, peak, gain float64 }
+
+// seeker finds the levels at which tones pass limits, and tries none twice.
+type seeker struct {
+	try   func(level float64) (tried, error)
+	known []tried
+}
+
+func (s *seeker) at(level float64) (tried, error) {
+	for _, t := range s.known {
+		if t.level == level {
+			return t, nil
+		}
+	}
+	t, err := s.try(level)
+	if err == nil {
+		s.known = append(s.known, t)
+	}
+	return t, err
+}
+
+// seek finds the peak at the input at which a tone passes a limit, with the tone, or why there is
+// none.
+func (s *seeker) seek(past func(tried) bool, limit string) (measures.Figure, tried, error) {
+	high, err := s.at(ceilingHigh)
 	if err != nil {
-		return 0, "", err
+		return measures.Figure{}, high, err
 	}
-	if high < ceilingTHD {
-		return 0, fmt.Sprintf("%.3g V at its input do not bring 1 %% of distortion", peak), nil
+	if !past(high) {
+		return measures.None("%.3g V at its input do not bring %s of distortion", high.peak, limit), high, nil
 	}
-	low, _, err := distortion(ceilingLow)
+	low, err := s.at(ceilingLow)
 	if errors.As(err, new(measure.NotMeasurable)) {
-		return 0, "no soft tone comes through", nil
+		return measures.None("no soft tone comes through"), low, nil
 	}
 	if err != nil {
-		return 0, "", err
+		return measures.Figure{}, low, err
 	}
-	if low > ceilingTHD {
-		return 0, "it distorts however small the tone", nil
+	if past(low) {
+		return measures.None("it distorts however small the tone"), low, nil
 	}
-	from, to := math.Log(ceilingLow), math.Log(ceilingHigh)
-	for range ceilingSteps {
-		middle := (from + to) / 2
-		thd, at, err := distortion(math.Exp(middle))
+	from, to := low, high
+	for _, t := range s.known {
+		if past(t) && t.level < to.level {
+			to = t
+		}
+	}
+	for _, t := range s.known {
+		if t.level < to.level && t.level > from.level {
+			from = t
+		}
+	}
+	for dsp.ToDB(to.level/from.level) > ceilingStep {
+		t, err := s.at(math.Sqrt(from.level * to.level))
 		if err != nil {
-			return 0, "", err
+			return measures.Figure{}, t, err
 		}
-		if thd < ceilingTHD {
-			from = middle
+		if past(t) {
+			to = t
 		} else {
-			to = middle
+			from = t
 		}
-		volts = at
 	}
-	return volts, "", nil
+	return measures.Figure{Value: to.peak}, to, nil
 }

@@ -6,18 +6,19 @@ import (
 	"testing"
 
 	"drywire/chains/internal/chaintest"
+	"drywire/chains/measures"
 	"drywire/chains/render"
 	"drywire/chains/render/rendertest"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
 
-// A buffer clips a sine hard at 4.5 V - 1.5 V = 3 V: the ceiling is where a hard-clipped sine has 1
-// % of distortion, by its closed form.
-func TestCeilingOfARail(t *testing.T) {
+// clippedAt is the peak, re the voltage at which it is clipped, of a hard-clipped sine that is just
+// past some limit on its THD as a ratio and its gain, in closed form.
+func clippedAt(past func(thd, gain float64) bool) float64 {
 	// Harmonics of a sine clipped at the share x of its peak, a = arcsin x: b1 = (2/π)(a + x·cos
 	// a), and for odd n bn = (4/π)((sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1))/2 + x·cos(na)/n).
-	thd := func(x float64) float64 {
+	of := func(x float64) (thd, gain float64) {
 		a := math.Asin(x)
 		b1 := 2 / math.Pi * (a + x*math.Cos(a))
 		sum := 0.0
@@ -25,30 +26,77 @@ func TestCeilingOfARail(t *testing.T) {
 			b := 4 / math.Pi * ((math.Sin((n-1)*a)/(n-1)-math.Sin((n+1)*a)/(n+1))/2 + x*math.Cos(n*a)/n)
 			sum += b * b
 		}
-		return math.Sqrt(sum) / b1
+		return math.Sqrt(sum) / b1, b1
 	}
-	lo, hi := 0.5, 1.0
+	lo, hi := 0.1, 1.0
 	for range 50 {
-		if m := (lo + hi) / 2; thd(m) > 0.01 {
+		if m := (lo + hi) / 2; past(of(m)) {
 			lo = m
 		} else {
 			hi = m
 		}
 	}
-	want := 3 / lo
+	return 1 / lo
+}
+
+// The ceilings of a stage that clips a sine hard, re the voltage at which it does.
+var (
+	railColours  = clippedAt(func(thd, _ float64) bool { return thd > 0.01 })
+	railBreaksUp = clippedAt(func(thd, gain float64) bool {
+		began := 0.0
+		clippedAt(func(thd, gain float64) bool {
+			if thd > 0.01 {
+				began = gain
+			}
+			return thd > 0.01
+		})
+		return thd > 0.1 || thd > 0.01 && dsp.ToDB(began/gain) > 1
+	})
+)
+
+// A buffer clips a sine hard at 4.5 V - 1.5 V = 3 V: it colours where a hard-clipped sine has 1 %
+// of distortion, and breaks up where its gain has fallen by 1 dB since or it has 10 %, by closed
+// form.
+func TestCeilingsOfARail(t *testing.T) {
 	c := chaintest.Chain(t, "pedal: {kind: volume}; buffer: {kind: buffer}; eq: {kind: eq, level: 12 dB}", "pedal, buffer, eq")
 	list, err := Ceilings(c, t.Context(), 48000)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := list[1].Volts; math.Abs(dsp.ToDB(got/want)) > 0.1 {
-		t.Errorf("buffer: %.4f V, want %.4f V within 0.1 dB", got, want)
+	for k, gain := range map[int]float64{1: 0, 2: 12} {
+		near(t, list[k].Block+" colours", measures.Figure{Value: dsp.ToDB(list[k].Colours.Value)}, dsp.ToDB(3*railColours)-gain, 0.1, "dBV")
+		near(t, list[k].Block+" breaks up", measures.Figure{Value: dsp.ToDB(list[k].BreaksUp.Value)}, dsp.ToDB(3*railBreaksUp)-gain, 0.1, "dBV")
 	}
-	if got, want := list[2].Volts, want/math.Pow(10, 12./20); math.Abs(dsp.ToDB(got/want)) > 0.1 {
-		t.Errorf("equaliser with 12 dB of gain: %.4f V, want %.4f V within 0.1 dB", got, want)
+	for _, f := range []measures.Figure{list[0].Colours, list[0].BreaksUp} {
+		if f.OK() {
+			t.Errorf("a passive volume pedal has a ceiling of %v V", f.Value)
+		}
 	}
-	if list[0].Volts != 0 || list[0].Why == "" {
-		t.Errorf("a passive volume pedal has a ceiling of %v V (%q)", list[0].Volts, list[0].Why)
+	t.Logf("clipped hard: colours at %.3f, breaks up at %.3f of where it clips", railColours, railBreaksUp)
+}
+
+// An overdrive hides its harmonics behind a filter and adds its clean input: of 10 % at its output
+// it is short with 3 V still. That its gain falls tells that its diodes are at work, long before a
+// guitar's 0.3 V. A clean amplifier's triodes colour at a tenth of what makes them break up, and a
+// compressor colours where its rails are, however far it compresses.
+func TestBreakUpIsWhatPlayersCallIt(t *testing.T) {
+	c := chaintest.Chain(t, "drive: {kind: overdrive, drive: 4}; clear: {kind: preamp, gain: 2}; squash: {kind: compressor, threshold: -40 dBV, ratio: 10}", "drive, clear, squash")
+	list, err := Ceilings(c, t.Context(), 48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	drive, clear, squash := list[0], list[1], list[2]
+	for _, l := range list {
+		t.Logf("%s: colours from %.4g V, breaks up at %.4g V", l.Block, l.Colours.Value, l.BreaksUp.Value)
+	}
+	if v := drive.BreaksUp; !v.OK() || v.Value > 0.1 {
+		t.Errorf("an overdrive breaks up at %+v V, want under 0.1 V", v)
+	}
+	if v := dsp.ToDB(clear.BreaksUp.Value / clear.Colours.Value); v < 12 || clear.BreaksUp.Value < 0.2 {
+		t.Errorf("a clean preamplifier colours %.1f dB under where it breaks up, at %.3g V", v, clear.BreaksUp.Value)
+	}
+	if v := squash.BreaksUp; !v.OK() || v.Value < 2 {
+		t.Errorf("a compressor breaks up at %+v V: it only compresses", v)
 	}
 }
 
@@ -80,8 +128,10 @@ func TestCeilingOfABlockTurnedDown(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, l := range list {
-		if l.Volts != 0 || !strings.HasSuffix(l.Why, "tone comes through") {
-			t.Errorf("%s: %v V (%q)", l.Block, l.Volts, l.Why)
+		for _, f := range []measures.Figure{l.Colours, l.BreaksUp} {
+			if f.OK() || !strings.HasSuffix(f.Why, "tone comes through") {
+				t.Errorf("%s: %+v", l.Block, f)
+			}
 		}
 	}
 }

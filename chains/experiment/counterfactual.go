@@ -25,12 +25,32 @@ func (b Bench) Measure(ctx context.Context, c *board.Chain, list ...*measures.Me
 	return b.b.measure(ctx, c.At(0), list)
 }
 
+// Change is one measure of b against a, one of measures.Changes, both at one loudness: that of
+// Compare without all else. The error is of a render.
+func (b Bench) Change(ctx context.Context, m *measures.Measure, a, other *board.Chain) (measures.Figure, error) {
+	var sides [2]*measures.Side
+	for k, c := range []*board.Chain{a, other} {
+		var err error
+		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0), m.Facts); err != nil {
+			return measures.Figure{}, err
+		}
+		f := measures.Unplayed(sides[k].Samples)
+		if f.OK() && !sides[k].Matched {
+			f = measures.None("%q is silent", c.Take)
+		}
+		if !f.OK() {
+			return f, nil
+		}
+	}
+	return m.Change(new(Pair).sides(sides[0], sides[1], float64(b.b.rate))), nil
+}
+
 // Compare says what a listener hears of b that is not in a, both at one loudness.
 func (b Bench) Compare(ctx context.Context, a, other *board.Chain) (Pair, error) {
 	var sides [2]*measures.Side
 	for k, c := range []*board.Chain{a, other} {
 		var err error
-		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0)); err != nil {
+		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0), measures.Facts()); err != nil {
 			return Pair{}, err
 		}
 	}

@@ -39,13 +39,13 @@ type CurvePoint struct {
 
 // dynamics measures with test signals; without a tone, it says of every measure that there was
 // none.
-func dynamics(ctx context.Context, c *board.Chain, rate dsp.Hertz, tone dsp.Tone) (Dynamics, error) {
+func dynamics(ctx context.Context, t *trial) (Dynamics, error) {
+	tone := t.tone
 	list := measures.Dynamics()
 	d := Dynamics{Curve: []CurvePoint{}, SourceFalls: measures.NoteFalls, Values: measures.NoValues(list, measures.None(measures.NoTone))}
 	if tone == (dsp.Tone{}) {
 		return d, nil
 	}
-	t := newTrial(c, rate, tone, false)
 	work := t.work(d.Values)
 	const lowest, highest, step = -48, 12, 6 // dB re the test tone
 	d.Curve = make([]CurvePoint, (highest-lowest)/step+1)
@@ -72,16 +72,18 @@ func (s *subject) Rate() float64 { return float64(s.rate) }
 
 func (s *subject) Tone() dsp.Tone { return s.tone }
 
-func (s *subject) Refuses(x []float64) measures.Figure {
-	if s.refuses {
-		return measures.Unplayed(x)
+func (s *subject) Modulated() string {
+	for _, jack := range s.chain.Ends() {
+		if by := s.chain.Modulated(jack); by != "" {
+			return by
+		}
 	}
-	return measures.Figure{}
+	return ""
 }
 
 func (s *subject) Delays() (times []float64) {
-	for _, p := range s.chain.Blocks {
-		if p.Kind.Name == "delay" && !p.Off {
+	for _, p := range s.chain.Every() {
+		if p.Piece == nil && p.Kind.Name == "delay" && !p.Off {
 			times = append(times, p.Settings.Number("time"))
 		}
 	}
@@ -93,10 +95,19 @@ type trial struct {
 	subject
 	mu     sync.Mutex
 	played map[string]func() ([]float64, error)
+	// A-weighted at the chain's end, in V: as it is, and with gates open
+	noise, hiss func() (float64, error)
 }
 
 func newTrial(c *board.Chain, rate dsp.Hertz, tone dsp.Tone, refuses bool) *trial {
-	return &trial{subject: subject{c, rate, tone, refuses}, played: map[string]func() ([]float64, error){}}
+	return &trial{
+		subject: subject{c, rate, tone, refuses}, played: map[string]func() ([]float64, error){},
+		noise: sync.OnceValues(func() (float64, error) { return noiseOf(c, rate) }),
+		hiss: sync.OnceValues(func() (float64, error) {
+			open, _ := c.Opened()
+			return noiseOf(open, rate)
+		}),
+	}
 }
 
 // work is to fill in some values.
@@ -138,17 +149,30 @@ func (t *trial) Play(ctx context.Context, name string, volume float64, signal fu
 	return play()
 }
 
-func (t *trial) Noise() (float64, error) { return t.noiseOf(t.chain) }
-
-func (t *trial) Hiss() (float64, error) {
-	open, _ := t.chain.Opened()
-	return t.noiseOf(open)
+func (t *trial) Made(ctx context.Context, volume float64) (measures.Figure, error) {
+	c := *t.chain.At(0)
+	if volume != measures.AsItIs {
+		c.Guitar.Volume = volume
+	}
+	return made(ctx, &c, t.rate, t.tone, t.refuses, func(jacks []string) ([][]float64, error) {
+		r, err := render.PlanOf(&c, t.rate, section.Draft).Renderer(jacks...)
+		if err != nil {
+			return nil, err
+		}
+		rate := float64(t.rate)
+		return runKept(ctx, r, measures.Sines(int(0.5*rate), rate, t.tone), int(0.1*rate))
+	})
 }
 
-func (t *trial) noiseOf(c *board.Chain) (float64, error) {
-	l, err := noise.At(c, t.rate, "out")
+func (t *trial) Noise() (float64, error) { return t.noise() }
+
+func (t *trial) Hiss() (float64, error) { return t.hiss() }
+
+// noiseOf is the A-weighted noise at the end of a chain, in V.
+func noiseOf(c *board.Chain, rate dsp.Hertz) (float64, error) {
+	l, err := noise.Totals(c, rate, "out")
 	if err != nil {
 		return 0, err
 	}
-	return l.RMS(noise.AWeighted), nil
+	return l[0].RMS(noise.AWeighted), nil
 }

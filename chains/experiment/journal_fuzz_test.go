@@ -25,7 +25,8 @@ func FuzzJournal(f *testing.F) {
 		}
 		r := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
 		before := r.Left()
-		good, damaged, err := r.ReadJournal(text, true)
+		j, err := r.ReadJournal(text, true)
+		good, damaged := j.Good, j.Damaged
 		switch {
 		case good < 0 || good > len(text) || good > 0 && text[good-1] != '\n':
 			t.Errorf("%d of %d bytes are good", good, len(text))
@@ -33,9 +34,9 @@ func FuzzJournal(f *testing.F) {
 			t.Errorf("%d lines are damaged, of %d", len(damaged), bytes.Count(text, []byte("\n")))
 		case err == nil && good > 0:
 			r = rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
-			all, _, err := r.ReadJournal(append(bytes.Clone(text[:good]), last...), true)
-			if err != nil || all != good+len(last) || r.Left() >= before {
-				t.Errorf("one more line: %d bytes are good, want %d; %d orders left of %d (%v)", all, good+len(last), r.Left(), before, err)
+			all, err := r.ReadJournal(append(bytes.Clone(text[:good]), last...), true)
+			if err != nil || all.Good != good+len(last) || r.Left() >= before {
+				t.Errorf("one more line: %d bytes are good, want %d; %d orders left of %d (%v)", all.Good, good+len(last), r.Left(), before, err)
 			}
 		}
 	})

@@ -11,13 +11,13 @@ import (
 	"drywire/dsp"
 )
 
-// Ladder is a level diagram: how loud the signal, the noise and the ceiling are at every hand-over
+// Ladder is a level diagram: how loud the signal, the noise and the ceilings are at every hand-over
 // of one take or more. It is also the JSON object that the command prints. The diagram is that of
 // gain staging: the signal must find room between the noise below it and the ceiling above it, at
 // every jack.
 //
 // All levels are in dBu of the voltage (0 dBu is 0.7746 V): average is the RMS over the whole
-// recording, peak and ceiling are peak voltages, noise is RMS from 20 Hz to 20 kHz. What they are
+// recording, peak and ceilings are peak voltages, noise is RMS from 20 Hz to 20 kHz. What they are
 // stands at JackMeasures.
 type Ladder struct {
 	Takes []LadderTake `json:"takes"`
@@ -38,14 +38,16 @@ type Rung struct {
 	Peak       measures.Figure `json:"peak_dbu"`
 	Average    measures.Figure `json:"average_dbu"`
 	Noise      measures.Figure `json:"noise_dbu"`
-	Ceiling    measures.Figure `json:"ceiling_dbu"`
-	HeadroomDB measures.Figure `json:"headroom_db"` // from the peak up to the ceiling
-	RoomDB     measures.Figure `json:"room_db"`     // from the noise up to the average
-	OverShare  measures.Figure `json:"over_share"`  // of the time over the ceiling
+	Colour     measures.Figure `json:"colour_dbu"`        // where it begins to colour
+	Ceiling    measures.Figure `json:"ceiling_dbu"`       // where it breaks up
+	CleanDB    measures.Figure `json:"clean_headroom_db"` // from the peak up to the colour
+	HeadroomDB measures.Figure `json:"headroom_db"`       // from the peak up to the ceiling
+	RoomDB     measures.Figure `json:"room_db"`           // from the noise up to the average
+	OverShare  measures.Figure `json:"over_share"`        // of the time over the ceiling
 }
 
 // LadderWords explains the diagram in a line.
-const LadderWords = "Keep the signal above the noise and under the ceiling: over its ceiling, a block distorts."
+const LadderWords = "Keep the signal above the noise and under the ceiling: over its ceiling, a block breaks up."
 
 // NewLadder is the ladder of takes that were measured.
 func NewLadder(takes ...*Measures) *Ladder {
@@ -58,14 +60,17 @@ func NewLadder(takes ...*Measures) *Ladder {
 				continue
 			}
 			r := Rung{
-				Jack: j.Jack, Peak: j.Of(measures.PeakDBu), Average: j.Of(measures.RMSDBu), Noise: j.Of(measures.Noise), Ceiling: j.Of(measures.Ceiling),
+				Jack: j.Jack, Peak: j.Of(measures.PeakDBu), Average: j.Of(measures.RMSDBu), Noise: j.Of(measures.Noise), Colour: j.Of(measures.Colour), Ceiling: j.Of(measures.Ceiling),
+				CleanDB:    j.Of(measures.CleanHeadroom),
 				HeadroomDB: j.Of(measures.Headroom), RoomDB: j.Of(measures.SignalToNoise), OverShare: j.Of(measures.OverShare),
 			}
 			if isInput {
 				r.Into = into
 			}
-			if r.Ceiling.OK() {
-				r.Ceiling.Value = dsp.VoltsToDBu(r.Ceiling.Value)
+			for _, c := range []*measures.Figure{&r.Colour, &r.Ceiling} {
+				if c.OK() {
+					c.Value = dsp.VoltsToDBu(c.Value)
+				}
 			}
 			t.Rungs = append(t.Rungs, r)
 		}
@@ -79,7 +84,7 @@ func (l *Ladder) span() (low, high float64) {
 	low, high = -120, 20
 	for _, t := range l.Takes {
 		for _, r := range t.Rungs {
-			for _, f := range []measures.Figure{r.Peak, r.Noise, r.Ceiling, r.Average} {
+			for _, f := range []measures.Figure{r.Peak, r.Noise, r.Colour, r.Ceiling, r.Average} {
 				if f.OK() {
 					low = math.Min(low, 20*math.Floor((f.Value-5)/20))
 					high = math.Max(high, 20*math.Ceil((f.Value+5)/20))
@@ -112,8 +117,8 @@ type panel struct {
 
 // A take alone has the whole width. Two stand side by side, the peak as a bar alone.
 var (
-	wide = panel{16, 51, 11, 20, [2][]string{{"peak", "headroom", "over noise"}, {"dBu", "dB", "dB"}},
-		func(r Rung) []measures.Figure { return []measures.Figure{r.Peak, r.HeadroomDB, r.RoomDB} }}
+	wide = panel{16, 51, 8, 20, [2][]string{{"peak", "clean", "head", "over"}, {"dBu", "room", "room", "noise"}},
+		func(r Rung) []measures.Figure { return []measures.Figure{r.Peak, r.CleanDB, r.HeadroomDB, r.RoomDB} }}
 	half = panel{12, 24, 6, 40, [2][]string{{"head", "over"}, {"room", "noise"}},
 		func(r Rung) []measures.Figure { return []measures.Figure{r.HeadroomDB, r.RoomDB} }}
 )
@@ -123,10 +128,12 @@ var (
 func (l *Ladder) Text() string {
 	low, high := l.span()
 	var b strings.Builder
-	fmt.Fprintf(&b, "█ signal, from its average to its peak    ░ noise    ┃ ceiling of what it goes into    ! over it\n")
+	fmt.Fprintf(&b, "█ signal, average to peak  ░ noise  ┃ ceiling: what it goes into breaks up, !  ╎ colours, ▒\n")
 	fmt.Fprintf(&b, "%s\n", LadderWords)
 	if len(l.Takes) == 1 {
-		fmt.Fprintf(&b, "\n%s\n", strings.Join(wide.lines(l.Takes[0], low, high), "\n"))
+		fmt.Fprintf(&b, "\n%s\n\n", strings.Join(wide.lines(l.Takes[0], low, high), "\n"))
+		fmt.Fprintf(&b, "Clean room: dB from the peak up to where it begins to colour. ")
+		fmt.Fprintf(&b, "Head room: up to where it breaks up.\n")
 		return b.String()
 	}
 	width := (textColumns - 2) / 2
@@ -148,7 +155,7 @@ func (l *Ladder) Text() string {
 			b.WriteString(strings.TrimRight(line, " ") + "\n")
 		}
 	}
-	fmt.Fprintf(&b, "\nHeadroom: dB from the peak up to the ceiling; under 0 it distorts.\nOver noise: dB from the noise up to the average.\n")
+	fmt.Fprintf(&b, "\nHeadroom: dB from the peak up to the ceiling; under 0 it breaks up.\nOver noise: dB from the noise up to the average.\n")
 	return b.String()
 }
 
@@ -194,6 +201,7 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 		heading("dBu", string(scale), p.headings[0]),
 		row("", "", p.headings[1]),
 	}
+	labels := p.names(t)
 	for _, r := range t.Rungs {
 		bar := slices.Clone(marks)
 		if r.Noise.OK() {
@@ -204,10 +212,16 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 		if r.Peak.OK() && r.Average.OK() {
 			for k := max(0, at(r.Average.Value)); k <= at(r.Peak.Value); k++ {
 				bar[k] = '█'
-				if r.Ceiling.OK() && k > at(r.Ceiling.Value) {
+				switch {
+				case r.Ceiling.OK() && k > at(r.Ceiling.Value):
 					bar[k] = '!'
+				case r.Colour.OK() && k > at(r.Colour.Value):
+					bar[k] = '▒'
 				}
 			}
+		}
+		if r.Colour.OK() {
+			bar[max(0, at(r.Colour.Value))] = '╎'
 		}
 		if r.Ceiling.OK() {
 			bar[max(0, at(r.Ceiling.Value))] = '┃'
@@ -216,9 +230,34 @@ func (p panel) lines(t LadderTake, low, high float64) []string {
 		for _, f := range p.numbers(r) {
 			numbers = append(numbers, f.Text(1))
 		}
-		lines = append(lines, row(cut(r.label(), p.labels-1), string(bar), numbers))
+		lines = append(lines, row(labels[len(lines)-3], string(bar), numbers))
 	}
 	return lines
+}
+
+// names is what the rungs are called within the columns for it, each by another name: where
+// into does not fit, it is left out, and names that are too long lose their middle.
+func (p panel) names(t LadderTake) []string {
+	list := make([]string, len(t.Rungs))
+	for k, r := range t.Rungs {
+		if list[k] = r.label(); utf8.RuneCountInString(list[k]) >= p.labels {
+			list[k] = within(strings.TrimPrefix(list[k], "into "), p.labels-1)
+		}
+		if at := slices.Index(list[:k], list[k]); at >= 0 {
+			list[k] = within(list[k], p.labels-3) + fmt.Sprintf("%2d", k+1)
+		}
+	}
+	return list
+}
+
+// within shortens a text to so many characters, in its middle.
+func within(text string, most int) string {
+	runes := []rune(text)
+	if len(runes) <= most {
+		return text
+	}
+	end := most / 2
+	return string(runes[:most-1-end]) + "…" + string(runes[len(runes)-end:])
 }
 
 // cut shortens a text to so many characters.

@@ -37,7 +37,7 @@ func (l *Ladder) words() string {
 	for _, t := range l.Takes {
 		fmt.Fprintf(&b, "%s.", t.Take)
 		for _, r := range t.Rungs {
-			fmt.Fprintf(&b, " %s: peak %s dBu, average %s dBu, noise %s dBu, ceiling %s dBu.", r.label(), r.Peak.Text(0), r.Average.Text(0), r.Noise.Text(0), r.Ceiling.Text(0))
+			fmt.Fprintf(&b, " %s: peak %s dBu, average %s dBu, noise %s dBu, colours from %s dBu, ceiling %s dBu.", r.label(), r.Peak.Text(0), r.Average.Text(0), r.Noise.Text(0), r.Colour.Text(0), r.Ceiling.Text(0))
 		}
 		b.WriteString(" ")
 	}
@@ -52,6 +52,7 @@ const (
 	ladderBottom = 48  // the names of the jacks
 	ladderBody   = 340 // the scale's height
 	ladderGap    = 28  // between takes
+	ladderNext   = 34  // for the titles of another row
 	letter       = 6.4 // the width of a letter of the size of names, at most on average
 )
 
@@ -67,15 +68,56 @@ func (l *Ladder) column() float64 {
 	return math.Max(68, 10+letter*float64(longest))
 }
 
+// size is that of the drawing, whose takes stand in rows: as many side by side as are no wider than
+// mostWide, and one at least.
 func (l *Ladder) size() (w, h float64) {
-	w = ladderLeft + ladderRight
-	for k, t := range l.Takes {
-		if k > 0 {
-			w += ladderGap
-		}
+	rows := l.rows()
+	for _, row := range rows {
+		w = math.Max(w, l.width(row))
+	}
+	return math.Max(w, 760), ladderTop + float64(len(rows))*(ladderBody+ladderBottom) + float64(len(rows)-1)*ladderNext
+}
+
+// mostWide is from where on takes stand under each other, in pixels of the drawing: a PNG picture
+// then has two for each.
+const mostWide = mostPixels / 2
+
+func (l *Ladder) width(row []LadderTake) float64 {
+	w := ladderLeft + ladderRight + float64(len(row)-1)*ladderGap
+	for _, t := range row {
 		w += l.column() * float64(len(t.Rungs))
 	}
-	return math.Max(w, 760), ladderTop + ladderBody + ladderBottom
+	return w
+}
+
+func (l *Ladder) rows() (rows [][]LadderTake) {
+	for _, t := range l.Takes {
+		if last := len(rows) - 1; last >= 0 && l.width(append(slices.Clone(rows[last]), t)) <= mostWide {
+			rows[last] = append(rows[last], t)
+		} else {
+			rows = append(rows, []LadderTake{t})
+		}
+	}
+	if rows == nil {
+		rows = [][]LadderTake{nil} // the scale alone
+	}
+	return rows
+}
+
+// lower is a sketch that much further down.
+type lower struct {
+	sketch
+	by float64
+}
+
+func (s lower) box(x, y, w, h float64, p paint) { s.sketch.box(x, y+s.by, w, h, p) }
+
+func (s lower) line(x1, y1, x2, y2, width float64, p paint) {
+	s.sketch.line(x1, y1+s.by, x2, y2+s.by, width, p)
+}
+
+func (s lower) text(x, y, size float64, anchor string, bold bool, p paint, text string) {
+	s.sketch.text(x, y+s.by, size, anchor, bold, p, text)
 }
 
 func (l *Ladder) draw(s sketch) {
@@ -89,7 +131,7 @@ func (l *Ladder) draw(s sketch) {
 		p    paint
 		text string
 	}{
-		{blue, "signal, average to peak"}, {noised, "noise: heard when nobody plays"}, {hot, "ceiling: above it the next block distorts"},
+		{blue, "signal, average to peak"}, {noised, "noise: heard when nobody plays"}, {hot, "ceiling: above it the next block breaks up; from the thin line on it colours"},
 	} {
 		s.box(x, 12, 12, 12, k.p)
 		s.text(x+18, 22.5, 12.5, "start", false, ink, k.text)
@@ -97,7 +139,13 @@ func (l *Ladder) draw(s sketch) {
 	}
 	s.text(8, 46, 12.5, "start", false, muted, LadderWords)
 
-	// The scale.
+	for k, row := range l.rows() {
+		l.row(lower{s, float64(k) * (ladderBody + ladderBottom + ladderNext)}, row, low, high, y)
+	}
+}
+
+// row draws takes side by side.
+func (l *Ladder) row(s sketch, takes []LadderTake, low, high float64, y func(float64) float64) {
 	for db := low; db <= high; db += 20 {
 		text := fmt.Sprintf("%+.0f", db)
 		if db == 0 {
@@ -108,9 +156,9 @@ func (l *Ladder) draw(s sketch) {
 	s.text(ladderLeft-8, ladderTop-14, 11.5, "end", false, muted, "dBu")
 	s.text(ladderLeft-8, ladderTop+ladderBody+18, 11.5, "end", false, muted, "into")
 
-	x = ladderLeft
+	x := float64(ladderLeft)
 	column := l.column()
-	for k, t := range l.Takes {
+	for k, t := range takes {
 		if k > 0 {
 			x += ladderGap
 		}
@@ -125,9 +173,8 @@ func (l *Ladder) draw(s sketch) {
 		x += whole
 	}
 	// What is drawn is named beside the last take, where there is room.
-	if len(l.Takes) > 0 && len(l.Takes[len(l.Takes)-1].Rungs) > 0 {
-		last := l.Takes[len(l.Takes)-1].Rungs
-		l.labels(s, last, x+8, y)
+	if k := len(takes) - 1; k >= 0 && len(takes[k].Rungs) > 0 {
+		l.labels(s, takes[k].Rungs, x+8, y)
 	}
 }
 
@@ -151,6 +198,9 @@ func (l *Ladder) rung(s sketch, r Rung, x, w float64, y func(float64) float64, h
 			s.box(middle-side/2, top, side, math.Min(foot, y(r.Ceiling.Value))-top, hot)
 		}
 		s.text(middle, top-5, 11.5, "middle", true, ink, signed(r.Peak))
+	}
+	if r.Colour.OK() {
+		s.line(x+1, y(r.Colour.Value), x+w-1, y(r.Colour.Value), 1, hot)
 	}
 	if r.Ceiling.OK() {
 		s.line(x+1, y(r.Ceiling.Value), x+w-1, y(r.Ceiling.Value), 3, hot)

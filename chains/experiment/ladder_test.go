@@ -8,6 +8,7 @@ import (
 	"image/png"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -181,6 +182,9 @@ func TestLadderPNG(t *testing.T) {
 			t.Fatal(err)
 		}
 		w, h := l.size()
+		if w > mostWide {
+			t.Errorf("%.0f wide, and two takes under each other would not be", w)
+		}
 		if got := img.Bounds().Size(); math.Abs(float64(got.X)-2*w) > 2 || math.Abs(float64(got.Y)-2*h) > 2 {
 			t.Errorf("the picture is %v, want twice %.0f by %.0f", got, w, h)
 		}
@@ -193,6 +197,44 @@ func TestLadderPNG(t *testing.T) {
 		r, g, blue, _ := img.At(int(2*(ladderLeft+l.column()/2)), int(2*y)).RGBA()
 		if r>>8 != 0x2b || g>>8 != 0x8c || blue>>8 != 0xc4 {
 			t.Errorf("the signal at -15 dBu has the colour %x %x %x", r>>8, g>>8, blue>>8)
+		}
+	}
+}
+
+// A picture is no wider than mostPixels: takes stand under each other, and where one alone is wider
+// than that, it has fewer pixels.
+func TestLadderPNGIsNoWider(t *testing.T) {
+	var many []string
+	for k := range 40 {
+		many = append(many, fmt.Sprintf("block-%d", k))
+	}
+	b, err := NewLadder(laddered("one", 6, many...), laddered("two", 6, many...)).PNG(false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	img, err := png.Decode(bytes.NewReader(b))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := img.Bounds().Size(); got.X > mostPixels || got.X < mostPixels-60 || got.Y < 500 {
+		t.Errorf("the picture is %v", got)
+	}
+}
+
+// No two blocks of a take are called alike, however long their names.
+func TestLadderLabelsDoNotCollapse(t *testing.T) {
+	for _, names := range [][]string{
+		{"clear", "clear-power", "clear-box", "rough", "rough-power", "rough-box"},
+		{"a-long-name-of-a-pedal-1", "a-long-name-of-a-pedal-2"},
+		{"abcdef-one-ghijk", "abcdef-two-ghijk"},
+	} {
+		for _, p := range []panel{wide, half} {
+			got := p.names(NewLadder(laddered("one", 6, names...)).Takes[0])
+			for k, n := range got {
+				if slices.Contains(got[:k], n) || utf8.RuneCountInString(n) >= p.labels {
+					t.Errorf("%q of %q", n, names)
+				}
+			}
 		}
 	}
 }

@@ -88,20 +88,25 @@ func Rendered(ctx context.Context, w *render.Plan, recording []float64) (Signals
 // Measure measures a take. With a test tone it is also run with tones; without one (its zero
 // value), those figures are not measured. It is an error where a render fails.
 func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone) (*Measures, error) {
+	return MeasureBefore(ctx, w, signals, tone, func(string) bool { return true })
+}
+
+// MeasureBefore is Measure with the ceilings of those blocks alone that are wanted: they cost most.
+func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone, wanted func(block string) bool) (*Measures, error) {
 	c := w.Chain
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: board.Held(c)}
 	names := c.Jacks()
-	ledgers, err := noise.AtAll(c, w.Rate, names...)
+	ledgers, err := noise.Totals(c, w.Rate, names...)
 	if err != nil {
 		return nil, err
 	}
 	played := ledgers
 	if open, gates := c.Opened(); gates {
-		if played, err = noise.AtAll(open, w.Rate, names...); err != nil {
+		if played, err = noise.Totals(open, w.Rate, names...); err != nil {
 			return nil, err
 		}
 	}
-	ceilings, err := Ceilings(c, ctx, w.Rate)
+	ceilings, err := ceilings(c, ctx, w.Rate, wanted)
 	if err != nil {
 		return nil, err
 	}
@@ -116,7 +121,7 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 		}
 		m.Seconds = float64(len(x)) / float64(w.Rate)
 		top := ceilingAt(names, ceilings, k)
-		jack := &measures.Jack{X: x, Rate: float64(w.Rate), Test: tone, Ceiling: measures.Figure{Value: top.Volts, Why: top.Why}}
+		jack := &measures.Jack{X: x, Rate: float64(w.Rate), Test: tone, Colours: top.Colours, BreaksUp: top.BreaksUp}
 		jack.Noise, jack.NoiseA = rms(ledgers[k], noise.Flat), rms(ledgers[k], noise.AWeighted)
 		jack.Hiss, jack.HissA = rms(played[k], noise.Flat), rms(played[k], noise.AWeighted)
 		j := JackMeasures{Jack: name, CeilingOf: top.Block, ThirdOctaves: []BandLevel{}}
@@ -139,7 +144,9 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 		}
 		m.Jacks = append(m.Jacks, j)
 	}
-	m.Dynamics, err = dynamics(ctx, c, w.Rate, tone)
+	t := newTrial(c, w.Rate, tone, false)
+	t.noise, t.hiss = atEnds(c, names, ledgers), atEnds(c, names, played)
+	m.Dynamics, err = dynamics(ctx, t)
 	return m, err
 }
 
@@ -147,6 +154,17 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 // it reads would be that of the moment.
 func modulated(by string) measures.Figure {
 	return measures.None("it is modulated by %s", by)
+}
+
+// atEnds is the A-weighted noise at the chain's ends in V, of two the sum of their powers; ledgers
+// are of jacks in their order.
+func atEnds(c *board.Chain, jacks []string, ledgers []*noise.Ledger) func() (float64, error) {
+	power := 0.0
+	for _, end := range c.Ends() {
+		v := ledgers[slices.Index(jacks, end)].RMS(noise.AWeighted)
+		power += v * v
+	}
+	return func() (float64, error) { return math.Sqrt(power), nil }
 }
 
 func rms(l *noise.Ledger, weightingDB func(float64) float64) measures.Figure {
@@ -171,7 +189,7 @@ func steadyStates(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section
 	return states, together(ctx, work...)
 }
 
-// ceilingAt is the ceiling of the block that the k-th jack leads into: a block's own input, or the
+// ceilingAt is the ceilings of the block that the k-th jack leads into: a block's own input, or the
 // next one's behind an output.
 func ceilingAt(jacks []string, all []BlockCeiling, k int) BlockCeiling {
 	into, ok := strings.CutSuffix(jacks[k], ".in")
@@ -185,7 +203,8 @@ func ceilingAt(jacks []string, all []BlockCeiling, k int) BlockCeiling {
 			}
 		}
 	}
-	return BlockCeiling{Why: "it leads into nothing that is known"}
+	none := measures.None("it leads into nothing that is known")
+	return BlockCeiling{Colours: none, BreaksUp: none}
 }
 
 // steady is for how long test tones are measured, once the chain has settled: enough for AES17's
@@ -282,7 +301,7 @@ func AtJack(ctx context.Context, w *render.Plan, signals Signals, name string, m
 			return measures.Figure{}, err
 		}
 		top := ceilingAt(c.Jacks(), ceilings, k)
-		jack.Ceiling = measures.Figure{Value: top.Volts, Why: top.Why}
+		jack.Colours, jack.BreaksUp = top.Colours, top.BreaksUp
 	}
 	if m.Tones != nil {
 		all := new([][]float64)
@@ -297,7 +316,7 @@ func AtJack(ctx context.Context, w *render.Plan, signals Signals, name string, m
 // Measures that are known to need no noise, and no ceiling; any other is given both.
 var (
 	levels    = []*measures.Measure{measures.PeakVolts, measures.PeakDBu, measures.RMSVolts, measures.RMSDBu, measures.Crest, measures.Loudness, measures.THD, measures.Centroid}
-	restless  = append([]*measures.Measure{measures.Headroom, measures.OverShare, measures.Ceiling}, levels...)
+	restless  = append([]*measures.Measure{measures.Headroom, measures.CleanHeadroom, measures.OverShare, measures.Colour, measures.Ceiling}, levels...)
 	unbounded = append([]*measures.Measure{measures.Noise, measures.NoiseA, measures.HissA, measures.SignalToNoise, measures.SignalToNoiseA}, levels...)
 )
 

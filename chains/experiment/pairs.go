@@ -20,22 +20,29 @@ const Playback = 92.0
 // PairSeconds is how much of two takes is compared, from their beginning.
 const PairSeconds = 20.0
 
+// pairLag is the delay between two takes that is taken back, in seconds. Nobody hears it by
+// listening; who plays through it may feel it.
+const pairLag = 50e-3
+
 // Pair is how a take differs from another, both brought to one loudness and aligned: in Values all
 // that package measures has for that. Changes are of take b against take a.
 type Pair struct {
 	A int `json:"a"` // numbers of takes
 	B int `json:"b"`
 
-	// by how much b comes later than a, where both are most alike, within 1 ms; taken back
-	Lag int `json:"lag_samples"`
+	// by how much b comes later than a at its beginning, in seconds, where both are most alike,
+	// within 50 ms; taken back, to a fraction of a sample
+	Lag measures.Figure `json:"lag_s"`
+	// by how many cents b runs slower; taken back
+	Drift measures.Figure `json:"drift_cents"`
 	// b is upside down against a; taken back for the null
 	Inverted bool         `json:"inverted"`
 	Bands    []BandChange `json:"third_octaves"`
 	Hearing  Hearing      `json:"hearing"`
 
 	Heard string `json:"heard"` // Heard… below
-	// in what the change is large enough to speak of: level, tone, noise, distortion, decay; the
-	// clearest first
+	// in what the change is large enough to speak of: level, tone, noise, distortion, decay,
+	// repeats; the clearest first
 	Respects []string `json:"respects"`
 	Sentence string   `json:"sentence"` // what a player will hear
 
@@ -65,12 +72,18 @@ type Hearing struct {
 	// most critical bands over the detection step in any frame
 	Bands   measures.Figure `json:"bands"`
 	BandsOf int             `json:"bands_of"`
+	// frames in which it is beyond doubt, and when it is clearest, in seconds from the beginning
+	Events   int             `json:"events"`
+	Clearest measures.Figure `json:"clearest_s"`
+	// how far the difference lies over what a masks, mean over bands and frames, in dB
+	NoiseToMask measures.Figure `json:"noise_to_mask_db"`
 }
 
 // Whether a listener could tell.
 const (
-	HeardNot     = "not heard" // the smoothed probability is never over one half
-	HeardInParts = "in places" // it is, but in less than half of the frames
+	HeardNot = "not heard" // the smoothed probability is never over one half
+	// it is, but in less than half of the frames; or it is beyond doubt in a frame
+	HeardInParts = "in places"
 	HeardMostly  = "mostly"    // it is in half of the frames and more
 	HeardSame    = "identical" // to the last bit
 	HeardUnknown = "not measurable"
@@ -90,6 +103,11 @@ const (
 	// tellDecay: 5 % is the step for reverberation times (ISO 3382-1); a note's is taken for twice
 	// that.
 	tellDecay = 0.10
+	// tellRepeats: half of the amplitude, or twice, of what is between the notes; only where the
+	// less clear repeat is under 30 dB, 10 dB over the limit of the complaint: common practice, no
+	// source.
+	tellRepeats  = 6.0  // dB
+	clearRepeats = 30.0 // dB
 	// An A-weighted noise that is softer than this at the playback level is not heard in any room:
 	// threshold of hearing.
 	tellNoiseLevel = 0.0 // dB SPL(A)
@@ -126,23 +144,35 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		}
 		none := measures.None("%q: %s", s.Name, f.Why)
 		p.Values = measures.NoValues(list, none)
+		p.Lag, p.Drift = none, none
 		p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest, p.Hearing.Bands = none, none, none, none
+		p.Hearing.Clearest, p.Hearing.NoiseToMask = none, none
 		p.Heard = HeardUnknown
 		p.Sentence = "Not measurable: " + none.Why + "."
 		return p
 	}
-	x, y := p.align(a.Samples, b.Samples, rate)
-	both := &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
+	both := p.sides(a, b, rate)
+	x, y := both.X, both.Y
 	for _, m := range list {
 		p.Values = append(p.Values, measures.Value{Measure: m, Figure: m.Change(both)})
 	}
 	p.bands(both)
 	h, err := measure.Audible(x, y, rate, Playback)
 	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest = measures.Read(h.Probability, err), measures.Read(h.Share, err), measures.Read(h.Highest, err)
-	p.Hearing.Bands = measures.Read(float64(h.Bands), err)
+	p.Hearing.Bands, p.Hearing.Events = measures.Read(float64(h.Bands), err), h.Events
+	p.Hearing.Clearest, p.Hearing.NoiseToMask = measures.Read(h.Clearest, err), measures.Read(h.NoiseToMask, err)
+	if math.IsInf(h.NoiseToMask, -1) {
+		p.Hearing.Clearest, p.Hearing.NoiseToMask = measures.None("no difference"), measures.None("no difference")
+	}
 	p.judge(a, b, x, y)
 	p.Sentence = p.sentence(a, b)
 	return p
+}
+
+// sides is both where they are most alike.
+func (p *Pair) sides(a, b *measures.Side, rate float64) *measures.Sides {
+	x, y := p.align(a.Samples, b.Samples, rate)
+	return &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
 }
 
 // ChangeOf is one measure of how b differs from a, as NewPair has it, without the work of the
@@ -154,22 +184,13 @@ func ChangeOf(m *measures.Measure, a, b *measures.Side, rate float64) measures.F
 		}
 	}
 	var p Pair
-	x, y := p.align(a.Samples, b.Samples, rate)
-	return m.Change(&measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate})
+	return m.Change(p.sides(a, b, rate))
 }
 
 // align finds where both are most alike and returns what they have in common there.
 func (p *Pair) align(x, y []float64, rate float64) ([]float64, []float64) {
-	at, err := measure.Align(x, y, int(1e-3*rate))
-	if err != nil || at.Correlation < 0.5 { // so unlike that a lag means nothing
-		at = measure.Alignment{}
-	}
-	p.Lag, p.Inverted = at.Lag, at.Inverted
-	if at.Lag > 0 {
-		x, y = x[:len(x)-at.Lag], y[at.Lag:]
-	} else {
-		x, y = x[-at.Lag:], y[:len(y)+at.Lag]
-	}
+	f, x, y, err := measure.FitTo(x, y, rate, pairLag)
+	p.Lag, p.Drift, p.Inverted = measures.Read(f.Lag, err), measures.Read(1200*math.Log2(1+f.Drift), err), f.Inverted
 	return x, y
 }
 
@@ -196,11 +217,11 @@ func (p *Pair) bands(s *measures.Sides) {
 // judge says whether the difference is heard and in what it is large enough to speak of.
 func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	switch {
-	case identical(x, y) && p.Lag == 0:
+	case identical(x, y) && p.Lag.Value == 0:
 		p.Heard = HeardSame
 	case !p.Hearing.Highest.OK():
 		p.Heard = HeardUnknown
-	case p.Hearing.Highest.Value <= 0.5:
+	case p.Hearing.Highest.Value <= 0.5 && p.Hearing.Events == 0:
 		p.Heard = HeardNot
 	case p.Hearing.Share.Value < 0.5:
 		p.Heard = HeardInParts
@@ -235,6 +256,10 @@ func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 		if times := math.Abs(p.Of(measures.SustainChange).Value) / (tellDecay * math.Min(a.Facts.Of(measures.Sustain).Value, b.Facts.Of(measures.Sustain).Value)); times >= 1 {
 			add("decay", times)
 		}
+	}
+	if f := p.Of(measures.RepeatsChange); f.OK() && math.Abs(f.Value) >= tellRepeats && p.audible() &&
+		math.Min(a.Facts.Of(measures.ClearRepeats).Value, b.Facts.Of(measures.ClearRepeats).Value) < clearRepeats {
+		add("repeats", math.Abs(f.Value)/tellRepeats)
 	}
 	for _, r := range found {
 		p.Respects = append(p.Respects, r.name)
@@ -296,16 +321,19 @@ func (p *Pair) sentence(a, b *measures.Side) string {
 	case p.Heard == HeardMostly && said != "":
 		return fmt.Sprintf("%s: a clear difference: %s.", subject, said)
 	case p.Heard == HeardMostly:
-		return fmt.Sprintf("%s: a difference that is heard most of the time, in nothing that was measured apart.", subject)
+		return fmt.Sprintf("%s: a difference that is heard most of the time, in nothing that was measured apart%s.", subject, measuredApart)
 	case p.Heard == HeardInParts && said != "":
 		return fmt.Sprintf("%s: a difference in places: %s.", subject, said)
 	case p.Heard == HeardInParts:
-		return fmt.Sprintf("%s: a difference that is heard in places, in nothing that was measured apart.", subject)
+		return fmt.Sprintf("%s: a difference that is heard in places, in nothing that was measured apart%s.", subject, measuredApart)
 	case said != "":
 		return fmt.Sprintf("%s: at equal loudness the playing sounds the same; %s.", subject, said)
 	}
 	return fmt.Sprintf("%s: nobody is likely to hear a difference.", subject)
 }
+
+// measuredApart says what was, and what nothing here measures.
+const measuredApart = " (level, tone, noise, distortion, how long a note rings, clear repeats); when things sound, how they swing and how it answers to touch are for your ears"
 
 // words is the change in one respect.
 func (p *Pair) words(respect string, a, b *measures.Side) []string {
@@ -334,6 +362,9 @@ func (p *Pair) words(respect string, a, b *measures.Side) []string {
 		return []string{fmt.Sprintf("noise %.1f dB %s when nobody plays", math.Abs(p.Of(measures.NoiseChange).Value), more(p.Of(measures.NoiseChange), "louder", "softer"))}
 	case "distortion":
 		return []string{fmt.Sprintf("%s distorted (THD %s %% against %s %%)", more(p.Of(measures.THDChange), "more", "less"), b.Facts.Of(measures.ToneTHD).Text(1), a.Facts.Of(measures.ToneTHD).Text(1))}
+	case "repeats":
+		return []string{fmt.Sprintf("the repeats are %s (%.0f dB over what lies between the notes, against %.0f dB)", more(p.Of(measures.RepeatsChange), "clearer", "more smeared"),
+			b.Facts.Of(measures.ClearRepeats).Value, a.Facts.Of(measures.ClearRepeats).Value)}
 	case "decay":
 		by := fmt.Sprintf("%.1f s", math.Abs(p.Of(measures.SustainChange).Value))
 		if math.Abs(p.Of(measures.SustainChange).Value) < 0.095 {

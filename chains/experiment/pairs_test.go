@@ -86,16 +86,16 @@ func TestPairAligns(t *testing.T) {
 		y[k+7] = -x[k]
 	}
 	p := NewPair(sideOf(1, "a", x), sideOf(2, "b", y), measureRate)
-	if p.Lag != 7 || !p.Inverted || p.Of(measures.Null).OK() || p.Of(measures.Null).Why != string(measure.NoDifference) {
-		t.Errorf("7 samples late and upside down: lag %d, inverted %v, null %+v", p.Lag, p.Inverted, p.Of(measures.Null))
+	if math.Round(p.Lag.Value*measureRate) != 7 || !p.Inverted || p.Of(measures.Null).OK() || p.Of(measures.Null).Why != string(measure.NoDifference) {
+		t.Errorf("7 samples late and upside down: lag %v s, inverted %v, null %+v", p.Lag.Value, p.Inverted, p.Of(measures.Null))
 	}
 	if p.Heard != HeardNot {
 		t.Errorf("7 samples late and upside down: %s", p.Heard)
 	}
 	// What has nothing in common is not moved.
 	p = NewPair(sideOf(1, "a", plucks(2, 1)), sideOf(2, "b", scaled(swelling(2, dsp.Tone{Hz: 1000, Volts: 0.1}), 0)), measureRate)
-	if p.Lag != 0 || p.Inverted {
-		t.Errorf("unlike takes: lag %d, inverted %v", p.Lag, p.Inverted)
+	if p.Lag.Value != 0 || p.Inverted {
+		t.Errorf("unlike takes: lag %v s, inverted %v", p.Lag.Value, p.Inverted)
 	}
 }
 
@@ -138,8 +138,8 @@ func TestSentences(t *testing.T) {
 		says    string
 	}{
 		{"nothing", Pair{Hearing: heard(0.5, 0)}, nil, nil, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
-		{"mostly", Pair{Hearing: heard(0.9, 0.5)}, nil, nil, 0, "", `"b" against "a": a difference that is heard most of the time, in nothing that was measured apart.`},
-		{"in places", Pair{Hearing: heard(0.9, 0.49)}, nil, nil, 0, "", `"b" against "a": a difference that is heard in places, in nothing that was measured apart.`},
+		{"mostly", Pair{Hearing: heard(0.9, 0.5)}, nil, nil, 0, "", `"b" against "a": a difference that is heard most of the time, in nothing that was measured apart` + measuredApart + `.`},
+		{"in places", Pair{Hearing: heard(0.9, 0.49)}, nil, nil, 0, "", `"b" against "a": a difference that is heard in places, in nothing that was measured apart` + measuredApart + `.`},
 		{"level", Pair{Hearing: heard(0, 0), Values: of(measures.LevelChange, v(-0.5))}, nil, nil, 0, "level", `"b" against "a": at equal loudness the playing sounds the same; 0.5 LU softer as it comes out of the chain.`},
 		{"less level", Pair{Hearing: heard(0, 0), Values: of(measures.LevelChange, v(0.49))}, nil, nil, 0, "", `"b" against "a": nobody is likely to hear a difference.`},
 		{"tone", Pair{Hearing: heard(1, 1), Values: of(measures.TrebleChange, v(-3), measures.BassChange, v(1), measures.MiddleChange, v(0.9))}, nil, nil, 0, "tone", `"b" against "a": a clear difference: duller (-3.0 dB above 2 kHz), more bass (+1.0 dB below 250 Hz).`},
@@ -156,6 +156,8 @@ func TestSentences(t *testing.T) {
 		{"little distortion", Pair{Hearing: heard(1, 1), Values: of(measures.THDChange, v(20))}, of(measures.ToneTHD, v(0.099)), of(measures.ToneTHD, v(0.99)), 0, "", `in nothing that was measured apart`},
 		{"decay", Pair{Hearing: heard(1, 1), Values: of(measures.SustainChange, v(-0.2))}, of(measures.Sustain, v(2.2)), of(measures.Sustain, v(2)), 0, "decay", `a held note rings 0.2 s shorter.`},
 		{"short decay", Pair{Hearing: heard(1, 1), Values: of(measures.SustainChange, v(0.05))}, of(measures.Sustain, v(0.3)), of(measures.Sustain, v(0.35)), 0, "decay", `a held note rings 50 ms longer.`},
+		{"repeats", Pair{Hearing: heard(1, 1), Values: of(measures.RepeatsChange, v(-20))}, of(measures.ClearRepeats, v(32)), of(measures.ClearRepeats, v(12)), 0, "repeats", `the repeats are more smeared (12 dB over what lies between the notes, against 32 dB).`},
+		{"clear repeats", Pair{Hearing: heard(1, 1), Values: of(measures.RepeatsChange, v(20))}, of(measures.ClearRepeats, v(31)), of(measures.ClearRepeats, v(51)), 0, "", `in nothing that was measured apart`},
 		{"less decay", Pair{Hearing: heard(1, 1), Values: of(measures.SustainChange, v(-0.19))}, of(measures.Sustain, v(2.19)), of(measures.Sustain, v(2)), 0, "", `in nothing that was measured apart`},
 		{"strongest first", Pair{Hearing: heard(1, 1), Values: of(measures.LevelChange, v(1), measures.TrebleChange, v(8), measures.SustainChange, v(1))}, of(measures.Sustain, v(2)), of(measures.Sustain, v(3)), 0, "tone decay level",
 			`"b" against "a": a clear difference: brighter (+8.0 dB above 2 kHz), a held note rings 1.0 s longer, 1.0 LU louder as it comes out of the chain.`},

@@ -9,8 +9,8 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/measures"
-	"drywire/chains/noise"
 	"drywire/chains/render"
+	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/section"
 )
@@ -38,10 +38,11 @@ type Presets struct {
 	Jumps   []PresetJump     `json:"jumps"`   // of every two, largest first
 	Spread  measures.Figure  `json:"spread"`  // LU from the softest to the loudest
 	Trims   PresetTrims      `json:"trims"`
-	Guitars []GuitarPreset   `json:"guitars"` // every preset on every guitar
+	// every preset on every guitar, where that was asked for
+	Guitars []GuitarPreset `json:"guitars"`
 }
 
-// PresetMeasures is a preset on the file's own guitar.
+// PresetMeasures is a preset on the guitar that it is for.
 type PresetMeasures struct {
 	Name  string   `json:"name"`
 	Order []string `json:"order"`
@@ -50,7 +51,7 @@ type PresetMeasures struct {
 }
 
 // GuitarPreset is what is measured of a preset on a guitar. Noise: A-weighted, at rest; of two ends
-// the sum of their powers. Distortion: THD of measures.TestTone; of two ends the higher.
+// the sum of their powers. Distortion: measures.ToneTHD.
 type GuitarPreset struct {
 	Preset     string          `json:"preset"`
 	Guitar     string          `json:"guitar"` // "" is the file's own
@@ -65,6 +66,10 @@ type PresetJump struct {
 	From string  `json:"from"`
 	To   string  `json:"to"`
 	LU   float64 `json:"lu"`
+	// blocks whose echoes end as they sound, going there and coming back: those of loops that go
+	// out
+	Cuts     []string `json:"cuts"`
+	CutsBack []string `json:"cuts_back"`
 }
 
 // PresetTrims is the trims that bring the presets to one level, and what they did.
@@ -149,44 +154,25 @@ func (b *PresetBench) level(ctx context.Context, c *board.Chain) (measures.Figur
 	return measures.Read(r.Level, err), peak, nil
 }
 
-// Measure is a preset on a guitar of the file; "" is the file's own.
+// Measure is a preset on a guitar of the file, as board.File.OnPreset has it.
 func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (GuitarPreset, error) {
-	g := GuitarPreset{Preset: preset, Guitar: guitar}
 	c := b.File.OnPreset(preset, guitar, nil)
+	g := GuitarPreset{Preset: preset, Guitar: c.GuitarName}
 	var err error
 	if g.Level, g.PeakVolts, err = b.level(ctx, c); err != nil {
 		return g, err
 	}
-	l, err := noise.At(c, b.Rate, "out")
+	a, err := noiseOf(c, b.Rate)
 	if err != nil {
 		return g, err
 	}
-	a := l.RMS(noise.AWeighted)
 	g.NoiseDBu = measures.NoiseLevel(a * a)
-	// As toneAlone does it: the steady state 0.4 s after the tone began, for 0.1 s.
-	rate := float64(b.Rate)
-	r, err := render.PlanOf(c, b.Rate, section.Draft).Renderer(c.Ends()...)
-	if err != nil {
-		return g, err
-	}
-	out, err := runKept(ctx, r, measures.Sines(int(0.5*rate), rate, measures.TestTone), int(0.1*rate))
-	if err != nil {
-		return g, err
-	}
-	for k, x := range out {
-		d := measures.SteadyTHD(x, rate)
-		if by := c.Modulated(c.Ends()[k]); by != "" {
-			d = modulated(by)
-		}
-		if k == 0 || d.OK() && (!g.Distortion.OK() || d.Value > g.Distortion.Value) {
-			g.Distortion = d
-		}
-	}
-	return g, nil
+	g.Distortion, err = measures.ToneTHD.OfTake(ctx, newTrial(c, b.Rate, measures.TestTone, true))
+	return g, err
 }
 
-// Run measures every preset on every guitar and finds the trims.
-func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
+// Run measures every preset on the guitar that it is for, or on every guitar, and finds the trims.
+func (b *PresetBench) Run(ctx context.Context, everyGuitar bool) (*Presets, error) {
 	rate := float64(b.Rate)
 	p := &Presets{
 		Title: b.File.Title, Quality: b.Quality.Name, RateHz: int(b.Rate), Seconds: float64(b.samples) / rate,
@@ -197,16 +183,19 @@ func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
 		own = append(own, b.File.OnPreset(preset.Name, "", nil))
 	}
 	p.Held = board.Held(own...)
-	guitars := []string{""}
+	guitars := []string{board.OwnGuitar}
 	for _, g := range b.File.Guitars {
 		guitars = append(guitars, g.Name)
 	}
-	p.Guitars = make([]GuitarPreset, len(b.File.Presets)*len(guitars))
+	if !everyGuitar {
+		guitars = []string{""}
+	}
+	all := make([]GuitarPreset, len(own)*len(guitars))
 	var work []func(context.Context) error
 	for k, preset := range b.File.Presets {
 		for g, guitar := range guitars {
 			work = append(work, func(ctx context.Context) (err error) {
-				p.Guitars[k*len(guitars)+g], err = b.Measure(ctx, preset.Name, guitar)
+				all[k*len(guitars)+g], err = b.Measure(ctx, preset.Name, guitar)
 				return err
 			})
 		}
@@ -216,12 +205,17 @@ func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
 	}
 	for k, preset := range b.File.Presets {
 		trim, _ := b.File.TrimOf(preset.Name)
-		p.Presets = append(p.Presets, PresetMeasures{preset.Name, orderOf(b.File.OnPreset(preset.Name, "", nil)), trim, p.Guitars[k*len(guitars)]})
+		of := all[k*len(guitars) : (k+1)*len(guitars)]
+		at := slices.IndexFunc(of, func(g GuitarPreset) bool { return g.Guitar == own[k].GuitarName })
+		p.Presets = append(p.Presets, PresetMeasures{preset.Name, orderOf(own[k]), trim, of[at]})
+	}
+	if everyGuitar {
+		p.Guitars = all
 	}
 	for i, from := range p.Presets {
-		for _, to := range p.Presets[i+1:] {
+		for k, to := range p.Presets[i+1:] {
 			if d := to.Level.Minus(from.Level); d.OK() {
-				p.Jumps = append(p.Jumps, PresetJump{from.Name, to.Name, d.Value})
+				p.Jumps = append(p.Jumps, PresetJump{from.Name, to.Name, d.Value, cuts(own[i], own[i+1+k]), cuts(own[i+1+k], own[i])})
 			}
 		}
 	}
@@ -235,8 +229,24 @@ func (b *PresetBench) Run(ctx context.Context) (*Presets, error) {
 	return p, err
 }
 
-// trims looks for the trims on the file's own guitar. What stands behind the switcher may bend, so
-// what a trim does is looked at each time.
+// longRing is from where on a tail is missed when it is cut off, in seconds: common practice, no
+// source.
+const longRing = 0.1
+
+// cuts is the blocks of one preset that ring on and that another one does not go through.
+func cuts(from, to *board.Chain) []string {
+	list := []string{}
+	for _, s := range wiring.Of(from, 48000, section.Draft).Stages {
+		there := slices.ContainsFunc(to.Every(), func(p board.Placed) bool { return p.Name == s.Owner })
+		if s.Shape().Tail() >= longRing && !there && !slices.Contains(list, s.Owner) {
+			list = append(list, s.Owner)
+		}
+	}
+	return list
+}
+
+// trims looks for the trims of every preset on the guitar that it is for. What stands behind the
+// switcher may be non-linear, so what a trim does is looked at each time.
 func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (PresetTrims, error) {
 	t := PresetTrims{Trims: []PresetTrim{}}
 	var levels []float64
@@ -287,9 +297,9 @@ const (
 	trimClose = 0.06
 )
 
-// aim turns the trims until every preset is as near to the target as it comes. What bends behind
-// the switcher makes a level follow its trim by less than a decibel for each, so by how much it
-// does is taken from the last two renders.
+// aim turns the trims until every preset is as near to the target as it comes. A non-linearity
+// behind the switcher makes a level follow its trim by less than a decibel for each, so by how much
+// it does is taken from the last two renders.
 func (b *PresetBench) aim(ctx context.Context, t *PresetTrims) error {
 	slopes := make([]float64, len(t.Trims)) // dB of level for one of trim
 	for k := range slopes {

@@ -24,7 +24,7 @@ func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := b.Run(context.Background())
+	p, err := b.Run(context.Background(), true)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -198,7 +198,7 @@ func TestShippedPresets(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := b.Run(context.Background())
+	p, err := b.Run(context.Background(), true)
 	if err != nil {
 		t.Fatal(err)
 	}

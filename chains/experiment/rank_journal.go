@@ -3,33 +3,39 @@ package experiment
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"hash/crc32"
 	"strconv"
 
 	"drywire/chains/measures"
+	"drywire/dsp/gemv"
 )
 
 // The journal of a search is a text file that only grows: a head, then a line for every order that
-// is known, each with a checksum (CRC-32, IEEE 802.3) before it. A run that was killed may leave
-// half a line at the end, which is passed over. Lines are in no particular order, and one order may
-// be there twice.
+// is known, each with a checksum (CRC-32, IEEE 802.3) before it. Every line says of which search it
+// is and by which arithmetic it was found, so that a damaged one, be it the head, costs itself alone.
+// A run that was killed may leave half a line at the end, which is passed over. Lines are in no
+// particular order, and one order may be there twice.
 
-// journalHead says which search a journal belongs to.
-type journalHead struct {
-	Journal     string   `json:"journal"` // "drywire rank 1"
-	Fingerprint string   `json:"fingerprint"`
-	Part        int      `json:"part"`
-	Parts       int      `json:"parts"`
-	Wishes      []string `json:"wishes"`
+// journalOf says which search a line belongs to, and where it comes from.
+type journalOf struct {
+	Search     string `json:"search"`     // the fingerprint
+	Arithmetic string `json:"arithmetic"` // gemv.Arithmetic where it was found
+	Part       int    `json:"part"`
+	Parts      int    `json:"parts"`
 }
 
+// journalLine is the head, which has Journal and Wishes, or an order, which has the others.
 type journalLine struct {
-	Order  []string          `json:"order"`
-	Values []measures.Figure `json:"values"`
+	Journal string   `json:"journal,omitempty"` // "drywire rank 2"
+	Wishes  []string `json:"wishes,omitempty"`
+	journalOf
+	Order  []string          `json:"order,omitempty"`
+	Values []measures.Figure `json:"values,omitempty"`
 }
 
-const journalFormat = "drywire rank 1"
+const journalFormat = "drywire rank 2"
 
 func checked(v any) []byte {
 	text, err := json.Marshal(v)
@@ -49,65 +55,84 @@ func unchecked(line []byte, v any) error {
 	return json.Unmarshal(text, v)
 }
 
-// JournalHead is the first line of the journal of this share.
-func (r *Rank) JournalHead() []byte {
-	return checked(journalHead{journalFormat, r.Fingerprint(), r.Part, r.Parts, r.Objectives()})
+func (r *Rank) journalOf() journalOf {
+	return journalOf{r.Fingerprint(), gemv.Arithmetic(), r.Part, r.Parts}
 }
 
-// JournalLine is the line of an order that was found.
-func JournalLine(names []string, values []measures.Figure) []byte {
-	return checked(journalLine{names, values})
+// JournalHead is the first line of the journal of this share.
+func (r *Rank) JournalHead() []byte {
+	return checked(journalLine{Journal: journalFormat, Wishes: r.Objectives(), journalOf: r.journalOf()})
+}
+
+// JournalLine writes the lines of the orders that this share finds.
+func (r *Rank) JournalLine() func(names []string, values []measures.Figure) []byte {
+	of := r.journalOf()
+	return func(names []string, values []measures.Figure) []byte {
+		return checked(journalLine{journalOf: of, Order: names, Values: values})
+	}
+}
+
+// Journal is what a journal of a search holds.
+type Journal struct {
+	Good    int   // bytes that are whole lines: what is left was not finished
+	Damaged []int // lines, counted from 1, that are left out
+	Headed  bool  // whether its head is whole
 }
 
 // ReadJournal takes what a journal of this search holds. anyPart takes the journal of any share,
-// else it has to be of this one. It returns how many bytes of it are whole lines (what is left was
-// not finished, and what is written next goes in its place) and which of these, counted from 1, are
-// damaged and left out.
-func (r *Rank) ReadJournal(text []byte, anyPart bool) (good int, damaged []int, err error) {
+// else it has to be of this one. What is written next goes behind what is good.
+func (r *Rank) ReadJournal(text []byte, anyPart bool) (j Journal, err error) {
+	of := r.journalOf()
+	lines := 0
 	for number := 1; ; number++ {
-		end := bytes.IndexByte(text[good:], '\n')
+		end := bytes.IndexByte(text[j.Good:], '\n')
 		if end < 0 {
-			return good, damaged, nil
+			break
 		}
-		line := text[good : good+end]
-		if number == 1 {
-			if err := r.checkHead(line, anyPart); err != nil {
-				return 0, nil, err
-			}
-		} else {
-			var l journalLine
-			if err := unchecked(line, &l); err != nil {
-				damaged = append(damaged, number)
-			} else if !r.Know(l.Order, l.Values) {
-				return 0, nil, fmt.Errorf("line %d is no order of this search", number)
-			}
+		var l journalLine
+		if err := unchecked(text[j.Good:j.Good+end], &l); err != nil {
+			j.Damaged = append(j.Damaged, number)
+		} else if err := of.joins(l, anyPart); err != nil {
+			return Journal{}, err
+		} else if lines++; l.Journal != "" {
+			j.Headed = true
+		} else if !r.Know(l.Order, l.Values) {
+			return Journal{}, fmt.Errorf("line %d is no order of this search", number)
 		}
-		good += end + 1
+		j.Good += end + 1
 	}
+	if lines == 0 && j.Good > 0 {
+		return Journal{}, errNoJournal
+	}
+	return j, nil
 }
 
-func (r *Rank) checkHead(line []byte, anyPart bool) error {
-	var h journalHead
-	if err := unchecked(line, &h); err != nil || h.Journal != journalFormat {
-		return fmt.Errorf("is not the journal of a ranking")
-	}
-	if h.Fingerprint != r.Fingerprint() {
+var errNoJournal = errors.New("is not the journal of a ranking")
+
+// joins says why a line is not of this search.
+func (of journalOf) joins(l journalLine, anyPart bool) error {
+	switch {
+	case l.Journal != "" && l.Journal != journalFormat, l.Search == "":
+		return errNoJournal
+	case l.Search != of.Search:
 		return fmt.Errorf("is of another search: chain file, take, recording, quality, objectives or limit are not the same")
-	}
-	if !anyPart && (h.Part != r.Part || h.Parts != r.Parts) {
-		return fmt.Errorf("is of part %d/%d, this is part %d/%d", h.Part, h.Parts, r.Part, r.Parts)
+	case l.Arithmetic != of.Arithmetic:
+		return fmt.Errorf("was found on a processor that rounds otherwise (%s; this one: %s), so the last digits would not match: run and join all shares on processors of one kind", l.Arithmetic, of.Arithmetic)
+	case !anyPart && (l.Part != of.Part || l.Parts != of.Parts):
+		return fmt.Errorf("is of part %d/%d, this is part %d/%d", l.Part, l.Parts, of.Part, of.Parts)
 	}
 	return nil
 }
 
 // JournalParts is of how many shares a journal is one; 0 where it is no journal.
 func JournalParts(text []byte) int {
-	line, _, _ := bytes.Cut(text, []byte("\n"))
-	var h journalHead
-	if unchecked(line, &h) != nil || h.Journal != journalFormat {
-		return 0
+	for line := range bytes.Lines(text) {
+		var l journalLine
+		if unchecked(bytes.TrimSuffix(line, []byte("\n")), &l) == nil && l.Search != "" {
+			return l.Parts
+		}
 	}
-	return h.Parts
+	return 0
 }
 
 // UnfinishedHead says whether a text is the beginning of the journal's head: a run was killed while

@@ -17,6 +17,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/dsp"
+	"drywire/dsp/gemv"
 	"drywire/dsp/section"
 )
 
@@ -37,7 +38,7 @@ func ranked(t testing.TB, r *Rank) (result []byte, journal []byte) {
 	t.Helper()
 	journal = r.JournalHead()
 	if err := r.Run(t.Context(), func(names []string, values []measures.Figure) error {
-		journal = append(journal, JournalLine(names, values)...)
+		journal = append(journal, r.JournalLine()(names, values)...)
 		return nil
 	}); err != nil {
 		t.Fatal(err)
@@ -96,6 +97,14 @@ func TestOrders(t *testing.T) {
 		if len(seen) != n {
 			t.Errorf("%+v: %d different orders of %d", c.keep, len(seen), n)
 		}
+		// The tree has the orders that the rule allows, and no others.
+		every, _ := newOrders(base, board.Keep{}, anywhere)
+		every.walk(mostPlaces, func(w order) bool {
+			if allowed := c.keep.Allows(every.words(w)); allowed != seen[string(w)] {
+				t.Errorf("%+v: %v is in the tree: %v; allowed: %v", c.keep, every.words(w), seen[string(w)], allowed)
+			}
+			return true
+		})
 		// Shares put together are the whole.
 		var shares []order
 		for part := range 7 {
@@ -185,7 +194,7 @@ func TestRankIsTheSame(t *testing.T) {
 			if n++; n > 10 {
 				return stopped
 			}
-			left = append(left, JournalLine(names, values)...)
+			left = append(left, half.JournalLine()(names, values)...)
 			return nil
 		})
 		if !errors.Is(err, stopped) {
@@ -193,10 +202,10 @@ func TestRankIsTheSame(t *testing.T) {
 		}
 		good := len(left)
 		// a line that was being written
-		left = append(left, JournalLine([]string{"fuzz"}, nil)[:9]...)
+		left = append(left, half.JournalLine()([]string{"fuzz"}, nil)[:9]...)
 		again := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
-		if got, _, err := again.ReadJournal(left, false); err != nil || got != good {
-			t.Fatalf("%d bytes are good, want %d (%v)", got, good, err)
+		if got, err := again.ReadJournal(left, false); err != nil || got.Good != good {
+			t.Fatalf("%d bytes are good, want %d (%v)", got.Good, good, err)
 		}
 		if again.Left() != 14 {
 			t.Errorf("%d orders left, want 14", again.Left())
@@ -221,20 +230,20 @@ func TestRankIsTheSame(t *testing.T) {
 				share = rankOf(t, board.Keep{}, prefer, 1000, part, 3)
 				lines := bytes.SplitAfter(journal, []byte("\n"))
 				journal = slices.Concat(lines[:4]...)
-				if _, _, err := share.ReadJournal(journal, false); err != nil {
+				if _, err := share.ReadJournal(journal, false); err != nil {
 					t.Fatal(err)
 				}
 				if first, n := merged.Missing(); n != 16 || len(first) != 3 {
 					t.Errorf("%d orders missing after one share of three (%v), want 16", n, first)
 				}
 				if err := share.Run(t.Context(), func(names []string, values []measures.Figure) error {
-					journal = append(journal, JournalLine(names, values)...)
+					journal = append(journal, share.JournalLine()(names, values)...)
 					return nil
 				}); err != nil {
 					t.Fatal(err)
 				}
 			}
-			if _, _, err := merged.ReadJournal(journal, true); err != nil {
+			if _, err := merged.ReadJournal(journal, true); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -257,19 +266,41 @@ func TestRankIsTheSame(t *testing.T) {
 			"other part":   {rankOf(t, board.Keep{}, prefer, 1000, 2, 3), journal, false, "is of part 1/1, this is part 2/3"},
 			"no journal":   {rankOf(t, board.Keep{}, prefer, 1000, 1, 1), []byte("drywire: 1\n"), false, "not the journal of a ranking"},
 		} {
-			if _, _, err := c.r.ReadJournal(c.text, c.any); err == nil || !strings.Contains(err.Error(), c.says) {
+			if _, err := c.r.ReadJournal(c.text, c.any); err == nil || !strings.Contains(err.Error(), c.says) {
 				t.Errorf("%s: %v, want %q", what, err, c.says)
 			}
 		}
-		// A damaged line costs that line.
-		damaged := bytes.Clone(journal)
-		damaged[bytes.IndexByte(damaged, '\n')+20] ^= 1
-		r := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
-		good, left, err := r.ReadJournal(damaged, false)
-		if err != nil || good != len(damaged) || !slices.Equal(left, []int{2}) || r.Left() != 1 {
-			t.Errorf("%d of %d bytes, lines %v left out, %d orders to do, %v; want all, line 2, 1 order", good, len(damaged), left, r.Left(), err)
+		// A damaged line costs that line, whichever it is.
+		lines := bytes.SplitAfter(journal, []byte("\n"))
+		for at := range lines[:len(lines)-1] {
+			broken := slices.Clone(lines)
+			broken[at] = bytes.Clone(broken[at])
+			broken[at][20] ^= 1
+			damaged := slices.Concat(broken...)
+			r := rankOf(t, board.Keep{}, prefer, 1000, 1, 1)
+			j, err := r.ReadJournal(damaged, false)
+			lost := min(at, 1) // the head holds no order
+			if err != nil || j.Good != len(damaged) || !slices.Equal(j.Damaged, []int{at + 1}) || j.Headed != (at > 0) || r.Left() != lost || JournalParts(damaged) != 1 {
+				t.Errorf("line %d damaged: %+v of %d bytes, %d orders to do, %v; want all, and %d to do", at+1, j, len(damaged), r.Left(), err, lost)
+			}
+		}
+		// What was found by other arithmetic is not joined, head or no head.
+		other := bytes.ReplaceAll(journal, []byte(gemv.Arithmetic()), []byte("abacus 00000000"))
+		for _, text := range [][]byte{rechecked(other), rechecked(other[bytes.IndexByte(other, '\n')+1:])} {
+			if _, err := rankOf(t, board.Keep{}, prefer, 1000, 1, 1).ReadJournal(text, true); err == nil || !strings.Contains(err.Error(), "rounds otherwise (abacus 00000000; this one: "+gemv.Arithmetic()) {
+				t.Errorf("a journal of other arithmetic: %v", err)
+			}
 		}
 	})
+}
+
+// rechecked is a journal with the checksums of its lines made true.
+func rechecked(journal []byte) []byte {
+	var all []byte
+	for line := range bytes.Lines(journal) {
+		all = append(all, checked(json.RawMessage(bytes.TrimSuffix(line[9:], []byte("\n"))))...)
+	}
+	return all
 }
 
 // What is tried within a budget is the same however often it is stopped, says that it is not all,
@@ -284,7 +315,7 @@ func TestRankWithinABudget(t *testing.T) {
 	}
 	again := rankOf(t, board.Keep{}, prefer, 10, 1, 1)
 	lines := bytes.SplitAfter(journal, []byte("\n"))
-	if _, _, err := again.ReadJournal(slices.Concat(lines[:5]...), false); err != nil {
+	if _, err := again.ReadJournal(slices.Concat(lines[:5]...), false); err != nil {
 		t.Fatal(err)
 	}
 	got, _ := ranked(t, again)
@@ -401,7 +432,7 @@ func TestOrdersThatNobodyCouldWire(t *testing.T) {
 		for k, b := range w {
 			line[k] = c.Blocks[b]
 		}
-		if why := board.Reordered(c.Blocks, line); why != "" {
+		if why := board.Reordered(c.Blocks, line) + board.Unwireable(line); why != "" {
 			t.Errorf("%v: %s", r.orders.words(w), why)
 		}
 		tried[strings.Join(r.orders.words(w), " ")] = true

@@ -152,13 +152,18 @@ func (r *raster) text(x, y, size float64, anchor string, bold bool, p paint, s s
 	r.canvas.FillString(face, at, s)
 }
 
-// drawPNG is a drawing as a PNG picture of twice as many pixels, black on white, or light on dark.
+// mostPixels is the widest a PNG picture is: what chats and word processors still show whole
+// (common practice, no source).
+const mostPixels = 3000
+
+// drawPNG is a drawing as a PNG picture of twice as many pixels, or of as many as there may be,
+// black on white, or light on dark.
 func drawPNG(width, height float64, dark bool, draw func(sketch)) ([]byte, error) {
 	page, pen := color.RGBA{255, 255, 255, 255}, color.RGBA{26, 28, 32, 255}
 	if dark {
 		page, pen = color.RGBA{22, 24, 28, 255}, color.RGBA{232, 234, 238, 255}
 	}
-	c := vgimg.NewWith(vgimg.UseWH(vg.Length(width)*pixel, vg.Length(height)*pixel), vgimg.UseDPI(192), vgimg.UseBackgroundColor(page))
+	c := vgimg.NewWith(vgimg.UseWH(vg.Length(width)*pixel, vg.Length(height)*pixel), vgimg.UseDPI(int(math.Min(192, 96*mostPixels/width))), vgimg.UseBackgroundColor(page))
 	draw(&raster{c, height, pen, font.NewCache(liberation.Collection())})
 	var b bytes.Buffer
 	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(&b); err != nil {

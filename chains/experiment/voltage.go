@@ -2,7 +2,6 @@ package experiment
 
 import (
 	"context"
-	"math"
 	"slices"
 
 	"drywire/chains/board"
@@ -53,19 +52,15 @@ func GainByVoltage(ctx context.Context, chains []*board.Chain, volts map[string]
 			return nil, err
 		}
 		for k, p := range c.Every() {
-			low, high := at[0][k].Volts, at[1][k].Volts
-			if !slices.Contains(open, p.Name) || low == 0 || high != 0 && dsp.ToDB(high/low) < higherCeiling {
+			low, high := at[0][k].BreaksUp, at[1][k].BreaksUp
+			if !slices.Contains(open, p.Name) || !low.OK() || high.OK() && dsp.ToDB(high.Value/low.Value) < higherCeiling {
 				continue
 			}
 			v, err := signals(ctx, w, p.In())
 			if err != nil {
 				return nil, err
 			}
-			peak := 0.0
-			for _, s := range v {
-				peak = math.Max(peak, math.Abs(s))
-			}
-			if peak > 0 && dsp.ToDB(low/peak) < closeToCeiling {
+			if peak := highest(v); peak > 0 && dsp.ToDB(low.Value/peak) < closeToCeiling {
 				gain = append(gain, p.Name)
 			}
 		}

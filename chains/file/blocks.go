@@ -9,6 +9,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
 )
@@ -75,10 +76,10 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 	for _, p := range pairs {
 		key := p.Key.GetToken().Value
 		if key != "kind" {
-			if r.ran(p, []string{"kind"}, func(string) {}) {
+			if r.Ran(p, []string{"kind"}, func(string) {}) {
 				return board.Block{}, false
 			}
-			if misspelt == nil && meant(key, []string{"kind"}) != "" {
+			if misspelt == nil && yamltext.Meant(key, []string{"kind"}) != "" {
 				misspelt = p.Key
 			}
 			continue
@@ -89,11 +90,11 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 		}
 		i := slices.Index(names, word)
 		if i < 0 {
-			r.Unknown(p.Value, "no block kind %q", word, meant(word, names), "kinds", names)
+			r.Unknown(p.Value, "no block kind %q", word, yamltext.Meant(word, names), "kinds", names)
 			return board.Block{}, false
 		}
 		b := board.Block{Name: name, Kind: kinds[i], Settings: kinds[i].Defaults()}
-		seen := readMap(r, name, n, "kind: buffer", blockKeys(kinds[i]), &b)
+		seen := table.Read(r, name, n, "kind: buffer", blockKeys(kinds[i]), &b)
 		if seen == nil {
 			return board.Block{}, false
 		}
@@ -120,6 +121,7 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 	return board.Block{}, false
 }
 
+// KindNames is the names of kinds, in their order.
 func KindNames(kinds []*blocks.Kind) []string {
 	names := make([]string, len(kinds))
 	for i, k := range kinds {
@@ -131,43 +133,25 @@ func KindNames(kinds []*blocks.Kind) []string {
 // blockKeys are the keys of a block of this kind.
 func blockKeys(kind *blocks.Kind) []key[board.Block] {
 	keys := []key[board.Block]{{
-		name: "kind", brief: kind.Brief, must: true,
-		schema: object{"const": kind.Name, "description": kind.Brief},
-		read:   func(*reader, string, ast.Node) func(*board.Block) { return nil },
+		Name: "kind", Brief: kind.Brief, Must: true,
+		Schema: table.Object{"const": kind.Name, "description": kind.Brief},
+		Read:   func(*reader, string, ast.Node) func(*board.Block) { return nil },
 	}}
 	keys = append(keys, knobKeys(kind, func(b *board.Block) (*blocks.Settings, *board.Curves) { return &b.Settings, &b.Moves })...)
 	if _, ok := kind.Knob("supply"); ok {
 		keys = append(keys, powerKey(true, nil, func(b *board.Block, power string) { b.Power = power }))
-		keys = append(keys, within(poweredKeys(), func(b *board.Block) *board.Powered { return &b.Powered })...)
+		keys = append(keys, table.Within(poweredKeys(), func(b *board.Block) *board.Powered { return &b.Powered })...)
 	}
 	if kind.Name != board.SwitcherKind {
-		keys = append(keys, choiceKey("off", "whether it is bypassed where neither a preset nor a take says otherwise", []string{"yes", "no"}, "no", func(b *board.Block, w string) { b.Off = w == "yes" }))
-		keys = append(keys, choiceKey("recall", "whether its knobs follow a preset by themselves, as of pedals with memories; else a hand has to turn them", []string{"yes", "no"}, "", func(b *board.Block, w string) { b.Recall = w }))
+		keys = append(keys, table.Choice[*reader]("off", "whether it is bypassed where neither a preset nor a take says otherwise", []string{"yes", "no"}, "no", func(b *board.Block, w string) { b.Off = w == "yes" }))
+		keys = append(keys, table.Choice[*reader]("recall", "whether its knobs follow a preset by themselves, as of pedals with memories; else a hand has to turn them", []string{"yes", "no"}, "", func(b *board.Block, w string) { b.Recall = w }))
 	} else {
-		keys = append(keys, loopsKey())
+		keys = append(keys, loopsKey(), insertKey())
 	}
 	if kind.Name == board.SpeakerKind {
 		keys = append(keys, cabinetKey(func(b *board.Block, c *board.Cabinet) { b.Cabinet = c }))
 	}
 	return keys
-}
-
-// within turns the keys of a part into keys of the whole.
-func within[T, U any](keys []key[T], of func(*U) *T) []key[U] {
-	var all []key[U]
-	for _, k := range keys {
-		all = append(all, key[U]{
-			name: k.name, brief: k.brief, must: k.must, schema: k.schema,
-			read: func(r *reader, path string, n ast.Node) func(*U) {
-				set := k.read(r, path, n)
-				if set == nil {
-					return nil
-				}
-				return func(u *U) { set(of(u)) }
-			},
-		})
-	}
-	return all
 }
 
 // knobKeys are the knobs of a block of this kind; of says where its settings are, and those of them
@@ -176,13 +160,13 @@ func knobKeys[T any](kind *blocks.Kind, of func(*T) (*blocks.Settings, *board.Cu
 	var keys []key[T]
 	for _, k := range kind.Knobs {
 		if k.Words != nil {
-			keys = append(keys, choiceKey(k.Name, k.Brief, k.Words, k.Word, func(t *T, w string) {
+			keys = append(keys, table.Choice[*reader](k.Name, k.Brief, k.Words, k.Word, func(t *T, w string) {
 				s, _ := of(t)
 				*s = s.WithWord(k.Name, w)
 			}))
 			continue
 		}
-		keys = append(keys, movingKey(k.Name, k.Brief, k.Unit, k.Min, k.Max, dsp.FormatQuantity(k.Default, k.Unit), k.Still, func(t *T, v float64) {
+		keys = append(keys, table.Moving[*reader](k.Name, k.Brief, k.Unit, k.Min, k.Max, dsp.FormatQuantity(k.Default, k.Unit), k.Still, func(t *T, v float64) {
 			s, _ := of(t)
 			*s = s.With(k.Name, v)
 		}, func(t *T, c *board.Curve) {
@@ -217,9 +201,9 @@ func commonTargets() []key[board.Chain] {
 
 // lifted turns the keys of a part into keys of the chain, called part.key.
 func lifted[T any](part string, keys []key[T], of func(*board.Chain) *T) []key[board.Chain] {
-	all := within(keys, of)
+	all := table.Within(keys, of)
 	for k := range all {
-		all[k].name, all[k].must = part+"."+all[k].name, false
+		all[k].Name, all[k].Must = part+"."+all[k].Name, false
 	}
 	return all
 }

@@ -10,6 +10,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
 )
@@ -49,15 +50,15 @@ func (r *reader) named(path string, n ast.Node, like, what string, most int) []*
 }
 
 // namedSchema is a map by names of the file's own.
-func namedSchema(brief string, value object) object {
-	return object{"type": "object", "description": brief, "minProperties": 1, "propertyNames": object{"pattern": namePattern}, "additionalProperties": value}
+func namedSchema(brief string, value table.Object) table.Object {
+	return table.Object{"type": "object", "description": brief, "minProperties": 1, "propertyNames": table.Object{"pattern": namePattern}, "additionalProperties": value}
 }
 
 func guitarsKey() key[board.File] {
 	const brief = "guitars by name, for takes that name one; guitar is that of the others"
 	return key[board.File]{
-		name: "guitars", brief: brief, schema: namedSchema(brief, mapSchema("a guitar and its cable", guitarKeys())),
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Name: "guitars", Brief: brief, Schema: namedSchema(brief, table.Map("a guitar and its cable", guitarKeys())),
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			var all []board.NamedGuitar
 			for _, p := range r.named(path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
 				g := board.NamedGuitar{Name: p.Key.GetToken().Value, Guitar: newFile().Guitar}
@@ -65,7 +66,7 @@ func guitarsKey() key[board.File] {
 					r.At(p.Key, "a guitar may not be called %q: that is the file's own", g.Name)
 				}
 				r.guitars[g.Name] = p.Key
-				readMap(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", guitarKeys(), &g.Guitar)
+				table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", guitarKeys(), &g.Guitar)
 				all = append(all, g)
 			}
 			return func(f *board.File) { f.Guitars = all }
@@ -76,8 +77,8 @@ func guitarsKey() key[board.File] {
 // nameKey is a key whose value is one of the names that the file has declared.
 func nameKey[T any](name, brief, what string, declared func(*reader) []string, set func(*T, string)) key[T] {
 	return key[T]{
-		name: name, brief: brief, schema: object{"type": "string", "pattern": namePattern, "description": brief},
-		read: func(r *reader, path string, n ast.Node) func(*T) {
+		Name: name, Brief: brief, Schema: table.Object{"type": "string", "pattern": namePattern, "description": brief},
+		Read: func(r *reader, path string, n ast.Node) func(*T) {
 			word, ok := r.Line(path, n, "the name of a "+what)
 			if !ok {
 				return nil
@@ -118,8 +119,8 @@ func takeGuitarKey() key[board.Take] {
 // blocksKey is a list of blocks.
 func blocksKey[T any](name, brief string, set func(*T, []string)) key[T] {
 	return key[T]{
-		name: name, brief: brief, schema: orderSchema(brief),
-		read: func(r *reader, path string, n ast.Node) func(*T) {
+		Name: name, Brief: brief, Schema: orderSchema(brief),
+		Read: func(r *reader, path string, n ast.Node) func(*T) {
 			names, ok := r.blockNames(path, n)
 			if !ok {
 				return nil
@@ -129,8 +130,74 @@ func blocksKey[T any](name, brief string, set func(*T, []string)) key[T] {
 	}
 }
 
+// Presets in time: more than a song has, an hour, and the shortest time for which one may hold, both
+// in seconds.
+const (
+	maxSteps    = 100
+	longestTake = 3600
+	leastPreset = 0.05
+)
+
+// takePresetKey is a preset, or several by the times at which the switcher goes over to them.
 func takePresetKey() key[board.Take] {
-	return nameKey("preset", "one of presets", "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset = s })
+	const brief = "one of presets, or several by their times, like {at: {0 s: verse, 4 s: lead}}"
+	one := nameKey("preset", brief, "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset, t.Changes = s, nil })
+	name := one.Read
+	one.Schema = table.Object{"description": brief, "anyOf": []any{
+		table.Object{"type": "string"},
+		table.Object{"type": "object", "required": []string{"at"}, "additionalProperties": false, "properties": table.Object{"at": table.Object{
+			"type": "object", "minProperties": 2, "maxProperties": maxSteps, "propertyNames": table.Object{"pattern": dsp.Seconds.Pattern()},
+			"additionalProperties": table.Object{"type": "string"},
+		}}},
+	}}
+	one.Read = func(r *reader, path string, n ast.Node) func(*board.Take) {
+		if !yamltext.IsMap(n) {
+			return name(r, path, n)
+		}
+		const like = "{0 s: verse, 4 s: lead}"
+		var take board.Take
+		faults := len(r.Faults)
+		table.Read(r, path, n, "at: "+like, []key[struct{}]{{
+			Name: "at", Brief: "presets by their times, like at: " + like, Must: true,
+			Read: func(r *reader, path string, n ast.Node) func(*struct{}) {
+				pairs, ok := r.Pairs(path, n, like)
+				if !ok {
+					return nil
+				}
+				if len(pairs) < 2 || len(pairs) > maxSteps {
+					r.At(n, "%s has %d presets; want 2 to %d by their times, like at: %s; one that holds needs no time", path, len(pairs), maxSteps, like)
+					return nil
+				}
+				last := 0.0
+				for k, p := range pairs {
+					at, ok := r.Quantity(path, p.Key, dsp.Seconds, 0, longestTake)
+					text := p.Key.GetToken().Value
+					switch {
+					case ok && k == 0 && at != 0:
+						r.At(p.Key, "%s begins at %s; the first preset is that at 0 s", path, text)
+					case ok && k > 0 && at-last < leastPreset*(1-1e-9):
+						r.At(p.Key, "%s: %s comes less than 50 ms after the preset before; nobody steps that fast", path, text)
+					}
+					last = at
+					var step board.Take
+					if set := name(r, yamltext.Join(path, text), p.Value); set != nil {
+						set(&step)
+					}
+					if k == 0 {
+						take.Preset = step.Preset
+					} else {
+						take.Changes = append(take.Changes, board.PresetChange{At: dsp.Second(at), Preset: step.Preset})
+					}
+				}
+				return nil
+			},
+		}}, &struct{}{})
+		if len(r.Faults) > faults {
+			return nil
+		}
+		return func(t *board.Take) { t.Preset, t.Changes = take.Preset, take.Changes }
+	}
+	return one
 }
 
 // loopNumbers is a list of numbers of loops, each at most once.
@@ -161,6 +228,8 @@ func (r *reader) loopNumbers(path string, n ast.Node) ([]int, bool) {
 			r.At(node, "%s is in no loop of %s; did you mean on: [%s]?", word, r.switcher, word)
 		case err != nil || !slices.Contains(there, word):
 			r.Unknown(node, "no loop %q in "+r.switcher, word, "", "loops", there)
+		case slices.ContainsFunc(r.loops, func(l board.Loop) bool { return l.Insert && l.Number == number }):
+			r.At(node, "loop %d is the insert of %s, which is always in; leave it out of %s", number, r.switcher, path)
 		case slices.Contains(list, number):
 			r.At(node, "loop %d is in %s twice", number, path)
 		default:
@@ -171,15 +240,15 @@ func (r *reader) loopNumbers(path string, n ast.Node) ([]int, bool) {
 	return list, len(r.Faults) == faults
 }
 
-func loopNumbersSchema(brief string) object {
-	return object{"type": "array", "description": brief, "uniqueItems": true, "items": object{"type": "integer", "minimum": 1, "maximum": maxLoop}}
+func loopNumbersSchema(brief string) table.Object {
+	return table.Object{"type": "array", "description": brief, "uniqueItems": true, "items": table.Object{"type": "integer", "minimum": 1, "maximum": maxLoop}}
 }
 
 func toggleKey() key[board.Take] {
 	const brief = "loops that are switched over from what the preset has: in where they were out, out where they were in"
 	return key[board.Take]{
-		name: "toggle", brief: brief, schema: loopNumbersSchema(brief),
-		read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+		Name: "toggle", Brief: brief, Schema: loopNumbersSchema(brief),
+		Read: func(r *reader, path string, n ast.Node) func(*board.Take) {
 			list, ok := r.loopNumbers(path, n)
 			if !ok {
 				return nil
@@ -189,10 +258,10 @@ func toggleKey() key[board.Take] {
 	}
 }
 
-func loopsSchema(brief string) object {
-	return object{
+func loopsSchema(brief string) table.Object {
+	return table.Object{
 		"type": "object", "description": brief, "minProperties": 1,
-		"propertyNames": object{"pattern": "^[1-9][0-9]?$"}, "additionalProperties": orderSchema("the blocks of a loop, from the send to the return"),
+		"propertyNames": table.Object{"pattern": "^[1-9][0-9]?$"}, "additionalProperties": orderSchema("the blocks of a loop, from the send to the return"),
 	}
 }
 
@@ -200,8 +269,8 @@ func loopsSchema(brief string) object {
 func loopsKey() key[board.Block] {
 	const brief = "the loops by their numbers, each a list of blocks from the send to the return"
 	return key[board.Block]{
-		name: "loops", brief: brief, schema: loopsSchema(brief),
-		read: func(r *reader, path string, n ast.Node) func(*board.Block) {
+		Name: "loops", Brief: brief, Schema: loopsSchema(brief),
+		Read: func(r *reader, path string, n ast.Node) func(*board.Block) {
 			name := strings.TrimSuffix(path, ".loops")
 			if r.switcher != "" {
 				r.At(n, "%s is a second switcher with loops; a file has one, and %s is that", name, r.switcher)
@@ -232,13 +301,42 @@ func loopsKey() key[board.Block] {
 	}
 }
 
+// insertKey is which of the loops no relay switches. It comes after loops.
+func insertKey() key[board.Block] {
+	const brief = "the number of a loop that is always in, for an amplifier whose front and effects loop the other loops stand in (four cables)"
+	return key[board.Block]{
+		Name: "insert", Brief: brief, Schema: table.Object{"type": "integer", "description": brief, "minimum": 1, "maximum": maxLoop},
+		Read: func(r *reader, path string, n ast.Node) func(*board.Block) {
+			word, ok := r.Line(path, n, "a loop's number, like 3")
+			if !ok {
+				return nil
+			}
+			var there []string
+			for k, l := range r.loops {
+				number := strconv.Itoa(l.Number)
+				there = append(there, number)
+				if number == word {
+					r.loops[k].Insert = true
+					return func(*board.Block) {}
+				}
+			}
+			if in := board.LoopOf(r.loops, word); in != nil {
+				r.At(n, "%s is in loop %d of %s; did you mean insert: %d?", word, in.Number, r.switcher, in.Number)
+				return nil
+			}
+			r.Unknown(n, "no loop %q in "+r.switcher, word, "", "loops", there)
+			return nil
+		},
+	}
+}
+
 // takeLoopsKey is what loops hold in a take. They are nil where there is a fault in them: what they
 // would hold is not known then.
 func takeLoopsKey() key[board.Take] {
 	const brief = "what loops of the switcher hold in this take, by their numbers, in place of what it has in them; loops that are not named stay"
 	return key[board.Take]{
-		name: "loops", brief: brief, schema: loopsSchema(brief),
-		read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+		Name: "loops", Brief: brief, Schema: loopsSchema(brief),
+		Read: func(r *reader, path string, n ast.Node) func(*board.Take) {
 			pairs, ok := r.Pairs(path, n, "{1: [fuzz]}")
 			if !ok {
 				r.useAll()
@@ -321,8 +419,11 @@ func (r *reader) loopsUsed(f *board.File, t board.Take, read readTake, order []s
 	if slices.Contains(order, r.switcher) {
 		return
 	}
-	if p := f.Preset(t.Preset); p != nil && (len(p.Loops) > 0 || p.Trim != nil) {
-		r.At(read.keys["preset"], "take %q has no switcher in its order, so preset %q has no loops there", t.Name, t.Preset)
+	for _, preset := range t.Presets() {
+		if p := f.Preset(preset); p != nil && (len(p.Loops) > 0 || p.Trim != nil) {
+			r.At(read.keys["preset"], "take %q has no switcher in its order, so preset %q has no loops there", t.Name, preset)
+			break
+		}
 	}
 	if len(t.Toggle) > 0 {
 		r.At(read.keys["toggle"], "take %q has no switcher in its order, so there is nothing to toggle", t.Name)
@@ -332,21 +433,12 @@ func (r *reader) loopsUsed(f *board.File, t board.Take, read readTake, order []s
 	}
 }
 
-// pedalInPreset faults a preset that names a pedal where a key belongs.
-func (r *reader) pedalInPreset(n ast.Node, name string) {
-	if in := board.LoopOf(r.loops, name); in != nil {
-		r.At(n, "%s is in loop %d of %s; did you mean loops: [%d], or set: {%s.…: …}?", name, in.Number, r.switcher, in.Number, name)
-		return
-	}
-	r.At(n, "%s is in no loop; did you mean on: [%s], or set: {%s.…: …}?", name, name, name)
-}
-
 func presetKeys() []key[board.Preset] {
 	const loops = "the loops that are in"
 	return []key[board.Preset]{
 		{
-			name: "loops", brief: loops, schema: loopNumbersSchema(loops),
-			read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
+			Name: "loops", Brief: loops, Schema: loopNumbersSchema(loops),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
 				list, ok := r.loopNumbers(path, n)
 				if !ok {
 					return nil
@@ -355,8 +447,8 @@ func presetKeys() []key[board.Preset] {
 			},
 		},
 		{
-			name: "set", brief: "settings that are changed in this preset, like {fuzz.level: 3}",
-			read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
+			Name: "set", Brief: "settings that are changed in this preset, like {fuzz.level: 3}",
+			Read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
 				set, ok := r.settings(path, n)
 				if !ok {
 					return nil
@@ -368,10 +460,10 @@ func presetKeys() []key[board.Preset] {
 		blocksKey("on", "blocks that are not, although they are off where nothing is said", func(p *board.Preset, names []string) { p.On = names }),
 		guitarKey("the one of guitars that this preset is for", nil, func(p *board.Preset, s string) { p.Guitar = s }),
 		{
-			name: "trim", brief: "gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier",
-			schema: quantitySchema("gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier", dsp.Decibels, -20, 20, ""),
-			read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
-				v, ok := r.quantity(path, n, dsp.Decibels, -20, 20) // as the knob of the switcher
+			Name: "trim", Brief: "gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier",
+			Schema: table.QuantitySchema("gain at the switcher's output in this preset; 0 dB is a wire, anything else an amplifier", dsp.Decibels, -20, 20, ""),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Preset) {
+				v, ok := r.Quantity(path, n, dsp.Decibels, -20, 20) // as the knob of the switcher
 				if !ok {
 					return nil
 				}
@@ -389,17 +481,17 @@ func presetsKey(kinds []*blocks.Kind) key[board.File] {
 	const brief = "what the switcher remembers by name: loops that are in, settings and a trim"
 	keys := presetKeys()
 	for i := range keys {
-		if keys[i].name == "set" {
-			keys[i].schema = setSchema(kinds, "settings that are changed in this preset")
+		if keys[i].Name == "set" {
+			keys[i].Schema = setSchema(kinds, "settings that are changed in this preset")
 		}
 	}
 	return key[board.File]{
-		name: "presets", brief: brief,
-		schema: object{
-			"type": "object", "description": brief, "minProperties": 1, "propertyNames": object{"minLength": 1, "maxLength": 200},
-			"additionalProperties": mapSchema("a preset", keys),
+		Name: "presets", Brief: brief,
+		Schema: table.Object{
+			"type": "object", "description": brief, "minProperties": 1, "propertyNames": table.Object{"minLength": 1, "maxLength": 200},
+			"additionalProperties": table.Map("a preset", keys),
 		},
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			pairs, ok := r.Pairs(path, n, "verse: {loops: [1]}")
 			if !ok {
 				return nil
@@ -419,7 +511,7 @@ func presetsKey(kinds []*blocks.Kind) key[board.File] {
 				}
 				v := board.Preset{Name: name}
 				r.presets = append(r.presets, name)
-				r.presetAt = append(r.presetAt, readMap(r, yamltext.Join(path, name), p.Value, "loops: [1]", presetKeys(), &v))
+				r.presetAt = append(r.presetAt, table.Read(r, yamltext.Join(path, name), p.Value, "loops: [1]", presetKeys(), &v))
 				all = append(all, v)
 			}
 			return func(f *board.File) { f.Presets = all }
@@ -431,8 +523,8 @@ func splitKeys() []key[board.SplitOrder] {
 	side := func(name string, set func(*board.SplitOrder, []string)) key[board.SplitOrder] {
 		brief := "the blocks of the " + name + " path"
 		return key[board.SplitOrder]{
-			name: name, brief: brief, must: true, schema: orderSchema(brief),
-			read: func(r *reader, path string, n ast.Node) func(*board.SplitOrder) {
+			Name: name, Brief: brief, Must: true, Schema: orderSchema(brief),
+			Read: func(r *reader, path string, n ast.Node) func(*board.SplitOrder) {
 				names, ok := r.blockNames(path, n)
 				if !ok {
 					return nil
@@ -444,14 +536,14 @@ func splitKeys() []key[board.SplitOrder] {
 	return []key[board.SplitOrder]{
 		side("left", func(s *board.SplitOrder, l []string) { s.Left = l }),
 		side("right", func(s *board.SplitOrder, l []string) { s.Right = l }),
-		choiceKey("mix", "two jacks at the end, or their mean", []string{board.MixStereo, board.MixMono}, board.MixStereo, func(s *board.SplitOrder, w string) { s.Mix = w }),
+		table.Choice[*reader]("mix", "two jacks at the end, or their mean", []string{board.MixStereo, board.MixMono}, board.MixStereo, func(s *board.SplitOrder, w string) { s.Mix = w }),
 	}
 }
 
-func splitSchema() object {
-	return object{
+func splitSchema() table.Object {
+	return table.Object{
 		"type": "object", "description": "the last of an order: two paths that are fed from one jack", "additionalProperties": false, "required": []string{"split"},
-		"properties": object{"split": mapSchema("two paths that are fed from one jack", splitKeys())},
+		"properties": table.Object{"split": table.Map("two paths that are fed from one jack", splitKeys())},
 	}
 }
 
@@ -460,11 +552,11 @@ func (r *reader) split(path string, n ast.Node) *board.SplitOrder {
 	type end struct{ split *board.SplitOrder }
 	const like = "{split: {left: [amp-a], right: [amp-b]}}"
 	var e end
-	readMap(r, path, n, like, []key[end]{{
-		name: "split", brief: "two paths that are fed from one jack, like " + like, must: true,
-		read: func(r *reader, path string, n ast.Node) func(*end) {
+	table.Read(r, path, n, like, []key[end]{{
+		Name: "split", Brief: "two paths that are fed from one jack, like " + like, Must: true,
+		Read: func(r *reader, path string, n ast.Node) func(*end) {
 			s := board.SplitOrder{Mix: board.MixStereo}
-			if readMap(r, path, n, "{left: [amp-a], right: [amp-b]}", splitKeys(), &s) == nil {
+			if table.Read(r, path, n, "{left: [amp-a], right: [amp-b]}", splitKeys(), &s) == nil {
 				return nil
 			}
 			return func(e *end) { e.split = &s }
@@ -474,13 +566,13 @@ func (r *reader) split(path string, n ast.Node) *board.SplitOrder {
 }
 
 func outputKeys() []key[board.Output] {
-	must := func(k key[board.Output]) key[board.Output] { k.must = true; return k }
+	must := func(k key[board.Output]) key[board.Output] { k.Must = true; return k }
 	const voltage = "its voltage, like 9 V; of one that can be switched, from the lowest to the highest, like 9..18 V"
 	return []key[board.Output]{
 		{
-			name: "voltage", brief: voltage, must: true,
-			schema: voltagesSchema(voltage),
-			read: func(r *reader, path string, n ast.Node) func(*board.Output) {
+			Name: "voltage", Brief: voltage, Must: true,
+			Schema: voltagesSchema(voltage),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Output) {
 				low, high, ok := r.voltages(path, n)
 				if !ok {
 					return nil
@@ -492,14 +584,14 @@ func outputKeys() []key[board.Output] {
 				}
 			},
 		},
-		quantityKey("at", "where a voltage that can be switched stands; where it is left out, at the lowest", dsp.Volts, 3, 48, "", func(o *board.Output, v float64) { o.Voltage = dsp.Volt(v) }),
-		must(quantityKey("current", "the most current it gives, like 500 mA", dsp.Amperes, 1e-3, 10, "", func(o *board.Output, v float64) { o.Current = dsp.Ampere(v) })),
-		choiceKey("polarity", "of the plug", plugs, plugs[0], func(o *board.Output, w string) { o.CentrePositive = w == plugs[1] }),
+		table.Quantity[*reader]("at", "where a voltage that can be switched stands; where it is left out, at the lowest", dsp.Volts, 3, 48, "", func(o *board.Output, v float64) { o.Voltage = dsp.Volt(v) }),
+		must(table.Quantity[*reader]("current", "the most current it gives, like 500 mA", dsp.Amperes, 1e-3, 10, "", func(o *board.Output, v float64) { o.Current = dsp.Ampere(v) })),
+		table.Choice[*reader]("polarity", "of the plug", plugs, plugs[0], func(o *board.Output, w string) { o.CentrePositive = w == plugs[1] }),
 	}
 }
 
-func voltagesSchema(brief string) object {
-	return object{"type": "string", "description": brief + " (volts, from 3 V to 48 V)", "examples": []string{"9 V", "9..18 V"}, "pattern": `^([^.]|\.[^.])+\.\..+$|` + dsp.Volts.Pattern()}
+func voltagesSchema(brief string) table.Object {
+	return table.Object{"type": "string", "description": brief + " (volts, from 3 V to 48 V)", "examples": []string{"9 V", "9..18 V"}, "pattern": `^([^.]|\.[^.])+\.\..+$|` + dsp.Volts.Pattern()}
 }
 
 // voltages is a voltage, or two with dots between them.
@@ -521,7 +613,7 @@ func (r *reader) voltages(path string, n ast.Node) (low, high dsp.Volt, ok bool)
 			r.At(n, "%s: %v", path, err)
 			return 0, 0, false
 		}
-		if !r.within(path, n, text, v[k], dsp.Volts, 3, 48) {
+		if !r.Within(path, n, text, v[k], dsp.Volts, 3, 48) {
 			return 0, 0, false
 		}
 	}
@@ -536,7 +628,7 @@ func (r *reader) voltages(path string, n ast.Node) (low, high dsp.Volt, ok bool)
 // voltage.
 func (r *reader) readOutput(path string, n ast.Node, o *board.Output) {
 	faults := len(r.Faults)
-	seen := readMap(r, path, n, "{voltage: 9 V, current: 500 mA}", outputKeys(), o)
+	seen := table.Read(r, path, n, "{voltage: 9 V, current: 500 mA}", outputKeys(), o)
 	if seen["at"] == nil || len(r.Faults) > faults {
 		return
 	}
@@ -557,15 +649,15 @@ const outputName = `[A-Za-z0-9][A-Za-z0-9 +/_-]{0,31}`
 func supplyKeys() []key[board.Supply] {
 	const brief = "the outputs by name or number, like {1: {voltage: 9 V, current: 500 mA}}"
 	return []key[board.Supply]{
-		choiceKey("isolated", "whether its outputs share nothing, or are one voltage behind several sockets", []string{"yes", "no"}, "yes", func(s *board.Supply, w string) { s.Isolated = w == "yes" }),
-		quantityKey("ripple", "RMS voltage of the mains ripple on its outputs; where it is left out, none if they are isolated, 5 mV if not", dsp.Volts, 0, 1, "", func(s *board.Supply, v float64) { s.Ripple = dsp.Volt(v) }),
+		table.Choice[*reader]("isolated", "whether its outputs share nothing, or are one voltage behind several sockets", []string{"yes", "no"}, "yes", func(s *board.Supply, w string) { s.Isolated = w == "yes" }),
+		table.Quantity[*reader]("ripple", "RMS voltage of the mains ripple on its outputs; where it is left out, none if they are isolated, 5 mV if not", dsp.Volts, 0, 1, "", func(s *board.Supply, v float64) { s.Ripple = dsp.Volt(v) }),
 		{
-			name: "outputs", brief: brief, must: true,
-			schema: object{
+			Name: "outputs", Brief: brief, Must: true,
+			Schema: table.Object{
 				"type": "object", "description": brief, "minProperties": 1,
-				"propertyNames": object{"pattern": "^" + outputName + "$"}, "additionalProperties": mapSchema("an output", outputKeys()),
+				"propertyNames": table.Object{"pattern": "^" + outputName + "$"}, "additionalProperties": table.Map("an output", outputKeys()),
 			},
-			read: func(r *reader, path string, n ast.Node) func(*board.Supply) {
+			Read: func(r *reader, path string, n ast.Node) func(*board.Supply) {
 				pairs, ok := r.Pairs(path, n, "1: {voltage: 9 V, current: 500 mA}")
 				if !ok {
 					return nil
@@ -595,11 +687,11 @@ func supplyKeys() []key[board.Supply] {
 func suppliesKey() key[board.File] {
 	const brief = "power supplies by name; a block is plugged into one with power: NAME.OUTPUT"
 	return key[board.File]{
-		name: "supplies", brief: brief, schema: namedSchema(brief, mapSchema("a power supply", supplyKeys())),
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Name: "supplies", Brief: brief, Schema: namedSchema(brief, table.Map("a power supply", supplyKeys())),
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			for _, p := range r.named(path, n, "brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}", "supply", maxSupplies) {
 				s := board.Supply{Name: p.Key.GetToken().Value, Isolated: true}
-				seen := readMap(r, yamltext.Join(path, s.Name), p.Value, "outputs: {1: {voltage: 9 V, current: 500 mA}}", supplyKeys(), &s)
+				seen := table.Read(r, yamltext.Join(path, s.Name), p.Value, "outputs: {1: {voltage: 9 V, current: 500 mA}}", supplyKeys(), &s)
 				if seen["ripple"] == nil && !s.Isolated {
 					s.Ripple = board.UsualRipple
 				}
@@ -621,8 +713,8 @@ func powerKey[T any](auto bool, refused func(*board.Output) string, set func(*T,
 		pattern += "|^" + board.AutoPower + "$"
 	}
 	return key[T]{
-		name: "power", brief: brief, schema: object{"type": "string", "description": brief, "pattern": pattern},
-		read: func(r *reader, path string, n ast.Node) func(*T) {
+		Name: "power", Brief: brief, Schema: table.Object{"type": "string", "description": brief, "pattern": pattern},
+		Read: func(r *reader, path string, n ast.Node) func(*T) {
 			word, ok := r.Line(path, n, "a supply's output, like brick.1")
 			if !ok {
 				return nil
@@ -672,10 +764,10 @@ func poweredKeys() []key[board.Powered] {
 	const takes = "the voltage that the block may be fed, or from which to which, as printed on it; where it is left out, what is usual of its kind"
 	const draw = "the most current that the block takes, as printed on it; where it is left out, what is usual of its kind"
 	return []key[board.Powered]{
-		quantityKey("draw", draw, dsp.Amperes, 0.1e-3, 5, "", func(p *board.Powered, v float64) { p.Draw = dsp.Ampere(v) }),
+		table.Quantity[*reader]("draw", draw, dsp.Amperes, 0.1e-3, 5, "", func(p *board.Powered, v float64) { p.Draw = dsp.Ampere(v) }),
 		{
-			name: "takes", brief: takes, schema: voltagesSchema(takes),
-			read: func(r *reader, path string, n ast.Node) func(*board.Powered) {
+			Name: "takes", Brief: takes, Schema: voltagesSchema(takes),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Powered) {
 				low, high, ok := r.voltages(path, n)
 				if !ok {
 					return nil
@@ -683,9 +775,9 @@ func poweredKeys() []key[board.Powered] {
 				return func(p *board.Powered) { p.Takes = [2]dsp.Volt{low, high} }
 			},
 		},
-		choiceKey("plug", "the plug that the block wants, as printed on it", plugs, plugs[0], func(p *board.Powered, w string) { p.CentrePositive = w == plugs[1] }),
-		choiceKey("ground", "which pole of its supply is the block's ground; where it is left out, that of its kind", []string{string(blocks.Negative), string(blocks.Positive)}, "", func(p *board.Powered, w string) { p.Ground = blocks.Pole(w) }),
-		quantityKey("ripple", "RMS voltage of the mains ripple on what the block is plugged into, in place of its supply's", dsp.Volts, 0, 1, "", func(p *board.Powered, v float64) { volts := dsp.Volt(v); p.Ripple = &volts }),
+		table.Choice[*reader]("plug", "the plug that the block wants, as printed on it", plugs, plugs[0], func(p *board.Powered, w string) { p.CentrePositive = w == plugs[1] }),
+		table.Choice[*reader]("ground", "which pole of its supply is the block's ground; where it is left out, that of its kind", []string{string(blocks.Negative), string(blocks.Positive)}, "", func(p *board.Powered, w string) { p.Ground = blocks.Pole(w) }),
+		table.Quantity[*reader]("ripple", "RMS voltage of the mains ripple on what the block is plugged into, in place of its supply's", dsp.Volts, 0, 1, "", func(p *board.Powered, v float64) { volts := dsp.Volt(v); p.Ripple = &volts }),
 	}
 }
 

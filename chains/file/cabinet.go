@@ -1,34 +1,30 @@
 package file
 
 import (
-	"bytes"
 	"slices"
 	"strings"
 
 	"github.com/goccy/go-yaml/ast"
-	"github.com/goccy/go-yaml/parser"
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 )
 
 // CabinetFault is a mistake that was found in what is at the path of a cabinet, with the place
 // where the chain file, which Parse has taken, names it first.
 func CabinetFault(name string, src []byte, path, text string) yamltext.Fault {
-	f := yamltext.Fault{File: name, Line: 1, Column: 1, Text: yamltext.OneLine(text)}
-	plain := bytes.ReplaceAll(bytes.TrimPrefix(src, []byte("\ufeff")), []byte("\r\n"), []byte("\n"))
-	file, err := parser.ParseBytes(plain, 0)
-	if err != nil || len(file.Docs) == 0 {
-		return f
-	}
-	find := finder{path: path}
-	ast.Walk(&find, file.Docs[0].Body)
-	if find.found != nil {
-		f.Line, f.Column = yamltext.Start(find.found)
-		f.Excerpt = yamltext.Excerpt(strings.Split(string(plain), "\n"), f.Line, f.Column)
-	}
-	return f
+	return placed(name, src, text, func(parsed *ast.File) (line, column int) {
+		find := finder{path: path}
+		if len(parsed.Docs) > 0 {
+			ast.Walk(&find, parsed.Docs[0].Body)
+		}
+		if find.found == nil {
+			return 0, 0
+		}
+		return yamltext.Start(find.found)
+	})
 }
 
 // finder looks for the key file, or BLOCK.file, of that value.
@@ -55,8 +51,8 @@ func (f *finder) Visit(n ast.Node) ast.Visitor {
 func cabinetKey[T any](set func(*T, *board.Cabinet)) key[T] {
 	const brief = "a WAV file with the impulse response of a cabinet, in the place of the cone; relative to this file"
 	return key[T]{
-		name: "file", brief: brief, schema: lineSchema(brief),
-		read: func(r *reader, path string, n ast.Node) func(*T) {
+		Name: "file", Brief: brief, Schema: table.LineSchema(brief),
+		Read: func(r *reader, path string, n ast.Node) func(*T) {
 			name, ok := r.Line(path, n, "the path of a WAV file")
 			if !ok {
 				return nil

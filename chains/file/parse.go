@@ -17,6 +17,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
 )
@@ -47,7 +48,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err er
 		return nil, r.Report()
 	}
 	f = newFile()
-	if seen := readMap(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
+	if seen := table.Read(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
 		f.Cabinets = r.cabinets
 		r.orders(body, f, seen)
 		r.unused(f)
@@ -56,6 +57,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err er
 	if len(r.Faults) == 0 {
 		r.shorts(f)
 		r.unwireable(f)
+		r.unchangeable(f)
 	}
 	if len(r.Faults) > 0 {
 		return nil, r.Report()
@@ -84,19 +86,19 @@ const plainTake = "as written" // the take of a file that has none
 func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 	return []key[board.File]{
 		{
-			name: "drywire", brief: "the version of this language; the file begins with drywire: 1", must: true,
-			schema: object{"const": 1, "description": "the version of this language"},
-			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			Name: "drywire", Brief: "the version of this language; the file begins with drywire: 1", Must: true,
+			Schema: table.Object{"const": 1, "description": "the version of this language"},
+			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				if s, ok := r.Scalar(path, n, Version); ok && s != Version {
 					r.At(n, "drywire: unsupported version %s; want drywire: %s", s, Version)
 				}
 				return nil
 			},
 		},
-		lineKey("title", "the question that the file asks", "a line of text", false, func(f *board.File, s string) { f.Title = s }),
+		table.Line[*reader]("title", "the question that the file asks", "a line of text", false, func(f *board.File, s string) { f.Title = s }),
 		{
-			name: "notes", brief: "free text", schema: object{"type": "string", "description": "free text"},
-			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			Name: "notes", Brief: "free text", Schema: table.Object{"type": "string", "description": "free text"},
+			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				s, ok := r.Scalar(path, n, "text")
 				if !ok {
 					return nil
@@ -109,39 +111,39 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 			},
 		},
 		{
-			name: "recording", brief: "the dry recording, like {sample: riff}", must: true,
-			schema: recordingSchema(), read: readRecording,
+			Name: "recording", Brief: "the dry recording, like {sample: riff}", Must: true,
+			Schema: recordingSchema(), Read: readRecording,
 		},
 		{
-			name: "guitar", brief: "the guitar and its cable",
-			schema: mapSchema("the guitar and its cable", guitarKeys()),
-			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			Name: "guitar", Brief: "the guitar and its cable",
+			Schema: table.Map("the guitar and its cable", guitarKeys()),
+			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				g := newFile().Guitar
-				readMap(r, path, n, "pickup: humbucker", guitarKeys(), &g)
+				table.Read(r, path, n, "pickup: humbucker", guitarKeys(), &g)
 				return func(f *board.File) { f.Guitar = g }
 			},
 		},
 		guitarsKey(),
 		{
-			name: "load", brief: "what the last jack is plugged into",
-			schema: mapSchema("what the last jack is plugged into", loadKeys()),
-			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			Name: "load", Brief: "what the last jack is plugged into",
+			Schema: table.Map("what the last jack is plugged into", loadKeys()),
+			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				load := board.DefaultLoad
-				readMap(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
+				table.Read(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
 				return func(f *board.File) { f.Load = load }
 			},
 		},
 		patchKey(func(f *board.File, v float64) { f.Patch = dsp.Metre(v) }),
 		suppliesKey(),
 		{
-			name: "blocks", brief: "the blocks by name",
-			schema: blocksSchema(kinds), read: readBlocks(kinds),
+			Name: "blocks", Brief: "the blocks by name",
+			Schema: blocksSchema(kinds), Read: readBlocks(kinds),
 		},
 		cablesKey(),
 		{
-			name: "order", brief: "the blocks' names; the signal flows from the first to the last",
-			schema: splitOrderSchema("the blocks' names; the signal flows from the first to the last"),
-			read: func(r *reader, path string, n ast.Node) func(*board.File) {
+			Name: "order", Brief: "the blocks' names; the signal flows from the first to the last",
+			Schema: splitOrderSchema("the blocks' names; the signal flows from the first to the last"),
+			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				order, split, ok := r.order(path, n)
 				all := slices.Clone(order)
 				if split != nil {
@@ -162,8 +164,8 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		trayKey(),
 		presetsKey(kinds),
 		{
-			name: "takes", brief: "what to render and compare",
-			schema: takesSchema(kinds), read: readTakes,
+			Name: "takes", Brief: "what to render and compare",
+			Schema: takesSchema(kinds), Read: readTakes,
 		},
 		keepKey(),
 		preferKey(),
@@ -175,8 +177,8 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 func trayKey() key[board.File] {
 	const brief = "blocks that wait off the board; they may be in no order"
 	return key[board.File]{
-		name: "tray", brief: brief, schema: orderSchema(brief),
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Name: "tray", Brief: brief, Schema: orderSchema(brief),
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			names, ok := r.blockNames(path, n)
 			if names == nil {
 				names = r.declared // no list: what it would hold is not known
@@ -193,16 +195,16 @@ func trayKey() key[board.File] {
 }
 
 func patchKey[T any](set func(*T, float64)) key[T] {
-	return quantityKey("patch", "length of each cable between two blocks", dsp.Metres, 0, 100, "30 cm", set)
+	return table.Quantity[*reader]("patch", "length of each cable between two blocks", dsp.Metres, 0, 100, "30 cm", set)
 }
 
 // recordingKeys has the level's two forms apart: they need more than a unit.
 func recordingKeys() []key[board.Recording] {
 	return []key[board.Recording]{
-		lineKey("file", "a recording of your own, relative to this file", "the path of a WAV file", false, func(v *board.Recording, s string) { v.File = s }),
+		table.Line[*reader]("file", "a recording of your own, relative to this file", "the path of a WAV file", false, func(v *board.Recording, s string) { v.File = s }),
 		{
-			name: "sample", brief: "a recording that comes with the program", schema: object{"type": "string", "pattern": namePattern, "description": "a recording that comes with the program"},
-			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+			Name: "sample", Brief: "a recording that comes with the program", Schema: table.Object{"type": "string", "pattern": namePattern, "description": "a recording that comes with the program"},
+			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
 				s, ok := r.Line(path, n, "the name of a shipped recording, like riff")
 				if !ok {
 					return nil
@@ -215,9 +217,9 @@ func recordingKeys() []key[board.Recording] {
 			},
 		},
 		{
-			name: "peak", brief: "how loud the loudest moment is at the guitar's jack",
-			schema: object{"type": "string", "description": "how loud the loudest moment is at the guitar's jack: volts, from 1 mV to 20 V", "examples": []string{"420 mV"}, "pattern": dsp.Volts.Pattern()},
-			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+			Name: "peak", Brief: "how loud the loudest moment is at the guitar's jack",
+			Schema: table.Object{"type": "string", "description": "how loud the loudest moment is at the guitar's jack: volts, from 1 mV to 20 V", "examples": []string{"420 mV"}, "pattern": dsp.Volts.Pattern()},
+			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
 				text, ok := r.Scalar(path, n, "a voltage like 420 mV")
 				if !ok {
 					return nil
@@ -226,7 +228,7 @@ func recordingKeys() []key[board.Recording] {
 					r.At(n, "%s: dBu and dBV count the RMS voltage, which a peak has none of; write volts, like 420 mV", path)
 					return nil
 				}
-				v, ok := r.quantity(path, n, dsp.Volts, 1e-3, 20)
+				v, ok := r.Quantity(path, n, dsp.Volts, 1e-3, 20)
 				if !ok {
 					return nil
 				}
@@ -234,9 +236,9 @@ func recordingKeys() []key[board.Recording] {
 			},
 		},
 		{
-			name: "full_scale", brief: "the level of a full-scale sine at the guitar's jack",
-			schema: object{"type": "string", "description": "what digital full scale is at the guitar's jack: volts peak, or dBu or dBV of a full-scale sine; from 1 mV to 100 V peak", "examples": []string{"10 dBu", "2 V"}, "pattern": dsp.Volts.Pattern()},
-			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+			Name: "full_scale", Brief: "the level of a full-scale sine at the guitar's jack",
+			Schema: table.Object{"type": "string", "description": "what digital full scale is at the guitar's jack: volts peak, or dBu or dBV of a full-scale sine; from 1 mV to 100 V peak", "examples": []string{"10 dBu", "2 V"}, "pattern": dsp.Volts.Pattern()},
+			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
 				text, ok := r.Scalar(path, n, "a level like 10 dBu or 2 V")
 				if !ok {
 					return nil
@@ -258,12 +260,12 @@ func recordingKeys() []key[board.Recording] {
 			},
 		},
 		{
-			name: "load", brief: "what the guitar was plugged into when it was recorded",
-			schema: object{"anyOf": []any{
-				object{"const": "none", "description": "nothing: the file is the pickup's open-circuit voltage"},
-				mapSchema("what the guitar was plugged into when it was recorded", loadKeys()),
+			Name: "load", Brief: "what the guitar was plugged into when it was recorded",
+			Schema: table.Object{"anyOf": []any{
+				table.Object{"const": "none", "description": "nothing: the file is the pickup's open-circuit voltage"},
+				table.Map("what the guitar was plugged into when it was recorded", loadKeys()),
 			}},
-			read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
 				if s, ok := n.(ast.ScalarNode); ok && n.Type() != ast.NullType {
 					if word := s.GetToken().Value; word != "none" {
 						r.Unknown(n, path+": no %q", word, yamltext.Nearest(word, []string{"none"}), "want", []string{"none", "or {resistance: 1 MΩ, cable: 3 m}"})
@@ -272,17 +274,27 @@ func recordingKeys() []key[board.Recording] {
 					return func(v *board.Recording) { v.Load, v.LoadGiven = nil, true }
 				}
 				load := board.DefaultLoad
-				readMap(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
+				table.Read(r, path, n, "{resistance: 1 MΩ, cable: 3 m}", loadKeys(), &load)
 				return func(v *board.Recording) { v.Load, v.LoadGiven = &load, true }
 			},
 		},
-		choiceKey("side", "what becomes of a stereo recording", []string{"sum", "left", "right"}, "sum", func(v *board.Recording, w string) { v.Side = w }),
+		{
+			Name: "pickup", Brief: "what it was played on; another guitar of the file is louder or softer than that, by its coils, inductance and magnet. The file's own guitar when left out", Schema: pickupSchema(),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
+				p, ok := readPickup(r, path, n)
+				if !ok {
+					return nil
+				}
+				return func(v *board.Recording) { v.Pickup = &p }
+			},
+		},
+		table.Choice[*reader]("side", "what becomes of a stereo recording", []string{"sum", "left", "right"}, "sum", func(v *board.Recording, w string) { v.Side = w }),
 	}
 }
 
 func readRecording(r *reader, path string, n ast.Node) func(*board.File) {
 	rec := newFile().Recording
-	seen := readMap(r, path, n, "{sample: riff} or {file: riff.wav, peak: 420 mV}", recordingKeys(), &rec)
+	seen := table.Read(r, path, n, "{sample: riff} or {file: riff.wav, peak: 420 mV}", recordingKeys(), &rec)
 	if seen == nil {
 		return nil
 	}
@@ -310,15 +322,15 @@ func readRecording(r *reader, path string, n ast.Node) func(*board.File) {
 // that is sold.
 func loadKeys() []key[board.Load] {
 	return []key[board.Load]{
-		quantityKey("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *board.Load, v float64) { l.Resistance = dsp.Ohm(v) }),
-		quantityKey("cable", "length of the cable to the input", dsp.Metres, 0, 100, "3 m", func(l *board.Load, v float64) { l.Cable = dsp.Metre(v) }),
+		table.Quantity[*reader]("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *board.Load, v float64) { l.Resistance = dsp.Ohm(v) }),
+		table.Quantity[*reader]("cable", "length of the cable to the input", dsp.Metres, 0, 100, "3 m", func(l *board.Load, v float64) { l.Cable = dsp.Metre(v) }),
 		capacitanceKey("cable_capacitance", func(l *board.Load, v float64) { l.Capacitance = dsp.Farad(v) }),
 	}
 }
 
 // capacitanceKey is that of a cable.
 func capacitanceKey[T any](name string, set func(*T, float64)) key[T] {
-	return quantityKey(name, "capacitance of one metre of the cable, like 130 pF", dsp.Farads, 30e-12, 500e-12, "100 pF", set)
+	return table.Quantity[*reader](name, "capacitance of one metre of the cable, like 130 pF", dsp.Farads, 30e-12, 500e-12, "100 pF", set)
 }
 
 // cablesKey is cables between blocks that differ from the usual patch. It reads names of blocks and
@@ -326,16 +338,16 @@ func capacitanceKey[T any](name string, set func(*T, float64)) key[T] {
 func cablesKey() key[board.File] {
 	const brief = "cables between two blocks that are not as patch says, by the jack that they lead to: a block, or a return like board.return-2"
 	keys := []key[blocks.Cord]{
-		quantityKey("length", "its length; where it is left out, that of patch", dsp.Metres, 0, 100, "", func(k *blocks.Cord, v float64) { k.Length = dsp.Metre(v) }),
+		table.Quantity[*reader]("length", "its length; where it is left out, that of patch", dsp.Metres, 0, 100, "", func(k *blocks.Cord, v float64) { k.Length = dsp.Metre(v) }),
 		capacitanceKey("capacitance", func(k *blocks.Cord, v float64) { k.Capacitance = dsp.Farad(v) }),
 	}
 	return key[board.File]{
-		name: "cables", brief: brief,
-		schema: object{
+		Name: "cables", Brief: brief,
+		Schema: table.Object{
 			"type": "object", "description": brief, "minProperties": 1,
-			"propertyNames": object{"pattern": strings.TrimSuffix(namePattern, "$") + `(\.return-[1-9][0-9]?)?$`}, "additionalProperties": mapSchema("a cable", keys),
+			"propertyNames": table.Object{"pattern": strings.TrimSuffix(namePattern, "$") + `(\.return-[1-9][0-9]?)?$`}, "additionalProperties": table.Map("a cable", keys),
 		},
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			pairs, ok := r.Pairs(path, n, "fuzz: {length: 1 m}")
 			if !ok {
 				return nil
@@ -369,7 +381,7 @@ func cablesKey() key[board.File] {
 					r.Unknown(p.Key, "no jack %q that a cable leads to", name, yamltext.Nearest(name, names), "jacks", names)
 				}
 				k := cable{jack: jacks[name]}
-				seen := readMap(r, yamltext.Join(path, name), p.Value, "{length: 1 m}", keys, &k.cord)
+				seen := table.Read(r, yamltext.Join(path, name), p.Value, "{length: 1 m}", keys, &k.cord)
 				k.given = seen["length"] != nil
 				all = append(all, k)
 			}
@@ -389,8 +401,8 @@ func cablesKey() key[board.File] {
 func guitarKeys() []key[board.Guitar] {
 	return []key[board.Guitar]{
 		{
-			name: "pickup", brief: "a pickup by its name, or by its values", schema: pickupSchema(),
-			read: func(r *reader, path string, n ast.Node) func(*board.Guitar) {
+			Name: "pickup", Brief: "a pickup by its name, or by its values", Schema: pickupSchema(),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Guitar) {
 				p, ok := readPickup(r, path, n)
 				if !ok {
 					return nil
@@ -398,25 +410,27 @@ func guitarKeys() []key[board.Guitar] {
 				return func(g *board.Guitar) { g.Pickup = p }
 			},
 		},
-		movingKey("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Volume = v }, func(g *board.Guitar, c *board.Curve) { g.VolumeCurve = c }),
-		movingKey("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Tone = v }, func(g *board.Guitar, c *board.Curve) { g.ToneCurve = c }),
-		quantityKey("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
-		quantityKey("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
-		quantityKey("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *board.Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
-		quantityKey("hum", "mains hum that the pickup picks up, RMS, for the noise ledger; 0.3 mV with a single-coil, else none", dsp.Volts, 0, 0.1, "", func(g *board.Guitar, v float64) { g.Hum = dsp.Volt(v) }),
-		quantityKey("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *board.Guitar, v float64) { g.Cable = dsp.Metre(v) }),
+		table.Moving[*reader]("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Volume = v }, func(g *board.Guitar, c *board.Curve) { g.VolumeCurve = c }),
+		table.Moving[*reader]("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Tone = v }, func(g *board.Guitar, c *board.Curve) { g.ToneCurve = c }),
+		table.Quantity[*reader]("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
+		table.Quantity[*reader]("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
+		table.Quantity[*reader]("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *board.Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
+		table.Quantity[*reader]("hum", "mains hum that the pickup picks up, RMS, for the noise ledger; 0.3 mV with a single-coil, else none", dsp.Volts, 0, 0.1, "", func(g *board.Guitar, v float64) { g.Hum = dsp.Volt(v) }),
+		table.Quantity[*reader]("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *board.Guitar, v float64) { g.Cable = dsp.Metre(v) }),
 		capacitanceKey("cable_capacitance", func(g *board.Guitar, v float64) { g.Capacitance = dsp.Farad(v) }),
 	}
 }
 
 // pickupKeys are the values of a pickup that has no name.
 func pickupKeys() []key[board.Pickup] {
-	must := func(k key[board.Pickup]) key[board.Pickup] { k.must = true; return k }
+	must := func(k key[board.Pickup]) key[board.Pickup] { k.Must = true; return k }
 	return []key[board.Pickup]{
-		must(quantityKey("resistance", "the winding's resistance, like 8 kΩ", dsp.Ohms, 10, 1e6, "", func(p *board.Pickup, v float64) { p.Resistance = dsp.Ohm(v) })),
-		must(quantityKey("inductance", "the winding's inductance, like 4.4 H", dsp.Henries, 1e-3, 100, "", func(p *board.Pickup, v float64) { p.Inductance = dsp.Henry(v) })),
-		must(quantityKey("capacitance", "the winding's capacitance, like 130 pF", dsp.Farads, 1e-12, 100e-9, "", func(p *board.Pickup, v float64) { p.Capacitance = dsp.Farad(v) })),
-		quantityKey("eddy", "loss to eddy currents: a resistance parallel to part of the inductance; none when left out", dsp.Ohms, 1e3, 1e9, "", func(p *board.Pickup, v float64) { p.Eddy = dsp.Ohm(v) }),
+		must(table.Quantity[*reader]("resistance", "the winding's resistance, like 8 kΩ", dsp.Ohms, 10, 1e6, "", func(p *board.Pickup, v float64) { p.Resistance = dsp.Ohm(v) })),
+		must(table.Quantity[*reader]("inductance", "the winding's inductance, like 4.4 H", dsp.Henries, 1e-3, 100, "", func(p *board.Pickup, v float64) { p.Inductance = dsp.Henry(v) })),
+		must(table.Quantity[*reader]("capacitance", "the winding's capacitance, like 130 pF", dsp.Farads, 1e-12, 100e-9, "", func(p *board.Pickup, v float64) { p.Capacitance = dsp.Farad(v) })),
+		table.Choice[*reader]("coils", "coils in series, 2 of a humbucker; as many as the recording's pickup has when left out", []string{"1", "2"}, "", func(p *board.Pickup, w string) { p.Coils = int(w[0] - '0') }),
+		table.Quantity[*reader]("magnet", "a stronger magnet, or one nearer to the strings", dsp.Decibels, -20, 20, "0 dB", func(p *board.Pickup, v float64) { p.Magnet = v }),
+		table.Quantity[*reader]("eddy", "loss to eddy currents: a resistance parallel to part of the inductance; none when left out", dsp.Ohms, 1e3, 1e9, "", func(p *board.Pickup, v float64) { p.Eddy = dsp.Ohm(v) }),
 	}
 }
 
@@ -426,7 +440,7 @@ func readPickup(r *reader, path string, n ast.Node) (board.Pickup, bool) {
 	case *ast.MappingNode, *ast.MappingValueNode:
 		p := board.Pickup{Name: "custom"}
 		faults := len(r.Faults)
-		readMap(r, path, n, "", pickupKeys(), &p)
+		table.Read(r, path, n, "", pickupKeys(), &p)
 		return p, len(r.Faults) == faults
 	}
 	word, ok := r.Scalar(path, n, "a pickup like humbucker, or its values {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
@@ -443,6 +457,7 @@ func readPickup(r *reader, path string, n ast.Node) (board.Pickup, bool) {
 
 const namePattern = `^[a-z][a-z0-9-]{0,31}$`
 
+// NameForm is the form of the names of blocks, guitars, supplies and shipped recordings.
 var NameForm = regexp.MustCompile(namePattern)
 
 var outputForm = regexp.MustCompile("^" + outputName + "$")

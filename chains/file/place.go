@@ -5,31 +5,43 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
 
 	"drywire/chains/internal/yamltext"
 )
 
 // At is a fault at the value that a path such as "$.recording.file" leads to, in a chain file that
-// Parse has taken. It is for what only the caller can find out: that a recording is missing, say.
+// Parse has taken. It is for what only the caller can find out: that a recording is missing, say. It
+// panics on a path that is none.
 func At(name string, src []byte, path, text string) yamltext.Fault {
-	f := yamltext.Fault{File: name, Line: 1, Column: 1, Text: yamltext.OneLine(text)}
-	plain := bytes.ReplaceAll(bytes.TrimPrefix(src, []byte("\ufeff")), []byte("\r\n"), []byte("\n"))
-	file, err := parser.ParseBytes(plain, 0)
-	if err != nil {
-		return f
-	}
 	p, err := yaml.PathString(path)
 	if err != nil {
-		panic("chains: " + err.Error()) // the path is the programmer's
+		panic("file: " + err.Error()) // the path is the programmer's
 	}
-	n, err := p.FilterFile(file)
+	return placed(name, src, text, func(parsed *ast.File) (line, column int) {
+		n, err := p.FilterFile(parsed)
+		if err != nil {
+			return 0, 0
+		}
+		at := n.GetToken().Position
+		return at.Line, at.Column
+	})
+}
+
+// placed is a fault at the place that find has in a text, from 1; at its beginning where that has
+// none, or where the text cannot be parsed.
+func placed(name string, src []byte, text string, find func(*ast.File) (line, column int)) yamltext.Fault {
+	f := yamltext.Fault{File: name, Line: 1, Column: 1, Text: yamltext.OneLine(text)}
+	plain := bytes.ReplaceAll(bytes.TrimPrefix(src, []byte("\ufeff")), []byte("\r\n"), []byte("\n"))
+	parsed, err := parser.ParseBytes(plain, 0)
 	if err != nil {
 		return f
 	}
-	at := n.GetToken().Position
-	f.Line, f.Column = at.Line, at.Column
-	f.Excerpt = yamltext.Excerpt(strings.Split(string(plain), "\n"), at.Line, at.Column)
+	if line, column := find(parsed); line > 0 {
+		f.Line, f.Column = line, column
+		f.Excerpt = yamltext.Excerpt(strings.Split(string(plain), "\n"), line, column)
+	}
 	return f
 }
 

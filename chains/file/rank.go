@@ -7,6 +7,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/chains/measures"
 )
@@ -22,8 +23,8 @@ func objectives() []string {
 func keepKeys() []key[board.Keep] {
 	names := func(name, brief string, set func(*board.Keep, []string)) key[board.Keep] {
 		return key[board.Keep]{
-			name: name, brief: brief, schema: orderSchema(brief),
-			read: func(r *reader, path string, n ast.Node) func(*board.Keep) {
+			Name: name, Brief: brief, Schema: orderSchema(brief),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Keep) {
 				list, ok := r.blockNames(path, n)
 				if !ok {
 					return nil
@@ -36,8 +37,8 @@ func keepKeys() []key[board.Keep] {
 		inner := orderSchema("two blocks or more")
 		inner["minItems"] = 2
 		return key[board.Keep]{
-			name: name, brief: brief, schema: object{"type": "array", "description": brief, "items": inner},
-			read: func(r *reader, path string, n ast.Node) func(*board.Keep) {
+			Name: name, Brief: brief, Schema: table.Object{"type": "array", "description": brief, "items": inner},
+			Read: func(r *reader, path string, n ast.Node) func(*board.Keep) {
 				nodes, ok := r.List(path, n, "of lists of block names, like [[drive, delay]]")
 				if !ok {
 					return nil
@@ -79,11 +80,11 @@ func keepKeys() []key[board.Keep] {
 func keepKey() key[board.File] {
 	const brief = "what every order that rank tries has to keep to, like {first: [fuzz], last: [reverb]}"
 	return key[board.File]{
-		name: "keep", brief: brief, schema: mapSchema(brief, keepKeys()),
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Name: "keep", Brief: brief, Schema: table.Map(brief, keepKeys()),
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			var k board.Keep
 			faults := len(r.Faults)
-			readMap(r, path, n, "first: [fuzz]", keepKeys(), &k)
+			table.Read(r, path, n, "first: [fuzz]", keepKeys(), &k)
 			if len(r.Faults) > faults {
 				return nil
 			}
@@ -99,9 +100,9 @@ func keepKey() key[board.File] {
 func preferKey() key[board.File] {
 	const brief = "what rank goes by, like [quiet, headroom]"
 	return key[board.File]{
-		name: "prefer", brief: brief,
-		schema: object{"type": "array", "description": brief, "minItems": 1, "uniqueItems": true, "items": object{"enum": objectives(), "description": "an objective"}},
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Name: "prefer", Brief: brief,
+		Schema: table.Object{"type": "array", "description": brief, "minItems": 1, "uniqueItems": true, "items": table.Object{"enum": objectives(), "description": "an objective"}},
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			nodes, ok := r.List(path, n, "of objectives, like [quiet, headroom]")
 			if !ok {
 				return nil

@@ -17,7 +17,7 @@ func Setting(f *board.File, target, text string) (board.Setting, error) {
 		r.addTargets(b.Name, b.Kind, b.Powered)
 	}
 	targets := append(commonTargets(), r.targets...)
-	k := slices.IndexFunc(targets, func(k key[board.Chain]) bool { return k.name == target })
+	k := slices.IndexFunc(targets, func(k key[board.Chain]) bool { return k.Name == target })
 	if k < 0 {
 		return board.Setting{}, fmt.Errorf("no setting %q", target)
 	}
@@ -26,7 +26,7 @@ func Setting(f *board.File, target, text string) (board.Setting, error) {
 	if body == nil || !ok || len(pairs) != 1 {
 		return board.Setting{}, fmt.Errorf("%s: %q is not readable", target, text)
 	}
-	apply := targets[k].read(r, target, pairs[0].Value)
+	apply := targets[k].Read(r, target, pairs[0].Value)
 	if apply == nil {
 		return board.Setting{}, fmt.Errorf("%s", r.Faults[0].Text)
 	}

@@ -136,7 +136,7 @@ takes:
 			}
 		}
 	}
-	if c := f.OnPreset("two", "", nil); c.GuitarName != "" {
+	if c := f.OnPreset("two", board.OwnGuitar, nil); c.GuitarName != "" {
 		t.Errorf("asked for the file's guitar, got %q", c.GuitarName)
 	}
 }

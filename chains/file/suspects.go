@@ -4,6 +4,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/dsp"
 )
 
@@ -14,9 +15,9 @@ func suspectsKey() key[board.File] {
 	for _, name := range board.SuspectKinds {
 		const says = "against the other kinds"
 		keys = append(keys, key[map[string]float64]{
-			name: name, brief: says, schema: quantitySchema(says, dsp.Dial, 0, 10, ""),
-			read: func(r *reader, path string, n ast.Node) func(*map[string]float64) {
-				v, ok := r.quantity(path, n, dsp.Dial, 0, 10)
+			Name: name, Brief: says, Schema: table.QuantitySchema(says, dsp.Dial, 0, 10, ""),
+			Read: func(r *reader, path string, n ast.Node) func(*map[string]float64) {
+				v, ok := r.Quantity(path, n, dsp.Dial, 0, 10)
 				if !ok {
 					return nil
 				}
@@ -25,10 +26,10 @@ func suspectsKey() key[board.File] {
 		})
 	}
 	return key[board.File]{
-		name: "suspects", brief: brief, schema: mapSchema(brief, keys),
-		read: func(r *reader, path string, n ast.Node) func(*board.File) {
+		Name: "suspects", Brief: brief, Schema: table.Map(brief, keys),
+		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			m, faults := map[string]float64{}, len(r.Faults)
-			readMap(r, path, n, "cable: 4", keys, &m)
+			table.Read(r, path, n, "cable: 4", keys, &m)
 			if len(r.Faults) > faults {
 				return nil
 			}

@@ -9,6 +9,7 @@ import (
 	"github.com/goccy/go-yaml/token"
 
 	"drywire/chains/board"
+	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 )
 
@@ -16,10 +17,10 @@ import (
 // after it.
 func takeKeys() []key[board.Take] {
 	return []key[board.Take]{
-		lineKey("name", "what the take is called", "a line of text", true, func(t *board.Take, s string) { t.Name = s }),
+		table.Line[*reader]("name", "what the take is called", "a line of text", true, func(t *board.Take, s string) { t.Name = s }),
 		{
-			name: "order", brief: "the order of this take, where it is not the file's", schema: splitOrderSchema("the order of this take, where it is not the file's"),
-			read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+			Name: "order", Brief: "the order of this take, where it is not the file's", Schema: splitOrderSchema("the order of this take, where it is not the file's"),
+			Read: func(r *reader, path string, n ast.Node) func(*board.Take) {
 				order, split, ok := r.order(path, n)
 				if !ok {
 					return nil
@@ -32,8 +33,8 @@ func takeKeys() []key[board.Take] {
 		takeLoopsKey(),
 		toggleKey(),
 		{
-			name: "set", brief: "settings that are changed in this take, like {guitar.volume: 3}",
-			read: func(r *reader, path string, n ast.Node) func(*board.Take) {
+			Name: "set", Brief: "settings that are changed in this take, like {guitar.volume: 3}",
+			Read: func(r *reader, path string, n ast.Node) func(*board.Take) {
 				set, ok := r.settings(path, n)
 				if !ok {
 					return nil
@@ -63,7 +64,7 @@ func readTakes(r *reader, path string, n ast.Node) func(*board.File) {
 	first := map[string]int{}
 	for _, node := range nodes {
 		var t board.Take
-		seen := readMap(r, "takes", node, "{name: fuzz first}", takeKeys(), &t)
+		seen := table.Read(r, "takes", node, "{name: fuzz first}", takeKeys(), &t)
 		r.settingAsName(node, t.Name)
 		if t.Name != "" {
 			line, column := yamltext.Start(node)
@@ -83,11 +84,11 @@ func (r *reader) settingAsName(take ast.Node, name string) {
 	targets := append(commonTargets(), r.targets...)
 	names := make([]string, 0, len(targets))
 	for _, t := range targets {
-		if strings.Contains(t.name, ".") {
-			names = append(names, t.name)
+		if strings.Contains(t.Name, ".") {
+			names = append(names, t.Name)
 		}
 	}
-	key, _, value, ok := run(name, names)
+	key, _, value, ok := yamltext.Run(name, names)
 	if !ok {
 		return
 	}
@@ -186,21 +187,21 @@ func (r *reader) settings(path string, n ast.Node) ([]board.Setting, bool) {
 	targets := append(commonTargets(), r.targets...)
 	names := make([]string, len(targets))
 	for i, t := range targets {
-		names[i] = t.name
+		names[i] = t.Name
 	}
 	var settings []board.Setting
 	var keys []ast.Node
 	for _, p := range pairs {
 		name := p.Key.GetToken().Value
 		i := slices.Index(names, name)
-		if i < 0 && r.ran(p, names, func(string) {}) {
+		if i < 0 && r.Ran(p, names, func(string) {}) {
 			continue
 		}
 		if i < 0 {
 			r.unknownTarget(p.Key, name, names)
 			continue
 		}
-		if apply := targets[i].read(r, name, p.Value); apply != nil {
+		if apply := targets[i].Read(r, name, p.Value); apply != nil {
 			settings = append(settings, board.Setting{Target: name, Text: yamltext.Written(p.Value), Apply: apply})
 			keys = append(keys, p.Key)
 		}
@@ -242,12 +243,12 @@ func (r *reader) unknownTarget(n ast.Node, name string, names []string) {
 	switch {
 	case !dotted && slices.Contains(knobs, part): // drive: 8, of a block called drive
 		near = part + "." + part
-	case !dotted && meant(part, knobs) != "":
-		near = part + "." + meant(part, knobs)
+	case !dotted && yamltext.Meant(part, knobs) != "":
+		near = part + "." + yamltext.Meant(part, knobs)
 	case !dotted && slices.Contains(names, "guitar."+name):
 		near = "guitar." + name
-	case meant(knob, knobs) != "":
-		near = part + "." + meant(knob, knobs)
+	case yamltext.Meant(knob, knobs) != "":
+		near = part + "." + yamltext.Meant(knob, knobs)
 	default:
 		near = yamltext.Nearest(name, names)
 	}
@@ -313,7 +314,7 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 					r.At(read.keys[key], "%q is a switcher, which has no %s; toggle takes its loops in and out", name, key)
 				case l == nil && !slices.Contains(order, name):
 					r.At(read.keys[key], "take %q has no block %q in its order, so it cannot be %s", t.Name, name, key)
-				case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+				case l != nil && !everOn(f, t, l.Number):
 					r.At(read.keys[key], "take %q has loop %d out, so block %q in it cannot be %s", t.Name, l.Number, name, key)
 				}
 			}
@@ -324,7 +325,7 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 			switch l := board.LoopOf(loops, part); {
 			case l == nil && slices.Contains(r.declared, part) && !slices.Contains(order, part):
 				r.At(r.setAt[s], "take %q has no block %q in its order, so %s changes nothing", t.Name, part, s.Target)
-			case l != nil && !slices.Contains(f.LoopsOn(t), l.Number):
+			case l != nil && !everOn(f, t, l.Number):
 				r.At(r.setAt[s], "take %q has loop %d out, so %s changes nothing", t.Name, l.Number, s.Target)
 			}
 			r.settable(f, s)
@@ -342,7 +343,7 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 				case at == nil:
 				case name == r.switcher:
 					r.At(at, "%q is a switcher, which has no %s; loops says which of its loops are in", name, key)
-				case l != nil && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, name):
+				case l != nil && !l.Insert && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, name):
 					r.At(at, "preset %q has loop %d out, so block %q in it cannot be %s", p.Name, l.Number, name, key)
 				}
 			}
@@ -351,9 +352,23 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 			s := &p.Set[i]
 			r.settable(f, s)
 			part, _, _ := strings.Cut(s.Target, ".")
-			if l := board.LoopOf(r.loops, part); l != nil && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, part) {
+			if l := board.LoopOf(r.loops, part); l != nil && !l.Insert && !slices.Contains(p.Loops, l.Number) && !f.ReachedOn(p.Name, part) {
 				r.At(r.setAt[s], "preset %q has loop %d out, so %s changes nothing", p.Name, l.Number, s.Target)
 			}
+		}
+	}
+}
+
+// everOn says whether a loop is in, in a take, on any of its presets.
+func everOn(f *board.File, t board.Take, loop int) bool {
+	return slices.ContainsFunc(t.Presets(), func(p string) bool { return slices.Contains(f.LoopsOn(t.OnlyOn(p)), loop) })
+}
+
+// unchangeable faults takes whose presets change where no relay could do it.
+func (r *reader) unchangeable(f *board.File) {
+	for k, c := range f.Chains() {
+		if why := c.Unchangeable(); why != "" && k < len(r.takes) {
+			r.At(r.takes[k].keys["preset"], "take %q: %s", c.Take, why)
 		}
 	}
 }

@@ -173,7 +173,7 @@ func tests(f *board.File, take board.Take, things []thing, list []Suspect) (all 
 		}
 	}
 	for _, l := range f.LoopsOf(take) {
-		if !slices.Contains(f.LoopsOn(take), l.Number) {
+		if l.Insert || !slices.Contains(f.LoopsOn(take), l.Number) {
 			continue
 		}
 		inside := map[int]bool{}

@@ -12,13 +12,13 @@ import (
 // CleanUp is by how much the distortion falls when the guitar is turned down.
 var CleanUp = &Measure{Key: "clean_up_db", Name: "clean-up", Heading: "clean-up", Unit: "dB", Better: Higher, Step: 0.5, Digits: 1,
 	Brief:      "the distortion goes when the guitar's volume is rolled back",
-	Definition: "THD at out with the guitar's volume at 10 over that with it at 2, for a tone of 997 Hz and 0.2 V peak",
+	Definition: "distortion with the guitar's volume at 10 over that with it at 2",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
-		full, err := thdAt(ctx, t, 10)
+		full, err := t.Made(ctx, 10)
 		if err != nil {
 			return full, err
 		}
-		rolled, err := thdAt(ctx, t, 2)
+		rolled, err := t.Made(ctx, 2)
 		switch {
 		case err != nil || !full.OK() || !rolled.OK():
 			return full.Minus(rolled), err
@@ -45,8 +45,8 @@ var (
 func thdWith(key string, volume float64) *Measure {
 	return &Measure{
 		Key: key, Name: fmt.Sprintf("THD at %g", volume), Unit: "%", Digits: Significant,
-		Definition: fmt.Sprintf("THD (IEC 60268-3) of the test tone at out, in percent, with the guitar's volume at %g", volume),
-		OfTake:     func(ctx context.Context, t Take) (Figure, error) { return thdAt(ctx, t, volume) },
+		Definition: fmt.Sprintf("distortion, in percent, with the guitar's volume at %g", volume),
+		OfTake:     func(ctx context.Context, t Take) (Figure, error) { return t.Made(ctx, volume) },
 	}
 }
 

@@ -12,7 +12,7 @@ import (
 var THD = &Measure{Key: "thd_percent", Name: "THD", Unit: "%", Heading: "THD", Digits: Significant,
 	Definition: "second to tenth harmonic of the test tone over its fundamental (IEC 60268-3)",
 	Tones:      alone,
-	At:         func(j *Jack) Figure { return thd(j.Steady, j.Rate, float64(j.Test.Hz)) }}
+	At:         func(j *Jack) Figure { return SteadyTHD(j.Steady, j.Rate, float64(j.Test.Hz)) }}
 
 // THDN is the harmonics and the noise.
 var THDN = &Measure{Key: "thd_n_percent", Name: "THD+N", Unit: "%", Heading: "THD+N", Digits: Significant,
@@ -26,7 +26,7 @@ var THDN = &Measure{Key: "thd_n_percent", Name: "THD+N", Unit: "%", Heading: "TH
 	}}
 
 // Modulation is intermodulation by SMPTE's two tones.
-var Modulation = &Measure{Key: "modulation_percent", Name: "modulation distortion", Unit: "%", Heading: "60 Hz + 7 kHz", Digits: Significant,
+var Modulation = &Measure{Key: "modulation_percent", Name: "modulation distortion", Unit: "%", Heading: "60 Hz\n+ 7 kHz", Digits: Significant,
 	Definition: "intermodulation of 60 Hz and 7 kHz, 4 to 1, second and third order together (IEC 60268-3)",
 	Tones: func(t dsp.Tone) []dsp.Tone {
 		return []dsp.Tone{{Hz: 60, Volts: 0.8 * t.Volts}, {Hz: 7000, Volts: 0.2 * t.Volts}}
@@ -37,7 +37,7 @@ var Modulation = &Measure{Key: "modulation_percent", Name: "modulation distortio
 	}}
 
 // Difference is intermodulation of two high tones.
-var Difference = &Measure{Key: "difference_percent", Name: "difference distortion", Unit: "%", Heading: "8 + 11.95 kHz", Digits: Significant,
+var Difference = &Measure{Key: "difference_percent", Name: "difference distortion", Unit: "%", Heading: "8 kHz +\n11.95 kHz", Digits: Significant,
 	Definition: "intermodulation of 8 and 11.95 kHz, second and third order together (IEC 60268-3)",
 	Tones: func(t dsp.Tone) []dsp.Tone {
 		return []dsp.Tone{{Hz: 8000, Volts: t.Volts / 2}, {Hz: 11950, Volts: t.Volts / 2}}
@@ -49,16 +49,61 @@ var Difference = &Measure{Key: "difference_percent", Name: "difference distortio
 
 func alone(t dsp.Tone) []dsp.Tone { return []dsp.Tone{t} }
 
-// ToneTHD is the THD of the test tone at the last jack, the guitar's volume as it is.
-var ToneTHD = &Measure{Name: "distortion", Unit: "%", Heading: "distortion", Digits: 2,
-	Definition: "THD to the tenth harmonic (IEC 60268-3) of a tone of 997 Hz and 0.2 V peak",
+// ToneTHD is the THD of the test tone where it is made, the guitar's volume as it is.
+var ToneTHD = &Measure{Key: toneKey, Name: "distortion", Unit: "%", Heading: "distortion", Digits: 2,
+	Definition: "THD to the tenth harmonic (IEC 60268-3) of the test tone, 997 Hz and 0.2 V peak, at the output of the block that distorts the most what comes to it",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
-		return thdAt(ctx, t, AsItIs)
+		return t.Made(ctx, AsItIs)
+	},
+	Says: func(text string, f Values) string {
+		for _, one := range f {
+			if one.Key == toneKey && one.By != "" && one.Value >= 1 {
+				text += " where most of it is made, at the output of " + one.By
+			}
+		}
+		return text
 	}}
+
+// HeardDistortion is how far what distortion adds to the test tone at the end stands over what the
+// tone itself hides.
+var HeardDistortion = &Measure{Key: "distortion_heard_db", Name: "distortion as heard", Unit: "dB", Heading: "as heard", Digits: 1,
+	Definition: "noise to mask (ITU-R BS.1387-1) of all at out that is not the test tone, which is played at 72 dB SPL; under 0 the tone hides it",
+	OfTake: func(ctx context.Context, t Take) (Figure, error) {
+		if by := t.Modulated(); by != "" {
+			return None("it is modulated by %s", by), nil
+		}
+		x, err := steady(ctx, t, AsItIs, t.Tone())
+		if err != nil {
+			return Figure{}, err
+		}
+		return heard(x, t.Rate(), float64(t.Tone().Hz)), nil
+	},
+	Says: func(text string, f Values) string {
+		if negative(text) {
+			return text + ": the tone hides its harmonics"
+		}
+		return text + " over what the tone itself hides"
+	}}
+
+// heard is the noise-to-mask ratio of what a tone became, less what is left of the tone.
+func heard(x []float64, rate, hz float64) Figure {
+	h, err := measure.FitHarmonics(x, rate, hz, 10)
+	if err != nil {
+		return Read(0, err)
+	}
+	const loud = 0.1 // RMS: BS.1387's 92 dB SPL for a full-scale sine, less 17 dB of RMS and 3 dB
+	gain := loud / h.Total
+	tone, all := make([]float64, len(x)), make([]float64, len(x))
+	for k, v := range x {
+		all[k] = gain * (v - h.DC)
+		tone[k] = gain * h.Amplitude[0] * math.Sin(2*math.Pi*h.Frequency*float64(k)/rate+h.Phase[0])
+	}
+	return Read(measure.NoiseToMask(tone, all, rate, 92))
+}
 
 // THDChange is how much more distorted the other take is.
 var THDChange = &Measure{Key: "distortion_db", Name: "distortion", Unit: "dB", Heading: "THD", Digits: 1,
-	Definition: "THD to the tenth harmonic (IEC 60268-3) of a 997 Hz tone",
+	Definition: "THD to the tenth harmonic (IEC 60268-3) of a 997 Hz tone where either take makes it",
 	Facts:      []*Measure{ToneTHD},
 	Change: func(s *Sides) Figure {
 		inDB := func(percent Figure) Figure {
@@ -74,27 +119,10 @@ var THDChange = &Measure{Key: "distortion_db", Name: "distortion", Unit: "dB", H
 // property of the chain.
 const barely = 1e-3
 
-// thdAt is the THD of the test tone with the guitar's volume at 0 to 10, or AsItIs.
-func thdAt(ctx context.Context, t Take, volume float64) (Figure, error) {
-	x, err := steady(ctx, t, volume, t.Tone())
-	if err != nil {
-		return Figure{}, err
-	}
-	if f := t.Refuses(x); !f.OK() {
-		return f, nil
-	}
-	return thd(x, t.Rate(), float64(t.Tone().Hz)), nil
-}
+const toneKey = "distortion_percent"
 
-// SteadyTHD is the THD in percent of the test tone in a signal; none where nothing is left of it.
-func SteadyTHD(x []float64, rate float64) Figure {
-	if f := Unplayed(x); !f.OK() {
-		return f
-	}
-	return thd(x, rate, float64(TestTone.Hz))
-}
-
-func thd(x []float64, rate, hz float64) Figure {
+// SteadyTHD is the THD in percent of a tone in a signal.
+func SteadyTHD(x []float64, rate, hz float64) Figure {
 	h, err := measure.FitHarmonics(x, rate, hz, 10)
 	if err != nil {
 		return Read(0, err)

@@ -15,6 +15,7 @@ import (
 type Figure struct {
 	Value float64
 	Why   string // "" where there is a value
+	By    string // the block that it speaks of, where that has to be told; not in JSON
 }
 
 // Read takes what a meter says: its value, or why it has none, which is also the case of a value

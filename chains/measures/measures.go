@@ -65,15 +65,15 @@ type Measure struct {
 // All is every measure, in the order in which they are printed.
 var All = []*Measure{
 	PeakVolts, PeakDBV, PeakDBu, RMSVolts, RMSDBV, RMSDBu, Crest, Loudness,
-	Noise, NoiseA, HissA, SignalToNoise, SignalToNoiseA, Headroom, OverShare,
-	Centroid, THD, THDN, Modulation, Difference, Ceiling,
+	Noise, NoiseA, HissA, SignalToNoise, SignalToNoiseA, CleanHeadroom, Headroom, OverShare,
+	Centroid, THD, THDN, Modulation, Difference, Colour, Ceiling,
 
-	Compression, Sustain, CleanUp, FullTHD, RolledTHD, RollDown,
+	ToneTHD, HeardDistortion, Compression, Sustain, CleanUp, FullTHD, RolledTHD, RollDown,
 	Brightness, Bite, Bass, Boom, Mud, OverHiss, OverHum, LoudnessAtEnd,
 
-	brightnessKept, ClearRepeats, dynamicsKept, LeastHeadroom, quiet,
+	brightnessKept, ClearRepeats, OctaveInStep, dynamicsKept, LeastHeadroom, quiet,
 
-	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange,
+	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange, RepeatsChange,
 	SpectralMean, SpectralMax,
 }
 

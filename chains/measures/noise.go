@@ -33,7 +33,7 @@ var SignalToNoise = &Measure{Key: "signal_to_noise_db", Name: "signal to noise",
 	}}
 
 // SignalToNoiseA is the same as the ear weighs both.
-var SignalToNoiseA = &Measure{Key: "signal_to_noise_a_db", Name: "signal to noise, A-weighted", Unit: "dB(A)", Better: Higher, Heading: "above noise", Digits: 1,
+var SignalToNoiseA = &Measure{Key: "signal_to_noise_a_db", Name: "signal to noise, A-weighted", Unit: "dB(A)", Better: Higher, Heading: "above\nnoise", Digits: 1,
 	Definition: "RMS over noise with gates open, both A-weighted (IEC 61672-1)",
 	At: func(j *Jack) Figure {
 		return j.level(func(measure.Levels) (float64, error) {

@@ -8,7 +8,7 @@ const rounding = -200
 
 // Null is what is left when one take is taken from the other.
 var Null = &Measure{Key: "null_db", Name: "left over", Unit: "dB", Heading: "null", Digits: 1,
-	Definition: "level of the difference re a, after taking a delay within 1 ms and polarity back",
+	Definition: "level of the difference re a, after taking a delay within 50 ms and polarity back",
 	Change: func(s *Sides) Figure {
 		y := s.Y
 		if s.Inverted {

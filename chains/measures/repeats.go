@@ -22,6 +22,12 @@ var ClearRepeats = &Measure{
 	OfTake:     repeatsOf,
 }
 
+// RepeatsChange is how much clearer the repeats are.
+var RepeatsChange = &Measure{Key: "clear_repeats_db", Name: "clear repeats", Unit: "dB", Digits: 1,
+	Definition: "what the first repeat of a note has at its own harmonics over all that belongs to neither it nor the note played over it",
+	Facts:      []*Measure{ClearRepeats},
+	Change:     func(s *Sides) Figure { return s.fact(ClearRepeats) }}
+
 func repeatsOf(ctx context.Context, p Take) (Figure, error) {
 	delays := p.Delays()
 	switch len(delays) {

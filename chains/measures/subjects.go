@@ -9,15 +9,16 @@ import (
 
 // Jack is what there is to measure at one jack.
 type Jack struct {
-	X       []float64 // V, over the whole recording
-	Rate    float64   // Hz
-	Noise   Figure    // V RMS from 20 Hz to 20 kHz, when nobody plays
-	NoiseA  Figure    // the same, A-weighted
-	Hiss    Figure    // as Noise, under the playing: with gates open
-	HissA   Figure    // the same, A-weighted
-	Ceiling Figure    // V, of the block that the jack leads into
-	Test    dsp.Tone  // zero: none was asked for
-	Steady  []float64 // V, of the measure's tones
+	X      []float64 // V, over the whole recording
+	Rate   float64   // Hz
+	Noise  Figure    // V RMS from 20 Hz to 20 kHz, when nobody plays
+	NoiseA Figure    // the same, A-weighted
+	Hiss   Figure    // as Noise, under the playing: with gates open
+	HissA  Figure    // the same, A-weighted
+	// V, of the block that the jack leads into: where it begins to colour, and its ceiling
+	Colours, BreaksUp Figure
+	Test              dsp.Tone  // zero: none was asked for
+	Steady            []float64 // V, of the measure's tones
 
 	levels   *measure.Levels
 	spectrum *measure.Spectrum
@@ -79,8 +80,12 @@ type Take interface {
 	// Play is a signal through the take, in volts at its last jack and as long as the signal, with
 	// the guitar's volume at 0 to 10, or AsItIs. One name stands for one signal.
 	Play(ctx context.Context, name string, volume float64, signal func() []float64) ([]float64, error)
-	// Refuses says why the distortion of what came of a tone is not to be judged by.
-	Refuses(x []float64) Figure
+	// Made is the THD, in percent, of the test tone where the take makes it, with the guitar's
+	// volume at 0 to 10, or AsItIs: ToneTHD says where that is.
+	Made(ctx context.Context, volume float64) (Figure, error)
+	// Modulated is the block with an oscillator on the way to the end, after which a tone is in no
+	// steady state; "" where there is none.
+	Modulated() string
 	// Noise is the A-weighted noise at the last jack in volts, when nobody plays.
 	Noise() (float64, error)
 	// Hiss is the same under the playing: with gates open.
@@ -101,9 +106,8 @@ type Played interface {
 	// OfEnd is a figure of the voltage at the last jack, OfRecording of the pickup's own voltage.
 	OfEnd(name string, of func(x []float64) Figure) Figure
 	OfRecording(name string, of func(x []float64) Figure) Figure
-	// Stages tells of every stage with a ceiling that, and the highest peak in or out of it, in
-	// volts.
-	Stages(ctx context.Context, tell func(ceiling, peak float64)) error
+	// Blocks tells of every block that is not there to distort where it breaks up, and the highest peak at its input, in volts.
+	Blocks(ctx context.Context, tell func(breaksUp Figure, peak float64)) error
 }
 
 // Side is one take of two that are compared.

@@ -30,9 +30,9 @@ import (
 // A Ledger is the noise at one jack of a chain at rest, split by what makes it. What each source
 // makes is carried to the jack by the small-signal response of all that lies between: circuits by
 // AC analysis about the operating point, stages by the response that they state, those that state
-// none (a reverb) by the power spectrum of their impulse response; the teeth of an echo are
-// averaged over each cell of the frequency axis. Sources know nothing of each other, so that powers
-// add. Where noise comes near a threshold that does not hold; see Near.
+// none (a reverb) by the power spectrum of their impulse response; the comb ripple of an echo is
+// averaged over each cell of the frequency axis. Sources are uncorrelated, so that powers add.
+// Where noise comes near a threshold that does not hold; see Near.
 //
 // Mains hum is in series with the pickup's winding: tones at 50 Hz and its multiples to the tenth,
 // each as many times softer as its number (common practice, no source), together of the voltage
@@ -53,7 +53,7 @@ type Ledger struct {
 	Apart []Share
 	Gain  []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
 	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal
-	// responses say: a detector that it reaches, a limiter that it meets, a circuit that it bends.
+	// responses say: a detector that it reaches, a limiter that it meets, a circuit that it drives.
 	// Where there are any, the ledger was worked out by rendering the noise of every source: Whole
 	// is what was heard, and a share is what is gone of it when one source is left out, so that
 	// shares need not add up to it. Those of the largest few sources are there.
@@ -153,18 +153,34 @@ func At(c *board.Chain, rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
 
-// AtAll is the ledgers of several jacks.
-func AtAll(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
+// Totals is the ledgers of several jacks, for whoever asks how much noise there is and not whose:
+// those that take a rendering share one, and have no shares.
+func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 	m := newNoiseMeter(rate, noiseCells)
-	list := make([]*Ledger, 0, len(jacks))
-	for _, j := range jacks {
-		l, err := m.ledger(c, j)
+	list := make([]*Ledger, len(jacks))
+	var rendered []*Ledger
+	var read [][]string
+	var w *render.Plan
+	for k, j := range jacks {
+		ends, err := endsAt(c, j)
 		if err != nil {
 			return nil, err
 		}
-		list = append(list, l)
+		l, plan, near, err := m.linear(c, ends, true)
+		if err != nil {
+			return nil, err
+		}
+		if list[k] = l; len(near) > 0 {
+			for _, t := range near {
+				l.Near = append(l.Near, t.block)
+			}
+			w, rendered, read = plan, append(rendered, l), append(read, ends)
+		}
 	}
-	return list, nil
+	if w == nil {
+		return list, nil
+	}
+	return list, m.wholes(w, rendered, read)
 }
 
 // Move is what the noise at the chain's end would be if a block or a switcher stood elsewhere.
@@ -219,20 +235,20 @@ type noiseMeter struct {
 	edges   []float64
 	centres []float64
 	widths  []float64
-	lines   int               // length of the impulse responses, a power of two
-	roughs  map[string]*rough // by their keys
-	pairs   map[[2]*rough][]complex128
+	lines   int              // length of the impulse responses, a power of two
+	combs   map[string]*comb // by their keys
+	pairs   map[[2]*comb][]complex128
 }
 
-// rough is the product of the responses of stages with memory, whose teeth are finer than a cell;
-// at the lines of the transform. nil is that of none.
-type rough struct {
+// comb is the product of the responses of stages with memory, whose comb ripple is finer than a
+// cell; at the lines of the transform. nil is that of none.
+type comb struct {
 	keys []string // of the stages, sorted
 	h    []complex128
 }
 
 func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
-	m := &noiseMeter{rate: rate, roughs: map[string]*rough{}, pairs: map[[2]*rough][]complex128{}}
+	m := &noiseMeter{rate: rate, combs: map[string]*comb{}, pairs: map[[2]*comb][]complex128{}}
 	ratio := noiseHigh / noiseLow
 	for k := 0; k <= cells; k++ {
 		m.edges = append(m.edges, noiseLow*math.Pow(ratio, float64(k)/float64(cells)))
@@ -247,6 +263,19 @@ func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
 // ledger works on a wiring of its own. In it the guitar's source is the pickup's open-circuit
 // voltage: what the recording was made into cancels at rest.
 func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
+	ends, err := endsAt(c, jack)
+	if err != nil {
+		return nil, err
+	}
+	l, w, near, err := m.linear(c, ends, true)
+	if err != nil || len(near) == 0 {
+		return l, err
+	}
+	return l, m.render(w, l, ends, near)
+}
+
+// endsAt is the jack, or where it is out what the chain ends in.
+func endsAt(c *board.Chain, jack string) ([]string, error) {
 	ends := []string{jack}
 	if jack == "out" {
 		ends = c.Ends()
@@ -256,14 +285,14 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 			return nil, err
 		}
 	}
-	return m.linear(c, ends, true)
+	return ends, nil
 }
 
-// linear works the ledger out by small-signal responses, and where they do not hold by rendering,
-// if that is wanted.
-func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Ledger, error) {
+// linear works the ledger out by small-signal responses, and says on what wiring, and, if that is
+// wanted, where they do not hold.
+func (m *noiseMeter) linear(c *board.Chain, ends []string, thresholds bool) (*Ledger, *render.Plan, []threshold, error) {
 	plain := *c
-	plain.Recording.Load = nil
+	plain.Recording.Load, plain.Changes = nil, nil
 	w := render.PlanOf(&plain, m.rate, section.Draft)
 	m.setLines(w.Tail())
 	ones := make([]complex128, len(m.centres))
@@ -276,14 +305,14 @@ func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Led
 		walk.wanted, walk.driven, walk.done = map[*circuit.Netlist][]wanted{}, map[string]paths{}, map[string]bool{}
 		walk.want(wanted{end, ones, nil})
 		if err := walk.back(); err != nil {
-			return nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
+			return nil, nil, nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
 		}
-		if !rendering {
+		if !thresholds {
 			continue
 		}
 		var err error
 		if near, err = walk.near(near); err != nil {
-			return nil, err
+			return nil, nil, nil, err
 		}
 	}
 	l := &Ledger{Jack: strings.Join(ends, " and "), Centres: m.centres, Widths: m.widths, Gain: walk.gain}
@@ -297,10 +326,7 @@ func (m *noiseMeter) linear(c *board.Chain, ends []string, rendering bool) (*Led
 	}
 	l.sort(l.Shares)
 	l.sort(l.Apart)
-	if !rendering || len(near) == 0 {
-		return l, nil
-	}
-	return l, m.render(w, l, ends, near, studio)
+	return l, w, near, nil
 }
 
 // sort puts the loudest of a list first.
@@ -357,16 +383,16 @@ func (m *noiseMeter) setLines(tail dsp.Second) {
 	}
 	if n != m.lines {
 		m.lines = n
-		clear(m.roughs)
+		clear(m.combs)
 		clear(m.pairs)
 	}
 }
 
 // wanted is a voltage that the jack hears.
 type wanted struct {
-	node  string       // or the name of a driven source
-	gain  []complex128 // from there to the jack per cell, without the stages with memory on the way
-	rough *rough       // these
+	node string       // or the name of a driven source
+	gain []complex128 // from there to the jack per cell, without the stages with memory on the way
+	comb *comb        // these
 }
 
 // noiseWalk goes from the jack back to the guitar and gathers shares.
@@ -374,7 +400,7 @@ type noiseWalk struct {
 	m      *noiseMeter
 	w      *render.Plan
 	wanted map[*circuit.Netlist][]wanted // what is heard of each section
-	driven map[string]paths              // and of each driven source, apart by what is rough
+	driven map[string]paths              // and of each driven source, apart by their comb responses
 	done   map[string]bool               // stages by their names
 	shares map[[3]string]*Share
 	gain   []float64
@@ -408,8 +434,8 @@ func (n *noiseWalk) back() error {
 }
 
 // cross is the mean over each cell of the product of a and the conjugate of b.
-func (m *noiseMeter) cross(a, b *rough) []complex128 {
-	key := [2]*rough{a, b}
+func (m *noiseMeter) cross(a, b *comb) []complex128 {
+	key := [2]*comb{a, b}
 	if mean := m.pairs[key]; mean != nil {
 		return mean
 	}
@@ -440,10 +466,11 @@ func (m *noiseMeter) cross(a, b *rough) []complex128 {
 	return mean
 }
 
-// added is how what comes on paths with different rough parts adds up in a cell. With gains g(i)
-// and the Hermitian matrix M of means of the products of their rough parts, the mean power is g M
-// g*; M = L L* (Cholesky, Golub & Van Loan, Matrix Computations, section 4.2, from memory), so that
-// it is the sum over columns r of |Σ g(i) L(i,r)|². Of one path, L is the root of its mean power.
+// added is how what comes on paths with different comb responses adds up in a cell. With gains g(i)
+// and the Hermitian matrix M of means of the products of their comb responses, the mean power is g
+// M g*; M = L L* (Cholesky, Golub & Van Loan, Matrix Computations, section 4.2, from memory), so
+// that it is the sum over columns r of |Σ g(i) L(i,r)|². Of one path, L is the root of its mean
+// power.
 func (m *noiseMeter) added(list []wanted) (l [][][]complex128) {
 	n := len(list)
 	l = make([][][]complex128, len(m.centres)) // per cell, row and column
@@ -452,12 +479,12 @@ func (m *noiseMeter) added(list []wanted) (l [][][]complex128) {
 		for i := range n {
 			l[k][i] = make([]complex128, n)
 			for j := range i + 1 {
-				sum := m.cross(list[i].rough, list[j].rough)[k]
+				sum := m.cross(list[i].comb, list[j].comb)[k]
 				for r := range j {
 					sum -= l[k][i][r] * cmplx.Conj(l[k][j][r])
 				}
 				const rounding = 1e-12 // of the mean power: what is under it is nothing of its own
-				switch own := real(m.cross(list[j].rough, list[j].rough)[k]); {
+				switch own := real(m.cross(list[j].comb, list[j].comb)[k]); {
 				case i == j && real(sum) > rounding*own:
 					l[k][i][i] = complex(math.Sqrt(real(sum)), 0)
 				case i > j && l[k][j][j] != 0:
@@ -548,7 +575,7 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 			for k, g := range v.gain {
 				gain[k] = g * through[i][k][j]
 			}
-			heard.add(wanted{in, gain, v.rough})
+			heard.add(wanted{in, gain, v.comb})
 		}
 		if in != wiring.Source {
 			n.driven[in] = heard
@@ -563,12 +590,12 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	return nil
 }
 
-// paths is what is heard of one place, apart by what is rough on the way.
+// paths is what is heard of one place, apart by comb response on the way.
 type paths []wanted
 
 func (p *paths) add(v wanted) {
 	for k := range *p {
-		if q := &(*p)[k]; q.rough == v.rough && q.node == v.node {
+		if q := &(*p)[k]; q.comb == v.comb && q.node == v.node {
 			for k, g := range v.gain {
 				q.gain[k] += g
 			}
@@ -606,9 +633,9 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 		}
 		for in, node := range s.Sense {
 			if s.Shape().Tail() > 0 && !n.m.smooth(s) {
-				own := n.m.roughOf(s, in, channel)
+				own := n.m.combOf(s, in, channel)
 				for _, v := range heard {
-					inputs[in].add(wanted{node, slices.Clone(v.gain), n.m.product(v.rough, own)})
+					inputs[in].add(wanted{node, slices.Clone(v.gain), n.m.product(v.comb, own)})
 				}
 				continue
 			}
@@ -618,7 +645,7 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 				for k, g := range v.gain {
 					gain[k] = g * response[k]
 				}
-				inputs[in].add(wanted{node, gain, v.rough})
+				inputs[in].add(wanted{node, gain, v.comb})
 			}
 		}
 	}
@@ -755,34 +782,34 @@ func blockOf(c *board.Chain, owner string) string {
 	return owner
 }
 
-// product is two rough parts one after the other.
-func (m *noiseMeter) product(a, b *rough) *rough {
+// product is two comb responses in series.
+func (m *noiseMeter) product(a, b *comb) *comb {
 	if a == nil {
 		return b
 	}
 	keys := slices.Sorted(slices.Values(slices.Concat(a.keys, b.keys)))
 	key := strings.Join(keys, "\n")
-	if r := m.roughs[key]; r != nil {
+	if r := m.combs[key]; r != nil {
 		return r
 	}
-	r := &rough{keys, make([]complex128, len(a.h))}
+	r := &comb{keys, make([]complex128, len(a.h))}
 	for k := range r.h {
 		r.h[k] = a.h[k] * b.h[k]
 	}
-	m.roughs[key] = r
+	m.combs[key] = r
 	return r
 }
 
-// roughOf is the response of a stage's core from one of its inputs to one of its outputs, line by
+// combOf is the response of a stage's core from one of its inputs to one of its outputs, line by
 // line: by what it states, or else from the response to an impulse small enough to be left alone by
 // any limit, with the latency taken back.
-func (m *noiseMeter) roughOf(s blocks.Stage, input, channel int) *rough {
+func (m *noiseMeter) combOf(s blocks.Stage, input, channel int) *comb {
 	key := fmt.Sprintf("%s %d %d", s.Key, input, channel)
-	if r := m.roughs[key]; r != nil {
+	if r := m.combs[key]; r != nil {
 		return r
 	}
-	r := &rough{[]string{key}, make([]complex128, m.lines/2+1)}
-	m.roughs[key] = r
+	r := &comb{[]string{key}, make([]complex128, m.lines/2+1)}
+	m.combs[key] = r
 	step := float64(m.rate) / float64(m.lines)
 	if core, ok := s.Shape().(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
 		parallel.For(len(r.h), func(k int) { r.h[k] = core.Response(dsp.Hertz(float64(k) * step)) })

@@ -109,7 +109,7 @@ func TestNoiseThroughEcho(t *testing.T) {
 	w := render.PlanOf(c, 48000, section.Draft)
 	m.setLines(w.Tail())
 	sum, count := 0.0, 0.0
-	echo := m.roughOf(w.Stages[0], 0, 0)
+	echo := m.combOf(w.Stages[0], 0, 0)
 	for k, p := range m.cross(echo, echo) {
 		if f := m.centres[k]; f > 300 && f < 800 {
 			sum += real(p) * m.widths[k]

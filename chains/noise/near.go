@@ -3,6 +3,7 @@ package noise
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -140,7 +141,7 @@ func (n *noiseWalk) stageNear(s blocks.Stage, cells []int, sensed, driven map[st
 			}
 			var power []float64
 			if core.Tail() > 0 && !n.m.smooth(s) {
-				own := n.m.roughOf(s, in, c)
+				own := n.m.combOf(s, in, c)
 				for _, p := range n.m.cross(own, own) {
 					power = append(power, real(p))
 				}
@@ -175,7 +176,7 @@ const (
 
 // render makes of a ledger by small-signal responses one by rendering. Where its axis is coarse,
 // only the whole is worked out.
-func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold, studio func(s *Share) bool) error {
+func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold) error {
 	coarse := len(m.centres) < noiseCells
 	length, perOctave := renderedFine, 24.0
 	if coarse {
@@ -195,7 +196,7 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 		if coarse {
 			continue
 		}
-		before, err := newNoiseMeter(m.rate, noiseCells/4).linear(w.Chain, []string{t.node}, false)
+		before, _, _, err := newNoiseMeter(m.rate, noiseCells/4).linear(w.Chain, []string{t.node}, false)
 		if err != nil {
 			return err
 		}
@@ -211,15 +212,15 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 	if coarse {
 		list = nil
 	}
-	apart := map[source]bool{}
-	for _, x := range l.Apart {
-		apart[source{x.Element, x.Cause}] = true
-	}
+	apart := l.apart()
 	list = slices.DeleteFunc(list, func(c source) bool { return apart[c] })
 	spectra := make([]*heard, len(list)+1)
 	faults := make([]error, len(spectra))
 	parallel.For(len(spectra), func(k int) {
-		spectra[k], faults[k] = m.hear(s, ends, length, func(x source) bool { return apart[x] || k > 0 && x == list[k-1] })
+		heard, err := m.hear(s, [][]string{ends}, length, func(x source) bool { return apart[x] || k > 0 && x == list[k-1] })
+		if faults[k] = err; err == nil {
+			spectra[k] = heard[0]
+		}
 	})
 	for _, err := range faults {
 		if err != nil {
@@ -245,11 +246,45 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 	return nil
 }
 
+// apart is what nobody in the room hears, by its names.
+func (l *Ledger) apart() map[source]bool {
+	apart := map[source]bool{}
+	for _, x := range l.Apart {
+		apart[source{x.Element, x.Cause}] = true
+	}
+	return apart
+}
+
+// wholes makes of ledgers by small-signal responses what one rendering has at their jacks. What
+// nobody in the room hears makes no noise in front of a loudspeaker: it is left out at all of them.
+func (m *noiseMeter) wholes(w *render.Plan, list []*Ledger, read [][]string) error {
+	r, err := w.Renderer(slices.Concat(read...)...)
+	if err != nil {
+		return err
+	}
+	s, err := soundOf(w, sectionNodes(r), 24)
+	if err != nil {
+		return err
+	}
+	apart := map[source]bool{}
+	for _, l := range list {
+		maps.Copy(apart, l.apart())
+	}
+	heard, err := m.hear(s, read, renderedFine, func(x source) bool { return apart[x] })
+	if err != nil {
+		return fmt.Errorf("take %q: noise: %w", w.Chain.Take, err)
+	}
+	for k, l := range list {
+		l.Whole, l.Centres, l.Shares = heard[k].density, heard[k].centres, nil
+	}
+	return nil
+}
+
 // withoutTones is the noise at the chain's first end, rendered without hum and ripple, as one
 // share.
 func (m *noiseMeter) withoutTones(c *board.Chain) ([]Share, error) {
 	plain := *c
-	plain.Recording.Load = nil
+	plain.Recording.Load, plain.Changes = nil, nil
 	w, end := render.PlanOf(&plain, m.rate, section.Draft), c.Ends()[0]
 	r, err := w.Renderer(end)
 	if err != nil {
@@ -259,11 +294,11 @@ func (m *noiseMeter) withoutTones(c *board.Chain) ([]Share, error) {
 	if err != nil {
 		return nil, err
 	}
-	h, err := m.hear(s, []string{end}, renderedCoarse, func(x source) bool { return x.cause == "hum" || x.cause == "ripple" })
+	h, err := m.hear(s, [][]string{{end}}, renderedCoarse, func(x source) bool { return x.cause == "hum" || x.cause == "ripple" })
 	if err != nil {
 		return nil, err
 	}
-	return []Share{{Density: h.density}}, nil
+	return []Share{{Density: h[0].density}}, nil
 }
 
 // largest is the largest shares.
@@ -281,16 +316,17 @@ type heard struct {
 	centres []float64
 }
 
-// hear renders the chain at rest with all sources but one, and takes the spectrum at the jack.
-func (m *noiseMeter) hear(s *sound, ends []string, length float64, without func(x source) bool) (*heard, error) {
-	r, err := s.plan.Renderer(ends...)
+// hear renders the chain at rest with all sources but some, and takes the spectrum of the powers of
+// the jacks of each list; no jack is in two of them.
+func (m *noiseMeter) hear(s *sound, read [][]string, length float64, without func(x source) bool) ([]*heard, error) {
+	r, err := s.plan.Renderer(slices.Concat(read...)...)
 	if err != nil {
 		return nil, err
 	}
 	s.addTo(r, noiseSeed, without)
 	// detectors, coupling capacitors, echoes
 	settle := int(float64(m.rate) * (1 + min(3, float64(r.Tail()))))
-	out := make([][]float64, len(ends))
+	out := make([][]float64, len(r.Taps))
 	err = r.Run(context.Background(), render.Volts(make([]float64, settle+int(length*float64(m.rate)))), 0, func(taps [][]float64) error {
 		for k, x := range taps {
 			out[k] = append(out[k], x...)
@@ -303,7 +339,11 @@ func (m *noiseMeter) hear(s *sound, ends []string, length float64, without func(
 	for k := range out {
 		out[k] = out[k][settle:]
 	}
-	return m.spectrum(out...), nil
+	list := make([]*heard, len(read))
+	for k, jacks := range read {
+		list[k], out = m.spectrum(out[:len(jacks)]...), out[len(jacks):]
+	}
+	return list, nil
 }
 
 // spectrum is the power of signals, added up, per cell, under a Hann window. It writes over them.

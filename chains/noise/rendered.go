@@ -27,12 +27,14 @@ import (
 // that it has there at rest, and to several nodes as far as it is the same noise; so it does not
 // change with the signal in that section, only in those behind it.
 func AddNoise(r *render.Renderer, seed uint64) error {
-	s, err := soundOf(r.Plan, sectionNodes(r), 24)
-	if err != nil {
-		return err
+	for _, part := range r.Parts() {
+		s, err := soundOf(part.Plan, sectionNodes(part), 24)
+		if err != nil {
+			return err
+		}
+		s.apart = true
+		s.addTo(part, seed, nil)
 	}
-	s.apart = true
-	s.addTo(r, seed, nil)
 	return nil
 }
 

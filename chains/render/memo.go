@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
+	"slices"
 	"sync"
 
 	"drywire/chains/board"
@@ -53,17 +54,18 @@ type memoKey struct {
 // is to be. The budget, in bytes, bounds what is kept; what is dropped is computed again when it is
 // asked for.
 func NewMemo(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Memo {
-	return NewStore(budget).Memo("", recording, rate, q)
+	return NewStore(budget).Memo("", len(recording), func(x []float64) { copy(x, recording) }, rate, q)
 }
 
-// Memo is one that keeps its signals in the store, all of them of something.
-func (s *Store) Memo(of string, recording []float64, rate dsp.Hertz, q section.Quality) *Memo {
-	padded := make([]float64, Margin+len(recording)+Margin)
-	copy(padded[Margin:], recording)
+// Memo is one that keeps its signals in the store, all of them of something. fill writes the
+// recording, so many samples in volts.
+func (s *Store) Memo(of string, length int, fill func(recording []float64), rate dsp.Hertz, q section.Quality) *Memo {
+	padded := make([]float64, Margin+length+Margin)
+	fill(padded[Margin : Margin+length])
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.memos++
-	return &Memo{Rate: rate, Quality: q, recording: padded, length: len(recording), store: s, of: of, number: s.memos, atWork: map[[32]byte]*memory{}}
+	return &Memo{Rate: rate, Quality: q, recording: padded, length: length, store: s, of: of, number: s.memos, atWork: map[[32]byte]*memory{}}
 }
 
 // Size is how many bytes a Memo takes beside what it keeps in its store.
@@ -73,6 +75,54 @@ func (m *Memo) Size() int { return 8 * len(m.recording) }
 // of sections and stages ring by up to their latency to either side; as long as these add up to
 // less than the Margin, a remembered signal is the rendered one to the last bit.
 const Margin = 4096
+
+// Needs is how many bytes a Memo of a recording of so many samples takes at the most at once to
+// compute the nodes one after the other, with itself, if nothing that it keeps in its store stays
+// there.
+func (w *Plan) Needs(length int, nodes ...string) int {
+	d := depths{w, map[string]int{}}
+	signals := 0
+	for _, n := range nodes {
+		signals = max(signals, d.node(n))
+	}
+	return 8 * (1 + signals) * (Margin + length + Margin)
+}
+
+// depths is how many signals there are at once while one is computed, by its name. What a section
+// or stage gets comes one after the other, as in Memo.node and Memo.driven.
+type depths struct {
+	plan  *Plan
+	known map[string]int
+}
+
+func (d depths) node(node string) int {
+	n := d.plan.Section(node)
+	if n == nil {
+		return 0 // whoever computes it returns a fault
+	}
+	return d.of("node "+node, n.Inputs(), 1, d.driven)
+}
+
+func (d depths) driven(name string) int {
+	for _, s := range d.plan.Stages {
+		if slices.Contains(s.Drive, name) {
+			return d.of("driven "+s.Name, s.Sense, len(s.Drive), d.node)
+		}
+	}
+	return 0 // the recording
+}
+
+func (d depths) of(what string, inputs []string, outputs int, input func(string) int) int {
+	if n, ok := d.known[what]; ok {
+		return n
+	}
+	most := len(inputs) + outputs
+	for held, in := range inputs {
+		most = max(most, held+input(in))
+	}
+	d.known[what] = most
+	return most
+}
 
 // Computed is how many outputs of sections and stages have been computed so far: the work done.
 func (m *Memo) Computed() int64 {

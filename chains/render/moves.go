@@ -7,11 +7,11 @@ import (
 	"math/cmplx"
 	"reflect"
 	"slices"
-	"strings"
 	"sync"
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/stops"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
@@ -78,41 +78,41 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		values[i] = v
 		return values
 	}
-	fine, coarse := make([][]stop, len(moves)), make([][]stop, len(moves))
+	fine, coarse := make([][]stops.Stop, len(moves)), make([][]stops.Stop, len(moves))
 	for i, m := range moves {
-		few := stagePlaces(m.Curve)
-		coarse[i] = stops(m.Curve, w.Rate, few)
+		few := stops.OfStage(m.Curve)
+		coarse[i] = stops.Of(m.Curve, w.Rate, few)
 		var all [][]float64
 		for _, s := range coarse[i] {
-			all = append(all, with(i, s.value))
+			all = append(all, with(i, s.Value))
 		}
 		wired.lay(all)
-		many, err := wired.refine(places(m.Curve, firstPlaces), func(place float64) []float64 { return with(i, m.Curve.Value(place)) })
+		many, err := wired.refine(stops.Places(m.Curve, firstPlaces), func(place float64) []float64 { return with(i, m.Curve.Value(place)) })
 		if err != nil {
 			return nil, err
 		}
-		fine[i] = stops(m.Curve, w.Rate, many)
+		fine[i] = stops.Of(m.Curve, w.Rate, many)
 		all = nil
 		for _, s := range fine[i] {
-			all = append(all, with(i, s.value))
+			all = append(all, with(i, s.Value))
 		}
 		wired.lay(all)
 	}
 
 	// layOut is the frames of what differs: which moves it depends on, and then every time at which
 	// one of them stops.
-	layOut := func(stops [][]stop, same func(a, b *frozen) bool) ([]section.Frame, []*frozen, error) {
+	layOut := func(at [][]stops.Stop, same func(a, b *frozen) bool) ([]section.Frame, []*frozen, error) {
 		var movers []int
 		for i := range moves {
-			first := wired.at(with(i, stops[i][0].value))
-			if slices.ContainsFunc(stops[i], func(s stop) bool { return !same(first, wired.at(with(i, s.value))) }) {
+			first := wired.at(with(i, at[i][0].Value))
+			if slices.ContainsFunc(at[i], func(s stops.Stop) bool { return !same(first, wired.at(with(i, s.Value))) }) {
 				movers = append(movers, i)
 			}
 		}
 		var times []int64
 		for _, i := range movers {
-			for _, s := range stops[i] {
-				times = append(times, s.at)
+			for _, s := range at[i] {
+				times = append(times, s.At)
 			}
 		}
 		slices.Sort(times)
@@ -121,7 +121,7 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		for _, t := range times {
 			values := slices.Clone(start)
 			for _, i := range movers {
-				values[i] = settingAt(moves[i].Curve, stops[i], t, w.Rate)
+				values[i] = stops.At(moves[i].Curve, at[i], t, w.Rate)
 			}
 			settings = append(settings, values)
 		}
@@ -139,7 +139,7 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		for k, t := range times {
 			f := section.Frame{At: t}
 			if k+1 < len(times) {
-				f.Way = way(moves, movers, float64(t)/float64(w.Rate), float64(times[k+1])/float64(w.Rate))
+				f.Way = stops.Way(moves, movers, float64(t)/float64(w.Rate), float64(times[k+1])/float64(w.Rate))
 			}
 			frames = append(frames, f)
 		}
@@ -149,7 +149,7 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 	m := &motion{sections: map[*circuit.Netlist]*movingSection{}, stages: map[string]*movingStage{}}
 	for _, f := range wired.known {
 		if !f.alike(w) {
-			return nil, fmt.Errorf("take %q: %s changes what is wired to what as it moves", w.Chain.Take, names(moves))
+			return nil, fmt.Errorf("take %q: %s changes what is wired to what as it moves", w.Chain.Take, stops.Names(moves))
 		}
 	}
 	for k, own := range w.Sections {
@@ -204,31 +204,6 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 	return m, nil
 }
 
-// way is how the controls go from one time to another: all of them together, each by its own range.
-func way(moves []board.Turn, movers []int, from, to float64) [3]float64 {
-	var sum float64
-	var terms [3]float64
-	for _, i := range movers {
-		c := moves[i].Curve
-		far, own := increment(c, from, to)
-		scale := 1 / (c.Scale(c.High) - c.Scale(c.Low))
-		if far < 0 {
-			scale = -scale
-		}
-		sum += scale * far
-		for k, x := range own {
-			terms[k] += scale * x
-		}
-	}
-	if sum == 0 {
-		return [3]float64{1}
-	}
-	for k := range terms {
-		terms[k] /= sum
-	}
-	return terms
-}
-
 // How densely circuits follow each other: from firstPlaces in the range of a setting, or an octave,
 // on, a place is put between two of them until the small-signal response half-way is the mean of
 // theirs within fadeError of itself (or, where it is under a thousandth of the largest, of a
@@ -259,7 +234,7 @@ func (s *wirings) refine(places []float64, values func(place float64) []float64)
 		far, faults := make([]float64, len(open)), make([]error, len(open))
 		parallel.For(len(open), func(k int) {
 			c := open[k]
-			far[k], faults[k] = bend(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
+			far[k], faults[k] = interpolationError(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
 		})
 		var next []cell
 		for k, c := range open {
@@ -287,9 +262,9 @@ func mapped[T, U any](list []T, f func(T) U) []U {
 	return out
 }
 
-// bend is how far the response of what is in the middle lies from the mean of what is on either
-// side, over all sections that differ.
-func bend(a, middle, b *frozen) (float64, error) {
+// interpolationError is how far the response of what is in the middle lies from the mean of what is
+// on either side, over all sections that differ.
+func interpolationError(a, middle, b *frozen) (float64, error) {
 	worst := 0.0
 	for k := range middle.w.Sections {
 		if a.keys[k] == middle.keys[k] && b.keys[k] == middle.keys[k] {
@@ -352,29 +327,6 @@ func (f *frozen) responses(k int) ([]complex128, error) {
 	}
 	f.known[k] = h
 	return h, nil
-}
-
-func names(moves []board.Turn) string {
-	var list []string
-	for _, m := range moves {
-		list = append(list, m.Target)
-	}
-	return strings.Join(list, ", ")
-}
-
-// settingAt is a setting at a sample: where it stops there, or stands between two equal stops, that
-// to the last bit.
-func settingAt(c *board.Curve, stops []stop, t int64, rate dsp.Hertz) float64 {
-	k, exact := slices.BinarySearchFunc(stops, t, func(s stop, t int64) int { return int(s.at - t) })
-	switch {
-	case exact:
-		return stops[k].value
-	case k == 0:
-		return stops[0].value
-	case k == len(stops) || stops[k-1].value == stops[k].value:
-		return stops[k-1].value
-	}
-	return c.At(dsp.Second(float64(t) / float64(rate)))
 }
 
 // sameCore says whether two stages do the same.
@@ -584,15 +536,20 @@ func (w *Plan) core(s blocks.Stage, sample int64) (blocks.Core, error) {
 // may be shared as a wiring may.
 type Plan struct {
 	*wiring.Wiring
-	once  sync.Once
-	moved *motion
-	fault error
+	once    sync.Once
+	moved   *motion
+	fault   error
+	changed []*Plan // those of Chain.Changes, which a Renderer plays
 }
 
-// NewPlan is the plan of a render of this wiring.
+// NewPlan is the plan of a render of this wiring, as it is at 0 s where the chain has Changes.
 func NewPlan(w *wiring.Wiring) *Plan { return &Plan{Wiring: w} }
 
 // PlanOf wires the chain for recordings of the given rate.
 func PlanOf(c *board.Chain, rate dsp.Hertz, q section.Quality) *Plan {
-	return NewPlan(wiring.Of(c, rate, q))
+	p := NewPlan(wiring.Of(c, rate, q))
+	for _, change := range c.Changes {
+		p.changed = append(p.changed, NewPlan(wiring.Of(change.Chain, rate, q)))
+	}
+	return p
 }

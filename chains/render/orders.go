@@ -5,7 +5,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -23,7 +22,7 @@ import (
 // both.
 //
 // What may be swapped is proven for each signal, not assumed. A run is what lies between two things
-// that bend or move: a signal, its base, and what it has gone through since. In a run may be
+// that are non-linear or move: a signal, its base, and what it has gone through since. In a run may be
 //
 //   - a circuit between two stages, with the load that it has in this order, if it has no
 //     non-linear device and no voltage at rest;
@@ -45,8 +44,7 @@ type Orders struct {
 
 	memo *Memo
 
-	mu    sync.Mutex
-	peaks map[[32]byte]float64 // of signals, by their keys
+	mu sync.Mutex
 	// whether a stage reaches a limit, by the keys of its input and its core
 	limits map[[32]byte]bool
 	still  map[[32]byte]bool // whether a linear circuit is without a voltage at rest, by its key
@@ -55,8 +53,8 @@ type Orders struct {
 // NewOrders is like NewMemo.
 func NewOrders(recording []float64, rate dsp.Hertz, q section.Quality, budget int) *Orders {
 	return &Orders{
-		memo:  NewMemo(recording, rate, q, budget),
-		peaks: map[[32]byte]float64{}, limits: map[[32]byte]bool{}, still: map[[32]byte]bool{},
+		memo:   NewMemo(recording, rate, q, budget),
+		limits: map[[32]byte]bool{}, still: map[[32]byte]bool{},
 	}
 }
 
@@ -100,56 +98,6 @@ func (o *Order) Key(ctx context.Context, node string) ([32]byte, error) {
 		return [32]byte{}, err
 	}
 	return r.key, nil
-}
-
-// Peak is the highest voltage, peak, that a stage of the wiring senses or puts out.
-func (o *Order) Peak(ctx context.Context, s blocks.Stage) (float64, error) {
-	var at []*run
-	for _, node := range s.Sense {
-		r, err := o.node(ctx, node)
-		if err != nil {
-			return 0, err
-		}
-		at = append(at, r)
-	}
-	for _, drive := range s.Drive {
-		r, err := o.driven(ctx, drive)
-		if err != nil {
-			return 0, err
-		}
-		at = append(at, r)
-	}
-	top := 0.0
-	for _, r := range at {
-		v, err := o.peak(ctx, r)
-		if err != nil {
-			return 0, err
-		}
-		top = max(top, v)
-	}
-	return top, nil
-}
-
-func (o *Order) peak(ctx context.Context, r *run) (float64, error) {
-	o.all.mu.Lock()
-	v, ok := o.all.peaks[r.key]
-	o.all.mu.Unlock()
-	if ok {
-		return v, nil
-	}
-	x, err := o.signal(ctx, r)
-	if err != nil {
-		return 0, err
-	}
-	for _, y := range x {
-		if y = math.Abs(y); y > v {
-			v = y
-		}
-	}
-	o.all.mu.Lock()
-	o.all.peaks[r.key] = v
-	o.all.mu.Unlock()
-	return v, nil
 }
 
 // run is a place in an order: a signal, and what it has gone through since.

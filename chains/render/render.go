@@ -4,7 +4,7 @@
 // A Memo renders whole signals and remembers them by what they depend on; Orders does so for many
 // orders of the same blocks.
 //
-// Start reading at New, then Renderer.Run.
+// Start reading at PlanOf, then Plan.Renderer and Renderer.Run.
 package render
 
 import (
@@ -59,6 +59,7 @@ type Renderer struct {
 	blocks  [][]float64 // a block of every signal: see allot
 	source  Adder       // what is added to the recording; nil: nothing
 	free    []free      // driven sources that are neither the recording nor a stage's
+	relays  *relays     // of a chain that changes while it plays: it renders in place of steps
 }
 
 // step is a section or a stage with the signals that it reads and writes.
@@ -148,6 +149,14 @@ const blockSize = 512
 
 // Renderer prepares the chain to be rendered, with the jacks that are to be read.
 func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
+	if len(w.changed) > 0 {
+		return w.relayed(taps)
+	}
+	return w.renderer(taps, false)
+}
+
+// renderer leaves out what no tap needs, where that is wanted.
+func (w *Plan) renderer(taps []string, needed bool) (*Renderer, error) {
 	r := &Renderer{Plan: w, Taps: taps}
 	if err := board.Bare(w.Chain); err != nil {
 		return nil, err
@@ -219,6 +228,9 @@ func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
 		r.taps = append(r.taps, tap{k, latency[k]})
 		r.longest = max(r.longest, latency[k])
 	}
+	if needed {
+		r.prune()
+	}
 	r.allot()
 	for k := range r.steps {
 		st := &r.steps[k]
@@ -231,6 +243,30 @@ func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
 		st.outs = make([][]float64, len(st.out))
 	}
 	return r, nil
+}
+
+// prune takes out the steps that no tap depends on.
+func (r *Renderer) prune() {
+	wanted := map[int]bool{}
+	for _, t := range r.taps {
+		wanted[t.signal] = true
+	}
+	r.tail = 0
+	var steps []step
+	for _, st := range slices.Backward(r.steps) {
+		if !slices.ContainsFunc(st.out, func(s int) bool { return wanted[s] }) {
+			continue
+		}
+		for _, s := range st.in {
+			wanted[s] = true
+		}
+		if st.core != nil {
+			r.tail += st.core.Tail()
+		}
+		steps = append(steps, st)
+	}
+	slices.Reverse(steps)
+	r.steps = steps
 }
 
 // allot gives every signal a block. Signals of which one has been read for the last time before the
@@ -361,6 +397,9 @@ var ErrNotFinite = errors.New("a voltage is not finite")
 // them. Run stops at the context's end, at an error of src or sink, and at the first value that is
 // not finite.
 func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink func(taps [][]float64) error) error {
+	if r.relays != nil {
+		return r.relays.run(ctx, src, after, sink)
+	}
 	in := r.blocks[0]
 	out := make([][]float64, len(r.taps))
 	skip := make([]int, len(r.taps))
@@ -452,6 +491,11 @@ type SectionReport struct {
 // Reports is how the solver fared in every non-linear section.
 func (r *Renderer) Reports() []SectionReport {
 	var list []SectionReport
+	for _, part := range r.Parts() {
+		if part != r {
+			list = append(list, part.Reports()...)
+		}
+	}
 	for _, st := range r.steps {
 		if st.section != nil && !st.section.Linear() {
 			list = append(list, SectionReport{st.name, st.factor, st.section.Report()})
@@ -464,6 +508,15 @@ func (r *Renderer) Reports() []SectionReport {
 // of its stages' tails. A Renderer's Tail is the same; this one needs no operating point. It makes
 // every core for it, which takes milliseconds.
 func (p *Plan) Tail() dsp.Second {
+	var tail dsp.Second
+	for _, other := range p.changed {
+		tail = max(tail, NewPlan(other.Wiring).Tail())
+	}
+	return max(tail, p.ownTail())
+}
+
+// ownTail is that of the plan without its changes.
+func (p *Plan) ownTail() dsp.Second {
 	var tail dsp.Second
 	moved, _ := p.motion() // where it fails, so does the render
 	for _, s := range p.Stages {

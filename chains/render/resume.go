@@ -50,6 +50,7 @@ func (r *Renderer) Resume(settle, fade int, pasts ...Past) []string {
 		}
 		p := pasts[at]
 		fill(st.core, p, before, len(st.out))
+		p = p.cut(p.At-before, p.At+settle+fade)
 		c := &resumed{Core: st.core, past: p, late: before, until: before + settle, fade: fade, feeding: make([][]float64, len(st.in))}
 		for range st.in {
 			c.fed = append(c.fed, make([]float64, blockSize))
@@ -58,6 +59,16 @@ func (r *Renderer) Resume(settle, fade int, pasts ...Past) []string {
 		filled = append(filled, st.name)
 	}
 	return filled
+}
+
+// cut is that stretch of a past and nothing else, so that the signals need not be kept.
+func (p Past) cut(from, to int) Past {
+	from = max(0, from)
+	short := Past{Stage: p.Stage, At: p.At - from}
+	for _, x := range p.Sensed {
+		short.Sensed = append(short.Sensed, slices.Clone(x[from:to]))
+	}
+	return short
 }
 
 func (p Past) fits(inputs, beyond int) bool {

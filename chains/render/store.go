@@ -17,6 +17,7 @@ type Store struct {
 	mu     sync.Mutex
 	budget int
 	used   int
+	aside  int // bytes of the budget that are not for keeping
 	memos  int // that there have been
 	done   int64
 	kept   *simplelru.LRU[any, kept]
@@ -28,7 +29,8 @@ type kept struct {
 	bytes int
 }
 
-// NewStore keeps up to so many bytes; what was kept last stays even where it alone is more.
+// NewStore keeps up to so many bytes; where nothing is set aside, what was kept last stays even
+// where it alone is more.
 func NewStore(budget int) *Store {
 	s := &Store{budget: budget}
 	// it fails for sizes under 1 alone
@@ -51,9 +53,23 @@ func (s *Store) Keep(of string, key, value any, bytes int) {
 	s.kept.Remove(key)
 	s.kept.Add(key, kept{of, value, bytes})
 	s.used += bytes
-	for s.used > s.budget && s.kept.Len() > 1 {
+	s.shrink()
+}
+
+// shrink lets go of what was used longest ago until the budget is kept. The lock is held.
+func (s *Store) shrink() {
+	for s.used+s.aside > s.budget && (s.kept.Len() > 1 || s.aside > 0 && s.kept.Len() > 0) {
 		s.kept.RemoveOldest()
 	}
+}
+
+// SetAside takes so many bytes more of the budget away from what is kept, for what is being
+// computed; a number under 0 gives them back.
+func (s *Store) SetAside(bytes int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.aside += bytes
+	s.shrink()
 }
 
 // Drop forgets all that is of something.

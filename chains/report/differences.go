@@ -17,6 +17,7 @@ import (
 type pairView struct {
 	A, B          takeView
 	Sentence      string
+	Because       string
 	Heard, Likely string
 	Level         string // of hearing: most, some, none or unknown
 }
@@ -35,10 +36,13 @@ func (v *view) pairs(p Page) {
 		return
 	}
 	t := differences("Every pair in numbers, the second against the first", "pair")
-	for _, d := range p.Pairs {
+	for k, d := range p.Pairs {
 		w := heardWords[d.Heard]
 		a, b := v.Takes[d.A-1], v.Takes[d.B-1]
 		view := pairView{A: a, B: b, Sentence: said(d.Sentence, b.Name, a.Name), Heard: w.words, Level: w.level}
+		if len(p.Because) > 0 {
+			view.Because = unit.ReplaceAllString(p.Because[k], "$1\u00a0$2")
+		}
 		if d.Hearing.Probability.OK() && d.Heard != experiment.HeardSame {
 			view.Likely = percent(d.Hearing.Probability.Value)
 		}

@@ -31,7 +31,7 @@ func span(l *experiment.Ladder) (low, high float64) {
 	low, high = -100, 0
 	for _, t := range l.Takes {
 		for _, r := range t.Rungs {
-			for _, f := range []measures.Figure{r.Peak, r.Average, r.Noise, r.Ceiling} {
+			for _, f := range []measures.Figure{r.Peak, r.Average, r.Noise, r.Colour, r.Ceiling} {
 				if f.OK() {
 					low = math.Min(low, 20*math.Floor((f.Value-4)/20))
 					high = math.Max(high, 20*math.Ceil((f.Value+4)/20))
@@ -91,6 +91,9 @@ func drawLadder(k int, rungs []experiment.Rung, low, high float64) []drawing {
 			if r.Peak.OK() && r.Average.OK() {
 				side := math.Min(24, column*0.4)
 				c.box(middle-side/2, y(r.Peak.Value), side, math.Max(2, y(r.Average.Value)-y(r.Peak.Value)), take(k))
+			}
+			if r.Colour.OK() {
+				c.box(x+2, y(r.Colour.Value)-0.5, column-4, 1, "warn")
 			}
 			if r.Ceiling.OK() {
 				c.box(x+2, y(r.Ceiling.Value)-1.5, column-4, 3, "warn")
@@ -186,6 +189,9 @@ func ladderWords(rungs []experiment.Rung) string {
 		text += fmt.Sprintf("%s: peak %s dBu, average %s dBu, noise %s dBu", where, figure(r.Peak, 0), figure(r.Average, 0), figure(r.Noise, 0))
 		if r.Ceiling.OK() {
 			text += fmt.Sprintf(", ceiling %s dBu", figure(r.Ceiling, 0))
+		}
+		if r.Colour.OK() {
+			text += fmt.Sprintf(", colours from %s dBu", figure(r.Colour, 0))
 		}
 		text += ". "
 	}

@@ -56,6 +56,7 @@ type Page struct {
 	Responses []*experiment.ResponseReport // one per take, from the pickup to the last jack
 	Noise     []*experiment.NoiseReport    // one per take, at the last jack
 	Pairs     []experiment.Pair            // how takes differ, two by two
+	Because   []string                     // of Pairs, why: a sentence each; "" where they do not differ
 	Swaps     *experiment.SwapMap          // of one take
 	Remarks   []string                     // what could not be measured, and why
 
@@ -125,6 +126,9 @@ func (p Page) check() error {
 		if pair.A < 1 || pair.A > n || pair.B < 1 || pair.B > n {
 			return fmt.Errorf("a pair of takes %d and %d, of %d", pair.A, pair.B, n)
 		}
+	}
+	if len(p.Because) != 0 && len(p.Because) != len(p.Pairs) {
+		return fmt.Errorf("%d pairs and %d reasons", len(p.Pairs), len(p.Because))
 	}
 	for _, r := range c.Cables {
 		if r.B < 1 || r.B > n {

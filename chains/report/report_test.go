@@ -506,12 +506,30 @@ func TestBrokenPagesAreRefused(t *testing.T) {
 		"no channel":       func(p *Page) { p.Sounds[2].Channels = nil },
 		"a ledger too few": func(p *Page) { p.Noise = p.Noise[1:] },
 		"a pair of none":   func(p *Page) { p.Pairs[0].B = 7 },
+		"a reason too few": func(p *Page) { p.Because = make([]string, len(p.Pairs)-1) },
 	} {
 		p := made()
 		spoil(&p)
 		if err := Write(io.Discard, p); err == nil {
 			t.Errorf("%s: taken", name)
 		}
+	}
+}
+
+// What makes a difference stands beside its verdict, with nothing of it taken for HTML.
+func TestBecauseStandsByItsPair(t *testing.T) {
+	p := made()
+	p.Because = make([]string, len(p.Pairs))
+	p.Because[len(p.Pairs)-1] = "Because <b> comes behind a: +3.0 dB of treble becomes 0 dB."
+	list := elements(t, write(t, p))
+	var said []string
+	for _, e := range list {
+		if e.attr["class"] == "because" {
+			said = append(said, e.text)
+		}
+	}
+	if want := "Because <b> comes behind a: +3.0\u00a0dB of treble becomes 0\u00a0dB."; len(said) != 1 || said[0] != want {
+		t.Errorf("%q, and not %q", said, want)
 	}
 }
 

@@ -294,7 +294,7 @@ func (s *Sheet) recall(f *board.File, t board.Take) {
 			preset.Trim = strconv.FormatFloat(math.Round(trim*10)/10, 'f', 1, 64) + " dB"
 		}
 		for _, l := range s.Loops {
-			preset.In = append(preset.In, slices.Contains(p.Loops, l.Number))
+			preset.In = append(preset.In, l.Insert || slices.Contains(p.Loops, l.Number))
 		}
 		set := f.AsSet(board.Take{Preset: p.Name})
 		for k, b := range set {
@@ -383,6 +383,9 @@ func (s *Sheet) shop() {
 }
 
 // advise is what to look at, and what can hurt.
+// groundsMeet is common practice, no source: the model has no currents in a ground.
+const groundsMeet = "Four cables: the amplifier's ground comes onto the board twice. Where that hums, lay the four side by side, and put an isolating transformer into the one from its send; never lift a safety earth."
+
 func (s *Sheet) advise(f *board.File, c *board.Chain) {
 	s.Checks = append(s.Checks,
 		"Volumes down. Then supplies on, then amplifiers; off the other way round.",
@@ -400,6 +403,9 @@ func (s *Sheet) advise(f *board.File, c *board.Chain) {
 		for _, w := range o.Warnings {
 			s.Cautions = append(s.Cautions, strings.ToUpper(w[:1])+w[1:]+".")
 		}
+	}
+	if c.FourCables() != nil {
+		s.Cautions = append(s.Cautions, groundsMeet)
 	}
 	for _, w := range c.Warnings() {
 		s.Cautions = append(s.Cautions, strings.ToUpper(w[:1])+w[1:]+".")

@@ -12,7 +12,7 @@ import (
 // The measures of the drawing in pixels.
 const (
 	left   = 52
-	top    = 76
+	top    = 92
 	panel  = 380 // the width of a take
 	body   = 300 // the height of the scale
 	gap    = 40
@@ -20,7 +20,7 @@ const (
 )
 
 // SVG draws the travel of every take side by side on one scale, in dBu at the input of the next
-// block: average to peak, noise, the ceiling, and where its useful travel ends. It takes the colour
+// block: average to peak, noise, both ceilings, and where its useful travel ends. It takes the colour
 // of the text around it.
 func (a *Answer) SVG() []byte {
 	low, high := a.span()
@@ -40,8 +40,8 @@ func (a *Answer) SVG() []byte {
 	const blue, hot, ink = "#2b8cc4", "#d55e00", "currentColor" // as the level diagram has them
 	text(8, 22, 15, "start", ink, knob+" over its travel")
 	text(8, 42, 12, "start", blue, "signal, average to peak")
-	text(160, 42, 12, "start", hot, "ceiling of what comes next")
-	text(340, 42, 12, "start", ink, "- - -  noise when nobody plays")
+	text(160, 42, 12, "start", hot, "what comes next colours (thin), breaks up")
+	text(8, 58, 12, "start", ink, "- - -  noise when nobody plays")
 	for v := low; v <= high; v += 20 {
 		text(left-8, y(v)+4, 11, "end", ink, strings.Replace(fmt.Sprintf("%+.0f", v), "-", "−", 1))
 	}
@@ -78,6 +78,7 @@ func (a *Answer) SVG() []byte {
 		line(func(p Point) measures.Figure { return p.Average }, `stroke="`+blue+`" stroke-width="2"`)
 		line(func(p Point) measures.Figure { return p.Peak }, `stroke="`+blue+`" stroke-width="3"`)
 		line(func(p Point) measures.Figure { return p.Noise }, `stroke="currentColor" stroke-width="2" stroke-dasharray="6 5"`)
+		line(func(p Point) measures.Figure { return p.Colour }, `stroke="`+hot+`" stroke-width="1"`)
 		line(func(p Point) measures.Figure { return p.Ceiling }, `stroke="`+hot+`" stroke-width="3"`)
 		for k, p := range t.Points {
 			text(x(float64(k)/float64(len(t.Points)-1)), top+body+16, 11, "middle", ink, p.Clock)
@@ -102,7 +103,7 @@ func (a *Answer) span() (low, high float64) {
 	low, high = -80, 20
 	for _, t := range a.Takes {
 		for _, p := range t.Points {
-			for _, f := range []measures.Figure{p.Average, p.Peak, p.Noise, p.Ceiling} {
+			for _, f := range []measures.Figure{p.Average, p.Peak, p.Noise, p.Colour, p.Ceiling} {
 				if f.OK() {
 					low, high = min(low, 20*math.Floor(f.Value/20)), max(high, 20*math.Ceil(f.Value/20))
 				}

@@ -34,7 +34,7 @@ const Positions = 11
 
 // What ends the travel of a knob.
 const (
-	Ceiling  = "ceiling"   // the peaks pass the ceiling of a block behind
+	Ceiling  = "ceiling"   // the peaks pass the ceiling of a block behind, or of the block itself
 	Noise    = "noise"     // the noise comes too near to the playing
 	Level    = "level"     // it is louder than the loudest other preset by more than a jump
 	NoChange = "no change" // nobody hears what turning on does
@@ -69,12 +69,15 @@ type Point struct {
 	Average    measures.Figure `json:"into_next_average_dbu"`
 	Peak       measures.Figure `json:"into_next_peak_dbu"`
 	Noise      measures.Figure `json:"into_next_noise_dbu"`
+	Colour     measures.Figure `json:"next_colour_dbu"`
 	Ceiling    measures.Figure `json:"next_ceiling_dbu"`
+	Clean      measures.Figure `json:"next_clean_headroom_db"`
 	Headroom   measures.Figure `json:"next_headroom_db"`
 	Over       measures.Figure `json:"next_over_share"` // of the time, 0 to 1
 
 	text  string            // the value as it is written
 	rungs []experiment.Rung // behind the block
+	own   measures.Figure   // headroom of the block itself; none where it is over from the start
 }
 
 // End is where the useful travel ends, for one reason.
@@ -95,6 +98,10 @@ type Question struct {
 	Rate        dsp.Hertz
 	Quality     section.Quality
 	Progress    func(done, total int) // nil: nobody looks
+	Memory      int                   // bytes of signals that are remembered; 0: 512 MiB
+	// waited for before every position, and done called after it; nil: nobody else needs the
+	// processors
+	Turn func(context.Context) (done func(), err error)
 }
 
 // What is judged by: the limits of the complaints, so that both say the same.
@@ -110,8 +117,8 @@ const worse = 3
 // step is the change of level, in LU, that nobody hears: the textbook's step for wide-band noise.
 const step = 0.5
 
-// memory is how many bytes of signals are remembered.
-const memory = 256 << 20
+// usualMemory is how many bytes of signals are remembered where nobody says.
+const usualMemory = 512 << 20
 
 // Knob is the knob of a block of a file. The error names the nearest one, or says why it has no
 // travel.
@@ -174,6 +181,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 		return nil, err
 	}
 	excerpt := why.Loudest(q.Recording, float64(q.Rate), 2)
+	memory := cmp.Or(q.Memory, usualMemory) / 2
 	s := &sweeper{
 		q: q, knob: k, total: Positions * len(q.Takes),
 		bench: experiment.NewBench(excerpt, q.Rate, q.Quality, memory), memo: render.NewMemo(excerpt, q.Rate, q.Quality, memory),
@@ -238,13 +246,23 @@ func (s *sweeper) travel(ctx context.Context, name string) (*Travel, error) {
 		chains[k] = s.q.File.Of(turned).At(0)
 		t.Points[k] = Point{Clock: Clock(share), Value: v, text: text}
 	}
+	// turned down: a block that is over its own ceiling there is made to be
+	if err := s.point(ctx, chains[0], &t.Points[0], true); err != nil {
+		return nil, err
+	}
+	clean := t.Points[0].own.OK() && t.Points[0].own.Value >= 0
 	g, inner := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for k := range chains {
-		g.Go(func() error { return s.point(inner, chains[k], &t.Points[k]) })
+	for k := range chains[1:] {
+		g.Go(func() error { return s.point(inner, chains[k+1], &t.Points[k+1], clean) })
 	}
 	if err := g.Wait(); err != nil {
 		return nil, err
+	}
+	if !clean {
+		for k := range t.Points {
+			t.Points[k].own = measures.None("made to be over its ceiling, or without one")
+		}
 	}
 	others, err := s.others(ctx, take)
 	if err != nil {
@@ -259,14 +277,28 @@ func (s *sweeper) travel(ctx context.Context, name string) (*Travel, error) {
 	return t, nil
 }
 
-// point measures one position.
-func (s *sweeper) point(ctx context.Context, c *board.Chain, p *Point) error {
+// point measures one position; own says that the ceiling of the block itself is wanted too, which
+// costs most.
+func (s *sweeper) point(ctx context.Context, c *board.Chain, p *Point, own bool) error {
+	if s.q.Turn != nil {
+		done, err := s.q.Turn(ctx)
+		if err != nil {
+			return err
+		}
+		defer done()
+	}
 	values, err := s.bench.Measure(ctx, c, measures.LoudnessAtEnd, measures.ToneTHD, measures.OverHiss)
 	if err != nil {
 		return err
 	}
 	p.Loudness, p.Distortion, p.OverHiss = values[0], values[1], values[2]
-	m, err := experiment.Measure(ctx, render.PlanOf(c, s.q.Rate, s.q.Quality), s.memo.Signal, dsp.Tone{})
+	before := map[string]bool{}
+	for _, b := range c.Every() {
+		if before[b.Name] = true; b.Name == s.q.Block {
+			break
+		}
+	}
+	m, err := experiment.MeasureBefore(ctx, render.PlanOf(c, s.q.Rate, s.q.Quality), s.memo.Signal, dsp.Tone{}, func(block string) bool { return !before[block] || own && block == s.q.Block })
 	if err != nil {
 		return err
 	}
@@ -275,7 +307,9 @@ func (s *sweeper) point(ctx context.Context, c *board.Chain, p *Point) error {
 		if behind {
 			p.rungs = append(p.rungs, r)
 		}
-		behind = behind || r.Into == s.q.Block
+		if r.Into == s.q.Block {
+			behind, p.own = true, r.HeadroomDB
+		}
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -308,7 +342,10 @@ func (s *sweeper) still(ctx context.Context, t *Travel, chains []*board.Chain) (
 func (t *Travel) next() {
 	last := t.Points[len(t.Points)-1].rungs
 	at := slices.IndexFunc(last, func(r experiment.Rung) bool { return r.Ceiling.OK() })
-	if k := slices.IndexFunc(t.Ends, func(e End) bool { return e.What == Ceiling }); k >= 0 {
+	behind := func(e End) bool {
+		return e.What == Ceiling && slices.ContainsFunc(last, func(r experiment.Rung) bool { return r.Into == e.Block })
+	}
+	if k := slices.IndexFunc(t.Ends, behind); k >= 0 {
 		at = slices.IndexFunc(last, func(r experiment.Rung) bool { return r.Into == t.Ends[k].Block })
 	}
 	if at < 0 {
@@ -321,7 +358,8 @@ func (t *Travel) next() {
 	for k := range t.Points {
 		p := &t.Points[k]
 		r := p.rungs[at]
-		p.Average, p.Peak, p.Noise, p.Ceiling, p.Headroom, p.Over = r.Average, r.Peak, r.Noise, r.Ceiling, r.HeadroomDB, r.OverShare
+		p.Average, p.Peak, p.Noise, p.Over = r.Average, r.Peak, r.Noise, r.OverShare
+		p.Colour, p.Ceiling, p.Clean, p.Headroom = r.Colour, r.Ceiling, r.CleanDB, r.HeadroomDB
 	}
 }
 
@@ -384,6 +422,9 @@ func (s *sweeper) ends(t *Travel, others measures.Figure, still int) {
 		if at, ok := crossing(n, func(k int) measures.Figure { return t.Points[k].rungs[i].HeadroomDB }); ok {
 			add(Ceiling, r.Into, at, "the peaks pass the ceiling of %s; turned up, they are over it %.0f %% of the time", r.Into, 100*r.OverShare.Value)
 		}
+	}
+	if at, ok := crossing(n, func(k int) measures.Figure { return t.Points[k].own }); ok {
+		add(Ceiling, s.q.Block, at, "the peaks pass the ceiling of %s itself", s.q.Block)
 	}
 	best := 0
 	for k, p := range t.Points {

@@ -2,6 +2,7 @@ package sweep
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -132,8 +133,9 @@ func TestCrossing(t *testing.T) {
 	}
 }
 
-// The puzzle's picture: in both orders the peaks pass the amplifier's ceiling before 9 o'clock, as
-// TestPuzzle of package chains has it, so the order is not what ends the travel.
+// The puzzle's picture: in both orders the peaks pass where the amplifier begins to colour before 9
+// o'clock, as TestPuzzle of package chains has it, and its ceiling within an hour of each other,
+// about 11 o'clock, so the order is not what ends the travel.
 func TestPuzzleTravel(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it renders 22 positions")
@@ -143,12 +145,45 @@ func TestPuzzleTravel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	var at []float64
 	for _, tr := range a.Takes {
-		if len(tr.Ends) == 0 || tr.Ends[0].What != Ceiling || tr.Ends[0].Block != "amp" || tr.Ends[0].At > 0.2 {
-			t.Errorf("%s: %+v, want the ceiling of amp before 9 o'clock", tr.Take, tr.Ends)
+		if p := tr.Points[2]; p.Clock != "9" || tr.Next != "amp" || !p.Clean.OK() || p.Clean.Value > 0 {
+			t.Errorf("%s at %s o'clock into %s: %+v dB under where it colours, want it to colour", tr.Take, p.Clock, tr.Next, p.Clean)
 		}
-		if p := tr.Points[2]; p.Clock != "9" || p.Over.Value < 0.3 {
-			t.Errorf("%s at %s o'clock: over the amplifier's ceiling %.0f %% of the time, want over 30 %%", tr.Take, p.Clock, 100*p.Over.Value)
+		for _, e := range tr.Ends {
+			if e.What == Ceiling && e.Block == "amp" {
+				at = append(at, e.At)
+			}
 		}
+	}
+	if len(at) != 2 || math.Abs(at[0]-at[1]) > 0.1 {
+		t.Errorf("the amplifier breaks up at %v of the travel, want within an hour, a tenth, of each other", at)
+	}
+}
+
+// A boost that is turned up into its own rails ends by itself: a dB of its knob is one of its headroom,
+// in closed form. A fuzz is over its ceiling from the start on, and does not end by it.
+func TestOwnCeilingEndsTheTravel(t *testing.T) {
+	const loud = `drywire: 1
+recording: {sample: riff, peak: 200 mV, load: none}
+blocks:
+  lift: {kind: boost, gain: 0 dB}
+  keep: {kind: buffer, supply: 18 V}
+  dirt: {kind: fuzz}
+order: [lift, keep]
+takes: [{name: plain}, {name: dirty, order: [dirt]}]
+`
+	tr := ask(t, loud, "lift", "gain", "plain").Takes[0]
+	at := slices.IndexFunc(tr.Ends, func(e End) bool { return e.What == Ceiling && e.Block == "lift" })
+	if at < 0 {
+		t.Fatalf("%+v", tr.Ends)
+	}
+	first, last := tr.Points[0], tr.Points[len(tr.Points)-1]
+	if want := first.own.Value / (last.Value - first.Value); math.Abs(tr.Ends[at].At-want) > 0.02 {
+		t.Errorf("its own ceiling is passed at %.3f of the travel, want %.3f", tr.Ends[at].At, want)
+	}
+	tr = ask(t, loud, "dirt", "level", "dirty").Takes[0]
+	if slices.ContainsFunc(tr.Ends, func(e End) bool { return e.Block == "dirt" }) {
+		t.Errorf("a fuzz is over its ceiling by its nature: %+v", tr.Ends)
 	}
 }

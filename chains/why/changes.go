@@ -20,10 +20,12 @@ type change struct {
 	sort  string // "move", "insert", "remove", "bypass", "set"
 	do    func(t board.Take) board.Take
 	knob  *knob // that it turns, or nil
+	// of a move: the blocks that it passes
+	passes []string
 }
 
-// newBuffer is the name of a buffer that is put in.
-const newBuffer = "new-buffer"
+// NewBuffer is the name of a buffer that is put in.
+const NewBuffer = "new-buffer"
 
 // changer lists changes of one take.
 type changer struct {
@@ -38,7 +40,7 @@ type changer struct {
 func withBuffer(f *board.File) *board.File {
 	g := *f
 	kind := blocks.Find("buffer")
-	g.Blocks = append(slices.Clone(f.Blocks), board.Block{Name: newBuffer, Kind: kind, Settings: kind.Defaults()})
+	g.Blocks = append(slices.Clone(f.Blocks), board.Block{Name: NewBuffer, Kind: kind, Settings: kind.Defaults()})
 	return &g
 }
 
@@ -112,55 +114,21 @@ func (c *changer) onBoard(name string) bool {
 	return k != nil && k.Place == blocks.OnTheBoard && k.Name != "switcher"
 }
 
-// wired says whether a list is one that can be wired: nothing of a board behind the power of an
-// amplifier, and as keep has it.
-func (c *changer) wired(names []string) bool {
-	power := false
+// wired says whether a player could make one list of names of another, as keep has it.
+func (c *changer) wired(was, is []string) bool {
+	return board.Reordered(c.placed(was), c.placed(is)) == "" && c.keep.Allows(is)
+}
+
+// placed is blocks of the file as they are without a take.
+func (c *changer) placed(names []string) (line []board.Placed) {
 	for _, n := range names {
-		k := c.kindOf(n)
-		if power && k.Place == blocks.OnTheBoard {
-			return false
-		}
-		power = power || k.Place == blocks.AfterPower
+		line = append(line, board.Placed{Name: n, Kind: c.kindOf(n)})
 	}
-	at := func(n string) int { return slices.Index(names, n) }
-	for _, list := range c.keep.Before {
-		last := -1
-		for _, n := range list {
-			if k := at(n); k >= 0 {
-				if k < last {
-					return false
-				}
-				last = k
-			}
-		}
-	}
-	for k, n := range c.keep.First {
-		if at(n) >= 0 && at(n) != k {
-			return false
-		}
-	}
-	for k, n := range c.keep.Last {
-		if at(n) >= 0 && at(n) != len(names)-len(c.keep.Last)+k {
-			return false
-		}
-	}
-	for _, list := range c.keep.Together {
-		low, high, n := len(names), -1, 0
-		for _, b := range list {
-			if k := at(b); k >= 0 {
-				low, high, n = min(low, k), max(high, k), n+1
-			}
-		}
-		if n > 0 && high-low+1 != n {
-			return false
-		}
-	}
-	return true
+	return line
 }
 
 func (c *changer) add(sort, block, text string, do func(board.Take) board.Take) {
-	c.list = append(c.list, change{text, block, sort, do, nil})
+	c.list = append(c.list, change{text: text, block: block, sort: sort, do: do})
 }
 
 // without is a take with some blocks taken off the board.
@@ -210,16 +178,17 @@ func (c *changer) moves(l line) {
 				continue
 			}
 			names := slices.Insert(slices.Delete(slices.Clone(l.names), from, from+1), to, name)
-			if c.wired(names) {
+			if c.wired(l.names, names) {
 				c.add("move", name, fmt.Sprintf("move %s %s%s", name, behind(names, to), l.said), func(t board.Take) board.Take { return l.set(t, names) })
+				c.list[len(c.list)-1].passes = l.names[min(from+1, to):max(from, to+1)]
 			}
 		}
 		c.add("remove", name, "take "+name+" out", func(t board.Take) board.Take { return c.without(t, name) })
 	}
 	for k := 0; k <= len(l.names); k++ {
-		names := slices.Insert(slices.Clone(l.names), k, newBuffer)
-		if c.wired(names) {
-			c.add("insert", newBuffer, fmt.Sprintf("put a buffer %s%s", behind(names, k), l.said), func(t board.Take) board.Take { return l.set(t, names) })
+		names := slices.Insert(slices.Clone(l.names), k, NewBuffer)
+		if c.wired(l.names, names) {
+			c.add("insert", NewBuffer, fmt.Sprintf("put a buffer %s%s", behind(names, k), l.said), func(t board.Take) board.Take { return l.set(t, names) })
 		}
 	}
 }
@@ -237,10 +206,10 @@ func (c *changer) setting(block, target, value, text string, k *knob) *change {
 	if err != nil {
 		return nil
 	}
-	return &change{text, block, "set", func(t board.Take) board.Take {
+	return &change{text: text, block: block, sort: "set", do: func(t board.Take) board.Take {
 		t.Set = append(slices.DeleteFunc(slices.Clone(t.Set), func(o board.Setting) bool { return o.Target == target }), s)
 		return t
-	}, k}
+	}, knob: k}
 }
 
 // block is what can be done to one block where it stands.
@@ -314,12 +283,23 @@ func (c *changer) turned(k *knob, hours float64) *change {
 	case dsp.Hertzes:
 		v *= math.Exp2(hours * sign(k.up) / 3)
 	}
-	v = math.Round(v*1e6) / 1e6
+	return c.position(k, math.Round(v*1e6)/1e6)
+}
+
+// position is a knob at a value, as finely as a hand sets it: a tenth of a dial's number, of a
+// decibel or a per cent. Ends stay ends; nil where it does not move.
+func (c *changer) position(k *knob, v float64) *change {
+	switch k.unit {
+	case dsp.Dial, dsp.Decibels:
+		v = math.Round(v*10) / 10
+	case dsp.Percents:
+		v = math.Round(v*100) / 100
+	}
 	if v = min(max(v, k.low), k.high); v == k.now {
 		return nil
 	}
 	way := "down"
-	if k.up {
+	if v > k.now {
 		way = "up"
 	}
 	value := dsp.FormatQuantity(v, k.unit)

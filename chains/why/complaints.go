@@ -22,6 +22,9 @@ type Complaint struct {
 	Gone bool `json:"-"`
 	// Relative: the measure is compared with its median over the file's other takes.
 	Relative bool `json:"relative,omitempty"`
+	// Either: the difference counts whichever way it goes. The other presets are compared with,
+	// where the take is one.
+	Either bool `json:"either,omitempty"`
 }
 
 // Complaints is all of them, in the order in which help lists them.
@@ -83,7 +86,7 @@ var Complaints = []Complaint{
 	{
 		Word: "no-headroom", Says: "something breaks up that should stay clean",
 		Measure: measures.LeastHeadroom, Limit: 0, Step: 1, Gone: true,
-		Source:  "the highest peak meets a ceiling: by definition",
+		Source:  "the highest peak at its input meets its ceiling: by definition",
 		Unknown: "a supply that gives less than its label says is not in the model",
 	},
 	{
@@ -91,6 +94,24 @@ var Complaints = []Complaint{
 		Measure: measures.ClearRepeats, Limit: 20, Step: 1,
 		Source:  "what is between the notes at a tenth of the repeat's amplitude: common practice, no source",
 		Unknown: "the room's own echoes are not in the model",
+	},
+	{
+		Word: "stumbling-octave", Says: "the octave below stumbles on low notes",
+		Measure: measures.OctaveInStep, Limit: 75, Step: 5,
+		Source:  "a quarter of the note in the wrong octave: common practice, no source",
+		Unknown: "your picking hand, the pickup that is on and old strings make more of it than any block: the test note is plucked a sixth of the string from the bridge",
+	},
+	{
+		Word: "cannot-turn-up", Says: "I turn it up and it gets no louder",
+		Measure: swallowed, Limit: 9, Step: 1,
+		Source:  "of 12 dB more from the guitar, 3 dB or less arrive: common practice, no source",
+		Unknown: "a speaker that gives in, and ears that do, are not in the model; drywire sweep says what ends the travel of a knob",
+	},
+	{
+		Word: "jumps", Says: "the level jumps when I switch to this preset",
+		Measure: louder, Limit: 2, Step: 0.5, Relative: true, Either: true,
+		Source:  "2 LU from the other presets, or takes where it is no preset; 1 LU is just noticed in a change of programme: common practice, no source",
+		Unknown: "what the others in the band play is not in the model; drywire presets works out a trim for each preset",
 	},
 	{
 		Word: "too-quiet", Says: "this one gets lost, it is too quiet",
@@ -109,6 +130,13 @@ var Complaints = []Complaint{
 // louder is the loudness, of which less is wanted.
 var louder = func() *measures.Measure {
 	m := *measures.LoudnessAtEnd
+	m.Better = measures.Lower
+	return &m
+}()
+
+// swallowed is the compression, of which less is wanted.
+var swallowed = func() *measures.Measure {
+	m := *measures.Compression
 	m.Better = measures.Lower
 	return &m
 }()

@@ -46,7 +46,9 @@ type Answer struct {
 	Fixes     []Fix           `json:"fixes"`     // what to do, best first
 	Confirm   string          `json:"confirm"`   // the one experiment on the floor that tells
 	Unknown   string          `json:"unknown"`
-	Tried     int             `json:"tried"`
+	Tried     int             `json:"tried"`   // variants that were simulated
+	Changes   int             `json:"changes"` // single changes that a player could make
+	Left      int             `json:"left"`    // of them, those that were not tried: the least promising
 }
 
 // Cause is what taking a block out does, or two.
@@ -70,8 +72,10 @@ type Fix struct {
 	Needs    string          `json:"needs,omitempty"`
 	Side     string          `json:"side"` // what else a listener hears, at equal loudness
 
-	Lines []string `json:"-"` // the same, a key on each
+	Lines []string   `json:"-"` // the same, a key on each
+	Take  board.Take `json:"-"` // the same, of a file with NewBuffer where Needs says so
 	loses int
+	heard int // how much else changes
 }
 
 // Question is what is asked.
@@ -83,10 +87,16 @@ type Question struct {
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
 	Progress  func(done, total int) // nil: nobody looks
+	Memory    int                   // bytes of signals that are remembered; 0: 512 MiB
+	// waited for before every variant, and done called after it; nil: nobody else needs the processors
+	Turn func(context.Context) (done func(), err error)
 }
 
-// memory is how many bytes of signals are remembered.
-const memory = 256 << 20
+// UsualFixes is how many changes are simulated again at normal quality where nobody says.
+const UsualFixes = 4
+
+// usualMemory is how many bytes of signals are remembered where nobody says.
+const usualMemory = 512 << 20
 
 // finder answers one question.
 type finder struct {
@@ -110,16 +120,23 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	if at < 0 {
 		return nil, fmt.Errorf("no take %q", q.Take)
 	}
-	f := &finder{q: q, f: withBuffer(q.File), take: q.File.Takes[at]}
-	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
-	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
-	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
-	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
+	f := newFinder(q, q.File.Takes[at])
 	f.answer = &Answer{
 		Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
 		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
 	}
 	return f.answer, f.run(ctx)
+}
+
+// newFinder is for a take.
+func newFinder(q Question, t board.Take) *finder {
+	f := &finder{q: q, f: withBuffer(q.File), take: t}
+	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
+	memory := cmp.Or(q.Memory, usualMemory) / 2
+	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
+	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
+	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
+	return f
 }
 
 func (f *finder) run(ctx context.Context) error {
@@ -140,11 +157,12 @@ func (f *finder) run(ctx context.Context) error {
 		return nil
 	}
 	changes := f.c.all()
-	f.total = len(changes) + 2*len(f.c.suspects())
+	a.Changes = len(changes)
+	f.total = min(len(changes), mostTried) + 2*len(f.c.suspects()) + f.q.Fixes
 	if err := f.causes(ctx); err != nil {
 		return err
 	}
-	if err := f.fixes(ctx, changes); err != nil {
+	if err := f.fixes(ctx, f.promising(changes)); err != nil {
 		return err
 	}
 	a.Sentence, a.Confirm = f.sentence(), f.confirm()
@@ -178,10 +196,16 @@ func (f *finder) reference(ctx context.Context) error {
 		return nil
 	}
 	var all []float64
-	for _, t := range f.q.File.Takes {
-		if t.Name == f.q.Take {
-			continue
+	others := slices.DeleteFunc(slices.Clone(f.q.File.Takes), func(t board.Take) bool { return t.Name == f.q.Take })
+	if f.take.Preset != "" && f.q.Complaint.Either {
+		others = nil
+		for _, p := range f.q.File.Presets {
+			if p.Name != f.take.Preset {
+				others = append(others, board.Take{Name: p.Name, Preset: p.Name, Guitar: f.take.Guitar})
+			}
 		}
+	}
+	for _, t := range others {
 		v, err := f.draft.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
 		if err != nil {
 			return err
@@ -191,7 +215,7 @@ func (f *finder) reference(ctx context.Context) error {
 		}
 	}
 	if len(all) == 0 {
-		f.against = measures.None("there is no other take to compare with")
+		f.against = measures.None("there is nothing else to compare with")
 		return nil
 	}
 	slices.Sort(all)
@@ -201,12 +225,23 @@ func (f *finder) reference(ctx context.Context) error {
 
 // value is the measure of a take.
 func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (measures.Figure, error) {
+	if f.q.Turn != nil {
+		done, err := f.q.Turn(ctx)
+		if err != nil {
+			return measures.Figure{}, err
+		}
+		defer done()
+	}
 	v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
 	if err != nil {
 		return measures.Figure{}, err
 	}
 	if f.q.Complaint.Relative {
-		return v[0].Minus(f.against), nil
+		v[0] = v[0].Minus(f.against)
+		if f.q.Complaint.Either {
+			v[0].Value = math.Abs(v[0].Value)
+		}
+		return v[0], nil
 	}
 	return v[0], nil
 }
@@ -227,17 +262,22 @@ func (f *finder) each(ctx context.Context, takes []board.Take) ([]measures.Figur
 				v = measures.None("%v", err)
 			}
 			values[k] = v
-			f.mu.Lock()
-			f.done++
-			f.answer.Tried++
-			if f.q.Progress != nil {
-				f.q.Progress(f.done, max(f.total, f.done))
-			}
-			f.mu.Unlock()
+			f.one()
 			return nil
 		})
 	}
 	return values, g.Wait()
+}
+
+// one counts a variant that has been simulated.
+func (f *finder) one() {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.done++
+	f.answer.Tried++
+	if f.q.Progress != nil {
+		f.q.Progress(f.done, max(f.total, f.done))
+	}
 }
 
 // causes takes every block out, alone and in pairs, and leaves every one alone.
@@ -339,6 +379,42 @@ func (f *finder) pairs(list []Cause) (pairs [][]string) {
 	return pairs
 }
 
+// mostTried is how many single changes are tried: of a large board it is not all.
+const mostTried = 120
+
+// mostStill is how many knobs of causes are turned further though an hour of them does nothing.
+const mostStill = 4
+
+// isCause says whether a block is one of the causes that were found.
+func (f *finder) isCause(block string) bool {
+	return slices.ContainsFunc(f.answer.Causes, func(c Cause) bool { return slices.Contains(c.Blocks, block) })
+}
+
+// promising is as many of the changes as are tried, what concerns a cause first: it goes by what
+// taking blocks out has shown, and by nothing else.
+func (f *finder) promising(all []change) []change {
+	rank := func(c change) int {
+		switch {
+		case f.isCause(c.block):
+			return 0
+		case c.sort == "insert" || c.block == "":
+			return 1
+		case slices.ContainsFunc(c.passes, f.isCause):
+			return 2
+		case c.sort == "move":
+			return 4
+		}
+		return 3
+	}
+	if len(all) <= mostTried {
+		return all
+	}
+	list := slices.Clone(all)
+	slices.SortStableFunc(list, func(x, y change) int { return cmp.Compare(rank(x), rank(y)) })
+	f.answer.Left = len(list) - mostTried
+	return list[:mostTried]
+}
+
 // fixes tries every change at draft quality, the best again at normal quality, and two of the best
 // together.
 func (f *finder) fixes(ctx context.Context, changes []change) error {
@@ -376,7 +452,16 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		}
 	}
 	slices.SortStableFunc(knobs, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
-	for _, t := range knobs[:min(len(knobs), 4)] {
+	// and one of a cause that does nothing in an hour may do it at last, where a measure is at its end
+	var still []tried
+	for k, c := range changes {
+		g := f.q.Complaint.gain(f.base, values[k])
+		if c.knob != nil && f.isCause(c.block) && values[k].OK() && math.Abs(g) < f.worth() && len(still) < mostStill {
+			still = append(still, tried{change: c})
+		}
+	}
+	knobs = append(knobs[:min(len(knobs), 4)], still...)
+	for _, t := range knobs {
 		var further []change
 		takes = takes[:0]
 		for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
@@ -396,7 +481,7 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		}
 	}
 	slices.SortStableFunc(best, func(x, y tried) int {
-		return cmp.Or(cmp.Compare(f.loses(x.change), f.loses(y.change)), byWorth(x.cures, y.cures, x.gain, y.gain, x.plugs, y.plugs))
+		return cmp.Or(cmp.Compare(f.loses(x.change), f.loses(y.change)), byWorth(x.cures, y.cures, f.counted(x.gain), f.counted(y.gain), x.plugs, y.plugs))
 	})
 	var chosen []change
 	seen := map[string]int{}
@@ -416,20 +501,29 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	if len(chosen) >= 2 && !best[0].cures {
 		x, y := chosen[0], chosen[1]
 		if x.block != y.block {
-			chosen = append([]change{{x.text + ", and " + y.text, "", "two", func(t board.Take) board.Take { return y.do(x.do(t)) }, nil}}, chosen...)
+			chosen = append([]change{{text: x.text + ", and " + y.text, sort: "two", do: func(t board.Take) board.Take { return y.do(x.do(t)) }}}, chosen...)
 		}
 	}
-	for _, c := range chosen {
-		fix, err := f.confirmed(ctx, c)
-		if err != nil {
+	confirmed := make([]*Fix, len(chosen))
+	g, inner := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for k, c := range chosen {
+		g.Go(func() (err error) {
+			confirmed[k], err = f.confirmed(inner, c)
+			f.one()
 			return err
-		}
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	for _, fix := range confirmed {
 		if fix != nil {
 			a.Fixes = append(a.Fixes, *fix)
 		}
 	}
 	slices.SortStableFunc(a.Fixes, func(x, y Fix) int {
-		return cmp.Or(cmp.Compare(x.loses, y.loses), byWorth(x.Cures, y.Cures, x.Gain, y.Gain, x.Plugs, y.Plugs))
+		return cmp.Or(cmp.Compare(x.loses, y.loses), byWorth(x.Cures, y.Cures, f.counted(x.Gain), f.counted(y.Gain), x.Plugs+x.heard, y.Plugs+y.heard))
 	})
 	return nil
 }
@@ -447,7 +541,15 @@ func (f *finder) loses(c change) int {
 	return 0
 }
 
-// byWorth compares two changes: what cures first, then by how much for how many plugs.
+// counted is as much of a gain as counts: what goes further than the cure needs, by a step that is
+// worth speaking of, is worth no more.
+func (f *finder) counted(gain float64) float64 {
+	c := f.q.Complaint
+	return min(gain, c.gain(f.base, measures.Figure{Value: c.Limit})+c.Step)
+}
+
+// byWorth compares two changes: what cures first, then by how much of a gain for how much trouble:
+// plugs to move, and what else is heard.
 func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int {
 	if curesX != curesY {
 		if curesX {
@@ -458,7 +560,8 @@ func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int 
 	return cmp.Compare(gainY/float64(2+plugsY), gainX/float64(2+plugsX))
 }
 
-// confirmed simulates a change at normal quality; nil where nothing is left of it.
+// confirmed simulates a change at normal quality; nil where nothing is left of it. What else changes
+// is looked at in draft, as the facts of every comparison are.
 func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	t := c.do(f.take)
 	t.Name = clipped(c.text, 60)
@@ -466,28 +569,33 @@ func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	if err != nil {
 		return nil, err
 	}
-	fix := &Fix{Text: c.text, Value: v, Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.q.Complaint.cured(v), loses: f.loses(c)}
+	fix := Fix{Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.q.Complaint.cured(v)}
 	if !v.OK() {
 		fix.Gain = most
 	}
 	if fix.Gain < f.worth() || !v.OK() && !fix.Cures {
 		return nil, nil
 	}
-	other := f.f.Of(t)
-	fix.Plugs = plugs(f.c.at, other)
-	fix.TakeText, fix.Lines = edit.TakeText(t), edit.TakeLines(t)
-	if strings.Contains(fix.TakeText, newBuffer) {
-		fix.Needs = newBuffer + ": {kind: buffer}"
-	}
-	pair, err := f.normal.Compare(ctx, f.c.at, other)
+	pair, err := f.draft.Compare(ctx, f.c.at, f.f.Of(t))
 	if err != nil {
 		return nil, err
 	}
-	fix.Side = side(pair)
+	full := f.fixOf(c, t, v, pair)
+	full.Gain, full.Cures = fix.Gain, fix.Cures
+	return &full, nil
+}
+
+// fixOf is a change that makes a take, with the measure's value and what else changes.
+func (f *finder) fixOf(c change, t board.Take, v measures.Figure, pair experiment.Pair) Fix {
+	fix := Fix{Text: c.text, Value: v, loses: f.loses(c), Plugs: plugs(f.c.at, f.f.Of(t)), TakeText: edit.TakeText(t), Lines: edit.TakeLines(t), Take: t}
+	if strings.Contains(fix.TakeText, NewBuffer) {
+		fix.Needs = NewBuffer + ": {kind: buffer}"
+	}
+	fix.Side, fix.heard = side(pair)
 	if level := pair.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
 		fix.loses = 1
 	}
-	return fix, nil
+	return fix
 }
 
 // clipped is a name that a take may have.
@@ -498,8 +606,8 @@ func clipped(text string, most int) string {
 	return text
 }
 
-// side says what else changes, at equal loudness.
-func side(p experiment.Pair) string {
+// side says what else changes, at equal loudness, and in how much.
+func side(p experiment.Pair) (text string, n int) {
 	var list []string
 	say := func(m *measures.Measure, most float64, more, less string) {
 		f := p.Of(m)
@@ -519,7 +627,7 @@ func side(p experiment.Pair) string {
 	say(measures.NoiseChange, 1, "more noise at equal loudness", "less noise at equal loudness")
 	say(measures.SustainChange, 0.2, "more sustain", "less sustain")
 	if len(list) == 0 {
-		return "nothing else that a player would notice"
+		return "nothing else that a player would notice", 0
 	}
-	return strings.Join(list, ", ")
+	return strings.Join(list, ", "), len(list)
 }

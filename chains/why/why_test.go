@@ -46,7 +46,7 @@ func decay(sample, partial int) float64 {
 	return v
 }
 
-func shipped(t *testing.T, name string) *board.File {
+func shipped(t testing.TB, name string) *board.File {
 	t.Helper()
 	src, err := chains.ReadShipped(name)
 	if err != nil {
@@ -109,6 +109,15 @@ func TestKnownCauses(t *testing.T) {
 		}, {
 			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 20 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
 			cause: "lift", fix: "lift from 18 V",
+		}, {
+			word: "stumbling-octave", take: "fuzz first", text: "blocks:\n  wall: {kind: op-amp-fuzz, sustain: 8}\n  low: {kind: octave-down}\norder: [low, wall]\ntakes: [{name: octave first}, {name: fuzz first, order: [wall, low]}]\n",
+			cause: "wall", fix: "move wall behind low",
+		}, {
+			word: "cannot-turn-up", text: "blocks:\n  lift: {kind: boost, gain: 30 dB}\n  more: {kind: boost, gain: 20 dB}\norder: [lift, more]\n",
+			cause: "lift", fix: "gain of lift down",
+		}, {
+			word: "jumps", take: "solo", text: "blocks:\n  lift: {kind: boost, gain: 9 dB}\n  box: {kind: switcher, loops: {1: [lift]}}\norder: [box]\npresets: {plain: {loops: []}, too: {loops: []}, solo: {loops: [1]}}\ntakes: [{name: solo, preset: solo}, {name: other, preset: plain}]\n",
+			cause: "lift", fix: "gain of lift down",
 		}, {
 			word: "too-quiet", take: "soft", text: "blocks:\n  pot: {kind: volume, volume: 3}\norder: [pot]\ntakes: [{name: soft}, {name: loud, set: {pot.volume: 10}}, {name: louder, set: {pot.volume: 9}}]\n",
 			cause: "pot", fix: "volume of pot up",
@@ -220,7 +229,7 @@ func TestChangesThatAreOffered(t *testing.T) {
 		}
 		moved++
 		at := func(n string) int { return slices.Index(u.Order, n) }
-		if p := at("power"); at("echo") > p || at("fuzz") > p || at(newBuffer) > p {
+		if p := at("power"); at("echo") > p || at("fuzz") > p || at(NewBuffer) > p {
 			t.Errorf("%s: %v", one.text, u.Order)
 		}
 		if one.sort != "remove" && at("fuzz") != 0 {
@@ -229,6 +238,31 @@ func TestChangesThatAreOffered(t *testing.T) {
 	}
 	if moved < 5 {
 		t.Errorf("%d of %d change the order", moved, len(list))
+	}
+}
+
+// Behind the line output of a load box stand a mixer's effects: they are moved among themselves, and
+// what is in front of the power among itself.
+func TestChangesBehindALoadBox(t *testing.T) {
+	f := own(t, "blocks:\n  fuzz: {kind: fuzz}\n  drive: {kind: overdrive}\n  power: {kind: poweramp}\n  dummy: {kind: load-box}\n  tone: {kind: eq}\n  echo: {kind: delay}\norder: [fuzz, drive, power, dummy, tone, echo]\n")
+	g := withBuffer(f)
+	c := &changer{file: g, take: g.Takes[0], at: g.Of(g.Takes[0]), keep: f.Keep}
+	var got []string
+	for _, one := range c.all() {
+		if one.sort == "move" || one.sort == "insert" {
+			got = append(got, strings.Join(one.do(c.take).Order, " "))
+		}
+	}
+	slices.Sort(got)
+	want := []string{
+		"drive fuzz power dummy tone echo",
+		"fuzz drive new-buffer power dummy tone echo",
+		"fuzz drive power dummy echo tone",
+		"fuzz new-buffer drive power dummy tone echo",
+		"new-buffer fuzz drive power dummy tone echo",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }
 

@@ -2,6 +2,7 @@ package why
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"drywire/chains/measures"
@@ -16,13 +17,26 @@ func (c *Complaint) Text(v float64) string {
 	return strings.TrimSpace(measures.Figure{Value: v}.Text(c.Measure.Digits) + " " + unit)
 }
 
+// is says what a value is, as a clause.
+func (c *Complaint) is(v float64) string {
+	switch {
+	case !c.Relative:
+		return fmt.Sprintf("%s is %s", c.Measure.Name, c.Text(v))
+	case c.Either:
+		return fmt.Sprintf("it is %s away from the others", c.Text(v))
+	case v < 0:
+		return fmt.Sprintf("it is %s softer than the others", c.Text(-v))
+	}
+	return fmt.Sprintf("it is %s louder than the others", c.Text(v))
+}
+
 // nothing is the answer where nothing is wrong.
 func (f *finder) nothing() string {
 	c, a := f.q.Complaint, f.answer
 	if !a.Value.OK() {
 		return fmt.Sprintf("Nothing to find: %s of %q is not measurable (%s).", c.Measure.Name, a.Take, a.Value.Why)
 	}
-	return fmt.Sprintf("Nothing wrong is found: %s of %q is %s, and it is complained of %s.", c.Measure.Name, a.Take, c.Text(a.Value.Value), c.beyond())
+	return fmt.Sprintf("Nothing wrong is found: of %q, %s, and it is complained of %s.", a.Take, c.is(a.Value.Value), c.beyond())
 }
 
 // beyond is from where on a complaint holds.
@@ -32,7 +46,7 @@ func (c *Complaint) beyond() string {
 		word = "over"
 	}
 	if c.Relative {
-		return fmt.Sprintf("%s %s against the other takes", word, c.Text(c.Limit))
+		return "from " + c.Text(math.Abs(c.Limit)) + " on"
 	}
 	return word + " " + c.Text(c.Limit)
 }
@@ -40,7 +54,7 @@ func (c *Complaint) beyond() string {
 // sentence is the answer in one or two.
 func (f *finder) sentence() string {
 	c, a := f.q.Complaint, f.answer
-	text := fmt.Sprintf("It is so: %s is %s, complained of %s. ", c.Measure.Name, c.Text(a.Value.Value), c.beyond())
+	text := fmt.Sprintf("It is so: %s, complained of %s. ", c.is(a.Value.Value), c.beyond())
 	switch {
 	case len(a.Causes) == 0 && c.Holds(a.Bare):
 		text += "No pedal causes it: it is there without any of them, so it is the guitar, the cables or the amplifier."
@@ -48,6 +62,12 @@ func (f *finder) sentence() string {
 		text += "No pedal causes it alone, and taking one out does not help: they do it together."
 	default:
 		first := a.Causes[0]
+		var needed []string // each of which by itself makes it go, taken out
+		for _, k := range a.Causes {
+			if k.Necessary && !k.Sufficient && len(k.Blocks) == 1 {
+				needed = append(needed, k.Blocks...)
+			}
+		}
 		verb := "causes"
 		if len(first.Blocks) > 1 {
 			verb = "together cause"
@@ -55,6 +75,8 @@ func (f *finder) sentence() string {
 		switch {
 		case first.Necessary && first.Sufficient:
 			text += fmt.Sprintf("%s %s it: without it, it is gone; alone, it is there.", capital(among(first.Blocks)), verb)
+		case first.Necessary && len(needed) > 1 && len(first.Blocks) == 1:
+			text += fmt.Sprintf("%s make it together: with any one of them out, it is gone.", capital(among(needed)))
 		case first.Necessary:
 			text += fmt.Sprintf("%s %s it: taken out, it is gone.", capital(among(first.Blocks)), verb)
 		case first.Gain == most:

@@ -23,16 +23,24 @@ const Source = "Vdry"
 // guitar's pots and the load, at the same voltage, tells the current that was drawn. What is
 // plugged in now may be anything; where it equals the load, the two currents cancel and the jack
 // has the recorded voltage again. No filter is inverted.
-func layGuitar(b *blocks.Bench, g board.Guitar, load *board.Load) {
+//
+// A pickup that is not the one that was recorded plays the same at another level: board.GuitarLevel.
+func layGuitar(b *blocks.Bench, chain *board.Chain) {
+	g, load := chain.Guitar, chain.Recording.Load
 	defer b.Own("guitar")()
 	const hot = "guitar.hot"
 	b.Circuit.Input(Source, "dry", circuit.Ground)
+	strings := "dry"
+	if level := chain.GuitarLevel(); level != 1 {
+		strings = "strings"
+		b.Circuit.E("guitar.strings", strings, circuit.Ground, "dry", circuit.Ground, level)
+	}
 	ground := circuit.Ground // the cold end of the winding's capacitance
 	if load != nil {
-		ground = "dry"
+		ground = strings
 	}
 	p := g.Pickup
-	b.R("guitar.winding", "dry", "guitar.l1", p.Resistance)
+	b.R("guitar.winding", strings, "guitar.l1", p.Resistance)
 	if p.Eddy > 0 {
 		b.L("guitar.l1", "guitar.l1", "guitar.l2", p.Inductance*(1-eddyShare))
 		b.L("guitar.l2", "guitar.l2", hot, p.Inductance*eddyShare)
@@ -51,7 +59,7 @@ func layGuitar(b *blocks.Bench, g board.Guitar, load *board.Load) {
 	}
 	// What the recording's load drew, with the guitar's volume and tone full.
 	const copied = "recorded"
-	b.V("recorded.drawn", "dry", copied, 0)
+	b.V("recorded.drawn", strings, copied, 0)
 	b.ColdR("recorded.volume", copied, circuit.Ground, g.VolumePot)
 	b.ColdR("recorded.tone", copied, "recorded.cap", g.TonePot)
 	b.C("recorded.tonecap", "recorded.cap", circuit.Ground, g.ToneCapacitor)

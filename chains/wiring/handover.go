@@ -58,9 +58,10 @@ func cuts(c *board.Chain) []cut {
 // has the other path beside it.
 func Handovers(c *board.Chain, f dsp.Hertz) ([]Handover, error) {
 	var list []Handover
+	h := &handing{c, map[string]bool{}}
 	for _, at := range cuts(c) {
 		z := [2]complex128{}
-		for side, n := range [2]*circuit.Netlist{before(c, at), after(c, at)} {
+		for side, n := range [2]*circuit.Netlist{h.before(at), h.after(at)} {
 			for _, part := range n.Split() {
 				if !part.HasNode(at.jack) {
 					continue
@@ -75,6 +76,13 @@ func Handovers(c *board.Chain, f dsp.Hertz) ([]Handover, error) {
 		list = append(list, Handover{at.jack, z[0], z[1], cableTo(c, at), at.end})
 	}
 	return list, nil
+}
+
+// handing is a chain whose hand-overs are worked out, and which of its blocks a signal passes
+// without a stage, by name.
+type handing struct {
+	chain   *board.Chain
+	passing map[string]bool
 }
 
 // handoverRate is a sample rate for stages that are built but never run.
@@ -94,32 +102,47 @@ func line(c *board.Chain, at cut) []board.Placed {
 
 // before is what is seen backwards from where the chain is cut: the last few blocks in front of it,
 // where what is in front of these is out of reach, behind a stage.
-func before(c *board.Chain, at cut) *circuit.Netlist {
-	line := line(c, at)
+func (h *handing) before(at cut) *circuit.Netlist {
+	line := line(h.chain, at)
 	for j := at.k - 1; j >= 0; j-- {
+		if h.passes(line[j]) {
+			continue
+		}
 		bench := quietBench()
 		place(line[j], bench)
-		from, _ := layBlocks(c, bench, line[j+1:at.k], line[j].Out(), nil)
-		bench.Cable("cable.out", from, at.jack, cableTo(c, at))
-		if !connected(bench.Circuit, at.jack, line[j].In()) {
-			return bench.Circuit
-		}
+		from, _ := layBlocks(h.chain, bench, line[j+1:at.k], line[j].Out(), nil)
+		bench.Cable("cable.out", from, at.jack, cableTo(h.chain, at))
+		return bench.Circuit
 	}
-	return allBefore(c, at)
+	return allBefore(h.chain, at)
 }
 
 // after is what is seen forwards.
-func after(c *board.Chain, at cut) *circuit.Netlist {
-	line := line(c, at)[at.k:]
+func (h *handing) after(at cut) *circuit.Netlist {
+	line := line(h.chain, at)[at.k:]
 	for j := range line {
+		if h.passes(line[j]) {
+			continue
+		}
 		bench := quietBench()
 		place(line[0], bench)
-		layBlocks(c, bench, line[1:j+1], line[0].Out(), nil)
-		if !connected(bench.Circuit, at.jack, line[j].Out()) {
-			return bench.Circuit
-		}
+		layBlocks(h.chain, bench, line[1:j+1], line[0].Out(), nil)
+		return bench.Circuit
 	}
-	return allAfter(c, at)
+	return allAfter(h.chain, at)
+}
+
+// passes says whether a block's jacks are in one part of its circuit, with no stage between them:
+// asked once of every block.
+func (h *handing) passes(p board.Placed) bool {
+	known, ok := h.passing[p.Name]
+	if !ok {
+		bench := quietBench()
+		place(p, bench)
+		known = connected(bench.Circuit, p.Out(), p.In())
+		h.passing[p.Name] = known
+	}
+	return known
 }
 
 // connected says whether two nodes are in one part of a circuit.
@@ -135,7 +158,7 @@ func connected(n *circuit.Netlist, a, b string) bool {
 // allBefore is the chain up to the end of the cable that leads to where it is cut.
 func allBefore(c *board.Chain, at cut) *circuit.Netlist {
 	bench := quietBench()
-	layGuitar(bench, c.Guitar, c.Recording.Load)
+	layGuitar(bench, c)
 	common := c.Blocks
 	if at.end == "" {
 		common = c.Blocks[:at.k]

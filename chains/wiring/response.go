@@ -16,20 +16,21 @@ func (w *Wiring) Response(node string, f dsp.Hertz) (complex128, error) {
 	return NewResponder(w).At(node, f)
 }
 
-// responder works out responses, with the operating point of each section found once.
-type responder struct {
+// Responder works out responses, with the operating point of each section found once.
+type Responder struct {
 	w  *Wiring
 	ac map[*circuit.Netlist]*circuit.AC
 	// whether a stage that states no response may stand for the source; nil: none may
 	Begin func(owner string) bool
 }
 
-func NewResponder(w *Wiring) *responder {
-	return &responder{w: w, ac: map[*circuit.Netlist]*circuit.AC{}}
+// NewResponder is a Responder of a wiring, for one goroutine.
+func NewResponder(w *Wiring) *Responder {
+	return &Responder{w: w, ac: map[*circuit.Netlist]*circuit.AC{}}
 }
 
 // At is the transfer from the recording's source to a node.
-func (r *responder) At(node string, f dsp.Hertz) (complex128, error) {
+func (r *Responder) At(node string, f dsp.Hertz) (complex128, error) {
 	n := r.w.Section(node)
 	if n == nil {
 		return 0, fmt.Errorf("no node %q", node)
@@ -61,7 +62,7 @@ func (r *responder) At(node string, f dsp.Hertz) (complex128, error) {
 }
 
 // stage is the transfer from the recording's source to a node that a stage drives.
-func (r *responder) stage(drive string, f dsp.Hertz) (complex128, error) {
+func (r *Responder) stage(drive string, f dsp.Hertz) (complex128, error) {
 	for _, s := range r.w.Stages {
 		if r.Begin != nil && len(s.Drive) > 1 && slices.Contains(s.Drive, drive) && r.Begin(s.Owner) {
 			return 1, nil // what the outputs of a block in stereo have in common

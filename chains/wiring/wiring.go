@@ -31,11 +31,26 @@ type Wiring struct {
 // Of lays the chain out for recordings of the given rate.
 func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	bench := blocks.NewBench(rate, q.Oversample(rate))
-	layGuitar(bench, c.Guitar, c.Recording.Load)
+	layGuitar(bench, c)
 	first := c.Guitar.Cord()
 	from, next := layBlocks(c, bench, c.Blocks, "guitar", &first)
 	layRest(c, bench, from, next)
 
+	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
+	w.order(bench.Circuit.Split(), bench.Stages)
+	return w
+}
+
+// Feed is the name of the element that drives what From lays out.
+const Feed = "Vfeed"
+
+// From lays the chain out from a jack on, with so many of its blocks before it: what stood there is
+// a source, silent but for what a renderer adds to it.
+func From(c *board.Chain, jack string, before int, rate dsp.Hertz, q section.Quality) *Wiring {
+	bench := blocks.NewBench(rate, q.Oversample(rate))
+	bench.Circuit.Input(Feed, jack, circuit.Ground)
+	from, next := layBlocks(c, bench, c.Blocks[before:], jack, nil)
+	layRest(c, bench, from, next)
 	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w
@@ -93,7 +108,7 @@ func layLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
 
 // order sorts sections and stages so that each comes after those that drive it.
 func (w *Wiring) order(parts []*circuit.Netlist, stages []blocks.Stage) {
-	driven := map[string]bool{Source: true}
+	driven := map[string]bool{Source: true, Feed: true}
 	for len(parts)+len(stages) > 0 {
 		before := len(parts) + len(stages)
 		parts = slices.DeleteFunc(parts, func(n *circuit.Netlist) bool {

@@ -173,9 +173,10 @@ func TestHandoversInReach(t *testing.T) {
 	seen := 0
 	for _, name := range []string{"reference-board", "two-amplifiers", "fuzz-or-buffer-first"} {
 		for _, c := range chaintest.ShippedFile(t, name).Chains() {
+			h := &handing{c, map[string]bool{}}
 			for _, at := range cuts(c) {
 				seen++
-				for side, pair := range [2][2]*circuit.Netlist{{before(c, at), allBefore(c, at)}, {after(c, at), allAfter(c, at)}} {
+				for side, pair := range [2][2]*circuit.Netlist{{h.before(at), allBefore(c, at)}, {h.after(at), allAfter(c, at)}} {
 					near, whole := look(pair[0], at.jack), look(pair[1], at.jack)
 					if d := cmplx.Abs(near-whole) / cmplx.Abs(whole); !(d < 1e-6) {
 						t.Errorf("%s, %s, at %s, side %d: %v Ω, of the whole chain %v Ω", name, c.Take, at.jack, side, near, whole)

@@ -28,7 +28,7 @@ func dials(names ...string) (list []gainKnob) {
 	return list
 }
 
-// gainBlocks is the blocks whose gain bends, but for the fuzz, which has a suite of its own.
+// gainBlocks is the blocks with a non-linear gain, but for the fuzz, which has a suite of its own.
 var gainBlocks = []gainBlock{
 	{"boost", []gainKnob{{name: "gain", hi: 30, unit: "dB"}}},
 	{"distortion", dials("distortion", "tone")},

@@ -5,6 +5,7 @@
 //	go run ./cmd/reference -seed 7 -count 20          conditions nobody tuned for
 //	go run ./cmd/reference -gain -seed 7 -count 21    the same for the gain blocks
 //	go run ./cmd/reference -noise -seed 7 -count 50   noise ledgers against noise that is played through the circuits
+//	go run ./cmd/reference -events [RECORDING ...]    verdicts on what is known to be heard or not
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
 //	go run ./cmd/reference -store chains/testdata/reference
 //	go run ./cmd/reference -moving                    knobs that are turned; -store chains/render/testdata/moving keeps them
@@ -52,7 +53,7 @@ type options struct {
 	rate, length       float64
 	suite, speed, deck bool
 	gain, moving       bool
-	noise              bool
+	noise, events      bool
 	seed               uint64
 	count, jobs        int
 	stress             int64
@@ -74,6 +75,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	f.BoolVar(&o.gain, "gain", false, "with -count: the gain blocks in turn, not the fuzz")
 	f.BoolVar(&o.moving, "moving", false, "check, or with -store keep, the cases whose knobs are turned")
 	f.BoolVar(&o.noise, "noise", false, "with -count: noise ledgers of random chains against injected noise")
+	f.BoolVar(&o.events, "events", false, "verdicts on what is known to be heard or not, on the recordings named, or on the shipped ones")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of random cases")
 	f.IntVar(&o.count, "count", 0, "check so many random cases")
 	f.IntVar(&o.jobs, "jobs", 2, "cases to run at a time")
@@ -104,6 +106,16 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	}
 	if o.stress > 0 {
 		if !stress(ctx, o.stress, o.jobs, out) {
+			return 1
+		}
+		return 0
+	}
+	if o.events {
+		ok, err := checkEvents(f.Args(), out)
+		if err != nil {
+			return fail(err)
+		}
+		if !ok {
 			return 1
 		}
 		return 0

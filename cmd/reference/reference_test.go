@@ -125,3 +125,20 @@ func TestMisuse(t *testing.T) {
 		}
 	}
 }
+
+// Verdicts on what is known to be heard or not, on the two shortest of the recordings that ship; -events
+// has the others, and yours.
+func TestEvents(t *testing.T) {
+	list, err := programmes(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range list[1:3] {
+		p.x = p.x[:min(len(p.x), int(3*p.rate))]
+		for _, e := range events() {
+			if pair := said(p, e); !agrees(pair, e.want) {
+				t.Errorf("%s, %s: %s, want %s: %s", p.name, e.name, pair.Heard, e.want, e.source)
+			}
+		}
+	}
+}

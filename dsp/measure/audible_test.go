@@ -94,9 +94,11 @@ func TestEarForgets(t *testing.T) {
 }
 
 func TestAudible(t *testing.T) {
-	x := decaying(2, 1.5, 48000, 1)
+	// Steady noise of -20 dB re full scale: 60 dB SPL a Bark and more at 92 dB playback, where the
+	// step of a band is 0.64 dB at most.
+	x := noise(2*48000, 1)
 	for i := range x {
-		x[i] *= 0.05
+		x[i] *= 0.1
 	}
 	gain := func(db float64) Audibility {
 		y := make([]float64, len(x))

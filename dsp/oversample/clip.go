@@ -19,7 +19,9 @@ import (
 // tells of it: a limiter behind an amplifier behind a limiter would let what the first has left
 // there grow without an end. So where there is an excess, and until there has been none for
 // holdFor, the input's share is itself what comes up and down, which differs from it there alone.
-// One is faded into the other, before the excess comes.
+// One is faded into the other, before the excess comes. The way up may stop so much of a signal that
+// its excess is not seen at all, as of alternating samples at half the base rate. So a sample that
+// is itself past twice a limit tells of it too.
 //
 // Aliasing is kept low twice: by the high rate, and by taking the mean of the excess along the
 // straight line between neighbouring samples (first-order antiderivative antialiasing: "Reducing
@@ -265,6 +267,9 @@ func (c *Clip) mend(n int) (some bool) {
 				a = (over - last) * (over + last) / (2 * (x - lastV))
 			}
 		}
+		if i == next && c.far((i-c.up.Latency())/c.factor) {
+			calm, c.reached = 0, true
+		}
 		e[i] = (7*(m[1]+m[2]) - (m[0] + a)) / 12
 		some = some || e[i] != 0 || through != 0
 		if calm < c.hold {
@@ -290,6 +295,12 @@ func (c *Clip) mend(n int) (some bool) {
 		}
 	}
 	return some || m != [3]float64{}
+}
+
+// far says whether a base sample, counted from the chunk's first, is past twice a limit.
+func (c *Clip) far(sample int) bool {
+	v := c.past[c.before+sample]
+	return v > 2*c.hi || v < 2*c.lo
 }
 
 // over is by how many volts v is beyond the limits.

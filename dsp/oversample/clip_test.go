@@ -51,6 +51,9 @@ func slowClip(x []float64, lo, hi, base float64, factor int) []float64 {
 		if e := at(i) - min(max(at(i), lo), hi); e != 0 || i > 0 && at(i-1) != min(max(at(i-1), lo), hi) {
 			calm = -1
 		}
+		if k := i - u.Latency(); k >= 0 && k%factor == 0 && (x[k/factor] > 2*hi || x[k/factor] < 2*lo) {
+			calm = -1
+		}
 		if calm++; calm < int(base/20)*factor {
 			share = min(1, share+1/float64(fade*factor))
 		} else {
@@ -83,6 +86,9 @@ func slowClip(x []float64, lo, hi, base float64, factor int) []float64 {
 func TestClipAgainstSlowTwin(t *testing.T) {
 	for _, f := range []int{1, 2, 8, 64} {
 		x := bursts(16000)
+		for i := range 400 { // what the way up stops
+			x[14400+i] = 2.5 * float64(1-2*(i%2))
+		}
 		got := make([]float64, len(x))
 		NewClip(-1, 0.8, 48000, f).Process(got, x)
 		want := slowClip(x, -1, 0.8, 48000, f)
@@ -135,6 +141,29 @@ func TestClipBehindClip(t *testing.T) {
 			t.Errorf("%s: at most %v, nothing is limited", name, largest)
 		}
 		t.Logf("%s: at most %.3f", name, largest)
+	}
+}
+
+// What lies above the pass band is stopped where it is past the limits, although the way up leaves
+// no excess of it: in alternating samples, which are half the base rate, at any voltage. The bound
+// is the ringing of edges at its worst, 2.4 times the limits.
+func TestClipStopsHalfTheRate(t *testing.T) {
+	for _, base := range []dsp.Hertz{44100, 48000, 96000} {
+		for _, volts := range []float64{1.5, 2.1, 3, 10, 100, 1e6} {
+			x := make([]float64, 24000)
+			for i := 4000; i < 16000; i++ {
+				x[i] = volts * float64(1-2*(i%2))
+			}
+			NewClip(-1, 1, base, 8).Process(x, x)
+			largest := 0.0
+			for _, v := range x {
+				largest = max(largest, math.Abs(v))
+			}
+			t.Logf("%v Hz, ±%v V: at most %.3f V", base, volts, largest)
+			if largest > 2.4 {
+				t.Errorf("%v Hz, ±%v V between limits of 1 V: %.3f V", base, volts, largest)
+			}
+		}
 	}
 }
 

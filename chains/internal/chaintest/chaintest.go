@@ -23,6 +23,7 @@ func Board(t testing.TB, lines string) *board.File {
 	return MustParse(t, "drywire: 1\ntitle: test\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines)
 }
 
+// TakeOf is a take of a file; the test ends where it has none of that name.
 func TakeOf(t testing.TB, f *board.File, name string) *board.Chain {
 	t.Helper()
 	c, err := f.Take(name)
@@ -32,6 +33,7 @@ func TakeOf(t testing.TB, f *board.File, name string) *board.Chain {
 	return c
 }
 
+// Rms is the root mean square of a signal, in its unit.
 func Rms(x []float64) float64 {
 	sum := 0.0
 	for _, v := range x {
@@ -49,6 +51,7 @@ func Residual(a, b []float64) float64 {
 	return dsp.ToDB(Rms(d) / Rms(b))
 }
 
+// ShippedFile is a shipped chain file by its name.
 func ShippedFile(t *testing.T, name string) *board.File {
 	t.Helper()
 	src, err := chains.ReadShipped(name)
@@ -138,6 +141,7 @@ func Carried(t *testing.T, was []board.Cable, moves []board.CableMove) []board.C
 	return now
 }
 
+// SortedCables is cables as text, in the order of the alphabet.
 func SortedCables(c []board.Cable) []string {
 	var all []string
 	for _, k := range c {
@@ -163,6 +167,7 @@ func Dressed(src string) map[string]string {
 // V peak at the pickup: a soft single note by a published measurement (10, 20, 30 mV soft to hard)
 const SoftNote = 20e-3
 
+// HandoverChain is a chain file whose hand-overs are known in closed form.
 const HandoverChain = `drywire: 1
 title: hand-overs
 recording: {file: a.wav, full_scale: 1 V, load: none}
@@ -178,6 +183,7 @@ takes:
   - {name: b, order: [echo, vol]}
 `
 
+// MustParse is a chain file that parses; the test ends where it does not.
 func MustParse(t testing.TB, text string) *board.File {
 	t.Helper()
 	f, err := file.Parse("test.yaml", []byte(text))
@@ -212,6 +218,7 @@ func Chain(t testing.TB, blocks, order string, set ...string) *board.Chain {
 	return c
 }
 
+// Tone is n samples of a sine; rate and frequency in Hz, peak in V.
 func Tone(n int, rate, frequency, peak float64) []float64 {
 	x := make([]float64, n)
 	for k := range x {
@@ -227,6 +234,7 @@ type Ragged struct {
 	at    int
 }
 
+// Read implements render.Source.
 func (r *Ragged) Read(dst []float64) (int, error) {
 	if len(r.Rest) == 0 {
 		return 0, io.EOF

@@ -3,6 +3,7 @@ package yamltext
 import (
 	"fmt"
 	"strings"
+	"unicode"
 )
 
 // Fault is one mistake in a chain file: where it is, what it is and what is allowed there.
@@ -45,9 +46,11 @@ func OneLine(text string) string {
 	return Clipped(text, 800)
 }
 
-// Steers reports whether c ends a line or commands a terminal.
+// Steers reports whether c ends a line, commands a terminal, or turns the direction in which what is
+// around it is read (the bidirectional controls of Unicode Standard Annex #9, which can make a text
+// look like another).
 func Steers(c rune) bool {
-	return c < ' ' || c >= '\u007f' && c <= '\u009f' || c == '\u2028' || c == '\u2029'
+	return unicode.IsControl(c) || c == '\u2028' || c == '\u2029' || unicode.Is(unicode.Bidi_Control, c)
 }
 
 // Clipped is text, or its first characters and a sign that there are more.
@@ -58,10 +61,11 @@ func Clipped(text string, most int) string {
 	return text
 }
 
-const (
-	MaxFaults = 20
-	wide      = 100 // characters of a line that an excerpt shows
-)
+// MaxFaults is how many faults a report has at the most.
+const MaxFaults = 20
+
+// wide is how many characters of a line an excerpt shows.
+const wide = 100
 
 // Excerpt shows a line with a caret under a column, both counted from 1.
 func Excerpt(lines []string, line, column int) string {

@@ -170,6 +170,7 @@ func (r *Reader) QuietPairs(n ast.Node) ([]*ast.MappingValueNode, bool) {
 	return pairs, ok
 }
 
+// IsMap reports whether a value is keys with values.
 func IsMap(n ast.Node) bool {
 	switch n.(type) {
 	case *ast.MappingNode, *ast.MappingValueNode:

@@ -116,23 +116,25 @@ func Eval[T any](b *Browser, expression string) T {
 	return v
 }
 
-// Text, Holds, Number and Int are Eval for the usual types.
-
+// Text is Eval for a string.
 func (b *Browser) Text(expression string) string {
 	b.t.Helper()
 	return Eval[string](b, expression)
 }
 
+// Holds is Eval for a truth value.
 func (b *Browser) Holds(expression string) bool {
 	b.t.Helper()
 	return Eval[bool](b, expression)
 }
 
+// Number is Eval for a number.
 func (b *Browser) Number(expression string) float64 {
 	b.t.Helper()
 	return Eval[float64](b, expression)
 }
 
+// Int is Eval for a whole number.
 func (b *Browser) Int(expression string) int {
 	b.t.Helper()
 	return Eval[int](b, expression)

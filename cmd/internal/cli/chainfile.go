@@ -72,6 +72,9 @@ func material(ctx context.Context, s streams, file, another, name string) (f *ch
 	if f, err = readChainFile(s, file); err != nil {
 		return nil, q, err
 	}
+	if err = s.afford(f, f.Chains()...); err != nil {
+		return nil, q, err
+	}
 	f, err = f.withRecording(ctx, another)
 	return f, q, err
 }

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -81,6 +82,9 @@ func orderText(c *board.Chain) string {
 	if c.GuitarName != "" {
 		names[0] += " " + c.GuitarName
 	}
+	if level := dsp.ToDB(c.GuitarLevel()); math.Abs(level) >= 0.05 {
+		names[0] += fmt.Sprintf(" (%+.1f dB against the recording's)", level)
+	}
 	if c.Split == nil {
 		return strings.Join(append(names, "load"), " > ")
 	}
@@ -106,6 +110,9 @@ type checked struct {
 func runCheck(ctx context.Context, s streams, o checkOptions) error {
 	f, err := readChainFile(s, o.file)
 	if err != nil {
+		return err
+	}
+	if err := s.afford(f, f.Chains()...); err != nil {
 		return err
 	}
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
@@ -152,6 +159,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		printHandovers(s, takes, false)
 		printPaths(s, takes)
 	}
+	printFourCables(s, takes)
 	for _, h := range f.ByHand() {
 		paragraph(s.out, "", h.String(), 98)
 	}
@@ -255,7 +263,11 @@ func (t checked) short(f *chainFile) string {
 	on := f.LoopsOn(t.take)
 	for _, l := range f.LoopsOf(t.take) {
 		if slices.Contains(on, l.Number) {
-			parts = append(parts, fmt.Sprintf("%d %s", l.Number, strings.Join(l.Blocks, " > ")))
+			holds := strings.Join(l.Blocks, " > ")
+			if holds == "" {
+				holds = "a cable"
+			}
+			parts = append(parts, fmt.Sprintf("%d %s", l.Number, holds))
 		}
 	}
 	if t.chain.GuitarName != "" {
@@ -269,6 +281,9 @@ func (t checked) short(f *chainFile) string {
 	for _, set := range t.take.Set {
 		parts = append(parts, set.Target+": "+set.Text)
 	}
+	for _, c := range t.take.Changes {
+		parts = append(parts, fmt.Sprintf("from %s on preset %s", quantity(float64(c.At), dsp.Seconds), c.Preset))
+	}
 	if len(parts) == 0 {
 		return "the order as it is"
 	}
@@ -281,6 +296,9 @@ func (t checked) print(s streams, f *chainFile) {
 	paragraph(s.out, "  ", orderText(t.chain), 98)
 	if own := t.take.Loops; len(own) > 0 {
 		s.printf("  loops of its own: %s\n", board.LoopsText(own))
+	}
+	if len(t.take.Changes) > 0 {
+		s.printf("  preset: %s\n", t.take.PresetText())
 	}
 	for _, set := range t.take.Set {
 		s.printf("  %s: %s\n", set.Target, set.Text)
@@ -336,6 +354,20 @@ func printHandovers(s streams, takes []checked, all bool) {
 		rows.row(row...)
 	}
 	rows.print(s.out)
+}
+
+// printFourCables names the cables between a switcher and the amplifier that it hangs about.
+func printFourCables(s streams, takes []checked) {
+	at := slices.IndexFunc(takes, func(t checked) bool { return t.chain.FourCables() != nil })
+	if at < 0 {
+		return
+	}
+	var four []string
+	for _, k := range takes[at].chain.FourCables() {
+		four = append(four, k.String())
+	}
+	s.printf("\n")
+	paragraph(s.out, "", "Four cables about the amplifier: "+strings.Join(four, ", ")+". Its ground comes onto the board twice: where that hums, an isolating transformer in the cable from its send helps (common practice, no source); never lift a safety earth.", 98)
 }
 
 // printPaths says of which takes the two paths do not cancel; those whose paths do are warned of.

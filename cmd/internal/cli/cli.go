@@ -3,7 +3,7 @@
 // chains, dsp and samples; here are files, the terminal and words for people.
 //
 // Start reading at Run, then check.go (the plainest command that reads a chain file) and compare.go
-// (the one with everything).
+// (the one with everything). Main, in main.go, is the process around it.
 package cli
 
 import (
@@ -11,8 +11,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"os/signal"
 	"runtime/debug"
 	"strings"
 	"syscall"
@@ -46,11 +44,13 @@ func revision() string {
 	return commit + changed
 }
 
-// Exit codes.
+// Exit codes. A run that a signal ends has 128 and the signal's number, as a shell says it of a
+// program that dies of one.
 const (
-	done    = 0
-	failed  = 1
-	misused = 2
+	done        = 0
+	failed      = 1
+	misused     = 2
+	interrupted = 128 + int(syscall.SIGINT)
 )
 
 // misuse is an error in how a command was called.
@@ -64,6 +64,7 @@ type streams struct {
 	out, err io.Writer
 	disk     files.System
 	read     *inputs.Files // of that disk, that the run reads
+	long     *bool         // what takes very long was asked for
 }
 
 func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format, args...) }
@@ -71,51 +72,18 @@ func (s streams) printf(format string, args ...any) { fmt.Fprintf(s.out, format,
 // say is for what people want to know beside the result, on the error stream.
 func (s streams) say(format string, args ...any) { fmt.Fprintf(s.err, format+"\n", args...) }
 
-// Main is the program: Run with the process's arguments and streams, stopped by an interrupt.
-func Main() int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
-	defer stop()
-	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the process without waiting for anything
-	code := Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
-	if err := os.Stdout.Close(); err != nil && code == done { // a file system may tell only now
-		fmt.Fprintf(os.Stderr, "drywire: %v\n", files.Named("standard output", err))
-		return failed
-	}
-	return code
-}
-
-// Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused. What cannot be
-// written to stdout has failed.
+// Run runs one command line and returns its exit code: 0 done, 1 failed, 2 misused, 130 where the
+// context ended it. What cannot be written to stdout has failed.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	return run(ctx, args, streams{in: stdin, out: stdout, err: stderr, disk: files.Disk{}})
 }
-
-// output is a stream whose first error is remembered. After it, nothing is written.
-type output struct {
-	to  io.Writer
-	err error
-}
-
-func (o *output) Write(b []byte) (int, error) {
-	if o.err != nil {
-		return 0, o.err
-	}
-	n, err := o.to.Write(b)
-	if err != nil {
-		o.err = files.Named("standard output", err)
-	}
-	return n, o.err
-}
-
-// raw is the standard output itself, for what tells its errors.
-func (s streams) raw() io.Writer { return s.out.(*output).to }
 
 func run(ctx context.Context, args []string, s streams) int {
 	s.read = inputs.New(ctx, s.disk)
 	s.read.In = s.in
 	defer s.read.Close()
-	out, stderr := &output{to: s.out}, s.err
-	s.out = out
+	out, stderr := &output{to: s.out, name: "standard output"}, &output{to: s.err, name: "standard error"}
+	s.out, s.err = out, stderr
 	root := command(s, args)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
@@ -132,8 +100,8 @@ func run(ctx context.Context, args []string, s streams) int {
 	case err == nil:
 		return done
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
-		fmt.Fprintln(stderr, "drywire: interrupted; nothing was written")
-		return failed
+		fmt.Fprintln(stderr, nothingWritten)
+		return interrupted
 	}
 	var faults file.Faults
 	if errors.As(err, &faults) {
@@ -151,6 +119,7 @@ func run(ctx context.Context, args []string, s streams) int {
 
 // command is the whole command line.
 func command(s streams, args []string) *cobra.Command {
+	s.long = new(bool)
 	root := &cobra.Command{
 		Use:   "drywire",
 		Short: "Hear what the order of your pedals does",
@@ -173,6 +142,7 @@ guitar to the fuzz, is in the sound.`,
 		}
 		return noCommand(root, args[0])
 	}
+	root.PersistentFlags().BoolVar(s.long, "long", false, "do even what takes more than 2 min to prepare, 20 s a second of sound, or 1 GiB")
 	root.SetArgs(args)
 	root.SetIn(s.in)
 	root.SetOut(s.out)

@@ -21,6 +21,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/spf13/cobra"
+	"golang.org/x/sys/cpu"
 
 	"drywire/chains/experiment"
 	"drywire/samples"
@@ -46,6 +47,12 @@ func TestScripts(t *testing.T) {
 	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script", UpdateScripts: *update, RequireExplicitExec: true,
+		Condition: func(name string) (bool, error) {
+			if name != "fma" {
+				return false, fmt.Errorf("no such condition")
+			}
+			return cpu.X86.HasFMA && cpu.X86.HasAVX2, nil
+		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"exits": scriptExits, "tone": scriptTone, "wav": scriptWAV, "columns": scriptColumns, "empty": scriptEmpty, "appears": scriptAppears, "beginning": scriptBeginning,
 		},
@@ -557,7 +564,7 @@ func TestInterrupt(t *testing.T) {
 		var errs bytes.Buffer
 		code := Run(ctx, args, strings.NewReader(""), io.Discard, &errs)
 		cancel()
-		if code != failed || !strings.Contains(errs.String(), "interrupted; nothing was written") {
+		if code != interrupted || !strings.Contains(errs.String(), "interrupted; nothing was written") {
 			t.Errorf("%v: exit code %d, %q", args, code, errs.String())
 		}
 		list, err := os.ReadDir(dir)

@@ -66,11 +66,13 @@ the others, as few as can be.
     unconverged   steps whose voltages are wrong: should be 0
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
   pairs: how b differs from a, matched and aligned: a, b,
-    lag_samples, inverted (taken back for null_db), third_octaves: hz, db
+    lag_s, drift_cents, inverted (taken back), third_octaves: hz, db
     hearing (ITU-R BS.1387): playback_db_spl (of full scale), probability (mean), share (of the
-      moments that are heard), highest, bands (of bands_of) over the step
+      moments that are heard), highest, bands (of bands_of) over the step, events (moments beyond
+      doubt), clearest_s, noise_to_mask_db
     heard           "mostly", "in places", "not heard", "identical", "not measurable"
-    respects        level, tone, noise, distortion, decay: what is worth speaking of, clearest first
+    respects        level, tone, noise, distortion, decay, repeats: what is worth speaking of,
+      the clearest first
     sentence        what a player will hear
     and by how much b differs in:
 %s  cables: which to move on the floor to get from take a to take b: a, b,
@@ -148,7 +150,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		return err
 	}
 	e := c.Comparison
-	if _, err := writeReport(out, reportName, f, c, produce.Words{}); err != nil {
+	if _, err := writeReport(ctx, out, reportName, f, c, produce.Words{}); err != nil {
 		return err
 	}
 	if err := f.unchanged(); err != nil {

@@ -116,7 +116,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	if err := out.text(name, text); err != nil {
 		return err
 	}
-	if _, err := writeReport(out, reportName, f, c, produce.Words{ListenFor: listenFor}); err != nil {
+	if _, err := writeReport(ctx, out, reportName, f, c, produce.Words{ListenFor: listenFor}); err != nil {
 		return err
 	}
 	if err := out.text("report.md", []byte(demoReport(f, q, tables, listen))); err != nil {

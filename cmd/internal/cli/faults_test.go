@@ -48,34 +48,6 @@ prefer: [quiet]
 
 const faultAnswers = "drywire answers 1\nlesson: levels\nright: one\nbefore: %s\nafter: one\n"
 
-// writers is the commands that write, by what they write into OUT from the chain file CHAIN. A
-// command that is not here and not in readers fails the test.
-var writers = map[string]string{
-	"compare": "compare CHAIN -o OUT --quality draft",
-	"report":  "report CHAIN -o OUT/page.html --quality draft",
-	"render":  "render CHAIN -o OUT/out.wav --quality draft",
-	"presets": "presets CHAIN -o OUT --quality draft --seconds 0.1",
-	"ladder":  "ladder CHAIN --svg OUT/ladder.svg --png OUT/ladder.png --quality draft",
-	"new":     "new --force --from NAME OUT/new.yaml",
-	"sheet":   "sheet CHAIN -o OUT/sheet.html",
-	// a page of a lesson is written as a sheet is
-	"lesson": "lesson merge ANSWERS -o OUT/class.svg",
-	"sweep":  "sweep CHAIN --knob vol.volume --svg OUT/sweep.svg --quality draft",
-	"rank":   "rank RANK --journal OUT/rank.journal --seconds 0.1",
-}
-
-var readers = map[string]string{
-	"check": "check CHAIN", "netlist": "netlist CHAIN", "noise": "noise CHAIN", "response": "response CHAIN",
-	"power": "power RANK", "why": "why RANK --complaint hiss", "hunt": "hunt CHAIN --plan",
-	"measure": "measure CHAIN --quality draft", "swaps": "swaps RANK --quality draft",
-	"rank merge":   "rank merge RANK JOURNAL --seconds 0.1",
-	"lesson merge": "lesson merge ANSWERS",
-}
-
-// apart is the commands of which no file operation is left to try: demo writes as compare does, and
-// listen's saves are tried in package files; learn serves as listen does.
-var apart = map[string]bool{"demo": true, "listen": true, "learn": true, "blocks": true, "completion": true, "help": true}
-
 // faultFolder is a folder with the inputs of the commands.
 func faultFolder(t *testing.T) string {
 	dir := folder(t)
@@ -99,7 +71,8 @@ func faultFolder(t *testing.T) string {
 	return dir
 }
 
-// line is a command line of the tables, for the first generation or the second.
+// line is the words of a call, for the first generation or the second: CHAIN, RANK and JOURNAL are
+// files of faultFolder, NAME a shipped chain file, OUT a folder for outputs.
 func line(text, dir, out string, second bool) []string {
 	chain, name, answers := "a.yaml", "fuzz-or-buffer-first", "a.txt"
 	if second {
@@ -192,14 +165,10 @@ func generations(t *testing.T, text, dir string) (refs [2]map[string][32]byte, f
 func TestEveryFileOperationFails(t *testing.T) {
 	dir := faultFolder(t)
 	mustRun(t, line("rank RANK --journal JOURNAL --seconds 0.1", dir, "", false)...)
-	for _, cmd := range command(streams{}, nil).Commands() {
-		if writers[cmd.Name()] == "" && readers[cmd.Name()] == "" && !apart[cmd.Name()] {
-			t.Errorf("%s is not tried", cmd.Name())
-		}
-	}
+	list := calls(t)
 	all := os.Getenv("FAULTS") == "all" // which takes minutes
 	faults, mixtures := 0, 0
-	for name, text := range readers {
+	for name, text := range of(list, "reads") {
 		for at := 1; ; at++ {
 			d := &filestest.Faulty{Beneath: files.Disk{}, At: at}
 			code, said := faultRun(line(text, dir, "", false), d)
@@ -215,7 +184,7 @@ func TestEveryFileOperationFails(t *testing.T) {
 			}
 		}
 	}
-	for name, text := range writers {
+	for name, text := range of(list, "writes") {
 		if testing.Short() && name != "new" && name != "rank" {
 			continue
 		}
@@ -278,7 +247,8 @@ func TestKilledAtEveryRename(t *testing.T) {
 	}
 	dir := faultFolder(t)
 	const renames = "rename,renameat,renameat2,link,linkat"
-	calls := regexp.MustCompile(`(?m)^.*(rename|link|fsync|write|ftruncate)\w*\(.*$`)
+	traced := regexp.MustCompile(`(?m)^.*(rename|link|fsync|write|ftruncate)\w*\(.*$`)
+	writers := of(calls(t), "writes")
 	faults, mixtures := 0, 0
 	for name, classes := range map[string][]string{
 		"compare": {renames + ":signal=SIGKILL", renames + ":error=EIO", "fsync:error=EIO", "fsync:signal=SIGKILL"},
@@ -305,7 +275,7 @@ func TestKilledAtEveryRename(t *testing.T) {
 				if strings.Contains(string(said), "ptrace") {
 					t.Skipf("strace cannot work here: %s", said)
 				}
-				if len(calls.FindAll(seen, -1)) == 0 && !bytes.Contains(seen, []byte("flock(")) {
+				if len(traced.FindAll(seen, -1)) == 0 && !bytes.Contains(seen, []byte("flock(")) {
 					t.Fatalf("nothing was traced: %s %v", said, err)
 				}
 				if !bytes.Contains(seen, []byte("(INJECTED)")) && !bytes.Contains(seen, []byte("SIGKILL")) {

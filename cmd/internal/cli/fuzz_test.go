@@ -27,8 +27,9 @@ func FuzzArguments(f *testing.F) {
 	f.Add("rank\n--part\n0/0\n-")
 	f.Add("__complete\nrender\nx\n--take\n")
 	f.Add("--\n\x00\n--version=\n")
-	f.Chdir(f.TempDir())
+	folder := f.TempDir()
 	f.Fuzz(func(t *testing.T, line string) {
+		t.Chdir(folder) // not before: testdata is read from here, and what fails is written there
 		ctx, stop := context.WithTimeout(t.Context(), 2*time.Second)
 		defer stop()
 		var errs bytes.Buffer

@@ -27,17 +27,17 @@ func ladderCommand(s streams) *cobra.Command {
 		Short: "Draw how loud signal, noise and ceiling are, jack by jack",
 		Long: `Ladder draws the level diagram of two takes, or of those that --take names: at every place where one
 thing is plugged into the next, how loud the signal is (from its average to its peak), how loud the
-noise is when nobody plays, and the ceiling over which what it goes into distorts. All of it is
-voltage, in dBu: 0 dBu is 0.775 V.
+noise is when nobody plays, and the two ceilings of what it goes into: where that begins to colour
+(thin) and where it breaks up (heavy). All of it is voltage, in dBu: 0 dBu is 0.775 V.
 
 Read it from left to right, or from top to bottom: a block that lets the noise rise more than the
-signal costs you quiet; a signal that goes over a ceiling distorts there, as a fuzz should and an
+signal costs you quiet; a signal that goes over a ceiling breaks up there, as a fuzz should and an
 echo should not. What the figures mean is told at drywire measure --help.
 
 --json prints one object: takes: take, held (where knobs move: which are taken where they are at 0 s
-for noise and ceilings), rungs: jack, into, peak_dbu, average_dbu, noise_dbu, ceiling_dbu,
-headroom_db, room_db (average over noise), over_share (0 to 1). What cannot be measured is
-{"not_measurable": "why"}.`,
+for noise and ceilings), rungs: jack, into, peak_dbu, average_dbu, noise_dbu, colour_dbu,
+ceiling_dbu, clean_headroom_db, headroom_db, room_db (average over noise), over_share (0 to 1).
+What cannot be measured is {"not_measurable": "why"}.`,
 		Example: `  drywire ladder my-chain.yaml
   drywire ladder my-chain.yaml --take "fuzz first" --take buffered --svg ladder.svg --png ladder.png`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -85,6 +85,9 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 			}
 			list = append(list, c)
 		}
+	}
+	if err := s.afford(f, list...); err != nil {
+		return err
 	}
 	s.held(list...)
 	l, err := ladder(ctx, s, list, f.Dry, q)

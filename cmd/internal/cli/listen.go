@@ -82,7 +82,7 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 				}
 			}
 		},
-		Version: Version, Disk: s.disk,
+		Version: Version, Disk: s.disk, Long: *s.long,
 	})
 }
 

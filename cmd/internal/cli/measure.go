@@ -155,8 +155,8 @@ func printMeasures(s streams, m *experiment.Measures, bands string) {
 	why := map[string]bool{}
 	for _, j := range m.Jacks {
 		for _, v := range j.Values {
-			// That a jack leads into nothing with a ceiling goes without saying.
-			if v.Heading != "" && !v.OK() && !why[v.Why] && v.Why != measures.NoTone && v.Why != j.Of(measures.Ceiling).Why {
+			// That a jack leads into nothing with ceilings goes without saying.
+			if v.Heading != "" && !v.OK() && !why[v.Why] && v.Why != measures.NoTone && v.Why != j.Of(measures.Ceiling).Why && v.Why != j.Of(measures.Colour).Why {
 				if len(why) == 0 {
 					s.printf("\n")
 				}

@@ -11,6 +11,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/file"
+	"drywire/chains/template"
 )
 
 type newOptions struct {
@@ -63,7 +64,7 @@ func runNew(s streams, o newOptions) error {
 		t.print(s.out)
 		return nil
 	}
-	text, name := file.Template(""), "my-chain.yaml"
+	text, name := template.Text(""), "my-chain.yaml"
 	if o.from != "" {
 		var err error
 		if text, err = chains.ReadShipped(o.from); err != nil {

@@ -81,6 +81,9 @@ func readTake(s streams, file, take string) (*chainFile, *board.Chain, error) {
 	if err != nil {
 		return nil, nil, err
 	}
+	if err := s.afford(f, c); err != nil {
+		return nil, nil, err
+	}
 	if assumed {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
@@ -127,6 +130,9 @@ func runNoise(s streams, o noiseOptions) error {
 		if err := checkJack(f, c, "at", o.jack); err != nil {
 			return err
 		}
+	}
+	if err := s.affordNoise(f, c, o.jack); err != nil {
+		return err
 	}
 	r, err := experiment.Noise(c, anyRate, o.jack)
 	if err != nil {

@@ -98,6 +98,9 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 		report.Outputs = append(report.Outputs, powerOutput{p.Output, p.Voltage, p.Draw, p.Current, p.Isolated, append([]string{}, p.Blocks...), append([]string{}, p.Warnings...)})
 	}
 	if o.assign {
+		if err := s.afford(f, f.Chains()...); err != nil {
+			return err
+		}
 		if report.Gain, err = gainByVoltage(ctx, f, o.recording, report.Open); err != nil {
 			return err
 		}
@@ -114,6 +117,9 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 			paragraph(s.out, "", "WARNING: "+w+".", width)
 		}
 	}
+	if text := fullest(f); text != "" {
+		paragraph(s.out, "", text, width)
+	}
 	printSupplies(s, f)
 	if !o.assign {
 		if len(report.Open) > 0 {
@@ -124,6 +130,24 @@ func runPower(ctx context.Context, s streams, o powerOptions) error {
 	}
 	printAssignment(s, f, report)
 	return nil
+}
+
+// fullest says that no output is overloaded, and which comes nearest; "" where one is, or none is
+// used.
+func fullest(f *chainFile) string {
+	var most board.Plugged
+	for _, p := range f.Plugged() {
+		if p.Overload {
+			return ""
+		}
+		if len(p.Blocks) > 0 && (most.Output == "" || p.Draw*most.Current > most.Draw*p.Current) {
+			most = p
+		}
+	}
+	if most.Output == "" {
+		return ""
+	}
+	return fmt.Sprintf("No output is overloaded. The fullest is %s, with %.4g of %.4g mA.", most.Output, 1e3*float64(most.Draw), 1e3*float64(most.Current))
 }
 
 // notPluggedIn is the blocks whose output is still to be chosen.

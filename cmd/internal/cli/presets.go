@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -13,6 +14,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/samples"
@@ -21,7 +23,7 @@ import (
 type presetsOptions struct {
 	file, recording, quality, out string
 	seconds                       float64
-	json                          bool
+	all, json                     bool
 }
 
 func presetsCommand(s streams) *cobra.Command {
@@ -30,10 +32,11 @@ func presetsCommand(s streams) *cobra.Command {
 		Use:   "presets FILE",
 		Short: "Say how loud the presets of a switcher are, and which trims make them equal",
 		Long: fmt.Sprintf(`Presets renders every preset of a chain file through the file's order and lists its loudness, its
-noise at rest and its distortion, the jumps in loudness from one preset to another, and the same on
-every guitar of the file. Then it looks for trims at the switcher's output that bring all presets to
-the loudness of the one in the middle, or where not all can have that to one that they can, renders
-them with these, and prints them, ready to paste.
+noise at rest and its distortion on the guitar that it is for, and the jumps in loudness from one
+preset to another, with what rings and is cut off; with --all the same on every guitar of the file.
+Then it looks for trims at the switcher's output that bring all presets to the loudness of the one
+in the middle, or where not all can have that to one that they can, renders them with these, and
+prints them, ready to paste.
 
 Loudness: ITU-R BS.1770, integrated, of the beginning of the recording, with 1 V as full scale.
 Noise: A-weighted, when nobody plays. Distortion: THD of %v at %v peak. What
@@ -48,12 +51,13 @@ what was rendered; what sounds on after it is cut.
   title, quality, rate_hz, seconds, by_rms (too short for a loudness: levels are RMS)
   held (where knobs move: which are taken where they are at 0 s for noise and distortion)
   presets: name, order, trim_db, and as in guitars
-  jumps: from, to, lu                                   of every two, largest first
+  jumps: from, to, lu, cuts, cuts_back                  of every two, largest first
   spread                                                from the softest to the loudest, LU
   trims: target_lufs, presets (name, db, level), spread_lu, within
   guitars: preset, guitar ("" for the file's own), level_lufs, peak_volts, noise_a_dbu, thd_percent
 What has no value is {"not_measurable": "why"}.`, quantity(float64(measures.TestTone.Hz), dsp.Hertzes), volts(float64(measures.TestTone.Volts))),
 		Example: `  drywire presets my-board.yaml
+  drywire presets my-board.yaml --all
   drywire presets my-board.yaml -o presets --recording arpeggio`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -63,6 +67,7 @@ What has no value is {"not_measurable": "why"}.`, quantity(float64(measures.Test
 	}
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "a `DIR` to write the presets into; made where there is none")
 	cmd.Flags().Float64Var(&o.seconds, "seconds", produce.MostMeasured, "how much of the recording is rendered, from its beginning, in seconds")
+	cmd.Flags().BoolVar(&o.all, "all", false, "every preset on every guitar, and every jump")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
@@ -88,7 +93,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", f.Text.Name, err)
 	}
-	p, err := bench.Run(ctx)
+	p, err := bench.Run(ctx, o.all || o.json)
 	if err != nil {
 		return err
 	}
@@ -115,7 +120,7 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	}
 	s.printf("%s\n", titleOf(f))
 	f.describe(s)
-	printPresets(s, f, p)
+	printPresets(s, f, p, o.all)
 	if written != nil {
 		s.printf("\nWrote %s into %s, all with one gain:\n", plural(len(written), "file", "files"), o.out)
 		for _, name := range written {
@@ -178,10 +183,10 @@ func writePresets(ctx context.Context, b *experiment.PresetBench, p *experiment.
 	return names, nil
 }
 
-// mostJumps is how many jumps are listed.
-const mostJumps = 10
+// mostJumps is how many jumps are listed, unless all are asked for.
+const mostJumps = 5
 
-func printPresets(s streams, f *chainFile, p *experiment.Presets) {
+func printPresets(s streams, f *chainFile, p *experiment.Presets, all bool) {
 	unit, step := "LUFS", "LU"
 	if p.ByRMS {
 		unit, step = "dB RMS", "dB"
@@ -189,9 +194,22 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 	heads := headings([]*measures.Measure{measures.NoiseAtEnd, measures.ToneTHD})
 	noise, distortion := heads[0], heads[1]
 	s.printf("\n")
+	if len(p.Jumps) > 0 && math.Abs(p.Jumps[0].LU) >= experiment.PresetSpread {
+		j := p.Jumps[0]
+		text := fmt.Sprintf("The worst change is from %s to %s: %s %s", j.From, j.To, change(j.LU), step)
+		if len(j.Cuts) > 0 {
+			text += ", and what rings in " + strings.Join(j.Cuts, ", ") + " is cut off"
+		}
+		paragraph(s.out, "", text+fmt.Sprintf(". While the relays move, %.0f ms of silence.", 1e3*render.RelayGap), width)
+		s.printf("\n")
+	}
 	t := table{header: []string{"preset", " trim\ndB", " level\n" + unit, " peak\nV", noise, distortion, "through"}}
 	for _, m := range p.Presets {
-		t.row(clip(m.Name, 24), decibels(m.Trim), m.Level.Text(1), voltage(m.PeakVolts), measures.NoiseAtEnd.Format(m.NoiseDBu), measures.ToneTHD.Format(m.Distortion), clip(strings.Join(soundsOf(f, m.Name), ", "), 40))
+		name := clip(m.Name, 24)
+		if m.Guitar != "" {
+			name += ", on " + m.Guitar
+		}
+		t.row(name, decibels(m.Trim), m.Level.Text(1), voltage(m.PeakVolts), measures.NoiseAtEnd.Format(m.NoiseDBu), measures.ToneTHD.Format(m.Distortion), clip(strings.Join(soundsOf(f, m.Name), ", "), 40))
 	}
 	t.print(s.out)
 
@@ -202,14 +220,21 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 	}
 	if len(p.Jumps) > 0 {
 		s.printf("\nFrom one preset to another\n")
-		t = table{header: []string{"from", "to", " change\n" + step}}
-		for _, j := range p.Jumps[:min(mostJumps, len(p.Jumps))] {
-			t.row(clip(j.From, 24), clip(j.To, 24), change(j.LU))
+		t = table{header: []string{"from", "to", " change\n" + step, "cut off there", "and back"}}
+		shown := p.Jumps
+		if !all {
+			shown = shown[:min(mostJumps, len(shown))]
+		}
+		for _, j := range shown {
+			t.row(clip(j.From, 20), clip(j.To, 20), change(j.LU), clip(orDash(j.Cuts), 20), clip(orDash(j.CutsBack), 20))
 		}
 		t.print(s.out)
+		if n := len(p.Jumps) - len(shown); n > 0 {
+			s.printf("and %d smaller ones: --all\n", n)
+		}
 	}
 
-	if len(p.Guitars) > len(p.Presets) {
+	if all && len(p.Guitars) > len(p.Presets) {
 		s.printf("\nOn every guitar\n")
 		t = table{header: []string{"preset", "guitar", " level\n" + unit, " peak\nV", noise, distortion}}
 		for _, g := range p.Guitars {
@@ -222,6 +247,9 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 		t.print(s.out)
 	}
 
+	if !all && len(f.Guitars) > 0 {
+		s.printf("\nThe other guitars: --all\n")
+	}
 	s.printf("\n")
 	if p.Trims.Why != "" {
 		paragraph(s.out, "", "No trims: "+p.Trims.Why+".", width)
@@ -238,6 +266,9 @@ func printPresets(s streams, f *chainFile, p *experiment.Presets) {
 		s.printf("  %s\n", presetText(f, trim))
 	}
 }
+
+// orDash is names in a row; a dash for none.
+func orDash(names []string) string { return cmp.Or(strings.Join(names, ", "), "-") }
 
 // presetText is a preset as the chain file has it, with another trim.
 func presetText(f *chainFile, trim experiment.PresetTrim) string {

@@ -27,11 +27,11 @@ type progress struct {
 }
 
 func newProgress(stderr io.Writer, total int64) *progress {
-	f, ok := stderr.(*os.File)
+	f, ok := raw(stderr).(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return nil
 	}
-	return &progress{to: stderr, begun: time.Now(), total: total}
+	return &progress{to: f, begun: time.Now(), total: total}
 }
 
 func (p *progress) add(n int) {

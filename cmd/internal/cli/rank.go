@@ -62,7 +62,9 @@ what is one move away from the best so far. The result says so.
 --journal FILE keeps what was found. A run that was stopped or killed goes on from there when the
 same command is given again. --part K/N does one share of N, for other machines; rank merge joins
 the journals. However a ranking is stopped, shared and joined, the result is the same, byte for
-byte. chains/jobs has job files for a batch scheduler and for a container cluster.
+byte. That goes for processors of one kind: others round otherwise in the last digits, and a
+journal from there is refused. chains/jobs has job files for a batch scheduler and for a container
+cluster.
 
 --json prints one object in place of the table:
   title, take, quality, rate_hz, seconds (of the recording)
@@ -199,8 +201,9 @@ func runRank(ctx context.Context, s streams, o rankOptions) error {
 			return err
 		}
 		defer j.Close()
+		line := r.JournalLine()
 		keep = func(names []string, values []measures.Figure) error {
-			_, err := j.Write(experiment.JournalLine(names, values))
+			_, err := j.Write(line(names, values))
 			return files.Named(o.journal, errors.Join(err, j.Sync()))
 		}
 	}
@@ -247,11 +250,11 @@ func runRankMerge(ctx context.Context, s streams, o rankOptions, journals []stri
 		if err != nil {
 			return err
 		}
-		_, damaged, err := r.ReadJournal(text, true)
+		j, err := r.ReadJournal(text, true)
 		if err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
-		sayDamaged(s, path, damaged)
+		sayDamaged(s, path, j.Damaged)
 	}
 	if first, n := r.Missing(); n > 0 {
 		hint := ""
@@ -292,19 +295,19 @@ func openJournal(s streams, path string, r *experiment.Rank) (files.File, error)
 		f.Close()
 		return nil, err
 	}
-	good, damaged, err := r.ReadJournal(text, false)
+	j, err := r.ReadJournal(text, false)
 	if err != nil {
 		return fail(fmt.Errorf("%s: %w; give another --journal, or delete it", path, err))
 	}
-	if good == 0 && len(text) > 0 && !experiment.UnfinishedHead(text, r) {
+	if j.Good == 0 && len(text) > 0 && !experiment.UnfinishedHead(text, r) {
 		return fail(fmt.Errorf("%s: is not the journal of a ranking; give another --journal", path))
 	}
-	sayDamaged(s, path, damaged)
-	err = f.Truncate(int64(good))
+	sayDamaged(s, path, j.Damaged)
+	err = f.Truncate(int64(j.Good))
 	if err == nil {
-		_, err = f.Seek(int64(good), io.SeekStart)
+		_, err = f.Seek(int64(j.Good), io.SeekStart)
 	}
-	if err == nil && good == 0 {
+	if err == nil && !j.Headed {
 		_, err = f.Write(r.JournalHead())
 	}
 	if err != nil {

@@ -69,7 +69,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	piped := o.out == "-"
 	if piped {
-		if f, ok := s.raw().(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		if f, ok := raw(s.out).(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 			return misusef("-o -: standard output is a terminal, which plays nothing; pipe it into a program or a file")
 		}
 	} else if !slices.Contains(writtenNames, strings.ToLower(filepath.Ext(o.out))) {
@@ -83,7 +83,11 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if err != nil {
 		return err
 	}
-	if _, _, err := f.take(o.take); err != nil { // before a long read of the recording
+	first, _, err := f.take(o.take) // before a long read of the recording
+	if err == nil {
+		err = s.afford(f, first)
+	}
+	if err != nil {
 		return err
 	}
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
@@ -123,7 +127,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 			return err
 		}
 		defer out.abort()
-		if wav, err = samples.NewPipe(s.raw(), "standard output", format, frames); err != nil {
+		if wav, err = samples.NewPipe(raw(s.out), "standard output", format, frames); err != nil {
 			return err
 		}
 		s.out = s.err

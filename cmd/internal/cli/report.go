@@ -81,7 +81,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 			return err
 		}
 	}
-	bytes, err := writeReport(out, name, f, c, words)
+	bytes, err := writeReport(ctx, out, name, f, c, words)
 	if err != nil {
 		return err
 	}
@@ -112,10 +112,10 @@ func swapMap(ctx context.Context, s streams, f *chainFile, q section.Quality) (*
 const reportName = "report.html"
 
 // writeReport puts the page among the outputs, and says how many bytes it has.
-func writeReport(out *outputs, name string, f *chainFile, c *produce.Compared, words produce.Words) (int, error) {
+func writeReport(ctx context.Context, out *outputs, name string, f *chainFile, c *produce.Compared, words produce.Words) (int, error) {
 	words.Version = Version
 	var page bytes.Buffer
-	if err := c.WriteReport(&page, f.Project, words); err != nil {
+	if err := c.WriteReport(ctx, &page, f.Project, words); err != nil {
 		return 0, err
 	}
 	return page.Len(), out.text(name, page.Bytes(), f.inputs()...)

@@ -39,6 +39,7 @@ half of the moments and more), in places, or not. Only what is heard is looked i
   N  noise       at rest, at equal loudness, by 1 dB (A) and more, if it can be heard at all
   D  distortion  THD of a 997 Hz tone by 3 dB and more, if it is over 1 %%
   S  sustain     the time for 20 dB of a falling note by 10 %% and more
+  R  repeats     6 dB and more clearer or less so, if the less clear are under 30 dB
 L and N are told whether the playing sounds different or not.
 
 On a board with loops, what is in them changes places too, with each other and with what is not in
@@ -55,8 +56,9 @@ preamplifier does change places: what was in front of it is then in the amplifie
   title, take, order (with its loops), names (of its blocks), quality, rate_hz, seconds,
     playback_db_spl
   swaps: first, second (blocks, loops, or where it goes), apart (places), take (its keys),
-    a (always 0: the take as it is), b, lag_samples, inverted, third_octaves: hz, db;
-    hearing: playback_db_spl, probability, share, highest, bands, bands_of;
+    a (always 0: the take as it is), b, lag_s, drift_cents, inverted, third_octaves: hz, db;
+    hearing: playback_db_spl, probability, share, highest, bands, bands_of, events, clearest_s,
+      noise_to_mask_db;
     heard, respects, sentence,
 %s  left_out: first, second, why
 What cannot be measured is {"not_measurable": "why"}.`, swapSeconds, experiment.Playback, keyList(measures.Changes())),
@@ -125,7 +127,7 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 }
 
 // letter is a respect in the map.
-var letter = map[string]string{"level": "L", "tone": "T", "noise": "N", "distortion": "D", "decay": "S"}
+var letter = map[string]string{"level": "L", "tone": "T", "noise": "N", "distortion": "D", "decay": "S", "repeats": "R"}
 
 // mapped is a swap in the map.
 func mapped(k *experiment.Swap) string {
@@ -185,7 +187,7 @@ func printSwaps(s streams, m *experiment.SwapMap, frames int, all bool) {
 		if omitted {
 			s.printf("  - left out")
 		}
-		s.printf("\nL level  T tone  N noise at rest  D distortion  S sustain; the clearest first\n")
+		s.printf("\nL level  T tone  N noise at rest  D distortion  S sustain  R clear repeats; the clearest first\n")
 	} else {
 		s.printf("%d blocks are too many for the map.\n", len(names))
 	}

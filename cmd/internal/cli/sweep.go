@@ -27,7 +27,8 @@ block, or in those that --take names. Every position is simulated on the loudest
 recording. Knobs that are no dials go evenly through their range, frequencies by octaves.
 
 What ends its useful travel is where, from the bottom up,
-  the peaks pass the ceiling of a block behind it (see drywire ladder),
+  the peaks pass the ceiling of a block behind it, where that breaks up (see drywire ladder), or
+  of the block itself where that is clean turned down,
   the playing, past its best, is less than 60 dB over the hiss, and 3 dB less than it was there,
   it is louder than the loudest other preset by a jump (2 LU),
   or from where on nobody hears a step of an hour, at equal loudness, nor 0.5 LU of level.
@@ -35,7 +36,8 @@ A ceiling that is passed on purpose, as into a valve amplifier, ends only the cl
 
 --json prints one object: block, knob, unit, takes: take, now, next, points: clock, value,
 loudness_at_end_lufs, distortion_at_end_percent, playing_over_hiss_db, into_next_average_dbu,
-into_next_peak_dbu, into_next_noise_dbu, next_ceiling_dbu, next_headroom_db, next_over_share;
+into_next_peak_dbu, into_next_noise_dbu, next_colour_dbu, next_ceiling_dbu,
+next_clean_headroom_db, next_headroom_db, next_over_share;
 ends: what, block, at (share of the travel), clock, text. What cannot be measured is
 {"not_measurable": "why"}.`,
 		Example: `  drywire sweep my-chain.yaml --knob fuzz.level
@@ -125,7 +127,7 @@ func printTravel(s streams, a *sweep.Answer, t sweep.Travel) {
 	if next == "" {
 		next = "the end"
 	}
-	tab := table{header: []string{"o'clock", " " + clip(a.Knob, 12), " loudness\nLUFS", " distortion\nat the end", " over\nhiss", " into " + clip(next, 10) + "\naverage", " peak\ndBu", " headroom\ndB", " over its\nceiling"}}
+	tab := table{header: []string{"o'clock", " " + clip(a.Knob, 12), " loudness\nLUFS", " distortion\nat the end", " over\nhiss", " into " + clip(next, 10) + "\naverage", " peak\ndBu", " clean\ndB", " headroom\ndB", " over its\nceiling"}}
 	for _, p := range t.Points {
 		share := p.Over
 		share.Value *= 100
@@ -140,7 +142,7 @@ func printTravel(s streams, a *sweep.Answer, t sweep.Travel) {
 		if p.Distortion.OK() {
 			distortion += " %"
 		}
-		tab.row(mark, p.Text(), p.Loudness.Text(1), distortion, p.OverHiss.Text(0)+" dB", p.Average.Text(1), p.Peak.Text(1), p.Headroom.Text(1), over)
+		tab.row(mark, p.Text(), p.Loudness.Text(1), distortion, p.OverHiss.Text(0)+" dB", p.Average.Text(1), p.Peak.Text(1), p.Clean.Text(1), p.Headroom.Text(1), over)
 	}
 	tab.print(s.out)
 }

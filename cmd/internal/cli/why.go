@@ -12,16 +12,12 @@ import (
 )
 
 type whyOptions struct {
-	file, complaint, take, recording string
-	json, all                        bool
+	file, complaint, goal, take, recording string
+	json, all                              bool
 }
 
-// whySeconds is how much of a recording is looked at for its loudest moment, and whyFixes how many
-// changes are simulated again at normal quality.
-const (
-	whySeconds = 60
-	whyFixes   = 4
-)
+// whySeconds is how much of a recording is looked at for its loudest moment.
+const whySeconds = 60
 
 func whyCommand(s streams) *cobra.Command {
 	var o whyOptions
@@ -30,7 +26,7 @@ func whyCommand(s streams) *cobra.Command {
 		fmt.Fprintf(&words, "  %-15s %s\n", c.Word, c.Says)
 	}
 	cmd := &cobra.Command{
-		Use:   "why FILE --complaint WORD",
+		Use:   "why FILE --complaint WORD | --goal TEXT",
 		Short: "Why it sounds like that, and what to do about it",
 		Long: fmt.Sprintf(`Why finds what causes a complaint about a take, what does not, and what to do. It changes one thing,
 simulates again and compares: every pedal is taken out, alone and in pairs, and left alone; then
@@ -44,14 +40,22 @@ Each is bound to a measure and a limit, which the answer prints; %s
 are against the file's other takes, all others at equal loudness: turning down cures nothing.
 keep in the chain file says what must stay in its place.
 
+A goal is a complaint turned round: --goal "lead: 3 LU louder than verse, no more distortion" finds
+the settings and changes that reach it, every knob over its whole travel. It names two takes or
+presets, by how many LU the first is to be louder or softer, and behind commas what is to stay: no
+more or no less distortion, noise, bass, middle, treble or sustain. What is printed is simulated
+again at normal quality, and within 0.5 LU.
+
 --json prints one object in place of the tables:
   complaint: word, says, measure, limit, step, source, unknown
-  take, value, limit, holds, sentence, bare, confirm, unknown, tried
+  take, value, limit, holds, sentence, bare, confirm, unknown, tried, changes, left
   about, causes, ruled_out, helpers: blocks, without, gain, alone, necessary, sufficient
   fixes: text, value, gain, cures, plugs, take, needs, side
-What cannot be measured is {"not_measurable": "why"}.`, words.String(), "too-quiet and too-loud"),
+and of a goal: goal, now_lu, there, sentence, tried, ways: as fixes, and limits.
+What cannot be measured is {"not_measurable": "why"}.`, words.String(), "jumps, too-quiet and too-loud"),
 		Example: `  drywire why my-chain.yaml --complaint hiss
-  drywire why my-chain.yaml --complaint dull --take buffered`,
+  drywire why my-chain.yaml --complaint dull --take buffered
+  drywire why my-board.yaml --goal "lead: 3 LU louder than verse, no more distortion"`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
@@ -59,6 +63,7 @@ What cannot be measured is {"not_measurable": "why"}.`, words.String(), "too-qui
 		},
 	}
 	cmd.Flags().StringVar(&o.complaint, "complaint", "", "the `WORD` of a complaint")
+	cmd.Flags().StringVar(&o.goal, "goal", "", "what is wanted, in `TEXT` as above, in place of a complaint")
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
 	cmd.Flags().BoolVar(&o.all, "all", false, "print what is ruled out, and what helps, too")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
@@ -69,6 +74,12 @@ What cannot be measured is {"not_measurable": "why"}.`, words.String(), "too-qui
 }
 
 func runWhy(ctx context.Context, s streams, o whyOptions) error {
+	if o.goal != "" {
+		if o.complaint != "" || o.take != "" {
+			return misusef("--goal names its takes itself, and stands in place of --complaint and --take")
+		}
+		return runGoal(ctx, s, o)
+	}
 	complaint := why.Find(o.complaint)
 	if complaint == nil {
 		if o.complaint == "" {
@@ -91,16 +102,10 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if err != nil {
 		return err
 	}
-	bar := newProgress(s.err, 1000)
+	bar, tell := told(s)
 	defer bar.stop()
-	done := 0
 	a, err := why.Ask(ctx, why.Question{
-		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: whyFixes,
-		Progress: func(n, total int) {
-			now := 900 * n / total
-			bar.add(max(0, now-done))
-			done = max(done, now)
-		},
+		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes, Progress: tell,
 	})
 	if err != nil {
 		return err
@@ -110,6 +115,78 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 		return s.object(a)
 	}
 	printWhy(s, a, o.all)
+	return nil
+}
+
+// stepsOf is a progress of so many steps.
+const stepsOf = 1000
+
+// told is a bar, and what tells it how far a search is.
+func told(s streams) (bar *progress, tell func(done, total int)) {
+	bar = newProgress(raw(s.err), stepsOf)
+	seen := 0
+	return bar, func(done, total int) {
+		now := stepsOf * done / total
+		bar.add(max(0, now-seen))
+		seen = max(seen, now)
+	}
+}
+
+func runGoal(ctx context.Context, s streams, o whyOptions) error {
+	f, err := readChainFile(s, o.file)
+	if err != nil {
+		return err
+	}
+	if err := s.afford(f, f.Chains()...); err != nil {
+		return err
+	}
+	g, err := why.ParseGoal(f.File, o.goal)
+	if err != nil {
+		return misuse{err}
+	}
+	if f, err = f.withRecording(ctx, o.recording); err != nil {
+		return err
+	}
+	x, err := f.Dry.Beginning(ctx, whySeconds)
+	if err != nil {
+		return err
+	}
+	bar, tell := told(s)
+	defer bar.stop()
+	r, err := why.Reach(ctx, why.GoalQuestion{Goal: g, Question: why.Question{File: f.File, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes, Progress: tell}})
+	if err != nil {
+		return err
+	}
+	bar.stop()
+	if o.json {
+		return s.object(r)
+	}
+	paragraph(s.out, "", r.Sentence, 98)
+	if len(r.Ways) == 0 {
+		return nil
+	}
+	s.printf("\nWays to it, best first\n")
+	t := table{header: []string{" #", "", "then", "plugs"}}
+	for k, w := range r.Ways {
+		t.row(fmt.Sprint(k+1), clip(w.Text, 66), fmt.Sprintf("%+.1f LU", w.Value.Value), fmt.Sprint(w.Plugs))
+	}
+	t.print(s.out)
+	needs := ""
+	for k, w := range r.Ways {
+		paragraph(s.out, fmt.Sprintf("%2d  else:  ", k+1), w.Side+".", 98)
+	}
+	s.printf("\nAs takes to paste:\n")
+	for _, w := range r.Ways {
+		s.printf("  - %s\n", strings.Join(w.Lines, "\n    "))
+		if w.Needs != "" {
+			needs = w.Needs
+		}
+	}
+	if needs != "" {
+		s.printf("  and among the blocks: %s\n", needs)
+	}
+	s.printf("\n")
+	paragraph(s.out, "", fmt.Sprintf("%d variants were simulated.", r.Tried), 98)
 	return nil
 }
 
@@ -188,7 +265,11 @@ func printWhy(s streams, a *why.Answer, all bool) {
 	s.printf("\n")
 	paragraph(s.out, "On the floor:  ", a.Confirm, 98)
 	paragraph(s.out, "Not known here:  ", a.Unknown+".", 98)
-	paragraph(s.out, "", fmt.Sprintf("%d variants were simulated. Limit: %s.", a.Tried, a.Complaint.Source), 98)
+	left := ""
+	if a.Left > 0 {
+		left = fmt.Sprintf(" Of %d single changes, %d that concern no cause were not tried.", a.Changes, a.Left)
+	}
+	paragraph(s.out, "", fmt.Sprintf("%d variants were simulated.%s Limit: %s.", a.Tried, left, a.Complaint.Source), 98)
 }
 
 func gained(a *why.Answer, f why.Fix) string {

@@ -23,9 +23,11 @@ import (
 	"drywire/dsp/section"
 )
 
-// Budget is how many bytes are kept for all windows together: the regions that are played, the
-// voltages inside chains and the finished sounds.
-const Budget = 480 << 20
+// Budget is how many bytes are taken for all windows together: the regions and sounds that are
+// listened to, the signals that are being computed, and with what these leave of it, what is kept,
+// the voltages inside chains and the finished sounds. With windows, wirings, renderers at work and
+// what the collector has not come by yet, a server stays under 512 MiB.
+const Budget = 400 << 20
 
 // Engine renders for all windows, and remembers. What is exact is rendered once, however many
 // listen.
@@ -35,7 +37,8 @@ type Engine struct {
 	takes *lru.Cache[wiredKey, *wired]
 	// of *Loop by loopKey, *render.Memo by memoKey with its signals, *Sound by Key; all of what a
 	// loop belongs to
-	store *render.Store
+	store     *render.Store
+	admission *admission // to what is not in the store, and counts against its budget
 
 	mu     sync.Mutex
 	works  map[Key]*work              // exact sounds that are being made
@@ -50,7 +53,8 @@ type Engine struct {
 // New is an engine that works until the context ends, and keeps so many bytes at the most.
 func New(ctx context.Context, budget int) *Engine {
 	takes, _ := lru.New[wiredKey, *wired](mostWired) // it fails for sizes under 1 alone
-	return &Engine{ctx: ctx, takes: takes, queue: newQueue(), store: render.NewStore(budget), works: map[Key]*work{}, owners: map[string]map[string]bool{}}
+	store := render.NewStore(budget)
+	return &Engine{ctx: ctx, takes: takes, queue: newQueue(), store: store, admission: newAdmission(budget, store), works: map[Key]*work{}, owners: map[string]map[string]bool{}}
 }
 
 // Go runs work that Wait waits for.
@@ -65,6 +69,7 @@ type Counts struct {
 	Computed         int64 // sections and stages so far
 	Running, Waiting int   // renders that have a processor, or wait for one
 	Kept             int   // bytes
+	Aside            int   // bytes for what is listened to and what is being computed
 }
 
 // Counts says what the engine has done so far.
@@ -73,6 +78,7 @@ func (e *Engine) Counts() Counts {
 	e.mu.Lock()
 	c.Begun = e.begun
 	e.mu.Unlock()
+	c.Aside = e.admission.used()
 	e.queue.mu.Lock()
 	defer e.queue.mu.Unlock()
 	c.Running, c.Waiting = e.queue.running, e.queue.count
@@ -102,25 +108,61 @@ type (
 	}
 )
 
-// LoopOf finds or reads the frames of a recording from one to another, for somebody whose it is
-// until they Leave.
-func (e *Engine) LoopOf(ctx context.Context, owner string, r *produce.Recording, from, to int64) (*Loop, error) {
-	key := keyOfLoop(r, from, to)
-	e.own(owner, key)
-	if l, ok := e.store.Get(loopKey(key)); ok {
-		return l.(*Loop), nil
+// Region is a stretch of a recording that somebody listens to, whose it is until they Leave.
+type Region struct {
+	Owner     string
+	Recording *produce.Recording
+	From, To  int64 // frames
+}
+
+// listening is what is held while a region is: the sounds of takes on it, sounds that there are, and
+// so many bytes more.
+type listening struct {
+	takes []*produce.Take
+	heard []*Sound
+	bytes int
+}
+
+// enter finds or reads a region, once there is room for it and what is held with it; leave must be
+// called. ErrBusy where too many wait already.
+func (e *Engine) enter(ctx context.Context, r Region, with listening) (l *Loop, leave func(), err error) {
+	l = &Loop{key: keyOfLoop(r.Recording, r.From, r.To), rate: r.Recording.Rate, a: r.From, b: r.To}
+	n := int(r.To - r.From)
+	needs := map[any]int{loopKey(l.key): 8 * n, new(int): with.bytes}
+	for _, t := range with.takes {
+		needs[e.wired(l, t).key] = soundSize(n, len(t.Ends()))
 	}
-	before := min(from, int64(math.Round(float64(seam)*float64(r.Rate))))
-	x, err := r.Voltages(ctx, from-before, to)
+	for _, s := range with.heard {
+		needs[s.key] = s.size()
+	}
+	leave, err = e.admission.listen(ctx, needs)
+	if err != nil {
+		return nil, nil, err
+	}
+	if l, err = e.read(ctx, r, l); err != nil {
+		leave()
+		return nil, nil, err
+	}
+	return l, leave, nil
+}
+
+// read finds or reads the frames of a region.
+func (e *Engine) read(ctx context.Context, r Region, l *Loop) (*Loop, error) {
+	e.own(r.Owner, l.key)
+	if known, ok := e.store.Get(loopKey(l.key)); ok {
+		return known.(*Loop), nil
+	}
+	before := min(r.From, int64(math.Round(float64(seam)*float64(l.rate))))
+	x, err := r.Recording.Voltages(ctx, r.From-before, r.To)
 	if err != nil {
 		return nil, err
 	}
-	if int64(len(x)) < to-from+before {
-		return nil, fmt.Errorf("recording %s: ends before frame %d", r.Name, to)
+	if int64(len(x)) < r.To-r.From+before {
+		return nil, fmt.Errorf("recording %s: ends before frame %d", r.Recording.Name, r.To)
 	}
-	l := &Loop{key: key, rate: r.Rate, a: from, b: to, x: slices.Clone(x[before:])}
+	l.x = slices.Clone(x[before:])
 	l.close(x[:before])
-	e.store.Keep(key, loopKey(key), l, 8*len(l.x))
+	e.store.Keep(l.key, loopKey(l.key), l, 8*len(l.x))
 	return l, nil
 }
 
@@ -198,6 +240,9 @@ func (l *Loop) round(dst []float64, from int) {
 	}
 }
 
+// led is how many samples a loop with that lead has for a memo.
+func (l *Loop) led(lead int) int { return lead + int(l.b-l.a) + render.Margin }
+
 // memo remembers the voltages of chains with that lead: signals begin lead samples before the
 // region, and end so far behind it that filters which look ahead find its beginning there.
 func (e *Engine) memo(l *Loop, lead int) *render.Memo {
@@ -206,9 +251,7 @@ func (e *Engine) memo(l *Loop, lead int) *render.Memo {
 	if m := e.known(l.key, lead); m != nil {
 		return m
 	}
-	x := make([]float64, lead+len(l.x)+render.Margin)
-	l.round(x, -lead)
-	m := e.store.Memo(l.key, x, l.rate, produce.Quality)
+	m := e.store.Memo(l.key, l.led(lead), func(x []float64) { l.round(x, -lead) }, l.rate, produce.Quality)
 	e.store.Keep(l.key, memoKey{l.key, lead}, m, m.Size())
 	return m
 }

@@ -10,6 +10,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"drywire/chains/experiment"
@@ -69,25 +70,38 @@ type Sound struct {
 // with everything on takes 185 kB.
 const soundOverhead = 256 << 10
 
-func (s *Sound) size() int {
-	n := soundOverhead
-	for _, x := range s.volts {
-		n += 4 * len(x)
-	}
-	return n
-}
+// soundSize is how many bytes a sound of so many frames takes.
+func soundSize(frames, channels int) int { return soundOverhead + 4*frames*channels }
+
+func (s *Sound) size() int { return soundSize(len(s.volts[0]), len(s.volts)) }
 
 // work is the making of a sound.
 type work struct {
 	*Sound
 	loop *Loop
 	take *produce.Take
-	memo *render.Memo
+	at   atomic.Pointer[progress] // nil until it computes
 
 	ready   chan struct{} // closed when Sound and err are final
 	err     error
 	waiting int // who wants it; the engine's lock
 	cancel  context.CancelFunc
+}
+
+// progress is how far a memo was when work began on it.
+type progress struct {
+	memo   *render.Memo
+	before int64
+}
+
+// done is the share of the work that is done.
+func (w *work) done() float64 {
+	p := w.at.Load()
+	if p == nil {
+		return 0
+	}
+	steps := len(w.plan.Sections) + len(w.plan.Stages) + 1
+	return min(0.99, float64(p.memo.Computed()-p.before)/float64(steps))
 }
 
 // Short is the key for a page.
@@ -118,7 +132,7 @@ func (e *Engine) wired(l *Loop, t *produce.Take) *wired {
 		return w
 	}
 	lead := l.lead(t)
-	w := &wired{plan: l.plan(t, produce.Quality, -lead, lead+len(l.x)+render.Margin), lead: lead}
+	w := &wired{plan: l.plan(t, produce.Quality, -lead, l.led(lead)), lead: lead}
 	w.key = Key{l.key, w.plan.Key()}
 	e.takes.Add(at, w)
 	return w
@@ -149,33 +163,40 @@ func (e *Engine) begin(l *Loop, t *produce.Take) (w *work, leave func()) {
 		close(w.ready)
 		return w, func() {}
 	}
-	memo := e.memo(l, wired.lead)
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	w = e.works[k]
 	if w == nil {
 		ctx, cancel := context.WithCancel(e.ctx)
-		w = &work{Sound: &Sound{key: k, name: t.Chain.Take, rate: l.rate, lead: wired.lead, plan: wired.plan}, loop: l, take: t, memo: memo, ready: make(chan struct{}), cancel: cancel}
+		w = &work{Sound: &Sound{key: k, name: t.Chain.Take, rate: l.rate, lead: wired.lead, plan: wired.plan}, loop: l, take: t, ready: make(chan struct{}), cancel: cancel}
 		e.begun++
 		e.works[k] = w
 		e.jobs.Go(func() {
 			defer cancel()
-			err := w.render(ctx, e.queue)
+			err := w.render(ctx, e)
 			e.finished(w, err)
 		})
 	}
 	w.waiting++
 	return w, sync.OnceFunc(func() {
-		e.mu.Lock()
-		defer e.mu.Unlock()
-		if w.waiting--; w.waiting > 0 {
-			return
-		}
-		w.cancel()
-		if e.works[k] == w {
-			delete(e.works, k) // the next one begins anew
+		if e.forsaken(w) {
+			<-w.ready // nothing of it is left
 		}
 	})
+}
+
+// forsaken takes down that one less wants a work; where that was the last one, it is given up.
+func (e *Engine) forsaken(w *work) bool {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if w.waiting--; w.waiting > 0 {
+		return false
+	}
+	w.cancel()
+	if e.works[w.key] == w {
+		delete(e.works, w.key) // the next one begins anew
+	}
+	return true
 }
 
 // finished keeps a sound that is wanted.
@@ -194,20 +215,29 @@ func (e *Engine) finished(w *work, err error) {
 
 // render computes the sound. A panic becomes an error: a mistake in the program is to cost one
 // sound and not all windows.
-func (w *work) render(ctx context.Context, q *queue) (err error) {
+func (w *work) render(ctx context.Context, e *Engine) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
 			err = fmt.Errorf("a mistake in the program: %v\n%s", v, debug.Stack())
 		}
 	}()
-	done, err := q.turn(ctx, exactSound)
+	done, err := e.queue.turn(ctx, exactSound)
 	if err != nil {
 		return err
 	}
 	defer done()
-	begin, before := time.Now(), w.memo.Computed()
-	for _, end := range w.take.Ends() {
-		x, err := w.memo.Signal(ctx, w.plan, end)
+	ends := w.take.Ends()
+	free, err := e.admission.compute(ctx, w.plan.Needs(w.loop.led(w.lead), ends...))
+	if err != nil {
+		return err
+	}
+	defer free()
+	memo := e.memo(w.loop, w.lead)
+	begin, before := time.Now(), memo.Computed()
+	w.at.Store(&progress{memo, before})
+	defer w.at.Store(nil)
+	for _, end := range ends {
+		x, err := memo.Signal(ctx, w.plan, end)
 		if err != nil {
 			return err
 		}
@@ -217,7 +247,7 @@ func (w *work) render(ctx context.Context, q *queue) (err error) {
 		}
 		w.volts = append(w.volts, v)
 	}
-	if w.memo.Computed() > before {
+	if memo.Computed() > before {
 		w.speed = float64(w.lead+len(w.loop.x)) / float64(w.rate) / max(time.Since(begin).Seconds(), 1e-9)
 	}
 	return w.measure()

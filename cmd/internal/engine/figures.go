@@ -37,7 +37,8 @@ type JackOf struct {
 	Peak     *float64 `json:"peak_dbu"`
 	RMS      *float64 `json:"rms_dbu"`
 	Noise    *float64 `json:"noise_dbu"`
-	Ceiling  *float64 `json:"ceiling_dbu"`
+	Colour   *float64 `json:"colour_dbu"`  // where that begins to colour
+	Ceiling  *float64 `json:"ceiling_dbu"` // where it breaks up
 	Headroom *float64 `json:"headroom_db"`
 	Over     *float64 `json:"over"`   // share of the time over the ceiling
 	Meters   []string `json:"meters"` // all that meters say, in words
@@ -63,7 +64,12 @@ const (
 )
 
 // Figures measures a take on its exact sound, once.
-func (e *Engine) Figures(ctx context.Context, l *Loop, t *produce.Take) (*Figures, error) {
+func (e *Engine) Figures(ctx context.Context, r Region, t *produce.Take) (*Figures, error) {
+	l, out, err := e.enter(ctx, r, listening{takes: []*produce.Take{t}})
+	if err != nil {
+		return nil, err
+	}
+	defer out()
 	w, leave := e.begin(l, t)
 	defer leave()
 	select {
@@ -85,7 +91,13 @@ func (e *Engine) Figures(ctx context.Context, l *Loop, t *produce.Take) (*Figure
 		return nil, err
 	}
 	defer done()
-	if f, err = e.figures(ctx, l, t, w.Sound); err != nil {
+	frames := e.framesAtJacks(l, t)
+	free, err := e.admission.compute(ctx, bytesAtJacks(l, t, frames))
+	if err != nil {
+		return nil, err
+	}
+	defer free()
+	if f, err = e.figures(ctx, l, t, w.Sound, frames); err != nil {
 		return nil, err
 	}
 	w.mu.Lock()
@@ -95,15 +107,15 @@ func (e *Engine) Figures(ctx context.Context, l *Loop, t *produce.Take) (*Figure
 }
 
 // figures measures a sound with the functions that the commands call.
-func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*Figures, error) {
-	w, signals, frames, err := e.atJacks(ctx, l, t, s)
+func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound, frames int) (*Figures, error) {
+	w, signals, err := e.atJacks(ctx, l, t, s, frames)
 	if err != nil {
 		return nil, err
 	}
 	f := &Figures{Jacks: []JackOf{}, Noise: []NoiseOf{}, Sentences: []string{}, NotMeasurable: []string{}}
 	f.Spectrum.Hz, f.Spectrum.DB, f.Response.Hz, f.Response.DB = []float64{}, []*float64{}, []float64{}, []*float64{}
 	if frames < len(l.x) {
-		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", mostMeasured, float64(len(l.x))/float64(l.rate)))
+		f.Sentences = append(f.Sentences, fmt.Sprintf("Levels and spectra are of the first %.0f of %.0f seconds.", float64(frames)/float64(l.rate), float64(len(l.x))/float64(l.rate)))
 	}
 	if held := board.Held(t.Chain); held != "" {
 		f.Sentences = append(f.Sentences, "In the response, the noise and the ceilings, "+held+".")
@@ -154,25 +166,43 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	return f, nil
 }
 
-// atJacks renders the loop once with all jacks read, at the most mostMeasured seconds of it. Echoes
+// settledAtJacks is how long a chain gets before the meters read it.
+const settledAtJacks = 0.5 // s
+
+// bytesAtJacks is what so many frames of a loop take, read at all jacks.
+func bytesAtJacks(l *Loop, t *produce.Take, frames int) int {
+	return 8 * (frames*(1+len(t.Jacks())) + int(settledAtJacks*float64(l.rate)))
+}
+
+// framesAtJacks is how many frames of a loop the meters read: mostMeasured seconds, and no more
+// than half of the memory holds.
+func (e *Engine) framesAtJacks(l *Loop, t *produce.Take) int {
+	frames := min(len(l.x), int(mostMeasured*float64(l.rate)))
+	room := e.admission.budget/2 - bytesAtJacks(l, t, 0)
+	return max(0, min(frames, room/(bytesAtJacks(l, t, 1)-bytesAtJacks(l, t, 0))))
+}
+
+// atJacks renders so many frames of the loop with all jacks read. Echoes
 // and reverbs have in them what the exact sound has put there, as far as that is still remembered;
 // the rest of the chain gets half a second.
-func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound) (*render.Plan, experiment.Signals, int, error) {
+func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound, frames int) (*render.Plan, experiment.Signals, error) {
 	jacks := t.Jacks()
 	rate := float64(l.rate)
-	settled, fade := int(rate/2), int(rate/20)
+	settled, fade := int(settledAtJacks*rate), int(rate/20)
 	w := l.plan(t, produce.Quality, -settled, settled+len(l.x))
 	r, err := w.Renderer(jacks...)
 	if err != nil {
-		return nil, nil, 0, err
+		return nil, nil, err
 	}
 	if memo := e.known(l.key, s.lead); memo != nil {
 		r.Resume(settled-2*fade, fade, w.PastOf(memo, s.plan, s.lead-settled)...)
 	}
-	frames := min(len(l.x), int(mostMeasured*rate))
 	x := make([]float64, settled+frames)
 	l.round(x, -settled)
 	all := make([][]float64, len(jacks))
+	for k := range all {
+		all[k] = make([]float64, 0, frames)
+	}
 	skip := settled
 	if err := r.Run(ctx, render.Volts(x), 0, func(taps [][]float64) error {
 		drop := min(skip, len(taps[0]))
@@ -182,14 +212,14 @@ func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 		}
 		return nil
 	}); err != nil {
-		return nil, nil, 0, err
+		return nil, nil, err
 	}
 	return w, func(_ context.Context, other *render.Plan, jack string) ([]float64, error) {
 		if at := slices.Index(jacks, jack); at >= 0 && other == w {
 			return all[at], nil
 		}
 		return nil, errors.New("not rendered")
-	}, frames, nil
+	}, nil
 }
 
 // none takes down why there is no value, once.
@@ -220,9 +250,14 @@ func (f *Figures) jacks(m *experiment.Measures) {
 		o.Peak, o.RMS = f.value(at("peak"), j.Of(measures.PeakDBu)), f.value(at("level"), j.Of(measures.RMSDBu))
 		o.Noise = f.value(at("noise"), j.Of(measures.Noise))
 		o.Headroom, o.Over = f.value(at("headroom"), j.Of(measures.Headroom)), f.value(at("share over the ceiling"), j.Of(measures.OverShare))
-		if ceiling := j.Of(measures.Ceiling); ceiling.OK() {
-			ceiling.Value = dsp.VoltsToDBu(ceiling.Value)
-			o.Ceiling = f.value("", ceiling)
+		for _, c := range []struct {
+			of *measures.Measure
+			to **float64
+		}{{measures.Colour, &o.Colour}, {measures.Ceiling, &o.Ceiling}} {
+			if v := j.Of(c.of); v.OK() {
+				v.Value = dsp.VoltsToDBu(v.Value)
+				*c.to = f.value("", v)
+			}
 		}
 		for _, m := range measures.Printed(measures.AtJacks(), j.Values) {
 			if v := j.Of(m); v.OK() {
@@ -231,7 +266,7 @@ func (f *Figures) jacks(m *experiment.Measures) {
 		}
 		f.Jacks = append(f.Jacks, o)
 		if o.Over != nil && *o.Over > 0 && strings.HasSuffix(j.Jack, ".in") {
-			f.Sentences = append(f.Sentences, fmt.Sprintf("%s is over its ceiling for %.2g %% of the time: there it distorts.", o.Block, 100**o.Over))
+			f.Sentences = append(f.Sentences, fmt.Sprintf("%s is over its ceiling for %.2g %% of the time: there it breaks up.", o.Block, 100**o.Over))
 		}
 	}
 }

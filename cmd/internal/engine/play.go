@@ -48,7 +48,7 @@ type Listener interface {
 
 // Request is one request for sound.
 type Request struct {
-	Loop *Loop
+	Region Region
 	// of the side that is played, and of the other one, to which it is matched
 	Take, Other *produce.Take
 	From        int64 // frame of the recording from which on it is wanted
@@ -75,17 +75,23 @@ type playing struct {
 // sound. heard is told once that is on its way. An error before the first message to the listener
 // says why there is no sound.
 func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(Key)) error {
-	l := r.Loop
-	p := &playing{ctx: ctx, engine: e, out: out, loop: l, take: r.Take, other: r.Other, a: l.a, n: l.b - l.a, begun: time.Now()}
-	p.from = min(max(r.From-p.a, 0), p.n) % p.n
-	key := e.wired(l, r.Take).key
+	begun := time.Now()
+	var known []*Sound
 	for _, k := range r.Heard {
-		if k.loop == l.key {
+		if k.loop == keyOfLoop(r.Region.Recording, r.Region.From, r.Region.To) {
 			if h := e.Known(k); h != nil {
-				p.heard = append(p.heard, h)
+				known = append(known, h)
 			}
 		}
 	}
+	l, leave, err := e.enter(ctx, r.Region, listening{takes: []*produce.Take{r.Take, r.Other}, heard: known})
+	if err != nil {
+		return err
+	}
+	defer leave()
+	p := &playing{ctx: ctx, engine: e, out: out, loop: l, take: r.Take, other: r.Other, heard: known, a: l.a, n: l.b - l.a, begun: begun}
+	p.from = min(max(r.From-p.a, 0), p.n) % p.n
+	key := e.wired(l, r.Take).key
 	p.meta = Meta{Key: key.Short(), Channels: len(r.Take.Ends()), Rate: int(l.rate)}
 	return p.run(ctx, key, r.Have(p.meta.Key), heard)
 }
@@ -175,14 +181,12 @@ const tellEvery = 250 * time.Millisecond
 // await waits until a sound is ready.
 func (p *playing) await(ctx context.Context, w *work) error {
 	select {
-	case <-w.ready: // at once: a sound that was known has no memo
+	case <-w.ready: // at once
 		return busy(w.err)
 	default:
 	}
 	tick := time.NewTicker(tellEvery)
 	defer tick.Stop()
-	steps := float64(len(w.plan.Sections) + len(w.plan.Stages) + 1)
-	before := w.memo.Computed()
 	for {
 		select {
 		case <-w.ready:
@@ -190,12 +194,11 @@ func (p *playing) await(ctx context.Context, w *work) error {
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-tick.C:
-			done := min(0.99, float64(w.memo.Computed()-before)/steps)
 			note := "rendering the exact sound"
 			if p.meta.Speed != nil && *p.meta.Speed < 1 {
 				note = fmt.Sprintf("this chain renders at %.1f times real time: what is rendered plays, and the rest is filled in", *p.meta.Speed)
 			}
-			if err := p.out.Progress(Progress{done, p.meta.Speed, note}); err != nil {
+			if err := p.out.Progress(Progress{w.done(), p.meta.Speed, note}); err != nil {
 				return err
 			}
 		}

@@ -14,8 +14,13 @@ import (
 // Verdict says what b sounds like against a, with the pair measures of a comparison, on the first
 // experiment.PairSeconds of their exact sounds. What cannot be measured says so in the pair; an
 // error is that of a sound that could not be made, or of ctx.
-func (e *Engine) Verdict(ctx context.Context, l *Loop, a, b *produce.Take) (experiment.Pair, error) {
+func (e *Engine) Verdict(ctx context.Context, r Region, a, b *produce.Take) (experiment.Pair, error) {
 	takes := [2]*produce.Take{a, b}
+	l, out, err := e.enter(ctx, r, listening{takes: takes[:]})
+	if err != nil {
+		return experiment.Pair{}, err
+	}
+	defer out()
 	var works [2]*work
 	for k, t := range takes {
 		w, leave := e.begin(l, t)
@@ -37,6 +42,11 @@ func (e *Engine) Verdict(ctx context.Context, l *Loop, a, b *produce.Take) (expe
 		return experiment.Pair{}, err
 	}
 	defer done()
+	free, err := e.admission.compute(ctx, 2*8*min(len(l.x), int(experiment.PairSeconds*float64(l.rate))))
+	if err != nil {
+		return experiment.Pair{}, err
+	}
+	defer free()
 	var sides [2]*measures.Side
 	g, within := errgroup.WithContext(ctx)
 	for k, w := range works {

@@ -59,6 +59,7 @@ type Disk struct{}
 
 type diskFile struct{ *os.File }
 
+// OpenFile implements System.
 func (Disk) OpenFile(path string, flag int, mode fs.FileMode) (File, error) {
 	f, err := os.OpenFile(path, flag, mode)
 	if err != nil {
@@ -66,15 +67,33 @@ func (Disk) OpenFile(path string, flag int, mode fs.FileMode) (File, error) {
 	}
 	return diskFile{f}, nil
 }
-func (Disk) Stat(path string) (fs.FileInfo, error)      { return os.Stat(path) }
-func (Disk) Lstat(path string) (fs.FileInfo, error)     { return os.Lstat(path) }
+
+// Stat implements System.
+func (Disk) Stat(path string) (fs.FileInfo, error) { return os.Stat(path) }
+
+// Lstat implements System.
+func (Disk) Lstat(path string) (fs.FileInfo, error) { return os.Lstat(path) }
+
+// ReadDir implements System.
 func (Disk) ReadDir(path string) ([]fs.DirEntry, error) { return os.ReadDir(path) }
-func (Disk) RealPath(path string) (string, error)       { return filepath.EvalSymlinks(path) }
-func (Disk) Mkdir(path string, mode fs.FileMode) error  { return os.Mkdir(path, mode) }
-func (Disk) Remove(path string) error                   { return os.Remove(path) }
-func (Disk) Rename(from, to string) error               { return os.Rename(from, to) }
-func (Disk) Link(from, to string) error                 { return os.Link(from, to) }
-func (Disk) Exchange(one, two string) error             { return exchange(one, two) }
+
+// RealPath implements System.
+func (Disk) RealPath(path string) (string, error) { return filepath.EvalSymlinks(path) }
+
+// Mkdir implements System.
+func (Disk) Mkdir(path string, mode fs.FileMode) error { return os.Mkdir(path, mode) }
+
+// Remove implements System.
+func (Disk) Remove(path string) error { return os.Remove(path) }
+
+// Rename implements System.
+func (Disk) Rename(from, to string) error { return os.Rename(from, to) }
+
+// Link implements System.
+func (Disk) Link(from, to string) error { return os.Link(from, to) }
+
+// Exchange implements System.
+func (Disk) Exchange(one, two string) error { return exchange(one, two) }
 
 func (f diskFile) Lock() error { return lock(f.File) }
 

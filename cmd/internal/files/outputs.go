@@ -203,6 +203,13 @@ func (o *Outputs) Publish() error {
 		return Named(o.folder, err)
 	}
 	defer d.Close()
+	outer := o.sys
+	sys, done, err := whole(outer)
+	if err != nil {
+		return Named(o.folder, err)
+	}
+	o.sys = sys
+	defer func() { o.sys = outer; done() }()
 	if err := settle(o.sys, o.folder); err != nil {
 		return err
 	}
@@ -363,6 +370,11 @@ func Settle(sys System, folder string) error {
 		return Named(folder, err)
 	}
 	defer d.Close()
+	sys, done, err := whole(sys)
+	if err != nil {
+		return Named(folder, err)
+	}
+	defer done()
 	return settle(sys, folder)
 }
 

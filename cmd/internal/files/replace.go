@@ -73,6 +73,13 @@ func (t *Text) Save(was, text []byte) (kept []string, err error) {
 		return nil, Named(t.Path, err)
 	}
 	defer d.Close()
+	outer := t.Sys
+	sys, done, err := whole(outer)
+	if err != nil {
+		return nil, Named(t.Path, err)
+	}
+	t.Sys = sys
+	defer func() { t.Sys = outer; done() }()
 	staged, beside := filepath.Join(o.stage, newFiles, filepath.Base(t.Path)), t.Path+beforeSave
 	if kept, err = t.clear(beside); err != nil {
 		return kept, err

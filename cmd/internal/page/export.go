@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"drywire/chains/board"
+	"drywire/chains/file"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/produce"
@@ -124,7 +125,7 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 // attach says that what follows is a file to keep and not a page to show.
 func attach(w http.ResponseWriter, name, kind string, size int64) {
 	name = strings.Map(func(c rune) rune {
-		if c < ' ' || strings.ContainsRune(`/\:*?"<>|`, c) {
+		if file.Steers(c) || strings.ContainsRune(`/\:*?"<>|`, c) {
 			return '_'
 		}
 		return c

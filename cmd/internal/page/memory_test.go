@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"sync"
 	"testing"
 	"time"
 )
@@ -65,5 +66,52 @@ func TestSoak(t *testing.T) {
 	}
 	if kept := p.server.engine.Counts().Kept; kept != 0 {
 		t.Errorf("%d bytes are kept for nobody", kept)
+	}
+}
+
+// TestManyRegions has four windows listen at once, each to a region of its own: what is being
+// computed counts against the budget too, and each gets its sound.
+func TestManyRegions(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders for half a minute")
+	}
+	text, err := os.ReadFile(filepath.Join("..", "..", "..", "chains", "fuzz-or-buffer-first.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	const budget, beside = 48 << 20, 10 << 20
+	p := openPage(t, string(text), func(_ string, o *Options) { o.budget = budget })
+	before := heap()
+	watch := newHeapWatch(before, p.server.engine, 200*time.Millisecond)
+	var all sync.WaitGroup
+	for k := range 4 {
+		w := p.window()
+		all.Go(func() {
+			region := [2]int64{int64(k) * 4800, int64(k)*4800 + 48000}
+			r := w.send(t.Context(), "api/render", map[string]any{"session": w.ID, "side": "A", "from": region[0], "region": region})
+			defer r.Body.Close()
+			exact := 0
+			for {
+				kind, body, err := message(r.Body)
+				if err != nil {
+					break
+				}
+				if kind == exactMessage {
+					exact += len(body)/4 - 1
+				}
+			}
+			if exact != 48000 {
+				t.Errorf("window %d gets %d frames of exact sound, want 48000", k, exact)
+			}
+		})
+	}
+	all.Wait()
+	most, counted := int64(0), 0
+	for _, s := range watch.end() {
+		most, counted = max(most, s.live), max(counted, s.counted)
+	}
+	t.Logf("at most %d MB live, %d MB of it counted, of %d", most>>20, counted>>20, budget>>20)
+	if most > budget+beside || counted > budget {
+		t.Errorf("%d MB are live and %d counted, want %d at most", most>>20, counted>>20, budget>>20)
 	}
 }

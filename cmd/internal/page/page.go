@@ -25,6 +25,7 @@ type Options struct {
 	File string       // path of the chain file
 	Port int          // 0: any that is free
 	Disk files.System // nil: the system's
+	Long bool         // what takes very long is done all the same: see package cost
 
 	Version string // of this program, for the report
 

@@ -8,8 +8,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"mime"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -653,5 +655,15 @@ func TestClippedRecordingIsTold(t *testing.T) {
 	})
 	if told := clipped(hot); len(told) != 1 || !strings.HasPrefix(told[0], "pluck.wav stands at full scale") {
 		t.Errorf("a clipped recording: %q", told)
+	}
+}
+
+// What is exported has a name without what steers a terminal or turns the direction of reading.
+func TestNamesOfExports(t *testing.T) {
+	w := httptest.NewRecorder()
+	attach(w, "a/\u202egnp.\u2066b\u061c\u200f\x1b\u009b take.wav", "audio/wav", 1)
+	_, of, err := mime.ParseMediaType(w.Header().Get("Content-Disposition"))
+	if want := "a__gnp._b____ take.wav"; err != nil || of["filename"] != want {
+		t.Errorf("%q (%v), want %q", of["filename"], err, want)
 	}
 }

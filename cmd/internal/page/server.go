@@ -140,7 +140,7 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	case err = <-failed:
 	}
 	stop() // streams end
-	patience, done := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+	patience, done := context.WithTimeout(context.WithoutCancel(ctx), 200*time.Millisecond)
 	defer done()
 	if h.Shutdown(patience) != nil {
 		h.Close()
@@ -277,6 +277,10 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/render", (*server).render},
 		{post, "api/figures", (*server).figures},
 		{post, "api/verdict", (*server).verdict},
+		{post, "api/because", (*server).because},
+		{post, "api/why", (*server).why},
+		{post, "api/sweep", (*server).sweepKnob},
+		{post, "api/hunt", (*server).hunt},
 		{post, "api/save", (*server).save},
 		{post, "api/reload", (*server).reload},
 		{get, "api/export", (*server).export},

@@ -17,6 +17,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/produce"
 )
@@ -47,6 +48,10 @@ type session struct {
 	left     time.Time           // when the last of them went
 	streams  int                 // of sound, at the moment
 	figuring int                 // figures at work
+	asking   int                 // complaints that are at work or wait for it
+	ask      chan struct{}       // held by the one at work
+	fixes    []why.Fix           // that the last one was answered with
+	about    string              // the take that it was about
 }
 
 // document is a project, and the takes that the sides A and B show. It is never changed, only
@@ -81,7 +86,25 @@ func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (do
 		return document{}, err
 	}
 	p, err := s.loader.Load(ctx, text, true)
-	return document{p, takes}, err
+	if err != nil {
+		return document{}, err
+	}
+	d := document{p, takes}
+	return d, s.afford(d)
+}
+
+// afford is an error where what a side shows asks for more than is done unasked.
+func (s *server) afford(d document) error {
+	for side := range letters {
+		if s.options.Long {
+			return nil
+		}
+		t := d.chain(side)
+		if err := t.Estimate().Over(); err != nil {
+			return refuse(http.StatusUnprocessableEntity, "take %q: %v", t.Take, err)
+		}
+	}
+	return nil
 }
 
 // with is the document with another text.
@@ -163,7 +186,7 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	n := &session{id: newID(), server: s, doc: d, base: base, opened: d.Text.Source, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}}
+	n := &session{id: newID(), server: s, doc: d, base: base, opened: d.Text.Source, disk: diskSame, left: s.now(), windows: map[chan event]bool{}, tests: map[string]*listening{}, ask: make(chan struct{}, 1)}
 	s.mu.Lock()
 	if len(s.sessions) >= mostSessions {
 		s.mu.Unlock()
@@ -351,6 +374,9 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 		return nil
 	}
 	d, err := n.edited(ctx, side, op)
+	if err == nil {
+		err = n.server.afford(d)
+	}
 	if err != nil {
 		return err
 	}
@@ -412,6 +438,8 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			return d, err
 		}
 		return d.with(ctx, text, d.takes)
+	case "fix":
+		return n.withFix(ctx, op.Number, op.Name)
 	case "order":
 		var err error
 		if t, err = reordered(d.File, t, op.Order); err != nil {
@@ -420,6 +448,9 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 	case "bypass":
 		t = d.File.Switched(t, op.Block, op.On)
 	case "loop":
+		if slices.ContainsFunc(d.LoopsOf(t), func(l board.Loop) bool { return l.Insert && l.Number == op.Number }) {
+			return d, refuse(http.StatusUnprocessableEntity, "loop %d is the insert, which is always in", op.Number)
+		}
 		toggle := slices.DeleteFunc(slices.Clone(t.Toggle), func(k int) bool { return k == op.Number })
 		if len(toggle) == len(t.Toggle) {
 			toggle = append(toggle, op.Number)
@@ -436,7 +467,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			t.Set[at] = board.Setting{Target: op.Target, Text: op.Value}
 		}
 	case "preset":
-		t.Preset = op.Name
+		t = t.OnlyOn(op.Name)
 		t = d.Fitted(t)
 	case "guitar":
 		if t.Guitar = op.Name; op.Name == "" && d.File.Preset(t.Preset) != nil && d.File.Preset(t.Preset).Guitar != "" {

@@ -20,6 +20,7 @@ const (
 	previewMessage  = 2
 	exactMessage    = 3
 	progressMessage = 4
+	answerMessage   = 5
 )
 
 // stream is an engine.Listener that writes messages, each with a deadline of its own: who does not
@@ -89,6 +90,11 @@ func checkRegion(r *produce.Recording, ab [2]int64) error {
 	return nil
 }
 
+// listened is a region of a session's recording.
+func (n *session) listened(d document, ab [2]int64) engine.Region {
+	return engine.Region{Owner: n.id, Recording: d.Dry, From: ab[0], To: ab[1]}
+}
+
 // render streams the sound of a side: at first a preview from the place that is playing, then the
 // exact sound.
 func (s *server) render(w http.ResponseWriter, r *http.Request) error {
@@ -124,13 +130,9 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
-	l, err := s.engine.LoopOf(r.Context(), n.id, doc.Dry, q.Region[0], q.Region[1])
-	if err != nil {
-		return err
-	}
 	out := newStream(w, cmp.Or(s.options.wait, writeWait))
 	request := engine.Request{
-		Loop: l, Take: doc.chain(side), Other: doc.chain(1 - side), From: q.From, Heard: []engine.Key{heard[side], heard[1-side]},
+		Region: n.listened(doc, q.Region), Take: doc.chain(side), Other: doc.chain(1 - side), From: q.From, Heard: []engine.Key{heard[side], heard[1-side]},
 		Have: func(key string) bool { return slices.Contains(q.Have, key) },
 	}
 	if err := s.engine.Play(r.Context(), request, out, func(key engine.Key) {
@@ -148,14 +150,14 @@ const mostFiguring = 2 // figures at work for one session
 
 // figures measures a side on its exact sound.
 func (s *server) figures(w http.ResponseWriter, r *http.Request) error {
-	return s.measured(w, r, func(l *engine.Loop, d document, side int) (any, error) {
-		return s.engine.Figures(r.Context(), l, d.chain(side))
+	return s.measured(w, r, func(l engine.Region, d document, q measuredQuestion) (any, error) {
+		return s.engine.Figures(r.Context(), l, d.chain(q.side))
 	})
 }
 
 // verdict says what side B sounds like against side A, in the words of a comparison.
 func (s *server) verdict(w http.ResponseWriter, r *http.Request) error {
-	return s.measured(w, r, func(l *engine.Loop, d document, _ int) (any, error) {
+	return s.measured(w, r, func(l engine.Region, d document, _ measuredQuestion) (any, error) {
 		a, b := d.chain(0), d.chain(1)
 		pair, err := s.engine.Verdict(r.Context(), l, a, b)
 		said := strings.NewReplacer(strconv.Quote(b.Take), "B", strconv.Quote(a.Take), "A").Replace(pair.Sentence)
@@ -163,19 +165,24 @@ func (s *server) verdict(w http.ResponseWriter, r *http.Request) error {
 	})
 }
 
+// measuredQuestion is what is asked of a side, or of both.
+type measuredQuestion struct {
+	Session  string   `json:"session"`
+	Side     string   `json:"side"`
+	Region   [2]int64 `json:"region"`
+	Respects []string `json:"respects"` // of a verdict, where its cause is asked for
+
+	side int
+}
+
 // measured answers a question about a side, or about both, whose sound is measured.
-func (s *server) measured(w http.ResponseWriter, r *http.Request, measure func(l *engine.Loop, d document, side int) (any, error)) error {
-	var q struct {
-		Session string   `json:"session"`
-		Side    string   `json:"side"`
-		Region  [2]int64 `json:"region"`
-	}
+func (s *server) measured(w http.ResponseWriter, r *http.Request, measure func(l engine.Region, d document, q measuredQuestion) (any, error)) error {
+	var q measuredQuestion
 	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
 		return err
 	}
-	side, err := sideOf(q.Side)
-	if err != nil {
+	if q.side, err = sideOf(q.Side); err != nil {
 		return err
 	}
 	n.mu.Lock()
@@ -194,11 +201,7 @@ func (s *server) measured(w http.ResponseWriter, r *http.Request, measure func(l
 	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
-	l, err := s.engine.LoopOf(r.Context(), n.id, doc.Dry, q.Region[0], q.Region[1])
-	if err != nil {
-		return err
-	}
-	f, err := measure(l, doc, side)
+	f, err := measure(n.listened(doc, q.Region), doc, q)
 	if err != nil {
 		return err
 	}

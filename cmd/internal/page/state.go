@@ -18,22 +18,24 @@ import (
 
 // State is all that a page is told of its document.
 type State struct {
-	File      string           `json:"file"`
-	Title     string           `json:"title"`
-	Revision  int              `json:"revision"`
-	Dirty     bool             `json:"dirty"`
-	Disk      string           `json:"disk"` // same, changed or gone
-	Undo      int              `json:"undo"`
-	Redo      int              `json:"redo"`
-	Takes     []string         `json:"takes"`
-	Presets   []string         `json:"presets"`
-	Guitars   []string         `json:"guitars"` // "" is the file's own
-	Kinds     []KindOf         `json:"kinds"`
-	Recording RecordingOf      `json:"recording"`
-	Region    [2]int64         `json:"region"` // that a page begins with, in frames
-	Longest   int64            `json:"longest"`
-	Sides     map[string]*Side `json:"sides"`
-	Cautions  []string         `json:"cautions"`
+	File     string   `json:"file"`
+	Title    string   `json:"title"`
+	Revision int      `json:"revision"`
+	Dirty    bool     `json:"dirty"`
+	Disk     string   `json:"disk"` // same, changed or gone
+	Undo     int      `json:"undo"`
+	Redo     int      `json:"redo"`
+	Takes    []string `json:"takes"`
+	Presets  []string `json:"presets"`
+	Guitars  []string `json:"guitars"` // "" is the file's own
+	Kinds    []KindOf `json:"kinds"`
+	// what a player may say of a sound, for why
+	Complaints []ComplaintOf    `json:"complaints"`
+	Recording  RecordingOf      `json:"recording"`
+	Region     [2]int64         `json:"region"` // that a page begins with, in frames
+	Longest    int64            `json:"longest"`
+	Sides      map[string]*Side `json:"sides"`
+	Cautions   []string         `json:"cautions"`
 	// where B loads a block otherwise than A does, most first
 	Reasons []string `json:"reasons"`
 }
@@ -88,7 +90,9 @@ type LoopOf struct {
 	Number int  `json:"number"`
 	On     bool `json:"on"`
 	// it holds something else in this take than the switcher has in it
-	Own    bool       `json:"own"`
+	Own bool `json:"own"`
+	// it is always in
+	Insert bool       `json:"insert,omitempty"`
 	Blocks []*Station `json:"blocks"`
 }
 
@@ -145,7 +149,7 @@ func (n *session) state() (json.RawMessage, error) {
 	f, r := n.doc.File, n.doc.Dry
 	s := State{
 		File: n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
-		Takes: []string{}, Presets: []string{}, Guitars: []string{""},
+		Takes: []string{}, Presets: []string{}, Guitars: []string{""}, Complaints: complaints(),
 		Recording: RecordingOf{r.Title, int(r.Rate), r.Frames, r.Waveform},
 		Region:    [2]int64{0, min(r.Frames, longest(r), int64(usualSeconds*float64(r.Rate)))}, Longest: longest(r),
 		Sides: map[string]*Side{}, Cautions: []string{hearing},
@@ -313,7 +317,7 @@ func (l layer) lay(line []board.Placed, hands []wiring.Handover, from string) []
 func (s *Station) loopsOf(l layer) {
 	file := l.file.LoopsOf(board.Take{})
 	for k, loop := range l.file.LoopsOf(l.take) {
-		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
+		o := LoopOf{Number: loop.Number, On: slices.Contains(l.on, loop.Number), Insert: loop.Insert, Own: !slices.Equal(loop.Blocks, file[k].Blocks), Blocks: []*Station{}}
 		for _, name := range loop.Blocks {
 			inner := l.set[slices.IndexFunc(l.set, func(b board.Placed) bool { return b.Name == name })]
 			o.Blocks = append(o.Blocks, stationOf(name, inner.Kind, inner.Settings, inner.Off))

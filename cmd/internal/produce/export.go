@@ -63,5 +63,5 @@ func WriteReport(ctx context.Context, disk files.System, p *Project, to io.Write
 	if err != nil {
 		return err
 	}
-	return c.WriteReport(to, p, words)
+	return c.WriteReport(ctx, to, p, words)
 }

@@ -17,6 +17,7 @@ import (
 	lru "github.com/hashicorp/golang-lru/v2"
 
 	"drywire/chains/board"
+	"drywire/chains/cost"
 	"drywire/chains/edit"
 	"drywire/chains/file"
 	"drywire/chains/render"
@@ -86,6 +87,9 @@ func (p *Project) Resolved(name string) (*Take, error) {
 	p.takes[name] = t
 	return t, nil
 }
+
+// Estimate is what working with the take asks for.
+func (t *Take) Estimate() cost.Estimate { return cost.Of(t.Wiring()) }
 
 // Edited is the project of an edited text. Takes that the edit has not touched keep their wirings.
 func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error) {

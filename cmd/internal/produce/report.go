@@ -11,6 +11,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/render"
 	"drywire/chains/report"
+	"drywire/chains/why"
 	"drywire/dsp"
 )
 
@@ -123,9 +124,33 @@ type Words struct {
 	Swaps     *experiment.SwapMap // nil for none
 }
 
-// WriteReport writes the report's page of a comparison.
-func (c *Compared) WriteReport(to io.Writer, p *Project, words Words) error {
+// because says of every pair why the second sounds other than the first.
+func (c *Compared) because(ctx context.Context, p *Project) ([]*why.Because, error) {
+	x, err := p.Dry.Beginning(ctx, MostMeasured)
+	if err != nil {
+		return nil, err
+	}
+	moment := why.NewMoment(x, p.Dry.Rate)
+	list := make([]*why.Because, len(c.Pairs))
+	for k, pair := range c.Pairs {
+		a, b := p.Takes[pair.A-1], p.Takes[pair.B-1]
+		if list[k], err = moment.Between(ctx, p.File, a, b, "“"+a.Name+"”", pair.Respects); err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
+// WriteReport writes the report's page of a comparison of a project's takes.
+func (c *Compared) WriteReport(ctx context.Context, to io.Writer, p *Project, words Words) error {
 	page := c.found.page
+	because, err := c.because(ctx, p)
+	if err != nil {
+		return err
+	}
+	for _, b := range because {
+		page.Because = append(page.Because, b.Sentence)
+	}
 	page.Version, page.Comparison, page.Swaps = words.Version, c.Comparison, words.Swaps
 	page.Command = fmt.Sprintf("drywire compare %s -o takes", filepath.Base(p.Text.Name))
 	page.ListenFor, page.Hearing = words.ListenFor, Hearing

@@ -90,6 +90,7 @@ func (d *Faulty) act(what, path string, do func() error) error {
 	return err
 }
 
+// OpenFile implements files.System.
 func (d *Faulty) OpenFile(path string, flag int, mode fs.FileMode) (files.File, error) {
 	return ask(d, "open", path, func() (files.File, error) {
 		f, err := d.Beneath.OpenFile(path, flag, mode)
@@ -103,38 +104,47 @@ func (d *Faulty) OpenFile(path string, flag int, mode fs.FileMode) (files.File, 
 	})
 }
 
+// Stat implements files.System.
 func (d *Faulty) Stat(path string) (fs.FileInfo, error) {
 	return ask(d, "stat", path, func() (fs.FileInfo, error) { return d.Beneath.Stat(path) })
 }
 
+// Lstat implements files.System.
 func (d *Faulty) Lstat(path string) (fs.FileInfo, error) {
 	return ask(d, "lstat", path, func() (fs.FileInfo, error) { return d.Beneath.Lstat(path) })
 }
 
+// ReadDir implements files.System.
 func (d *Faulty) ReadDir(path string) ([]fs.DirEntry, error) {
 	return ask(d, "readdir", path, func() ([]fs.DirEntry, error) { return d.Beneath.ReadDir(path) })
 }
 
+// RealPath implements files.System.
 func (d *Faulty) RealPath(path string) (string, error) {
 	return ask(d, "realpath", path, func() (string, error) { return d.Beneath.RealPath(path) })
 }
 
+// Mkdir implements files.System.
 func (d *Faulty) Mkdir(path string, mode fs.FileMode) error {
 	return d.act("mkdir", path, func() error { return d.Beneath.Mkdir(path, mode) })
 }
 
+// Remove implements files.System.
 func (d *Faulty) Remove(path string) error {
 	return d.act("remove", path, func() error { return d.Beneath.Remove(path) })
 }
 
+// Rename implements files.System.
 func (d *Faulty) Rename(from, to string) error {
 	return d.act("rename", from, func() error { return d.Beneath.Rename(from, to) })
 }
 
+// Link implements files.System.
 func (d *Faulty) Link(from, to string) error {
 	return d.act("link", from, func() error { return d.Beneath.Link(from, to) })
 }
 
+// Exchange implements files.System.
 func (d *Faulty) Exchange(one, two string) error {
 	return d.act("exchange", one, func() error { return d.Beneath.Exchange(one, two) })
 }

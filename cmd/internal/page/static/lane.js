@@ -89,8 +89,9 @@ class Row {
 		say(this.level.value, has ? num(j.peak_dbu, 1, "dBu") : "");
 		this.level.root.title = (j.meters ?? []).join("\n");
 		say(this.headroom.value, has && !s.off && this.name !== " guitar" ? Number.isFinite(j.headroom_db) ? over ? num(-j.headroom_db, 0, "dB") + " over" : num(j.headroom_db, 0, "dB") + " left" : "no limit" : s.off ? "bypassed" : on ? "" : "out");
+		const coloured = !over && has && !s.off && Number.isFinite(j.colour_dbu) && j.colour_dbu < j.peak_dbu;
 		this.headroom.root.classList.toggle("over", over);
-		this.headroom.root.title = over ? "Over its ceiling: it distorts" + (j.over ? `, ${num(100 * j.over, 1)} % of the time` : "") : "";
+		this.headroom.root.title = over ? "Over its ceiling: it breaks up" + (j.over ? `, ${num(100 * j.over, 1)} % of the time` : "") : coloured ? `It colours: the peaks are ${num(j.peak_dbu - j.colour_dbu, 0, "dB")} over where that begins` : "";
 		say(this.adds.value, noise ? num(10 * Math.log10(noise.power), 0, "dBu") : has && !s.off ? "inaudible" : "");
 		this.adds.root.title = noise ? `${num(100 * noise.share, noise.share < 0.1 ? 1 : 0, "%")} of the noise at the output` : "";
 	}
@@ -278,7 +279,7 @@ export class Lane {
 			const what = `loop ${l.number} of ${item.block}`;
 			if (l.on || this.open.has(l.number) || names.includes(held)) {
 				folded = null;
-				const tag = el("button", { type: "button", class: "tag", "aria-pressed": String(l.on), title: `Loop ${l.number} is ${l.on ? "in" : "out"}${l.own ? ", its blocks in this take alone" : ""}`, onclick: put }, String(l.number), el("span", { class: "unseen" }, ", " + what));
+				const tag = l.insert ? el("span", { class: "tag", title: `Loop ${l.number} is the insert, always in: out to the amplifier and back${l.own ? ", its blocks in this take alone" : ""}` }, String(l.number), el("span", { class: "unseen" }, `, ${what}, always in`)) : el("button", { type: "button", class: "tag", "aria-pressed": String(l.on), title: `Loop ${l.number} is ${l.on ? "in" : "out"}${l.own ? ", its blocks in this take alone" : ""}`, onclick: put }, String(l.number), el("span", { class: "unseen" }, ", " + what));
 				parts.push(el("div", { class: "loop" + (l.on ? "" : " out") }, tag, this.list("loop " + l.number, l.blocks, `Loop ${l.number} of ${item.block}, ${l.on ? "in" : "out"}`)));
 				continue;
 			}

@@ -1,7 +1,7 @@
 // @ts-check
 // The order on the board as the page draws it, and what becomes of it when a block is moved. Nothing here knows the document.
 
-/** @typedef {{block: string, loops?: {number: number, on: boolean, own: boolean, blocks: Item[]}[], split?: {left: Item[], right: Item[], mix: string}}} Item a block, or (with an empty name) a split */
+/** @typedef {{block: string, loops?: {number: number, on: boolean, own: boolean, insert?: boolean, blocks: Item[]}[], split?: {left: Item[], right: Item[], mix: string}}} Item a block, or (with an empty name) a split */
 /** @typedef {{main: Item[], tray: Item[]}} Board */
 /** @typedef {{list: string, index: number}} Place a list (main, tray, left, right, loop 3) and how many come before, the block itself not counted */
 
@@ -10,7 +10,7 @@ export function board(side) {
 	/** @param {any[] | null | undefined} stations @returns {Item[]} */
 	const items = stations => (stations ?? []).map(s => s.split
 		? { block: "", split: { left: items(s.split.left), right: items(s.split.right), mix: s.split.mix } }
-		: s.loops ? { block: s.block, loops: s.loops.map((/** @type {any} */ l) => ({ number: l.number, on: l.on, own: l.own, blocks: items(l.blocks) })) } : { block: s.block });
+		: s.loops ? { block: s.block, loops: s.loops.map((/** @type {any} */ l) => ({ number: l.number, on: l.on, own: l.own, insert: l.insert, blocks: items(l.blocks) })) } : { block: s.block });
 	return { main: items(side.lane), tray: items(side.tray) };
 }
 

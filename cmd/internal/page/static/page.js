@@ -12,6 +12,8 @@ import { Wave } from "./wave.js";
 import { Figures } from "./plots.js";
 import { Trial } from "./trial.js";
 import { Keeping } from "./keeping.js";
+import { Why } from "./why.js";
+import { Hunt } from "./hunt.js";
 import { board, entries, line, moved, without, words } from "./order.js";
 
 /** @type {any} */
@@ -20,7 +22,7 @@ let session = "";
 let region = [0, 1];
 let regionOf = "";
 /** Figures of the sides and what both are to each other, and of which revision they are. @type {Record<string, {of: number, value: any, fault: string}>} */
-const seen = { A: { of: -1, value: null, fault: "" }, B: { of: -1, value: null, fault: "" }, AB: { of: -1, value: null, fault: "" } };
+const seen = Object.fromEntries(["A", "B", "AB", "because"].map(k => [k, { of: -1, value: null, fault: "" }]));
 /** @type {{side: string, of: number, stop: AbortController} | null} */
 let looking = null;
 /** Edits on their way, one after the other; of a slider only the last one. @type {{side: string, op: any, done: ((ok: boolean) => void) | null}[]} */
@@ -123,7 +125,7 @@ function loop(r) {
 	region = r;
 	sound.setRegion(r, state.recording.rate);
 	wave.showRegion(r);
-	seen.A.of = seen.B.of = seen.AB.of = -1;
+	for (const s of Object.values(seen)) s.of = -1;
 	showRegion();
 	show(state, true);
 	see();
@@ -152,10 +154,12 @@ const strip = new Strip(byId("sides"), {
 	pick: (block, side) => { if (side !== sound.side) hear(side); pick(block); },
 	take: (side, name) => edit({ do: "take", name }, side),
 });
-const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) });
+const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) }, { ask: () => ({ session, side: sound.side, region }), fault, announce });
 const wave = new Wave(byId("picture"), byId("times"), { seek: f => { sound.seek(f); tick(); }, region: loop });
 const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
+const complaints = new Why({ ask: () => ({ session, side: sound.side, region }), op: op => edit(op), fault, announce });
+new Hunt({ ask: () => ({ session, side: sound.side }), fault, announce });
 const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault });
 
 // What is shown.
@@ -203,6 +207,7 @@ function show(s, again) {
 	fillList(byId("cautions"), (s.cautions ?? []).filter((/** @type {string} */ c) => !c.startsWith("Start with the volume")), ""); // which the page says at its beginning
 	showFigures();
 	keeping.show();
+	complaints.show(s, letter);
 	if (fresh) {
 		sound.changed(s.revision);
 		see();
@@ -243,13 +248,20 @@ function showVerdict() {
 	byId("verdict").title = said;
 	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : short || "Comparing B with A…");
 	byId("verdict").classList.toggle("soft", !alike && !said);
-	const why = state.reasons ?? [];
-	say(byId("why"), alike ? "" : why.length ? "Why: " + why[0] + (why.length > 1 ? ` And ${why.length - 1} more.` : "") : "Each block is loaded alike in both.");
-	fillList(byId("reasons"), said ? [said, ...why] : why, alike ? "Nothing: A and B are the same." : "No block is loaded otherwise. What differs is what each block makes of what reaches it.");
+	// the cause: differences undone one at a time; and at which jack to look, where what loads what is another
+	const because = seen.because.of === state.revision ? seen.because.value : null, cause = because?.sentence ?? "";
+	const why = state.reasons ?? [], jack = why.find((/** @type {string} */ r) => because?.blocks.some((/** @type {string} */ b) => r.startsWith(b + " "))) ?? "";
+	say(byId("why"), alike ? "" : cause ? cause + (jack ? " " + jack : "") : seen.because.of === state.revision ? seen.because.fault : "Finding out why…");
+	byId("why").classList.toggle("soft", !cause);
+	const parts = (because?.parts.length ?? 0) > 1 ? because.parts.map((/** @type {any} */ p) => `${p.text}: undone, ${share(p.gone)}.`) : [];
+	fillList(byId("reasons"), [said, cause, ...parts, ...why].filter(Boolean), alike ? "Nothing: A and B are the same." : "It comes as soon as the sound is there.");
 	const n = state.sides[sound.side].cables?.length ?? 0;
 	byId("see-cables").hidden = !n;
 	say(byId("see-cables"), count(n, "cable") + " to move");
 }
+
+/** How much of a change goes when one difference is undone. @param {number} gone */
+const share = gone => Math.abs(gone) < 0.05 ? "nothing of it goes" : gone < 0 ? "it gets larger" : gone > 1.1 ? "it turns round" : `${Math.round(100 * gone)} % of it goes`;
 
 let drawnSettings = "";
 /** @param {any} mine */
@@ -306,7 +318,7 @@ let waiting = 0;
 function see() {
 	clearTimeout(waiting);
 	if (!state || trial.running()) return;
-	const want = [sound.side, "AB", other()].find(s => seen[s].of !== state.revision);
+	const want = [sound.side, "AB", "because", other()].find(s => seen[s].of !== state.revision);
 	if (looking && (looking.side !== want || looking.of !== state.revision)) looking.stop.abort(), looking = null;
 	if (!want || looking) return;
 	if (sound.playing && !sound.holds(sound.side)) {
@@ -316,7 +328,9 @@ function see() {
 	const stop = new AbortController(), of = state.revision, me = looking = { side: want, of, stop };
 	waiting = setTimeout(async () => {
 		try {
-			const value = want === "AB" ? await ask("verdict", { session, side: "B", region }, stop.signal) : await ask("figures", { session, side: want, region }, stop.signal);
+			const value = await (want === "AB" ? ask("verdict", { session, side: "B", region }, stop.signal)
+				: want === "because" ? ask("because", { session, side: "B", region, respects: seen.AB.value?.respects ?? [] }, stop.signal)
+				: ask("figures", { session, side: want, region }, stop.signal));
 			seen[want] = { of, value, fault: "" };
 		} catch (e) {
 			if (stop.signal.aborted) return;
@@ -325,7 +339,7 @@ function see() {
 		if (looking === me) looking = null;
 		if (state.revision !== of) return;
 		if (!trial.running()) {
-			if (want === "AB") showVerdict();
+			if (want === "AB" || want === "because") showVerdict();
 			else lane.figures(seen[sound.side].value), showFigures();
 		}
 		see();

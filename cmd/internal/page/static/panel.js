@@ -2,12 +2,14 @@
 // The panel beside the board shows one thing at a time: the settings of a block, or a figure.
 import { byId, el, say } from "./dom.js";
 import { Knobs } from "./knobs.js";
+import { Travel } from "./travel.js";
 
 const tabs = ["block", "ladder", "spectrum", "response", "noise", "why"];
 
 export class Panel {
-	/** @param {{op: (op: any) => void, off: (block: string) => void}} wish */
-	constructor(wish) {
+	/** @param {{op: (op: any) => void, off: (block: string) => void}} wish @param {ConstructorParameters<typeof Travel>[0]} page */
+	constructor(wish, page) {
+		this.travel = new Travel(page);
 		this.wish = wish;
 		this.tab = "block";
 		this.of = "";
@@ -19,7 +21,7 @@ export class Panel {
 		this.knobs = new Knobs((target, value, more) => wish.op({ do: "knob", target, value, more }));
 		this.off = el("button", { type: "button", onclick: () => wish.off(this.of) }, "Take it off the board");
 		this.idle = el("p", { class: "soft" }, "The signal does not run through it: put it on the board, or its loop in, to set it.");
-		byId("see-block").append(this.title, this.brief, this.loading, this.knobs.root, this.idle, this.facts, this.off);
+		byId("see-block").append(this.title, this.brief, this.loading, this.knobs.root, this.travel.root, this.idle, this.facts, this.off);
 		for (const t of tabs) byId("tab-" + t).addEventListener("click", () => this.open(t));
 		byId("panel").querySelector("[role=tablist]").addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
 			const by = { ArrowLeft: -1, ArrowRight: 1, Home: -9, End: 9 }[e.key];
@@ -54,6 +56,7 @@ export class Panel {
 		this.knobs.show(s?.knobs ?? []);
 		for (const c of this.knobs.root.querySelectorAll("input, select")) c.disabled = !on;
 		this.idle.hidden = on || none;
+		this.travel.show(name, guitar || none ? [] : s.knobs.filter((/** @type {any} */ k) => !k.words && k.name !== "supply"), on);
 		const facts = none ? [] : [s.in && ["input", s.in], s.out && ["output", s.out], ...(jack?.meters ?? []).map((/** @type {string} */ m) => ["meter", m])].filter(Boolean);
 		if (JSON.stringify(facts) !== this.told) this.facts.replaceChildren(...facts.filter(([k]) => k !== "meter").map(([k, v]) => el("div", {}, el("dt", {}, k), el("dd", {}, v + " at 1 kHz"))), ...facts.filter(([k]) => k === "meter").map(([, v]) => el("div", { class: "meters" }, el("dt", { class: "unseen" }, "meter"), el("dd", {}, v))));
 		this.told = JSON.stringify(facts);

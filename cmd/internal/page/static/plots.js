@@ -155,7 +155,7 @@ function curves(a, b) {
 export class Figures {
 	constructor() {
 		this.root = byId("figures");
-		this.ladder = new Figure("Levels along the board", "peak at every input; dotted: ceiling above, noise below", "dBu");
+		this.ladder = new Figure("Levels along the board", "peak at every input; dotted: ceilings above (where it colours, where it breaks up), noise below", "dBu");
 		this.spectrum = new Figure("Spectrum", "of what comes out, averaged over the loop", "dB");
 		this.response = new Figure("Response", "pickup to output, small signals; echoes make it ripple", "dB");
 		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, el("small", {}, "at the output, and where it comes from")));
@@ -181,7 +181,7 @@ export class Figures {
 			const name = (/** @type {any} */ j) => j.jack.replace(/\.in$/, "");
 			for (const j of theirs?.jacks ?? []) if (j.jack.endsWith(".in") && Number.isFinite(j.peak_dbu) && !jacks.some((/** @type {any} */ k) => k.jack === j.jack)) { // what only the other side has
 				const behind = theirs.jacks.slice(0, theirs.jacks.indexOf(j)).reverse().find((/** @type {any} */ k) => jacks.some((/** @type {any} */ o) => o.jack === k.jack));
-				jacks.splice(behind ? 1 + jacks.findIndex((/** @type {any} */ o) => o.jack === behind.jack) : 0, 0, { jack: j.jack, block: j.block, peak_dbu: null, ceiling_dbu: j.ceiling_dbu, noise_dbu: null });
+				jacks.splice(behind ? 1 + jacks.findIndex((/** @type {any} */ o) => o.jack === behind.jack) : 0, 0, { jack: j.jack, block: j.block, peak_dbu: null, colour_dbu: j.colour_dbu, ceiling_dbu: j.ceiling_dbu, noise_dbu: null });
 			}
 			const at = (/** @type {any} */ f) => jacks.map((/** @type {any} */ j) => f?.jacks?.find((/** @type {any} */ o) => o.jack === j.jack)?.peak_dbu ?? null);
 			const names = jacks.map(name);
@@ -189,6 +189,7 @@ export class Figures {
 				series: [...(sounding === "A" || theirs ? [{ side: "A", y: sounding === "A" ? jacks.map((/** @type {any} */ j) => j.peak_dbu) : at(theirs) }] : []),
 					...(sounding === "B" || theirs ? [{ side: "B", y: sounding === "B" ? jacks.map((/** @type {any} */ j) => j.peak_dbu) : at(theirs) }] : [])],
 				extra: [{ name: "ceiling", cls: "ceiling", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.ceiling_dbu) && j.ceiling_dbu < 30 ? j.ceiling_dbu : null) },
+					{ name: "colours", cls: "ceiling", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.colour_dbu) && j.colour_dbu < 30 ? j.colour_dbu : null) },
 					{ name: "noise", cls: "floor", y: jacks.map((/** @type {any} */ j) => Number.isFinite(j.noise_dbu) ? j.noise_dbu : null) }] };
 		}
 		this.ladder.show(ladder, sounding, why);

@@ -274,7 +274,7 @@ export class Sound {
 			},
 		};
 		try {
-			await stream({ session: this.session, side, from: Math.round(this.position()), region: [a, b], have }, on, stop.signal);
+			await stream("render", { session: this.session, side, from: Math.round(this.position()), region: [a, b], have }, on, stop.signal);
 			if (stop.signal.aborted) return;
 			o.done = true;
 			o.progress = 1;

@@ -29,13 +29,14 @@ export async function ask(what, body, signal) {
 }
 
 /**
- * Asks for a sound and hands over its messages as they come, in order.
+ * Asks for what comes in messages, a sound or an answer that takes long, and hands them over as they come, in order.
+ * @param {string} what
  * @param {object} body
  * @param {{json: (type: number, value: any) => void, audio: (exact: boolean, start: number, samples: Float32Array) => void}} on
  * @param {AbortSignal} signal
  */
-export async function stream(body, on, signal) {
-	const r = await send("render", body, signal);
+export async function stream(what, body, on, signal) {
+	const r = await send(what, body, signal);
 	if (!r.ok || !r.body) {
 		const text = await r.text();
 		let value = null;
@@ -77,14 +78,14 @@ export async function stream(body, on, signal) {
 			}
 			const payload = take(head.size);
 			if (!payload) break;
-			if (head.type === 1 || head.type === 4) on.json(head.type, JSON.parse(new TextDecoder().decode(payload)));
+			if (head.type === 1 || head.type === 4 || head.type === 5) on.json(head.type, JSON.parse(new TextDecoder().decode(payload)));
 			else if (head.type === 2 || head.type === 3) {
 				on.audio(head.type === 3, new DataView(payload.buffer).getUint32(0, true), new Float32Array(payload.buffer, 4, (payload.length - 4) >> 2));
 			}
 			head = null;
 		}
 	}
-	if (head || have) throw new Refusal("The sound broke off.", 0, null);
+	if (head || have) throw new Refusal("The answer broke off.", 0, null);
 }
 
 /** @param {string} session @param {{state: (s: any) => void, disk: (d: any) => void, lost: (gone: boolean) => void}} on */

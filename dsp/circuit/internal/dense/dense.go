@@ -26,9 +26,15 @@ func New[T Scalar](rows, cols int) Matrix[T] {
 }
 
 // Row is that row itself, not a copy.
-func (m Matrix[T]) Row(r int) []T     { return m.V[r*m.Cols : (r+1)*m.Cols] }
-func (m Matrix[T]) At(r, c int) T     { return m.V[r*m.Cols+c] }
+func (m Matrix[T]) Row(r int) []T { return m.V[r*m.Cols : (r+1)*m.Cols] }
+
+// At is the element of a row and a column, both from 0.
+func (m Matrix[T]) At(r, c int) T { return m.V[r*m.Cols+c] }
+
+// Set replaces an element.
 func (m Matrix[T]) Set(r, c int, x T) { m.V[r*m.Cols+c] = x }
+
+// Add adds to an element.
 func (m Matrix[T]) Add(r, c int, x T) { m.V[r*m.Cols+c] += x }
 
 // Clone is a copy.
@@ -117,7 +123,9 @@ func Magnitude[T Scalar](x T) float64 {
 }
 
 // LU is a factored square matrix, with rows exchanged for the largest pivot. Rows are scaled first,
-// since conductances and branch equations differ by many orders of Magnitude.
+// since conductances and branch equations differ by many orders of Magnitude. What is zero is
+// passed over, which gives the same numbers: the matrix of a long chain of blocks has few elements
+// in a row, and the cost grows with their number and not with the cube of its size.
 type LU[T Scalar] struct {
 	m     Matrix[T]
 	perm  []int
@@ -143,11 +151,14 @@ func Factor[T Scalar](a Matrix[T]) (LU[T], bool) {
 			m.V[r*n+c] *= fromReal[T](f.scale[r])
 		}
 	}
+	var filled []int // columns behind k in which the pivot's row is not zero
 	for k := 0; k < n; k++ {
 		best, at := 0.0, k
 		for r := k; r < n; r++ {
-			if x := Magnitude(m.At(r, k)); x > best {
-				best, at = x, r
+			if y := m.V[r*n+k]; y != 0 {
+				if x := Magnitude(y); x > best {
+					best, at = x, r
+				}
 			}
 		}
 		if !(best > 1e-300) {
@@ -161,14 +172,20 @@ func Factor[T Scalar](a Matrix[T]) (LU[T], bool) {
 			f.perm[k], f.perm[at] = f.perm[at], f.perm[k]
 		}
 		pivot := m.Row(k)
+		filled = filled[:0]
+		for c := k + 1; c < n; c++ {
+			if pivot[c] != 0 {
+				filled = append(filled, c)
+			}
+		}
 		for r := k + 1; r < n; r++ {
-			row := m.Row(r)
+			row := m.V[r*n : r*n+n]
 			if row[k] == 0 {
 				continue
 			}
 			q := row[k] / pivot[k]
 			row[k] = q
-			for c := k + 1; c < n; c++ {
+			for _, c := range filled {
 				row[c] -= q * pivot[c]
 			}
 		}

@@ -1,10 +1,10 @@
-package file
+package yamltext
 
 import (
 	"slices"
 	"strings"
 
-	"drywire/chains/internal/yamltext"
+	"github.com/goccy/go-yaml/ast"
 )
 
 // alike are words that players use for the same thing: of those in one line, the first that is
@@ -54,9 +54,9 @@ var alike = [][]string{
 	{"patch-bay", "patchbay", "send", "return", "junction"},
 }
 
-// meant is the word of names that a word probably stands for: another name for the same thing, or a
+// Meant is the word of names that a word probably stands for: another name for the same thing, or a
 // slip; "" for none.
-func meant(word string, names []string) string {
+func Meant(word string, names []string) string {
 	lower := strings.ToLower(word)
 	for _, line := range alike {
 		if !slices.Contains(line, lower) {
@@ -68,12 +68,12 @@ func meant(word string, names []string) string {
 			}
 		}
 	}
-	return yamltext.Nearest(word, names)
+	return Nearest(word, names)
 }
 
-// run is a key with its value where nothing stands between them but a space, an equals sign, or a
+// Run is a key with its value where nothing stands between them but a space, an equals sign, or a
 // colon without a space; ok is false where names has no such key.
-func run(text string, names []string) (key, sign, value string, ok bool) {
+func Run(text string, names []string) (key, sign, value string, ok bool) {
 	at := strings.IndexAny(text, " =:")
 	if at <= 0 || !slices.Contains(names, text[:at]) {
 		return "", "", "", false
@@ -84,4 +84,26 @@ func run(text string, names []string) (key, sign, value string, ok bool) {
 		sign, rest = rest[:1], strings.TrimSpace(rest[1:])
 	}
 	return key, sign, rest, rest != ""
+}
+
+// Ran faults a key that has no colon, or none of its own, and tells which it is.
+func (r *Reader) Ran(p *ast.MappingValueNode, names []string, seen func(key string)) bool {
+	if p.Value != nil && p.Value.Type() != ast.NullType {
+		return false
+	}
+	key, sign, value, ok := Run(p.Key.GetToken().Value, names)
+	if !ok {
+		return false
+	}
+	seen(key)
+	value = Clipped(value, 60)
+	switch sign {
+	case "=":
+		r.At(p.Key, "want a colon, not =: %s: %s", key, value)
+	case ":":
+		r.At(p.Key, "a space is missing behind the colon: %s: %s", key, value)
+	default:
+		r.At(p.Key, "a colon is missing: %s: %s", key, value)
+	}
+	return true
 }

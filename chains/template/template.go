@@ -1,4 +1,7 @@
-package file
+// Package template writes the chain file that one begins with: a small board, and a comment on every
+// line that says what else could stand there. It is there, apart from package file, because it
+// writes what that reads.
+package template
 
 import (
 	"fmt"
@@ -9,12 +12,13 @@ import (
 	"drywire/dsp"
 )
 
-// templateBlocks are the blocks of a starting file: name and kind.
-var templateBlocks = [][2]string{{"fuzz", "fuzz"}, {"buffer", "buffer"}, {"echo", "delay"}}
+// shown are the blocks of a starting file: name and kind.
+var shown = [][2]string{{"fuzz", "fuzz"}, {"buffer", "buffer"}, {"echo", "delay"}}
 
-// Template is a chain file to start from, with a comment for every line. The knobs, their defaults
-// and ranges come from the list of kinds.
-func Template(title string) []byte {
+// Text is a chain file to start from, in UTF-8, with a comment for every line. The knobs, their
+// defaults and ranges come from the list of kinds. title is made fit for one line of 200 characters
+// at most; where nothing is left of it, the file asks which order sounds better.
+func Text(title string) []byte {
 	var b strings.Builder
 	title = strings.Join(strings.Fields(title), " ")
 	if title == "" {
@@ -61,10 +65,10 @@ func Template(title string) []byte {
 	b.WriteString("\n")
 	line("blocks:", "every block once: a name that you choose, then its kind and its knobs")
 	var order []string
-	for _, nk := range templateBlocks {
+	for _, nk := range shown {
 		kind := blocks.Find(nk[1])
 		if kind == nil {
-			continue // TestTemplate sees to it that none is missing
+			continue // TestText sees to it that none is missing
 		}
 		order = append(order, nk[0])
 		line("  "+nk[0]+":", kind.Brief)
