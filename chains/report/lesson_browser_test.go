@@ -46,8 +46,8 @@ func tabTo(t *testing.T, b *browsertest.Browser, selector string) {
 
 func quoted(s string) string { return "'" + s + "'" }
 
-// A whole lesson by keyboard alone, at three sizes: prediction, hearing, answer, text to paste. What
-// comes later is not to be seen before.
+// A whole lesson by keyboard alone, at three sizes: prediction, hearing, answer, text to paste.
+// What comes later is not to be seen before.
 func TestLessonByKeyboard(t *testing.T) {
 	for _, size := range []struct {
 		width, height int
