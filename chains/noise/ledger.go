@@ -746,9 +746,10 @@ const (
 // humElement is what picks hum up.
 const humElement = "guitar.pickup"
 
-// humLines is the tones in series with the pickup's winding.
+// humLines is the tones in series with the pickup's winding, as volts of the recording's source that
+// give them: a pickup that gives less of what was played does not give less hum.
 func humLines(c *board.Chain) []Line {
-	volts := float64(c.Guitar.Hum)
+	volts := float64(c.Guitar.Hum) / c.GuitarLevel()
 	if volts <= 0 {
 		return nil
 	}
