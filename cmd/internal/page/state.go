@@ -271,7 +271,7 @@ func (s *Side) moving(c *board.Chain) {
 	}
 }
 
-// layer lays stations out.
+// layer builds the list of stations.
 type layer struct {
 	file *board.File
 	take board.Take
