@@ -32,7 +32,8 @@ func NewBench(rate dsp.Hertz, oversample int) *Bench {
 	return &Bench{Circuit: circuit.New(), Rate: rate, Oversample: oversample}
 }
 
-// Place lays one block of this kind, under this name, on the bench.
+// Place adds one block of this kind to the circuit, under this name. Settings have to be complete
+// and in range. It panics where two blocks have one name.
 func (b *Bench) Place(name string, k *Kind, s Settings) {
 	defer b.place(name, k.Name+" "+s.String())()
 	k.Build(b, s)
@@ -48,8 +49,8 @@ func (b *Bench) place(name, key string) (end func()) {
 	}
 }
 
-// Own says to whom belongs what is laid on the bench until end is called: a block, or a part of the
-// chain that is none.
+// Own sets the owner of what is added until end is called: a block, or a part of the chain that is
+// none.
 func (b *Bench) Own(owner string) (end func()) {
 	before := b.Circuit.Owner
 	b.Circuit.Owner = owner
@@ -59,8 +60,8 @@ func (b *Bench) Own(owner string) (end func()) {
 // Cables is the owner of all cables.
 const Cables = "cables"
 
-// Bypass lays a block that is off on the bench: with true bypass, a footswitch that joins the jacks
-// by a wire with stray capacitance; with buffered bypass, a follower.
+// Bypass adds a block that is off: with true bypass, a footswitch that joins the jacks by a wire
+// with stray capacitance; with buffered bypass, a follower.
 func (b *Bench) Bypass(name string, k *Kind, s Settings) {
 	defer b.place(name, "bypass "+s.String())()
 	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
@@ -72,7 +73,7 @@ func (b *Bench) Bypass(name string, k *Kind, s Settings) {
 	b.C("stray", "out", "0", strayCapacitance)
 }
 
-// What a mechanical switch and two jacks leave behind: common practice, no source.
+// Parasitics of a mechanical switch and two jacks: common practice, no source.
 const (
 	strayResistance  dsp.Ohm   = 0.05
 	strayCapacitance dsp.Farad = 20e-12
@@ -114,7 +115,7 @@ func (b *Bench) V(name, n1, n2 string, v dsp.Volt) {
 	b.Circuit.V(b.Name(name), b.Name(n1), b.Name(n2), v)
 }
 
-// Supply is the block's power supply at that node: what ripple there is on it comes in here.
+// Supply is the block's power supply at that node: its ripple enters the circuit here.
 func (b *Bench) Supply(node string, v dsp.Volt) {
 	b.Circuit.Supply(b.Name("supply"), b.Name(node), v)
 }

@@ -383,10 +383,10 @@ func (s *Sheet) shop() {
 	}
 }
 
-// advise is the checklist, and the cautions.
 // groundsMeet is common practice, no source: the model has no currents in a ground.
 const groundsMeet = "Four cables: the amplifier's ground comes onto the board twice. Where that hums, lay the four side by side, and put an isolating transformer into the one from its send; never lift a safety earth."
 
+// advise is the checklist, and the cautions.
 func (s *Sheet) advise(f *board.File, c *board.Chain) {
 	s.Checks = append(s.Checks,
 		"Volumes down. Then supplies on, then amplifiers; off the other way round.",

@@ -24,7 +24,7 @@ import (
 // noise where listeners put it, at half a decibel, from some 60 dB a band on; where it is softer, a
 // band's step is up to a decibel and more, and a keen listener hears less than is said here.
 //
-// It does not know that a listener forgets, or that a difference is liked. It compares takes as
+// It models neither memory nor preference. It compares takes as
 // they are: match them in loudness and align them first. BS.1387 is for 48 kHz; here the frame is
 // 2048 points up to 50 kHz, twice that up to 100 kHz, four times above, so that it lasts about as
 // long.
@@ -95,7 +95,7 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 	ref, test := newEarState(), newEarState()
 	smoothed, sum, difference, over, furthest := 0.0, 0.0, 0.0, 0.0, 0.0
 	// The first frame begins before the record and the last ends after it, or the record's ends
-	// would be heard by nobody.
+	// would be in no frame in full.
 	x, y := m.padded(reference), m.padded(other)
 	for at := 0; at+m.size <= len(x); at += m.size / 2 {
 		m.excite(ref, x[at:at+m.size])
@@ -175,7 +175,7 @@ type ear struct {
 	edge    [BandCount + 1]float64 // band edges in bins (bin k reaches from k-1/2 to k+1/2)
 	centre  [BandCount]float64     // Hz
 	noise   [BandCount]float64     // internal noise
-	smear   [BandCount]float64     // forgetting per frame
+	smear   [BandCount]float64     // decay factor of forward masking, per frame
 	unit    [BandCount]float64     // what the spreading makes of 0 dB in every band
 	pitch   [BandCount]float64     // energy in the bands of the frame at hand
 	spreads [BandCount]float64

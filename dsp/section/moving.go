@@ -47,10 +47,10 @@ type turning struct {
 	span   float64
 	way    [3]float64
 	u      []float64
-	yh, yn []float64 // what is heard of the two
+	yh, yn []float64 // the crossfade of the two
 }
 
-// Frame is the circuit that is heard alone at a sample.
+// Frame is the circuit of one sample, where no other is faded in.
 type Frame struct {
 	At      int64 // sample of the recording
 	Circuit int

@@ -5,8 +5,8 @@
 // band-limiting filters, so that what it adds above half the rate does not fold down. A linear one
 // runs at the recording's own rate.
 //
-// It does not know what is on either side of it, and it keeps no signal: that is for who wires
-// sections.
+// It is independent of what is on either side of it, and keeps no signal: that is for package
+// render.
 //
 // Start reading at New, then raised.go (the filters around a circuit) and moving.go (controls that
 // are turned).

@@ -186,8 +186,8 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) 
 	}
 
 	if len(r.Moves) > 0 {
-		s.printf("\nIf one block were moved: change of the noise, of the gain at 1 kHz, and of the noise beyond it\n")
-		t = table{header: []string{"block", "where", " noise\ndB", " gain\ndB", " beyond\ndB"}}
+		s.printf("\nIf one block were moved: change of the noise, of the gain at 1 kHz, and noise less gain (net)\n")
+		t = table{header: []string{"block", "where", " noise\ndB", " gain\ndB", " net\ndB"}}
 		moves := slices.Clone(r.Moves)
 		slices.SortStableFunc(moves, func(a, b experiment.NoiseMove) int {
 			return cmp.Compare(a.NoiseDB-a.GainDB, b.NoiseDB-b.GainDB)

@@ -12,7 +12,7 @@ var ErrBusy = errors.New("this machine is busy with other windows; try again in 
 
 // What a turn at rendering is for, most urgent first.
 const (
-	firstSound = iota // what a player waits for with a hand on the board
+	firstSound = iota // the first sound after an edit
 	moreSound         // what follows it
 	exactSound        // what takes its place in the end
 	urgencies

@@ -163,7 +163,7 @@ func (quiet) Write(b []byte) (int, error) { return len(b), nil }
 const mostConnections = 256
 
 // fewConnections is a listener that bounds how many connections are open. One too many is closed at
-// once, rather than left waiting: those that wait would lock out whoever means well.
+// once, rather than left waiting: those that wait would lock out the user.
 type fewConnections struct {
 	net.Listener
 	free chan struct{}
@@ -201,8 +201,8 @@ const policy = "default-src 'none'; script-src 'self'; worker-src 'self'; connec
 	"media-src 'self' blob:; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // ServeHTTP lets in what comes from this machine's own page: the right host name (so that no
-// foreign name that points here gets in), no foreign origin, the token. Who has not got these is
-// told nothing.
+// foreign name that points here gets in), no foreign origin, the token. Without these the answer is
+// empty.
 func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Content-Security-Policy", policy)
@@ -252,8 +252,8 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	serveStatic(s.static, w, r, path)
 }
 
-// shut refuses a stranger and closes the connection: kept alive, mostConnections of them would lock
-// out whoever means well.
+// shut refuses a request and closes the connection: kept alive, mostConnections of them would lock
+// out the user.
 func shut(w http.ResponseWriter, status int) {
 	w.Header().Set("Connection", "close")
 	http.Error(w, strings.ToLower(http.StatusText(status)), status)

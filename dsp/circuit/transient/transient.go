@@ -4,7 +4,7 @@
 //
 // Start reading at Transient, then newton.go (the solver; its arithmetic is in ports.go and, for
 // processors with vectors, in assembly) and stepper.go (the linear part, for one length of step).
-// state.go hands the state to another circuit.
+// state.go transfers the state to another circuit.
 package transient
 
 import (
@@ -392,8 +392,7 @@ func (t *Transient) attempt(st *stepper, u []float64, h float64, giveUp bool) bo
 	return true
 }
 
-// move hands the state of one stepper to another. Both count their histories in the same
-// microsteps.
+// move transfers the state of one stepper to another. Both have histories of the same microstep.
 func (t *Transient) move(dst, src *stepper) {
 	src.histories(t.state.Histories, t.last)
 	dst.enter(dst.states(dst.z), t.state.Histories, t.last)
