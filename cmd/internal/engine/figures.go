@@ -228,7 +228,7 @@ func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	}, nil
 }
 
-// none takes down why there is no value, once.
+// none records why there is no value, once.
 func (f *Figures) none(what, why string) {
 	if text := what + ": " + why; !slices.Contains(f.NotMeasurable, text) {
 		f.NotMeasurable = append(f.NotMeasurable, text)

@@ -163,7 +163,7 @@ func (quiet) Write(b []byte) (int, error) { return len(b), nil }
 const mostConnections = 256
 
 // fewConnections is a listener that bounds how many connections are open. One too many is closed at
-// once, rather than left waiting: those that wait would lock out whoever means well.
+// once, rather than left waiting: those that wait would lock out the user.
 type fewConnections struct {
 	net.Listener
 	free chan struct{}
@@ -201,8 +201,8 @@ const policy = "default-src 'none'; script-src 'self'; worker-src 'self'; connec
 	"media-src 'self' blob:; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // ServeHTTP lets in what comes from this machine's own page: the right host name (so that no
-// foreign name that points here gets in), no foreign origin, the token. Who has not got these is
-// told nothing.
+// foreign name that points here gets in), no foreign origin, the token. Without these the answer is
+// empty.
 func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Content-Security-Policy", policy)
@@ -252,14 +252,14 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	serveStatic(s.static, w, r, path)
 }
 
-// shut refuses a stranger and closes the connection: kept alive, mostConnections of them would lock
-// out whoever means well.
+// shut refuses a request and closes the connection: kept alive, mostConnections of them would lock
+// out the user.
 func shut(w http.ResponseWriter, status int) {
 	w.Header().Set("Connection", "close")
 	http.Error(w, strings.ToLower(http.StatusText(status)), status)
 }
 
-// opensPage says whether a browser asks for the page itself, to show it in a window of its own.
+// opensPage reports whether a browser asks for the page itself, to show it in a window of its own.
 // From the file that sends it here (see Options.Ready) that is a request from another site, which
 // knows the token.
 func opensPage(r *http.Request, path string) bool {
@@ -371,7 +371,7 @@ func answer(w http.ResponseWriter, status int, v any) {
 // of a split is the deepest that a page asks for, with eight.
 const mostDeep = 16
 
-// deep says whether a text of JSON has more than mostDeep brackets within brackets. It is asked
+// deep reports whether a text of JSON has more than mostDeep brackets within brackets. It is asked
 // before the decoder is, whose work grows with the square of the depth where a type reads its own
 // JSON, as orders do.
 func deep(text []byte) bool {

@@ -1,5 +1,5 @@
 // @ts-check
-// Where a noise on the real floor comes from: the test that tells most for its cost, what was heard, and the next one.
+// Where a noise on the real floor comes from: the most informative test for its cost, what was heard, and the next one.
 import { byId, el, count } from "./dom.js";
 import { ask } from "./wire.js";
 

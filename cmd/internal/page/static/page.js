@@ -1,5 +1,5 @@
 // @ts-check
-// The listening page: it shows the state that the program sends, plays the sound that it sends, and says what was wished. Start reading here; sound.js and
+// The listening page: it shows the state that the program sends, plays the sound that it sends, and sends what was asked for. Start reading here; sound.js and
 // worklet.js play, lane.js draws the board, strip.js both orders in short, wave.js the recording, panel.js settings and (by plots.js) figures, trial.js is the
 // blind test, keeping.js saves.
 import { ask, listen, Refusal } from "./wire.js";
@@ -262,7 +262,7 @@ function showVerdict() {
 }
 
 /** How much of a change goes when one difference is undone. @param {number} gone */
-const share = gone => Math.abs(gone) < 0.05 ? "nothing of it goes" : gone < 0 ? "it gets larger" : gone > 1.1 ? "it turns round" : `${Math.round(100 * gone)} % of it goes`;
+const share = gone => Math.abs(gone) < 0.05 ? "nothing of it goes" : gone < 0 ? "it gets larger" : gone > 1.1 ? "it changes sign" : `${Math.round(100 * gone)} % of it goes`;
 
 let drawnSettings = "";
 /** @param {any} mine */
@@ -378,7 +378,7 @@ function showSound() {
 	byId("matched").checked = !sound.trueLevels;
 	byId("true-levels").checked = sound.trueLevels;
 	if (a?.gain && b?.gain) {
-		const d = 20 * Math.log10(a.gain / a.true_gain * b.true_gain / b.gain); // how much louder B is in truth
+		const d = 20 * Math.log10(a.gain / a.true_gain * b.true_gain / b.gain); // how much louder B is unmatched
 		const size = num(Math.abs(d), 1, "dB"), more = Math.abs(d) < 0.05 ? "A and B are equally loud unmatched" : `Unmatched, ${d > 0 ? "B" : "A"} is ${size} louder`;
 		say(byId("match"), Math.abs(d) < 0.05 ? more + "." : sound.trueLevels ? more + ", and so you hear it." : more + ".");
 	} else say(byId("match"), sound.begun ? "" : "Matched: you judge the tone, not the level.");
@@ -582,7 +582,7 @@ async function open() {
 	}
 }
 
-/** For whoever wants to look from the console. */
+/** For looking from the console. */
 Object.assign(globalThis, { drywire: { sound, lane, panel, wave, figures, state: () => state, session: () => session } });
 addEventListener("resize", tick);
 open();

@@ -1,5 +1,5 @@
 // @ts-check
-// What the page says to the program and hears from it. See the program's own package page for the other end.
+// Requests to the program and its answers. The other end is package page.
 
 /** A refusal in words for people. */
 export class Refusal extends Error {
