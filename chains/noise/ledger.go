@@ -98,7 +98,9 @@ func AWeighted(f float64) float64 { return measure.AWeightingDB(f) }
 func (s *Share) power(l *Ledger, weightingDB func(float64) float64) float64 {
 	sum := 0.0
 	for k, d := range s.Density {
-		sum += d * l.Widths[k] * math.Pow(10, weightingDB(l.Centres[k])/10)
+		if d != 0 {
+			sum += d * l.Widths[k] * math.Pow(10, weightingDB(l.Centres[k])/10)
+		}
 	}
 	for _, line := range s.Lines {
 		sum += line.Power * math.Pow(10, weightingDB(line.Frequency)/10)
@@ -332,9 +334,20 @@ func (m *noiseMeter) linear(c *board.Chain, ends []string, thresholds bool) (*Le
 
 // sort puts the loudest of a list first.
 func (l *Ledger) sort(list []Share) {
-	slices.SortFunc(list, func(a, b Share) int {
-		return cmp.Or(cmp.Compare(b.power(l, AWeighted), a.power(l, AWeighted)), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
+	type weighed struct {
+		Share
+		power float64
+	}
+	all := make([]weighed, len(list))
+	for k, s := range list {
+		all[k] = weighed{s, s.power(l, AWeighted)}
+	}
+	slices.SortFunc(all, func(a, b weighed) int {
+		return cmp.Or(cmp.Compare(b.power, a.power), cmp.Compare(a.Element, b.Element), cmp.Compare(a.Cause, b.Cause))
 	})
+	for k, w := range all {
+		list[k] = w.Share
+	}
 }
 
 // studio says what stands behind a loudspeaker: the microphone, which is all that a loudspeaker's

@@ -220,17 +220,24 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 				amplitude[k] = complex(math.Sqrt(sum)/cmplx.Abs(e.direct[k]), 0)
 			}
 			h := &hiss{}
-			h.draw(stream(seed, name), s.filter(amplitude))
+			h.draw(newBlank(stream(seed, name)), s.filter(amplitude))
 			h.start()
 			add(wiring.Source, h)
 			continue
 		}
+		whites := map[int]*blank{}
 		for j, row := range s.factors(e, members) {
 			if made[j] == nil {
 				made[j] = &hiss{}
 			}
 			for i, gain := range row {
-				made[j].draw(stream(seed, fmt.Sprint(name, " ", i)), s.filter(gain))
+				if !slices.ContainsFunc(gain, func(z complex128) bool { return z != 0 }) {
+					continue // it is not heard there
+				}
+				if whites[i] == nil {
+					whites[i] = newBlank(stream(seed, fmt.Sprint(name, " ", i)))
+				}
+				made[j].draw(whites[i], s.filter(gain))
 			}
 		}
 	}
@@ -312,27 +319,73 @@ func (s *sound) filter(amplitude []complex128) []complex128 {
 	return fourier.NewFFT(2*hissTaps).Coefficients(nil, block)
 }
 
+// blank is a white Gaussian noise of unit variance, as the transforms of its blocks, for all nodes
+// that hear it.
+type blank struct {
+	rng    *rand.Rand
+	fft    *fourier.FFT
+	block  []float64      // twice as long as the filter
+	lines  [][]complex128 // of blocks that not all have taken
+	first  int            // number of the first of them
+	taken  []int          // how many blocks each node has taken
+	unused [][]complex128
+}
+
+func newBlank(rng *rand.Rand) *blank {
+	return &blank{rng: rng, fft: fourier.NewFFT(2 * hissTaps), block: make([]float64, 2*hissTaps)}
+}
+
+// take is the next block of one who hears it, until that one takes another.
+func (b *blank) take(who int) []complex128 {
+	b.taken[who]++
+	for last := slices.Min(b.taken); b.first < last-1; b.first++ {
+		b.unused, b.lines = append(b.unused, b.lines[0]), b.lines[1:]
+	}
+	k := b.taken[who] - 1 - b.first
+	if k == len(b.lines) {
+		b.lines = append(b.lines, b.next())
+	}
+	return b.lines[k]
+}
+
+func (b *blank) next() []complex128 {
+	lines := make([]complex128, hissTaps+1)
+	if last := len(b.unused) - 1; last >= 0 {
+		lines, b.unused = b.unused[last], b.unused[:last]
+	}
+	for k := range hissTaps {
+		b.block[k] = b.rng.NormFloat64()
+	}
+	return b.fft.Coefficients(lines, b.block)
+}
+
+// drawn is a white noise through a filter.
+type drawn struct {
+	white  *blank
+	who    int // of those who hear it
+	filter []complex128
+}
+
 // hiss is a coloured Gaussian noise: white ones, each through a filter, by overlapping and adding
 // transforms.
 type hiss struct {
-	draws   []*rand.Rand
-	filters [][]complex128
-	fft     *fourier.FFT
-	block   []float64    // twice as long as the filter
-	lines   []complex128 // of a white noise
-	sum     []complex128
-	rest    []float64 // of the block before, that goes on into the next
-	ready   []float64 // what has not been taken yet
+	draws []drawn
+	fft   *fourier.FFT
+	block []float64 // twice as long as the filter
+	sum   []complex128
+	rest  []float64 // of the block before, that goes on into the next
+	ready []float64 // what has not been taken yet
 }
 
-func (h *hiss) draw(rng *rand.Rand, filter []complex128) {
-	h.draws, h.filters = append(h.draws, rng), append(h.filters, filter)
+func (h *hiss) draw(white *blank, filter []complex128) {
+	h.draws = append(h.draws, drawn{white, len(white.taken), filter})
+	white.taken = append(white.taken, 0)
 }
 
 func (h *hiss) start() {
 	h.fft = fourier.NewFFT(2 * hissTaps)
 	h.block, h.rest = make([]float64, 2*hissTaps), make([]float64, hissTaps)
-	h.lines, h.sum = make([]complex128, hissTaps+1), make([]complex128, hissTaps+1)
+	h.sum = make([]complex128, hissTaps+1)
 	h.next() // the first block swells
 	h.ready = nil
 }
@@ -340,13 +393,10 @@ func (h *hiss) start() {
 // next makes another block of noise.
 func (h *hiss) next() {
 	clear(h.sum)
-	for d, rng := range h.draws {
-		for k := range hissTaps {
-			h.block[k], h.block[hissTaps+k] = rng.NormFloat64(), 0
-		}
-		h.fft.Coefficients(h.lines, h.block)
-		for k, z := range h.filters[d] {
-			h.sum[k] += h.lines[k] * z
+	for _, d := range h.draws {
+		lines := d.white.take(d.who)
+		for k, z := range d.filter {
+			h.sum[k] += lines[k] * z
 		}
 	}
 	h.fft.Sequence(h.block, h.sum)

@@ -43,8 +43,9 @@ type Audibility struct {
 	Events   int
 	Clearest float64
 	// NoiseToMask is how far the difference of the spectra lies over what the reference masks, in
-	// dB, mean over bands and frames as powers: the total noise-to-mask ratio of BS.1387-1 (from
-	// memory). Over 0 dB is not masked on the whole.
+	// dB, mean over bands and frames as powers: the total noise-to-mask ratio of BS.1387-1, Annex 2
+	// clause 4.5 (from memory; not checked against the standard's conformance items). Under 0 dB
+	// most of it is hidden.
 	NoiseToMask float64
 	// that count: either take is above the internal noise in some band by 10 dB and more
 	Frames int
@@ -139,26 +140,6 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 	result.Probability, result.Share, result.MeanDB = sum/n, result.Share/n, difference/n/BandCount
 	result.NoiseToMask = powerDB(over / n)
 	return result, nil
-}
-
-// noiseToMask is the power of the difference of two frames' magnitudes re what the reference masks,
-// mean over the bands. BS.1387-1 masks by its excitation less 3 dB up to 12 Bark, and a quarter of
-// a dB a Bark beyond (from memory).
-func (m *ear) noiseToMask(reference, other *earState) float64 {
-	for k, r := range reference.lines {
-		d := r - other.lines[k]
-		m.energy[k] = d * d
-	}
-	m.group(&m.pitch)
-	sum := 0.0
-	for b, p := range m.pitch {
-		under := 3.0
-		if z := earStep * (float64(b) + 0.5); z > 12 {
-			under = 0.25 * z
-		}
-		sum += p / reference.excitation[b] * math.Pow(10, under/10)
-	}
-	return sum / BandCount
 }
 
 // JustNoticeable is the step in excitation, in dB, that half of the listeners hear at an excitation

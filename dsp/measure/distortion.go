@@ -128,6 +128,7 @@ func FitHarmonics(x []float64, rate, frequency float64, orders int) (Harmonics, 
 	// First the fundamental alone finds the frequency: an error of one bin there is an error of n
 	// at harmonic n, too far for a Gauss-Newton step. Then all of them refine it.
 	f := frequency
+	hann := hannOf(len(x))
 	var s sineFit
 	for _, stage := range []struct {
 		orders  int
@@ -139,7 +140,7 @@ func FitHarmonics(x []float64, rate, frequency float64, orders int) (Harmonics, 
 			for n := range freqs {
 				freqs[n] = f * float64(n+1)
 			}
-			fit, shift, err := fitSines(x, rate, freqs, before)
+			fit, shift, err := fitSines(x, hann, rate, freqs, before)
 			if err != nil {
 				return Harmonics{}, err
 			}
@@ -167,7 +168,7 @@ func FitHarmonics(x []float64, rate, frequency float64, orders int) (Harmonics, 
 	}
 	var total, residual, weight float64
 	for i, v := range x {
-		w := hannAt(i, len(x))
+		w := hann[i]
 		v -= h.DC
 		r := v - h.Amplitude[0]*math.Sin(2*math.Pi*h.Frequency*float64(i)/rate+h.Phase[0])
 		total += w * v * v
@@ -181,6 +182,15 @@ func FitHarmonics(x []float64, rate, frequency float64, orders int) (Harmonics, 
 // hannAt is the Hann window of n points at point i, which never touches zero.
 func hannAt(i, n int) float64 {
 	return 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+}
+
+// hannOf is the Hann window of n points.
+func hannOf(n int) []float64 {
+	w := make([]float64, n)
+	for i := range w {
+		w[i] = hannAt(i, n)
+	}
+	return w
 }
 
 func largestMagnitude(x []float64) float64 {
@@ -203,10 +213,44 @@ func (s sineFit) sine(n int) (amplitude, phase float64) {
 	return math.Hypot(c, q), math.Atan2(c, q)
 }
 
-// fitSines fits a mean and sines to x under a Hann window. Given the coefficients of the fit
+// rotorBlock is for how many samples rotors go on by rotation, which loses a few roundings a turn.
+const rotorBlock = 64
+
+// rotors are unit phasors of some frequencies, one sample after the other.
+type rotors struct {
+	turns  []float64    // of each, a sample
+	at, by []complex128 // where they are, and a sample's rotation
+}
+
+func newRotors(freqs []float64, rate float64) *rotors {
+	r := &rotors{make([]float64, len(freqs)), make([]complex128, len(freqs)), make([]complex128, len(freqs))}
+	for n, f := range freqs {
+		r.turns[n] = f / rate
+	}
+	r.start(1)
+	copy(r.by, r.at)
+	return r
+}
+
+// start puts them where they are at a time in samples.
+func (r *rotors) start(t float64) {
+	for n, turns := range r.turns {
+		sin, cos := math.Sincos(2 * math.Pi * math.Mod(turns*t, 1))
+		r.at[n] = complex(cos, sin)
+	}
+}
+
+// step turns them on by a sample.
+func (r *rotors) step() {
+	for n, by := range r.by {
+		r.at[n] *= by
+	}
+}
+
+// fitSines fits a mean and sines to x under a Hann window of its length. Given the coefficients of the fit
 // before, it also fits how far the first frequency is off, in Hz, taking the others as its
 // multiples; without, that shift is 0.
-func fitSines(x []float64, rate float64, freqs, before []float64) (fit sineFit, shift float64, err error) {
+func fitSines(x, hann []float64, rate float64, freqs, before []float64) (fit sineFit, shift float64, err error) {
 	columns := 1 + 2*len(freqs)
 	all := columns
 	if before != nil {
@@ -215,27 +259,31 @@ func fitSines(x []float64, rate float64, freqs, before []float64) (fit sineFit, 
 	normal := make([]float64, all*all)
 	right := make([]float64, all)
 	row := make([]float64, all)
+	row[0] = 1
+	turns := newRotors(freqs, rate)
 	middle := float64(len(x)-1) / 2
 	for i, v := range x {
-		row[0] = 1
+		if i%rotorBlock == 0 {
+			turns.start(float64(i) - middle)
+		}
 		slope := 0.0
-		for n, f := range freqs {
-			sin, cos := math.Sincos(2 * math.Pi * math.Mod(f/rate*(float64(i)-middle), 1))
-			row[1+2*n], row[2+2*n] = cos, sin
+		for n, z := range turns.at {
+			row[1+2*n], row[2+2*n] = real(z), imag(z)
 			if before != nil {
-				slope += float64(n+1) * (before[2+2*n]*cos - before[1+2*n]*sin)
+				slope += float64(n+1) * (before[2+2*n]*real(z) - before[1+2*n]*imag(z))
 			}
 		}
+		turns.step()
 		if before != nil {
 			row[columns] = slope * 2 * math.Pi * (float64(i) - middle) / rate
 		}
-		w := hannAt(i, len(x))
-		for a := range all {
-			wa := w * row[a]
+		w := hann[i]
+		for a, r := range row {
+			wa := w * r
 			right[a] += wa * v
-			line := normal[a*all : a*all+all]
-			for b := a; b < all; b++ {
-				line[b] += wa * row[b]
+			line := normal[a*all+a : a*all+all]
+			for b, r := range row[a:] {
+				line[b] += wa * r
 			}
 		}
 	}
@@ -381,7 +429,7 @@ func lines(x []float64, rate float64, freqs ...float64) ([]float64, error) {
 	if need := 4 * rate / closest; float64(len(x)) < need {
 		return nil, notMeasurable(TooShort, "%d samples, needs %.0f", len(x), need)
 	}
-	s, _, err := fitSines(x, rate, freqs, nil)
+	s, _, err := fitSines(x, hannOf(len(x)), rate, freqs, nil)
 	if err != nil {
 		return nil, err
 	}
