@@ -493,7 +493,7 @@ func (f *fading) Reset() {
 	f.at, f.frame = f.start, -1
 }
 
-// solver is a section at work, whether its controls move or not.
+// solver runs a section, whether its controls move or not.
 type solver interface {
 	dsp.Processor
 	Linear() bool
