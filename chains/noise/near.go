@@ -175,7 +175,7 @@ const (
 )
 
 // render replaces a ledger by small-signal responses by one from rendering. Where its axis is
-// coarse, only the whole is worked out.
+// coarse, only the whole is computed.
 func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold) error {
 	coarse := len(m.centres) < noiseCells
 	length, perOctave := renderedFine, 24.0

@@ -38,7 +38,7 @@ func AddNoise(r *render.Renderer, seed uint64) error {
 	return nil
 }
 
-// sound is what makes a chain noisy, worked out once for any number of renderings.
+// sound is what makes a chain noisy, computed once for any number of renderings.
 type sound struct {
 	plan     *render.Plan
 	apart    bool // a draw for each block of a section, not one for all of it
