@@ -331,7 +331,22 @@ func (s *Search) Ask(test int) string {
 	if len(s.told[test]) > 0 {
 		again = "Once more, to be sure: "
 	}
-	return fmt.Sprintf("%s%s [%d plugs, %.1f min]", again, t.Do, t.Plugs, t.Minutes)
+	return fmt.Sprintf("%s%s (%s)", again, t.Do, cost(t.Plugs, t.Minutes))
+}
+
+// cost is what a test costs, in words.
+func cost(plugs int, minutes float64) string {
+	said := fmt.Sprintf("%d plugs to move", plugs)
+	switch plugs {
+	case 0:
+		said = "no plug to move"
+	case 1:
+		said = "1 plug to move"
+	}
+	if minutes < 1 {
+		return fmt.Sprintf("%s, %.0f s", said, 60*minutes)
+	}
+	return fmt.Sprintf("%s, %.3g min", said, minutes)
 }
 
 // Plan is the whole tree for paper, one line each, two spaces in per step. Branches less likely

@@ -163,13 +163,13 @@ func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) 
 	list := make([]*Ledger, len(jacks))
 	var rendered []*Ledger
 	var read [][]string
-	var w *render.Plan
+	q := m.quiet(c)
 	for k, j := range jacks {
 		ends, err := endsAt(c, j)
 		if err != nil {
 			return nil, err
 		}
-		l, plan, near, err := m.linear(c, ends, true)
+		l, near, err := m.linear(q, ends, true)
 		if err != nil {
 			return nil, err
 		}
@@ -177,13 +177,13 @@ func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) 
 			for _, t := range near {
 				l.Near = append(l.Near, t.block)
 			}
-			w, rendered, read = plan, append(rendered, l), append(read, ends)
+			rendered, read = append(rendered, l), append(read, ends)
 		}
 	}
-	if w == nil {
+	if rendered == nil {
 		return list, nil
 	}
-	return list, m.wholes(w, rendered, read)
+	return list, m.wholes(q.plan, rendered, read)
 }
 
 // Move is what the noise at the chain's end would be if a block or a switcher stood elsewhere.
@@ -270,11 +270,12 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	if err != nil {
 		return nil, err
 	}
-	l, w, near, err := m.linear(c, ends, true)
+	q := m.quiet(c)
+	l, near, err := m.linear(q, ends, true)
 	if err != nil || len(near) == 0 {
 		return l, err
 	}
-	return l, m.render(w, l, ends, near)
+	return l, m.render(q.plan, l, ends, near)
 }
 
 // endsAt is the jack, or where it is out what the chain ends in.
@@ -291,31 +292,86 @@ func endsAt(c *board.Chain, jack string) ([]string, error) {
 	return ends, nil
 }
 
-// linear works the ledger out by small-signal responses, and says on what wiring, and, if that is
-// wanted, where they do not hold.
-func (m *noiseMeter) linear(c *board.Chain, ends []string, thresholds bool) (*Ledger, *render.Plan, []threshold, error) {
+// quiet is a chain at rest, wired once for all jacks that are asked about.
+type quiet struct {
+	chain    *board.Chain
+	plan     *render.Plan
+	sections map[*circuit.Netlist]*resting
+}
+
+// resting is a section at rest, with what has been asked of it, per cell.
+type resting struct {
+	ac      *circuit.AC
+	sources map[string][][]circuit.NoiseSource // by the node that hears them
+	gains   map[[2]string][]complex128         // from a driven source to a node
+}
+
+func (m *noiseMeter) quiet(c *board.Chain) *quiet {
 	plain := *c
 	plain.Recording.Load, plain.Changes = nil, nil
-	w := render.PlanOf(&plain, m.rate, section.Draft)
-	m.setLines(w.Tail())
+	q := &quiet{c, render.PlanOf(&plain, m.rate, section.Draft), map[*circuit.Netlist]*resting{}}
+	m.setLines(q.plan.Tail())
+	return q
+}
+
+func (q *quiet) section(part *circuit.Netlist) (*resting, error) {
+	if s := q.sections[part]; s != nil {
+		return s, nil
+	}
+	ac, err := part.AC()
+	if err != nil {
+		return nil, err
+	}
+	s := &resting{ac, map[string][][]circuit.NoiseSource{}, map[[2]string][]complex128{}}
+	q.sections[part] = s
+	return s, nil
+}
+
+// at is what the sources of a section make at a node, per cell, and their gains to it.
+func (s *resting) at(node string, centres []float64) [][]circuit.NoiseSource {
+	if known := s.sources[node]; known != nil {
+		return known
+	}
+	list := make([][]circuit.NoiseSource, len(centres))
+	parallel.For(len(list), func(k int) { list[k] = s.ac.NoiseSources(dsp.Hertz(centres[k]), node) })
+	s.sources[node] = list
+	return list
+}
+
+// gain is that from a driven source to a node, per cell.
+func (s *resting) gain(input, node string, centres []float64) []complex128 {
+	key := [2]string{input, node}
+	if known := s.gains[key]; known != nil {
+		return known
+	}
+	list := make([]complex128, len(centres))
+	parallel.For(len(list), func(k int) { list[k] = s.ac.Transfer(input, dsp.Hertz(centres[k]), node)[0] })
+	s.gains[key] = list
+	return list
+}
+
+// linear works the ledger out by small-signal responses, and says, if that is wanted, where they do
+// not hold.
+func (m *noiseMeter) linear(q *quiet, ends []string, thresholds bool) (*Ledger, []threshold, error) {
+	c, w := q.chain, q.plan
 	ones := make([]complex128, len(m.centres))
 	for k := range ones {
 		ones[k] = 1
 	}
-	walk := &noiseWalk{m: m, w: w, shares: map[[3]string]*Share{}, gain: make([]float64, len(m.centres))}
+	walk := &noiseWalk{m: m, q: q, w: w, shares: map[[3]string]*Share{}, gain: make([]float64, len(m.centres))}
 	var near []threshold
 	for _, end := range ends {
 		walk.wanted, walk.driven, walk.done = map[*circuit.Netlist][]wanted{}, map[string]paths{}, map[string]bool{}
 		walk.want(wanted{end, ones, nil})
 		if err := walk.back(); err != nil {
-			return nil, nil, nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
+			return nil, nil, fmt.Errorf("take %q: noise at %s: %w", c.Take, end, err)
 		}
 		if !thresholds {
 			continue
 		}
 		var err error
 		if near, err = walk.near(near); err != nil {
-			return nil, nil, nil, err
+			return nil, nil, err
 		}
 	}
 	l := &Ledger{Jack: strings.Join(ends, " and "), Centres: m.centres, Widths: m.widths, Gain: walk.gain}
@@ -329,7 +385,7 @@ func (m *noiseMeter) linear(c *board.Chain, ends []string, thresholds bool) (*Le
 	}
 	l.sort(l.Shares)
 	l.sort(l.Apart)
-	return l, w, near, nil
+	return l, near, nil
 }
 
 // sort puts the loudest of a list first.
@@ -412,6 +468,7 @@ type wanted struct {
 // noiseWalk goes from the jack back to the guitar and gathers shares.
 type noiseWalk struct {
 	m      *noiseMeter
+	q      *quiet
 	w      *render.Plan
 	wanted map[*circuit.Netlist][]wanted // the wanted voltages of each section
 	driven map[string]paths              // and of each driven source, apart by their comb responses
@@ -528,7 +585,7 @@ func (m *noiseMeter) power(list []wanted) []float64 {
 
 // section adds what is made in a section.
 func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
-	ac, err := part.AC()
+	rest, err := n.q.section(part)
 	if err != nil {
 		return err
 	}
@@ -552,7 +609,7 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	}
 	// transfer is the power gain from a driven source to the jack, at a frequency.
 	transfer := func(input string, f float64) (sum float64) {
-		h := ac.Transfer(input, dsp.Hertz(f), nodes...)
+		h := rest.ac.Transfer(input, dsp.Hertz(f), nodes...)
 		for _, w := range weights[n.m.cell(f)] {
 			var z complex128
 			for i := range h {
@@ -563,31 +620,27 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 		return sum
 	}
 	inputs := part.Inputs()
-	own := make([][]circuit.Noise, cells)
-	through := make([][][]complex128, len(inputs)) // to each node, per cell
-	for i := range through {
-		through[i] = make([][]complex128, cells)
+	at := make([][][]circuit.NoiseSource, len(nodes))
+	for j, node := range nodes {
+		at[j] = rest.at(node, n.m.centres)
 	}
-	parallel.For(cells, func(k int) {
-		f := dsp.Hertz(n.m.centres[k])
+	for k := range cells {
 		for _, w := range weights[k] {
-			own[k] = append(own[k], ac.NoiseOfSum(nodes, w, f)...)
-		}
-		for i, in := range inputs {
-			through[i][k] = ac.Transfer(in, f, nodes...)
-		}
-	})
-	for k, made := range own {
-		for _, e := range made {
-			n.add(e.Owner, e.Element, e.Cause, k, e.Density)
+			for e, source := range at[0][k] {
+				var gain complex128 // what one makes at several nodes is added before it is squared
+				for j := range nodes {
+					gain += w[j] * at[j][k][e].Gains[0]
+				}
+				n.add(source.Owner, source.Element, source.Cause, k, source.Density*dsp.Abs2(gain))
+			}
 		}
 	}
-	for i, in := range inputs {
+	for _, in := range inputs {
 		var heard paths
-		for j, v := range list {
-			gain := make([]complex128, cells)
+		for _, v := range list {
+			gain, through := make([]complex128, cells), rest.gain(in, v.node, n.m.centres)
 			for k, g := range v.gain {
-				gain[k] = g * through[i][k][j]
+				gain[k] = g * through[k]
 			}
 			heard.add(wanted{in, gain, v.comb})
 		}
@@ -746,9 +799,10 @@ const (
 // humElement is what picks hum up.
 const humElement = "guitar.pickup"
 
-// humLines is the tones in series with the pickup's winding.
+// humLines is the tones in series with the pickup's winding, as volts of the recording's source that
+// give them: a pickup that gives less of what was played does not give less hum.
 func humLines(c *board.Chain) []Line {
-	volts := float64(c.Guitar.Hum)
+	volts := float64(c.Guitar.Hum) / c.GuitarLevel()
 	if volts <= 0 {
 		return nil
 	}

@@ -79,10 +79,11 @@ func (n *noiseWalk) near(list []threshold) ([]threshold, error) {
 				add(s.Owner, s.Sense[0])
 			}
 		}
-		ac, err := part.AC()
+		rest, err := n.q.section(part)
 		if err != nil {
 			return nil, err
 		}
+		ac := rest.ac
 		var nodes []string
 		for _, v := range n.wanted[part] {
 			if !slices.Contains(nodes, v.node) {
@@ -196,7 +197,8 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 		if coarse {
 			continue
 		}
-		before, _, _, err := newNoiseMeter(m.rate, noiseCells/4).linear(w.Chain, []string{t.node}, false)
+		meter := newNoiseMeter(m.rate, noiseCells/4)
+		before, _, err := meter.linear(meter.quiet(w.Chain), []string{t.node}, false)
 		if err != nil {
 			return err
 		}

@@ -3,7 +3,6 @@ package circuit
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 
 	"drywire/dsp"
 	"drywire/dsp/circuit/internal/dense"
@@ -112,29 +111,11 @@ type Noise struct {
 // amplifiers. Each is carried to the node by the transposed (adjoint) circuit, so one factoring
 // serves all. Source: IEEE JSSC 6(4) 204-208, 1971.
 func (a *AC) Noise(node string, f dsp.Hertz) []Noise {
-	return a.NoiseOfSum([]string{node}, []complex128{1}, f)
-}
-
-// NoiseOfSum is the noise of a weighted sum of node voltages, as Noise: what one source makes at
-// several nodes is added before it is squared.
-func (a *AC) NoiseOfSum(nodes []string, weights []complex128, f dsp.Hertz) []Noise {
-	fac := a.factor(a.matrix(f).Transpose(), f)
-	rhs := make([]complex128, a.sys.size)
-	for k, node := range nodes {
-		i, err := a.sys.nodeIndex(node)
-		if err != nil {
-			panic(err)
-		}
-		if i != ground {
-			rhs[i] += weights[k]
-		}
-	}
-	y := fac.Solve(rhs)
 	var list []Noise
-	a.eachNoise(f, func(p *placed, cause string, from, to int, density float64) {
-		r := cmplx.Abs(across(y, from, to))
-		list = append(list, Noise{p.name, p.owner, cause, r * r * density})
-	})
+	for _, s := range a.NoiseSources(f, node) {
+		s.Density *= dsp.Abs2(s.Gains[0])
+		list = append(list, s.Noise)
+	}
 	return list
 }
 

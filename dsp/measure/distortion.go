@@ -258,34 +258,58 @@ func fitSines(x, hann []float64, rate float64, freqs, before []float64) (fit sin
 	}
 	normal := make([]float64, all*all)
 	right := make([]float64, all)
-	row := make([]float64, all)
-	row[0] = 1
+	even, odd := make([]float64, 1+len(freqs)), make([]float64, 1+len(freqs)) // 1 and cosines; sines
+	even[0] = 1
 	turns := newRotors(freqs, rate)
 	middle := float64(len(x)-1) / 2
-	for i, v := range x {
+	// Two samples as far from the middle have the same window and cosines and opposite sines, so
+	// they are taken together, and of cosines by sines nothing is left. The one in the middle is
+	// its own other.
+	for i := range (len(x) + 1) / 2 {
+		other := len(x) - 1 - i
 		if i%rotorBlock == 0 {
 			turns.start(float64(i) - middle)
 		}
-		slope := 0.0
+		var slopeEven, slopeOdd float64
 		for n, z := range turns.at {
-			row[1+2*n], row[2+2*n] = real(z), imag(z)
+			even[1+n], odd[1+n] = real(z), imag(z)
 			if before != nil {
-				slope += float64(n+1) * (before[2+2*n]*real(z) - before[1+2*n]*imag(z))
+				slopeEven -= float64(n+1) * before[1+2*n] * imag(z)
+				slopeOdd += float64(n+1) * before[2+2*n] * real(z)
 			}
 		}
 		turns.step()
-		if before != nil {
-			row[columns] = slope * 2 * math.Pi * (float64(i) - middle) / rate
+		w, sum, difference := 2*hann[i], x[i]+x[other], x[i]-x[other]
+		if i == other {
+			w /= 2
 		}
-		w := hann[i]
-		for a, r := range row {
-			wa := w * r
-			right[a] += wa * v
-			line := normal[a*all+a : a*all+all]
-			for b, r := range row[a:] {
-				line[b] += wa * r
+		for a, r := range even {
+			wa, at := w*r, max(0, 2*a-1)
+			right[at] += wa * sum / 2
+			for b, r := range even[a:] {
+				normal[at*all+max(0, 2*(a+b)-1)] += wa * r
 			}
 		}
+		for a, r := range odd[1:] {
+			wa, at := w*r, 2*a+2
+			right[at] += wa * difference / 2
+			for b, r := range odd[1+a:] {
+				normal[at*all+2*(a+b)+2] += wa * r
+			}
+		}
+		if before == nil {
+			continue
+		}
+		t := 2 * math.Pi * (float64(i) - middle) / rate
+		slopeEven, slopeOdd = slopeEven*t, slopeOdd*t
+		for a, r := range even {
+			normal[max(0, 2*a-1)*all+columns] += w * r * slopeEven
+		}
+		for a, r := range odd[1:] {
+			normal[(2*a+2)*all+columns] += w * r * slopeOdd
+		}
+		normal[columns*all+columns] += w * (slopeEven*slopeEven + slopeOdd*slopeOdd)
+		right[columns] += w / 2 * (slopeEven*sum + slopeOdd*difference)
 	}
 	var c mat.Cholesky
 	if !c.Factorize(mat.NewSymDense(all, normal)) {

@@ -172,7 +172,7 @@ func converse(ctx context.Context, s streams, h *hunt.Hunt, reply huntReplies) e
 		if !ok {
 			s.printf("\n")
 			paragraph(s.out, "", search.Said(), 98)
-			s.printf("It took %d tests, %d plugs and %.0f minutes. If it is still there then, hunt again: there may be two.\n", n-1, search.Plugs, search.Minutes)
+			s.printf("Tests: %d. Plugs moved: %d. Minutes: %.0f. If it is still there then, hunt again: there may be two.\n", n-1, search.Plugs, search.Minutes)
 			return nil
 		}
 		s.printf("\n")

@@ -36,6 +36,10 @@ type Options struct {
 	// browser there may be opened.
 	Ready func(address string)
 
+	// Unsaved is told at the end what windows that had unsaved changes left: files beside the chain
+	// file. May be nil.
+	Unsaved func(names []string)
+
 	now    func() time.Time // for tests
 	wait   time.Duration    // likewise, in place of writeWait
 	budget int              // likewise, in place of engine.Budget

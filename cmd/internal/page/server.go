@@ -43,6 +43,7 @@ type server struct {
 	saving    sync.Mutex // one writer of the file at a time
 	text      files.Text // the file, for who saves
 	exporting sync.Mutex // one export at a time
+	drafts    *drafts
 
 	mu       sync.Mutex
 	sessions map[string]*session
@@ -94,7 +95,7 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	rand.Read(bits[:]) // never fails
 	s := &server{
 		options: o, ctx: ctx, root: root, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]), loader: produce.NewLoader(folder{root}),
-		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: staticFiles(), now: o.now, sessions: map[string]*session{},
+		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: staticFiles(), now: o.now, sessions: map[string]*session{}, drafts: newDrafts(),
 	}
 	if s.now == nil {
 		s.now = time.Now
@@ -127,6 +128,7 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	var others sync.WaitGroup
 	others.Go(func() { s.watch(inner) })
 	others.Go(func() { s.sweep(inner) })
+	others.Go(func() { s.keepDrafts(inner) })
 	failed := make(chan error, 1)
 	others.Go(func() {
 		failed <- h.Serve(&fewConnections{Listener: listener, free: make(chan struct{}, mostConnections)})
@@ -147,6 +149,9 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	}
 	others.Wait()
 	s.engine.Wait()
+	if names := s.unsaved(); len(names) > 0 && s.options.Unsaved != nil {
+		s.options.Unsaved(names)
+	}
 	return err
 }
 
@@ -283,6 +288,7 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/hunt", (*server).hunt},
 		{post, "api/save", (*server).save},
 		{post, "api/reload", (*server).reload},
+		{post, "api/draft", (*server).takeDraft},
 		{get, "api/export", (*server).export},
 		{post, "api/test/start", (*server).testStart},
 		{post, "api/test/answer", (*server).testAnswer},

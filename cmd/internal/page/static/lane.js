@@ -87,7 +87,7 @@ class Row {
 			this.room.style.width = along(j.peak_dbu) - along(j.ceiling_dbu) + "%";
 		}
 		say(this.level.value, has ? num(j.peak_dbu, 1, "dBu") : "");
-		this.level.root.title = (j.meters ?? []).join("\n");
+		this.level.root.title = (j.meters ?? []).map((/** @type {any} */ m) => `${m.name} ${m.value}`).join("\n");
 		say(this.headroom.value, has && !s.off && this.name !== " guitar" ? Number.isFinite(j.headroom_db) ? over ? num(-j.headroom_db, 0, "dB") + " over" : num(j.headroom_db, 0, "dB") + " left" : "no limit" : s.off ? "bypassed" : on ? "" : "out");
 		const coloured = !over && has && !s.off && Number.isFinite(j.colour_dbu) && j.colour_dbu < j.peak_dbu;
 		this.headroom.root.classList.toggle("over", over);
