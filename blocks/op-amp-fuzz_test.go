@@ -10,7 +10,8 @@ import (
 
 // The tone network against the nodal equations of its drawing, the wiper without a load:
 //
-//	(1-l)/39 kΩ = l·s·10 nF + (l-h)/100 kΩ,   (1-h)·s·4 nF = h/22 kΩ + (h-l)/100 kΩ,   out = l + (h-l)·tone
+//	(1-l)/39 kΩ = l·s·10 nF + (l-h)/100 kΩ,   (1-h)·s·4 nF = h/22 kΩ + (h-l)/100 kΩ,
+//	out = l + (h-l)·tone
 func TestOpAmpFuzzTone(t *testing.T) {
 	const (
 		r1, c1 = 39e3, 10e-9

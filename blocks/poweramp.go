@@ -89,7 +89,7 @@ func (p *powering) Process(out, in [][]float64) {
 		p.up.Process(high, src[:n])
 		for high := high; len(high) > 0; high = high[p.factor:] {
 			// The curve, with the ceiling where the supply is at the recording's sample: it moves
-			// over 40 ms, and what need not wait for it is worked out side by side.
+			// over 40 ms, and what need not wait for it is computed side by side.
 			of, sum := 1/(p.supply*p.top), 0.0
 			for k, x := range high[:p.factor] {
 				x *= p.gain

@@ -1,6 +1,6 @@
 package dsp
 
-// Processor is what turns signals into signals: a section, a filter, a circuit at work, the core of
+// Processor is what turns signals into signals: a section, a filter, a running circuit, the core of
 // a stage.
 type Processor interface {
 	// Process takes a signal for every input and gives one for every output, all of one length. No

@@ -73,7 +73,7 @@ func (r *Reader) clip(side int, v float64, frame int64) {
 // Clipped says where the frames that were read since the beginning stood at full scale.
 func (r *Reader) Clipped() Clipped { return r.clipped }
 
-// Text tells a user, or is empty where nothing was clipped.
+// Text is a sentence for users, empty where nothing was clipped.
 func (c Clipped) Text(name string, rate int) string {
 	if c.Runs == 0 {
 		return ""

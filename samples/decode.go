@@ -87,7 +87,7 @@ type closer func() error
 
 func (c closer) Close() error { return c() }
 
-// lossy tells what no decoder can bring back.
+// lossy is the note that a lossy coder's loss remains.
 func (r *Reader) lossy(kind string) {
 	r.warn("is %s, a coding with loss: what its coder took for inaudible is not in it, and a fuzz may bring that out", kind)
 }

@@ -32,7 +32,7 @@ var readers = []struct {
 	{"MP3", begins("\xff\xfa"), (*Reader).readMP3},
 }
 
-// readable is what users are told that they may bring.
+// readable is the formats that are read, for messages.
 const readable = "WAV, RF64, BW64, W64, AIFF, FLAC, Ogg Vorbis and MP3"
 
 func begins(magic string) func([]byte) bool {
@@ -218,7 +218,7 @@ func (r *Reader) SetSide(s Side) {
 	r.side = s
 }
 
-// Note says what Read makes of the channels, for the user to be told.
+// Note says how Read turns the channels into one, for messages.
 func (r *Reader) Note() string {
 	switch {
 	case r.Channels == 1:

@@ -48,7 +48,7 @@ func (f Format) String() string {
 // frameBytes is the size of one frame: one sample of every channel.
 func (f Format) frameBytes() int { return f.Channels * f.Bits / 8 }
 
-// Side is what a reader makes of a stereo file, for a guitar is mono.
+// Side is how a reader turns a stereo file into one channel, since a guitar is mono.
 type Side string
 
 // The sides of a stereo file.

@@ -189,7 +189,7 @@ type Chain struct {
 	// as it is at 0 s
 	Changes []Change
 
-	switchers []Block // those of Blocks and Split: cables hang in all of their loops
+	switchers []Block // those of Blocks and Split: cables are plugged into all of their loops
 
 	file        *File // that the chain is a take of, as it was then
 	take        Take

@@ -44,7 +44,7 @@ func NewCurve(times, values []float64, unit dsp.Unit, low, high float64) *Curve 
 	return c
 }
 
-// fit lays the cubic through the points, with these slopes.
+// fit interpolates the points by the cubic with these slopes.
 func (c *Curve) fit(slopes []float64) {
 
 	places := make([]float64, len(c.Values))

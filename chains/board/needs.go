@@ -8,7 +8,7 @@ import (
 )
 
 // AutoPower in place of an output's name is a block that is to be plugged in somewhere: package
-// power works out where. Until then it is on a supply of its own.
+// power chooses the output. Until then it is on a supply of its own.
 const AutoPower = "auto"
 
 // Needs is what a block wants of its supply: what the file says, else what is usual of its kind.

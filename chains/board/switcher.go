@@ -105,7 +105,8 @@ func (f *File) LoopsOn(t Take) []int {
 	return on
 }
 
-// FourCables is the cables of a switcher that hangs about an amplifier: into its input, from its
+// FourCables is the cables of the four-cable method, of a switcher around an amplifier: into its
+// input, from its
 // insert to the amplifier's input, from the amplifier's send back into the insert, and from its
 // output to the amplifier's return. nil where no block is in an insert.
 func (c *Chain) FourCables() (four []Cable) {

@@ -61,7 +61,7 @@ func (x Cancellation) String() string {
 		x.Correlation, by, level(x.MonoDB), x.WorstHz, level(x.WorstDB))
 }
 
-// cancelOctaves are the octaves, each in so many steps.
+// The octaves in which cancellation is looked for, each in cancelSteps.
 const (
 	cancelLow     = 80.0
 	cancelOctaves = 6

@@ -13,7 +13,7 @@ import (
 // have in common. Its methods may be called from several goroutines.
 type Bench struct{ b *bench }
 
-// NewBench is for a recording in volts, and keeps at most so many bytes of signals, and half as
+// NewBench is for a recording in volts, and keeps at most memory bytes of signals, and half as
 // much again for test signals.
 func NewBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int) Bench {
 	return Bench{newBench(recording, rate, q, memory, true)}

@@ -108,7 +108,7 @@ func highest(x []float64) float64 {
 var knownAlone sync.Map
 
 // distortionAlone is the THD, as a ratio, at the output of a block alone between two impedances, of
-// a tone with so many volts peak at its input; 0 where none comes through.
+// a tone of the given peak voltage at its input; 0 where none comes through.
 func distortionAlone(p board.Placed, ctx context.Context, rate dsp.Hertz, between [2]dsp.Ohm, hz dsp.Hertz, peak float64) (float64, error) {
 	if peak < measures.Silence {
 		return 0, nil
@@ -134,8 +134,8 @@ func distortionAlone(p board.Placed, ctx context.Context, rate dsp.Hertz, betwee
 	return t.thd, err
 }
 
-// playAlone plays a tone of so many volts at the source through a block alone, and looks at its
-// last tenth of a second, behind a tenth and its tail, at most so many seconds.
+// playAlone plays a tone of the given peak voltage at the source through a block alone, and
+// measures its last tenth of a second, after a tenth and the block's tail (most seconds of it).
 func playAlone(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm, hz dsp.Hertz, level, most float64) (tried, error) {
 	w := render.NewPlan(wiring.Between(p, rate, source, load))
 	r, err := w.Renderer(p.In(), p.Out())

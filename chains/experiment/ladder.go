@@ -250,7 +250,7 @@ func (p panel) names(t LadderTake) []string {
 	return list
 }
 
-// within shortens a text to so many characters, in its middle.
+// within shortens a text to that many characters, in its middle.
 func within(text string, most int) string {
 	runes := []rune(text)
 	if len(runes) <= most {

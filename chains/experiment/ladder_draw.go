@@ -31,7 +31,7 @@ func (l *Ladder) names() []string {
 	return names
 }
 
-// words tells the diagram to those who cannot see it.
+// words is the diagram in words, for screen readers.
 func (l *Ladder) words() string {
 	var b strings.Builder
 	for _, t := range l.Takes {

@@ -33,7 +33,7 @@ type NoiseReport struct {
 	Open *NoiseGroup `json:"open"`
 	// of one block to another place; only for the jack out
 	Moves []NoiseMove `json:"moves"`
-	// blocks at whose thresholds the noise is: then it was worked out by rendering, and shares need
+	// blocks at whose thresholds the noise is: then it was computed by rendering, and shares need
 	// not add up
 	Near        []string `json:"near,omitempty"`
 	Assumptions []string `json:"assumptions"`

@@ -113,8 +113,8 @@ const (
 	tellNoiseLevel = 0.0 // dB SPL(A)
 )
 
-// FactsOf works out what a comparison wants to know of a take beside its sound, at draft quality. A
-// fact that could not be worked out says why; it is an error only where ctx is done.
+// FactsOf computes what a comparison wants to know of a take beside its sound, at draft quality. A
+// fact that could not be computed says why; it is an error only where ctx is done.
 func FactsOf(ctx context.Context, c *board.Chain, rate dsp.Hertz) (measures.Values, error) {
 	facts := measures.NoValues(measures.Facts(), measures.Figure{})
 	t := newTrial(c, rate, measures.TestTone, true)

@@ -57,7 +57,7 @@ type Rank struct {
 // test signal a quarter of it more.
 const RankMemory = 512 << 20
 
-// rankSeed begins a search by chance.
+// rankSeed is the seed of a random search.
 const rankSeed = 1
 
 // NewRank prepares a search. It tries every order where there are no more than most (in a share: in
@@ -144,7 +144,7 @@ func (r *Rank) Fingerprint() string {
 	return hex.EncodeToString(h.Sum(nil)[:16])
 }
 
-// Objectives is the names of what is gone by, in the order of the values.
+// Objectives is the names of the objectives, in the order of the values.
 func (r *Rank) Objectives() []string {
 	var names []string
 	for _, w := range r.objectives {
@@ -193,7 +193,7 @@ func (r *Rank) Left() int {
 	return n
 }
 
-// Run renders and measures what is not known yet. found is told of every order as soon as it is
+// Run renders and measures what is not known yet. found is called for every order as soon as it is
 // known, one after the other, in no particular order.
 func (r *Rank) Run(ctx context.Context, found func(names []string, values []measures.Figure) error) error {
 	b := newBench(r.Recording, r.Rate, r.Quality, RankMemory, false)
@@ -203,7 +203,7 @@ func (r *Rank) Run(ctx context.Context, found func(names []string, values []meas
 	return r.search(ctx, b, found)
 }
 
-// search tries orders by chance, then what is one move away from the best that are known, again and
+// search tries random orders, then what is one move away from the best that are known, again and
 // again.
 func (r *Rank) search(ctx context.Context, b *bench, found func([]string, []measures.Figure) error) error {
 	rng := rand.New(rand.NewPCG(rankSeed, 0))
@@ -225,7 +225,7 @@ func (r *Rank) search(ctx context.Context, b *bench, found func([]string, []meas
 	if r.orders.ok(base) {
 		next = add(next, base)
 	}
-	// a quarter of the budget by chance; what has been tried before does not count
+	// a quarter of the budget at random; what has been tried before does not count
 	for range r.most {
 		if 4*len(tried) >= r.most && len(tried) > 0 {
 			break

@@ -166,7 +166,7 @@ func (o *orders) slice(from, to int) []order {
 	return list
 }
 
-// random is an order by chance, or nil where none was found: every next block has the same chance
+// random is a random order, or nil where none was found: every next block has the same chance
 // among those that may come.
 func (o *orders) random(rng *rand.Rand) order {
 	const tries = 1000 // ways into a dead end

@@ -31,7 +31,7 @@ const (
 	least   = 0.004 // bits that a test has to tell
 	longest = 40    // tests
 
-	worthwhile = 0.2 // of what the best test tells: one that tells less wastes time, however cheap
+	worthwhile = 0.2 // of the best test's information: one with less wastes time, however cheap
 )
 
 // Hunt is a board with its suspects and tests. Nothing changes it.
@@ -163,7 +163,7 @@ type Search struct {
 	h       *Hunt
 	p       []float64 // of each guess
 	told    [][]int   // of each test, the numbers of Changes that were told
-	heard   int       // the sound, -1 before it is told
+	heard   int       // the sound, -1 before it is known
 	count   int
 	skipped []int
 
@@ -193,7 +193,7 @@ func (s *Search) update(likely func(k int) float64) {
 	}
 }
 
-// Hear tells what the noise sounds like, one of Sounds.
+// Hear records what the noise sounds like, one of Sounds.
 func (s *Search) Hear(word string) error {
 	k := slices.Index(Sounds, word)
 	if k < 0 {
@@ -231,7 +231,7 @@ func (s *Search) Answer(test int, word string) error {
 	return nil
 }
 
-// Next is the number of the test that tells most for its cost; false where none tells anything any
+// Next is the number of the test of most expected information per cost; false where none has any
 // more, or a culprit is known.
 func (s *Search) Next() (test int, ok bool) {
 	if s.count >= longest || s.Ranked()[0].P >= sure {

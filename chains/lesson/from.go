@@ -21,8 +21,8 @@ const (
 	clearDB    = 3.0  // dB, of headroom, and of signal to noise
 	clearShare = 20.0 // percent of the noise
 	// dB of treble, bass or middle between two takes that are told apart: the step of hearing that
-	// package experiment speaks of. What a test tone says of distortion is not asked about: which of
-	// two is dirtier with music is another question.
+	// package experiment speaks of. What a test tone says of distortion is not asked about: which
+	// of two is dirtier with music is another question.
 	clearTone = 1.0
 	sameDB    = 0.5 // dB, up to which two are called the same
 	mostSwaps = 5   // neighbours that are tried

@@ -62,7 +62,7 @@ func (f Figure) Minus(g Figure) Figure {
 // OK reports whether there is a value.
 func (f Figure) OK() bool { return f.Why == "" }
 
-// Text is the value with so many digits after the point, or a dash.
+// Text is the value with that many digits after the point, or a dash.
 func (f Figure) Text(digits int) string {
 	if !f.OK() {
 		return "-"

@@ -1,6 +1,6 @@
 // Package measures is the one list of what is measured: at a jack, of a take, and of one take
 // against another. A measure is one file with its definition and its source, its unit, how it is
-// worked out and how it is printed, and one line in All. Tables, JSON objects, helps, the report,
+// computed and how it is printed, and one line in All. Tables, JSON objects, helps, the report,
 // the page and what a chain file may prefer follow that list.
 //
 // It lies below the room of the chain file, which reads from it what a file may prefer, so it knows

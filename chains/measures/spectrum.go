@@ -60,7 +60,7 @@ var (
 	}
 )
 
-// distance is both, worked out once.
+// distance is both, computed once.
 func (s *Sides) distance() (mean, most Figure) {
 	if !s.compared {
 		s.compared = true

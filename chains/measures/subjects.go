@@ -98,7 +98,7 @@ type Take interface {
 const AsItIs = -1
 
 // Played is a take with the recording through it. What is asked of signals has a name, so that it
-// is worked out once for all takes with that signal.
+// is computed once for all takes with that signal.
 type Played interface {
 	Take
 	// NoiseParts is the two parts of Noise: what is noise, and what is tones (hum and ripple).

@@ -54,7 +54,7 @@ type Ledger struct {
 	Gain  []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
 	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal
 	// responses say: a detector that it reaches, a limiter that it meets, a circuit that it drives.
-	// Where there are any, the ledger was worked out by rendering the noise of every source: Whole
+	// Where there are any, the ledger was computed by rendering the noise of every source: Whole
 	// is what was heard, and a share is what is gone of it when one source is left out, so that
 	// shares need not add up to it. Those of the largest few sources are there.
 	Near  []string
@@ -232,7 +232,7 @@ func Moves(c *board.Chain, rate dsp.Hertz) ([]Move, error) {
 	return moves, nil
 }
 
-// noiseMeter works out ledgers on one frequency axis, and remembers what stages with memory do.
+// noiseMeter computes ledgers on one frequency axis, and remembers what stages with memory do.
 type noiseMeter struct {
 	rate    dsp.Hertz
 	edges   []float64
@@ -783,7 +783,7 @@ func (m *noiseMeter) responses(s blocks.Stage, input int) [][]complex128 {
 	return all
 }
 
-// impulseBlock is how many samples of an impulse response are worked out at a time, and how many of
+// impulseBlock is how many samples of an impulse response are computed at a time, and how many of
 // a stage without memory.
 const impulseBlock = 512
 

@@ -8,7 +8,7 @@ import (
 	"drywire/dsp"
 )
 
-// NoiseLevels works out the noise at the jack out of many chains that are made of the same blocks,
+// NoiseLevels computes the noise at the jack out of many chains that are made of the same blocks,
 // and remembers what they have in common. Its methods may be called from several goroutines.
 type NoiseLevels struct {
 	mu sync.Mutex

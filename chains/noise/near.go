@@ -175,8 +175,8 @@ const (
 	noiseSeed      = 1
 )
 
-// render makes of a ledger by small-signal responses one by rendering. Where its axis is coarse,
-// only the whole is worked out.
+// render replaces a ledger by small-signal responses by one from rendering. Where its axis is
+// coarse, only the whole is computed.
 func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold) error {
 	coarse := len(m.centres) < noiseCells
 	length, perOctave := renderedFine, 24.0

@@ -38,7 +38,7 @@ func AddNoise(r *render.Renderer, seed uint64) error {
 	return nil
 }
 
-// sound is what makes a chain noisy, worked out once for any number of renderings.
+// sound is what makes a chain noisy, computed once for any number of renderings.
 type sound struct {
 	plan     *render.Plan
 	apart    bool // a draw for each block of a section, not one for all of it
@@ -89,7 +89,7 @@ func sectionNodes(r *render.Renderer) [][]string {
 // guitarJack is where what the guitar makes is seen by all that follows.
 const guitarJack = "guitar"
 
-// soundOf works out the spectra, at so many frequencies to the octave.
+// soundOf computes the spectra, at the given number of frequencies per octave.
 func soundOf(plan *render.Plan, sections [][]string, perOctave float64) (*sound, error) {
 	s := &sound{plan: plan, rate: float64(plan.Rate)}
 	for f := 1.0; f < s.rate/2; f *= math.Pow(2, 1/perOctave) {
@@ -295,7 +295,7 @@ func stream(seed uint64, name string) *rand.Rand {
 // to the next at 48 kHz.
 const hissTaps = 8192
 
-// filter is the transform, over two lengths, of the filter that makes of a white noise of unit
+// filter is the transform, over two lengths, of the filter that shapes a white noise of unit
 // variance one of that spectral amplitude, in V/√Hz at the frequencies of the grid.
 func (s *sound) filter(amplitude []complex128) []complex128 {
 	points := make([]complex128, hissTaps/2+1)

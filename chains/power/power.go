@@ -71,7 +71,7 @@ func (m Missing) String() string {
 		dsp.FormatQuantity(float64(m.Voltage), dsp.Volts), plug, strings.Join(m.Blocks, ", "))
 }
 
-// Assign works out where the file's blocks are plugged in, those that are plugged in already among
+// Assign chooses an output for each of the file's blocks, those that are plugged in already among
 // them; blocks on supplies of their own stay there. margin is the share of current left free, from
 // 0 to less than 1. gains are the blocks that gain by a higher voltage. The error says that more
 // outputs are missing than anybody would add at once.

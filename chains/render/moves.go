@@ -53,7 +53,7 @@ const (
 	mostCores    = 200
 )
 
-// motion works out the frames, once. It wires the chain for every setting that a frame has.
+// motion computes the frames, once. It wires the chain for every setting that a frame has.
 func (p *Plan) motion() (*motion, error) {
 	p.once.Do(func() {
 		if len(p.Chain.Turns) > 0 {
@@ -493,7 +493,7 @@ func (f *fading) Reset() {
 	f.at, f.frame = f.start, -1
 }
 
-// solver is a section at work, whether its controls move or not.
+// solver runs a section, whether its controls move or not.
 type solver interface {
 	dsp.Processor
 	Linear() bool
@@ -532,7 +532,7 @@ func (w *Plan) core(s blocks.Stage, sample int64) (blocks.Core, error) {
 	return s.New(), nil
 }
 
-// Plan is a wiring with what moves in it, which is worked out once, when it is first asked for. It
+// Plan is a wiring with what moves in it, which is computed once, when it is first asked for. It
 // may be shared as a wiring may.
 type Plan struct {
 	*wiring.Wiring

@@ -33,7 +33,7 @@ const RelayGap = 4e-3
 // and 100 pF, the input of what follows and the cable to it.
 const relayFall = 0.1e-3
 
-// relays is a chain at work whose presets change.
+// relays renders a chain whose presets change.
 type relays struct {
 	changes []int64    // samples of the recording at which the switcher changes over, rising
 	at      []int      // in before: of the preset at 0 s, and of each change
@@ -146,7 +146,7 @@ func (r *Renderer) Parts() []*Renderer {
 	return list
 }
 
-// hang makes the stages of a preset's renderer hung.
+// hang replaces the stages of a preset's renderer by hung ones.
 func (x *relays) hang(preset int, r *Renderer) {
 	late := make([]int, r.signals)
 	for k := range r.steps {

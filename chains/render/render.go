@@ -45,7 +45,7 @@ func (s *slice) Read(dst []float64) (int, error) {
 	return n, nil
 }
 
-// Renderer is a wired chain at work: a recording goes in, the voltages of the tapped jacks come
+// Renderer runs a wired chain: a recording goes in, the voltages of the tapped jacks come
 // out. It keeps no more than a block of any signal, so that a recording may be of any length.
 type Renderer struct {
 	Plan *Plan

@@ -178,7 +178,7 @@ func (c *canvas) label(x, y, size float64, anchor string, color ink, text string
 		place(vg.Length(x)), place(vg.Length(y)), place(vg.Length(size)), anchor, color, html.EscapeString(text))
 }
 
-// ladderWords tells a diagram to those who cannot see it.
+// ladderWords is a diagram in words, for screen readers.
 func ladderWords(rungs []experiment.Rung) string {
 	text := ""
 	for _, r := range rungs {

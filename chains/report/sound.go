@@ -23,7 +23,7 @@ const budget = 20_000_000
 // compression.
 const mostSamples = budget / 2 / 4 * 3
 
-// Longest is how many samples of each channel a page can hold of so many takes.
+// Longest is how many samples of each channel a page can hold of that many takes.
 func Longest(takes, channels int) int64 { return int64(mostSamples / max(takes*channels, 1)) }
 
 // quantise turns samples of ±1 into 16 bits with triangular dither of ±1 step: the error is then

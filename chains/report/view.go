@@ -672,7 +672,7 @@ func figure(f measures.Figure, digits int) string {
 	return minus(f.Text(digits))
 }
 
-// signed is a number with so many digits after the point and a true minus.
+// signed is a number with that many digits after the point and a true minus.
 func signed(v float64, digits int) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "–"

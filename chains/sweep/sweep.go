@@ -97,7 +97,7 @@ type Question struct {
 	Recording   []float64 // V; its loudest moment is played
 	Rate        dsp.Hertz
 	Quality     section.Quality
-	Progress    func(done, total int) // nil: nobody looks
+	Progress    func(done, total int) // nil: no progress is wanted
 	Memory      int                   // bytes of signals that are remembered; 0: 512 MiB
 	// waited for before every position, and done called after it; nil: nobody else needs the
 	// processors
@@ -118,7 +118,7 @@ const worse = 3
 // noise.
 const step = 0.5
 
-// usualMemory is how many bytes of signals are remembered where nobody says.
+// usualMemory is how many bytes of signals are remembered by default.
 const usualMemory = 512 << 20
 
 // Knob is the knob of a block of a file. The error names the nearest one, or says why it has no

@@ -68,7 +68,7 @@ func Text(title string) []byte {
 	for _, nk := range shown {
 		kind := blocks.Find(nk[1])
 		if kind == nil {
-			continue // TestText sees to it that none is missing
+			continue // TestText checks that none is missing
 		}
 		order = append(order, nk[0])
 		line("  "+nk[0]+":", kind.Brief)

@@ -86,7 +86,7 @@ type Question struct {
 	Recording []float64 // V; as much of it as is to be judged by
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
-	Progress  func(done, total int) // nil: nobody looks
+	Progress  func(done, total int) // nil: no progress is wanted
 	Memory    int                   // bytes of signals that are remembered; 0: 512 MiB
 	// waited for before every variant, and done called after it; nil: nobody else needs the
 	// processors
@@ -96,7 +96,7 @@ type Question struct {
 // UsualFixes is how many changes are simulated again at normal quality where nobody says.
 const UsualFixes = 4
 
-// usualMemory is how many bytes of signals are remembered where nobody says.
+// usualMemory is how many bytes of signals are remembered by default.
 const usualMemory = 512 << 20
 
 // finder answers one question.

@@ -78,7 +78,7 @@ func Handovers(c *board.Chain, f dsp.Hertz) ([]Handover, error) {
 	return list, nil
 }
 
-// handing is a chain whose hand-overs are worked out, and which of its blocks a signal passes
+// handing is a chain whose hand-overs are computed, and which of its blocks a signal passes
 // without a stage, by name.
 type handing struct {
 	chain   *board.Chain

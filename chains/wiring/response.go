@@ -16,7 +16,7 @@ func (w *Wiring) Response(node string, f dsp.Hertz) (complex128, error) {
 	return NewResponder(w).At(node, f)
 }
 
-// Responder works out responses, with the operating point of each section found once.
+// Responder computes responses, with the operating point of each section found once.
 type Responder struct {
 	w  *Wiring
 	ac map[*circuit.Netlist]*circuit.AC

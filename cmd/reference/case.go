@@ -29,7 +29,7 @@ type Case struct {
 	Knobs  []Knob  `json:"knobs,omitempty"` // that are turned
 }
 
-// Wire lays the case out.
+// Wire wires the case's chain.
 func (c Case) Wire(q section.Quality) (*render.Plan, error) {
 	file, err := file.Parse(c.Name, []byte(c.Text))
 	if err != nil {

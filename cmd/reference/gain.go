@@ -75,7 +75,7 @@ func gainStored(length float64) []Case {
 	}
 }
 
-// gainRandom is conditions nobody tuned for, for gain blocks.
+// gainRandom is random conditions, which were not used in development, for gain blocks.
 func gainRandom(seed uint64, count int) []Case {
 	r := rand.New(rand.NewPCG(seed, 1))
 	between := func(lo, hi float64) float64 { return lo * math.Pow(hi/lo, r.Float64()) }

@@ -2,13 +2,14 @@
 // the same circuit.
 //
 //	go run ./cmd/reference -suite                     the fixed list of cases
-//	go run ./cmd/reference -seed 7 -count 20          conditions nobody tuned for
+//	go run ./cmd/reference -seed 7 -count 20          random conditions, not used in development
 //	go run ./cmd/reference -gain -seed 7 -count 21    the same for the gain blocks
-//	go run ./cmd/reference -noise -seed 7 -count 50   noise ledgers against noise that is played through the circuits
+//	go run ./cmd/reference -noise -seed 7 -count 50   noise ledgers against injected noise
 //	go run ./cmd/reference -events [RECORDING ...]    verdicts on what is known to be heard or not
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
 //	go run ./cmd/reference -store chains/testdata/reference
-//	go run ./cmd/reference -moving                    knobs that are turned; -store chains/render/testdata/moving keeps them
+//	go run ./cmd/reference -moving                    knobs that are turned; with
+//	                                                  -store chains/render/testdata/moving stored
 //	go run ./cmd/reference -decks dsp/circuit/testdata
 //	go run ./cmd/reference -stress 10000000           does the solver ever fail?
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy

@@ -13,7 +13,7 @@ import (
 // Knob is a pot of a case that is turned while it runs: in the deck, its two halves are resistors
 // whose value is an expression of time.
 //
-// The expression knows nothing of how a chain is rendered. From point to point the dial follows
+// The expression is independent of how a chain is rendered. From point to point the dial follows
 // 3x²-2x³, which is the only cubic that is level at both ends; so every point must be a first, a
 // last or a turning one.
 type Knob struct {

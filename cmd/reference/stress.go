@@ -35,7 +35,7 @@ var hostile = []struct {
 
 const loud = 50.0 // V
 
-// generated is a source of so many samples.
+// generated is a source of a given number of samples.
 type generated struct {
 	at    func(k int, r *rand.Rand) float64
 	k, of int

@@ -79,7 +79,7 @@ func Suite() []Case {
 	return list
 }
 
-// Random is conditions nobody tuned for.
+// Random is random conditions, which were not used in development.
 func Random(seed uint64, count int) []Case {
 	r := rand.New(rand.NewPCG(seed, 0))
 	between := func(lo, hi float64) float64 { return lo * math.Pow(hi/lo, r.Float64()) }

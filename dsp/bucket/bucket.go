@@ -80,7 +80,7 @@ func (c *Compander) mean(m, v float64) float64 {
 	return m
 }
 
-// Rest is the expander's gain when nothing comes: what it makes of the line's noise.
+// Rest is the expander's gain at rest, by which the line's noise is multiplied.
 func (c *Compander) Rest() float64 { return c.lowest / c.level }
 
 // Reset empties both capacitors.

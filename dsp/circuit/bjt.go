@@ -43,7 +43,7 @@ func (n *Netlist) Q(name, c, b, e string, q BJT) {
 	n.junctionC(name+".cjc", b, c, q.Cjc)
 }
 
-// bjtLaw is the transistor's law with its constants worked out.
+// bjtLaw is the transistor's law with its constants computed.
 type bjtLaw struct {
 	is, ibf, ibr       float64 // Is, 1/BF, 1/BR
 	rvf, rvr           float64 // 1/(NF·Vt), 1/(NR·Vt)

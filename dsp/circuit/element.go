@@ -70,7 +70,7 @@ type Ports struct {
 	Oth  []float64 // of two ports, k and k+1, of one element: dI[k]/dV[k+1] and dI[k+1]/dV[k]
 }
 
-// NewPorts is room for so many.
+// NewPorts is room for count ports.
 func NewPorts(count int) Ports {
 	row := func() []float64 { return make([]float64, count) }
 	return Ports{row(), row(), row(), row()}
@@ -93,7 +93,7 @@ type limited interface {
 	limit(v, old []float64) bool
 }
 
-// collect is what the elements of a run are told by.
+// collect applies of to the elements of a run.
 func collect[E element, L any](run []*part, of func(E) L) (list []L) {
 	for _, p := range run {
 		list = append(list, of(p.element.(E)))

@@ -86,7 +86,7 @@ func (a *AC) Strain(rms []float64) (strain float64, where Part) {
 		if rms[k] == 0 {
 			continue
 		}
-		r := 0.0 // Ω, by which an added current is told against the voltage
+		r := 0.0 // Ω, by which an added current is compared with the voltage
 		if k < sys.devices.Paired {
 			r = 1 / math.Abs(rest.Own[k])
 		} else {

@@ -13,7 +13,7 @@
 // 18(4) 728-737, 2010; EUSIPCO 2015, generalised non-linear state space).
 //
 // The package is no general circuit simulator: matrices are dense, the step is fixed, and it is
-// meant for circuits of up to some hundred nodes. It knows nothing of guitars or effects.
+// meant for circuits of up to some hundred nodes. Guitars and effects are in blocks.
 //
 // Start reading at Netlist, then element.go (what an element is; each has a file), system.go (the
 // matrices), op.go (operating point) and discrete.go (a step).
@@ -42,7 +42,7 @@ type Netlist struct {
 	parts []*part // by kind, in the order of kinds; each kind in the order in which they were added
 }
 
-// part is an element in its place.
+// part is an element with its terminals.
 type part struct {
 	name, owner string
 	nodes       []int // its terminals

@@ -167,7 +167,7 @@ type Devices struct {
 	limits       []limited // those of them that have limits
 }
 
-// add appends the law of so many elements of one kind, with their ports.
+// add appends the law of that many elements of one kind, with their ports.
 func (d *Devices) add(l law, ports []port, elements int) {
 	from := d.Count
 	d.Count += len(ports)

@@ -7,7 +7,8 @@ import (
 
 // Triode is a valve with grid current: cathode current Ik and grid current Ig follow
 //
-//	Ik = G·L(Vpk/Mu + Vgk, C)^Gamma,   Ig = Gg·L(Vgk, Cg)^Xi,   L(u, c) = ln(1 + exp(c·u))/c,   Ip = Ik - Ig
+//	Ik = G·L(Vpk/Mu + Vgk, C)^Gamma,   Ig = Gg·L(Vgk, Cg)^Xi,   Ip = Ik - Ig,
+//	L(u, c) = ln(1 + exp(c·u))/c
 //
 // which the source calls physically motivated: the law of a space charge with a smooth cut-off. Its
 // constant grid leakage, some tenths of a µA at most, is left out, and its capacitances are

@@ -17,7 +17,7 @@ type Stretch[T float32 | float64] struct{ a, b []T }
 
 const cacheLine = 64 // bytes
 
-// NewStretch makes a stretch of so many zeros.
+// NewStretch makes a stretch of n zeros.
 func NewStretch[T float32 | float64](n int) *Stretch[T] {
 	lined := func(beside int) []T {
 		size := int(unsafe.Sizeof(T(0)))

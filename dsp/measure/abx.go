@@ -48,8 +48,8 @@ func binomialTail(k, n int, p float64) float64 {
 	return min(1, sum)
 }
 
-// LeastCorrect is the smallest number of correct answers in so many trials whose p-value is at most
-// alpha. Where not even all of them suffice, there are too few trials.
+// LeastCorrect is the smallest number of correct answers in that many trials whose p-value is at
+// most alpha. Where not even all of them suffice, there are too few trials.
 func LeastCorrect(trials int, alpha float64) (int, error) {
 	if trials < 1 || !(alpha > 0 && alpha < 1) {
 		panic(fmt.Sprintf("measure: ABX: %d trials at alpha %v", trials, alpha))

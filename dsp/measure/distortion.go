@@ -247,8 +247,8 @@ func (r *rotors) step() {
 	}
 }
 
-// fitSines fits a mean and sines to x under a Hann window of its length. Given the coefficients of the fit
-// before, it also fits how far the first frequency is off, in Hz, taking the others as its
+// fitSines fits a mean and sines to x under a Hann window of its length. Given the coefficients of
+// the fit before, it also fits how far the first frequency is off, in Hz, taking the others as its
 // multiples; without, that shift is 0.
 func fitSines(x, hann []float64, rate float64, freqs, before []float64) (fit sineFit, shift float64, err error) {
 	columns := 1 + 2*len(freqs)

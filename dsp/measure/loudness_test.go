@@ -23,11 +23,14 @@ const weighted1kHz = 0.6977044 - 0.691
 
 // Two of the document's cases do not have what it states within 0.02 LU, whatever the meter:
 //
-//	case 5:  -26 dBFS for 20 s, -20 for 20.1 s, -26 for 20 s. All of it together is 10·log10((40·10^-2.6 + 20.1·10^-2)/60.1) = -22.9962. But the
-//	         gating blocks overlap by 75 %, so the first and the last three steps of 100 ms count 1/4, 1/2 and 3/4 only: 0.3 s less of the softer tone,
-//	         10·log10((39.7·10^-2.6 + 20.1·10^-2)/59.8) = -22.9854. With the weighting at 1 kHz: -22.9787, which is 0.0213 LU over -23.0.
-//	case 12: -20 dBFS for 0.18 s and -30 for 0.22 s, again and again: 10·log10((0.18·10^-2 + 0.22·10^-3)/0.4) = -22.9671 in any 400 ms. With the weighting:
-//	         -22.9604, which is 0.0396 LU over -23.0.
+//	case 5:  -26 dBFS for 20 s, -20 for 20.1 s, -26 for 20 s. All of it together is
+//	         10·log10((40·10^-2.6 + 20.1·10^-2)/60.1) = -22.9962. But the gating blocks overlap by
+//	         75 %, so the first and the last three steps of 100 ms count 1/4, 1/2 and 3/4 only:
+//	         0.3 s less of the softer tone, 10·log10((39.7·10^-2.6 + 20.1·10^-2)/59.8) = -22.9854.
+//	         With the weighting at 1 kHz: -22.9787, which is 0.0213 LU over -23.0.
+//	case 12: -20 dBFS for 0.18 s and -30 for 0.22 s, again and again:
+//	         10·log10((0.18·10^-2 + 0.22·10^-3)/0.4) = -22.9671 in any 400 ms. With the
+//	         weighting: -22.9604, which is 0.0396 LU over -23.0.
 //
 // Its levels, stated to 0.1 LU and with a tolerance of 0.1 LU, cover both. They are held to these
 // closed forms, ten times closer.

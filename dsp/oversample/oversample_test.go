@@ -188,8 +188,10 @@ func TestPassEdge(t *testing.T) {
 // The design against an outside one, whose grid is coarser, so that its ripple is a little larger.
 // Source: scipy 1.10.1, ripple as the largest of freqz at 2^17 points,
 //
-//	signal.remez(165, [0, 20/96, .25, .5], [1, 0], weight=[1, 573.3], fs=1, maxiter=100, grid_density=64)
-//	signal.remez(35, [0, .125, .375, .5], [1, 0], weight=[1, 1], fs=1, maxiter=200, grid_density=200)
+//	signal.remez(165, [0, 20/96, .25, .5], [1, 0], weight=[1, 573.3], fs=1, maxiter=100,
+//	             grid_density=64)
+//	signal.remez(35, [0, .125, .375, .5], [1, 0], weight=[1, 1], fs=1, maxiter=200,
+//	             grid_density=200)
 func TestDesign(t *testing.T) {
 	a, dev := minimax(83, false, []band{{0, math.Pi * 20 / 48, 1, 1}, {math.Pi / 2, math.Pi, 0, 573.3}})
 	g, devHalf := minimax(9, true, []band{{0, math.Pi / 4, 0.5, 1}})

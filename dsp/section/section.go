@@ -57,7 +57,7 @@ func (q Quality) Oversample(rate dsp.Hertz) int {
 // response: 1e-4 is 0.0009 dB.
 const linearError = 1e-4
 
-// Section is a circuit at work: a dsp.Processor, from its driven sources to its probes. Its methods
+// Section runs a circuit: a dsp.Processor, from its driven sources to its probes. Its methods
 // are for one goroutine.
 type Section struct {
 	Factor int // by how much it raises the rate

@@ -340,7 +340,7 @@ func printHandovers(s streams, takes []checked, all bool) {
 	}
 	few := all || len(order) <= fewRows
 	if !all {
-		s.printf("\nWho feeds whom%s\n", map[bool]string{false: fmt.Sprintf(", where %.0f dB and more are lost at 1 kHz", costly)}[few])
+		s.printf("\nSource and input impedances%s\n", map[bool]string{false: fmt.Sprintf(", where %.0f dB and more are lost at 1 kHz", costly)}[few])
 	}
 	for _, p := range order {
 		if !few && !much[p] {

@@ -36,13 +36,15 @@ var update = flag.Bool("update", os.Getenv("UPDATE") == "1", "rewrite the texts 
 // TestScripts runs the scripts of use. Beside testscript's own commands they have
 //
 //	exits CODE PROGRAM ARGS…                 run, and want that exit code
-//	tone FILE SECONDS HZ PEAK [stereo|click|plain] write a 24-bit WAV file with a sine, at 48 kHz; stereo: a second channel is silent;
-//	                                         click: one sample in the middle is 0.9; plain: without dither
+//	tone FILE SECONDS HZ PEAK [stereo|click|plain]
+//	                                         write a 24-bit WAV file with a sine, at 48 kHz;
+//	                                         stereo: with a silent second channel; click: with
+//	                                         one sample of 0.9 in the middle; plain: undithered
 //	wav FILE                                 print what a WAV file is: format, frames, peak
 //	columns stdout|stderr MOST               want no line longer than that many characters
 //	empty FOLDER                             want nothing in it, hidden or not
 //	appears PATTERN                          wait until a file's name matches
-//	beginning FILE BYTES NEW                 write the first so many bytes of a file, of which there are more, into another
+//	beginning FILE BYTES NEW                 write the first BYTES of a longer file into another
 func TestScripts(t *testing.T) {
 	t.Parallel()
 	testscript.Run(t, testscript.Params{

@@ -36,7 +36,7 @@ NN-take-name.wav, for the ear to judge tone and not level: all of one loudness (
 %.0f LUFS, or lower where a true peak would pass %.0f dBTP), of one length, aligned to the sample,
 with a fade of %v at either end; and report.html, a page to hear and see them side by side (see
 drywire report). Files of those names are written over. Where a take ends in two paths, all files
-have two channels, and what a player will hear is told from the mean of both.
+have two channels, and what a player will hear is judged by the mean of both.
 
 --take, given for each, chooses what is compared. What a player will hear comes first; --all adds
 the measures of every pair and the solver's convergence.

@@ -32,7 +32,7 @@ noise is when nobody plays, and the two ceilings of what it goes into: where tha
 
 Read it from left to right, or from top to bottom: a block that lets the noise rise more than the
 signal costs you quiet; a signal that goes over a ceiling breaks up there, as a fuzz should and an
-echo should not. What the figures mean is told at drywire measure --help.
+echo should not. drywire measure --help defines the figures.
 
 --json prints one object: takes: take, held (where knobs move: which are taken where they are at 0 s
 for noise and ceilings), rungs: jack, into, peak_dbu, average_dbu, noise_dbu, colour_dbu,

@@ -27,10 +27,10 @@ recording. The deck runs as printed: %v of a transient at steps of at most %v an
 relative tolerance of %v, which is converged. The source is called Vdry; a jack's node is its
 name with _ for a dot: fuzz.in is v(fuzz_in).
 
-Without --section the deck is the whole chain as far as it is circuit: a stage that only amplifies
-and limits becomes an expression source, and the deck stops, and says so, at the first one that
-does more. With --section it is the one section that holds the block's input; Vdry then stands for
-what drives that section in the chain.`, quantity(float64(wiring.DeckStop), dsp.Seconds), quantity(float64(wiring.DeckStep), dsp.Seconds), wiring.DeckTolerance),
+Without --section the deck is the whole chain up to the first stage that is more than a gain and
+limits, and says so; a stage that only amplifies and limits becomes an expression source. With
+--section it is the one section that holds the block's input; Vdry then stands for what drives
+that section in the chain.`, quantity(float64(wiring.DeckStop), dsp.Seconds), quantity(float64(wiring.DeckStep), dsp.Seconds), wiring.DeckTolerance),
 		Example: `  drywire netlist my-chain.yaml --take "fuzz first" --tone "330 Hz 200 mV" > fuzz.cir
   ngspice -b fuzz.cir`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,

@@ -33,9 +33,9 @@ func presetsCommand(s streams) *cobra.Command {
 		Short: "Say how loud the presets of a switcher are, and which trims make them equal",
 		Long: fmt.Sprintf(`Presets renders every preset of a chain file through the file's order and lists its loudness, its
 noise at rest and its distortion on the guitar that it is for, and the jumps in loudness from one
-preset to another, with what rings and is cut off; with --all the same on every guitar of the file.
+preset to another, with the tails that are cut off; with --all the same on every guitar of the file.
 Then it looks for trims at the switcher's output that bring all presets to the loudness of the one
-in the middle, or where not all can have that to one that they can, renders them with these, and
+in the middle, or to the nearest one that all can reach, renders them with these, and
 prints them, ready to paste.
 
 Loudness: ITU-R BS.1770, integrated, of the beginning of the recording, with 1 V as full scale.

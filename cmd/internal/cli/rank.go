@@ -45,7 +45,7 @@ measures each by your objectives. The chain file says what to keep to and what t
   prefer: [quiet, headroom]
 Where the take splits into two paths, blocks change places on each and before both; in a
 switcher's loops, with each other and with what is in none, and every loop keeps how many it
-holds. What is told of two ends is told of their mean, and of noise in both together.
+holds. Of a take with two ends, objectives are those of their mean, noise that of both together.
 first and last: the order begins or ends with these; before: of each list, every block comes before
 the next; together: they stand next to each other. The objectives, of which more is better:
 %sWhat orders have in common up to a stage is rendered once for all of them, on all cores. The

@@ -40,7 +40,7 @@ half of the moments and more), in places, or not. Only what is heard is looked i
   D  distortion  THD of a 997 Hz tone by 3 dB and more, if it is over 1 %%
   S  sustain     the time for 20 dB of a falling note by 10 %% and more
   R  repeats     6 dB and more clearer or less so, if the less clear are under 30 dB
-L and N are told whether the playing sounds different or not.
+L and N are listed even where the playing sounds the same.
 
 On a board with loops, what is in them changes places too, with each other and with what is not in
 any; all of one loop with all of another; the switcher as a whole; and every block leaves its

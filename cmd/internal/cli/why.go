@@ -36,11 +36,11 @@ best are simulated again at normal quality, on the loudest two seconds of the re
 
 Complaints:
 %s
-Each is bound to a measure and a limit, which the answer prints; %s
+Each stands for a measure and a limit, which the answer prints; %s
 are against the file's other takes, all others at equal loudness: turning down cures nothing.
 keep in the chain file says what must stay in its place.
 
-A goal is a complaint turned round: --goal "lead: 3 LU louder than verse, no more distortion" finds
+A goal says what you want instead: --goal "lead: 3 LU louder than verse, no more distortion" finds
 the settings and changes that reach it, every knob over its whole travel. It names two takes or
 presets, by how many LU the first is to be louder or softer, and behind commas what is to stay: no
 more or no less distortion, noise, bass, middle, treble or sustain. What is printed is simulated
@@ -102,7 +102,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if err != nil {
 		return err
 	}
-	bar, tell := told(s)
+	bar, tell := bars(s)
 	defer bar.stop()
 	a, err := why.Ask(ctx, why.Question{
 		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes, Progress: tell,
@@ -121,8 +121,8 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 // stepsOf is a progress of so many steps.
 const stepsOf = 1000
 
-// told is a bar, and what tells it how far a search is.
-func told(s streams) (bar *progress, tell func(done, total int)) {
+// bars is a progress bar and its update function, which gets how many variants are done.
+func bars(s streams) (bar *progress, tell func(done, total int)) {
 	bar = newProgress(raw(s.err), stepsOf)
 	seen := 0
 	return bar, func(done, total int) {
@@ -151,7 +151,7 @@ func runGoal(ctx context.Context, s streams, o whyOptions) error {
 	if err != nil {
 		return err
 	}
-	bar, tell := told(s)
+	bar, tell := bars(s)
 	defer bar.stop()
 	r, err := why.Reach(ctx, why.GoalQuestion{Goal: g, Question: why.Question{File: f.File, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes, Progress: tell}})
 	if err != nil {

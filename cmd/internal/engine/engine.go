@@ -50,7 +50,7 @@ type Engine struct {
 	begun  int // how many exact sounds so far
 }
 
-// New is an engine that works until the context ends, and keeps so many bytes at the most.
+// New is an engine that works until the context ends, and keeps budget bytes at most.
 func New(ctx context.Context, budget int) *Engine {
 	takes, _ := lru.New[wiredKey, *wired](mostWired) // it fails for sizes under 1 alone
 	store := render.NewStore(budget)

@@ -70,7 +70,7 @@ type Sound struct {
 // with everything on takes 185 kB.
 const soundOverhead = 256 << 10
 
-// soundSize is how many bytes a sound of so many frames takes.
+// soundSize is how many bytes a sound of that many frames takes.
 func soundSize(frames, channels int) int { return soundOverhead + 4*frames*channels }
 
 func (s *Sound) size() int { return soundSize(len(s.volts[0]), len(s.volts)) }

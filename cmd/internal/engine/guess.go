@@ -24,7 +24,7 @@ type guess struct {
 	nowLoud  *measure.LoudnessMeter
 	wasLoud  *measure.LoudnessMeter
 	peak     float64
-	told     float64 // the last gain that was told
+	told     float64 // the last gain that was sent
 }
 
 func (p *playing) guess(start, settled int) *guess {
@@ -89,7 +89,7 @@ func mean(dst []float64, channels [][]float64, from int) {
 	}
 }
 
-// worthRetelling is by how many dB a gain must have changed to be told anew.
+// worthRetelling is by how many dB a gain must have changed to be sent again.
 const worthRetelling = 0.2
 
 // better puts the gains into meta, and says whether they are worth telling.

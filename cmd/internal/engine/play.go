@@ -72,7 +72,7 @@ type playing struct {
 }
 
 // Play sends the sound of a take: at first a preview from the place that is playing, then the exact
-// sound. heard is told once that is on its way. An error before the first message to the listener
+// sound. heard is called once that is on its way. An error before the first message to the listener
 // says why there is no sound.
 func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(Key)) error {
 	begun := time.Now()
@@ -175,7 +175,7 @@ func (m *Meta) gains(matched, common float64) {
 	m.Gain, m.TrueGain, m.MatchDB = matched, common, dsp.ToDB(matched/common)
 }
 
-// tellEvery is how often a listener who waits is told how far it is.
+// tellEvery is the interval of progress messages to a listener who waits.
 const tellEvery = 250 * time.Millisecond
 
 // await waits until a sound is ready.

@@ -157,7 +157,7 @@ func regular(info fs.FileInfo) error {
 	return nil
 }
 
-// Begin reads the first so many bytes of a file, or all where it has fewer. See Open.
+// Begin reads a file from its beginning, at most that many bytes. See Open.
 func Begin(sys System, path string, most int64) ([]byte, error) {
 	f, _, err := Open(sys, path)
 	if err != nil {
@@ -168,7 +168,7 @@ func Begin(sys System, path string, most int64) ([]byte, error) {
 	return text, Named(path, err)
 }
 
-// Read reads a whole file of at most so many bytes. A longer one is an error. See Open.
+// Read reads a whole file of at most that many bytes. A longer one is an error. See Open.
 func Read(sys System, path string, most int64) ([]byte, error) {
 	f, _, err := Open(sys, path)
 	if err != nil {

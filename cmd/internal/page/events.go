@@ -9,7 +9,7 @@ import (
 	"drywire/cmd/internal/engine"
 )
 
-// event is what a window is told without having asked.
+// event is what is pushed to a window.
 type event struct {
 	name string
 	data json.RawMessage
@@ -64,7 +64,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) error {
 	}
 }
 
-// tell tells all windows of a session. One that does not read misses it: the next state is whole
+// tell sends to all windows of a session. One that does not read misses it: the next state is whole
 // again. The lock is held.
 func (n *session) tell(name string, data any) {
 	b, err := json.Marshal(data)

@@ -41,7 +41,7 @@ type session struct {
 	disk   string // same, changed or gone, as this window sees it
 	moved  [2][]string
 	heard  [2]engine.Key // what was last heard of each side
-	sides  [2]*Side      // as they were told last
+	sides  [2]*Side      // as they were sent last
 	tests  map[string]*listening
 
 	draft      string // the file beside the chain file that holds what is not saved; "" for none

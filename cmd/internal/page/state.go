@@ -16,7 +16,7 @@ import (
 	"drywire/dsp"
 )
 
-// State is all that a page is told of its document.
+// State is all that is sent to a page of its document.
 type State struct {
 	File     string   `json:"file"`
 	Title    string   `json:"title"`
@@ -144,7 +144,7 @@ type CableOf struct {
 // hearing is said wherever someone is about to listen.
 const hearing = "Start with the volume turned down, then raise it: fuzz is dense and tires the ear unnoticed."
 
-// state is what the page is told. The lock is held.
+// state is what is sent to the page. The lock is held.
 func (n *session) state() (json.RawMessage, error) {
 	f, r := n.doc.File, n.doc.Dry
 	s := State{
@@ -277,7 +277,7 @@ type layer struct {
 	take board.Take
 	set  []board.Placed // every block, as the take sets it and its supply feeds it
 	on   []int
-	here map[string]bool // the blocks that have been laid
+	here map[string]bool // the blocks that have been added
 }
 
 // lay is the stations of a run of blocks, with the hand-over into each and the one behind the last.
@@ -408,7 +408,7 @@ const bridging = 10
 // weak reports whether a source is loaded by the input that it drives.
 func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
-// plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded
+// plug sets what drives a station. A loudspeaker is what a power amplifier is made to be loaded
 // by.
 func (s *Station) plug(f fed) {
 	s.In, s.LossDB, s.Weak = ohms(f.Input), loss(f.Handover), weak(f.Handover) && !f.power

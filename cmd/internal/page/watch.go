@@ -75,7 +75,7 @@ func (s *server) watch(ctx context.Context) {
 	}
 }
 
-// look reads the file, and where it has changed, tells every window of it: one without changes of
+// look reads the file, and where it has changed, notifies every window: one without changes of
 // its own takes the new text up.
 func (s *server) look(ctx context.Context) {
 	s.saving.Lock() // not in the midst of a save

@@ -66,10 +66,10 @@ func newTake(c *board.Chain, dry *Recording) *Take {
 // Wiring is the take wired for its recording, once.
 func (t *Take) Wiring() *wiring.Wiring { return t.wire() }
 
-// Tail is for how long it sounds on after the recording has ended, worked out once.
+// Tail is for how long it sounds on after the recording has ended, computed once.
 func (t *Take) Tail() dsp.Second { return t.tail() }
 
-// Impedances is the hand-overs of the take at ImpedancesAt, worked out once.
+// Impedances is the hand-overs of the take at ImpedancesAt, computed once.
 func (t *Take) Impedances() ([]wiring.Handover, error) { return t.impeded() }
 
 // Resolved is the take of that name, once. The error is that of File.Take. It needs the recording.

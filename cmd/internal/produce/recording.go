@@ -302,7 +302,7 @@ func (r *Recording) Voltages(ctx context.Context, from, to int64) ([]float64, er
 	return x, nil
 }
 
-// Beginning is so many seconds of it, in volts, or all there is.
+// Beginning is the first seconds of it, in volts, or all there is.
 func (r *Recording) Beginning(ctx context.Context, seconds float64) ([]float64, error) {
 	return r.Voltages(ctx, 0, int64(min(float64(r.Frames), math.Round(seconds*float64(r.Rate)))))
 }

@@ -24,7 +24,7 @@ type findings struct {
 	page report.Page
 }
 
-// begin makes room for so many takes.
+// begin makes room for the given number of takes.
 func (f *findings) begin(n int) {
 	f.page.Measures = make([]*experiment.Measures, n)
 	f.page.Guitar = make([]*experiment.ResponseReport, n)

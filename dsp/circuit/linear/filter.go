@@ -17,7 +17,7 @@ import (
 
 // Filter is a circuit without non-linear elements, as a state-space filter at a fixed rate. Between
 // samples the inputs follow the cubic through the four samples around, and the circuit is carried
-// along it by many trapezoidal steps, worked out once. So its poles lie exactly where the circuit
+// along it by many trapezoidal steps, computed once. So its poles lie exactly where the circuit
 // has them, and the response errs only by the cubic.
 //
 // The output is one step late, because the cubic needs the sample after. Its methods are for one

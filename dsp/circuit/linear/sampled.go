@@ -69,7 +69,7 @@ type reading struct {
 
 	filters []fir       // of each input
 	ringing []gemv.Mode // what runs of the modes: of every input every mode
-	s       []float64   // the state of modes that cannot be told apart
+	s       []float64   // the state of nearly defective modes
 }
 
 // fir is a FIR filter at work: of whole taps, or of a gain and what little there is around it.
@@ -294,7 +294,7 @@ func (r *reading) keep(e *exactResponse, probe, count int) error {
 	return nil
 }
 
-// keepAll is keep where the modes cannot be told apart (two equal filters in a row):
+// keepAll is keep where the modes are nearly defective (two equal filters in a row):
 // exp(2·(A-1)/(A+1)) for the recursion, all of it.
 func (r *reading) keepAll(e *exactResponse, probe int) error {
 	n := e.in.Rows

@@ -189,7 +189,7 @@ func (s *workspace) times(a *[64]float64, x *row) row {
 // they have in the identity, and lets the columns of the identity become the inverse in the same
 // place: with the pivot P and the pair's columns C, each column loses C·P⁻¹ times its two elements
 // in the pivot's rows, and has P⁻¹ times these left in there. The inverse of the determinant comes
-// in last, so that what does not need it is done while it is worked out.
+// in last, so that what does not need it is done while it is computed.
 func (s *workspace) invert(own, oth *row) bool {
 	w, n, a := s.width, 2*s.pairs, &s.inverse
 	for c := 0; c < n; c += 2 {

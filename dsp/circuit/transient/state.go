@@ -47,7 +47,7 @@ func (t *Transient) Join(other circuit.Stepper, w float64) {
 	o.write()
 }
 
-// read works out the histories from the modes of the level that moved last.
+// read computes the histories from the modes of the level that moved last.
 func (t *Transient) read() {
 	if t.written != t.report.Steps { // else it has not moved since
 		t.levels[t.owner].histories(t.state.Histories, t.last)

@@ -56,7 +56,8 @@ func newStepper(point *circuit.OperatingPoint, step float64, micro int, between 
 	// from their last values to the new ones, inputs along a polynomial through their last four
 	// samples u, so that
 	//
-	//	g = F·s + U·i_last + V·i + C·u,  F = A^(M-1),  with s = A·g_last + B·(u, i)_last the histories at the last step's end
+	//	g = F·s + U·i_last + V·i + C·u,  F = A^(M-1),
+	//	s = A·g_last + B·(u, i)_last   the histories at the last step's end
 	//
 	// and q = F·s + U·i_last, which knows only the past, is the state:
 	// q' = A^M·q + (A^M·C + F·B)·u + (A^M·V + F·B + U)·i.

@@ -53,7 +53,7 @@ func (r *Report) Add(o Report) {
 // Three things make a step of some microseconds as good as one of a tenth of it. The linear part is
 // not carried by one trapezoidal step but by microSteps of them, along which the inputs run on a
 // cubic and the port currents straight (what their second differences bring is added after the
-// step); they are worked out once, when the step is made, so its resonances lie where they belong
+// step); they are computed once, when the step is made, so its resonances lie where they belong
 // and its stiff modes are damped. A step over which a port current is curved (a transistor goes
 // from cut-off to saturation in less than a step) is taken again in four quarters, and a quarter
 // over which it still is in four of its own, the input interpolated by a cubic; this depends on the

@@ -86,7 +86,7 @@ func (m Matrix[T]) Spread(weights [4]T) Matrix[T] {
 	return out
 }
 
-// ByColumn is the elements column by column, each column filled up with zeros to so many rows.
+// ByColumn is the elements column by column, each column filled up with zeros to that many rows.
 func (m Matrix[T]) ByColumn(rows int) []T {
 	out := make([]T, rows*m.Cols)
 	for r := 0; r < m.Rows; r++ {
