@@ -32,7 +32,8 @@ func NewBench(rate dsp.Hertz, oversample int) *Bench {
 	return &Bench{Circuit: circuit.New(), Rate: rate, Oversample: oversample}
 }
 
-// Place lays one block of this kind, under this name, on the bench.
+// Place adds one block of this kind to the circuit, under this name. Settings have to be complete
+// and in range. It panics where two blocks have one name.
 func (b *Bench) Place(name string, k *Kind, s Settings) {
 	defer b.place(name, k.Name+" "+s.String())()
 	k.Build(b, s)
@@ -48,8 +49,8 @@ func (b *Bench) place(name, key string) (end func()) {
 	}
 }
 
-// Own says to whom belongs what is laid on the bench until end is called: a block, or a part of the
-// chain that is none.
+// Own sets the owner of what is added until end is called: a block, or a part of the chain that is
+// none.
 func (b *Bench) Own(owner string) (end func()) {
 	before := b.Circuit.Owner
 	b.Circuit.Owner = owner
@@ -59,8 +60,8 @@ func (b *Bench) Own(owner string) (end func()) {
 // Cables is the owner of all cables.
 const Cables = "cables"
 
-// Bypass lays a block that is off on the bench: with true bypass, a footswitch that joins the jacks
-// by a wire with stray capacitance; with buffered bypass, a follower.
+// Bypass adds a block that is off: with true bypass, a footswitch that joins the jacks by a wire
+// with stray capacitance; with buffered bypass, a follower.
 func (b *Bench) Bypass(name string, k *Kind, s Settings) {
 	defer b.place(name, "bypass "+s.String())()
 	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
@@ -72,41 +73,11 @@ func (b *Bench) Bypass(name string, k *Kind, s Settings) {
 	b.C("stray", "out", "0", strayCapacitance)
 }
 
-// What a mechanical switch and two jacks leave behind: common practice, no source.
+// Parasitics of a mechanical switch and two jacks: common practice, no source.
 const (
 	strayResistance  dsp.Ohm   = 0.05
 	strayCapacitance dsp.Farad = 20e-12
 )
-
-// A guitar cable, per metre: 100 pF (a trade magazine, November 2009, gives 30 pF a foot) and 0.1 Ω
-// there and back (common practice, no source).
-const (
-	cableCapacitance = 100e-12
-	cableResistance  = 0.1
-)
-
-// Cord is a cable by what it does to the signal.
-type Cord struct {
-	Length      dsp.Metre
-	Capacitance dsp.Farad // of a metre; 0: the usual one
-}
-
-// CableParts is the resistance and the capacitance of a guitar cable.
-func CableParts(k Cord) (dsp.Ohm, dsp.Farad) {
-	l := max(float64(k.Length), 0.01) // a plug is not nothing
-	if k.Capacitance == 0 {
-		k.Capacitance = cableCapacitance
-	}
-	return dsp.Ohm(l * cableResistance), dsp.Farad(l * float64(k.Capacitance))
-}
-
-// Cable lays a cable from one node to another: its resistance, then its capacitance at the far end.
-func (b *Bench) Cable(name, from, to string, k Cord) {
-	defer b.Own(Cables)()
-	r, c := CableParts(k)
-	b.R(name+".r", from, to, r)
-	b.C(name+".c", to, circuit.Ground, c)
-}
 
 // Name is the full name of one of the block's own nodes or elements.
 func (b *Bench) Name(local string) string {
@@ -144,7 +115,7 @@ func (b *Bench) V(name, n1, n2 string, v dsp.Volt) {
 	b.Circuit.V(b.Name(name), b.Name(n1), b.Name(n2), v)
 }
 
-// Supply is the block's power supply at that node: what ripple there is on it comes in here.
+// Supply is the block's power supply at that node: its ripple enters the circuit here.
 func (b *Bench) Supply(node string, v dsp.Volt) {
 	b.Circuit.Supply(b.Name("supply"), b.Name(node), v)
 }

@@ -1,10 +1,9 @@
 // Package blocks holds one flat file per kind of block that a signal chain can be wired from, and
 // the one list of all kinds (kinds.go).
 //
-// A block lays a fragment of circuit on a Bench, between its jacks in and out. A fragment may hold
+// A block adds a fragment of circuit to a Bench, between its jacks in and out. A fragment may hold
 // stages: ideal boundaries that sense a voltage without drawing current, process it, and drive an
-// ideal voltage source. The package knows nothing of chain files, recordings or orders: that is
-// chains.
+// ideal voltage source. Chain files, recordings and orders are in chains.
 //
 // Start reading at Kind, then buffer.go (a block with a stage) and fuzz.go (a block that is all
 // circuit).
@@ -56,7 +55,7 @@ type Kind struct {
 	// The plug that every kind wants has its centre negative: common practice, no source.
 	Ground func(Settings) Pole
 
-	// Build lays the block between bench.In() and bench.Out(). Settings are complete and in range.
+	// Build adds the block between the nodes "in" and "out". Settings are complete and in range.
 	Build func(bench *Bench, s Settings)
 }
 

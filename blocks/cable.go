@@ -1,8 +1,43 @@
 package blocks
 
-import "drywire/dsp"
+import (
+	"drywire/dsp"
+	"drywire/dsp/circuit"
+)
 
-// cable is a length of guitar cable as a block, to put where a long run is.
+// A guitar cable, per metre: 100 pF (a trade magazine, November 2009, gives 30 pF a foot) and 0.1 Ω
+// there and back (common practice, no source).
+const (
+	cableCapacitance = 100e-12
+	cableResistance  = 0.1
+)
+
+// Cord is a cable by what it does to the signal: between two blocks, from the guitar, to the load.
+type Cord struct {
+	Length      dsp.Metre
+	Capacitance dsp.Farad // of a metre; 0: cableCapacitance
+}
+
+// CableParts is the series resistance and the shunt capacitance of a guitar cable.
+func CableParts(k Cord) (dsp.Ohm, dsp.Farad) {
+	l := max(float64(k.Length), 0.01) // even a plug straight into a jack has a capacitance
+	if k.Capacitance == 0 {
+		k.Capacitance = cableCapacitance
+	}
+	return dsp.Ohm(l * cableResistance), dsp.Farad(l * float64(k.Capacitance))
+}
+
+// Cable adds a cable from one node to another: its resistance in series, then its capacitance to
+// ground at the far end. Package wiring calls it for every cable of a chain.
+func (b *Bench) Cable(name, from, to string, k Cord) {
+	defer b.Own(Cables)()
+	r, c := CableParts(k)
+	b.R(name+".r", from, to, r)
+	b.C(name+".c", to, circuit.Ground, c)
+}
+
+// cable is a length of guitar cable as a block, in the place of a long run; the cables between
+// blocks are no blocks, see Bench.Cable.
 var cable = Kind{
 	Name:    "cable",
 	Brief:   "a length of guitar cable",

@@ -12,7 +12,7 @@ var compressor = Kind{
 	Brief: "compressor: evens out loud and soft, with threshold, ratio, knee, attack and release",
 	Models: []string{
 		"1 MΩ in, an input amplifier, a gain cell, an output amplifier, 100 Ω out; both amplifiers clip 1.5 V before their rails.",
-		"A detector that follows the peaks of the input, knows its level in decibels and does not look ahead (feed-forward).",
+		"A detector that follows the peaks of the input, works in decibels and does not look ahead (feed-forward).",
 		"The noise of the gain cell and the input amplifier, raised by the make-up gain.",
 	},
 	Ignores: []string{
@@ -34,9 +34,9 @@ var compressor = Kind{
 	Knobs: []Knob{
 		{Name: "threshold", Brief: "level of the peaks above which it acts (0 dBV is a peak of 1 V)", Unit: dsp.DBVs, Min: -60, Max: 10, Default: -20},
 		{Name: "ratio", Brief: "by how many dB the input must rise for one dB more at the output", Unit: dsp.Ratios, Min: 1, Max: 100, Default: 4},
-		{Name: "knee", Brief: "width of the bend around the threshold; 0 dB is a corner", Unit: dsp.Decibels, Min: 0, Max: 24, Default: 6},
-		{Name: "attack", Brief: "time in which it has done 63 % of its work after the level rises", Unit: dsp.Seconds, Min: 0.1e-3, Max: 0.5, Default: 10e-3, Still: stillTime},
-		{Name: "release", Brief: "time in which it has let go by 63 % after the level falls; never shorter than the attack", Unit: dsp.Seconds, Min: 5e-3, Max: 5, Default: 150e-3, Still: stillTime},
+		{Name: "knee", Brief: "width of the soft knee around the threshold; 0 dB is a hard knee", Unit: dsp.Decibels, Min: 0, Max: 24, Default: 6},
+		{Name: "attack", Brief: "time constant (63 %) of the gain reduction after the level rises", Unit: dsp.Seconds, Min: 0.1e-3, Max: 0.5, Default: 10e-3, Still: stillTime},
+		{Name: "release", Brief: "time constant (63 %) of the recovery after the level falls; never shorter than the attack", Unit: dsp.Seconds, Min: 5e-3, Max: 5, Default: 150e-3, Still: stillTime},
 		{Name: "level", Brief: "make-up gain after compression", Unit: dsp.Decibels, Min: -20, Max: 40, Default: 6},
 		supplyKnob(9, 9, 18),
 		bypassKnob("true"),

@@ -64,8 +64,8 @@ var delay = Kind{
 	Build: func(b *Bench, s Settings) {
 		supply, headroom, mix := s.Number("supply"), s.Number("headroom"), s.Number("mix")
 		e := b.echoes(s)
-		// What the converter adds comes round again and again; the repeats of noise know nothing of
-		// each other.
+		// What the converter adds comes round again and again; the repeats of noise are
+		// uncorrelated.
 		wet := converterNoise(headroom)
 		if e.compander != nil {
 			wet = lineNoise * e.compander.Rest()

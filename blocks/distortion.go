@@ -13,7 +13,7 @@ var distortion = Kind{
 		"An input buffer, an op-amp with up to 47 dB of gain, two diodes to ground, a low-pass, an output buffer and a level control; everything between the buffers is one circuit.",
 		"The op-amp has one pole at its gain-bandwidth product and clips 1.5 V before its rails, before the diodes do.",
 		"The level control is at the jack: cable and next block load it.",
-		"Thermal noise of every resistor, noise voltage and noise current of op-amps and transistor followers: the current is heard through what the input is fed from.",
+		"Thermal noise of every resistor, noise voltage and noise current of op-amps and transistor followers: the current works on the impedance that feeds the input.",
 	},
 	Ignores: []string{
 		"The buffers' own distortion and loss, and the op-amp's slew rate: a slow one takes more treble at full gain.",

@@ -39,7 +39,7 @@ var flanger = Kind{
 		{Name: "rate", Brief: "how often the comb sweeps down and up", Unit: dsp.Hertzes, Min: 0.05, Max: 10, Default: 0.3, Still: stillRate},
 		{Name: "delay", Brief: "shortest delay: the comb at its highest", Unit: dsp.Seconds, Min: 0.3e-3, Max: 5e-3, Default: 0.5e-3, Still: stillTime},
 		{Name: "depth", Brief: "by how much the delay gets longer", Unit: dsp.Seconds, Min: 0, Max: 10e-3, Default: 3e-3, Still: stillTime},
-		{Name: "feedback", Brief: "share of the delayed sound that goes round again, either way up", Unit: dsp.Percents, Min: -0.95, Max: 0.95, Default: 0.5},
+		{Name: "feedback", Brief: "share of the delayed sound that is fed back, of either polarity", Unit: dsp.Percents, Min: -0.95, Max: 0.95, Default: 0.5},
 		{Name: "mix", Brief: "share of the delayed sound; the rest is dry", Unit: dsp.Percents, Min: 0, Max: 1, Default: 0.5},
 		supplyKnob(9, 9, 18),
 		bypassKnob("true"),

@@ -13,7 +13,7 @@ var gate = Kind{
 	Brief: "noise gate: closes softly when the signal falls under a threshold",
 	Models: []string{
 		"1 MΩ in, an input amplifier, a gain cell, an output amplifier, 100 Ω out; both amplifiers clip 1.5 V before their rails.",
-		"A detector that follows the peaks of the input and forgets them within 15 ms.",
+		"A detector that follows the peaks of the input and decays within 15 ms.",
 		"It opens above the threshold within some 2 ms, and closes when the level has been under the threshold less the hysteresis for the hold time.",
 		"The gain never jumps: two lags in a row make it start and end its way softly.",
 		"The noise of the gain cell and the input amplifier, with the gate closed, and of the output amplifier.",

@@ -72,11 +72,11 @@ func supplyKnob(at, lo, hi float64) Knob {
 
 // bypassKnob says what a block is when it is off.
 func bypassKnob(word string) Knob {
-	return choice("bypass", "what is left when the block is off: a wire, or its input and output buffers", word, "true", "buffered")
+	return choice("bypass", "when the block is off: true bypass (a wire), or its input and output buffers", word, "true", "buffered")
 }
 
 // Why a knob cannot move. Between two settings of a stage there is a fade from what it does at the
-// one to what it does at the other; of a time that makes two echoes, and no pitch that bends.
+// one to what it does at the other; of a time that makes two echoes, and no glide of pitch.
 const (
 	stillTime   = "it is a time, and between two of them there would be two at once, not one that changes"
 	stillRate   = "it is a rate, and between two of them there would be two waves at once, not one that gets faster"

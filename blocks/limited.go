@@ -8,7 +8,7 @@ package blocks
 // A core that answers to its signal (a compressor) or moves by itself (a chorus) is none.
 type Limited interface {
 	Responder
-	// Limited says whether the signal has reached a limit since the last Reset.
+	// Limited reports whether the signal has reached a limit since the last Reset.
 	Limited() bool
 }
 

@@ -11,11 +11,11 @@ import (
 // octaveDown adds one and two octaves below a single note.
 var octaveDown = Kind{
 	Name:  "octave-down",
-	Brief: "octave divider: one and two octaves below a single note; chords make it stumble",
+	Brief: "octave divider: one and two octaves below a single note; mistracks on chords",
 	Models: []string{
 		"1 MΩ in, an input amplifier, a divider, a mixer, an output amplifier, 100 Ω out; both amplifiers clip 1.5 V before their rails.",
-		"Tracking: a low-pass of second order at 200 Hz, two peak detectors that forget in 60 ms, a comparator at half of the detected peaks, two flip-flops.",
-		"The first octave is the filtered note, turned upside down at every flip; the second a square wave as high as the filtered note's peaks; both go through a low-pass of first order at 400 Hz.",
+		"Tracking: a low-pass of second order at 200 Hz, two peak detectors that decay in 60 ms, a comparator at half of the detected peaks, two flip-flops.",
+		"The first octave is the filtered note, inverted at every flip; the second a square wave as high as the filtered note's peaks; both go through a low-pass of first order at 400 Hz.",
 		"Two notes at once, or harmonics stronger than the fundamental, flip it at the wrong moments. Peaks under 2 mV do not flip it.",
 		"Of a low E at the bridge pickup, picked 7 to 10 cm from the bridge, it loses the octave for 14 to 37 % of two seconds clean and for 45 to 78 % behind the fuzz: the partials of a stiff string run out of step, and the fuzz makes second peaks of that; picked at 16 cm it keeps both. Behind the op-amp fuzz, whose notch takes the fundamental, it loses a low E anyhow, for 36 to 74 %. From 165 Hz on it keeps one clean note, and one behind either fuzz for nine tenths of the time or more. Of a power chord it loses some three quarters, clean or fuzzed.",
 		"Levels from 0 to 10 are gains from 0 to 2 in proportion: 5 is as loud as it came in.",

@@ -14,7 +14,7 @@ var opAmpFuzz = Kind{
 		"Everything between buffer and recovery amplifier is one circuit. Buffer and recovery amplifier clip 1.5 V before their rails.",
 		"Op-amps with one pole at their gain-bandwidth product.",
 		"The volume control is at the jack: cable and next block load it.",
-		"Thermal noise of every resistor, noise voltage and noise current of op-amps and transistor followers: the current is heard through what the input is fed from.",
+		"Thermal noise of every resistor, noise voltage and noise current of op-amps and transistor followers: the current works on the impedance that feeds the input.",
 	},
 	Ignores: []string{
 		"Rails and slew rate of the two clipping op-amps: their diodes hold them within 0.7 V.",

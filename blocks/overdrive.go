@@ -15,7 +15,7 @@ var overdrive = Kind{
 	Models: []string{
 		"An input buffer, the clipping amplifier with its diodes, an active tone control, a level control and an output buffer; everything between the buffers is one circuit.",
 		"Op-amps with one pole at their gain-bandwidth product, that clip 1.5 V before their rails: so the highest drive loses treble.",
-		"Thermal noise of every resistor, noise voltage and noise current of op-amps and transistor followers: the current is heard through what the input is fed from.",
+		"Thermal noise of every resistor, noise voltage and noise current of op-amps and transistor followers: the current works on the impedance that feeds the input.",
 	},
 	Ignores: []string{
 		"The buffers' own distortion and loss, and the op-amps' slew rate: at full drive a common one's 1 V/µs would be met above some 5 kHz at 0.3 V.",

@@ -42,7 +42,7 @@ var phaser = Kind{
 		dial("depth", "how far they sweep to either side: 10 is two octaves", "linear", 6),
 		{Name: "frequency", Brief: "middle of the sweep, of the all-passes' corner", Unit: dsp.Hertzes, Min: 200, Max: 2e3, Default: 600},
 		choice("stages", "how many all-passes: two make a notch", "four", "four", "six"),
-		{Name: "feedback", Brief: "share of the chain's end that goes round again, either way up", Unit: dsp.Percents, Min: -0.9, Max: 0.9, Default: 0.3},
+		{Name: "feedback", Brief: "share of the chain's output that is fed back, of either polarity", Unit: dsp.Percents, Min: -0.9, Max: 0.9, Default: 0.3},
 		supplyKnob(9, 9, 18),
 		bypassKnob("true"),
 	},

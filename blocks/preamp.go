@@ -17,7 +17,7 @@ var preamp = Kind{
 		"Thermal noise of every resistor, the triodes' noise as that of 2.5/gm at their grids, and the send's.",
 	},
 	Ignores: []string{
-		"That the first grid's current is felt by what is before it: it flows above 1.5 V of signal, through 68 kΩ.",
+		"That the first grid's current loads what is before it: it flows above 1.5 V of signal, through 68 kΩ.",
 		"What the supply of 300 V does under load, hum, heaters, microphony and flicker noise.",
 		"The triodes' plate to cathode capacitance. That from plate to grid is what it is at rest (Miller's value), also while a triode is cut off and has no gain.",
 		"The triodes' law beyond a volt of positive grid, where a plate may swing too low.",

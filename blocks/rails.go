@@ -9,7 +9,7 @@ import (
 // rails is an op-amp of unity gain that clips before its rails.
 func (b *Bench) rails(supply float64) *oversample.Clip { return b.limit(swing(supply)) }
 
-// limit clips at so many volts to either side.
+// limit clips at the given volts to either side.
 func (b *Bench) limit(peak float64) *oversample.Clip { return b.limitAt(peak, b.Oversample) }
 
 func (b *Bench) limitAt(peak float64, factor int) *oversample.Clip {
@@ -24,13 +24,13 @@ const (
 	converterRate = 48e3
 )
 
-// converterNoise is in V/√Hz for a converter that takes so many volts peak.
+// converterNoise is in V/√Hz for a converter with that full scale in volts peak.
 func converterNoise(headroom float64) float64 {
 	step := 2 * headroom / (1 << converterBits)
 	return step / math.Sqrt(12) / math.Sqrt(converterRate/2)
 }
 
-// root is the sum of noises that know nothing of each other.
+// root is the root of the sum of squares: uncorrelated densities add in power.
 func root(noises ...float64) float64 {
 	var sum float64
 	for _, e := range noises {

@@ -16,7 +16,7 @@ var reverb = Kind{
 	Models: []string{
 		"1 MΩ in, an input amplifier, a dry path that is not converted, converter, reverb and converter, an output amplifier, 1 kΩ out.",
 		"The amplifiers clip 1.5 V before their rails; the converters clip at their headroom.",
-		"Plate: what one does to the ear, density, and a decay that is shorter in the treble.",
+		"Plate: its density, and a decay that is shorter in the treble.",
 		"Decay of plate and room by octave, 125 Hz to 8 kHz, as shares of the knob's: 1 in all of them at tone 10; 1.08, 1.07, 1.05, 0.99, 0.85, 0.65, 0.51 at tone 5; 1.24, 1.22, 1.16, 1.01, 0.73, 0.43, 0.26 at tone 0. T30 is within 2.5 % of that as the mean over places; at any one place, as here, it scatters as in every diffuse field, by some 5 % at 125 Hz and 1 s, less higher up and with longer decays.",
 		"Room: 7.1 by 5.3 by 2.9 m; reflections of one and two bounces one by one, off walls that absorb what the decay asks for by Sabine's formula, then the plate's network.",
 		"Spring: two springs of 33 and 41 ms a pass, in which high frequencies run slower, so that each echo is a longer chirp; from 80 Hz to 3.4 kHz. What they lose, they lose along the wire, so the decay is the same at all frequencies; under 1 s it is a few steps rather than a line.",

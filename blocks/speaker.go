@@ -30,7 +30,7 @@ var speaker = Kind{
 	},
 	Ignores: []string{
 		"Distortion of the speaker, and its warming up under power.",
-		"The room, the floor, and the microphone's place: it hears the cone on its axis.",
+		"The room, the floor, and the microphone's place: it is on the cone's axis.",
 		"A real cabinet's many resonances, unless its impulse response is given; then breakup, bite and top mean nothing.",
 	},
 	Sources: []string{
@@ -95,8 +95,8 @@ type ImpulseResponse struct {
 // ConeKnobs is the knobs of a speaker that an impulse response takes the place of.
 var ConeKnobs = []string{"breakup", "bite", "top"}
 
-// cabinet puts a measured cabinet in the place of the cone. The voice coil stays: it is what the
-// amplifier feels.
+// cabinet puts a measured cabinet in the place of the cone. The voice coil stays: it is the
+// amplifier's load.
 func (b *Bench) cabinet(ir ImpulseResponse) {
 	rate, response := float64(b.Rate), slices.Clone(ir.Samples)
 	level := ir.Level(b.Rate)

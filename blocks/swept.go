@@ -57,8 +57,7 @@ func (b *Bench) swept(s sweep) *swept {
 // feedback.
 func (b *Bench) sweptStage(s sweep) Stage {
 	wet := converterNoise(swing(s.supply)) / math.Sqrt(1-s.feedback*s.feedback)
-	// Over a wide band, what passes the delay adds to what is dry as if they knew nothing of each
-	// other.
+	// Over a wide band, delayed and dry noise are uncorrelated and add in power.
 	through := root(1-s.mix, s.mix/math.Sqrt(1-s.feedback*s.feedback))
 	return Stage{Name: "line", New: func() Core { return b.swept(s) }, Noise: root(through*opAmpNoise, opAmpNoise), Converter: s.mix * wet, Ceiling: swing(s.supply)}
 }

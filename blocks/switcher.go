@@ -7,9 +7,9 @@ import (
 	"drywire/dsp/circuit"
 )
 
-// switcher is a loop switcher with nothing in its loops. What is plugged into them is the chain's
-// to know: it lays the switcher piece by piece, with Bench.PlacePiece, and the blocks of the loops
-// between the pieces.
+// switcher is a loop switcher with nothing in its loops. What is plugged into them, the chain says:
+// package wiring adds the switcher piece by piece, with Bench.PlacePiece, and the blocks of the
+// loops between the pieces.
 var switcher = Kind{
 	Name:  "switcher",
 	Brief: "loop switcher: relays that put numbered loops of blocks into the signal or leave them out",
@@ -54,7 +54,7 @@ type SwitcherPiece struct {
 	Contacts int    // of relays in between
 }
 
-// PlacePiece lays one piece of a switcher on the bench; name is the piece's own.
+// PlacePiece adds one piece of a switcher to the circuit; name is the piece's own.
 func (b *Bench) PlacePiece(name string, s Settings, p SwitcherPiece) {
 	defer b.place(name, "switcher "+s.String())()
 	b.piece(s, p)

@@ -5,7 +5,7 @@ import "drywire/dsp"
 // trim is what it takes to make two paths agree: a gain either way, and a polarity.
 var trim = Kind{
 	Name:  "trim",
-	Brief: "level and polarity: an amplifier that leaves the sound alone, or turns it upside down",
+	Brief: "level and polarity: a clean gain that can invert",
 	Models: []string{
 		"1 MΩ in, an amplifier that clips 1.5 V before its rails, 100 Ω out; inverted, the output falls where the input rises.",
 		"The input noise voltage of two audio op-amps, one before the gain and one behind it.",
@@ -23,7 +23,7 @@ var trim = Kind{
 	Rejection:       60,
 	Knobs: []Knob{
 		{Name: "gain", Brief: "how much louder or softer", Unit: dsp.Decibels, Min: -30, Max: 20, Default: 0},
-		choice("polarity", "as it comes in, or upside down", "normal", "normal", "inverted"),
+		choice("polarity", "as it comes in, or inverted", "normal", "normal", "inverted"),
 		supplyKnob(9, 9, 18),
 		bypassKnob("true"),
 	},

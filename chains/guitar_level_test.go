@@ -14,7 +14,7 @@ import (
 
 // The voltage of a pickup goes with its turns, its inductance with their square, and the coils of a
 // humbucker add: against one of 2 × 2.2 H, a single coil of 2.4 H has √(2.4/8.8) of the voltage,
-// -5.6 dB. Low down, where no winding loads anything, that is what comes out of the guitar, whatever
+// -5.6 dB. At low frequencies, where no winding is loaded, that is the guitar's output, whatever
 // the recording was plugged into, and a stronger magnet is on top of it.
 func TestGuitarsDifferInLevel(t *testing.T) {
 	const guitars = `

@@ -82,7 +82,7 @@ func TestTakesWithLoops(t *testing.T) {
 			t.Fatalf("chain %d is %q", k, c.Take)
 		}
 		for _, b := range f.Blocks {
-			if b.Loops != nil && fmt.Sprint(b.Loops) != "[{1 [drive]} {3 [plate echo]} {7 []}]" {
+			if b.Loops != nil && fmt.Sprint(b.Loops) != "[{1 [drive] false} {3 [plate echo] false} {7 [] false}]" {
 				t.Fatalf("%s: the switcher of the file has %v", c.Take, b.Loops)
 			}
 		}

@@ -3,21 +3,21 @@
 //
 //	board       what a chain file says, as data
 //	stops       where a knob that moves stops
-//	arrange     what else could stand where in a take
+//	arrange     the moves of blocks that can be wired
 //	file        reads it
 //	template    writes the one to begin with
 //	edit        changes its text
-//	wiring      lays a chain out as a circuit
+//	wiring      a chain as one circuit, cut at its stages
 //	render      plays a recording through it
 //	measures    what is measured, each defined once
-//	cost        what it asks of a processor and of memory, told before
-//	noise       what it sounds like at rest, and why
-//	experiment  what several takes say about each other
+//	cost        estimate of the processor time and memory that it needs
+//	noise       the noise at rest, source by source
+//	experiment  takes compared: jacks, pairs, swaps, presets, orders
 //	why         what causes a complaint, and what to do
-//	sweep       a knob over its travel, and what ends it
+//	sweep       a knob over its travel, and what limits its useful range
 //	hunt        where a noise comes from, test by test
 //	power       which block is plugged into which output
-//	sheet       what hangs under the board
+//	sheet       the wiring sheet, to print
 //	lesson      a question about a board, what is heard and measured, and why
 //	lessons     the lessons that come with the program
 //	report      the page that plays and shows it

@@ -1,15 +1,16 @@
-// Package dsp holds the units and levels that the rest of Drywire speaks in.
+// Package dsp holds the units and levels of the rest of Drywire.
 //
 // Its subpackages are mathematics on samples and circuits. None of them knows a guitar, a file, a
 // clock, a network or a terminal. Inside the mathematics every quantity is a float64 in its SI base
-// unit (volts, ohms, seconds, …); the types here stand at the doors, where a mix-up would hurt.
+// unit (volts, ohms, seconds, …); the types here are for exported functions, where units could be
+// mixed up.
 //
 // Start reading at Unit and ParseQuantity, then circuit (the engine) and measure (the meters).
 package dsp
 
 import "math"
 
-// SI quantities at the doors of the mathematics.
+// SI quantities, for parameters of exported functions.
 type (
 	Ohm    float64
 	Farad  float64

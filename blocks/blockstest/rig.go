@@ -48,7 +48,7 @@ const (
 
 const rigChunk = 1 << 15 // samples at most in one call; a longer call of the rig is cut
 
-// NewRig lays a block on the rig; off means that its bypass is in its place.
+// NewRig is a rig with a block; off means that its bypass is in its place.
 func NewRig(k *blocks.Kind, s blocks.Settings, off bool, rate dsp.Hertz, q section.Quality) (*Rig, error) {
 	bench := blocks.NewBench(rate, q.Oversample(rate))
 	bench.Circuit.Input(Source, Source, circuit.Ground)
@@ -175,7 +175,7 @@ func (r *Rig) Reset() {
 // Latency is the sum of what sections and stages say.
 func (r *Rig) Latency() int { return r.latency }
 
-// Report is how the solver fared in the non-linear sections.
+// Report is the solver's convergence in the non-linear sections.
 func (r *Rig) Report() transient.Report {
 	var sum transient.Report
 	for _, st := range r.steps {

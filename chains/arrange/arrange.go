@@ -39,7 +39,7 @@ func (m Move) String() string {
 	return m.First + " " + m.Where()
 }
 
-// SamePaths says whether what moves alone stays on the paths of a split that it was on.
+// SamePaths reports whether what moves alone stays on the paths of a split that it was on.
 func (m Move) SamePaths() bool { return m.From == m.To || m.From >= 0 && m.To >= 0 }
 
 // Where is where a block goes that changes places with none.
@@ -201,7 +201,7 @@ type station struct {
 	path  map[string]board.Line // what part of the chain it is in: before the split or on a path
 }
 
-// stations walks along the signal. Contacts of relays and cables count as nothing; a switcher's
+// stations walks along the signal. Contacts of relays and cables are ignored; a switcher's
 // buffer and its trim do not.
 func (f *finder) stations(a board.Arrangement) station {
 	s := station{zone: map[string]string{}, path: map[string]board.Line{}}

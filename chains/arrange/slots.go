@@ -56,7 +56,7 @@ func SlotsOf(c *board.Chain) *Slots {
 	return s
 }
 
-// May says whether the block of one place may take another, as far as that alone can be said.
+// May reports whether the block of one place may take another, as far as that alone can be said.
 func (s *Slots) May(block, at int) bool {
 	if s.part[block] != s.part[at] {
 		return false

@@ -47,7 +47,7 @@ func (c *Chain) Arranged(a Arrangement) *Chain {
 	return d
 }
 
-// Same says whether two chains are the same in all but the file that they are of.
+// Same reports whether two chains are the same in all but the file that they are of.
 func (c *Chain) Same(other *Chain) bool {
 	a, b := *c, *other
 	a.file, b.file, a.take, b.take = nil, nil, Take{}, Take{}

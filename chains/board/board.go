@@ -63,7 +63,8 @@ type Recording struct {
 
 	Side string // what becomes of a stereo recording: "sum", "left" or "right"
 
-	// what it was played on; nil in a File is that of the file's own guitar, a Chain has it resolved
+	// what it was played on; nil in a File is that of the file's own guitar, a Chain has it
+	// resolved
 	Pickup *Pickup
 }
 
@@ -203,7 +204,7 @@ func (c *Chain) Block(name string) *Placed { return c.pool[name] }
 
 // Placed is a block in its place in a chain, or a piece of a switcher.
 type Placed struct {
-	// unique; a piece is called by its switcher, or by the return jack that it begins at
+	// unique; a piece has the name of its switcher, or of the return jack that it begins at
 	Name     string
 	Kind     *blocks.Kind
 	Settings blocks.Settings
@@ -335,8 +336,8 @@ func (f *File) AsSet(t Take) []Placed {
 	return all
 }
 
-// IsOff says whether a block is bypassed in a take: the last of the file, the preset and the take
-// that says something says it.
+// IsOff reports whether a block is bypassed in a take: the last of the file, the preset and the
+// take that says something says it.
 func (f *File) IsOff(t Take, block string) bool {
 	off := slices.ContainsFunc(f.Blocks, func(b Block) bool { return b.Name == block && b.Off })
 	say := func(on, offs []string) {

@@ -88,7 +88,7 @@ func (f *File) ByHand() []ByHand {
 	return all
 }
 
-// recalls says whether a block's knobs follow a preset by themselves.
+// recalls reports whether a block's knobs follow a preset by themselves.
 func (f *File) recalls(b Block) bool {
 	if b.Recall != "" {
 		return b.Recall == "yes"

@@ -17,9 +17,9 @@ import (
 // It goes through its points by a monotone cubic with the slopes of SIAM J. Sci. Stat. Comput.
 // 5(2), 300-304, 1984 (a weighted harmonic mean of the slopes on either side; level where these
 // differ in sign), which keeps the condition of SIAM J. Numer. Anal. 17(2), 238-246, 1980: between
-// two points it never leaves their range. It begins and ends level, since before the first point
-// and after the last the value holds: so it has no corner anywhere, as nothing has that a hand or a
-// foot moves. Where octaves count (frequencies, ratios), so does it.
+// two points it never leaves their range (monotone). Its slope is zero at both ends, since before
+// the first point and after the last the value holds: the first derivative is continuous, as of
+// anything that a hand or a foot moves. Frequencies and ratios are interpolated in octaves.
 type Curve struct {
 	Times  []float64 // seconds, rising
 	Values []float64 // in the setting's unit
@@ -54,7 +54,7 @@ func (c *Curve) fit(slopes []float64) {
 	c.cubic.FitWithDerivatives(c.Times, places, slopes)
 }
 
-// Octaves says whether the setting goes by octaves.
+// Octaves reports whether the setting goes by octaves.
 func (c *Curve) Octaves() bool {
 	switch c.Unit {
 	case dsp.Hertzes, dsp.Ratios, dsp.None:

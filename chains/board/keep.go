@@ -12,7 +12,7 @@ type Keep struct {
 	Together [][]string // the blocks of each list stand next to each other, in any order
 }
 
-// Allows says whether a line of names keeps to all of it that is about blocks in the line.
+// Allows reports whether a line of names keeps to all of it that is about blocks in the line.
 func (k *Keep) Allows(names []string) bool {
 	at := func(n string) int { return slices.Index(names, n) }
 	for _, list := range k.Before {

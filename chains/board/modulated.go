@@ -44,7 +44,7 @@ func (c *Chain) Modulated(jack string) string {
 	return right
 }
 
-// swings says whether a block has an oscillator at work.
+// swings reports whether a block has an oscillator at work.
 func (p Placed) swings() bool {
 	if p.Off || p.Piece != nil {
 		return false

@@ -17,7 +17,7 @@ type Needs struct {
 	Volts          [2]dsp.Volt   // under the first it starves, over the second it may be destroyed
 	CentrePositive bool          // the plug that it wants
 	Grounds        []blocks.Pole // which pole is its ground: one, or both where takes change it
-	Digital        bool          // its clock gets into what shares its supply, in some take
+	Digital        bool          // digital: its clock is heard in what shares its supply, in some take
 }
 
 // Needs is what the block of that name wants; ok is false for what takes no supply of a board.
@@ -41,7 +41,7 @@ func (f *File) Needs(name string) (n Needs, ok bool) {
 	return n, true
 }
 
-// Fits says whether a block may be plugged into an output for good: nothing is harmed, whichever
+// Fits reports whether a block may be plugged into an output for good: nothing is harmed, whichever
 // way a switch of it stands, and the block does not starve.
 func (f *File) Fits(name string, o *Output) bool {
 	at := slices.IndexFunc(f.Blocks, func(b Block) bool { return b.Name == name })

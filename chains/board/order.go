@@ -44,9 +44,9 @@ func Stays(line []Placed) (from, to int) {
 	return from, to
 }
 
-// Reordered says why nobody could make one line of blocks of another on the floor, with some more or
-// fewer in it; "" where that can be done. What is new stands before the power of an amplifier. What
-// proposes orders asks it; whether the line may be wired at all, Unwireable says.
+// Reordered says why nobody could make one line of blocks of another on the floor, with some more
+// or fewer in it; "" where that can be done. What is new stands before the power of an amplifier.
+// What proposes orders asks it; whether the line may be wired at all, Unwireable says.
 func Reordered(was, is []Placed) string {
 	before, after := parts(was), parts(is)
 	for _, b := range is {

@@ -51,8 +51,8 @@ func (f *File) Idle() []string {
 	return idle
 }
 
-// ReachedOn says whether the signal of a take on that preset runs through a block that the take has
-// somewhere else than the file.
+// ReachedOn reports whether the signal of a take on that preset runs through a block that the take
+// has somewhere else than the file.
 func (f *File) ReachedOn(preset, block string) bool {
 	return slices.ContainsFunc(f.Takes, func(t Take) bool {
 		return t.Preset == preset && t.Loops != nil && slices.Contains(f.reached(t), block)

@@ -13,7 +13,7 @@ type SplitOrder struct {
 // Split is two paths that are fed from one jack, so that both load it; or, behind a block in
 // stereo, from its two outputs, so that each loads its own. With the mix "stereo" the chain ends in
 // the jacks out.left and out.right, each with the file's load. With "mono" the mean of the two is
-// the jack out: what a listener between the two hears, without the room.
+// the jack out: the sum at a listener between the two, without the room.
 type Split struct {
 	Left, Right []Placed
 	Mix         string
@@ -48,10 +48,10 @@ func (c *Chain) Ends() []string {
 	return []string{"out"}
 }
 
-// Stereo says whether the chain ends in two jacks.
+// Stereo reports whether the chain ends in two jacks.
 func (c *Chain) Stereo() bool { return c.Split != nil && c.Split.Mix == MixStereo }
 
-// stereo says whether a block has a second output, the jack right.
+// stereo reports whether a block has a second output, the jack right.
 func (p Placed) stereo() bool {
 	if p.Piece != nil || p.Off || p.Kind == nil { // a bypass has one output
 		return false

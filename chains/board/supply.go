@@ -13,10 +13,9 @@ import (
 //
 // Where its outputs are not isolated, or where the file says so, they have a ripple: of the mains
 // rectified, tones at 100 Hz and its multiples to the tenth, each as many times softer as its
-// number (common practice, no source), together of the voltage Ripple. It comes into the chain by
-// what each block's circuit makes of it, or by what its kind rejects of it at its output. Not in
-// the model: what the blocks' currents do to a common supply and its ground, and clocks that come
-// in by it.
+// number (common practice, no source), together of the voltage Ripple. It enters the chain through
+// each block's circuit, or by its kind's supply rejection, referred to its output. Not in the
+// model: the blocks' currents in a common supply's and ground's impedance, and clock noise.
 type Supply struct {
 	Name     string
 	Isolated bool     // its outputs share nothing; else they are one voltage behind several sockets

@@ -14,7 +14,7 @@ type Turn struct {
 	Curve  *Curve
 }
 
-// gatherTurns notes what moves. A block that is off has nothing that one could turn to any effect.
+// gatherTurns lists what moves. The knobs of a block that is bypassed have no effect.
 func (c *Chain) gatherTurns() {
 	add := func(target string, curve *Curve) {
 		if curve != nil {

@@ -1,6 +1,6 @@
-// Package cost says beforehand what a take will ask of a processor and of memory, from the sizes of
-// its circuits alone: nothing is solved for it. It is apart from what does the work, so that a file
-// of a few kilobytes that would keep a machine busy for hours is told before it begins.
+// Package cost estimates what a take will need of processor time and memory, from the sizes of its
+// circuits alone: nothing is solved for it. It is apart from what does the work, so that a file of
+// a few kilobytes that would keep a machine busy for hours is refused before it begins.
 //
 // Start reading at Of, then Estimate.Over.
 package cost
@@ -22,7 +22,7 @@ import (
 type Estimate struct {
 	Prepare dsp.Second // until the first sample of it could be played
 	Sound   dsp.Second // for each second of sound, in the wiring's quality
-	Rest    dsp.Second // what it sounds like at rest, once: a noise ledger
+	Rest    dsp.Second // one noise ledger
 	Move    dsp.Second // the same, coarsely, as for every move that is tried
 	Bytes   float64    // what is kept in memory
 	Ledger  float64    // bytes that a noise ledger keeps
@@ -31,9 +31,9 @@ type Estimate struct {
 // Factor is how far an estimate of Prepare or Sound over a second may be off, either way.
 const Factor = 5
 
-// What is done unasked: so much before the first sample, of all takes together, so much for a
-// second of sound, and so much memory. The largest board that ships asks for a hundredth of the
-// first and a tenth of the second.
+// The budget of what is done without --long: preparing all takes together, in seconds; rendering a
+// second of sound, in seconds; memory, in bytes. The largest board that ships needs a hundredth of
+// the first and a tenth of the second.
 const (
 	MostPrepare dsp.Second = 120
 	MostSound   dsp.Second = 20
@@ -59,7 +59,7 @@ const (
 	fits      = 561 * 5
 	ledger    = 240    // frequencies
 	coarse    = 60     // of a move
-	perStage  = 1.5e-3 // s: what a stage states, at the frequencies of a move
+	perStage  = 1.5e-3 // s: response of a stage, at the frequencies of a move
 	perLine   = 1e-7   // of the response of a stage with memory
 	lineBytes = 16     // per line, with its product with what comes behind
 )
@@ -149,7 +149,7 @@ func ofSection(s circuit.Size, steps, rate float64) (prepare, sound, bytes float
 	return prepare, steps * (stepping + perPort*m + cube*m*m*m + product*n*(m+4)), 8 * lengths * 6 * (n + m) * (n + m)
 }
 
-// turned says whether a knob that moves may be in a section: the input of its block is.
+// turned reports whether a knob that moves may be in a section: the input of its block is.
 func turned(c *board.Chain, n *circuit.Netlist) bool {
 	return slices.ContainsFunc(c.Turns, func(t board.Turn) bool {
 		block, _, _ := strings.Cut(t.Target, ".")
@@ -185,7 +185,7 @@ type TooMuch struct{ Words string }
 
 func (e TooMuch) Error() string { return e.Words }
 
-// Over is a TooMuch where the estimate is over what is done unasked, in a player's words.
+// Over is a TooMuch, worded for people, where the estimate is over the budget; else nil.
 func (e Estimate) Over() error {
 	switch {
 	case e.Prepare > MostPrepare:

@@ -9,7 +9,7 @@ import (
 	"drywire/chains/internal/yamltext"
 )
 
-// comments says whether there is a comment in a stretch of blanks, commas and comments.
+// comments reports whether there is a comment in a stretch of blanks, commas and comments.
 func (d *document) comments(from, to int) bool {
 	return bytes.IndexByte(d.src[from:to], '#') >= 0
 }
@@ -97,7 +97,7 @@ func (d *document) removeLines(e entry) error {
 	return d.splice(from, to, "")
 }
 
-// blank says whether an empty line begins there.
+// blank reports whether an empty line begins there.
 func (d *document) blank(at int) bool {
 	return at < len(d.src) && strings.Trim(string(d.src[at:d.lineEnd(at)]), " \t") == ""
 }

@@ -128,7 +128,7 @@ func (d *document) indent(at int) int {
 	return utf8.RuneCount(d.src[d.lineStart(at):at])
 }
 
-// leads says whether nothing but blanks is before a byte in its line.
+// leads reports whether nothing but blanks is before a byte in its line.
 func (d *document) leads(at int) bool {
 	return strings.Trim(string(d.src[d.lineStart(at):at]), " \t") == ""
 }

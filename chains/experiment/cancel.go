@@ -16,8 +16,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Cancellation is what becomes of the two paths of a split when they are heard as one: from one
-// loudspeaker, or by a listener between two. It is of the small-signal responses to the two ends,
+// Cancellation is how far the two paths of a split cancel when they are summed: in one
+// loudspeaker, or at a listener between two. It is of the small-signal responses to the two ends,
 // from 80 Hz to 5 kHz, with as much power in every octave, as music has it on the whole: from the
 // pickup, or from behind the last block in front of both paths that states no response. Where a
 // block in one of the paths states none, as a reverb, it is of what such a sound makes at the two
@@ -26,7 +26,7 @@ type Cancellation struct {
 	Rendered    bool    // by rendering, not by the responses
 	Correlation float64 // of the two ends, -1 to 1
 	// level of their sum re the sum of their powers: 3 dB for two that are equal, 0 for two that
-	// know nothing of each other
+	// are uncorrelated
 	MonoDB  float64
 	WorstHz float64 // the middle of the octave in which the sum is lowest
 	WorstDB float64 // and its level there
@@ -41,7 +41,7 @@ const (
 	cancelOctave      = -6.0 // dB
 )
 
-// Cancels says whether the two paths cancel, by the rule.
+// Cancels reports whether the two paths cancel, by the rule.
 func (x Cancellation) Cancels() bool {
 	return x.Correlation < cancelCorrelation || x.WorstDB <= cancelOctave
 }

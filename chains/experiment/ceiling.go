@@ -21,10 +21,10 @@ import (
 // begins to colour, with a total harmonic distortion of 1 % at its output, and where it breaks up.
 // That a rated output is one at a stated distortion is IEC 60268-3's distortion-limited output
 // voltage (from memory). It breaks up with 10 %, which the output of valve amplifiers is rated at,
-// or where its gain has fallen by 1 dB since it began to colour: what is clipped stops to grow, also
-// where a filter behind it hides its harmonics, as in an overdrive. 1 %, 10 % and 1 dB: common
-// practice, no source. Of a sine that is clipped hard both are nearly one: with 10 % it has lost 1.1
-// dB (closed form). What only compresses does not break up, since it does not colour.
+// or where its gain has fallen by 1 dB since it began to colour: what is clipped stops to grow,
+// also where a filter behind it hides its harmonics, as in an overdrive. 1 %, 10 % and 1 dB: common
+// practice, no source. Of a sine that is clipped hard both are nearly one: with 10 % it has lost
+// 1.1 dB (closed form). What only compresses does not break up, since it does not colour.
 const (
 	CeilingTone = dsp.Hertz(1000)
 

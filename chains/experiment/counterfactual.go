@@ -45,7 +45,7 @@ func (b Bench) Change(ctx context.Context, m *measures.Measure, a, other *board.
 	return m.Change(new(Pair).sides(sides[0], sides[1], float64(b.b.rate))), nil
 }
 
-// Compare says what a listener hears of b that is not in a, both at one loudness.
+// Compare is the difference of b from a as a listener hears it, both at one loudness.
 func (b Bench) Compare(ctx context.Context, a, other *board.Chain) (Pair, error) {
 	var sides [2]*measures.Side
 	for k, c := range []*board.Chain{a, other} {

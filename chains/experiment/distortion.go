@@ -85,7 +85,7 @@ func handover(c *board.Chain, k int) int {
 	return k + 2
 }
 
-// distorts says whether a block can: it has a limit, or a part that bends.
+// distorts reports whether a block can: it has a limit, or a non-linear part.
 func distorts(p board.Placed, rate dsp.Hertz) bool {
 	w := wiring.Between(p, rate, 1e3, 1e6)
 	for _, s := range w.Stages {

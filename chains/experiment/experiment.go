@@ -66,7 +66,7 @@ type Take struct {
 	Unconverged int64         `json:"unconverged"` // steps, over all sections
 }
 
-// SolverStats is how the solver fared in one non-linear section.
+// SolverStats is the solver's convergence in one non-linear section.
 type SolverStats struct {
 	Parts         []string `json:"parts"` // the guitar, the blocks and the load with a jack in it
 	RateHz        float64  `json:"rate_hz"`

@@ -13,7 +13,7 @@ import (
 
 // Ladder is a level diagram: how loud the signal, the noise and the ceilings are at every hand-over
 // of one take or more. It is also the JSON object that the command prints. The diagram is that of
-// gain staging: the signal must find room between the noise below it and the ceiling above it, at
+// gain staging: the signal must fit between the noise below it and the ceiling above it, at
 // every jack.
 //
 // All levels are in dBu of the voltage (0 dBu is 0.7746 V): average is the RMS over the whole

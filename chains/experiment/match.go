@@ -107,7 +107,7 @@ type Meter struct {
 // shortest is the shortest take that has a loudness: one gating block of BS.1770-5, 400 ms.
 const shortest = 0.4
 
-// ByLoudness says whether a take of that many samples is long enough to have a loudness.
+// ByLoudness reports whether a take of that many samples is long enough to have a loudness.
 func ByLoudness(frames int64, rate float64) bool { return float64(frames) >= shortest*rate }
 
 // NewMeter reads a take of one channel, by loudness or by RMS.

@@ -12,7 +12,7 @@ import (
 	"drywire/dsp"
 )
 
-// NoiseReport is the noise ledger of one jack: who is heard when nobody plays, and what moving a
+// NoiseReport is the noise ledger of one jack: which sources are heard at rest, and what moving a
 // block would do. It is also the JSON object that the command prints. The definition is that of
 // noise.Ledger; levels are RMS from 20 Hz to 20 kHz, A-weighted to IEC 61672-1 or unweighted.
 type NoiseReport struct {
@@ -74,7 +74,7 @@ type NoiseMove struct {
 	GainDB float64 `json:"gain_db"`
 }
 
-// noiseAssumptions is what a ledger takes for granted.
+// noiseAssumptions is what a ledger assumes.
 var noiseAssumptions = []string{
 	"Nobody plays: what a clipping stage or a compressor does to noise while the strings sound is not in it.",
 	"The recording's own noise is not in it.",

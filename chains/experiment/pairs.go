@@ -20,8 +20,8 @@ const Playback = 92.0
 // PairSeconds is how much of two takes is compared, from their beginning.
 const PairSeconds = 20.0
 
-// pairLag is the delay between two takes that is taken back, in seconds. Nobody hears it by
-// listening; who plays through it may feel it.
+// pairLag is the longest delay between two takes that is compensated, in seconds. It is inaudible
+// to a listener; a player may feel it as latency.
 const pairLag = 50e-3
 
 // Pair is how a take differs from another, both brought to one loudness and aligned: in Values all
@@ -214,7 +214,7 @@ func (p *Pair) bands(s *measures.Sides) {
 	}
 }
 
-// judge says whether the difference is heard and in what it is large enough to speak of.
+// judge reports whether the difference is heard and in what it is large enough to speak of.
 func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	switch {
 	case identical(x, y) && p.Lag.Value == 0:
@@ -279,7 +279,7 @@ func (p *Pair) tilt() float64 {
 	return most
 }
 
-// noisier says whether the noise changes by as much as one notices, and can be heard at the
+// noisier reports whether the noise changes by as much as one notices, and can be heard at the
 // playback level.
 func (p *Pair) noisier(a, b *measures.Side) bool {
 	if !p.Of(measures.NoiseChange).OK() || math.Abs(p.Of(measures.NoiseChange).Value) < worthMoving {

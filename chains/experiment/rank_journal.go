@@ -14,9 +14,9 @@ import (
 
 // The journal of a search is a text file that only grows: a head, then a line for every order that
 // is known, each with a checksum (CRC-32, IEEE 802.3) before it. Every line says of which search it
-// is and by which arithmetic it was found, so that a damaged one, be it the head, costs itself alone.
-// A run that was killed may leave half a line at the end, which is passed over. Lines are in no
-// particular order, and one order may be there twice.
+// is and by which arithmetic it was found, so that a damaged one, be it the head, costs itself
+// alone. A run that was killed may leave half a line at the end, which is passed over. Lines are in
+// no particular order, and one order may be there twice.
 
 // journalOf says which search a line belongs to, and where it comes from.
 type journalOf struct {
@@ -135,6 +135,6 @@ func JournalParts(text []byte) int {
 	return 0
 }
 
-// UnfinishedHead says whether a text is the beginning of the journal's head: a run was killed while
-// it wrote that.
+// UnfinishedHead reports whether a text is the beginning of the journal's head: a run was killed
+// while it wrote that.
 func UnfinishedHead(text []byte, r *Rank) bool { return bytes.HasPrefix(r.JournalHead(), text) }

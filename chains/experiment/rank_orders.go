@@ -63,8 +63,8 @@ func newOrders(base []string, k board.Keep, fits func(block, at int) bool) (*ord
 	return o, nil
 }
 
-// may says whether a block may come next after what has been placed. Not every way that it leaves
-// open leads to an order.
+// may reports whether a block may come next after what has been placed. Not every way that it
+// leaves open leads to an order.
 func (o *orders) may(placed order, used []bool, next int) bool {
 	at, n := len(placed), len(o.names)
 	if used[next] || !o.fits(next, at) {
@@ -102,7 +102,7 @@ func (o *orders) may(placed order, used []bool, next int) bool {
 	return true
 }
 
-// ok says whether a whole order keeps to everything.
+// ok reports whether a whole order keeps to everything.
 func (o *orders) ok(whole order) bool {
 	used := make([]bool, len(o.names))
 	for k, b := range whole {

@@ -15,10 +15,10 @@ import (
 )
 
 // ResponseReport is the small-signal response from the pickup's open-circuit voltage to a jack, and
-// what every hand-over on the way takes. It is also the JSON object that the command prints. It is
-// AC analysis about the operating point, so that what distorts or compresses is not in it; where an
-// echo or a reverb is on the way, its comb ripple is averaged, as powers, over a twenty-fourth of
-// an octave.
+// the loading loss at every jack on the way. It is also the JSON object that the command prints. It
+// is AC analysis about the operating point, so that what distorts or compresses is not in it; where
+// an echo or a reverb is on the way, its comb ripple is averaged, as powers, over a twenty-fourth
+// of an octave.
 type ResponseReport struct {
 	Take   string          `json:"take"`
 	Order  []string        `json:"order"`
@@ -40,8 +40,8 @@ type ResponsePoint struct {
 	GainDB measures.Figure `json:"gain_db"`
 }
 
-// Loss is what plugging in costs at one hand-over: by how many dB the voltage at the jack would be
-// higher without it, at some frequencies. The next input's loss is with the cable in place, the
+// Loss is the loading loss at one jack: by how many dB the voltage there would be higher without
+// what is plugged in, at some frequencies. The next input's loss is with the cable in place, the
 // cable's with the input in place; where both matter, both together are not the sum. A negative
 // loss is a gain: a cable brings the resonance of a pickup down to where it lifts.
 type Loss struct {
@@ -106,7 +106,7 @@ func Response(c *board.Chain, rate dsp.Hertz, jack string) (*ResponseReport, err
 	return r, nil
 }
 
-// upTo says whether a hand-over lies before a jack or is felt there: what is plugged into a jack
+// upTo reports whether a hand-over lies before a jack or is felt there: what is plugged into a jack
 // loads it. The other path of a split is left out, though it is felt as well.
 func upTo(c *board.Chain, handover, jack string) bool {
 	jacks := c.Jacks()

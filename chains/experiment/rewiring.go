@@ -33,7 +33,7 @@ func (r Rewiring) Count() (cables, plugs int) {
 	return cables, plugs
 }
 
-// Same says whether the moves are those of another.
+// Same reports whether the moves are those of another.
 func (r Rewiring) Same(o Rewiring) bool {
 	if len(r.Moves) != len(o.Moves) {
 		return false

@@ -42,8 +42,7 @@ var (
 	hotZone = paint{"#d55e00", 0.12}
 )
 
-// svg draws as a fragment that takes the colour of the text around it, and so follows a page into
-// the dark.
+// svg draws as a fragment in the colour of the text around it, and so follows a page's dark mode.
 type svg struct{ b strings.Builder }
 
 func number(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }

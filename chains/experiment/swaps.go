@@ -120,7 +120,7 @@ func Swappable(c *board.Chain) error {
 }
 
 // Swaps makes every swap of board.Chain.Swaps. Renders share their beginnings (chains.Memo), on all
-// cores; done is told of each that is finished.
+// cores; done is called after each.
 func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
 	if err := Swappable(c); err != nil {
 		return nil, err

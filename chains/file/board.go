@@ -130,8 +130,8 @@ func blocksKey[T any](name, brief string, set func(*T, []string)) key[T] {
 	}
 }
 
-// Presets in time: more than a song has, an hour, and the shortest time for which one may hold, both
-// in seconds.
+// Presets in time: more than a song has, an hour, and the shortest time for which one may hold,
+// both in seconds.
 const (
 	maxSteps    = 100
 	longestTake = 3600
@@ -704,7 +704,7 @@ func suppliesKey() key[board.File] {
 }
 
 // powerKey plugs a block into an output, unless refused says why that would harm it; nil: that is
-// asked later. Where auto is true, the output may be left to be worked out.
+// checked later. Where auto is true, package power may choose the output.
 func powerKey[T any](auto bool, refused func(*board.Output) string, set func(*T, string)) key[T] {
 	brief := "the supply's output that the block is plugged into, like brick.1; the supply voltage is then the output's"
 	pattern := `^[a-z][a-z0-9-]{0,31}\.` + outputName + "$"

@@ -12,8 +12,8 @@ import (
 )
 
 // At is a fault at the value that a path such as "$.recording.file" leads to, in a chain file that
-// Parse has taken. It is for what only the caller can find out: that a recording is missing, say. It
-// panics on a path that is none.
+// Parse has taken. It is for what only the caller can find out: that a recording is missing, say.
+// It panics on a path that is none.
 func At(name string, src []byte, path, text string) yamltext.Fault {
 	p, err := yaml.PathString(path)
 	if err != nil {

@@ -359,7 +359,7 @@ func (r *reader) orders(n ast.Node, f *board.File, seen map[string]ast.Node) {
 	}
 }
 
-// everOn says whether a loop is in, in a take, on any of its presets.
+// everOn reports whether a loop is in, in a take, on any of its presets.
 func everOn(f *board.File, t board.Take, loop int) bool {
 	return slices.ContainsFunc(t.Presets(), func(p string) bool { return slices.Contains(f.LoopsOn(t.OnlyOn(p)), loop) })
 }

@@ -1,7 +1,8 @@
 // Package hunt finds where a noise comes from, without taking a board apart: it keeps how likely
-// each suspect is, proposes the test that tells most for its cost in plugs and minutes, and updates
-// by what was heard (Bayes' rule). The suspects are the noise ledger's sources and what the model
-// does not hold; their weights, sounds and how tests change them are stated assumptions.
+// each suspect is, proposes the most informative test for its cost in plugs and minutes, and
+// updates by what was heard (Bayes' rule). The suspects are the noise ledger's sources and what the
+// model does not contain; their prior weights, sounds and how tests change them are stated
+// assumptions.
 //
 // The next test is the one of most expected information per cost, one step ahead. For independent
 // faults, probability over cost is the best order of one-by-one tests (Kadane and Simon; arXiv
@@ -125,8 +126,8 @@ func said(p effect) (q [3]float64) {
 	return q
 }
 
-// chanceOf is what is said of a test, as what was said of it before lets expect: a test that is
-// done again has the same effect, and only the mistakes are new.
+// chanceOf is the likelihood of an answer to a test, given those to the same test before: one that
+// is done again has the same effect, and only the mistakes are new.
 func (s *Search) chanceOf(test, guess int) [3]float64 {
 	if len(s.told[test]) == 0 {
 		return s.h.chance[test][guess]
@@ -249,7 +250,7 @@ func (s *Search) Next() (test int, ok bool) {
 	return test, ok
 }
 
-// gain is how many bits a test is expected to tell about what is at fault; 0 for one that is not to
+// gain is the expected information of a test about the fault, in bits; 0 for one that is not to
 // be done again.
 func (s *Search) gain(test int) float64 {
 	again := len(s.told[test]) > 0
@@ -330,7 +331,22 @@ func (s *Search) Ask(test int) string {
 	if len(s.told[test]) > 0 {
 		again = "Once more, to be sure: "
 	}
-	return fmt.Sprintf("%s%s [%d plugs, %.1f min]", again, t.Do, t.Plugs, t.Minutes)
+	return fmt.Sprintf("%s%s (%s)", again, t.Do, cost(t.Plugs, t.Minutes))
+}
+
+// cost is what a test costs, in words.
+func cost(plugs int, minutes float64) string {
+	said := fmt.Sprintf("%d plugs to move", plugs)
+	switch plugs {
+	case 0:
+		said = "no plug to move"
+	case 1:
+		said = "1 plug to move"
+	}
+	if minutes < 1 {
+		return fmt.Sprintf("%s, %.0f s", said, 60*minutes)
+	}
+	return fmt.Sprintf("%s, %.3g min", said, minutes)
 }
 
 // Plan is the whole tree for paper, one line each, two spaces in per step. Branches less likely

@@ -20,8 +20,8 @@ const skip = "skip"
 // standsOut is how likely the likeliest suspect has to be to be named before the end.
 const standsOut = 0.3
 
-// At is where a search stands after some answers: what the noise sounds like, then one for each test
-// as it is asked. The error is of an answer that is none.
+// At is where a search stands after some answers: what the noise sounds like, then one for each
+// test as it is asked. The error is of an answer that is none.
 func (h *Hunt) At(answers []string) (*Step, error) {
 	s := h.Begin()
 	if len(answers) == 0 {

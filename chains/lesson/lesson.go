@@ -7,7 +7,7 @@
 // It touches no file and knows no recording: whoever calls it brings voltages.
 //
 // Start reading at Lesson, then parse.go (the tables of keys), then readings.go (what can be
-// measured) and prove.go.
+// measured), prove.go, and from.go (a lesson of anybody's board).
 package lesson
 
 import (
@@ -102,7 +102,7 @@ type Transfer struct {
 	Answer string
 }
 
-// Hands is what there is to do with the board: from one take to a goal that is measured. The
+// Hands is the practical part: rewire one take of the board towards a goal that is measured. The
 // claims are of facts about the take as it stands.
 type Hands struct {
 	Take     string
@@ -144,9 +144,7 @@ type Claim struct {
 	Text  string  // as it is written
 }
 
-// FactOf is a fact by its name.
-func (l *Lesson) FactOf(name string) (Fact, bool) { return factIn(l.Facts, name) }
-
+// factIn is a fact by its name.
 func factIn(list []Fact, name string) (Fact, bool) {
 	k := slices.IndexFunc(list, func(f Fact) bool { return f.Name == name })
 	if k < 0 {

@@ -341,7 +341,7 @@ func tightness(f Fact) float64 {
 	return 0.1 * math.Abs(f.Is)
 }
 
-// decibel says whether a unit is a level or a ratio in decibels.
+// decibel reports whether a unit is a level or a ratio in decibels.
 func decibel(unit string) bool {
 	return slices.Contains([]string{"dB", "dB(A)", "dBu", "dBu(A)", "dBV", "LU", "LUFS"}, unit)
 }

@@ -265,7 +265,7 @@ func (b *Bench) Hear(ctx context.Context, h Hearing) (*Heard, error) {
 	return heard, nil
 }
 
-// Kept says whether the hearing is as the lesson claims, by its margin; "" where it is.
+// Kept reports whether the hearing is as the lesson claims, by its margin; "" where it is.
 func (h *Heard) Kept(claim Hearing) string {
 	p := h.Pair.Hearing.Highest
 	switch {
@@ -472,7 +472,7 @@ func Prove(ctx context.Context, l *Lesson, own, transfer *Bench) (p *Proof, err 
 	return p, nil
 }
 
-// Reached says whether all claims hold.
+// Reached reports whether all claims hold.
 func Reached(claims []Claim, values []Value) bool {
 	for _, c := range claims {
 		if c.Fails(values) != "" {

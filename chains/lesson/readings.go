@@ -29,9 +29,7 @@ type Reading struct {
 	command    func(f Fact, file, take string) string
 }
 
-// Readings is all of them, in the order of the alphabet.
-func Readings() []Reading { return readings }
-
+// readings is all of them, in the order of the alphabet.
 var readings = allReadings()
 
 func readingOf(name string) (Reading, bool) {

@@ -11,6 +11,7 @@ import (
 	"github.com/goccy/go-yaml"
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
+	"drywire/chains/board"
 	"drywire/chains/lesson"
 )
 
@@ -45,6 +46,35 @@ func TestCourseBuildsOnItself(t *testing.T) {
 			t.Errorf("%s takes %g minutes, want 5 to 8", l.Name, l.Minutes)
 		}
 		before = append(before, l.Name)
+	}
+}
+
+// Every lesson has something to do with one's hands, with knobs that its board has.
+func TestHandsHaveTheirKnobs(t *testing.T) {
+	knobs := 0
+	for _, l := range course(t) {
+		if l.Hands == nil {
+			t.Errorf("%s has nothing to do", l.Name)
+			continue
+		}
+		for _, name := range l.Hands.Knobs {
+			part, knob, _ := strings.Cut(name, ".")
+			if part == "order" || part == "guitar" {
+				continue
+			}
+			k := slices.IndexFunc(l.Board.File.Blocks, func(b board.Block) bool { return b.Name == part })
+			if k < 0 {
+				t.Errorf("%s: no block for the knob %s", l.Name, name)
+				continue
+			}
+			if _, ok := l.Board.File.Blocks[k].Kind.Knob(knob); !ok {
+				t.Errorf("%s: no knob %s", l.Name, name)
+			}
+			knobs++
+		}
+	}
+	if knobs < 15 {
+		t.Errorf("only %d knobs seen", knobs)
 	}
 }
 

@@ -7,9 +7,9 @@ import (
 	"drywire/dsp"
 )
 
-// Compression is how much of the last 12 dB a take swallows.
+// Compression is by how many dB the output rises less than the input over the last 12 dB.
 var Compression = &Measure{Key: "compression_db", Name: "compression", Heading: "compression", Unit: "dB", Digits: 1,
-	Definition: "by how much the output rises less than the input over the last 12 dB up to the test tone: 0 is linear, 12 is a wall",
+	Definition: "by how much the output rises less than the input over the last 12 dB up to the test tone: 0 is linear, 12 is hard limiting",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
 		full, err := SteadyLevel(ctx, t, t.Tone())
 		if err != nil {

@@ -59,7 +59,7 @@ func (f Figure) Minus(g Figure) Figure {
 	return Figure{Value: f.Value - g.Value}
 }
 
-// OK says whether there is a value.
+// OK reports whether there is a value.
 func (f Figure) OK() bool { return f.Why == "" }
 
 // Text is the value with so many digits after the point, or a dash.

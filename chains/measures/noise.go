@@ -8,17 +8,17 @@ import (
 	"drywire/dsp/measure"
 )
 
-// Noise is what is there when nobody plays, by the ledger of package noise.
+// Noise is the noise at rest, by the ledger of package noise.
 var Noise = &Measure{Key: "noise_dbu", Name: "noise", Unit: "dBu", Better: Lower, Digits: 1,
 	Definition: "RMS from 20 Hz to 20 kHz of what there is when nobody plays (see drywire noise)",
 	At:         func(j *Jack) Figure { return fromVolts(j.Noise) }}
 
-// NoiseA is the same as the ear weighs it.
+// NoiseA is the same, A-weighted.
 var NoiseA = &Measure{Key: "noise_a_dbu", Name: "noise, A-weighted", Unit: "dBu(A)", Better: Lower, Heading: "noise", Digits: 1,
 	Definition: "the same, A-weighted (IEC 61672-1)",
 	At:         func(j *Jack) Figure { return fromVolts(j.NoiseA) }}
 
-// HissA is what hisses under the playing.
+// HissA is the A-weighted noise under the playing, with gates open.
 var HissA = &Measure{Key: "hiss_a_dbu", Name: "noise under the playing, A-weighted", Unit: "dBu(A)", Better: Lower, Digits: 1,
 	Definition: "noise with gates open, A-weighted (IEC 61672-1)",
 	At:         func(j *Jack) Figure { return fromVolts(j.HissA) }}
@@ -32,7 +32,7 @@ var SignalToNoise = &Measure{Key: "signal_to_noise_db", Name: "signal to noise",
 		}).Minus(fromVolts(j.Hiss))
 	}}
 
-// SignalToNoiseA is the same as the ear weighs both.
+// SignalToNoiseA is the same, both A-weighted.
 var SignalToNoiseA = &Measure{Key: "signal_to_noise_a_db", Name: "signal to noise, A-weighted", Unit: "dB(A)", Better: Higher, Heading: "above\nnoise", Digits: 1,
 	Definition: "RMS over noise with gates open, both A-weighted (IEC 61672-1)",
 	At: func(j *Jack) Figure {

@@ -8,11 +8,12 @@ import (
 	"drywire/dsp"
 )
 
-// OctaveInStep says how well an octave below is kept. A divider that flips at the wrong moment turns
-// the octave upside down: its phase jumps by half a turn, which an octave that is kept never does.
+// OctaveInStep says how well an octave below is kept. A divider that flips at the wrong moment
+// turns the octave upside down: its phase jumps by half a turn, which an octave that is kept never
+// does.
 //
-// The note is a low E of a stiff string (partials at n·f·sqrt(1+B·n²), Fletcher, J. Acoust. Soc. Am.
-// 36, 203, 1964, from memory), plucked and sensed where a bridge pickup has them: that is where
+// The note is a low E of a stiff string (partials at n·f·sqrt(1+B·n²), Fletcher, J. Acoust. Soc.
+// Am. 36, 203, 1964, from memory), plucked and sensed where a bridge pickup has them: that is where
 // players know dividers to stumble (common practice, no source).
 var OctaveInStep = &Measure{
 	Name: "octave in step", Unit: "%", Better: Higher, Step: 2, Digits: 0,

@@ -14,8 +14,8 @@ import (
 var TestTone = dsp.Tone{Hz: 997, Volts: 0.2}
 
 // Silence is the peak, in volts, under which a take counts as silent: the thermal noise of 10 kΩ
-// from 0 to 20 kHz is 1.8 µV RMS (sqrt(4kTRB)), so nobody would hear what is less, and bringing it
-// to the loudness of the others would be a fiction.
+// from 0 to 20 kHz is 1.8 µV RMS (sqrt(4kTRB)), so anything below is inaudible, and matching its
+// loudness to the others would be meaningless.
 const Silence = 1e-6
 
 // Sines is the sum of some tones, all from phase 0, in n samples at a rate in Hz.
@@ -81,8 +81,8 @@ func Unplayed(x []float64) Figure {
 	return Figure{}
 }
 
-// clipsThroughout says whether a signal stands at its own peak, within 1 %, for nine tenths of the
-// time: nothing is left of what was played. The loudest sine does so for 9 %: 2·acos(0.99)/π.
+// clipsThroughout reports whether a signal stands at its own peak, within 1 %, for nine tenths of
+// the time: nothing is left of what was played. The loudest sine does so for 9 %: 2·acos(0.99)/π.
 func clipsThroughout(x []float64, peak float64) bool {
 	at := 0
 	for _, v := range x {

@@ -106,7 +106,8 @@ type Played interface {
 	// OfEnd is a figure of the voltage at the last jack, OfRecording of the pickup's own voltage.
 	OfEnd(name string, of func(x []float64) Figure) Figure
 	OfRecording(name string, of func(x []float64) Figure) Figure
-	// Blocks tells of every block that is not there to distort where it breaks up, and the highest peak at its input, in volts.
+	// Blocks calls tell for every block that is not a distortion, with the peak in volts at which
+	// it breaks up and the highest peak at its input, in volts. The error is of a render.
 	Blocks(ctx context.Context, tell func(breaksUp Figure, peak float64)) error
 }
 
@@ -145,5 +146,5 @@ func (s *Sides) Spectra() (before, after measure.Spectrum, err error) {
 	return s.before, s.after, s.short
 }
 
-// fact is the difference of a fact, b's less a's.
+// fact is the difference of an OfTake measure, b's less a's.
 func (s *Sides) fact(m *Measure) Figure { return s.B.Facts.Of(m).Minus(s.A.Facts.Of(m)) }

@@ -1,6 +1,6 @@
-// Package noise says what a chain at rest sounds like, and which part of it makes how much of that:
-// the ledger, worked out from the small-signal responses of circuits and stages, and the same noise
-// as a signal for a renderer.
+// Package noise computes the noise of a chain at rest and the contribution of every source to it:
+// the ledger, from the small-signal responses of circuits and stages, and the same noise as a
+// signal for a renderer.
 //
 // Start reading at Ledger, then At.
 package noise
@@ -48,8 +48,8 @@ type Ledger struct {
 	Centres []float64 // Hz: the middle of each cell of the frequency axis
 	Widths  []float64 // Hz
 	Shares  []Share   // loudest first, by A-weighted power
-	// what nobody in a room hears: the microphone before a loudspeaker makes it, or what that is
-	// plugged into
+	// noise that is not heard in the room: of the microphone before a loudspeaker, or of what that
+	// is plugged into
 	Apart []Share
 	Gain  []float64 // power gain per cell, from the pickup's open-circuit voltage to the jack
 	// Near is the blocks at whose thresholds the noise is, so that it is not what small-signal
@@ -108,7 +108,8 @@ func (s *Share) power(l *Ledger, weightingDB func(float64) float64) float64 {
 	return sum
 }
 
-// ApartRMS is what nobody in the room hears, in V, from 20 Hz to 20 kHz, weighted.
+// ApartRMS is the RMS voltage of the noise that is not heard in the room, 20 Hz to 20 kHz,
+// weighted.
 func (l *Ledger) ApartRMS(weightingDB func(float64) float64) float64 {
 	sum := 0.0
 	for k := range l.Apart {
@@ -150,13 +151,13 @@ func (l *Ledger) Density() []float64 {
 }
 
 // At is the ledger of the noise at a jack, for recordings of that rate. Of a chain that ends in
-// two, out is both of its ends, whose powers are added: that is how a room hears two loudspeakers.
+// two, out is both of its ends, whose powers add up, as those of two loudspeakers in a room.
 func At(c *board.Chain, rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
 
-// Totals is the ledgers of several jacks, for whoever asks how much noise there is and not whose:
-// those that take a rendering share one, and have no shares.
+// Totals is the ledgers of several jacks, where only the totals are wanted: those that need a
+// rendering share one, and are not split by source.
 func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 	m := newNoiseMeter(rate, noiseCells)
 	list := make([]*Ledger, len(jacks))
@@ -189,7 +190,7 @@ func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) 
 type Move struct {
 	arrange.Move
 	NoiseDB float64 // by how much the A-weighted noise changes
-	// by how much the small-signal gain at 1 kHz changes, from the pickup, with gates open: noise
+	// change of the small-signal gain at 1 kHz, from the pickup, with gates open: noise
 	// that falls with it is no gain
 	GainDB float64
 }
@@ -442,8 +443,8 @@ func speaker(c *board.Chain, name string) bool {
 	return slices.ContainsFunc(c.Every(), func(p board.Placed) bool { return p.Name == name && p.Kind.Name == "speaker" })
 }
 
-// setLines chooses the length of impulse responses: twice all that sounds on, since a power
-// spectrum is as rough as a signal of twice the length. At least 2^18, so that the lowest cell
+// setLines chooses the length of impulse responses: twice that of all tails, since a power spectrum
+// has the bandwidth of a signal of twice the length. At least 2^18, so that the lowest cell
 // holds lines at any rate; at most 2^22, a minute at 48 kHz.
 func (m *noiseMeter) setLines(tail dsp.Second) {
 	n := 1 << 18
@@ -457,7 +458,7 @@ func (m *noiseMeter) setLines(tail dsp.Second) {
 	}
 }
 
-// wanted is a voltage that the jack hears.
+// wanted is a node voltage with its transfer to the jack.
 type wanted struct {
 	node string       // or the name of a driven source
 	gain []complex128 // from there to the jack per cell, without the stages with memory on the way
@@ -469,7 +470,7 @@ type noiseWalk struct {
 	m      *noiseMeter
 	q      *quiet
 	w      *render.Plan
-	wanted map[*circuit.Netlist][]wanted // what is heard of each section
+	wanted map[*circuit.Netlist][]wanted // the wanted voltages of each section
 	driven map[string]paths              // and of each driven source, apart by their comb responses
 	done   map[string]bool               // stages by their names
 	shares map[[3]string]*Share
@@ -656,7 +657,7 @@ func (n *noiseWalk) section(part *circuit.Netlist, list []wanted) error {
 	return nil
 }
 
-// paths is what is heard of one place, apart by comb response on the way.
+// paths is the transfers of one node to the jack, separated by the comb response on the way.
 type paths []wanted
 
 func (p *paths) add(v wanted) {
@@ -677,7 +678,7 @@ func (m *noiseMeter) cell(f float64) int {
 	return min(max(0, at-1), len(m.centres)-1)
 }
 
-// stage adds what is made in a stage, and hands on what is heard of it to what it senses.
+// stage adds the noise of a stage, and carries the transfer of its output back to what it senses.
 func (n *noiseWalk) stage(s blocks.Stage) error {
 	silent := true
 	inputs := make([]paths, len(s.Sense))
@@ -726,7 +727,7 @@ func (n *noiseWalk) stage(s blocks.Stage) error {
 	return nil
 }
 
-// smooth says whether a stage states a response that hardly changes within a cell: an equaliser
+// smooth reports whether a stage states a response that hardly changes within a cell: an equaliser
 // does, an echo does not.
 func (m *noiseMeter) smooth(s blocks.Stage) bool {
 	core, ok := s.Shape().(blocks.Responder)
@@ -798,9 +799,10 @@ const (
 // humElement is what picks hum up.
 const humElement = "guitar.pickup"
 
-// humLines is the tones in series with the pickup's winding.
+// humLines is the tones in series with the pickup's winding, as volts of the recording's source that
+// give them: a pickup that gives less of what was played does not give less hum.
 func humLines(c *board.Chain) []Line {
-	volts := float64(c.Guitar.Hum)
+	volts := float64(c.Guitar.Hum) / c.GuitarLevel()
 	if volts <= 0 {
 		return nil
 	}

@@ -248,7 +248,7 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 	return nil
 }
 
-// apart is what nobody in the room hears, by its names.
+// apart is the sources that are not heard in the room (microphone, its input), by their names.
 func (l *Ledger) apart() map[source]bool {
 	apart := map[source]bool{}
 	for _, x := range l.Apart {

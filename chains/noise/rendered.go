@@ -122,8 +122,8 @@ func soundOf(plan *render.Plan, sections [][]string, perOctave float64) (*sound,
 				f := dsp.Hertz(l.Frequency)
 				sources := ac.NoiseSources(f, guitarJack)
 				w := sources[slices.IndexFunc(sources, func(n circuit.NoiseSource) bool { return n.Element == "guitar.winding" })]
-				// 1 V in series is a current of 1/R
-				volt := complex(w.Density/(4*circuit.Boltzmann*circuit.Temperature), 0)
+				// 1 V in series is a current of 1/R; the lines are those of the source already
+				volt := complex(w.Density/(4*circuit.Boltzmann*circuit.Temperature)*plan.Chain.GuitarLevel(), 0)
 				gains = append(gains, w.Gains[0]*volt/ac.Transfer(wiring.Source, f, guitarJack)[0])
 			}
 			s.hum = func(line int) complex128 { return gains[line] }

@@ -1,5 +1,5 @@
-// Package power works out which block of a board is plugged into which output of its supplies, and
-// what is missing where no plugging will do.
+// Package power assigns the blocks of a board to the outputs of its supplies, and says which
+// outputs are missing where no assignment satisfies every block.
 //
 // It knows voltages, currents and grounds, and no sound: whoever has measured which blocks gain by
 // more headroom says so. Start reading at Assign.
@@ -29,13 +29,11 @@ const mostTried = 2_000_000
 // Assignment says where every block that takes a supply is plugged in.
 //
 // Kept to: the plug and the voltage that a block wants, whichever way an output's switch stands;
-// the
-// current, with the margin; a block with a positive ground alone on its output (on its supply,
-// where
-// outputs are not isolated); digital blocks apart from others on a supply that is not isolated.
-// Among those the best has, in this order: as few outputs missing as there can be, and these small;
-// the fewest leads moved; the highest voltages for the blocks that gain by it; the fewest blocks
-// that share an output with a digital one.
+// the current, with the margin; a block with a positive ground alone on its output (on its supply,
+// where outputs are not isolated); digital blocks apart from others on a supply that is not
+// isolated. Among those the best has, in this order: as few outputs missing as there can be, and
+// these small; the fewest leads moved; the highest voltages for the blocks that gain by it; the
+// fewest blocks that share an output with a digital one.
 type Assignment struct {
 	Margin  float64   `json:"margin"` // share of an output's current that is left free
 	Leads   []Lead    `json:"leads"`
@@ -52,7 +50,7 @@ type Lead struct {
 	To    string `json:"to"`   // the output; "missing 1", … for one that is missing
 }
 
-// Moved says whether a lead that was plugged in has to be moved.
+// Moved reports whether a lead that was plugged in has to be moved.
 func (l Lead) Moved() bool { return l.From != board.AutoPower && l.From != l.To }
 
 // Missing is an isolated output that would have to be added.
@@ -75,10 +73,8 @@ func (m Missing) String() string {
 
 // Assign works out where the file's blocks are plugged in, those that are plugged in already among
 // them; blocks on supplies of their own stay there. margin is the share of current left free, from
-// 0
-// to less than 1. gains are the blocks that gain by a higher voltage. The error says that more
-// outputs
-// are missing than anybody would add at once.
+// 0 to less than 1. gains are the blocks that gain by a higher voltage. The error says that more
+// outputs are missing than anybody would add at once.
 func Assign(f *board.File, margin float64, gains []string) (*Assignment, error) {
 	a, err := assign(f, margin, gains)
 	if margin > 0 && (err != nil || len(a.Missing) > 0) {

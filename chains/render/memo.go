@@ -30,7 +30,7 @@ type Memo struct {
 	recording []float64 // volts, with a margin of silence on either side
 	length    int       // of it without the margins
 	store     *Store
-	of        string // what its signals are of, in the store
+	of        string // the tag of its signals in the store
 	number    int    // likewise, of the memo
 	mu        sync.Mutex
 	atWork    map[[32]byte]*memory
@@ -57,8 +57,8 @@ func NewMemo(recording []float64, rate dsp.Hertz, q section.Quality, budget int)
 	return NewStore(budget).Memo("", len(recording), func(x []float64) { copy(x, recording) }, rate, q)
 }
 
-// Memo is one that keeps its signals in the store, all of them of something. fill writes the
-// recording, so many samples in volts.
+// Memo is one that keeps its signals in the store, tagged with of (see Store.Drop). fill writes the
+// recording: length samples, in volts.
 func (s *Store) Memo(of string, length int, fill func(recording []float64), rate dsp.Hertz, q section.Quality) *Memo {
 	padded := make([]float64, Margin+length+Margin)
 	fill(padded[Margin : Margin+length])
@@ -76,9 +76,8 @@ func (m *Memo) Size() int { return 8 * len(m.recording) }
 // less than the Margin, a remembered signal is the rendered one to the last bit.
 const Margin = 4096
 
-// Needs is how many bytes a Memo of a recording of so many samples takes at the most at once to
-// compute the nodes one after the other, with itself, if nothing that it keeps in its store stays
-// there.
+// Needs is the peak memory, in bytes, of a Memo of a recording of length samples that computes the
+// nodes one after the other, the Memo included, if its store keeps nothing.
 func (w *Plan) Needs(length int, nodes ...string) int {
 	d := depths{w, map[string]int{}}
 	signals := 0
@@ -131,8 +130,10 @@ func (m *Memo) Computed() int64 {
 	return m.computed
 }
 
-// Signal is the voltage of a node of a wiring of this rate and quality, aligned to the recording
-// and as long. It must not be changed.
+// Signal is the voltage of a node in volts, aligned to the recording and as long; from the second
+// time on it is remembered. It must not be changed. It panics where the wiring has another rate or
+// quality than the Memo; the error is of an unknown node, a cabinet that is not read, a section
+// that did not converge, or ctx.
 func (m *Memo) Signal(ctx context.Context, w *Plan, node string) ([]float64, error) {
 	if w.Rate != m.Rate || w.Quality != m.Quality {
 		panic("chains: a wiring of another rate or quality")
@@ -254,8 +255,8 @@ func (m *Memo) run(ctx context.Context, process func(out, in [][]float64), laten
 	return out, nil
 }
 
-// remember gives the signal of that key, computing it where nobody has. A computation that the
-// context has ended is forgotten.
+// remember is the signal of that key, from the store or else computed, once for all callers at a
+// time. A computation that the context has ended is not kept.
 func (m *Memo) remember(ctx context.Context, key [32]byte, compute func() ([]float64, error)) ([]float64, error) {
 	m.mu.Lock()
 	if x, ok := m.store.Get(memoKey{m.number, key}); ok {

@@ -86,7 +86,7 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		for _, s := range coarse[i] {
 			all = append(all, with(i, s.Value))
 		}
-		wired.lay(all)
+		wired.build(all)
 		many, err := wired.refine(stops.Places(m.Curve, firstPlaces), func(place float64) []float64 { return with(i, m.Curve.Value(place)) })
 		if err != nil {
 			return nil, err
@@ -96,12 +96,12 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		for _, s := range fine[i] {
 			all = append(all, with(i, s.Value))
 		}
-		wired.lay(all)
+		wired.build(all)
 	}
 
-	// layOut is the frames of what differs: which moves it depends on, and then every time at which
-	// one of them stops.
-	layOut := func(at [][]stops.Stop, same func(a, b *frozen) bool) ([]section.Frame, []*frozen, error) {
+	// framesOf is the frames of what differs: which moves it depends on, and then every time at
+	// which one of them stops.
+	framesOf := func(at [][]stops.Stop, same func(a, b *frozen) bool) ([]section.Frame, []*frozen, error) {
 		var movers []int
 		for i := range moves {
 			first := wired.at(with(i, at[i][0].Value))
@@ -129,7 +129,7 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 			if len(settings) > mostCircuits {
 				return nil, nil, fmt.Errorf("take %q: %d settings of what moves together; at most %d", w.Chain.Take, len(settings), mostCircuits)
 			}
-			wired.lay(settings)
+			wired.build(settings)
 		}
 		var list []*frozen
 		for _, s := range settings {
@@ -153,7 +153,7 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		}
 	}
 	for k, own := range w.Sections {
-		frames, list, err := layOut(fine, func(a, b *frozen) bool { return a.keys[k] == b.keys[k] })
+		frames, list, err := framesOf(fine, func(a, b *frozen) bool { return a.keys[k] == b.keys[k] })
 		if err != nil {
 			return nil, err
 		}
@@ -174,7 +174,7 @@ func findMotion(w *wiring.Wiring) (*motion, error) {
 		m.sections[own] = s
 	}
 	for k, own := range w.Stages {
-		frames, list, err := layOut(coarse, func(a, b *frozen) bool { return sameCore(a.w.Stages[k], b.w.Stages[k]) })
+		frames, list, err := framesOf(coarse, func(a, b *frozen) bool { return sameCore(a.w.Stages[k], b.w.Stages[k]) })
 		if err != nil {
 			return nil, err
 		}
@@ -220,7 +220,7 @@ var fadeTones = []dsp.Hertz{60, 200, 600, 1500, 4000, 10e3}
 
 // refine adds places to those of one move; values is the values of all moves with that one there.
 func (s *wirings) refine(places []float64, values func(place float64) []float64) ([]float64, error) {
-	s.lay(mapped(places, values))
+	s.build(mapped(places, values))
 	type cell struct {
 		low, high float64
 		halved    int
@@ -230,7 +230,7 @@ func (s *wirings) refine(places []float64, values func(place float64) []float64)
 		open = append(open, cell{places[k-1], places[k], 0})
 	}
 	for len(open) > 0 {
-		s.lay(mapped(open, func(c cell) []float64 { return values((c.low + c.high) / 2) }))
+		s.build(mapped(open, func(c cell) []float64 { return values((c.low + c.high) / 2) }))
 		far, faults := make([]float64, len(open)), make([]error, len(open))
 		parallel.For(len(open), func(k int) {
 			c := open[k]
@@ -329,7 +329,7 @@ func (f *frozen) responses(k int) ([]complex128, error) {
 	return h, nil
 }
 
-// sameCore says whether two stages do the same.
+// sameCore reports whether two stages do the same.
 func sameCore(a, b blocks.Stage) bool {
 	return a.Key == b.Key || reflect.DeepEqual(a.Shape(), b.Shape())
 }
@@ -351,8 +351,8 @@ type wirings struct {
 
 func keyOf(values []float64) string { return fmt.Sprintf("%x", values) }
 
-// lay wires all of these that are not known, on all cores.
-func (s *wirings) lay(list [][]float64) {
+// build wires all of these that are not known, on all cores.
+func (s *wirings) build(list [][]float64) {
 	var fresh [][]float64
 	for _, v := range list {
 		if key := keyOf(v); s.known[key] == nil {
@@ -375,7 +375,7 @@ func (s *wirings) lay(list [][]float64) {
 
 func (s *wirings) at(values []float64) *frozen { return s.known[keyOf(values)] }
 
-// alike says whether a wiring has the sections and stages of another, whatever their values.
+// alike reports whether a wiring has the sections and stages of another, whatever their values.
 func (f *frozen) alike(w *wiring.Wiring) bool {
 	return slices.EqualFunc(f.w.Sections, w.Sections, func(a, b *circuit.Netlist) bool {
 		return slices.Equal(a.Nodes(), b.Nodes()) && slices.Equal(a.Inputs(), b.Inputs())

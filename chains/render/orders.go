@@ -22,11 +22,13 @@ import (
 // both.
 //
 // What may be swapped is proven for each signal, not assumed. A run is what lies between two things
-// that are non-linear or move: a signal, its base, and what it has gone through since. In a run may be
+// that are non-linear or move: a signal, its base, and what it has gone through since. In a run may
+// be
 //
 //   - a circuit between two stages, with the load that it has in this order, if it has no
 //     non-linear device and no voltage at rest;
-//   - a stage whose core is blocks.Limited and reached no limit when it was given the very signal that it gets in this order.
+//   - a stage whose core is blocks.Limited and reached no limit when it was given the very signal
+//     that it gets in this order.
 //
 // Places in two orders with the same base and the same stages and circuits since have the same
 // signal, up to rounding. It is always computed in the same way, the stages in the order of their
@@ -300,7 +302,7 @@ func placeKey(what string, in []*run) [32]byte {
 	return key
 }
 
-// provenPast says whether no stage of a run reaches a limit in the order in which the run is
+// provenPast reports whether no stage of a run reaches a limit in the order in which the run is
 // computed.
 func (o *Order) provenPast(ctx context.Context, r *run) (bool, error) {
 	check := func(past []link, s *stage) (bool, error) {
@@ -317,7 +319,7 @@ func (o *Order) provenPast(ctx context.Context, r *run) (bool, error) {
 	return check(r.past, r.last)
 }
 
-// unlimited says whether a stage that is given this signal reaches no limit.
+// unlimited reports whether a stage that is given this signal reaches no limit.
 func (o *Order) unlimited(ctx context.Context, in *run, s *stage) (bool, error) {
 	key := placeKey("limit of "+s.key, []*run{in})
 	known := func() (limited, ok bool) {
@@ -394,8 +396,8 @@ func (o *Order) signal(ctx context.Context, r *run) ([]float64, error) {
 	})
 }
 
-// stillAt says whether a linear circuit is without a voltage at rest, so that it does not only add
-// to its input.
+// stillAt reports whether a linear circuit is without a voltage at rest, so that it does not only
+// add to its input.
 func (o *Orders) stillAt(key [32]byte, n *circuit.Netlist, probe string) (bool, error) {
 	o.mu.Lock()
 	still, ok := o.still[key]

@@ -44,7 +44,7 @@ type relays struct {
 	done    int64       // samples of the recording that all of before have had
 	spliced [][]float64 // of the switcher's output and of the taps before it, not passed on yet
 	passed  int64       // samples of these that have been
-	// what the stages of the preset that is played get in this block, by their names
+	// the inputs of the stages of the preset that is played, in this block, by their names
 	fed    map[string][][]float64
 	latest int // the latest of all stages, in samples
 }
@@ -174,7 +174,8 @@ func (x *relays) hang(preset int, r *Renderer) {
 
 // hung is a stage of a pedal at a switcher: while its preset is not played, it gets what the same
 // pedal gets in the one that is, or nothing. Two presets may have a stage at other latencies, of
-// some milliseconds at most: what it still has in it of the other preset is off by their difference.
+// some milliseconds at most: what it still has in it of the other preset is off by their
+// difference.
 type hung struct {
 	blocks.Core
 	name   string

@@ -1,8 +1,8 @@
 // Package render plays a recording through a wired chain. What has state is made here, by a
 // Renderer; a Plan adds to a wiring what moves in it, and may be shared.
 //
-// A Memo renders whole signals and remembers them by what they depend on; Orders does so for many
-// orders of the same blocks.
+// A Memo (memo.go) renders whole signals and remembers each by a key of all that it depends on, so
+// a take costs nothing the second time; Orders does so for many orders of the same blocks.
 //
 // Start reading at PlanOf, then Plan.Renderer and Renderer.Run.
 package render
@@ -245,7 +245,7 @@ func (w *Plan) renderer(taps []string, needed bool) (*Renderer, error) {
 	return r, nil
 }
 
-// prune takes out the steps that no tap depends on.
+// prune removes the steps that no tap depends on.
 func (r *Renderer) prune() {
 	wanted := map[int]bool{}
 	for _, t := range r.taps {
@@ -392,7 +392,7 @@ func (r *Renderer) process(n int) {
 // ErrNotFinite is returned where a signal is not a number or not finite; no sound comes of it.
 var ErrNotFinite = errors.New("a voltage is not finite")
 
-// Run renders the whole of src, and silence after it for as long as after says. sink gets
+// Run renders the whole of src, and silence after it for the duration after. sink gets
 // consecutive blocks, a slice per tap, in volts and aligned to the input sample; it must not keep
 // them. Run stops at the context's end, at an error of src or sink, and at the first value that is
 // not finite.
@@ -481,14 +481,14 @@ func (r *Renderer) Run(ctx context.Context, src Source, after dsp.Second, sink f
 	return nil
 }
 
-// SectionReport is how the solver fared in one non-linear section.
+// SectionReport is the solver's convergence in one non-linear section.
 type SectionReport struct {
 	Section string // a node in it
 	Factor  int    // by how much it raised the rate
 	transient.Report
 }
 
-// Reports is how the solver fared in every non-linear section.
+// Reports is the solver's convergence in every non-linear section.
 func (r *Renderer) Reports() []SectionReport {
 	var list []SectionReport
 	for _, part := range r.Parts() {
@@ -524,8 +524,8 @@ func (p *Plan) ownTail() dsp.Second {
 			tail += m.tail()
 			continue
 		}
-		// thrown away: the lines of a board with echoes and reverbs take megabytes, and a plan may
-		// be kept
+		// discarded: the delay lines of a board with echoes and reverbs take megabytes, and a plan
+		// may be kept
 		tail += s.New().Tail()
 	}
 	return tail

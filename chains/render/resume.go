@@ -17,7 +17,7 @@ type Past struct {
 	At     int // index in Sensed of the sample at which the rendering begins
 }
 
-// Resume makes a renderer that has not run yet begin in the midst of things. A stage that has a
+// Resume restores the state of the stages of a renderer that has not run yet. A stage that has a
 // past gets its memory filled with what comes before At. The sections in front of it begin at rest;
 // until they have settled, so many samples, it is fed its past on, and then what is rendered, with
 // a linear crossfade. A Past must reach so far beyond At: settle+fade samples and the latency in

@@ -8,11 +8,10 @@ import (
 	"github.com/hashicorp/golang-lru/v2/simplelru"
 )
 
-// Store keeps what has been computed, so many bytes of it altogether; what was used longest ago
-// goes first. Several Memos may share one, and whoever makes something else of their signals may
-// keep that beside them, under keys of its own. What is kept is of something, like the recording
-// that it was computed from, and can be dropped together with it. Its methods may be called from
-// several goroutines.
+// Store is a cache of computed values with a budget in bytes; the least recently used goes first.
+// Several Memos may share one, and other values derived from their signals may be kept beside them,
+// under keys of their own. Each value has a tag, like the recording that it was computed from, by
+// which all of them are dropped together. Its methods may be called from several goroutines.
 type Store struct {
 	mu     sync.Mutex
 	budget int
@@ -29,8 +28,8 @@ type kept struct {
 	bytes int
 }
 
-// NewStore keeps up to so many bytes; where nothing is set aside, what was kept last stays even
-// where it alone is more.
+// NewStore is an empty store with a budget in bytes; where nothing is set aside, what was kept last
+// stays even where it alone is more.
 func NewStore(budget int) *Store {
 	s := &Store{budget: budget}
 	// it fails for sizes under 1 alone
@@ -38,7 +37,7 @@ func NewStore(budget int) *Store {
 	return s
 }
 
-// Get is what is kept under a key, which is then the one used last.
+// Get is the value under a key, which becomes the most recently used.
 func (s *Store) Get(key any) (value any, ok bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -46,7 +45,7 @@ func (s *Store) Get(key any) (value any, ok bool) {
 	return k.value, ok
 }
 
-// Keep keeps a value of so many bytes under a key, in the place of what was there.
+// Keep puts a value of that many bytes under a key, in the place of what was there, tagged with of.
 func (s *Store) Keep(of string, key, value any, bytes int) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -56,15 +55,15 @@ func (s *Store) Keep(of string, key, value any, bytes int) {
 	s.shrink()
 }
 
-// shrink lets go of what was used longest ago until the budget is kept. The lock is held.
+// shrink evicts the least recently used until the budget is kept. The lock is held.
 func (s *Store) shrink() {
 	for s.used+s.aside > s.budget && (s.kept.Len() > 1 || s.aside > 0 && s.kept.Len() > 0) {
 		s.kept.RemoveOldest()
 	}
 }
 
-// SetAside takes so many bytes more of the budget away from what is kept, for what is being
-// computed; a number under 0 gives them back.
+// SetAside reserves bytes of the budget for what is being computed; a negative number releases
+// them.
 func (s *Store) SetAside(bytes int) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -72,7 +71,7 @@ func (s *Store) SetAside(bytes int) {
 	s.shrink()
 }
 
-// Drop forgets all that is of something.
+// Drop removes all values with that tag.
 func (s *Store) Drop(of string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -83,7 +82,7 @@ func (s *Store) Drop(of string) {
 	}
 }
 
-// Holds says whether anything is kept that is of something.
+// Holds reports whether anything is kept that is of something.
 func (s *Store) Holds(of string) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -13,9 +13,9 @@ import (
 	"gonum.org/v1/plot/vg"
 )
 
-// ink is a colour by its name in page.css, so that a plot follows the page into the dark and onto
-// paper. It is a color.Color for the plotting library, which only hands it on; what it says of
-// itself as a colour is never looked at.
+// ink is a colour by its name in page.css, so that a plot follows the page's dark mode and print.
+// It is a color.Color for the plotting library, which only hands it on; what it says of itself as a
+// colour is never looked at.
 type ink string
 
 // RGBA implements color.Color.

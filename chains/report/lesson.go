@@ -28,7 +28,6 @@ type Lesson struct {
 	Hearing  string                 // what to heed before listening
 	Live     string                 // the address of the board on the page that serves this; "" for a file
 	Review   string                 // why this lesson has come back; "" where it has not
-	Next     string                 // the name of the next lesson of the course; "" for none
 }
 
 var (
@@ -52,7 +51,6 @@ type lessonView struct {
 	Answer                 []string
 	Predict, Transfer      questionView
 	HearAsk, Tells, Likely string
-	HearTakes              [2]string
 	HearRight              string
 	Looks                  []lookView
 	Numbers                table
@@ -111,8 +109,8 @@ func newLessonView(l Lesson) (*lessonView, error) {
 		Transfer:  questionOf("after", l.Transfer.Question, other),
 		HearAsk:   l.Hear.Ask,
 		Tells:     fill(l.Hear.Tells),
-		HearTakes: l.Hear.Takes, HearRight: "neither",
-		Of: count(int(l.Minutes), "minute", "minutes"), Builds: strings.Join(l.After, ", "),
+		HearRight: "neither",
+		Of:        count(int(l.Minutes), "minute", "minutes"), Builds: strings.Join(l.After, ", "),
 	}
 	if l.Place > 0 {
 		v.Of = fmt.Sprintf("Lesson %d, %s", l.Place, v.Of)

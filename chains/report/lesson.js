@@ -7,7 +7,7 @@
 	/** What was answered: numbers of choices, the name of the take that was chosen, words. @type {{before?: number, heard?: string, saw?: string, after?: number}} */
 	const kept = {};
 
-	// Which of the takes is One is a matter of chance, and of nobody's knowledge.
+	// Which of the takes is One is chosen at random, and shown nowhere.
 	const flipped = crypto.getRandomValues(new Uint8Array(1))[0] % 2 === 1;
 	const order = flipped ? [1, 0] : [0, 1];
 	const sounds = [...document.querySelectorAll("script.sound")];

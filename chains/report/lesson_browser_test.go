@@ -46,8 +46,8 @@ func tabTo(t *testing.T, b *browsertest.Browser, selector string) {
 
 func quoted(s string) string { return "'" + s + "'" }
 
-// A whole lesson by keyboard alone, at three sizes: prediction, hearing, answer, text to paste. What
-// comes later is not to be seen before.
+// A whole lesson by keyboard alone, at three sizes: prediction, hearing, answer, text to paste.
+// What comes later is not to be seen before.
 func TestLessonByKeyboard(t *testing.T) {
 	for _, size := range []struct {
 		width, height int
@@ -218,5 +218,61 @@ func TestLessonPictures(t *testing.T) {
 			t.Fatal(err)
 		}
 		b.Do(chromedp.KeyEvent(kb.PageUp))
+	}
+}
+
+// The same lesson in Firefox, by keyboard alone.
+func TestLessonInFirefox(t *testing.T) {
+	file := os.Getenv("LESSON_PAGE")
+	if file == "" {
+		var b bytes.Buffer
+		if err := WriteLesson(&b, taught()); err != nil {
+			t.Fatal(err)
+		}
+		file = filepath.Join(t.TempDir(), "lesson.html")
+		if err := os.WriteFile(file, b.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	f := browsertest.OpenFirefox(t, "file://"+file, 1280, 900)
+	to := func(selector string) {
+		t.Helper()
+		for range 60 {
+			if f.Eval("document.activeElement.matches('"+selector+"')") == true {
+				return
+			}
+			f.Press(browsertest.FirefoxTab)
+		}
+		t.Fatalf("the tabulator never comes to %s", selector)
+	}
+	to("input[name=before]")
+	f.Press(browsertest.FirefoxDown + browsertest.FirefoxEnter)
+	f.Wait(`document.querySelector(".step:has(form[data-step=heard])").checkVisibility()`)
+	if f.Eval(`document.getElementById("which").checkVisibility()`) == true {
+		t.Error("what there was to hear is told before it was heard")
+	}
+	to("#play")
+	f.Press(" ")
+	// without a sound card, this browser's clock of sounds stands still: that they are decoded is
+	// what can be seen
+	f.Wait(`drywire.player?.takes.length === 2 && drywire.player.takes[0].duration > 0.5`)
+	f.Press("2")
+	f.Wait(`document.querySelectorAll(".choose")[1].getAttribute("aria-pressed") === "true"`)
+	to("input[name=heard]")
+	f.Press(browsertest.FirefoxDown)
+	to("form[data-step=heard] button.main")
+	f.Press(browsertest.FirefoxEnter)
+	f.Wait(`document.getElementById("which").textContent.includes("One was")`)
+	to("input[name=after]")
+	f.Press(browsertest.FirefoxDown + browsertest.FirefoxEnter)
+	f.Wait(`document.getElementById("answers").checkVisibility()`)
+	answers, _ := f.Eval(`document.getElementById("answers").value`).(string)
+	for _, not := range []string{"before: -\n", "heard: -\n", "after: -\n"} {
+		if strings.Contains(answers, not) {
+			t.Errorf("%q in %q", not, answers)
+		}
+	}
+	if wide := f.Eval("document.documentElement.scrollWidth > innerWidth"); wide == true {
+		t.Error("the page is wider than the window")
 	}
 }

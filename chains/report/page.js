@@ -3,7 +3,7 @@
 {
 	/** How long one take takes to give way to another, in seconds. The takes are the same music, so the fade is linear: equal powers would add up to a bump of 3 dB. */
 	const fade = 0.01;
-	/** A ramp begins a little after now, so that no part of it is over before the sound card hears of it. */
+	/** A ramp begins a little after now, so that no part of it is over before the sound card renders it. */
 	const soon = 0.01;
 
 	/** A gain that moves along straight lines, and knows at any time where it is: not every browser can hold a ramp that is under way. */
@@ -30,7 +30,7 @@
 		}
 	}
 
-	/** Plays all takes at once, started together for ever, and lets one of them through. */
+	/** Plays all takes at once, in a loop and in step; the gains of all but one are zero. */
 	class Player {
 		/** @param {BaseAudioContext} context @param {AudioBuffer[]} takes @param {number[]} trueGains */
 		constructor(context, takes, trueGains) {
@@ -119,7 +119,7 @@
 		setVolume(db) { this.volume.go(10 ** (db / 20), this.now(), 0.05); }
 	}
 
-	/** For whoever wants to try these parts from the console. @type {{Player: typeof Player, decode: any, player: Player | null}} */
+	/** For trying these parts from the console. @type {{Player: typeof Player, decode: any, player: Player | null}} */
 	const drywire = { Player, decode: null, player: null };
 
 	/** @param {string} id @returns {any} */

@@ -539,13 +539,13 @@ func (v *view) plot(id, title string, c curves) (*plotView, error) {
 	return view, err
 }
 
-// losses are what plugging in costs at every hand-over.
+// losses are the loading losses at every jack.
 func (v *view) losses(p Page) {
 	t := table{
-		Caption: "What plugging in costs",
+		Caption: "Loading losses: what plugging in costs",
 		Head: []headView{{"take", "", true}, {"into", "", true}, {"source", "", false}, {"input", "", false}, {"input takes, 1 kHz", "dB", false}, {"input takes, 5 kHz", "dB", false},
 			{"cable", "m", false}, {"cable takes, 5 kHz", "dB", false}},
-		Note: "Impedances at 1 kHz. Where nothing takes half a decibel, nothing is said. A negative loss is a gain: a cable can bring the resonance of a pickup to where it lifts.",
+		Note: "Impedances at 1 kHz. Where nothing takes half a decibel, nothing is said. A negative loss is a gain: a cable can lower the resonance of a pickup to where it lifts the treble.",
 	}
 	for k, r := range p.Responses {
 		if r == nil {
@@ -579,7 +579,7 @@ func (v *view) losses(p Page) {
 	}
 }
 
-// worth says whether a hand-over takes, or gives, half a decibel anywhere.
+// worth reports whether a hand-over takes, or gives, half a decibel anywhere.
 func worth(l experiment.Loss) bool {
 	for _, a := range l.At {
 		for _, f := range []measures.Figure{a.Input, a.Cable, a.Both} {
@@ -626,10 +626,10 @@ func share(of float64) string {
 	return number(100*of, 1) + " %"
 }
 
-// solver is how the solver fared.
+// solver is the table of the solver's convergence.
 func (v *view) solver(c *experiment.Comparison) {
 	t := table{
-		Caption: "How the solver fared, in each non-linear circuit",
+		Caption: "Convergence of the solver, in each non-linear circuit",
 		Head: []headView{{"take", "", true}, {"solved together", "", true}, {"rate", "kHz", false}, {"steps", "", false}, {"divided", "steps", false}, {"most iterations", "", false},
 			{"unconverged", "steps", false}},
 		Note: "An unconverged step is a wrong voltage; there should be none.",
@@ -649,7 +649,7 @@ func (v *view) solver(c *experiment.Comparison) {
 var limits = []string{
 	"Circuits are solved with real component values, but generic ones: common practice, not one maker’s.",
 	"Transistors have no temperature but 27 °C, no spread and no series resistance. Tapers and tolerances are the textbook’s.",
-	"The guitar is a pickup with resistance, inductance, capacitance and an eddy-current branch, two pots and a cable. The string does not know what it is plugged into.",
+	"The guitar is a pickup with resistance, inductance, capacitance and an eddy-current branch, two pots and a cable. What the guitar is plugged into does not act back on the string.",
 	"Dynamics, equalisers, modulation, delays, reverbs, the power amplifier and the loudspeaker are signal processing behind a real input and output.",
 	"Supplies have a voltage, a limit and, where they are shared, a ripple by assumption, which is in the noise; only the power amplifier’s sags. Currents in a common ground and clock whine are not in the model.",
 	"Cables have resistance and capacitance, not microphony.",

@@ -1,5 +1,5 @@
-// Package sheet makes what hangs under a board: on a page or two the path with its jacks, cables,
-// presets, knobs, supplies, what to look at before a gig; and labels to cut out.
+// Package sheet makes the wiring sheet of a board: on a page or two the path with its jacks,
+// cables, presets, knobs, supplies, and a checklist for before a gig; and labels to cut out.
 //
 // It works on what a chain file says, renders nothing and knows no floor plan: lengths are the
 // file's. Start reading at New, then html.go.
@@ -17,13 +17,13 @@ import (
 	"drywire/dsp"
 )
 
-// Sheet is all that stands on it.
+// Sheet is all that is on it.
 type Sheet struct {
 	Title    string
 	Take     string // whose cables these are
 	Paths    []Path
 	Cables   []Cable
-	Inside   []string // what no plug joins: the inside of an amplifier
+	Inside   []string // connections inside an amplifier
 	Bay      []Crossing
 	Shopping []Item
 	Loops    []board.Loop
@@ -74,7 +74,7 @@ type Preset struct {
 	In      []bool   // by loop
 	Trim    string   // "" where there is no switcher
 	Changes []string // knobs that differ from the base: "drive.drive 4 → 6"
-	ByHand  string   // what no foot recalls; "" for nothing
+	ByHand  string   // what has to be set by hand; "" for nothing
 }
 
 // Guitar is where the dials of a guitar stand.
@@ -253,7 +253,8 @@ func inWords(b board.Placed, k blocks.Knob) string {
 	return dsp.FormatQuantity(v, k.Unit)
 }
 
-// turned says whether a hand can turn a knob: not what is a part inside, nor what the supply gives.
+// turned reports whether a hand can turn a knob: not what is a part inside, nor what the supply
+// gives.
 func turned(k blocks.Knob) bool {
 	return k.Name != "supply" && k.Name != "bypass" && !strings.HasPrefix(k.Still, "it belongs to a part")
 }
@@ -329,7 +330,7 @@ func (s *Sheet) names() (names []string) {
 	return names
 }
 
-// Changes says whether any preset differs from the base by more than its loops.
+// Changes reports whether any preset differs from the base by more than its loops.
 func (s *Sheet) Changes() bool {
 	return slices.ContainsFunc(s.Presets, func(p Preset) bool { return len(p.Changes) > 0 || p.ByHand != "" })
 }
@@ -382,10 +383,10 @@ func (s *Sheet) shop() {
 	}
 }
 
-// advise is what to look at, and what can hurt.
 // groundsMeet is common practice, no source: the model has no currents in a ground.
 const groundsMeet = "Four cables: the amplifier's ground comes onto the board twice. Where that hums, lay the four side by side, and put an isolating transformer into the one from its send; never lift a safety earth."
 
+// advise is the checklist, and the cautions.
 func (s *Sheet) advise(f *board.File, c *board.Chain) {
 	s.Checks = append(s.Checks,
 		"Volumes down. Then supplies on, then amplifiers; off the other way round.",

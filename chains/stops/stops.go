@@ -1,8 +1,8 @@
-// Package stops says where a knob that moves stops: at which samples of a recording its curve passes
-// which settings, so that the circuits and cores of these follow one another.
+// Package stops says where a knob that moves stops: at which samples of a recording its curve
+// passes which settings, so that the circuits and cores of these follow one another.
 //
-// It knows no circuit: package render asks it, and fades between what it makes of the settings.
-// Start reading at Of.
+// It knows no circuit: package render calls it, and crossfades between the circuits of the
+// settings. Start reading at Of.
 package stops
 
 import (

@@ -20,8 +20,8 @@ const (
 )
 
 // SVG draws the travel of every take side by side on one scale, in dBu at the input of the next
-// block: average to peak, noise, both ceilings, and where its useful travel ends. It takes the colour
-// of the text around it.
+// block: average to peak, noise, both ceilings, and where its useful travel ends. It takes the
+// colour of the text around it.
 func (a *Answer) SVG() []byte {
 	low, high := a.span()
 	width := left + len(a.Takes)*(panel+gap)

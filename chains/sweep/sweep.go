@@ -1,6 +1,6 @@
-// Package sweep turns one knob over its travel in several takes, and says what ends the part of it
-// that is of use: the ceiling of what comes behind, noise, another preset's level, or that nothing
-// changes any more. Every position is simulated; nothing is printed by a rule of thumb.
+// Package sweep turns one knob over its travel in several takes, and finds what limits its useful
+// range: the ceiling of a block behind it, noise, another preset's level, or that a further turn
+// changes nothing audible. Every position is simulated; nothing is printed by a rule of thumb.
 //
 // Start reading at Answer, then at sweeper.ends; draw.go is the picture.
 package sweep
@@ -37,7 +37,7 @@ const (
 	Ceiling  = "ceiling"   // the peaks pass the ceiling of a block behind, or of the block itself
 	Noise    = "noise"     // the noise comes too near to the playing
 	Level    = "level"     // it is louder than the loudest other preset by more than a jump
-	NoChange = "no change" // nobody hears what turning on does
+	NoChange = "no change" // turning further is inaudible
 )
 
 // Answer is a knob over its travel. It is also the JSON object that the command prints.
@@ -55,7 +55,7 @@ type Travel struct {
 	// the block behind, with a ceiling, that points speak of; "" for what the chain ends in
 	Next   string  `json:"next"`
 	Points []Point `json:"points"`
-	// what ends its useful travel, the first first; none where all of it is of use
+	// what limits its useful range, the lowest position first; none where all of it is useful
 	Ends []End `json:"ends"`
 }
 
@@ -114,7 +114,8 @@ var (
 // noise power.
 const worse = 3
 
-// step is the change of level, in LU, that nobody hears: the textbook's step for wide-band noise.
+// step is the inaudible change of level, in LU: the textbook's difference limen for wide-band
+// noise.
 const step = 0.5
 
 // usualMemory is how many bytes of signals are remembered where nobody says.
@@ -319,7 +320,7 @@ func (s *sweeper) point(ctx context.Context, c *board.Chain, p *Point, own bool)
 	return nil
 }
 
-// still is the first point from which on nobody hears a step: the last one where the last step is
+// still is the first point from which on a step is inaudible: the last one where the last step is
 // heard.
 func (s *sweeper) still(ctx context.Context, t *Travel, chains []*board.Chain) (int, error) {
 	for k := len(chains) - 2; k >= 0; k-- {
@@ -452,7 +453,7 @@ func (s *sweeper) ends(t *Travel, others measures.Figure, still int) {
 		}
 	}
 	if still < n-1 {
-		add(NoChange, "", float64(still)/float64(n-1), "from here on nobody hears a step of an hour")
+		add(NoChange, "", float64(still)/float64(n-1), "from here on a step of an hour is inaudible")
 	}
 	slices.SortStableFunc(t.Ends, func(a, b End) int { return cmp.Compare(a.At, b.At) })
 }

@@ -161,8 +161,8 @@ func TestPuzzleTravel(t *testing.T) {
 	}
 }
 
-// A boost that is turned up into its own rails ends by itself: a dB of its knob is one of its headroom,
-// in closed form. A fuzz is over its ceiling from the start on, and does not end by it.
+// A boost that is turned up into its own rails ends by itself: a dB of its knob is one of its
+// headroom, in closed form. A fuzz is over its ceiling from the start on, and does not end by it.
 func TestOwnCeilingEndsTheTravel(t *testing.T) {
 	const loud = `drywire: 1
 recording: {sample: riff, peak: 200 mV, load: none}

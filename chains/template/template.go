@@ -1,6 +1,6 @@
-// Package template writes the chain file that one begins with: a small board, and a comment on every
-// line that says what else could stand there. It is there, apart from package file, because it
-// writes what that reads.
+// Package template writes the chain file that one begins with: a small board, and a comment on
+// every line that says what else could stand there. It is there, apart from package file, because
+// it writes what that reads.
 package template
 
 import (

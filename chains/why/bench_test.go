@@ -2,8 +2,8 @@ package why
 
 import "testing"
 
-// A complaint about the demo chain, at draft quality and confirmed at normal. Processor time is what
-// to look at: it is spread over all cores.
+// A complaint about the demo chain, at draft quality and confirmed at normal. Processor time is
+// what to look at: it is spread over all cores.
 func BenchmarkComplaint(b *testing.B) {
 	f := shipped(b, "fuzz-or-buffer-first")
 	for _, word := range []string{"hiss", "no-clean-up"} {

@@ -56,9 +56,9 @@ const (
 	someOf = 0.25
 )
 
-// Between says why b sounds other than a, two takes of a file; it calls a by that name. Respects is what they
-// differ in, as a comparison has found it, the clearest first; where it is empty, it goes by what is
-// left when one is taken from the other. The error is of a render, or of the context.
+// Between says why b sounds other than a, two takes of a file; it calls a by that name. Respects is
+// what they differ in, as a comparison has found it, the clearest first; where it is empty, it goes
+// by what is left when one is taken from the other. The error is of a render, or of the context.
 func (m Moment) Between(ctx context.Context, f *board.File, a, b board.Take, called string, respects []string) (*Because, error) {
 	list := Differences(f, a, b, called)
 	out := &Because{Parts: []Part{}, Blocks: []string{}}

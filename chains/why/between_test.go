@@ -80,8 +80,8 @@ func TestDifferencesOfChance(t *testing.T) {
 	}
 }
 
-// A buffer in front of a fuzz, beside a delay that is moved without consequence: the buffer is named,
-// and put back nothing is left of the treble.
+// A buffer in front of a fuzz, beside a delay that is moved without consequence: the buffer is
+// named, and put back nothing is left of the treble.
 func TestCauseOfDifference(t *testing.T) {
 	f := own(t, `blocks:
   buf: {kind: buffer}

@@ -107,14 +107,14 @@ func (c *changer) kindOf(name string) *blocks.Kind {
 	return nil
 }
 
-// onBoard says whether a block is one that a player may move, rather than a part of an amplifier or
-// the switcher.
+// onBoard reports whether a block is one that a player may move, rather than a part of an amplifier
+// or the switcher.
 func (c *changer) onBoard(name string) bool {
 	k := c.kindOf(name)
 	return k != nil && k.Place == blocks.OnTheBoard && k.Name != "switcher"
 }
 
-// wired says whether a player could make one list of names of another, as keep has it.
+// wired reports whether a player could make one list of names of another, as keep has it.
 func (c *changer) wired(was, is []string) bool {
 	return board.Reordered(c.placed(was), c.placed(is)) == "" && c.keep.Allows(is)
 }

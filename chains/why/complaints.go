@@ -6,8 +6,8 @@ import (
 	"drywire/chains/measures"
 )
 
-// Complaint is what a player says, bound to what is measured. It holds where the measure is on the
-// wrong side of the limit.
+// Complaint is a complaint in a player's words with the measure and the limit that it stands for.
+// It holds where the measure is on the wrong side of the limit.
 type Complaint struct {
 	Word    string            `json:"word"`
 	Says    string            `json:"says"` // as a player would
@@ -134,7 +134,7 @@ var louder = func() *measures.Measure {
 	return &m
 }()
 
-// swallowed is the compression, of which less is wanted.
+// swallowed is the compression in dB, of which less is wanted.
 var swallowed = func() *measures.Measure {
 	m := *measures.Compression
 	m.Better = measures.Lower
@@ -142,7 +142,7 @@ var swallowed = func() *measures.Measure {
 }()
 
 // cleanUp is for what distorts enough to be heard: 1 %, common practice, no source. What is under
-// that cleans up or not, and nobody hears it.
+// that is inaudible, whether it cleans up or not.
 var cleanUp = func() *measures.Measure {
 	m := *measures.CleanUp
 	m.OfTake = func(ctx context.Context, t measures.Take) (measures.Figure, error) {
@@ -176,7 +176,7 @@ func Words() (list []string) {
 	return list
 }
 
-// Holds says whether a value is complained of. One that cannot be measured is not.
+// Holds reports whether a value is complained of. One that cannot be measured is not.
 func (c *Complaint) Holds(f measures.Figure) bool {
 	return f.OK() && c.gain(f, measures.Figure{Value: c.Limit}) > 0
 }
@@ -190,5 +190,5 @@ func (c *Complaint) gain(a, b measures.Figure) float64 {
 	return b.Value - a.Value
 }
 
-// cured says whether a figure is on the right side of the limit.
+// cured reports whether a figure is on the right side of the limit.
 func (c *Complaint) cured(f measures.Figure) bool { return !c.Holds(f) && (f.OK() || c.Gone) }

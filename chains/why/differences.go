@@ -17,8 +17,8 @@ type Difference struct {
 	Blocks []string   // that it is about; none for cables and the guitar
 	Back   board.Take // b, but in this as a
 
-	// of a block that stands elsewhere in the same line: b with it one place further back at a time,
-	// and the blocks that it then no longer passes; nil where it passes one or none
+	// of a block that stands elsewhere in the same line: b with it one place further back at a
+	// time, and the blocks that it then no longer passes; nil where it passes one or none
 	steps []step
 }
 
@@ -27,9 +27,9 @@ type step struct {
 	take board.Take
 }
 
-// Differences is all of them, each by itself; texts call a by that name. Takes of which one ends in two paths and the other
-// does not differ in that as a whole. What cannot be undone by itself, without harm or with the
-// take still one that can be wired, is left out.
+// Differences is all of them, each by itself; texts call a by that name. Takes of which one ends in
+// two paths and the other does not differ in that as a whole. What cannot be undone by itself,
+// without harm or with the take still one that can be wired, is left out.
 func Differences(f *board.File, a, b board.Take, called string) []Difference {
 	d := &differ{f: f, a: owned(f, a), b: owned(f, b), called: called}
 	d.places()

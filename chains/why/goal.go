@@ -19,8 +19,7 @@ import (
 	"drywire/chains/measures"
 )
 
-// Goal is a complaint turned round: how loud a take is to be beside another, and what is not to
-// change for it.
+// Goal is a wanted change: how loud a take is to be against another, and what is not to change.
 type Goal struct {
 	Take   string   `json:"take"`
 	Louder float64  `json:"louder_lu"` // than Than; under 0: softer
@@ -62,8 +61,8 @@ const goalShape = `a goal reads "lead: 3 LU louder than verse, no more distortio
 // practice, no source).
 const within = 0.5
 
-// ParseGoal reads a goal: TAKE: NUMBER LU louder|softer than TAKE {, no more|less WHAT}. Names are of
-// takes, or of presets. The error says which part is not understood, and what may stand there.
+// ParseGoal reads a goal: TAKE: NUMBER LU louder|softer than TAKE {, no more|less WHAT}. Names are
+// of takes, or of presets. The error says which part is not understood, and what may stand there.
 func ParseGoal(f *board.File, text string) (*Goal, error) {
 	bad := func(format string, args ...any) (*Goal, error) {
 		return nil, fmt.Errorf(format+"; "+goalShape, args...)
@@ -193,9 +192,9 @@ type GoalQuestion struct {
 	Goal *Goal
 }
 
-// Reach looks for settings and changes by which a goal is reached: every knob over its whole travel,
-// from end to end with its middle between, and every other single change. The error is of a render,
-// or of the context.
+// Reach looks for settings and changes by which a goal is reached: every knob over its whole
+// travel, from end to end with its middle between, and every other single change. The error is of a
+// render, or of the context.
 func Reach(ctx context.Context, q GoalQuestion) (*Reached, error) {
 	take, _ := namedTake(q.File, q.Goal.Take)
 	than, _ := namedTake(q.File, q.Goal.Than)
@@ -314,7 +313,7 @@ func (s *reacher) search(ctx context.Context) error {
 	return s.confirm(ctx, found)
 }
 
-// near says whether a value is at the goal.
+// near reports whether a value is at the goal.
 func (s *reacher) near(v measures.Figure) bool {
 	return v.OK() && math.Abs(v.Value-s.goal.Louder) <= within
 }

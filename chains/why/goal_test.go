@@ -27,8 +27,8 @@ takes:
   - {name: lead, set: {drive.drive: 7}}
 `
 
-// What is offered is there: the take, pasted into the file and rendered anew at normal quality, is as
-// loud as was asked for, and no more distorted.
+// What is offered is there: the take, pasted into the file and rendered anew at normal quality, is
+// as loud as was asked for, and no more distorted.
 func TestGoalIsReached(t *testing.T) {
 	f := chaintest.MustParse(t, goalFile)
 	g, err := ParseGoal(f, "lead: 4 LU louder than verse, no more distortion, no less bass")

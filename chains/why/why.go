@@ -70,7 +70,7 @@ type Fix struct {
 	Plugs    int             `json:"plugs"`
 	TakeText string          `json:"take"` // to paste into takes
 	Needs    string          `json:"needs,omitempty"`
-	Side     string          `json:"side"` // what else a listener hears, at equal loudness
+	Side     string          `json:"side"` // the other audible changes, at equal loudness
 
 	Lines []string   `json:"-"` // the same, a key on each
 	Take  board.Take `json:"-"` // the same, of a file with NewBuffer where Needs says so
@@ -88,7 +88,8 @@ type Question struct {
 	Fixes     int                   // how many are confirmed at normal quality
 	Progress  func(done, total int) // nil: nobody looks
 	Memory    int                   // bytes of signals that are remembered; 0: 512 MiB
-	// waited for before every variant, and done called after it; nil: nobody else needs the processors
+	// waited for before every variant, and done called after it; nil: nobody else needs the
+	// processors
 	Turn func(context.Context) (done func(), err error)
 }
 
@@ -385,7 +386,7 @@ const mostTried = 120
 // mostStill is how many knobs of causes are turned further though an hour of them does nothing.
 const mostStill = 4
 
-// isCause says whether a block is one of the causes that were found.
+// isCause reports whether a block is one of the causes that were found.
 func (f *finder) isCause(block string) bool {
 	return slices.ContainsFunc(f.answer.Causes, func(c Cause) bool { return slices.Contains(c.Blocks, block) })
 }
@@ -452,7 +453,8 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		}
 	}
 	slices.SortStableFunc(knobs, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
-	// and one of a cause that does nothing in an hour may do it at last, where a measure is at its end
+	// and one of a cause that does nothing in an hour may do it at last, where a measure is at its
+	// end
 	var still []tried
 	for k, c := range changes {
 		g := f.q.Complaint.gain(f.base, values[k])
@@ -560,8 +562,8 @@ func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int 
 	return cmp.Compare(gainY/float64(2+plugsY), gainX/float64(2+plugsX))
 }
 
-// confirmed simulates a change at normal quality; nil where nothing is left of it. What else changes
-// is looked at in draft, as the facts of every comparison are.
+// confirmed simulates a change at normal quality; nil where nothing is left of it. What else
+// changes is looked at in draft, as the facts of every comparison are.
 func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	t := c.do(f.take)
 	t.Name = clipped(c.text, 60)

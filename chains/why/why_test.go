@@ -241,8 +241,8 @@ func TestChangesThatAreOffered(t *testing.T) {
 	}
 }
 
-// Behind the line output of a load box stand a mixer's effects: they are moved among themselves, and
-// what is in front of the power among itself.
+// Behind the line output of a load box stand a mixer's effects: they are moved among themselves,
+// and what is in front of the power among itself.
 func TestChangesBehindALoadBox(t *testing.T) {
 	f := own(t, "blocks:\n  fuzz: {kind: fuzz}\n  drive: {kind: overdrive}\n  power: {kind: poweramp}\n  dummy: {kind: load-box}\n  tone: {kind: eq}\n  echo: {kind: delay}\norder: [fuzz, drive, power, dummy, tone, echo]\n")
 	g := withBuffer(f)

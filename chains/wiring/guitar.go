@@ -13,7 +13,7 @@ const eddyShare = 0.5
 // Source is the name of the element that plays the recording, in every deck and every circuit.
 const Source = "Vdry"
 
-// layGuitar lays the guitar from its pickup to its jack.
+// addGuitar adds the guitar to the circuit, from its pickup to its jack.
 //
 // Without a load, the recording is the pickup's open-circuit voltage and drives its winding.
 //
@@ -24,8 +24,9 @@ const Source = "Vdry"
 // plugged in now may be anything; where it equals the load, the two currents cancel and the jack
 // has the recorded voltage again. No filter is inverted.
 //
-// A pickup that is not the one that was recorded plays the same at another level: board.GuitarLevel.
-func layGuitar(b *blocks.Bench, chain *board.Chain) {
+// A pickup that is not the one that was recorded plays the same at another level:
+// board.GuitarLevel.
+func addGuitar(b *blocks.Bench, chain *board.Chain) {
 	g, load := chain.Guitar, chain.Recording.Load
 	defer b.Own("guitar")()
 	const hot = "guitar.hot"

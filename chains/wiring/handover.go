@@ -11,8 +11,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Handover is a place where one thing is plugged into another, cut open: what drives it and what it
-// drives.
+// Handover is a connection between two blocks, cut open: the source impedance and the load
+// impedance there.
 type Handover struct {
 	// BLOCK.in, or "load"; where the chain splits, "split", and at the end of either path
 	// "load.left" and "load.right"; "split" is the left path alone, where a block in stereo feeds
@@ -110,7 +110,7 @@ func (h *handing) before(at cut) *circuit.Netlist {
 		}
 		bench := quietBench()
 		place(line[j], bench)
-		from, _ := layBlocks(h.chain, bench, line[j+1:at.k], line[j].Out(), nil)
+		from, _ := addBlocks(h.chain, bench, line[j+1:at.k], line[j].Out(), nil)
 		bench.Cable("cable.out", from, at.jack, cableTo(h.chain, at))
 		return bench.Circuit
 	}
@@ -126,14 +126,14 @@ func (h *handing) after(at cut) *circuit.Netlist {
 		}
 		bench := quietBench()
 		place(line[0], bench)
-		layBlocks(h.chain, bench, line[1:j+1], line[0].Out(), nil)
+		addBlocks(h.chain, bench, line[1:j+1], line[0].Out(), nil)
 		return bench.Circuit
 	}
 	return allAfter(h.chain, at)
 }
 
-// passes says whether a block's jacks are in one part of its circuit, with no stage between them:
-// asked once of every block.
+// passes reports whether a block's jacks are in one part of its circuit, with no stage between
+// them: asked once of every block.
 func (h *handing) passes(p board.Placed) bool {
 	known, ok := h.passing[p.Name]
 	if !ok {
@@ -145,7 +145,7 @@ func (h *handing) passes(p board.Placed) bool {
 	return known
 }
 
-// connected says whether two nodes are in one part of a circuit.
+// connected reports whether two nodes are in one part of a circuit.
 func connected(n *circuit.Netlist, a, b string) bool {
 	for _, part := range n.Split() {
 		if part.HasNode(a) {
@@ -158,20 +158,20 @@ func connected(n *circuit.Netlist, a, b string) bool {
 // allBefore is the chain up to the end of the cable that leads to where it is cut.
 func allBefore(c *board.Chain, at cut) *circuit.Netlist {
 	bench := quietBench()
-	layGuitar(bench, c)
+	addGuitar(bench, c)
 	common := c.Blocks
 	if at.end == "" {
 		common = c.Blocks[:at.k]
 	}
 	first := c.Guitar.Cord()
-	from, next := layBlocks(c, bench, common, "guitar", &first)
+	from, next := addBlocks(c, bench, common, "guitar", &first)
 	if at.end != "" {
 		other := board.OutLeft
 		if at.end == board.OutLeft {
 			other = board.OutRight
 		}
-		layPath(c, bench, other, c.Feed(other, from), next)
-		from, _ = layBlocks(c, bench, c.Side(at.end)[:at.k], c.Feed(at.end, from), next)
+		addPath(c, bench, other, c.Feed(other, from), next)
+		from, _ = addBlocks(c, bench, c.Side(at.end)[:at.k], c.Feed(at.end, from), next)
 	}
 	bench.Cable("cable.out", from, at.jack, cableTo(c, at)) // no block has that name
 	return bench.Circuit
@@ -198,11 +198,11 @@ func allAfter(c *board.Chain, at cut) *circuit.Netlist {
 	switch {
 	case len(line) > 0:
 		place(line[0], bench)
-		from, next := layBlocks(c, bench, line[1:], line[0].Out(), nil)
+		from, next := addBlocks(c, bench, line[1:], line[0].Out(), nil)
 		if at.end == "" {
-			layRest(c, bench, from, next)
+			addRest(c, bench, from, next)
 		} else {
-			layLoad(c, bench, strings.TrimPrefix(at.end, "out"), from)
+			addLoad(c, bench, strings.TrimPrefix(at.end, "out"), from)
 		}
 	case at.jack == "split":
 		var first *blocks.Cord
@@ -211,9 +211,9 @@ func allAfter(c *board.Chain, at cut) *circuit.Netlist {
 			first = &k
 		}
 		if _, ok := c.Feeds(); ok { // what is behind the other output is no load of this one
-			layPath(c, bench, board.OutLeft, at.jack, first)
+			addPath(c, bench, board.OutLeft, at.jack, first)
 		} else {
-			layRest(c, bench, at.jack, first)
+			addRest(c, bench, at.jack, first)
 		}
 	default:
 		bench.R("load", at.jack, circuit.Ground, c.Load.Resistance)

@@ -1,7 +1,7 @@
-// Package wiring lays a chain out as one circuit and cuts it at its stages: guitar, cables and
-// blocks become a netlist, whose parts between two stages are its sections. A Wiring never changes,
-// and says what can be said without playing through it: responses, what loads what, a deck for a
-// circuit simulator.
+// Package wiring builds one circuit of a chain and cuts it at its stages: guitar, cables and blocks
+// become a netlist, whose parts between two stages are its sections. A Wiring never changes, and
+// gives what needs no recording: responses, source and load impedances, a deck for a circuit
+// simulator.
 //
 // Start reading at Of. Package render plays through a Wiring.
 package wiring
@@ -17,8 +17,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Wiring is a chain laid out as one circuit and cut at its stages. It never changes: any number of
-// renderers may share one, at once. Where the chain has Turns, it is as it is at 0 s.
+// Wiring is a chain as one circuit, cut at its stages. It never changes: any number of renderers
+// may share one, at once. Where the chain has Turns, it is that at 0 s.
 type Wiring struct {
 	Chain    *board.Chain
 	Rate     dsp.Hertz
@@ -28,46 +28,48 @@ type Wiring struct {
 	Stages   []blocks.Stage     // in the order in which the signal reaches them
 }
 
-// Of lays the chain out for recordings of the given rate.
+// Of wires the chain for recordings of the given rate. It panics where the signal would run in a
+// circle, and where a block's circuit is none (see circuit.Netlist): both are mistakes in the
+// program, since package file has refused the chain before.
 func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	bench := blocks.NewBench(rate, q.Oversample(rate))
-	layGuitar(bench, c)
+	addGuitar(bench, c)
 	first := c.Guitar.Cord()
-	from, next := layBlocks(c, bench, c.Blocks, "guitar", &first)
-	layRest(c, bench, from, next)
+	from, next := addBlocks(c, bench, c.Blocks, "guitar", &first)
+	addRest(c, bench, from, next)
 
 	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w
 }
 
-// Feed is the name of the element that drives what From lays out.
+// Feed is the name of the element that drives the wiring of From.
 const Feed = "Vfeed"
 
-// From lays the chain out from a jack on, with so many of its blocks before it: what stood there is
-// a source, silent but for what a renderer adds to it.
+// From wires the chain from a jack on, which the given number of its blocks come before: in their
+// place is a source, silent but for what a renderer adds to it.
 func From(c *board.Chain, jack string, before int, rate dsp.Hertz, q section.Quality) *Wiring {
 	bench := blocks.NewBench(rate, q.Oversample(rate))
 	bench.Circuit.Input(Feed, jack, circuit.Ground)
-	from, next := layBlocks(c, bench, c.Blocks[before:], jack, nil)
-	layRest(c, bench, from, next)
+	from, next := addBlocks(c, bench, c.Blocks[before:], jack, nil)
+	addRest(c, bench, from, next)
 	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w
 }
 
-// At is the wiring with its sections to be computed in another quality; its stages stay as they
-// were wired.
+// At is the wiring with its sections computed at another quality; its stages stay as they were
+// wired.
 func (w *Wiring) At(q section.Quality) *Wiring {
 	a := *w
 	a.Quality = q
 	return &a
 }
 
-// layBlocks lays blocks from a jack on, each behind the cable that leads to it; first is the cable
-// to the first of these, nil for the one that the chain has there. It returns the jack at the end,
-// and the first cable from there on, likewise.
-func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, first *blocks.Cord) (string, *blocks.Cord) {
+// addBlocks adds blocks to the circuit from a jack on, each behind the cable that leads to it;
+// first is the cable to the first of these, nil for the one that the chain has there. It returns
+// the jack at the end, and the first cable from there on, likewise.
+func addBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from string, first *blocks.Cord) (string, *blocks.Cord) {
 	for _, b := range line {
 		k := c.CordTo(b.In())
 		if first != nil {
@@ -80,27 +82,27 @@ func layBlocks(c *board.Chain, bench *blocks.Bench, line []board.Placed, from st
 	return from, first
 }
 
-// layRest lays what follows the chain's Blocks: the load, or both paths of a split.
-func layRest(c *board.Chain, bench *blocks.Bench, from string, first *blocks.Cord) {
+// addRest adds what follows the chain's Blocks: the load, or both paths of a split.
+func addRest(c *board.Chain, bench *blocks.Bench, from string, first *blocks.Cord) {
 	if c.Split == nil {
-		layLoad(c, bench, "", from)
+		addLoad(c, bench, "", from)
 		return
 	}
-	layPath(c, bench, board.OutLeft, from, first)
-	layPath(c, bench, board.OutRight, c.Feed(board.OutRight, from), first)
+	addPath(c, bench, board.OutLeft, from, first)
+	addPath(c, bench, board.OutRight, c.Feed(board.OutRight, from), first)
 	if c.Split.Mix == board.MixMono {
 		bench.Stage(blocks.Stage{Name: "mix", Sense: []string{board.OutLeft, board.OutRight}, Drive: []string{"out"}, New: func() blocks.Core { return averaging{} }})
 	}
 }
 
-// layPath lays one path of a split up to its end, which says which one it is.
-func layPath(c *board.Chain, bench *blocks.Bench, end, from string, first *blocks.Cord) {
-	from, _ = layBlocks(c, bench, c.Side(end), from, first)
-	layLoad(c, bench, strings.TrimPrefix(end, "out"), from)
+// addPath adds one path of a split up to its end jack, which says which one it is.
+func addPath(c *board.Chain, bench *blocks.Bench, end, from string, first *blocks.Cord) {
+	from, _ = addBlocks(c, bench, c.Side(end), from, first)
+	addLoad(c, bench, strings.TrimPrefix(end, "out"), from)
 }
 
-// layLoad lays the cable to the load, and the load.
-func layLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
+// addLoad adds the cable to the load, and the load.
+func addLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
 	bench.Cable("cable.out"+side, from, "out"+side, c.Load.Cord())
 	defer bench.Own("load")()
 	bench.R("load"+side, "out"+side, circuit.Ground, c.Load.Resistance)

@@ -50,7 +50,7 @@ func (c Case) Wire(q section.Quality) (*render.Plan, error) {
 // samples is how many samples of the recording there are.
 func (c Case) samples() int { return int(math.Round(c.Length * c.Rate)) }
 
-// Render is the voltage at the case's jack, and how the solver fared.
+// Render is the voltage at the case's jack, and the solver's convergence.
 func (c Case) Render(ctx context.Context, q section.Quality) ([]float64, transient.Report, error) {
 	var total transient.Report
 	w, err := c.Wire(q)

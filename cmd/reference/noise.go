@@ -13,7 +13,7 @@ import (
 )
 
 // checkNoise holds ledgers of random chains against noise that is played through their circuits,
-// and says whether all are right.
+// and reports whether all are right.
 func checkNoise(ctx context.Context, seed uint64, count int, rate float64, out io.Writer) (bool, error) {
 	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "chain\tledger\tinjected\toff\tat a threshold\tfirst causes\t")

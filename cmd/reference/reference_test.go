@@ -126,8 +126,8 @@ func TestMisuse(t *testing.T) {
 	}
 }
 
-// Verdicts on what is known to be heard or not, on the two shortest of the recordings that ship; -events
-// has the others, and yours.
+// Verdicts on what is known to be heard or not, on the two shortest of the recordings that ship;
+// -events has the others, and yours.
 func TestEvents(t *testing.T) {
 	list, err := programmes(nil)
 	if err != nil {

@@ -1,11 +1,11 @@
-// Package bucket holds what is around a bucket-brigade delay line: the filters that keep the sound
-// under its clock, and the compander that lifts it over its noise. The delay itself is package
-// delayline's.
+// Package bucket holds what is around a bucket-brigade delay line: the anti-aliasing and
+// reconstruction filters, and the compander that keeps the signal above the line's noise. The delay
+// itself is package delayline's.
 //
-// A line of so many stages must be clocked the slower the longer it delays, so long delays are
-// dark. The compander halves the level in dB before the line and doubles it after; whatever the
-// line does to the level is doubled with it. The samples that the clock takes, their aliasing, and
-// the line's distortion are not modelled. Signals are in volts.
+// A line with a fixed number of stages is clocked the slower the longer its delay, so long delays
+// have little bandwidth. The compander halves the level in dB before the line and doubles it after;
+// whatever the line does to the level is doubled with it. The samples that the clock takes, their
+// aliasing, and the line's distortion are not modelled. Signals are in volts.
 //
 // Start reading at Clock, then Compander.
 package bucket
@@ -18,8 +18,8 @@ import (
 	"drywire/dsp/filter"
 )
 
-// Clock is the frequency at which a line of so many stages must be clocked for a delay: a cycle of
-// the clock moves a sample by two stages.
+// Clock is the clock frequency of a line of that many stages for a delay: a cycle of the clock
+// moves a sample by two stages.
 func Clock(stages int, delay dsp.Second) dsp.Hertz {
 	return dsp.Hertz(float64(stages) / 2 / float64(delay))
 }
@@ -41,8 +41,8 @@ type Compander struct {
 }
 
 // NewCompander makes one with that level (volts, mean of the rectified signal) at which its gain is
-// one, and that range (dB) of gain under it; the capacitor averages over so many seconds. It panics
-// unless all are positive.
+// one, and that range (dB) of gain under it; average is the capacitor's time constant in s. It
+// panics unless all are positive.
 func NewCompander(level, span float64, average dsp.Second, rate dsp.Hertz) *Compander {
 	if !(level > 0 && span > 0 && average > 0 && rate > 0) {
 		panic(fmt.Sprintf("bucket: compander of %v V, %v dB, %v s at %v Hz", level, span, float64(average), float64(rate)))

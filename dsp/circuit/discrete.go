@@ -130,18 +130,18 @@ func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error)
 	return &Discrete{a, bw, ps, pw, ys, yw}, nil
 }
 
-// Stepper is a circuit at work, a step at a time. While a control of a real circuit is turned, it
-// keeps the voltages of its capacitors and the currents of its inductors; Adopt and Join hand these
+// Stepper runs a circuit, a step at a time. While a control of a real circuit is turned, it keeps
+// the voltages of its capacitors and the currents of its inductors; Adopt and Join transfer these
 // from one circuit to another of the same elements with other values.
 type Stepper interface {
 	dsp.Processor
 	// Step takes a voltage of every driven source and gives one of every probe, later by Latency.
 	Step(out, in []float64)
-	// Alike says whether this one can take over the other's state: the same elements, step and
+	// Alike reports whether this one can take over the other's state: the same elements, step and
 	// number of probes.
 	Alike(other Stepper) bool
-	// Adopt takes over all that another one, which is Alike, has: its state, its inputs and what
-	// its solver has learnt.
+	// Adopt copies all of another one, which is Alike: its state, its inputs and the predictor of
+	// its solver.
 	Adopt(from Stepper)
 	// Join gives two that have run side by side one state: what lies between theirs, a share w of
 	// the way to the other's. Where the values of a circuit move, the rate of change of its state

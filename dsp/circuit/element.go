@@ -86,10 +86,10 @@ type law interface {
 	eval(at *Ports)
 }
 
-// limited is a law that is far from straight over a Newton step.
+// limited is a law whose Newton steps need limiting.
 type limited interface {
-	// limit shortens the Newton step from old to v in place where it is longer than the law is
-	// straight, and says whether it did.
+	// limit shortens the Newton step from old to v in place where it leaves the range in which the
+	// law is nearly linear, and reports whether it did.
 	limit(v, old []float64) bool
 }
 

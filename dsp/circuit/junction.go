@@ -18,8 +18,8 @@ const gmin = 1e-12
 // critical is the junction voltage above which Newton steps are shortened.
 func critical(nvt, is float64) float64 { return nvt * math.Log(nvt/(math.Sqrt2*is)) }
 
-// needsLimiting says whether a Newton step of a junction from old to v is to be shortened: it ends
-// above the critical voltage, and is longer than the exponential is straight; or it is not a
+// needsLimiting reports whether a Newton step of a junction from old to v is to be shortened: it
+// ends above the critical voltage, and is longer than the exponential is straight; or it is not a
 // number.
 func needsLimiting(v, old, nvt, crit float64) bool { return !(v <= crit || math.Abs(v-old) <= 2*nvt) }
 

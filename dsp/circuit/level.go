@@ -48,13 +48,13 @@ func (a *AC) densityBetween(transposed dense.LU[complex128], f dsp.Hertz, driven
 	return own + amplitude*amplitude
 }
 
-// Strain is how far noise takes the circuit's elements out of the range in which they are as
-// straight as at rest: the share by which the power that an element passes on differs from what it
-// would be by its small-signal law, for a Gaussian voltage of the given RMS across each port, the
-// largest over the ports, and whose that is. Under a hundredth the circuit is linear for noise.
+// Strain is how far noise drives the circuit's elements out of their small-signal range: the share
+// by which the power that an element passes on differs from that by its small-signal law, for a
+// Gaussian voltage of the given RMS across each port; the largest over the ports, and the owner of
+// that element. Under a hundredth the circuit is linear for noise.
 //
-// Of the current that its law adds to the straight one, a part c goes with the voltage and a part u
-// does not: the power changes by 2c + c² + u², both against the current that flows already; for an
+// Of the current that its law adds to the linear one, a part c is correlated with the voltage and a
+// part u is not: the power changes by 2c + c² + u², both relative to the linear current; for an
 // element of one port, against the voltage that they make across what the port is connected to.
 func (a *AC) Strain(rms []float64) (strain float64, where Part) {
 	sys, rest := a.sys, &a.Point.ports

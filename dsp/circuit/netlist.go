@@ -77,7 +77,7 @@ func (n *Netlist) node(name string) int {
 	return i
 }
 
-// HasNode says whether an element touches the node.
+// HasNode reports whether an element touches the node.
 func (n *Netlist) HasNode(name string) bool {
 	_, ok := n.index[name]
 	return ok || name == Ground
@@ -119,7 +119,7 @@ func positive[V ~float64](name string, v V) float64 {
 	return float64(v)
 }
 
-// Linear says whether no element of the circuit is non-linear.
+// Linear reports whether no element of the circuit is non-linear.
 func (n *Netlist) Linear() bool {
 	return !slices.ContainsFunc(n.parts, func(p *part) bool { _, ok := p.element.(device); return ok })
 }

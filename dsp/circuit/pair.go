@@ -13,8 +13,8 @@ type pair struct {
 func (n *Netlist) Pair(name, a, b string, d Diode) { n.Antiparallel(name, a, b, d, d) }
 
 // Antiparallel is two diodes head to tail: forward conducts from a to b, reverse from b to a. It
-// panics where they have a series resistance. A string of so many equal diodes in series is one of
-// so many times the emission coefficient.
+// panics where they have a series resistance. A string of n equal diodes in series is one with n
+// times the emission coefficient.
 func (n *Netlist) Antiparallel(name, a, b string, forward, reverse Diode) {
 	if forward.Rs != 0 || reverse.Rs != 0 {
 		panic("circuit: " + name + ": a pair has no series resistance")

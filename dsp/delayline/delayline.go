@@ -1,8 +1,7 @@
-// Package delayline remembers a signal and gives it back later: by whole samples, or by any
-// fraction of one.
+// Package delayline is a delay line with taps at whole samples, or at any fraction of one.
 //
-// It holds samples in any unit, volts as a rule, and knows no feedback: that is for those who use
-// it. Delays are in samples, counted from the newest one written; delay 0 is the newest itself.
+// It holds samples in any unit, volts as a rule, and has no feedback: that is the caller's. Delays
+// are in samples, counted from the newest one written; delay 0 is the newest itself.
 //
 // Nothing here decays, so denormal numbers come out only if they went in.
 //

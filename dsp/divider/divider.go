@@ -5,11 +5,11 @@
 // The first octave is the filtered note, turned upside down at every flip; the second is the second
 // flip-flop's square wave, as high as the filtered note's peaks.
 //
-// It is no pitch detector: it knows one wave after the other. A clean note has one peak of either
-// sign in a cycle and divides well; of a chord, or of a note whose harmonics are stronger than its
-// fundamental, it takes peaks for waves that are none, and stumbles.
+// It is no pitch detector: it counts peaks. A clean note has one peak of either sign in a cycle and
+// divides well; in a chord, or a note whose harmonics are stronger than its fundamental, it counts
+// extra peaks and mistracks.
 //
-// The switches do not alias: each jump is laid between the samples as a step of limited band.
+// The switches do not alias: each jump is a band-limited step, placed between the samples.
 // Signals are in volts.
 //
 // Start reading at Divider.Process, then step.go.

@@ -2,8 +2,8 @@ package divider
 
 import "math"
 
-// steps is a signal with jumps between its samples, each made a step of limited band: what that
-// differs in from a jump is added to the samples around it. So the signal comes half samples late.
+// steps is a signal with jumps between its samples, each made a band-limited step: its difference
+// from a jump is added to the samples around it. So the signal comes half samples late.
 type steps struct {
 	room [ring]float64
 	at   int // where the next sample goes

@@ -10,8 +10,8 @@ import (
 )
 
 // The name of the arithmetic follows what the processor can do: without fused products it is
-// another one; without registers of 256 bits, where the loops in Go are taken, it is the same, since
-// they round as those in assembly do.
+// another one; without registers of 256 bits, where the loops in Go are taken, it is the same,
+// since they round as those in assembly do.
 func TestArithmetic(t *testing.T) {
 	if os.Getenv("ARITHMETIC") != "" {
 		t.Logf("named %s.", Arithmetic())

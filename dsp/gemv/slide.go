@@ -121,8 +121,8 @@ func slideNear(y, x []float64, gain, bias float64, z, taps []float32) {
 	}
 }
 
-// Within says whether all of x is between -limit and limit, these included; what is not a number is
-// not.
+// Within reports whether all of x is between -limit and limit, these included; what is not a number
+// is not.
 func Within(x []float64, limit float64) bool {
 	j := 0
 	if fast {

@@ -11,7 +11,7 @@ type ABX struct {
 	Correct, Trials int
 }
 
-// PValue is the probability of at least so many correct answers by guessing: the exact one-sided
+// PValue is the probability of at least Correct right answers by guessing: the exact one-sided
 // binomial test, p = 1/2.
 func (r ABX) PValue() float64 {
 	r.check()

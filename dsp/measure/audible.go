@@ -24,7 +24,7 @@ import (
 // noise where listeners put it, at half a decibel, from some 60 dB a band on; where it is softer, a
 // band's step is up to a decibel and more, and a keen listener hears less than is said here.
 //
-// It does not know that a listener forgets, or that a difference is liked. It compares takes as
+// It models neither memory nor preference. It compares takes as
 // they are: match them in loudness and align them first. BS.1387 is for 48 kHz; here the frame is
 // 2048 points up to 50 kHz, twice that up to 100 kHz, four times above, so that it lasts about as
 // long.
@@ -43,8 +43,9 @@ type Audibility struct {
 	Events   int
 	Clearest float64
 	// NoiseToMask is how far the difference of the spectra lies over what the reference masks, in
-	// dB, mean over bands and frames as powers: the total noise-to-mask ratio of BS.1387-1 (from
-	// memory). Over 0 dB is not masked on the whole.
+	// dB, mean over bands and frames as powers: the total noise-to-mask ratio of BS.1387-1, Annex 2
+	// clause 4.5 (from memory; not checked against the standard's conformance items). Under 0 dB
+	// most of it is hidden.
 	NoiseToMask float64
 	// that count: either take is above the internal noise in some band by 10 dB and more
 	Frames int
@@ -94,7 +95,7 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 	ref, test := newEarState(), newEarState()
 	smoothed, sum, difference, over, furthest := 0.0, 0.0, 0.0, 0.0, 0.0
 	// The first frame begins before the record and the last ends after it, or the record's ends
-	// would be heard by nobody.
+	// would be in no frame in full.
 	x, y := m.padded(reference), m.padded(other)
 	for at := 0; at+m.size <= len(x); at += m.size / 2 {
 		m.excite(ref, x[at:at+m.size])
@@ -141,26 +142,6 @@ func Audible(reference, other []float64, rate, playback float64) (Audibility, er
 	return result, nil
 }
 
-// noiseToMask is the power of the difference of two frames' magnitudes re what the reference masks,
-// mean over the bands. BS.1387-1 masks by its excitation less 3 dB up to 12 Bark, and a quarter of a
-// dB a Bark beyond (from memory).
-func (m *ear) noiseToMask(reference, other *earState) float64 {
-	for k, r := range reference.lines {
-		d := r - other.lines[k]
-		m.energy[k] = d * d
-	}
-	m.group(&m.pitch)
-	sum := 0.0
-	for b, p := range m.pitch {
-		under := 3.0
-		if z := earStep * (float64(b) + 0.5); z > 12 {
-			under = 0.25 * z
-		}
-		sum += p / reference.excitation[b] * math.Pow(10, under/10)
-	}
-	return sum / BandCount
-}
-
 // JustNoticeable is the step in excitation, in dB, that half of the listeners hear at an excitation
 // of level dB: BS.1387-1 Annex 2 clause 4.7. Below 0 dB nothing is heard: +Inf.
 func JustNoticeable(level float64) float64 {
@@ -194,7 +175,7 @@ type ear struct {
 	edge    [BandCount + 1]float64 // band edges in bins (bin k reaches from k-1/2 to k+1/2)
 	centre  [BandCount]float64     // Hz
 	noise   [BandCount]float64     // internal noise
-	smear   [BandCount]float64     // forgetting per frame
+	smear   [BandCount]float64     // decay factor of forward masking, per frame
 	unit    [BandCount]float64     // what the spreading makes of 0 dB in every band
 	pitch   [BandCount]float64     // energy in the bands of the frame at hand
 	spreads [BandCount]float64

@@ -212,7 +212,8 @@ func resampled(x []float64, lag, faster float64) []float64 {
 			}
 			continue
 		}
-		// sin(π(d-i)) only changes its sign from sample to sample; the window's cosine is turned on.
+		// sin(π(d-i)) only changes its sign from sample to sample; the window's cosine is turned
+		// on.
 		s := math.Sin(math.Pi*d) / math.Pi
 		ws, wc := math.Sincos(math.Pi * d / half)
 		sum := 0.0

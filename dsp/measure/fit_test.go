@@ -35,7 +35,8 @@ func TestFitTo(t *testing.T) {
 	for _, c := range []struct{ lag, cents, sign float64 }{
 		{0, 0, 1}, {0.003, 0, 1}, {-0.0471, 0, 1}, {0.0030103, 0, 1}, {0.00001, 0, -1}, {0, 1, 1}, {0.02, -1, 1}, {0.004, 3, 1}, {0, 1, -1},
 	} {
-		// y(t) = x(t - lag - drift·t), to the first order; exactly, what is read at (t - lag)/(1 + drift).
+		// y(t) = x(t - lag - drift·t), to the first order; exactly, what is read at (t - lag)/(1 +
+		// drift).
 		drift := math.Pow(2, c.cents/1200) - 1
 		y := tones(n, rate, func(t float64) float64 { return (t - c.lag) / (1 + drift) })
 		for k := range y {

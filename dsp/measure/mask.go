@@ -10,48 +10,31 @@ const (
 	maskSlope = 0.25 // dB per Bark, beyond
 )
 
-// NoiseToMask is the total noise-to-mask ratio of ITU-R BS.1387-1 in dB: by how much what other has
-// and reference has not stands over what reference hides, its mean power over critical bands and
-// frames; under 0, most of it is hidden. Source: Annex 2 clause 4.5 (from memory; not checked
-// against the standard's conformance items). Both are fractions of full scale, of one length, and
-// playback is as in Audible.
+// NoiseToMask is Audibility.NoiseToMask alone, with its errors; the ratio of records that are
+// identical is no number: it has the reason NoDifference.
 func NoiseToMask(reference, other []float64, rate, playback float64) (float64, error) {
-	mustRate("noise to mask", rate, 40000, 200000)
-	if err := checkPair(reference, other); err != nil {
-		return 0, err
+	a, err := Audible(reference, other, rate, playback)
+	if err == nil && math.IsInf(a.NoiseToMask, -1) {
+		err = NotMeasurable{Reason: NoDifference}
 	}
-	m := newEar(rate, playback)
-	if len(reference) < m.size {
-		return 0, notMeasurable(TooShort, "%d samples, needs %d", len(reference), m.size)
+	return a.NoiseToMask, err
+}
+
+// noiseToMask is the power of the difference of two frames' magnitudes re what the reference hides,
+// mean over the bands.
+func (m *ear) noiseToMask(reference, other *earState) float64 {
+	for k, r := range reference.lines {
+		d := r - other.lines[k]
+		m.energy[k] = d * d
 	}
-	ref, noise := newEarState(), newEarState()
-	difference := make([]float64, m.size)
-	sum, frames := 0.0, 0
-	for at := 0; at+m.size <= len(reference); at += m.size / 2 {
-		for k := range difference {
-			difference[k] = other[at+k] - reference[at+k]
+	m.group(&m.pitch)
+	sum := 0.0
+	for b, p := range m.pitch {
+		under := maskLow
+		if z := earStep * float64(b); z > maskKnee {
+			under = maskSlope * z
 		}
-		m.excite(noise, difference)
-		bands := m.pitch
-		m.excite(ref, reference[at:at+m.size])
-		if !m.counts(ref) {
-			continue
-		}
-		frames++
-		for b, e := range bands {
-			z := earStep * float64(b)
-			offset := maskLow
-			if z > maskKnee {
-				offset = maskSlope * z
-			}
-			sum += (e - m.noise[b]) / (ref.excitation[b] * math.Pow(10, -offset/10)) / BandCount
-		}
+		sum += p / reference.excitation[b] * math.Pow(10, under/10)
 	}
-	if frames == 0 {
-		return 0, notMeasurable(Silence, "nothing above the threshold of hearing at %.0f dB playback", playback)
-	}
-	if sum <= 0 {
-		return 0, notMeasurable(Silence, "nothing is added")
-	}
-	return powerDB(sum / float64(frames)), nil
+	return sum / BandCount
 }

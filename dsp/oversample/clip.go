@@ -15,13 +15,13 @@ import (
 // next to nothing. The output may go past the limits by as much as cutting harmonics off at half
 // the base rate makes an edge ring.
 //
-// The way up and down stops what lies between the pass band and half the base rate, so no excess
-// tells of it: a limiter behind an amplifier behind a limiter would let what the first has left
-// there grow without an end. So where there is an excess, and until there has been none for
-// holdFor, the input's share is itself what comes up and down, which differs from it there alone.
-// One is faded into the other, before the excess comes. The way up may stop so much of a signal that
-// its excess is not seen at all, as of alternating samples at half the base rate. So a sample that
-// is itself past twice a limit tells of it too.
+// The filters up and down stop what lies between the pass band and half the base rate, so the
+// excess has nothing of it: in a limiter behind an amplifier behind a limiter, what the first
+// leaves there would grow without bound. So where there is an excess, and until there has been none
+// for holdFor, the input's share is itself what comes up and down, which differs from it there
+// alone. One is faded into the other, before the excess comes. The way up may stop so much of a
+// signal that its excess is not seen at all, as of alternating samples at half the base rate. So a
+// sample that is itself past twice a limit tells of it too.
 //
 // Aliasing is kept low twice: by the high rate, and by taking the mean of the excess along the
 // straight line between neighbouring samples (first-order antiderivative antialiasing: "Reducing
@@ -133,7 +133,7 @@ func (c *Clip) Reset() {
 	c.reached = false
 }
 
-// Reached says whether the input has gone past a limit since the last Reset, in between samples
+// Reached reports whether the input has gone past a limit since the last Reset, in between samples
 // too.
 func (c *Clip) Reached() bool { return c.reached }
 
@@ -297,7 +297,7 @@ func (c *Clip) mend(n int) (some bool) {
 	return some || m != [3]float64{}
 }
 
-// far says whether a base sample, counted from the chunk's first, is past twice a limit.
+// far reports whether a base sample, counted from the chunk's first, is past twice a limit.
 func (c *Clip) far(sample int) bool {
 	v := c.past[c.before+sample]
 	return v > 2*c.hi || v < 2*c.lo

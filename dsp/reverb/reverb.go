@@ -2,10 +2,10 @@
 //
 // The plate is a dense decay that starts at once, with no early reflections: a feedback delay
 // network, all-passes that diffuse the input, then sixteen delay lines that feed each other through
-// an orthogonal matrix. It models what a plate does to the ear (density, decay by frequency), not
-// its metal: no dispersion, no transducers. It is mono in, with two decorrelated outputs. The room
-// has early reflections and then the same network; the springs are two waveguides that slow high
-// frequencies down. These two are mono.
+// an orthogonal matrix. It models a plate's audible properties (density, decay by frequency), not
+// its physics: no dispersion, no transducers. It is mono in, with two decorrelated outputs. The
+// room has early reflections and then the same network; the springs are two waveguides that slow
+// high frequencies down. These two are mono.
 //
 // Signals are in any unit, volts as a rule; times in seconds.
 //
@@ -55,7 +55,7 @@ type Plate struct {
 	line     [lines]*delayline.Line
 	length   [lines]int // samples
 	absorb   [lines]absorber
-	taps     [2][lines]int // where the outputs listen, in samples from a line's input
+	taps     [2][lines]int // the output taps, in samples from a line's input
 	out      [2][lines]float64
 	quiet    int // samples since the input was last other than zero
 	rest     int // a quiet of this length ends the decay; -1: never

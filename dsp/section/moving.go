@@ -47,10 +47,10 @@ type turning struct {
 	span   float64
 	way    [3]float64
 	u      []float64
-	yh, yn []float64 // what is heard of the two
+	yh, yn []float64 // the crossfade of the two
 }
 
-// Frame is the circuit that is heard alone at a sample.
+// Frame is the circuit of one sample, where no other is faded in.
 type Frame struct {
 	At      int64 // sample of the recording
 	Circuit int
@@ -113,10 +113,10 @@ func NewMoving(circuits []*circuit.Netlist, frames []Frame, start int64, rate ds
 // Latency is by how many samples the output comes late; exact.
 func (m *Moving) Latency() int { return m.around.latency }
 
-// Linear says whether the section's circuits are linear.
+// Linear reports whether the section's circuits are linear.
 func (m *Moving) Linear() bool { return isLinear(m.turning.cores[0]) }
 
-// Report is how the solver fared, over all circuits.
+// Report is the solver's convergence, over all circuits.
 func (m *Moving) Report() (r transient.Report) {
 	for _, c := range m.turning.cores {
 		r.Add(reportOf(c))

@@ -21,8 +21,8 @@ type raised struct {
 // chunk is how many samples are processed at a time; no result depends on it.
 const chunk = 64
 
-// newRaised makes the filters for so many inputs and outputs, around what is late by so many raised
-// samples.
+// newRaised makes the filters for the given numbers of inputs and outputs, around a core with that
+// latency in raised samples.
 func newRaised(factor int, rate dsp.Hertz, inputs, outputs, late int) *raised {
 	r := &raised{factor: factor, pad: (factor - late%factor) % factor}
 	for range inputs {

@@ -5,8 +5,8 @@
 // band-limiting filters, so that what it adds above half the rate does not fold down. A linear one
 // runs at the recording's own rate.
 //
-// It does not know what is on either side of it, and it keeps no signal: that is for who wires
-// sections.
+// It is independent of what is on either side of it, and keeps no signal: that is for package
+// render.
 //
 // Start reading at New, then raised.go (the filters around a circuit) and moving.go (controls that
 // are turned).
@@ -121,10 +121,10 @@ func newStepper(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes
 // Latency is by how many samples the output comes late; exact.
 func (s *Section) Latency() int { return s.latency }
 
-// Linear says whether the section's circuit is linear: then no iteration is needed.
+// Linear reports whether the section's circuit is linear: then no iteration is needed.
 func (s *Section) Linear() bool { return isLinear(s.core) }
 
-// Report is how the solver fared; zero for a linear section.
+// Report is the solver's convergence since the last Reset; zero for a linear section.
 func (s *Section) Report() transient.Report { return reportOf(s.core) }
 
 // Reset puts the circuit to rest at its operating point.

@@ -151,7 +151,7 @@ func SortedCables(c []board.Cable) []string {
 	return all
 }
 
-// Dressed is a chain file in other clothes, which say the same.
+// Dressed is a chain file in other layouts and spellings of the same meaning.
 func Dressed(src string) map[string]string {
 	return map[string]string{
 		"as shipped": src,

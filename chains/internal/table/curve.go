@@ -19,9 +19,9 @@ const (
 	leastApart = 10e-3
 )
 
-// Moving is a Quantity whose value may also be a curve. move gets the curve, or nil for a value that
-// holds; set gets the value, or that at 0 s. still says why the setting cannot move; "" where it
-// can.
+// Moving is a Quantity whose value may also be a curve. move gets the curve, or nil for a value
+// that holds; set gets the value, or that at 0 s. still says why the setting cannot move; "" where
+// it can.
 func Moving[R Reader, T any](name, brief string, unit dsp.Unit, low, high float64, initial, still string, set func(*T, float64), move func(*T, *board.Curve)) Key[R, T] {
 	k := Quantity[R](name, brief, unit, low, high, initial, set)
 	number := k.Read
@@ -125,8 +125,8 @@ func CurveSchema(value Object) Object {
 // CurveDef is the name of the schema of curves.
 const CurveDef = "curve"
 
-// AnyCurve is the schema of a curve, whatever its unit; it goes under CurveDef among the definitions
-// of a schema that has a CurveSchema in it.
+// AnyCurve is the schema of a curve, whatever its unit; it goes under CurveDef among the
+// definitions of a schema that has a CurveSchema in it.
 func AnyCurve() Object {
 	return Object{
 		"type": "object", "required": []string{"at"}, "additionalProperties": false,

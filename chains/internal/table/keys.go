@@ -1,7 +1,7 @@
-// Package table reads a map of a chain file by a table of keys, each of which reads its own value and
-// describes it in JSON Schema, so that what is read and what editors are told cannot part. It is
-// there, apart from package file, because it knows no guitar and no block: only maps, quantities,
-// words, lines, and values over time.
+// Package table reads a map of a chain file by a table of keys, each of which reads its own value
+// and describes it in JSON Schema, so that what is read and what editors are told cannot part. It
+// is there, apart from package file, because it knows no guitar and no block: only maps,
+// quantities, words, lines, and values over time.
 //
 // Start reading at Key, then at Read.
 package table

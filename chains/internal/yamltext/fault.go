@@ -46,9 +46,9 @@ func OneLine(text string) string {
 	return Clipped(text, 800)
 }
 
-// Steers reports whether c ends a line, commands a terminal, or turns the direction in which what is
-// around it is read (the bidirectional controls of Unicode Standard Annex #9, which can make a text
-// look like another).
+// Steers reports whether c ends a line, commands a terminal, or turns the direction in which what
+// is around it is read (the bidirectional controls of Unicode Standard Annex #9, which can make a
+// text look like another).
 func Steers(c rune) bool {
 	return unicode.IsControl(c) || c == '\u2028' || c == '\u2029' || unicode.Is(unicode.Bidi_Control, c)
 }

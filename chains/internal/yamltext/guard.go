@@ -1,7 +1,7 @@
-// Package yamltext reads one YAML text that nobody need trust: it lets in what a chain file may be,
-// hands out its values with their places, gathers faults with an excerpt and the nearest word, and
-// quotes what is written back. It is there, apart from package file, because editing a text needs
-// it too.
+// Package yamltext reads one untrusted YAML text: it accepts only the subset that a chain file may
+// use, hands out its values with their places, gathers faults with an excerpt and the nearest word,
+// and quotes what is written back. It is there, apart from package file, because editing a text
+// needs it too.
 //
 // Start reading at Reader.
 package yamltext

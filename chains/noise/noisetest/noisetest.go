@@ -24,8 +24,8 @@ import (
 	"drywire/dsp/section"
 )
 
-// Chains is random chains as chain files, each with a detector or much gain: conditions nobody
-// tuned for.
+// Chains is random chains as chain files, each with a detector or much gain: conditions that the
+// ledger was not developed on.
 func Chains(seed uint64, count int) []string {
 	r := rand.New(rand.NewPCG(seed, 0))
 	between := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }

@@ -30,16 +30,15 @@ func checkCommand(s streams) *cobra.Command {
 		Short: "Check a chain file and show what is wired to what",
 		Long: `Check reads a chain file, wires every take and finds its operating point; or it prints every mistake
 in the file with its place. First come the warnings: an output of a supply that is overloaded, a
-block that starves, two paths that cancel when they are heard as one (they do where their
-correlation is under -0.5, or where their sum is 6 dB or more under the sum of their powers in any
-octave from 80 Hz to 5 kHz; by their responses, or where one of them has a block without one, as a
-reverb, by rendering many tones at once). Then what each output feeds, the order of every take,
-and where one thing is plugged into another, what drives (source impedance, with the cable) and
-what is driven (input impedance), both at 1 kHz: each once, and of many those in which something is
-lost. It says which presets need a hand, as no foot turns a knob, and which cables to move on the
-floor from the first take to each of the others, as few as it takes. A plug that would harm a block
-is a mistake, and so is the power of a valve amplifier without a loudspeaker or a load box. --all
-shows every take in full. It writes nothing.`,
+block whose supply voltage is too low, two paths that cancel when they are summed (their correlation
+is under -0.5, or their sum is 6 dB or more under the sum of their powers in any octave from 80 Hz
+to 5 kHz; by their responses, or where one of them has a block without one, as a reverb, by
+rendering many tones at once). Then what each output feeds, the order of every take, and the source
+impedance (with the cable) and input impedance at every jack, both at 1 kHz: each pair once, and of
+many only those with a loss of 1 dB or more. It says which presets need a knob turned by hand, and
+the fewest cables to move on the floor from the first take to each of the others. A plug that would
+harm a block is a mistake, and so is the power of a valve amplifier without a loudspeaker or a load
+box. --all shows every take in full. It writes nothing.`,
 		Example: `  drywire check my-chain.yaml`,
 		Args:    oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -103,7 +102,7 @@ type checked struct {
 	take   board.Take
 	chain  *board.Chain
 	places []wiring.Handover
-	paths  string // how the paths of its split get along; "" where it has none
+	paths  string // how the paths of its split add up; "" where it has none
 	cancel bool
 }
 
@@ -315,8 +314,8 @@ const (
 	costly  = 1.0 // dB: where there are more, those that lose so much
 )
 
-// printHandovers shows who feeds whom; what is the same in several takes shares a row. Of many rows
-// it shows those in which something is lost, unless all are asked for.
+// printHandovers prints source and input impedances at every jack; what is the same in several
+// takes shares a row. Of many rows it prints those with a loss, unless all are asked for.
 func printHandovers(s streams, takes []checked, all bool) {
 	type place struct{ jack, source, input, lost string }
 	var order []place
@@ -425,7 +424,7 @@ func printSupplies(s streams, f *chainFile) {
 	t.print(s.out)
 }
 
-// pathsText says how the two paths of a take's split get along, and whether they cancel.
+// pathsText says how the two paths of a take's split add up, and whether they cancel.
 func pathsText(ctx context.Context, c *board.Chain, rate dsp.Hertz) (text string, cancel bool) {
 	x, err := experiment.CancellationOf(c, ctx, rate)
 	switch {

@@ -39,13 +39,12 @@ drywire report). Files of those names are written over. Where a take ends in two
 have two channels, and what a player will hear is told from the mean of both.
 
 --take, given for each, chooses what is compared. What a player will hear comes first; --all adds
-the measures of every pair and how the solver fared.
+the measures of every pair and the solver's convergence.
 
 The table gives what each take has at the last jack, in volts, before the gain that matched it. The
 null is how far a take differs from the first, after matching: 0 dB is as much difference as signal,
 -60 dB one part in a thousand. Then, for each pair of takes, it says what a player will hear; and
-which cables to move on the floor from the first take to each of
-the others, as few as can be.
+the fewest cables to move on the floor from the first take to each of the others.
 
 --json prints one object in place of the table:
   title, quality, rate_hz
@@ -91,7 +90,7 @@ What has no value, as the level of silence, is null, and in pairs {"not_measurab
 	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the `DIR` to write the files into; made where there is none")
 	cmd.Flags().StringArrayVar(&o.takes, "take", nil, "the `NAME` of a take to compare, given for each; all of them where there is none given")
 	noiselessFlag(cmd, &o.noiseless)
-	cmd.Flags().BoolVar(&o.all, "all", false, "print every pair with its numbers, and how the solver fared")
+	cmd.Flags().BoolVar(&o.all, "all", false, "print every pair with its numbers, and the solver's convergence")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the table")
 	recordingFlag(cmd, &o.recording)
 	qualityFlag(cmd, &o.quality)
@@ -212,7 +211,7 @@ func warnings(ctx context.Context, s streams, c *produce.Compared) {
 	}
 }
 
-// warn says loudly where the solver did not converge.
+// warn prints a warning for every section in which the solver did not converge.
 func warn(s streams, w *render.Plan, reports []render.SectionReport) {
 	for _, r := range reports {
 		if r.Failures > 0 {
@@ -272,7 +271,7 @@ func printLevels(s streams, e *experiment.Comparison) {
 	}
 }
 
-// printSolver prints how the solver fared.
+// printSolver prints the solver's convergence, one row per take.
 func printSolver(s streams, e *experiment.Comparison) {
 	solver := table{header: []string{" #", "solved together", " rate\nkHz", " steps\n", " divided\nsteps", " most\niterations", " unconverged\nsteps"}}
 	for _, k := range e.Takes {

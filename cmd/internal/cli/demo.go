@@ -26,7 +26,7 @@ func demoCommand(s streams) *cobra.Command {
 	var o demoOptions
 	cmd := &cobra.Command{
 		Use:   "demo",
-		Short: "Hear what comes of a buffer before a fuzz, and after",
+		Short: "Hear a fuzz plugged into the guitar, and behind a buffer",
 		Long: fmt.Sprintf(`Demo renders the shipped chain file %s with a shipped recording: one
 riff, through a fuzz that the guitar is plugged into directly and through the same fuzz behind a
 buffer, each with the guitar's volume full and rolled back. It writes the takes, matched in

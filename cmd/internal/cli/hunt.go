@@ -32,10 +32,10 @@ func huntCommand(s streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "hunt FILE",
 		Short: "Find where a noise comes from, without taking the board apart",
-		Long: fmt.Sprintf(`Hunt asks what the noise sounds like, proposes the test that tells most for its cost in plugs and
-minutes, asks what was heard, and goes on until the culprit is known, or only another part in its
-place can tell. Before each test put the last one back. The take that --take names (else the first)
-is how the board is set while it is noisy.
+		Long: fmt.Sprintf(`Hunt asks what the noise sounds like, proposes the most informative test for its cost in plugs and
+minutes, asks what was heard, and goes on until the cause is known, or only swapping a part can
+tell. Before each test undo the last one. The take that --take names (else the first) is how the
+board is set while it is noisy.
 
 Answers:  %s, or what is left: %s;
 skip where a test cannot be done.
@@ -49,7 +49,7 @@ pedal 1.5, supply 1.5, ground-loop 5, amplifier 1.5, mains 1.5. One answer in tw
 wrong, and one search in ten to be for two faults at once.
 
 CAUTION: never lift an earth, touch no mains wiring and open nothing. Turn down before you pull a
-plug. Whoever may work on mains and amplifiers does that work.
+plug. Work on mains and amplifiers is for licensed technicians.
 
 --plan prints the whole tree of tests for paper.`, strings.Join(hunt.Changes, ", "), strings.Join(hunt.Sounds, ", ")),
 		Example: `  drywire hunt my-board.yaml
@@ -172,7 +172,7 @@ func converse(ctx context.Context, s streams, h *hunt.Hunt, reply huntReplies) e
 		if !ok {
 			s.printf("\n")
 			paragraph(s.out, "", search.Said(), 98)
-			s.printf("It took %d tests, %d plugs and %.0f minutes. If it is still there then, hunt again: there may be two.\n", n-1, search.Plugs, search.Minutes)
+			s.printf("Tests: %d. Plugs moved: %d. Minutes: %.0f. If it is still there then, hunt again: there may be two.\n", n-1, search.Plugs, search.Minutes)
 			return nil
 		}
 		s.printf("\n")

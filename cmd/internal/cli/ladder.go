@@ -24,7 +24,7 @@ func ladderCommand(s streams) *cobra.Command {
 	var o ladderOptions
 	cmd := &cobra.Command{
 		Use:   "ladder FILE",
-		Short: "Draw how loud signal, noise and ceiling are, jack by jack",
+		Short: "Draw the level diagram: signal, noise and ceilings, jack by jack",
 		Long: `Ladder draws the level diagram of two takes, or of those that --take names: at every place where one
 thing is plugged into the next, how loud the signal is (from its average to its peak), how loud the
 noise is when nobody plays, and the two ceilings of what it goes into: where that begins to colour

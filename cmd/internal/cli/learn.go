@@ -29,7 +29,7 @@ func learnCommand(s streams) *cobra.Command {
 	var o learnOptions
 	cmd := &cobra.Command{
 		Use:   "learn [NAME]",
-		Short: "Take the next lesson in a browser, with the board in your hands",
+		Short: "Take the next lesson in a browser, and rewire its board yourself",
 		Long: `Learn opens a lesson of the course on a page of this machine: predict, listen blind, say what you
 heard, see what was measured and why; then the board itself, as drywire listen has it, with a goal
 that is judged by measuring it; then a question on another board.

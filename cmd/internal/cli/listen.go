@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -33,6 +34,9 @@ the difference at all.
 The page writes the chain file, and beside it the results of blind tests: save puts an order or a
 take back into it, with your comments and your layout. Change the file in an editor meanwhile, and
 the page follows. Its recording must lie in the chain file's folder, or under it.
+
+What is changed and not saved is kept beside the file at once, in FILE.draft, and offered when the
+file is opened again: a closed window, a crash or Ctrl-C loses nothing.
 
 The page is for this machine alone, and for those who have its address, which is a new one every
 time. Ctrl-C ends it.`,
@@ -81,6 +85,10 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 					s.say("drywire: no browser could be opened (%v); open the address yourself", err)
 				}
 			}
+		},
+		Unsaved: func(names []string) {
+			text := fmt.Sprintf("Not saved, and kept in %s: drywire listen offers it when it opens %s again.", strings.Join(names, ", "), filepath.Base(o.file))
+			paragraph(s.out, "", text, width)
 		},
 		Version: Version, Disk: s.disk, Long: *s.long,
 	})

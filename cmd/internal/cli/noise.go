@@ -32,16 +32,16 @@ Of a take that ends in two, out is both of its ends, whose powers add up as in a
 
 At the jack out it also moves every block to every other place: in the order, on either path of a
 split, in the loops of a switcher that are in and out of them; and the switcher as a whole. What
-counts is the noise beyond the gain: noise that falls only because everything gets softer is no
-help.
+counts is the change of noise less the change of gain: noise that falls only because everything
+gets softer is no help.
 
-A-weighting is IEC 61672-1; unweighted is 20 Hz to 20 kHz. What a chain does to noise while the
-strings sound, and the noise in the recording are not in it. Ripple is that of the supplies that
-the file gives; a block that is plugged into none has an ideal one.
+A-weighting is IEC 61672-1; unweighted is 20 Hz to 20 kHz. The noise in the recording, and what the
+chain does to noise while the strings sound, are not included. Ripple is that of the file's
+supplies; a block that is plugged into none has an ideal supply.
 
-Behind a loudspeaker, what the microphone and its input make is told apart, and is in no other
-figure: nobody in the room hears it. Gates are closed when nobody plays; the noise under the
-playing, with gates open, is told beside it, and the gain of a move is that with gates open.
+Noise of the microphone and its input, behind a loudspeaker, is listed separately and is in no
+other figure: nobody in the room hears it. Gates are closed when nobody plays; the noise under the
+playing, with gates open, is listed as well, and a move's change of gain is that with gates open.
 
 --json prints one object in place of the tables:
   take, order, jack
@@ -186,8 +186,8 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) 
 	}
 
 	if len(r.Moves) > 0 {
-		s.printf("\nIf one block were moved: change of the noise, of the gain at 1 kHz, and of the noise beyond it\n")
-		t = table{header: []string{"block", "where", " noise\ndB", " gain\ndB", " beyond\ndB"}}
+		s.printf("\nIf one block were moved: change of the noise, of the gain at 1 kHz, and noise less gain (net)\n")
+		t = table{header: []string{"block", "where", " noise\ndB", " gain\ndB", " net\ndB"}}
 		moves := slices.Clone(r.Moves)
 		slices.SortStableFunc(moves, func(a, b experiment.NoiseMove) int {
 			return cmp.Compare(a.NoiseDB-a.GainDB, b.NoiseDB-b.GainDB)
@@ -257,10 +257,10 @@ func change(db float64) string {
 // verdict answers the question in a sentence or two.
 func verdict(r *experiment.NoiseReport) string {
 	if len(r.Blocks) == 0 || !r.ADBu.OK() {
-		return "Nothing makes any noise here."
+		return "Nothing makes noise here."
 	}
 	first := r.Blocks[0]
-	text := fmt.Sprintf("What you hear when you stop playing is %s first of all: %s %% of the noise.", quotedName(first.Name), percentText(first.Share))
+	text := fmt.Sprintf("What you hear when you stop playing is mostly %s: %s %% of the noise.", quotedName(first.Name), percentText(first.Share))
 	if len(r.Moves) == 0 {
 		return text
 	}
@@ -268,7 +268,7 @@ func verdict(r *experiment.NoiseReport) string {
 	if !ok {
 		return text + " No move of one block lowers it without taking as much of the gain."
 	}
-	return text + fmt.Sprintf(" Moving %s %s brings %s dB of noise at %s dB of gain: %.1f dB quieter at the same loudness of soft notes.",
+	return text + fmt.Sprintf(" Moving %s %s changes the noise by %s dB and the gain by %s dB: %.1f dB quieter at the same loudness of soft notes.",
 		m.Block, m.Where, change(m.NoiseDB), change(m.GainDB), m.GainDB-m.NoiseDB)
 }
 

@@ -37,7 +37,8 @@ order: [fuzz, comp, eq, buffer, echo, plate]
 // it, against that of a full render of the same 5 s, likewise on one core: the mean over every 30th
 // order, each wired and rendered by itself. Three renders, one line each:
 //
-//   - cut: at the same quality, cut off at the end of the recording, as the ranking renders it; nothing measured. The strict one.
+//   - cut: at the same quality, cut off at the end of the recording, as the ranking renders it;
+//     nothing measured. The strict one.
 //   - tail: at the same quality to the end of the tail, as the commands render it.
 //   - normal: at normal quality to the end of the tail.
 //

@@ -241,7 +241,7 @@ func levelUnit(matchedBy string) string {
 	return "LUFS"
 }
 
-// solverText sums up how the solver fared.
+// solverText sums up the solver's convergence.
 func solverText(reports []render.SectionReport) string {
 	if len(reports) == 0 {
 		return "the circuit is linear: no iteration needed"

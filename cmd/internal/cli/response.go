@@ -21,14 +21,14 @@ func responseCommand(s streams) *cobra.Command {
 	var o responseOptions
 	cmd := &cobra.Command{
 		Use:   "response FILE",
-		Short: "Show the response from the pickup to a jack, and what plugging in costs",
+		Short: "Show the response from the pickup to a jack, and the loading losses on the way",
 		Long: `Response is the gain from the pickup's own voltage to a jack, by frequency, for signals so small
 that nothing distorts or compresses; where an echo or a reverb is on the way, its comb ripple
 is averaged.
 
-Below it is what every hand-over on the way costs: by how many dB the voltage would be higher if the
-next input took no current, and if the cable had no length. A negative cost is a gain: a cable
-brings a pickup's resonance down to where it lifts.
+Below it are the loading losses at every jack on the way: by how many dB the voltage would be higher
+if the next input drew no current, and if the cable had no length. A negative loss is a gain: a
+cable lowers a pickup's resonance to where it lifts the treble.
 
 Of a take that ends in two, it prints both ends where --at names none.
 
@@ -135,7 +135,7 @@ func printResponse(s streams, r *experiment.ResponseReport) {
 }
 
 func printLosses(s streams, r *experiment.ResponseReport) {
-	s.printf("\nWhat plugging in costs, in dB: the input with the cable there, the cable with the input there\n")
+	s.printf("\nLoading losses, in dB: of the input with the cable in place, of the cable with the input in place\n")
 	header := []string{"into", " source\nΩ", " input\nΩ", " cable\nm"}
 	for _, hz := range experiment.LossFrequencies {
 		header = append(header, fmt.Sprintf(" %s\ninput", quantity(hz, dsp.Hertzes)), " \ncable")

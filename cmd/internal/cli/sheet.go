@@ -22,15 +22,15 @@ func sheetCommand(s streams) *cobra.Command {
 	var o sheetOptions
 	cmd := &cobra.Command{
 		Use:   "sheet FILE",
-		Short: "Make the sheet that hangs under the board: cables, presets, knobs, power, labels",
-		Long: `Sheet writes what one needs on one's knees before the board, on A4 paper: the path and the loops,
-presets and the loops that are in, every cable with its number, from, to and length, what comes in
-and goes out at the board's edge, which supply output feeds what and how much is drawn of what it
-gives, knobs as numbers with a tick, what presets change, what to buy, what to look at before a
-gig, and cautions; then labels to cut out, for blocks, supply leads and both ends of every cable.
+		Short: "Make a board's wiring sheet: cables, presets, knobs, power, labels",
+		Long: `Sheet writes what you need to wire and check a board, on A4 paper: the signal path and the loops,
+presets and the loops that are in, every cable with its number, from, to and length, the inputs and
+outputs at the board's edge, which supply output feeds what with its load and rating, knob positions
+as numbers and pointers, what presets change, what to buy, a checklist for before a gig, and
+cautions; then labels to cut out, for blocks, supply leads and both ends of every cable.
 
-Cables are those of one take, with the lengths that the file says; plugs, and what else no file
-says, are what is usual. Trims for another guitar are left open, to be written in by ear.
+Cables are those of one take, with the lengths in the file; plugs, and what else the file does not
+say, are the usual ones. Trims for another guitar are left blank, to be written in by ear.
 
 Print the page from a browser, or print it into a picture there. Without -o the sheet is printed
 as text, without labels.`,

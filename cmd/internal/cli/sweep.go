@@ -21,17 +21,17 @@ func sweepCommand(s streams) *cobra.Command {
 	var o sweepOptions
 	cmd := &cobra.Command{
 		Use:   "sweep FILE --knob BLOCK.KNOB",
-		Short: "Turn a knob over its travel, and see what ends its use first",
+		Short: "Turn a knob over its travel, and see what limits its useful range",
 		Long: `Sweep turns one knob from 7 to 5 o'clock, an hour at a time, in the first two takes that have its
 block, or in those that --take names. Every position is simulated on the loudest two seconds of the
-recording. Knobs that are no dials go evenly through their range, frequencies by octaves.
+recording. Knobs without a dial go in even steps through their range, frequencies in octaves.
 
-What ends its useful travel is where, from the bottom up,
+Going up from the bottom, its useful travel ends where
   the peaks pass the ceiling of a block behind it, where that breaks up (see drywire ladder), or
   of the block itself where that is clean turned down,
   the playing, past its best, is less than 60 dB over the hiss, and 3 dB less than it was there,
   it is louder than the loudest other preset by a jump (2 LU),
-  or from where on nobody hears a step of an hour, at equal loudness, nor 0.5 LU of level.
+  or where a further hour is inaudible, at equal loudness, and changes the level by under 0.5 LU.
 A ceiling that is passed on purpose, as into a valve amplifier, ends only the clean travel.
 
 --json prints one object: block, knob, unit, takes: take, now, next, points: clock, value,

@@ -9,10 +9,10 @@ import (
 	"drywire/chains/render"
 )
 
-// admission lets in what takes memory beside what is kept: who listens, to a region and the sounds
-// on it, and what computes. Together they stay within the budget, and what is kept makes way for
-// them. Who listens waits for what computes, which waits for nobody who listens: listening has a
-// half of the budget at the most, and what computes may have the other half for sure.
+// admission controls the memory beside the cache: of listeners (a region and the sounds on it) and
+// of computations. Together they stay within the budget, and the cache shrinks for them. Listeners
+// wait for computations and never the other way round: listeners get half of the budget at most, so
+// computations always have the other half.
 type admission struct {
 	budget int
 	store  *render.Store
@@ -26,7 +26,7 @@ type admission struct {
 
 type holding struct{ bytes, holders int }
 
-// applicant is one that waits to be let in.
+// applicant is a listener or computation that waits for memory.
 type applicant struct {
 	fits  func() bool // with the lock held
 	take  func()      // likewise
@@ -113,7 +113,7 @@ func (a *admission) compute(ctx context.Context, bytes int) (done func(), err er
 	return a.enter(ctx, 1, p, func() { a.computing -= bytes; a.store.SetAside(-bytes) })
 }
 
-// promised is the most that one that waits to compute takes. The lock is held.
+// promised is the largest size among the computations that wait. The lock is held.
 func (a *admission) promised() int {
 	most := 0
 	for _, p := range a.waiting[1] {
@@ -122,7 +122,7 @@ func (a *admission) promised() int {
 	return most
 }
 
-// enter waits for its turn at one of the two doors, and until it fits.
+// enter waits for its turn in one of the two queues, and until it fits.
 func (a *admission) enter(ctx context.Context, door int, p *applicant, give func()) (leave func(), err error) {
 	a.mu.Lock()
 	if len(a.waiting[door]) >= mostWaiting {
@@ -160,7 +160,7 @@ func (a *admission) enter(ctx context.Context, door int, p *applicant, give func
 	return nil, ctx.Err()
 }
 
-// next lets in who fits. The lock is held.
+// next admits what fits. The lock is held.
 func (a *admission) next() {
 	for door := len(a.waiting) - 1; door >= 0; door-- { // what computes first: others wait for it
 		for len(a.waiting[door]) > 0 && a.waiting[door][0].fits() {

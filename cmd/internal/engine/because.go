@@ -29,7 +29,8 @@ func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b boar
 const askMemory = 96 << 20
 
 // Why answers a complaint about a take of a file on a region. Every variant that it simulates waits
-// for its turn, so that what is played comes first. Progress is told how many are done, of how many.
+// for its turn, so that what is played comes first. Progress is told how many are done, of how
+// many.
 func (e *Engine) Why(ctx context.Context, r Region, f *board.File, take string, c *why.Complaint, progress func(done, total int)) (*why.Answer, error) {
 	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})
 	if err != nil {

@@ -26,7 +26,7 @@ import (
 // Budget is how many bytes are taken for all windows together: the regions and sounds that are
 // listened to, the signals that are being computed, and with what these leave of it, what is kept,
 // the voltages inside chains and the finished sounds. With windows, wirings, renderers at work and
-// what the collector has not come by yet, a server stays under 512 MiB.
+// garbage not collected yet, a server stays under 512 MiB.
 const Budget = 400 << 20
 
 // Engine renders for all windows, and remembers. What is exact is rendered once, however many
@@ -85,8 +85,8 @@ func (e *Engine) Counts() Counts {
 	return c
 }
 
-// Turn waits for a turn at a processor among the work that nobody waits for with a hand on the
-// board; done must be called after it. ErrBusy where too many wait already.
+// Turn waits for a turn at a processor in the least urgent class; done must be called after it.
+// ErrBusy where too many wait already.
 func (e *Engine) Turn(ctx context.Context) (done func(), err error) {
 	return e.queue.turn(ctx, exactSound)
 }
@@ -108,15 +108,15 @@ type (
 	}
 )
 
-// Region is a stretch of a recording that somebody listens to, whose it is until they Leave.
+// Region is a stretch of a recording that a listener plays, held until they Leave.
 type Region struct {
 	Owner     string
 	Recording *produce.Recording
 	From, To  int64 // frames
 }
 
-// listening is what is held while a region is: the sounds of takes on it, sounds that there are, and
-// so many bytes more.
+// listening is what is held while a region is: the sounds of takes on it, sounds that there are,
+// and so many bytes more.
 type listening struct {
 	takes []*produce.Take
 	heard []*Sound
@@ -170,7 +170,7 @@ func keyOfLoop(r *produce.Recording, from, to int64) string {
 	return fmt.Sprintf("%s %d %d", r.Key, from, to)
 }
 
-// own takes down that somebody has played a loop.
+// own records that a listener has played a loop.
 func (e *Engine) own(owner, key string) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -189,7 +189,7 @@ func (e *Engine) own(owner, key string) {
 	keys[key] = true
 }
 
-// Leave frees what is kept for somebody who has gone, and for nobody else.
+// Leave frees what is kept for that listener alone.
 func (e *Engine) Leave(owner string) {
 	e.mu.Lock()
 	defer e.mu.Unlock()

@@ -185,7 +185,7 @@ func (e *Engine) begin(l *Loop, t *produce.Take) (w *work, leave func()) {
 	})
 }
 
-// forsaken takes down that one less wants a work; where that was the last one, it is given up.
+// forsaken removes one waiter from a work; where it was the last, the work is cancelled.
 func (e *Engine) forsaken(w *work) bool {
 	e.mu.Lock()
 	defer e.mu.Unlock()

@@ -29,19 +29,25 @@ type Figures struct {
 	NotMeasurable []string  `json:"not_measurable"`
 }
 
+// MeterOf is what a meter says, in words.
+type MeterOf struct {
+	Name  string `json:"name"`
+	Value string `json:"value"` // with its unit
+}
+
 // JackOf is the meters at one jack.
 type JackOf struct {
-	Jack     string   `json:"jack"`
-	Block    string   `json:"block"` // that it belongs to; "" at the guitar and at the ends
-	Into     string   `json:"into"`  // the block whose ceiling this is
-	Peak     *float64 `json:"peak_dbu"`
-	RMS      *float64 `json:"rms_dbu"`
-	Noise    *float64 `json:"noise_dbu"`
-	Colour   *float64 `json:"colour_dbu"`  // where that begins to colour
-	Ceiling  *float64 `json:"ceiling_dbu"` // where it breaks up
-	Headroom *float64 `json:"headroom_db"`
-	Over     *float64 `json:"over"`   // share of the time over the ceiling
-	Meters   []string `json:"meters"` // all that meters say, in words
+	Jack     string    `json:"jack"`
+	Block    string    `json:"block"` // that it belongs to; "" at the guitar and at the ends
+	Into     string    `json:"into"`  // the block whose ceiling this is
+	Peak     *float64  `json:"peak_dbu"`
+	RMS      *float64  `json:"rms_dbu"`
+	Noise    *float64  `json:"noise_dbu"`
+	Colour   *float64  `json:"colour_dbu"`  // where that begins to colour
+	Ceiling  *float64  `json:"ceiling_dbu"` // where it breaks up
+	Headroom *float64  `json:"headroom_db"`
+	Over     *float64  `json:"over"`   // share of the time over the ceiling
+	Meters   []MeterOf `json:"meters"` // all that meters say, levels in dBu alone
 }
 
 // Curve is levels over frequencies.
@@ -222,7 +228,7 @@ func (e *Engine) atJacks(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 	}, nil
 }
 
-// none takes down why there is no value, once.
+// none records why there is no value, once.
 func (f *Figures) none(what, why string) {
 	if text := what + ": " + why; !slices.Contains(f.NotMeasurable, text) {
 		f.NotMeasurable = append(f.NotMeasurable, text)
@@ -240,7 +246,7 @@ func (f *Figures) value(what string, v measures.Figure) *float64 {
 
 func (f *Figures) jacks(m *experiment.Measures) {
 	for _, j := range m.Jacks {
-		o := JackOf{Jack: j.Jack, Into: j.CeilingOf, Meters: []string{}}
+		o := JackOf{Jack: j.Jack, Into: j.CeilingOf, Meters: []MeterOf{}}
 		for _, end := range []string{".in", ".out"} {
 			if block, ok := strings.CutSuffix(j.Jack, end); ok {
 				o.Block = block
@@ -260,8 +266,8 @@ func (f *Figures) jacks(m *experiment.Measures) {
 			}
 		}
 		for _, m := range measures.Printed(measures.AtJacks(), j.Values) {
-			if v := j.Of(m); v.OK() {
-				o.Meters = append(o.Meters, m.Name+" "+m.Format(v)+" "+m.Shown())
+			if said, ok := inDBu(m, j.Of(m)); ok {
+				o.Meters = append(o.Meters, MeterOf{m.Name, said})
 			}
 		}
 		f.Jacks = append(f.Jacks, o)
@@ -269,6 +275,18 @@ func (f *Figures) jacks(m *experiment.Measures) {
 			f.Sentences = append(f.Sentences, fmt.Sprintf("%s is over its ceiling for %.2g %% of the time: there it breaks up.", o.Block, 100**o.Over))
 		}
 	}
+}
+
+// inDBu is what a meter says at a jack, a voltage as its level in dBu. What is there in dBu anyway,
+// or in a unit that at a jack has no reference, is left out: a page has one unit of level.
+func inDBu(m *measures.Measure, v measures.Figure) (said string, ok bool) {
+	switch {
+	case !v.OK(), m == measures.PeakVolts, m == measures.RMSVolts, m.Unit == "LUFS":
+		return "", false
+	case m.Unit == "V":
+		return fmt.Sprintf("%.1f dBu", dsp.VoltsToDBu(v.Value)), true
+	}
+	return m.Format(v) + " " + m.Shown(), true
 }
 
 func (f *Figures) noise(r *experiment.NoiseReport) {

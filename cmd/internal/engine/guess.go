@@ -9,7 +9,7 @@ import (
 	"drywire/dsp/measure"
 )
 
-// guess works out the gains of a preview, of which no more is known than what has been rendered.
+// guess estimates the gains of a preview from what has been rendered of it so far.
 // The loudness of a whole loop is that of what was heard before, corrected by how much louder the
 // preview is over the same stretch of it; with nothing heard before, it is that of the stretch,
 // where the recording is not softer there than on the whole.

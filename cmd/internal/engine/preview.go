@@ -227,7 +227,7 @@ func (e *Engine) previewQuality() (section.Quality, float64) {
 	return section.Draft, draft
 }
 
-// measured takes down how fast a preview was. Where a normal one was too slow, the next is a draft.
+// measured records how fast a preview was. Where a normal one was too slow, the next is a draft.
 func (e *Engine) measured(q section.Quality, speed float64) {
 	e.mu.Lock()
 	defer e.mu.Unlock()

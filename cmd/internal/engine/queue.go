@@ -12,7 +12,7 @@ var ErrBusy = errors.New("this machine is busy with other windows; try again in 
 
 // What a turn at rendering is for, most urgent first.
 const (
-	firstSound = iota // what a player waits for with a hand on the board
+	firstSound = iota // the first sound after an edit
 	moreSound         // what follows it
 	exactSound        // what takes its place in the end
 	urgencies
@@ -79,9 +79,9 @@ func (q *queue) turn(ctx context.Context, urgency int) (done func(), err error) 
 	return nil, ctx.Err()
 }
 
-// may says whether one more of that urgency may run. While exact sound waits and none is at work, a
-// processor is kept for it from all but first sounds, so that many previews do not put it off for
-// ever.
+// may reports whether one more of that urgency may run. While exact sound waits and none is at
+// work, a processor is kept for it from all but first sounds, so that many previews do not put it
+// off for ever.
 func (q *queue) may(urgency int) bool {
 	switch {
 	case urgency == exactSound:

@@ -1,7 +1,7 @@
-// Package files is how every command writes files and reads those that people write: outputs that
-// appear all together or not at all, a save that loses nobody's text, journals that one run at a
-// time appends to, and reads that end. It goes through a System, so that a test can make any call
-// fail, or let a run die at it. Start reading at Outputs, then Replace.
+// Package files is how every command writes files and reads those that people write: atomic sets of
+// outputs, a save that loses no concurrent edit, journals that one run at a time appends to, and
+// bounded reads. It goes through a System, so that a test can make any call fail, or let a run die
+// at it. Start reading at Outputs, then Text.Save.
 //
 // What unfinished work is called:
 //

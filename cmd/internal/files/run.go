@@ -97,7 +97,8 @@ func (r *Run) OpenFile(path string, flag int, mode fs.FileMode) (f File, err err
 	if err != nil {
 		return nil, err
 	}
-	// what is made anew waits in a staging folder; anything else is a journal, which is there to last
+	// what is made anew waits in a staging folder; anything else is a journal, which is there to
+	// last
 	return runFile{f, r, flag&os.O_EXCL == 0}, nil
 }
 

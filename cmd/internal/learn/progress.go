@@ -123,7 +123,8 @@ func (p *Progress) Add(a Answer) error {
 }
 
 // pauses is after how long a lesson comes back that went wrong, by how often it has gone well in a
-// row since: common practice of spaced repetition, no source. After the last, it does not come back.
+// row since: common practice of spaced repetition, no source. After the last, it does not come
+// back.
 var pauses = []time.Duration{20 * time.Hour, 3 * 24 * time.Hour, 7 * 24 * time.Hour, 21 * 24 * time.Hour}
 
 // Due is a lesson that comes back, and why.
@@ -175,7 +176,7 @@ func (p *Progress) Reviews() (list []Due) {
 	return list
 }
 
-// Done says whether a lesson was gone through: its last question was answered.
+// Done reports whether a lesson was gone through: its last question was answered.
 func (p *Progress) Done(lesson string) bool {
 	return slices.ContainsFunc(p.Answers, func(a Answer) bool { return a.Lesson == lesson && a.Step == "after" })
 }

@@ -19,8 +19,8 @@ import (
 	"drywire/cmd/internal/produce"
 )
 
-// floor is the chain that stands on the floor: the take as the file has it that the side's take was
-// made of, or the file's first.
+// floor is the chain as it is wired on the floor: the take as the file has it that the side's take
+// was made of, or the file's first.
 func (n *session) floor(side int) *board.Chain {
 	f, name := n.base.File, n.doc.takes[side]
 	for _, name := range []string{name, strings.TrimSuffix(name, ", changed")} {

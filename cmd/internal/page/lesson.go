@@ -10,7 +10,7 @@ import (
 )
 
 // Lesson is a lesson that is served beside its board: its page, what to do with what is answered
-// there, and how the board in the listener's hands is judged.
+// there, and how the board that the listener edits is judged.
 type Lesson struct {
 	Page []byte // HTML, with its own policy
 	// Kept is told an answer: the step (before, heard, after), what was said, whether it was right.

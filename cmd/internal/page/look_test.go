@@ -164,7 +164,8 @@ func TestHeldKey(t *testing.T) {
 	if b.Holds(`drywire.state().sides.A.tray.some(s => s.block === "octave")`) {
 		t.Error("the last place is the tray")
 	}
-	// On the way it would stand between a valve power amplifier and its loudspeaker, which is refused.
+	// On the way it would stand between a valve power amplifier and its loudspeaker, which is
+	// refused.
 	b.Quiet("status of 422") // the browser says so itself
 }
 

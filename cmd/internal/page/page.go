@@ -1,11 +1,11 @@
 // Package page is the local page on which a chain is rewired while its recording plays: an HTTP
 // server on this machine alone, and the page's files.
 //
-// The document is the chain file's text. Every edit is made by package chains on that text and
-// parsed anew; what the page shows is worked out from the parsed file by the functions that the
+// The document is the chain file's text. Every edit is made by package edit on that text and
+// parsed anew; what the page shows is computed from the parsed file by the functions that the
 // commands call, and what it plays is a stream of volts that package engine renders. The page
-// itself holds no truth. The package is not a general server: it serves one folder, and of that
-// folder the chain file that was opened and its recording.
+// itself holds no state of the document. The package is not a general server: it serves one folder,
+// and of that folder the chain file that was opened and its recording.
 //
 // What all windows keep is bounded: engine.Budget of sound, and mostKept of texts in each window,
 // 512 MiB together.
@@ -35,6 +35,10 @@ type Options struct {
 	// command line, which others on this machine can read; a file of the user's own that sends a
 	// browser there may be opened.
 	Ready func(address string)
+
+	// Unsaved is told at the end what windows that had unsaved changes left: files beside the chain
+	// file. May be nil.
+	Unsaved func(names []string)
 
 	now    func() time.Time // for tests
 	wait   time.Duration    // likewise, in place of writeWait

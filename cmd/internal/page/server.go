@@ -43,6 +43,7 @@ type server struct {
 	saving    sync.Mutex // one writer of the file at a time
 	text      files.Text // the file, for who saves
 	exporting sync.Mutex // one export at a time
+	drafts    *drafts
 
 	mu       sync.Mutex
 	sessions map[string]*session
@@ -94,7 +95,7 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	rand.Read(bits[:]) // never fails
 	s := &server{
 		options: o, ctx: ctx, root: root, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]), loader: produce.NewLoader(folder{root}),
-		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: staticFiles(), now: o.now, sessions: map[string]*session{},
+		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: staticFiles(), now: o.now, sessions: map[string]*session{}, drafts: newDrafts(),
 	}
 	if s.now == nil {
 		s.now = time.Now
@@ -127,6 +128,7 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	var others sync.WaitGroup
 	others.Go(func() { s.watch(inner) })
 	others.Go(func() { s.sweep(inner) })
+	others.Go(func() { s.keepDrafts(inner) })
 	failed := make(chan error, 1)
 	others.Go(func() {
 		failed <- h.Serve(&fewConnections{Listener: listener, free: make(chan struct{}, mostConnections)})
@@ -147,6 +149,9 @@ func (s *server) serve(ctx context.Context, listener net.Listener) error {
 	}
 	others.Wait()
 	s.engine.Wait()
+	if names := s.unsaved(); len(names) > 0 && s.options.Unsaved != nil {
+		s.options.Unsaved(names)
+	}
 	return err
 }
 
@@ -158,7 +163,7 @@ func (quiet) Write(b []byte) (int, error) { return len(b), nil }
 const mostConnections = 256
 
 // fewConnections is a listener that bounds how many connections are open. One too many is closed at
-// once, rather than left waiting: those that wait would lock out whoever means well.
+// once, rather than left waiting: those that wait would lock out the user.
 type fewConnections struct {
 	net.Listener
 	free chan struct{}
@@ -196,8 +201,8 @@ const policy = "default-src 'none'; script-src 'self'; worker-src 'self'; connec
 	"media-src 'self' blob:; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // ServeHTTP lets in what comes from this machine's own page: the right host name (so that no
-// foreign name that points here gets in), no foreign origin, the token. Who has not got these is
-// told nothing.
+// foreign name that points here gets in), no foreign origin, the token. Without these the answer is
+// empty.
 func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Content-Security-Policy", policy)
@@ -247,14 +252,14 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	serveStatic(s.static, w, r, path)
 }
 
-// shut refuses a stranger and closes the connection: kept alive, mostConnections of them would lock
-// out whoever means well.
+// shut refuses a request and closes the connection: kept alive, mostConnections of them would lock
+// out the user.
 func shut(w http.ResponseWriter, status int) {
 	w.Header().Set("Connection", "close")
 	http.Error(w, strings.ToLower(http.StatusText(status)), status)
 }
 
-// opensPage says whether a browser asks for the page itself, to show it in a window of its own.
+// opensPage reports whether a browser asks for the page itself, to show it in a window of its own.
 // From the file that sends it here (see Options.Ready) that is a request from another site, which
 // knows the token.
 func opensPage(r *http.Request, path string) bool {
@@ -283,6 +288,7 @@ func init() { // which breaks the circle from a handler to the list
 		{post, "api/hunt", (*server).hunt},
 		{post, "api/save", (*server).save},
 		{post, "api/reload", (*server).reload},
+		{post, "api/draft", (*server).takeDraft},
 		{get, "api/export", (*server).export},
 		{post, "api/test/start", (*server).testStart},
 		{post, "api/test/answer", (*server).testAnswer},
@@ -365,7 +371,7 @@ func answer(w http.ResponseWriter, status int, v any) {
 // of a split is the deepest that a page asks for, with eight.
 const mostDeep = 16
 
-// deep says whether a text of JSON has more than mostDeep brackets within brackets. It is asked
+// deep reports whether a text of JSON has more than mostDeep brackets within brackets. It is asked
 // before the decoder is, whose work grows with the square of the depth where a type reads its own
 // JSON, as orders do.
 func deep(text []byte) bool {

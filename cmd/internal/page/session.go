@@ -44,6 +44,9 @@ type session struct {
 	sides  [2]*Side      // as they were told last
 	tests  map[string]*listening
 
+	draft      string // the file beside the chain file that holds what is not saved; "" for none
+	draftFault string // why that could not be written
+
 	windows  map[chan event]bool // its event streams
 	left     time.Time           // when the last of them went
 	streams  int                 // of sound, at the moment
@@ -194,13 +197,14 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	}
 	s.sessions[n.id] = n
 	s.mu.Unlock()
+	left := s.left(text)
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	state, err := n.state()
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, map[string]any{"session": n.id, "state": state})
+	answer(w, http.StatusOK, map[string]any{"session": n.id, "state": state, "drafts": left})
 	return nil
 }
 
@@ -495,6 +499,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 // changed is called after the document was replaced.
 func (n *session) changed(before document) {
 	n.revision++
+	n.server.drafts.want(n)
 	for side := range letters {
 		if n.sides[side] != nil && before.Project != nil {
 			n.moved[side] = sentences(before.chain(side), n.doc.chain(side))

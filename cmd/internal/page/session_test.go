@@ -382,6 +382,7 @@ func TestSave(t *testing.T) {
 	if info, err := os.Stat(p.file()); err != nil || info.Mode().Perm() != 0o600 {
 		t.Errorf("the file has the mode %v (%v)", info.Mode(), err)
 	}
+	p.drafted("chain.yaml.draft", "")
 	if names, _ := os.ReadDir(p.folder); len(names) != 3 || names[1].Name() != "chain.yaml.before-save" {
 		t.Errorf("the folder holds %v", names)
 	}

@@ -26,8 +26,8 @@ import (
 )
 
 // TestHourOfEdits edits the reference board in three windows at once, each on regions of its own,
-// while it plays, and holds that all that is live stays under 512 MiB, and what is counted within the
-// budget. SOAK=1h is the long form, with 200 regions; HEAP=FILE.png draws the heap over time.
+// while it plays, and holds that all that is live stays under 512 MiB, and what is counted within
+// the budget. SOAK=1h is the long form, with 200 regions; HEAP=FILE.png draws the heap over time.
 func TestHourOfEdits(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders for half a minute")

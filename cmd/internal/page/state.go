@@ -271,7 +271,7 @@ func (s *Side) moving(c *board.Chain) {
 	}
 }
 
-// layer lays stations out.
+// layer builds the list of stations.
 type layer struct {
 	file *board.File
 	take board.Take
@@ -391,7 +391,7 @@ func ohms(z complex128) *string {
 	return &text
 }
 
-// loss is what plugging in costs at a hand-over, in dB under 0: the divider of source and input.
+// loss is the loading loss at a jack at 1 kHz, in dB, 0 or less: the divider of source and input.
 func loss(h wiring.Handover) *float64 {
 	db := dsp.ToDB(cmplx.Abs(h.Input / (h.Source + h.Input)))
 	if math.IsNaN(db) || math.IsInf(db, 0) {
@@ -405,7 +405,7 @@ func loss(h wiring.Handover) *float64 {
 // common practice, no source.
 const bridging = 10
 
-// weak says whether a source is loaded by the input that it drives.
+// weak reports whether a source is loaded by the input that it drives.
 func weak(h wiring.Handover) bool { return cmplx.Abs(h.Input) < bridging*cmplx.Abs(h.Source) }
 
 // plug tells what drives a station. A loudspeaker is what a power amplifier is made to be loaded

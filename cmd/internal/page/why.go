@@ -141,7 +141,8 @@ func (s *server) sweepKnob(w http.ResponseWriter, r *http.Request) error {
 // mostAnswers is how many a hunt may have been given: more than any asks for.
 const mostAnswers = 100
 
-// hunt says what to test next to find where a noise of a side comes from, by what has been answered.
+// hunt says what to test next to find where a noise of a side comes from, by what has been
+// answered.
 func (s *server) hunt(w http.ResponseWriter, r *http.Request) error {
 	var q struct {
 		Session string   `json:"session"`

@@ -39,7 +39,7 @@ type Job struct {
 // Compared is a comparison with what the report shows beyond it.
 type Compared struct {
 	*experiment.Comparison
-	Rendered []*Rendered // closed: their plans and how the solver fared
+	Rendered []*Rendered // closed: their plans and the solver's convergence
 	found    findings
 }
 
@@ -151,8 +151,8 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	return &Compared{e, takes, found}, ctx.Err()
 }
 
-// settle brings a take to a level by what is heard of it, unless nothing but its noise is: a
-// pause's hiss is not raised to the loudness of music.
+// settle matches the loudness of a take by its played sound with noise, unless that is noise alone:
+// a pause's hiss is not raised to the loudness of music.
 func settle(ctx context.Context, take, heard *Rendered, target float64) error {
 	if err := take.Settle(ctx, target); err != nil || heard == take {
 		return err

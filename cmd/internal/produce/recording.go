@@ -174,7 +174,7 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 	default:
 		r.Volts = float64(shipped.FullScale)
 	}
-	caution, err := board.PlausiblePeak(dsp.Volt(r.Volts*peak), peak)
+	caution, err := plausiblePeak(dsp.Volt(r.Volts*peak), peak)
 	if err != nil {
 		return nil, at("$.recording.full_scale", "recording ", fmt.Errorf("%s: %w", r.Name, err))
 	}

@@ -30,7 +30,7 @@ var Triode = circuit.Triode{
 	Name: "t", Mu: 103.2, G: 2.242e-3, Gamma: 1.26, C: 3.40, Gg: 6.177e-4, Xi: 1.314, Cg: 9.901, NoiseConductance: 2.5,
 }
 
-// addFuzz lays the two-transistor shunt-feedback fuzz between in and out: values by common
+// addFuzz adds the two-transistor shunt-feedback fuzz between in and out: values by common
 // practice, no source. A PNP has the supply turned round.
 func addFuzz(n *circuit.Netlist, q circuit.BJT, fuzz float64) {
 	supply := dsp.Volt(9)

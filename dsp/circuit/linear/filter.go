@@ -1,6 +1,6 @@
 // Package linear makes filters of circuits without non-linear elements: Sampled at the recording's
-// own rate, which is what a section runs wherever it can, and Filter at a multiple of it, whose
-// state another circuit's can be handed to.
+// own rate, which is what a section runs wherever it can, and Filter at a multiple of it, to which
+// another circuit's state can be transferred.
 //
 // Start reading at Filter, which is the plainer one, then Sampled.
 package linear
@@ -49,7 +49,7 @@ var ErrNonLinear = errors.New("linear: the circuit is not")
 // filterSteps is how many trapezoidal steps carry a filter over one sample.
 const filterSteps = 256
 
-// NewFilter makes the filter, for samples so many seconds apart. Probes name the nodes that are
+// NewFilter makes the filter, for a sampling period of step seconds. Probes name the nodes that are
 // read. It returns ErrNonLinear, or what circuit.Netlist.Operating and
 // circuit.OperatingPoint.Discrete do.
 func NewFilter(n *circuit.Netlist, step dsp.Second, probes ...string) (*Filter, error) {

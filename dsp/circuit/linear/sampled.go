@@ -23,7 +23,7 @@ import (
 // of the circuit's response is smooth in frequency, and a FIR filter of some tens of taps, fitted
 // by least squares, makes it good. For that it has to look ahead: see Latency.
 //
-// Above top, where a recording has nothing that is heard, the response is near the circuit's, not
+// Above top, which is beyond hearing, the response is near the circuit's, not
 // equal. It costs a tenth of a Filter at a multiple of the rate, but what its modes hold is not
 // what the capacitors hold: it cannot take over another circuit's state. Its methods are for one
 // goroutine.
@@ -54,8 +54,8 @@ var scratches = sync.Pool{New: func() any {
 	return &scratch{gemv.NewStretch[float64](size), gemv.NewStretch[float32](size), make([]float64, segment)}
 }}
 
-// reading is the filter that gives one probe. It knows nothing of the others, so that a node's
-// voltage does not depend on what else is read.
+// reading is the filter of one probe. It is independent of the others, so that a node's voltage
+// does not depend on what else is read.
 type reading struct {
 	ni    int
 	n     int
@@ -84,7 +84,7 @@ const fitError = 1e-6
 
 var tapCounts = []int{1, 7, 11, 15, 19, 21, 23, 25, 27, 29, 31, 33, 35, 37, 39, 41, 43, 47, 63, 95, 127}
 
-// NewSampled makes the filter, for samples so many seconds apart, to be right up to top. Probes
+// NewSampled makes the filter, for a sampling period of step, accurate up to top. Probes
 // name the nodes that are read. It returns ErrNonLinear, or what circuit.Netlist.Operating and
 // circuit.OperatingPoint.Discrete do.
 func NewSampled(n *circuit.Netlist, step dsp.Second, top dsp.Hertz, probes ...string) (*Sampled, error) {
@@ -237,7 +237,7 @@ func (r *exactResponse) at(input int, w float64) []complex128 {
 	return out
 }
 
-// keep makes the recursion of the modes that last for longer than half of so many taps.
+// keep makes the recursion of the modes that last for longer than half of the taps.
 //
 // A mode of the trapezoidal rule, b/(z-λ), is the map's image of the circuit's own,
 // b·(4/h)/(1+λ)²/(s-a), a = (2/h)·(λ-1)/(λ+1), and a constant. Impulse-invariant, it is
@@ -350,7 +350,7 @@ func fitTurns() (turns []float64) {
 	return turns
 }
 
-// checkTurns is where its error is told, up to the given frequency.
+// checkTurns is where its error is evaluated, up to the given frequency.
 func (f *Sampled) checkTurns(top dsp.Hertz) (turns []float64) {
 	const points = 48
 	for k := range points {
@@ -359,7 +359,7 @@ func (f *Sampled) checkTurns(top dsp.Hertz) (turns []float64) {
 	return turns
 }
 
-// fit finds so many taps that make good what the recursion leaves, up to the edge, in radians per
+// fit finds the taps that fit the residual of the recursion, up to the edge, in radians per
 // sample.
 func (r *reading) fit(probe int, want spectra, count int, edge float64) {
 	r.late = count / 2

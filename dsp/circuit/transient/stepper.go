@@ -41,8 +41,8 @@ type stepper struct {
 func (st *stepper) inputs(z []float64) []float64 { return z[2*st.m : 2*st.m+4*st.ni] }
 func (st *stepper) states(z []float64) []float64 { return z[2*st.m+4*st.ni:][:st.n] }
 
-// newStepper makes one length of step, in seconds, of so many microsteps; between is the weights of
-// the inputs' last four samples within the step.
+// newStepper makes one length of step, in seconds, of the given microsteps; between is the weights
+// of the inputs' last four samples within the step.
 func newStepper(point *circuit.OperatingPoint, step float64, micro int, between func(x float64) [4]float64,
 	probes []string) (*stepper, error) {
 	h, err := point.Discrete(step/float64(micro), probes)

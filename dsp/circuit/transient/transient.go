@@ -4,7 +4,7 @@
 //
 // Start reading at Transient, then newton.go (the solver; its arithmetic is in ports.go and, for
 // processors with vectors, in assembly) and stepper.go (the linear part, for one length of step).
-// state.go hands the state to another circuit.
+// state.go transfers the state to another circuit.
 package transient
 
 import (
@@ -13,7 +13,7 @@ import (
 	"drywire/dsp/circuit/internal/dense"
 )
 
-// Report is how the solver fared since the last Reset.
+// Report is the solver's convergence since the last Reset.
 type Report struct {
 	Steps         int64
 	Evaluations   int64   // of the devices, over all steps; 0 for a linear circuit
@@ -219,7 +219,7 @@ func straight(x float64) [4]float64 { return [4]float64{2: 1 - x, 3: x} }
 // Point is the operating point from which the circuit starts.
 func (t *Transient) Point() *circuit.OperatingPoint { return t.point }
 
-// Report is how the solver fared since the last Reset.
+// Report is the solver's convergence since the last Reset.
 func (t *Transient) Report() Report { return t.report }
 
 // Reset puts the circuit back to rest at its operating point.
@@ -392,8 +392,7 @@ func (t *Transient) attempt(st *stepper, u []float64, h float64, giveUp bool) bo
 	return true
 }
 
-// move hands the state of one stepper to another. Both count their histories in the same
-// microsteps.
+// move transfers the state of one stepper to another. Both have histories of the same microstep.
 func (t *Transient) move(dst, src *stepper) {
 	src.histories(t.state.Histories, t.last)
 	dst.enter(dst.states(dst.z), t.state.Histories, t.last)

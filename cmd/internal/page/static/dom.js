@@ -27,7 +27,7 @@ function fill(e, how, children) {
 /** @param {string} id @returns {any} */
 export const byId = id => document.getElementById(id);
 
-/** Text that is only written where it changed, so that what reads aloud does not begin again. @param {Element} e @param {string} text */
+/** Text that is only written where it changed, so that screen readers do not begin again. @param {Element} e @param {string} text */
 export const say = (e, text) => { if (e.textContent !== text) e.textContent = text; };
 
 /** A number with a true minus sign and no negative nought; an en dash for one that is not known. @param {number | null | undefined} v @param {number} digits @param {string} [unit] */

@@ -1,5 +1,5 @@
 // @ts-check
-// Moving a block by hand. What is held follows the hand, solid; meanwhile the order is drawn as it would be, so the others make way and the place is seen.
+// Dragging a block. The block follows the pointer; meanwhile the order is drawn as it would be, so that its place is seen.
 import { moved, places, same, without } from "./order.js";
 
 /** @typedef {import("./order.js").Board} Board */

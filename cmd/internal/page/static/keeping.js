@@ -77,6 +77,27 @@ export class Keeping {
 		}
 	}
 
+	/** What windows before this one left unsaved, the newest first. @param {{name: string, when: number, changed: boolean}[]} list */
+	drafts(list) {
+		for (const d of list.slice(0, 3)) {
+			const of = `the unsaved changes of ${new Date(d.when).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}`;
+			const offer = () => this.page.notice(`Nothing is lost: ${of} are in ${d.name}.${d.changed ? ` ${this.page.state().file} has changed since, so saving them will show you both.` : ""}`, { id: d.name, actions: [["Go on with them", () => this.draft(d.name, false)], ["Throw them away", sure]] });
+			const sure = () => this.page.notice(`Throw away ${of}? They cannot be had back.`, { id: d.name, actions: [["Keep them", offer], ["Throw them away for good", () => this.draft(d.name, true)]] });
+			offer();
+		}
+	}
+
+	/** @param {string} name @param {boolean} drop */
+	async draft(name, drop) {
+		try {
+			const r = await ask("draft", { session: this.page.session(), name, drop });
+			this.page.show(r.state);
+			this.page.notice(drop ? `${name} is thrown away.` : `The board is as it was left. Undo goes back to the file's own; Save… keeps it.`, { id: name, passing: true });
+		} catch (e) {
+			this.page.fault(e);
+		}
+	}
+
 	/** Somebody else wrote the file while there are edits here. */
 	changed() {
 		this.page.notice(`${this.page.state().file} changed on disk while you edited it here. Nothing is lost: take that one, or keep yours and decide when you save.`, { id: "disk", actions: [["Take the one on disk", () => this.reload()]] });

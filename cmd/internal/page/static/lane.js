@@ -1,6 +1,6 @@
 // @ts-check
 // The board: the drawn order of a side, along which the signal runs from the guitar to the amplifiers. Each block is a compact row; rows are moved by their
-// grips and by keyboard, into loops, paths and the tray too. The lane shows what it is given and says what was wished; it decides nothing.
+// grips and by keyboard, into loops, paths and the tray too. The lane shows what it is given and reports what was asked for; it decides nothing.
 import { el, svg, say, num } from "./dom.js";
 import { drag } from "./drag.js";
 import { board, lists, moved, places, same, where, without, words } from "./order.js";
@@ -15,7 +15,7 @@ const tall = 11;
 const gripMark = () => svg("svg", { width: 12, height: 18, viewBox: "0 0 12 18", "aria-hidden": "true" },
 	...[3, 9, 15].flatMap(y => [3, 9].map(x => svg("circle", { cx: x, cy: y, r: 1.6 }))));
 
-/** A number of a row, with its meaning for those who hear the page. @param {string} name @param {string} cls */
+/** A number of a row, with its meaning for screen readers. @param {string} name @param {string} cls */
 const cell = (name, cls) => {
 	const value = el("span", { class: "v" });
 	return { root: el("p", { class: "cell " + cls }, el("span", { class: "unseen" }, name + " "), value), value };
@@ -87,7 +87,7 @@ class Row {
 			this.room.style.width = along(j.peak_dbu) - along(j.ceiling_dbu) + "%";
 		}
 		say(this.level.value, has ? num(j.peak_dbu, 1, "dBu") : "");
-		this.level.root.title = (j.meters ?? []).join("\n");
+		this.level.root.title = (j.meters ?? []).map((/** @type {any} */ m) => `${m.name} ${m.value}`).join("\n");
 		say(this.headroom.value, has && !s.off && this.name !== " guitar" ? Number.isFinite(j.headroom_db) ? over ? num(-j.headroom_db, 0, "dB") + " over" : num(j.headroom_db, 0, "dB") + " left" : "no limit" : s.off ? "bypassed" : on ? "" : "out");
 		const coloured = !over && has && !s.off && Number.isFinite(j.colour_dbu) && j.colour_dbu < j.peak_dbu;
 		this.headroom.root.classList.toggle("over", over);
@@ -206,7 +206,7 @@ export class Lane {
 		return r;
 	}
 
-	/** Lays the rows out for a board, only where it differs from what is laid out. @param {import("./order.js").Board} b */
+	/** Draws the rows of a board, where it differs from what is drawn. @param {import("./order.js").Board} b */
 	draw(b) {
 		const shape = JSON.stringify([b, Boolean(this.side.guitar_station), [...this.open], this.held, this.lifted ? this.liftedBlock : this.picked]);
 		if (shape !== this.drawn) {

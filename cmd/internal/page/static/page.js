@@ -1,5 +1,5 @@
 // @ts-check
-// The listening page: it shows the state that the program sends, plays the sound that it sends, and says what was wished. Start reading here; sound.js and
+// The listening page: it shows the state that the program sends, plays the sound that it sends, and sends what was asked for. Start reading here; sound.js and
 // worklet.js play, lane.js draws the board, strip.js both orders in short, wave.js the recording, panel.js settings and (by plots.js) figures, trial.js is the
 // blind test, keeping.js saves.
 import { ask, listen, Refusal } from "./wire.js";
@@ -59,7 +59,7 @@ const unsay = id => [...byId("notices").children].find(n => n.dataset.id === id)
 const fault = e => {
 	if (e?.name === "AbortError") return;
 	const text = e instanceof Refusal ? e.message : "The program does not answer: " + (e?.message ?? e);
-	notice(text, { id: "fault", fault: true });
+	notice(text, { id: e instanceof Refusal ? "refused" : "fault", fault: true }); // a refusal stays until it is read
 	announce(text);
 };
 
@@ -137,7 +137,7 @@ async function order(side, b, block) {
 	show(state, true);
 	const ok = await edit({ do: "order", order: entries(b) }, side);
 	if (ahead[side] && ahead[side] !== b) return; // more was said since
-	announce(ok ? `${block}, ${words(board(state.sides[side]), block)}.` : `${block} stays where it was. ${byId("notices").lastElementChild?.querySelector("p")?.textContent ?? ""}`);
+	announce(ok ? `${block}, ${words(board(state.sides[side]), block)}.` : `${block} stays where it was. ${byId("notices").querySelector("[data-id=refused] p")?.textContent ?? ""}`);
 }
 
 /** @param {string} block */
@@ -244,7 +244,8 @@ function showPanel() {
 function showVerdict() {
 	const { A, B } = state.sides, ab = seen.AB, said = ab.of === state.revision ? ab.fault || ab.value?.sentence : "";
 	const alike = JSON.stringify([A.lane, A.preset, A.guitar_station]) === JSON.stringify([B.lane, B.preset, B.guitar_station]);
-	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", "").replace("as it comes out of the chain", "unmatched"); // words here, numbers in the panel
+	// words here, numbers in the panel; and of a level one unit, as the player has it
+	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", "").replace("as it comes out of the chain", "unmatched").replace(/ LU /g, " dB ");
 	byId("verdict").title = said;
 	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : short || "Comparing B with A…");
 	byId("verdict").classList.toggle("soft", !alike && !said);
@@ -261,7 +262,7 @@ function showVerdict() {
 }
 
 /** How much of a change goes when one difference is undone. @param {number} gone */
-const share = gone => Math.abs(gone) < 0.05 ? "nothing of it goes" : gone < 0 ? "it gets larger" : gone > 1.1 ? "it turns round" : `${Math.round(100 * gone)} % of it goes`;
+const share = gone => Math.abs(gone) < 0.05 ? "nothing of it goes" : gone < 0 ? "it gets larger" : gone > 1.1 ? "it changes sign" : `${Math.round(100 * gone)} % of it goes`;
 
 let drawnSettings = "";
 /** @param {any} mine */
@@ -377,7 +378,7 @@ function showSound() {
 	byId("matched").checked = !sound.trueLevels;
 	byId("true-levels").checked = sound.trueLevels;
 	if (a?.gain && b?.gain) {
-		const d = 20 * Math.log10(a.gain / a.true_gain * b.true_gain / b.gain); // how much louder B is in truth
+		const d = 20 * Math.log10(a.gain / a.true_gain * b.true_gain / b.gain); // how much louder B is unmatched
 		const size = num(Math.abs(d), 1, "dB"), more = Math.abs(d) < 0.05 ? "A and B are equally loud unmatched" : `Unmatched, ${d > 0 ? "B" : "A"} is ${size} louder`;
 		say(byId("match"), Math.abs(d) < 0.05 ? more + "." : sound.trueLevels ? more + ", and so you hear it." : more + ".");
 	} else say(byId("match"), sound.begun ? "" : "Matched: you judge the tone, not the level.");
@@ -560,6 +561,10 @@ async function open() {
 				else if (d.disk === "changed") keeping.changed();
 				else unsay("disk");
 			},
+			draft: d => {
+				if (d.fault) notice(`No draft of your changes can be kept: ${d.fault}. Save them, or export the chain file to another disk.`, { id: "draft", fault: true });
+				else unsay("draft");
+			},
 			lost: gone => {
 				if (gone && !lost) {
 					notice("The program does not answer. If it was stopped, start it again and open its new address.", { id: "lost", fault: true });
@@ -571,12 +576,13 @@ async function open() {
 		});
 		region = [0, 1];
 		show(r.state);
+		keeping.drafts(r.drafts ?? []);
 	} catch (e) {
 		fault(e);
 	}
 }
 
-/** For whoever wants to look from the console. */
+/** For looking from the console. */
 Object.assign(globalThis, { drywire: { sound, lane, panel, wave, figures, state: () => state, session: () => session } });
 addEventListener("resize", tick);
 open();

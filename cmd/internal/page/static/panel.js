@@ -18,10 +18,12 @@ export class Panel {
 		this.brief = el("p", { class: "soft" });
 		this.loading = el("p", { class: "warn" });
 		this.facts = el("dl", { class: "facts" });
+		this.meters = el("dl", { class: "meters" });
+		this.metered = el("details", { hidden: true }, el("summary", {}), this.meters);
 		this.knobs = new Knobs((target, value, more) => wish.op({ do: "knob", target, value, more }));
 		this.off = el("button", { type: "button", onclick: () => wish.off(this.of) }, "Take it off the board");
 		this.idle = el("p", { class: "soft" }, "The signal does not run through it: put it on the board, or its loop in, to set it.");
-		byId("see-block").append(this.title, this.brief, this.loading, this.knobs.root, this.travel.root, this.idle, this.facts, this.off);
+		byId("see-block").append(this.title, this.brief, this.loading, this.knobs.root, this.travel.root, this.idle, this.facts, this.off, this.metered);
 		for (const t of tabs) byId("tab-" + t).addEventListener("click", () => this.open(t));
 		byId("panel").querySelector("[role=tablist]").addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
 			const by = { ArrowLeft: -1, ArrowRight: 1, Home: -9, End: 9 }[e.key];
@@ -57,9 +59,16 @@ export class Panel {
 		for (const c of this.knobs.root.querySelectorAll("input, select")) c.disabled = !on;
 		this.idle.hidden = on || none;
 		this.travel.show(name, guitar || none ? [] : s.knobs.filter((/** @type {any} */ k) => !k.words && k.name !== "supply"), on);
-		const facts = none ? [] : [s.in && ["input", s.in], s.out && ["output", s.out], ...(jack?.meters ?? []).map((/** @type {string} */ m) => ["meter", m])].filter(Boolean);
-		if (JSON.stringify(facts) !== this.told) this.facts.replaceChildren(...facts.filter(([k]) => k !== "meter").map(([k, v]) => el("div", {}, el("dt", {}, k), el("dd", {}, v + " at 1 kHz"))), ...facts.filter(([k]) => k === "meter").map(([, v]) => el("div", { class: "meters" }, el("dt", { class: "unseen" }, "meter"), el("dd", {}, v))));
-		this.told = JSON.stringify(facts);
+		/** @param {HTMLElement} list @param {string[][]} rows */
+		const fill = (list, rows) => {
+			if (list.dataset.told === JSON.stringify(rows)) return;
+			list.dataset.told = JSON.stringify(rows);
+			list.replaceChildren(...rows.map(([k, v]) => el("div", {}, el("dt", {}, k), el("dd", {}, v))));
+		};
+		fill(this.facts, none ? [] : [["input", s.in], ["output", s.out]].filter(([, v]) => v).map(([k, v]) => [k, v + " at 1 kHz"]));
+		fill(this.meters, (none ? [] : jack?.meters ?? []).map((/** @type {any} */ m) => [m.name, m.value]));
+		this.metered.hidden = !this.meters.children.length;
+		say(this.metered.firstElementChild, guitar ? "All meters at the guitar's jack" : "All meters at its input");
 		this.off.hidden = none || guitar || !on;
 	}
 }

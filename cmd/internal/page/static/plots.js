@@ -160,7 +160,9 @@ export class Figures {
 		this.response = new Figure("Response", "pickup to output, small signals; echoes make it ripple", "dB");
 		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, el("small", {}, "at the output, and where it comes from")));
 		this.ledger = el("div", { class: "ledger" });
-		this.noise.append(this.ledger);
+		this.parts = el("div", { class: "ledger" });
+		this.byPart = el("details", {}, el("summary", {}, "Part by part"), this.parts);
+		this.noise.append(this.ledger, this.byPart);
 		byId("see-ladder").append(this.ladder.root);
 		byId("see-spectrum").append(this.spectrum.root);
 		byId("see-response").append(this.response.root);
@@ -204,20 +206,23 @@ export class Figures {
 
 	/** @param {Record<string, any>} sides @param {string} sounding @param {string} why */
 	showNoise(sides, sounding, why) {
-		/** @type {Map<string, Record<string, any>>} */
-		const sources = new Map();
-		for (const side of [sounding, sounding === "A" ? "B" : "A"]) {
-			for (const n of sides[side]?.noise ?? []) {
-				const part = (n.source ?? "").replace(new RegExp("^" + (n.block ?? "").replace(/\W/g, "\\$&") + "\\."), "").replace(/[._]/g, " "), name = n.block && part && part !== n.block ? `${n.block}, ${part}` : n.block || part, row = sources.get(name) ?? {};
-				row[side] = n;
-				sources.set(name, row);
+		const order = [sounding, sounding === "A" ? "B" : "A"];
+		/** What each side has under a name, powers added, the largest first. @param {(n: any) => string} name @param {number} most */
+		const rowsBy = (name, most) => {
+			/** @type {Map<string, Record<string, {dbu: number, share: number}>>} */
+			const sources = new Map();
+			for (const side of order) for (const n of sides[side]?.noise ?? []) {
+				if (!Number.isFinite(n.dbu)) continue;
+				const row = sources.get(name(n)) ?? {}, had = row[side];
+				row[side] = had ? { dbu: 10 * Math.log10(10 ** (had.dbu / 10) + 10 ** (n.dbu / 10)), share: had.share + n.share } : { dbu: n.dbu, share: n.share };
+				sources.set(name(n), row);
 			}
-		}
-		const rows = [...sources].sort((p, q) => Math.max(q[1].A?.share ?? 0, q[1].B?.share ?? 0) - Math.max(p[1].A?.share ?? 0, p[1].B?.share ?? 0)).slice(0, 6);
-		if (!rows.length) {
-			this.ledger.replaceChildren(el("p", { class: "missing soft" }, why));
-			return;
-		}
+			return [...sources].sort((p, q) => Math.max(q[1].A?.share ?? 0, q[1].B?.share ?? 0) - Math.max(p[1].A?.share ?? 0, p[1].B?.share ?? 0)).slice(0, most);
+		};
+		/** @param {any} n */
+		const part = n => (n.source ?? "").replace(new RegExp("^" + (n.block ?? "").replace(/\W/g, "\\$&") + "\\."), "").replace(/[._]/g, " ");
+		const rows = rowsBy(n => n.block || part(n), 8);
+		this.byPart.hidden = !rows.length;
 		const greatest = Math.max(0.01, ...rows.flatMap(([, r]) => [r.A?.share ?? 0, r.B?.share ?? 0]));
 		/** @param {any} n @param {string} side */
 		const bar = (n, side) => {
@@ -226,7 +231,9 @@ export class Figures {
 			return el("dd", {}, el("span", { class: "of" }, side), el("span", { class: "room" }, b), el("span", { class: "dbu" }, n ? num(n.dbu, 1, "dBu") : "\u2013"), el("span", { class: "soft" }, n ? num(100 * n.share, n.share < 0.1 ? 1 : 0, "%") : ""));
 		};
 		const have = ["A", "B"].filter(s => sides[s]?.noise);
-		this.ledger.replaceChildren(el("dl", {}, ...rows.map(([name, r]) => el("div", {}, el("dt", {}, name), ...have.map(s => bar(r[s], s)))),
-			el("div", { class: "total" }, el("dt", {}, "all together"), ...have.map(s => el("dd", {}, el("span", { class: "of" }, s), el("span", { class: "dbu" }, num(sides[s].noise_total_dbu, 1, "dBu")))))));
+		/** @param {[string, Record<string, any>][]} rows */
+		const list = rows => el("dl", {}, ...rows.map(([name, r]) => el("div", {}, el("dt", {}, name), ...have.map(s => bar(r[s], s)))));
+		this.ledger.replaceChildren(list(rows), el("div", { class: "total" }, el("dt", {}, "all together"), ...have.map(s => el("dd", {}, el("span", { class: "of" }, s), el("span", { class: "dbu" }, num(sides[s].noise_total_dbu, 1, "dBu"))))));
+		this.parts.replaceChildren(list(rowsBy(n => n.block && part(n) && part(n) !== n.block ? `${n.block}, ${part(n)}` : n.block || part(n), 8)));
 	}
 }

@@ -1,5 +1,5 @@
 // @ts-check
-// A knob of the block that is chosen, turned from end to end: what its travel looks like, and what ends it.
+// A knob of the block that is chosen, turned from end to end: its travel, and what limits its useful range.
 import { el, say } from "./dom.js";
 import { answer } from "./why.js";
 

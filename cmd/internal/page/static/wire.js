@@ -1,5 +1,5 @@
 // @ts-check
-// What the page says to the program and hears from it. See the program's own package page for the other end.
+// Requests to the program and its answers. The other end is package page.
 
 /** A refusal in words for people. */
 export class Refusal extends Error {
@@ -88,11 +88,12 @@ export async function stream(what, body, on, signal) {
 	if (head || have) throw new Refusal("The answer broke off.", 0, null);
 }
 
-/** @param {string} session @param {{state: (s: any) => void, disk: (d: any) => void, lost: (gone: boolean) => void}} on */
+/** @param {string} session @param {{state: (s: any) => void, disk: (d: any) => void, draft: (d: any) => void, lost: (gone: boolean) => void}} on */
 export function listen(session, on) {
 	const source = new EventSource("api/events?session=" + encodeURIComponent(session));
 	source.addEventListener("state", e => on.state(JSON.parse(e.data)));
 	source.addEventListener("disk", e => on.disk(JSON.parse(e.data)));
+	source.addEventListener("draft", e => on.draft(JSON.parse(e.data)));
 	source.addEventListener("open", () => on.lost(false));
 	source.addEventListener("error", () => on.lost(true));
 	return source;

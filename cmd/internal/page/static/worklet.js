@@ -89,7 +89,7 @@ class Deck extends AudioWorkletProcessor {
 		this.voice = null;
 		/** @type {Voice | null} */
 		this.next = null; // the sound that is being faded to; null with fading set is silence
-		/** What sounded before. @type {Voice | null} */
+		/** What sounded before the fade. @type {Voice | null} */
 		this.last = null;
 		this.fading = false;
 		this.faded = 0;

@@ -1,5 +1,5 @@
 // Package dense holds the small dense matrices of circuits, real and complex: products, factors
-// (LU), and the modes of a state matrix, which make a step of it cheap. It knows nothing of
+// (LU), and the modes of a state matrix, which make a step of it cheap. It is independent of
 // circuits.
 //
 // Start reading at Matrix, then Factor and NewModes.

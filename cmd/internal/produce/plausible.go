@@ -1,4 +1,4 @@
-package board
+package produce
 
 import (
 	"fmt"
@@ -17,10 +17,10 @@ const (
 	mostPeak     dsp.Volt = 100
 )
 
-// PlausiblePeak judges the loudest moment, peak, of a recording at the guitar's jack, where the
+// plausiblePeak judges the loudest moment, peak, of a recording at the guitar's jack, where the
 // largest sample is of that size and full scale is 1. The caution is for the user and empty where
 // all is well; an error says that it can be no guitar. Silence is plausible.
-func PlausiblePeak(peak dsp.Volt, largest float64) (caution string, err error) {
+func plausiblePeak(peak dsp.Volt, largest float64) (caution string, err error) {
 	three := func(v dsp.Volt) string {
 		rounded, _ := strconv.ParseFloat(strconv.FormatFloat(float64(v), 'g', 3, 64), 64)
 		return dsp.FormatQuantity(rounded, dsp.Volts)
