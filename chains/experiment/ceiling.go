@@ -10,6 +10,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/measures"
+	"drywire/chains/render"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/measure"
@@ -98,15 +99,14 @@ var knownCeilings sync.Map
 
 func measureCeiling(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (BlockCeiling, error) {
 	look := BlockCeiling{Block: p.Name}
-	if w := wiring.Between(p, rate, source, load); len(w.Stages) == 0 && w.Circuit.Linear() {
+	w := wiring.Between(p, rate, source, load)
+	if len(w.Stages) == 0 && w.Circuit.Linear() {
 		look.Colours = measures.None("nothing in it clips")
 		look.BreaksUp = look.Colours
 		return look, nil
 	}
-	try := func(level float64) (tried, error) {
-		return playAlone(p, ctx, rate, source, load, CeilingTone, level, 2)
-	}
-	s := seeker{try: try}
+	alone := render.NewPlan(w)
+	s := seeker{try: func(level float64) (tried, error) { return playAlone(p, ctx, alone, CeilingTone, level, 2) }}
 	began, err := s.at(ceilingLow)
 	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
 		return look, err

@@ -121,9 +121,10 @@ func distortionAlone(p board.Placed, ctx context.Context, rate dsp.Hertz, betwee
 		}
 	}
 	const most = 0.1 // s of a tail
-	t, err := playAlone(p, ctx, rate, between[0], between[1], hz, peak, most)
+	alone := render.NewPlan(wiring.Between(p, rate, between[0], between[1]))
+	t, err := playAlone(p, ctx, alone, hz, peak, most)
 	if err == nil && t.peak > 0 { // the source's resistance takes some
-		t, err = playAlone(p, ctx, rate, between[0], between[1], hz, peak*peak/t.peak, most)
+		t, err = playAlone(p, ctx, alone, hz, peak*peak/t.peak, most)
 	}
 	if errors.As(err, new(measure.NotMeasurable)) {
 		return 0, nil
@@ -134,10 +135,11 @@ func distortionAlone(p board.Placed, ctx context.Context, rate dsp.Hertz, betwee
 	return t.thd, err
 }
 
-// playAlone plays a tone of the given peak voltage at the source through a block alone, and
-// measures its last tenth of a second, after a tenth and the block's tail (most seconds of it).
-func playAlone(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm, hz dsp.Hertz, level, most float64) (tried, error) {
-	w := render.NewPlan(wiring.Between(p, rate, source, load))
+// playAlone plays a tone of the given peak voltage at the source through a block alone, as it is
+// wired, and measures its last tenth of a second, after a tenth and the block's tail (most seconds
+// of it).
+func playAlone(p board.Placed, ctx context.Context, w *render.Plan, hz dsp.Hertz, level, most float64) (tried, error) {
+	rate := w.Rate
 	r, err := w.Renderer(p.In(), p.Out())
 	if err != nil {
 		return tried{}, err

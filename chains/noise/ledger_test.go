@@ -153,7 +153,8 @@ func TestHum(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		want := 2e-3 * 2e-3 / (n * n) / sum * dsp.Abs2(h)
+		// h is that of what is played, of which this pickup gives less than the recording's
+		want := 2e-3 * 2e-3 / (n * n) / sum * dsp.Abs2(h) / math.Pow(c.GuitarLevel(), 2)
 		if line.Frequency != 50*n || math.Abs(10*math.Log10(line.Power/want)) > 0.001 {
 			t.Errorf("line %d: %v Hz, %g V², want %v Hz, %g V²", k+1, line.Frequency, line.Power, 50*n, want)
 		}

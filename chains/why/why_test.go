@@ -108,7 +108,7 @@ func TestKnownCauses(t *testing.T) {
 			cause: "dirty",
 		}, {
 			word: "no-headroom", text: "blocks:\n  lift: {kind: boost, gain: 20 dB}\n  clear: {kind: buffer}\norder: [clear, lift]\n",
-			cause: "lift", fix: "lift from 18 V",
+			cause: "lift", fix: "lift from 12 V",
 		}, {
 			word: "stumbling-octave", take: "fuzz first", text: "blocks:\n  wall: {kind: op-amp-fuzz, sustain: 8}\n  low: {kind: octave-down}\norder: [low, wall]\ntakes: [{name: octave first}, {name: fuzz first, order: [wall, low]}]\n",
 			cause: "wall", fix: "move wall behind low",
