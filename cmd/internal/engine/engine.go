@@ -27,7 +27,7 @@ import (
 // listened to, the signals that are being computed, and with what these leave of it, what is kept,
 // the voltages inside chains and the finished sounds. With windows, wirings, renderers at work and
 // garbage not collected yet, a server stays under 512 MiB.
-const Budget = 400 << 20
+const Budget = 320 << 20
 
 // Engine renders for all windows, and remembers. What is exact is rendered once, however many
 // listen.
