@@ -19,6 +19,10 @@ type Fit struct {
 const (
 	// two records less alike than this have no lag between them (common practice, no source)
 	fitsFrom = 0.5
+	// Further than nearLag, or with a drift, nothing is fitted that does not become the same by it:
+	// a note is much like itself a period later, and two sounds of it must not be compared there.
+	nearLag     = 1e-3 // s
+	samePlaying = 0.98
 	// of the stretches whose lags tell how a clock runs
 	stretchSeconds = 0.5
 	stretches      = 8
@@ -32,12 +36,36 @@ const (
 // nothing by being fitted. rate is in Hz. The errors are those of Align.
 func FitTo(reference, other []float64, rate, maxLag float64) (Fit, []float64, []float64, error) {
 	mustRate("fit", rate, 1, math.MaxFloat64)
+	near, err := Align(reference, other, int(nearLag*rate))
+	if err != nil {
+		return Fit{}, reference, other, err
+	}
+	f, x, y := refined(reference, other, near, rate)
+	if f.Correlation >= samePlaying {
+		return f, x, y, nil
+	}
 	at, err := Align(reference, other, int(maxLag*rate))
 	if err != nil {
 		return Fit{}, reference, other, err
 	}
-	f := Fit{Lag: float64(at.Lag) / rate, Inverted: at.Inverted}
-	x, y := common(reference, other, at.Lag)
+	if g, u, v := refined(reference, other, at, rate); g.Correlation >= samePlaying {
+		return g, u, v, nil
+	}
+	if g, moved, ok := fitDrift(reference, other, rate, maxLag); ok && g.Correlation >= samePlaying {
+		from, to := within(g, len(other), rate)
+		to = min(to, len(moved))
+		return g, reference[from:to], moved[from:to], nil
+	}
+	if f.Correlation < fitsFrom {
+		return Fit{}, reference, other, nil
+	}
+	return f, x, y, nil
+}
+
+// refined is a whole lag with its fraction of a sample, where that makes the two more alike.
+func refined(reference, other []float64, at Alignment, rate float64) (f Fit, x, y []float64) {
+	f = Fit{Lag: float64(at.Lag) / rate, Inverted: at.Inverted}
+	x, y = common(reference, other, at.Lag)
 	f.Correlation = math.Abs(correlation(x, y))
 	if d := fraction(x, y, at.Inverted); d != 0 {
 		moved := resampled(y, d, 0)
@@ -45,16 +73,15 @@ func FitTo(reference, other []float64, rate, maxLag float64) (Fit, []float64, []
 			f.Lag, f.Correlation, y = f.Lag+d/rate, c, moved
 		}
 	}
-	if f.Correlation < 0.999 {
-		if g, moved, ok := fitDrift(reference, other, rate, maxLag); ok && g.Correlation > math.Max(f.Correlation, fitsFrom) {
-			x, y := common(reference, moved, 0)
-			return g, x, y, nil
-		}
-	}
-	if f.Correlation < fitsFrom {
-		return Fit{}, reference, other, nil
-	}
-	return f, x, y, nil
+	return f, x, y
+}
+
+// within is which samples of a record that is resampled by a fit lie within it.
+func within(f Fit, n int, rate float64) (from, to int) {
+	lag := f.Lag * rate
+	from = max(0, int(math.Ceil(-lag/(1+f.Drift))))
+	to = int(math.Floor((float64(n-1)-lag)/(1+f.Drift))) + 1
+	return from, max(from, to)
 }
 
 // common is what two records have in common where y comes lag samples late.
@@ -115,6 +142,9 @@ func fraction(x, y []float64, inverted bool) float64 {
 func fitDrift(reference, other []float64, rate, maxLag float64) (Fit, []float64, bool) {
 	reference = reference[:min(len(reference), len(other))]
 	y := other[:len(reference)]
+	if n := int(stretchSeconds * rate); len(reference) < 2*n || !alike(reference, y, n, int(maxLag*rate)) {
+		return Fit{}, nil, false
+	}
 	var lag, slope float64 // in samples, and samples a sample
 	inverted := false
 	for k, within := range []float64{maxLag * rate, 64, 4, 4} {
@@ -128,6 +158,23 @@ func fitDrift(reference, other []float64, rate, maxLag float64) (Fit, []float64,
 		y = resampled(other, lag, slope)[:len(reference)]
 	}
 	return Fit{Lag: lag / rate, Drift: slope, Inverted: inverted, Correlation: math.Abs(correlation(reference, y))}, y, true
+}
+
+// alike reports whether the loudest of the reference's stretches of n samples is found in the other:
+// a drift changes the whole, and hardly a half second of it.
+func alike(reference, other []float64, n, within int) bool {
+	loudest, most := 0, 0.0
+	for from := 0; from+n <= len(reference); from += n {
+		sum := 0.0
+		for _, v := range reference[from : from+n] {
+			sum += v * v
+		}
+		if sum > most {
+			loudest, most = from, sum
+		}
+	}
+	a, err := Align(reference[loudest:loudest+n], other[loudest:loudest+n], within)
+	return err == nil && a.Correlation > 0.8
 }
 
 // line is the straight line, in samples, through by how much y comes later in stretches of n

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -73,7 +74,7 @@ func TestPipes(t *testing.T) {
 	reader, _ := io.Pipe()
 	time.AfterFunc(50*time.Millisecond, stop)
 	errs.Reset()
-	if code := Run(ctx, []string{"render", in("pipe.yaml"), "-o", in("no.wav")}, reader, &out, &errs); code != failed || !strings.Contains(errs.String(), "interrupted") {
+	if code := Run(ctx, []string{"render", in("pipe.yaml"), "-o", in("no.wav")}, reader, &out, &errs); code != 128+int(syscall.SIGINT) || !strings.Contains(errs.String(), "interrupted") {
 		t.Errorf("a pipe that gives nothing: exit code %d: %s", code, errs.String())
 	}
 	// The 64-bit kinds by their names.

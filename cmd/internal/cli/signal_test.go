@@ -44,10 +44,12 @@ var signalled = map[string][]string{
 	"noise": {"noise HEAVY"}, "response": {"response HEAVY"}, "swaps": {"swaps HEAVY"},
 	"rank": {"rank HEAVY --journal OUT/r.journal"}, "rank merge": {"rank merge HEAVY OUT/r.journal"},
 	"presets": {"presets HEAVY -o OUT"}, "listen": {"listen HEAVY --no-open"},
+	"lesson": {"lesson levels -o OUT/lesson.html", "lesson --from HEAVY -o OUT/lesson.html"}, "learn": {"learn levels --no-open"},
+	"lesson list": {"lesson list"}, "lesson merge": {"lesson merge a.txt"},
 }
 
 // brief is the commands that solve nothing, so that they may be over before a signal comes.
-var brief = []string{"blocks", "completion", "help", "new", "netlist", "power", "sheet", "rank merge"}
+var brief = []string{"blocks", "completion", "help", "new", "netlist", "power", "sheet", "rank merge", "lesson list", "lesson merge"}
 
 func eachCommand(c *cobra.Command, prefix string, do func(name string)) {
 	for _, sub := range c.Commands() {
