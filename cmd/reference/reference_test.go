@@ -129,6 +129,9 @@ func TestMisuse(t *testing.T) {
 // Verdicts on what is known to be heard or not, on the two shortest of the recordings that ship;
 // -events has the others, and yours.
 func TestEvents(t *testing.T) {
+	if testing.Short() {
+		t.Skip("half a minute of processor time, and none of it is concurrent")
+	}
 	list, err := programmes(nil)
 	if err != nil {
 		t.Fatal(err)

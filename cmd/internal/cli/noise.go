@@ -148,8 +148,8 @@ func runNoise(s streams, o noiseOptions) error {
 func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) {
 	s.printf("Take: %s\n", r.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	s.printf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz\n",
-		r.Jack, r.ADBu.Text(1), volts(r.AVolts), r.DBu.Text(1))
+	paragraph(s.out, "", fmt.Sprintf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz",
+		r.Jack, r.ADBu.Text(1), volts(r.AVolts), r.DBu.Text(1)), width)
 	if r.Open != nil {
 		s.printf("That is with gates closed. While one plays and they are open: %s dBu A-weighted\n", r.Open.ADBu.Text(1))
 	}
