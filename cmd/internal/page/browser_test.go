@@ -101,7 +101,7 @@ func (b *browser) exact(side string) played {
 	b.Run(`(async () => {
 		const { stream } = await import("./wire.js"), [a, z] = drywire.sound.region;
 		const got = globalThis.got = { gain: 0, x: new Float32Array(z - a), have: 0 };
-		await stream({ session: drywire.session(), side: "` + side + `", from: a, region: [a, z] }, {
+		await stream("render", { session: drywire.session(), side: "` + side + `", from: a, region: [a, z] }, {
 			json: (type, v) => { if (type === 1 && v.layer === "exact") got.gain = v.gain, got.channels = v.channels; },
 			audio: (exact, start, x) => {
 				if (!exact) return;

@@ -236,9 +236,10 @@ export class Figures {
 			return el("dd", {}, el("span", { class: "of" }, side), el("span", { class: "room" }, b), el("span", { class: "dbu" }, n ? num(n.dbu, 1, "dBu") : "\u2013"), el("span", { class: "soft" }, n ? num(100 * n.share, n.share < 0.1 ? 1 : 0, "%") : ""));
 		};
 		const have = ["A", "B"].filter(s => sides[s]?.noise);
-		/** @param {[string, Record<string, any>][]} rows */
-		const list = rows => el("dl", {}, ...rows.map(([name, r]) => el("div", {}, el("dt", {}, name), ...have.map(s => bar(r[s], s)))));
-		this.ledger.replaceChildren(list(rows), el("div", { class: "total" }, el("dt", {}, "all together"), ...have.map(s => el("dd", {}, el("span", { class: "of" }, s), el("span", { class: "dbu" }, num(sides[s].noise_total_dbu, 1, "dBu"))))));
+		/** @param {[string, Record<string, any>][]} rows @param {...HTMLElement} more */
+		const list = (rows, ...more) => el("dl", {}, ...rows.map(([name, r]) => el("div", {}, el("dt", {}, name), ...have.map(s => bar(r[s], s)))), ...more);
+		const total = el("div", { class: "total" }, el("dt", {}, "all together"), ...have.map(s => el("dd", {}, el("span", { class: "of" }, s), el("span", { class: "dbu" }, num(sides[s].noise_total_dbu, 1, "dBu")))));
+		this.ledger.replaceChildren(list(rows, total));
 		this.parts.replaceChildren(list(rowsBy(n => n.block && part(n) && part(n) !== n.block ? `${n.block}, ${part(n)}` : n.block || part(n), 8)));
 	}
 }
