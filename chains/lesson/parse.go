@@ -232,7 +232,8 @@ func factKeys() []key[Fact] {
 				}
 			}},
 		lineKey("is", "the number that the texts state, with its unit", "a number with its unit", false, func(f *Fact, s string) { f.Text = s }),
-		lineKey("within", "how far off the simulation may be", "a number with its unit", false, func(*Fact, string) {}), // fact reads it, with is
+		// fact reads it, with is
+		lineKey("within", "how far off the simulation may be", "a number with its unit", false, func(*Fact, string) {}),
 	}
 }
 

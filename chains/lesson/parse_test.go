@@ -75,7 +75,7 @@ func TestParse(t *testing.T) {
 	}
 }
 
-// What is wrong is told at its place, in the chain file within the lesson too.
+// Every error names its place, in the chain file within the lesson too.
 func TestFaultsHaveTheirPlaces(t *testing.T) {
 	for _, c := range []struct{ from, to, want string }{
 		{"title: A lesson", "titel: A lesson", `x.yaml:2:1: no key "titel"; did you mean "title"?`},

@@ -166,7 +166,8 @@ func (b *Browser) Wait(expression string) {
 	const step = 25 * time.Millisecond
 	for range b.page.Patience / step {
 		holds, err := chromedp.Run(b.Context, chromedp.Evaluate[bool]("Boolean("+expression+")", chromedp.EvalAwaitPromise))
-		if err != nil && !strings.Contains(err.Error(), "Inspected target navigated") { // a page that is loaded anew has no answer yet
+		// a page that is loaded anew has no answer yet
+		if err != nil && !strings.Contains(err.Error(), "Inspected target navigated") {
 			b.t.Fatalf("%s: %v", expression, err)
 		}
 		if holds {

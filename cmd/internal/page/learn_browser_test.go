@@ -99,7 +99,8 @@ func TestLearnByKeyboard(t *testing.T) {
 	to("#judge")
 	press(kb.Enter)
 	b.Wait(`document.getElementById("judged").textContent.includes("open the board first")`)
-	b.Run(`fetch("api/open", {method: "POST", headers: {"Content-Type": "application/json", "X-Drywire": "1"}, body: "{}"})`) // as a window does
+	// as a window does
+	b.Run(`fetch("api/open", {method: "POST", headers: {"Content-Type": "application/json", "X-Drywire": "1"}, body: "{}"})`)
 	press(kb.Enter)
 	b.Wait(`document.getElementById("judged").textContent.includes("Not there yet: no boost")`)
 	to("input[name=after]")

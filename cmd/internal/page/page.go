@@ -36,8 +36,8 @@ type Options struct {
 	// browser there may be opened.
 	Ready func(address string)
 
-	// Unsaved is told at the end what windows that had unsaved changes left: files beside the chain
-	// file. May be nil.
+	// Unsaved is called at the end with the names of the drafts of windows that had unsaved changes,
+	// files beside the chain file. May be nil.
 	Unsaved func(names []string)
 
 	now    func() time.Time // for tests
