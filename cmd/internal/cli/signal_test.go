@@ -81,15 +81,22 @@ func TestSignalsEndEveryCommand(t *testing.T) {
 		t.Fatal(err)
 	}
 	moments := []time.Duration{700 * time.Millisecond}
-	if os.Getenv("FAULTS") == "all" {
+	signals := []syscall.Signal{syscall.SIGINT, syscall.SIGTERM}
+	switch depth() {
+	case few:
+		signals = signals[:1]
+	case all:
 		moments = []time.Duration{30 * time.Millisecond, 150 * time.Millisecond, 700 * time.Millisecond, 3 * time.Second, 10 * time.Second}
 	}
 	const never = 20 * time.Second
 	worst, slowest, ended, number := time.Duration(0), "", 0, 0
 	for name, lines := range signalled {
+		if depth() == few {
+			lines = lines[:1]
+		}
 		for _, text := range lines {
 			for _, moment := range moments {
-				for _, sig := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+				for _, sig := range signals {
 					number++
 					out := t.TempDir()
 					words := strings.Fields(strings.NewReplacer("HEAVY", heavy, "OUT", out).Replace(text))
