@@ -170,6 +170,7 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		keepKey(),
 		preferKey(),
 		suspectsKey(),
+		venueKey(),
 	}
 }
 
