@@ -74,9 +74,11 @@ var rooms = map[string]map[string][]string{
 		"internal/inputs":  {"internal/files"},
 		"internal/produce": {"internal/files"},
 		"internal/engine":  {"internal/produce"},
-		"internal/page":    {"internal/files", "internal/engine", "internal/produce", "internal/inputs"},
+		"internal/local":   {},
+		"internal/page":    {"internal/local", "internal/files", "internal/engine", "internal/produce", "internal/inputs"},
 		"internal/learn":   {},
-		"internal/cli":     {"internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
+		"internal/start":   {"internal/local", "internal/page", "internal/files", "internal/learn"},
+		"internal/cli":     {"internal/start", "internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
 	},
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
+	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
 	"drywire/samples"
 )
@@ -36,7 +37,7 @@ func (f folder) Open(path string) (*samples.Reader, func(), error) {
 	}
 	file, err := f.root.Open(clean)
 	if err != nil {
-		return nil, nil, fmt.Errorf("%s: %w", path, plain(err))
+		return nil, nil, fmt.Errorf("%s: %w", path, local.Plain(err))
 	}
 	held, err := inputs.New(context.Background(), files.Disk{}).Hold(path, file, nil)
 	if err != nil {
