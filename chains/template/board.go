@@ -100,7 +100,7 @@ func Board(a Answers) ([]byte, error) {
 	}
 	say("blocks:")
 	for k, kind := range a.Pedals {
-		say("  %-14s {kind: %s%s}   # %s", names[k]+":", kind, plugs[k], doing(kind))
+		say("  %-14s %-42s # %s", names[k]+":", fmt.Sprintf("{kind: %s%s}", kind, plugs[k]), doing(kind))
 	}
 	order := names
 	if a.Amplifier {

@@ -76,8 +76,8 @@ var rooms = map[string]map[string][]string{
 		"internal/engine":  {"internal/produce"},
 		"internal/local":   {},
 		"internal/page":    {"internal/local", "internal/files", "internal/engine", "internal/produce", "internal/inputs"},
-		"internal/learn":   {},
-		"internal/start":   {"internal/local", "internal/page", "internal/files", "internal/learn"},
+		"internal/learn":   {"internal/files"},
+		"internal/start":   {"internal/local", "internal/page", "internal/inputs", "internal/files"},
 		"internal/cli":     {"internal/start", "internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
 	},
 }

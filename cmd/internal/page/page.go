@@ -29,6 +29,8 @@ type Options struct {
 
 	Version string // of this program, for the report
 
+	Start string // the address of the page that other boards are opened from; "": there is none
+
 	Lesson *Lesson // nil: none is served beside the board
 
 	// Ready is told once the page can be opened. The address holds the token, so it is not for a

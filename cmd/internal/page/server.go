@@ -68,7 +68,7 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	}
 	s := &server{
 		options: o, ctx: ctx, root: root, name: filepath.Base(path), gate: local.Gate{Token: local.Token(), Windows: []string{"", "lesson"}}, loader: produce.NewLoader(folder{root}),
-		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: staticFiles(), now: o.now, sessions: map[string]*session{}, drafts: newDrafts(),
+		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: Static(), now: o.now, sessions: map[string]*session{}, drafts: newDrafts(),
 	}
 	s.routes = s.handlers()
 	if s.now == nil {

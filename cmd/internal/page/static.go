@@ -9,9 +9,8 @@ import (
 //go:embed static
 var static embed.FS
 
-// staticFiles serves the page's files by their names: the path of a request is a name in a list,
-// never a path on disk.
-func staticFiles() map[string][]byte {
+// Static is the page's files by their names, which package start serves too.
+func Static() map[string][]byte {
 	files := map[string][]byte{}
 	entries, err := static.ReadDir("static")
 	if err != nil {
