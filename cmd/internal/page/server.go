@@ -22,6 +22,7 @@ import (
 	"sync"
 	"time"
 
+	"drywire/chains/file"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/produce"
@@ -36,6 +37,7 @@ type server struct {
 	root    *os.Root
 	name    string // of the chain file in the root
 	loader  *produce.Loader
+	decks   file.Decks
 	engine  *engine.Engine
 	static  map[string][]byte
 	now     func() time.Time
@@ -94,7 +96,7 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 	var bits [16]byte
 	rand.Read(bits[:]) // never fails
 	s := &server{
-		options: o, ctx: ctx, root: root, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]), loader: produce.NewLoader(folder{root}),
+		options: o, ctx: ctx, root: root, name: filepath.Base(path), token: base64.RawURLEncoding.EncodeToString(bits[:]), loader: produce.NewLoader(folder{root}), decks: produce.Decks(folder{root}),
 		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: staticFiles(), now: o.now, sessions: map[string]*session{}, drafts: newDrafts(),
 	}
 	if s.now == nil {
