@@ -132,8 +132,8 @@ func (b deckBench) Follower(name, in, out string, gain float64, lo, hi dsp.Volt)
 	})
 }
 
-// works tries a kind between a source and a load at the ends of its knobs, and fills in what is
-// found out by that: impedances, and the current that it draws at rest.
+// works tries a kind between a source and a load at the ends of its knobs and in their middle: the
+// error is of a circuit without an operating point, or of amplifiers that feed themselves.
 func (k *Kind) works() (err error) {
 	defer func() {
 		if p := recover(); p != nil { // a matrix without a solution, at a frequency
@@ -147,8 +147,7 @@ func (k *Kind) works() (err error) {
 		low, high = low.With(knob.Name, knob.Min), high.With(knob.Name, knob.Max)
 		tried = append(tried, usual.With(knob.Name, knob.Min), usual.With(knob.Name, (knob.Min+knob.Max)/2), usual.With(knob.Name, knob.Max))
 	}
-	var least, most [2]float64
-	for n, s := range append(tried, low, high) {
+	for _, s := range append(tried, low, high) {
 		b := NewBench(48e3, 1)
 		b.Place("block", k, s)
 		b.ColdR("source", "block.in", circuit.Ground, benchSource)
@@ -160,17 +159,12 @@ func (k *Kind) works() (err error) {
 			return fmt.Errorf("the circuit has no operating point%s", k.at(s, usual))
 		}
 		in, out := k.Impedances(s, 1000)
-		for j, z := range []float64{cmplx.Abs(in), cmplx.Abs(out)} {
+		for _, z := range []float64{cmplx.Abs(in), cmplx.Abs(out)} {
 			if !(z > 0 && z < 1e12) {
 				return fmt.Errorf("the circuit has no solution%s", k.at(s, usual))
 			}
-			if n == 0 || z < least[j] {
-				least[j] = z
-			}
-			most[j] = math.Max(most[j], z)
 		}
 	}
-	k.InputImpedance, k.OutputImpedance = fromTo(least[0], most[0]), fromTo(least[1], most[1])
 	return nil
 }
 
@@ -186,18 +180,6 @@ func (k *Kind) at(s, usual Settings) string {
 		return ""
 	}
 	return " with " + strings.Join(list, ", ")
-}
-
-// fromTo is a range of impedances as people write it.
-func fromTo(low, high float64) string {
-	text := func(z float64) string {
-		digits := math.Pow(10, 2-math.Floor(math.Log10(z)))
-		return dsp.FormatQuantity(math.Round(z*digits)/digits, dsp.Ohms)
-	}
-	if high < 1.02*low {
-		return text(low)
-	}
-	return text(low) + " to " + text(high)
 }
 
 // drawn is the current that a deck takes from 9 V at rest, in amperes: at least what a block can be

@@ -45,8 +45,6 @@ that section in the chain. With --block it is the block alone at its settings in
 	cmd.Flags().StringVar(&o.section, "section", "", "only the section that holds the input of this `BLOCK`")
 	cmd.Flags().StringVar(&o.block, "block", "", "only this `BLOCK`, as a .subckt")
 	cmd.Flags().StringVar(&o.tone, "tone", "330 Hz 100 mV", "frequency and peak `level` of the tone")
-	cmd.MarkFlagsMutuallyExclusive("section", "block")
-	cmd.MarkFlagsMutuallyExclusive("tone", "block")
 	complete(cmd, "take", completeTake)
 	complete(cmd, "section", completeBlock)
 	complete(cmd, "block", completeBlock)
@@ -61,6 +59,9 @@ func runNetlist(s streams, o netlistOptions) error {
 	tone, err := parseTone(o.tone)
 	if err != nil {
 		return err
+	}
+	if o.section != "" && o.block != "" {
+		return misusef("--section and --block: want one of them; a .subckt is of one block")
 	}
 	f, err := readChainFile(s, o.file)
 	if err != nil {
