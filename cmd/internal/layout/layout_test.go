@@ -39,6 +39,7 @@ var rooms = map[string]map[string][]string{
 		"oversample":             {"", "gemv"},
 		"circuit":                {"", "circuit/internal/dense"},
 		"circuit/internal/dense": {},
+		"circuit/deck":           {"", "circuit"},
 		"circuit/transient":      {"", "circuit", "circuit/internal/dense", "gemv"},
 		"circuit/linear":         {"", "circuit", "circuit/internal/dense", "gemv"},
 		"section":                {"", "circuit", "circuit/transient", "circuit/linear", "oversample", "parallel"},

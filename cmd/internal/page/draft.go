@@ -286,7 +286,7 @@ func (n *session) goOnWith(ctx context.Context, name string, now []byte) error {
 		return err
 	}
 	source, takes, of := draftOf(text)
-	with, err := edit.Read(n.server.name, source)
+	with, err := edit.ReadWith(n.server.name, source, n.server.decks)
 	if err != nil {
 		return err
 	}

@@ -12,6 +12,7 @@ import (
 	"sync"
 	"time"
 
+	"drywire/chains/file"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/local"
@@ -27,6 +28,7 @@ type server struct {
 	root    *os.Root
 	name    string // of the chain file in the root
 	loader  *produce.Loader
+	decks   file.Decks
 	engine  *engine.Engine
 	static  map[string][]byte
 	now     func() time.Time
@@ -67,7 +69,7 @@ func newServer(ctx context.Context, o Options) (*server, error) {
 		return nil, fmt.Errorf("%s: %w", filepath.Dir(path), local.Plain(err))
 	}
 	s := &server{
-		options: o, ctx: ctx, root: root, name: filepath.Base(path), gate: local.Gate{Token: local.Token(), Windows: []string{"", "lesson"}}, loader: produce.NewLoader(folder{root}),
+		options: o, ctx: ctx, root: root, name: filepath.Base(path), gate: local.Gate{Token: local.Token(), Windows: []string{"", "lesson"}}, loader: produce.NewLoader(folder{root}), decks: produce.Decks(folder{root}),
 		engine: engine.New(ctx, cmp.Or(o.budget, engine.Budget)), static: Static(), now: o.now, sessions: map[string]*session{}, drafts: newDrafts(),
 	}
 	s.routes = s.handlers()

@@ -85,7 +85,7 @@ func sideOf(letter string) (int, error) {
 
 // parsed makes a document of a text.
 func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (document, error) {
-	text, err := edit.Read(s.name, source)
+	text, err := edit.ReadWith(s.name, source, s.decks)
 	if err != nil {
 		return document{}, err
 	}
@@ -416,7 +416,7 @@ func (n *session) back(ctx context.Context, s step) (document, error) {
 	if bytes.Equal(s.text, n.doc.Text.Source) {
 		return document{n.doc.Project, s.takes}, nil
 	}
-	text, err := edit.Read(n.server.name, s.text)
+	text, err := edit.ReadWith(n.server.name, s.text, n.server.decks)
 	if err != nil {
 		return document{}, err
 	}

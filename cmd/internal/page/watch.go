@@ -122,7 +122,7 @@ func (n *session) noticed(ctx context.Context, now diskState) {
 		}
 	}
 	if n.disk == diskChanged && said["faults"] == "" {
-		if _, err := file.Parse(n.server.name, now.text); err != nil {
+		if _, err := file.ParseWith(n.server.name, now.text, n.server.decks); err != nil {
 			said["faults"] = err.Error()
 		}
 	}
