@@ -67,6 +67,7 @@ var rooms = map[string]map[string][]string{
 		"hunt":              {"noise", "board"},
 		"lesson":            {"", "experiment", "noise", "render", "wiring", "measures", "edit", "file", "board", "internal/yamltext"},
 		"lessons":           {"lesson"},
+		"class":             {"file", "internal/yamltext"},
 		"report":            {"lesson", "experiment", "measures", "board"},
 	},
 	"cmd": {

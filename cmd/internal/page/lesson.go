@@ -10,11 +10,12 @@ import (
 	"drywire/cmd/internal/produce"
 )
 
-// Lesson is a lesson that is served beside its board: its page, what to do with what is answered
-// there, and how the board that the listener edits is judged.
+// Lesson is a lesson, or a drill, that is served beside its board: its page, what to do with what is
+// answered there, and how the board that the listener edits is judged.
 type Lesson struct {
-	Page []byte // HTML, with its own policy
-	// Kept is told an answer: the step (before, heard, after), what was said, whether it was right.
+	Page  []byte   // HTML, with its own policy
+	Steps []string // that the page asks, by the names it gives them
+	// Kept is told an answer: one of Steps, what was said, whether it was right.
 	Kept func(step, said string, right bool) error
 	// Judge measures a take of the board as it stands, and says in sentences whether the goal is
 	// reached.
@@ -46,7 +47,7 @@ func (s *server) lessonKept(w http.ResponseWriter, r *http.Request) error {
 	switch {
 	case l == nil:
 		return local.Refuse(http.StatusNotFound, "no lesson is open")
-	case q.Step != "before" && q.Step != "heard" && q.Step != "after":
+	case !slices.Contains(l.Steps, q.Step):
 		return local.Refuse(http.StatusBadRequest, "no step %q", q.Step)
 	case len(q.Said) > 1000:
 		return local.Refuse(http.StatusBadRequest, "that is too long")
