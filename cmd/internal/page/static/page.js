@@ -160,7 +160,7 @@ const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
 const complaints = new Why({ ask: () => ({ session, side: sound.side, region }), op: op => edit(op), fault, announce });
 new Hunt({ ask: () => ({ session, side: sound.side }), fault, announce });
-const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault });
+const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault, edit });
 
 // What is shown.
 
@@ -180,6 +180,7 @@ function show(s, again) {
 	byId("saved").classList.toggle("dirty", s.dirty || s.disk !== "same");
 	byId("undo").disabled = !s.undo;
 	byId("redo").disabled = !s.redo;
+	byId("history").disabled = !s.undo;
 	const key = s.recording.name + s.recording.frames;
 	wave.show(s.recording, s.longest);
 	if (key !== regionOf) {
