@@ -982,7 +982,7 @@ func TestAccessible(t *testing.T) {
 		for _, width := range []int{1280, 390} {
 			b.Resize(width, 900)
 			b.Scheme(scheme)
-			for _, box := range []string{"tab-block", "tab-ladder", "tab-noise", "tab-why", "help-box", "save-box", "conflict-box", "changes-box", "export-box", "trial"} {
+			for _, box := range []string{"tab-block", "tab-ladder", "tab-noise", "tab-why", "help-box", "save-box", "conflict-box", "changes-box", "recording-box", "export-box", "trial"} {
 				tab := strings.HasPrefix(box, "tab-")
 				if tab {
 					b.Run(`document.getElementById("` + box + `").click()`)

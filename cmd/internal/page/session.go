@@ -22,6 +22,7 @@ import (
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
+	"drywire/dsp"
 )
 
 // session is one browser window: its text of the chain file and what its two sides show of it.
@@ -276,6 +277,17 @@ type operation struct {
 	More   bool         `json:"more"` // the hand is still on the knob
 	Name   string       `json:"name"`
 	Kind   string       `json:"kind"`
+
+	Brought brought `json:"brought"`
+}
+
+// brought is what is asked about a recording of a player's own: its file beside the chain file, how
+// loud its loudest moment is at the guitar's jack, and what the guitar was plugged into.
+type brought struct {
+	File  string  `json:"file"`
+	Peak  float64 `json:"peak"`  // V
+	Input float64 `json:"input"` // Ω; 0: nothing
+	Cable float64 `json:"cable"` // m
 }
 
 // orderEntry is a block, a switcher with what is in its loops, or a split.
@@ -461,6 +473,8 @@ func (op operation) words(side string) string {
 		return side + ": " + op.Block + " in"
 	case "loop":
 		return fmt.Sprintf("%s: loop %d", side, op.Number)
+	case "recording":
+		return "the recording " + op.Brought.File
 	case "knob":
 		return fmt.Sprintf("%s: %s at %s", side, op.Target, op.Value)
 	case "preset":
@@ -505,6 +519,17 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		return d.with(ctx, text, d.takes)
 	case "fix":
 		return n.withFix(ctx, op.Number, op.Name)
+	case "recording":
+		b := op.Brought
+		load := &board.Load{Resistance: dsp.Ohm(b.Input), Cable: dsp.Metre(b.Cable)}
+		if b.Input == 0 {
+			load = nil
+		}
+		text, err := d.Text.SetRecording(b.File, dsp.Volt(b.Peak), load)
+		if err != nil {
+			return d, err
+		}
+		return d.with(ctx, text, d.takes)
 	case "order":
 		var err error
 		if t, err = reordered(d.File, t, op.Order); err != nil {
