@@ -82,6 +82,10 @@ type Guitar struct {
 	Cable       dsp.Metre // from the guitar's jack to the first block
 	Capacitance dsp.Farad // of a metre of that cable; 0: the usual one
 
+	Second    SecondPickup // beside Pickup; the zero value: none
+	Bleed     TrebleBleed  // over the volume pot; the zero value: none
+	ToneAfter bool         // the tone control is at the jack, behind the volume, not at the pickup
+
 	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
 
@@ -100,6 +104,28 @@ type Pickup struct {
 	Eddy        dsp.Ohm // resistance parallel to part of the inductance; 0: none
 	Coils       int     // in series, all of whose voltages add; 0: as many as the recording's
 	Magnet      float64 // dB of a stronger magnet, or of one nearer to the strings
+}
+
+// SecondPickup is a pickup that plays together with a guitar's own. One recording has one signal:
+// both pickups give that, each at its level, and not what a string has at two places.
+type SecondPickup struct {
+	Pickup
+	Wired string // WiredParallel or WiredSeries; "" where there is no second pickup
+	Out   bool   // out of phase: the one's signal is taken from the other's
+}
+
+// How two pickups are wired.
+const (
+	WiredParallel = "parallel"
+	WiredSeries   = "series"
+)
+
+// TrebleBleed is what lets treble past a volume pot that is turned down: a capacitor from its top
+// to its wiper.
+type TrebleBleed struct {
+	Capacitor dsp.Farad // 0: no treble bleed
+	Series    dsp.Ohm   // in series with the capacitor; 0: none
+	Parallel  dsp.Ohm   // beside it; 0: none
 }
 
 // Load is an input that something is plugged into, with the cable that leads to it.
