@@ -82,9 +82,9 @@ type Guitar struct {
 	Cable       dsp.Metre // from the guitar's jack to the first block
 	Capacitance dsp.Farad // of a metre of that cable; 0: the usual one
 
-	Second    SecondPickup // beside Pickup; the zero value: none
-	Bleed     TrebleBleed  // over the volume pot; the zero value: none
-	ToneAfter bool         // the tone control is at the jack, behind the volume, not at the pickup
+	Second    SecondPickup
+	Bleed     blocks.TrebleBleed // over the volume pot
+	ToneAfter bool               // the tone control is at the jack, behind the volume, not at the pickup
 
 	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
@@ -106,26 +106,12 @@ type Pickup struct {
 	Magnet      float64 // dB of a stronger magnet, or of one nearer to the strings
 }
 
-// SecondPickup is a pickup that plays together with a guitar's own. One recording has one signal:
-// both pickups give that, each at its level, and not what a string has at two places.
+// SecondPickup is a pickup that plays together with a guitar's own: none where it has no Resistance.
+// One recording has one signal: both pickups give that, each at its level.
 type SecondPickup struct {
 	Pickup
-	Wired string // WiredParallel or WiredSeries; "" where there is no second pickup
-	Out   bool   // out of phase: the one's signal is taken from the other's
-}
-
-// How two pickups are wired.
-const (
-	WiredParallel = "parallel"
-	WiredSeries   = "series"
-)
-
-// TrebleBleed is what lets treble past a volume pot that is turned down: a capacitor from its top
-// to its wiper.
-type TrebleBleed struct {
-	Capacitor dsp.Farad // 0: no treble bleed
-	Series    dsp.Ohm   // in series with the capacitor; 0: none
-	Parallel  dsp.Ohm   // beside it; 0: none
+	Series bool // with the first; else parallel to it
+	Out    bool // out of phase: the one's signal is taken from the other's
 }
 
 // Load is an input that something is plugged into, with the cable that leads to it.

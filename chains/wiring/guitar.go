@@ -36,7 +36,7 @@ func addGuitar(b *blocks.Bench, chain *board.Chain) {
 		strings = "strings"
 		b.Circuit.E("guitar.strings", strings, circuit.Ground, "dry", circuit.Ground, level)
 	}
-	if g.Second.Wired != "" {
+	if g.Second.Resistance > 0 {
 		addTwoPickups(b, g, load, strings)
 		addControls(b, g)
 		return
@@ -90,7 +90,7 @@ func addTwoPickups(b *blocks.Bench, g board.Guitar, load *board.Load, strings st
 	}
 	const first, second = "guitar.first", "second.strings"
 	foot, end := circuit.Ground, hot // the first one's cold end, and the second one's hot end
-	if g.Second.Wired == board.WiredSeries {
+	if g.Second.Series {
 		foot, end = "guitar.foot", "guitar.foot"
 	}
 	b.Circuit.E(second, second, circuit.Ground, open, circuit.Ground, level)
@@ -107,17 +107,7 @@ func addTwoPickups(b *blocks.Bench, g board.Guitar, load *board.Load, strings st
 // the tone at either end of it.
 func addControls(b *blocks.Bench, g board.Guitar) {
 	b.Pot("guitar.volume", hot, "guitar", circuit.Ground, g.VolumePot, circuit.Audio.Wiper(g.Volume/10))
-	if bleed := g.Bleed; bleed.Capacitor > 0 {
-		from := hot
-		if bleed.Series > 0 {
-			from = "guitar.bled"
-			b.R("guitar.bleed.series", hot, from, bleed.Series)
-		}
-		b.C("guitar.bleed", from, "guitar", bleed.Capacitor)
-		if bleed.Parallel > 0 {
-			b.R("guitar.bleed.parallel", hot, "guitar", bleed.Parallel)
-		}
-	}
+	b.TrebleBleed("guitar.bleed", hot, "guitar", g.Bleed)
 	at := hot
 	if g.ToneAfter {
 		at = "guitar"

@@ -9,6 +9,7 @@ import (
 
 	"github.com/goccy/go-yaml/ast"
 
+	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
@@ -81,13 +82,13 @@ func Capacitance[R table.Reader, T any](name string, set func(*T, float64)) tabl
 }
 
 // bleedKeys are those of a treble bleed.
-func bleedKeys[R table.Reader]() []table.Key[R, board.TrebleBleed] {
-	capacitor := table.Quantity[R]("capacitor", "from the volume's top to its wiper, like 1 nF", dsp.Farads, 10e-12, 100e-9, "", func(b *board.TrebleBleed, v float64) { b.Capacitor = dsp.Farad(v) })
+func bleedKeys[R table.Reader]() []table.Key[R, blocks.TrebleBleed] {
+	capacitor := table.Quantity[R]("capacitor", "from the volume's top to its wiper, like 1 nF", dsp.Farads, 10e-12, 100e-9, "", func(b *blocks.TrebleBleed, v float64) { b.Capacitor = dsp.Farad(v) })
 	capacitor.Must = true
-	return []table.Key[R, board.TrebleBleed]{
+	return []table.Key[R, blocks.TrebleBleed]{
 		capacitor,
-		table.Quantity[R]("series", "a resistor in series with the capacitor, like 130 kΩ; none when left out", dsp.Ohms, 100, 10e6, "", func(b *board.TrebleBleed, v float64) { b.Series = dsp.Ohm(v) }),
-		table.Quantity[R]("parallel", "a resistor beside them, like 150 kΩ; none when left out", dsp.Ohms, 100, 10e6, "", func(b *board.TrebleBleed, v float64) { b.Parallel = dsp.Ohm(v) }),
+		table.Quantity[R]("series", "a resistor in series with the capacitor, like 130 kΩ; none when left out", dsp.Ohms, 100, 10e6, "", func(b *blocks.TrebleBleed, v float64) { b.Series = dsp.Ohm(v) }),
+		table.Quantity[R]("parallel", "a resistor beside them, like 150 kΩ; none when left out", dsp.Ohms, 100, 10e6, "", func(b *blocks.TrebleBleed, v float64) { b.Parallel = dsp.Ohm(v) }),
 	}
 }
 
@@ -115,7 +116,7 @@ func orNone[R table.Reader, T any](name, brief, like string, keys []table.Key[R,
 
 func bleedKey[R table.Reader]() table.Key[R, board.Guitar] {
 	return orNone("treble_bleed", "a capacitor over the volume, which lets treble past where it is turned down, with a resistor in series or beside it; none when left out",
-		"{capacitor: 1 nF, parallel: 150 kΩ}", bleedKeys[R](), func(g *board.Guitar, b board.TrebleBleed) { g.Bleed = b })
+		"{capacitor: 1 nF, parallel: 150 kΩ}", bleedKeys[R](), func(g *board.Guitar, b blocks.TrebleBleed) { g.Bleed = b })
 }
 
 // secondKeys are those of a second pickup.
@@ -130,7 +131,7 @@ func secondKeys[R table.Reader]() []table.Key[R, board.SecondPickup] {
 			return func(s *board.SecondPickup) { s.Pickup = p }
 		},
 	}
-	wired := table.Choice[R]("wired", "how it is wired to the first", []string{board.WiredParallel, board.WiredSeries}, "", func(s *board.SecondPickup, w string) { s.Wired = w })
+	wired := table.Choice[R]("wired", "how it is wired to the first", []string{"parallel", "series"}, "", func(s *board.SecondPickup, w string) { s.Series = w == "series" })
 	wired.Must = true
 	return []table.Key[R, board.SecondPickup]{
 		pickup, wired,
