@@ -31,6 +31,7 @@ type File struct {
 	Cables    map[string]blocks.Cord // those that are not like that, by the jack that they lead to
 	Supplies  []Supply
 	Cabinets  []*Cabinet  // impulse responses that speakers name, each once
+	Decks     []string    // paths of decks that blocks are made of, as written
 	Blocks    []Block     // in the order in which the file names them
 	Order     []string    // the signal flows from the first to the last; names of blocks
 	Split     *SplitOrder // where the order ends in two paths; nil where it does not

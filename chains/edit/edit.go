@@ -27,15 +27,20 @@ type Text struct {
 	Name   string // what messages call the file
 	Source []byte
 	File   *board.File // its cabinets have not been read
+
+	decks file.Decks
 }
 
 // Read parses a text. The error is that of file.Parse.
-func Read(name string, src []byte) (*Text, error) {
-	f, err := file.Parse(name, src)
+func Read(name string, src []byte) (*Text, error) { return ReadWith(name, src, nil) }
+
+// ReadWith is Read of a text that may name decks of its own, as do the texts that edits make of it.
+func ReadWith(name string, src []byte, decks file.Decks) (*Text, error) {
+	f, err := file.ParseWith(name, src, decks)
 	if err != nil {
 		return nil, err
 	}
-	return &Text{name, src, f}, nil
+	return &Text{name, src, f, decks}, nil
 }
 
 // Edits of a chain file's text: each gives the text with one thing changed and every other byte
@@ -199,6 +204,9 @@ func (x *Text) AddBlock(name, kind string) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		kinds := blocks.Kinds()
 		at := slices.IndexFunc(kinds, func(k *blocks.Kind) bool { return k.Name == kind })
+		if kind == blocks.CircuitKind {
+			return fmt.Errorf("a circuit names its deck: write it into the chain file by hand, like %s: {kind: circuit, file: my-pedal.cir}", name)
+		}
 		if at < 0 {
 			hint := ""
 			if near := yamltext.Nearest(kind, file.KindNames(kinds)); near != "" {
@@ -251,7 +259,7 @@ func (x *Text) edit(change func(*document, *board.File) error) (out *Text, err e
 		return nil, err
 	}
 	meant.Tray = tray
-	got, err := Read(x.Name, d.src)
+	got, err := ReadWith(x.Name, d.src, x.decks)
 	if err != nil {
 		var faults yamltext.Faults
 		if errors.As(err, &faults) && len(faults) > 0 {

@@ -30,12 +30,21 @@ const Version = "1"
 //
 // The language is YAML without anchors, tags and further documents, of at most 64 kB; the keys are
 // those of Schema.
-func Parse(name string, src []byte) (*board.File, error) {
-	return parse(name, src, blocks.Kinds())
+//
+// Of blocks of the kind circuit it knows those that come with the program; ParseWith reads others.
+func Parse(name string, src []byte) (*board.File, error) { return ParseWith(name, src, nil) }
+
+// Decks gives the kind of block that a deck makes, by its path as the chain file has it: the same
+// for the same deck. An error is deck.Faults where the deck is at fault.
+type Decks func(path string) (*blocks.Kind, error)
+
+// ParseWith is Parse of a file that may name decks of its own.
+func ParseWith(name string, src []byte, decks Decks) (*board.File, error) {
+	return parse(name, src, blocks.Kinds(), decks)
 }
 
-func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err error) {
-	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}, powerAt: map[string]ast.Node{}}
+func parse(name string, src []byte, kinds []*blocks.Kind, decks Decks) (f *board.File, err error) {
+	r := &reader{decks: decks, Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}, powerAt: map[string]ast.Node{}}
 	defer func() {
 		// the YAML parser's panics: whatever it meets is the file's fault
 		if p := recover(); p != nil {
@@ -49,7 +58,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err er
 	}
 	f = newFile()
 	if seen := table.Read(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
-		f.Cabinets = r.cabinets
+		f.Cabinets, f.Decks = r.cabinets, r.deckPaths
 		r.orders(body, f, seen)
 		r.unused(f)
 		r.plugs(f)

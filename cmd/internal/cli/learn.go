@@ -62,8 +62,8 @@ time. Ctrl-C ends it. Changes to the board are not kept.`,
 }
 
 func runLearn(ctx context.Context, s streams, o learnOptions) error {
-	if o.port < 0 || o.port > 65535 {
-		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
+	if err := portIn(o.port); err != nil {
+		return err
 	}
 	course, err := lessons.Course()
 	if err != nil {
@@ -190,25 +190,12 @@ func servePage(ctx context.Context, s streams, o learnOptions, name string, text
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	closed := func() {}
-	defer func() { closed() }()
+	b := browser{streams: s, stop: stop, none: o.noOpen}
+	defer b.close()
 	return page.Serve(ctx, page.Options{
 		File: board, Port: o.port, Version: Version, Disk: s.disk, Lesson: served,
 		Ready: func(address string) {
-			address += "lesson"
-			if _, err := fmt.Fprintln(s.out, address); err != nil {
-				stop() // nobody can know where the page is
-				return
-			}
-			paragraph(s.out, "", hearing, width)
-			s.printf("Your answers are kept in %s. Ctrl-C ends it.\n", progress.Path)
-			if !o.noOpen {
-				var err error
-				if closed, err = openBrowser(address); err != nil {
-					closed = func() {}
-					s.say("drywire: no browser could be opened (%v); open the address yourself", err)
-				}
-			}
+			b.open(address+"lesson", fmt.Sprintf("Your answers are kept in %s. Ctrl-C ends it.", progress.Path))
 		},
 	})
 }

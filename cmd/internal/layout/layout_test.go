@@ -39,6 +39,7 @@ var rooms = map[string]map[string][]string{
 		"oversample":             {"", "gemv"},
 		"circuit":                {"", "circuit/internal/dense"},
 		"circuit/internal/dense": {},
+		"circuit/deck":           {"", "circuit"},
 		"circuit/transient":      {"", "circuit", "circuit/internal/dense", "gemv"},
 		"circuit/linear":         {"", "circuit", "circuit/internal/dense", "gemv"},
 		"section":                {"", "circuit", "circuit/transient", "circuit/linear", "oversample", "parallel"},
@@ -75,9 +76,11 @@ var rooms = map[string]map[string][]string{
 		"internal/inputs":  {"internal/files"},
 		"internal/produce": {"internal/files"},
 		"internal/engine":  {"internal/produce"},
-		"internal/page":    {"internal/files", "internal/engine", "internal/produce", "internal/inputs"},
-		"internal/learn":   {},
-		"internal/cli":     {"internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
+		"internal/local":   {},
+		"internal/page":    {"internal/local", "internal/files", "internal/engine", "internal/produce", "internal/inputs"},
+		"internal/learn":   {"internal/files"},
+		"internal/start":   {"internal/local", "internal/page", "internal/inputs", "internal/files"},
+		"internal/cli":     {"internal/start", "internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
 	},
 }
 

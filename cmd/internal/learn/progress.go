@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"drywire/chains/lesson"
+	"drywire/cmd/internal/files"
 )
 
 // Answer is one line of the file: what was answered when.
@@ -53,18 +54,10 @@ type Progress struct {
 const head = "# What was answered in the lessons (drywire learn), a line for every answer: when, which lesson, before it,\n" +
 	"# heard in it or after it (again: in a drill), right or wrong, and what was said. It stays on this machine. Delete lines, or all of it.\n"
 
-// Path is where the file is: in the folder for state that the XDG base directory specification
-// names (XDG_STATE_HOME, or .local/state at home; the specification of 2021).
+// Path is where the file is: in the state folder of files.StateFolder.
 func Path() (string, error) {
-	folder := os.Getenv("XDG_STATE_HOME")
-	if !filepath.IsAbs(folder) { // the specification: relative ones are to be ignored
-		home, err := os.UserHomeDir()
-		if err != nil {
-			return "", err
-		}
-		folder = filepath.Join(home, ".local", "state")
-	}
-	return filepath.Join(folder, "drywire", "lessons.txt"), nil
+	folder, err := files.StateFolder()
+	return filepath.Join(folder, "lessons.txt"), err
 }
 
 // Read reads the file; one that is not there is empty. A line that cannot be read is told with its

@@ -11,6 +11,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/edit"
 	"drywire/cmd/internal/files"
+	"drywire/cmd/internal/local"
 )
 
 // save writes a window's changes into the chain file, if that is still what the window began with.
@@ -55,7 +56,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 		if changed.Gone {
 			text = "The file is no longer there."
 		}
-		answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(changed.Theirs), "mine": string(mine.Source)})
+		local.Answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(changed.Theirs), "mine": string(mine.Source)})
 		return nil
 	}
 	if err != nil {
@@ -77,7 +78,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 			s.engine.Go(func() { o.noticed(s.ctx, diskState{text: mine.Source}) })
 		}
 	}
-	answer(w, http.StatusOK, map[string]any{"saved": true, "kept": kept, "state": state})
+	local.Answer(w, http.StatusOK, map[string]any{"saved": true, "kept": kept, "state": state})
 	return nil
 }
 
@@ -112,10 +113,10 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 		return mine, d, err
 	case "take":
 		if name == "" {
-			return nil, d, refuse(http.StatusUnprocessableEntity, "the new take needs a name")
+			return nil, d, local.Refuse(http.StatusUnprocessableEntity, "the new take needs a name")
 		}
 		if _, err := d.Take(name); err == nil {
-			return nil, d, refuse(http.StatusUnprocessableEntity, "there is a take %q already", name)
+			return nil, d, local.Refuse(http.StatusUnprocessableEntity, "there is a take %q already", name)
 		}
 		old := t.Name
 		t.Name = name
@@ -145,7 +146,7 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 		d, err = d.with(ctx, text, takes)
 		return mine, d, err
 	}
-	return nil, d, refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)
+	return nil, d, local.Refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)
 }
 
 // write puts a text in the place of what the file held, which is kept beside it under the names
@@ -190,6 +191,6 @@ func (s *server) reload(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, map[string]any{"state": state})
+	local.Answer(w, http.StatusOK, map[string]any{"state": state})
 	return nil
 }

@@ -19,6 +19,7 @@ import (
 	"drywire/chains/edit"
 	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
 )
 
@@ -79,12 +80,12 @@ func sideOf(letter string) (int, error) {
 	if k := slices.Index(letters[:], letter); k >= 0 {
 		return k, nil
 	}
-	return 0, refuse(http.StatusBadRequest, "no side %q; a side is A or B", letter)
+	return 0, local.Refuse(http.StatusBadRequest, "no side %q; a side is A or B", letter)
 }
 
 // parsed makes a document of a text.
 func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (document, error) {
-	text, err := edit.Read(s.name, source)
+	text, err := edit.ReadWith(s.name, source, s.decks)
 	if err != nil {
 		return document{}, err
 	}
@@ -104,7 +105,7 @@ func (s *server) afford(d document) error {
 		}
 		t := d.chain(side)
 		if err := t.Estimate().Over(); err != nil {
-			return refuse(http.StatusUnprocessableEntity, "take %q: %v", t.Take, err)
+			return local.Refuse(http.StatusUnprocessableEntity, "take %q: %v", t.Take, err)
 		}
 	}
 	return nil
@@ -178,12 +179,12 @@ func newID() string {
 
 // open begins a session.
 func (s *server) open(w http.ResponseWriter, r *http.Request) error {
-	if err := question(r, &struct{}{}); err != nil {
+	if err := local.Question(r, &struct{}{}); err != nil {
 		return err
 	}
 	text, err := s.readFile()
 	if err != nil {
-		return refuse(http.StatusConflict, "%v", err)
+		return local.Refuse(http.StatusConflict, "%v", err)
 	}
 	d, base, err := s.first(r.Context(), text)
 	if err != nil {
@@ -193,7 +194,7 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	s.mu.Lock()
 	if len(s.sessions) >= mostSessions {
 		s.mu.Unlock()
-		return refuse(http.StatusTooManyRequests, "%d windows are open, and there are to be no more; close one of them", mostSessions)
+		return local.Refuse(http.StatusTooManyRequests, "%d windows are open, and there are to be no more; close one of them", mostSessions)
 	}
 	s.sessions[n.id] = n
 	s.mu.Unlock()
@@ -204,13 +205,13 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, map[string]any{"session": n.id, "state": state, "drafts": left})
+	local.Answer(w, http.StatusOK, map[string]any{"session": n.id, "state": state, "drafts": left})
 	return nil
 }
 
 // asked reads a request's JSON into q, and finds the session that it names there.
 func (s *server) asked(r *http.Request, q any, id *string) (*session, error) {
-	if err := question(r, q); err != nil {
+	if err := local.Question(r, q); err != nil {
 		return nil, err
 	}
 	return s.session(*id)
@@ -223,7 +224,7 @@ func (s *server) session(id string) (*session, error) {
 	if n := s.sessions[id]; n != nil {
 		return n, nil
 	}
-	return nil, refuse(http.StatusNotFound, "no such session: it has ended; load the page anew")
+	return nil, local.Refuse(http.StatusNotFound, "no such session: it has ended; load the page anew")
 }
 
 // sweep drops sessions that nobody looks at any more.
@@ -340,7 +341,7 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if q.Revision != nil && *q.Revision != n.revision {
-		return refuse(http.StatusConflict, "this was a change to an older state: %d, and it is %d now", *q.Revision, n.revision)
+		return local.Refuse(http.StatusConflict, "this was a change to an older state: %d, and it is %d now", *q.Revision, n.revision)
 	}
 	if err := n.apply(r.Context(), side, q.Op); err != nil {
 		return err
@@ -349,7 +350,7 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, state)
+	local.Answer(w, http.StatusOK, state)
 	return nil
 }
 
@@ -364,7 +365,7 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 			from, to = to, from
 		}
 		if len(*from) == 0 {
-			return refuse(http.StatusUnprocessableEntity, "there is nothing to %s", op.Do)
+			return local.Refuse(http.StatusUnprocessableEntity, "there is nothing to %s", op.Do)
 		}
 		last := (*from)[len(*from)-1]
 		d, err := n.back(ctx, last)
@@ -415,7 +416,7 @@ func (n *session) back(ctx context.Context, s step) (document, error) {
 	if bytes.Equal(s.text, n.doc.Text.Source) {
 		return document{n.doc.Project, s.takes}, nil
 	}
-	text, err := edit.Read(n.server.name, s.text)
+	text, err := edit.ReadWith(n.server.name, s.text, n.server.decks)
 	if err != nil {
 		return document{}, err
 	}
@@ -453,7 +454,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		t = d.File.Switched(t, op.Block, op.On)
 	case "loop":
 		if slices.ContainsFunc(d.LoopsOf(t), func(l board.Loop) bool { return l.Insert && l.Number == op.Number }) {
-			return d, refuse(http.StatusUnprocessableEntity, "loop %d is the insert, which is always in", op.Number)
+			return d, local.Refuse(http.StatusUnprocessableEntity, "loop %d is the insert, which is always in", op.Number)
 		}
 		toggle := slices.DeleteFunc(slices.Clone(t.Toggle), func(k int) bool { return k == op.Number })
 		if len(toggle) == len(t.Toggle) {
@@ -478,7 +479,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			t.Guitar = board.OwnGuitar // or it would be the preset's
 		}
 	default:
-		return d, refuse(http.StatusBadRequest, "no operation %q", op.Do)
+		return d, local.Refuse(http.StatusBadRequest, "no operation %q", op.Do)
 	}
 	text, takes := d.Text, d.takes
 	var err error

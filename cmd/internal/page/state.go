@@ -19,6 +19,7 @@ import (
 // State is all that is sent to a page of its document.
 type State struct {
 	File     string   `json:"file"`
+	Start    string   `json:"start,omitempty"` // where other boards are opened from
 	Title    string   `json:"title"`
 	Revision int      `json:"revision"`
 	Dirty    bool     `json:"dirty"`
@@ -148,7 +149,8 @@ const hearing = "Start with the volume turned down, then raise it: fuzz is dense
 func (n *session) state() (json.RawMessage, error) {
 	f, r := n.doc.File, n.doc.Dry
 	s := State{
-		File: n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
+		Start: n.server.options.Start,
+		File:  n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
 		Takes: []string{}, Presets: []string{}, Guitars: []string{""}, Complaints: complaints(),
 		Recording: RecordingOf{r.Title, int(r.Rate), r.Frames, r.Waveform},
 		Region:    [2]int64{0, min(r.Frames, longest(r), int64(usualSeconds*float64(r.Rate)))}, Longest: longest(r),

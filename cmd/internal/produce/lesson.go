@@ -18,12 +18,12 @@ var LessonQuality = section.Draft
 // LessonBench is a lesson's board, or that of its transfer question, with the whole recording that
 // it names. A nil loader is for lessons that ship, whose boards name nothing that does not.
 func LessonBench(ctx context.Context, loader *Loader, name string, b lesson.Board) (*lesson.Bench, *Project, error) {
-	text, err := edit.Read(name, b.Text)
-	if err != nil {
-		return nil, nil, err
-	}
 	if loader == nil {
 		loader = NewLoader(nowhere{})
+	}
+	text, err := edit.ReadWith(name, b.Text, Decks(loader.Folder))
+	if err != nil {
+		return nil, nil, err
 	}
 	p, err := loader.Load(ctx, text, false)
 	if err != nil {
@@ -112,6 +112,9 @@ type nowhere struct{}
 
 func (nowhere) Open(path string) (*samples.Reader, func(), error) {
 	return nil, nil, fmt.Errorf("%s: a lesson that ships has no files of its own", path)
+}
+func (nowhere) Text(path string, _ int64) ([]byte, error) {
+	return nil, fmt.Errorf("%s: a lesson that ships has no files of its own", path)
 }
 func (n nowhere) Named(path string) (*samples.Reader, func(), error) { return n.Open(path) }
 func (nowhere) Path(path string) string                              { return path }

@@ -544,6 +544,10 @@ async function open() {
 	try {
 		const r = await again() ?? await ask("open", {});
 		session = sound.session = r.session;
+		if (r.state.start) {
+			byId("others").href = r.state.start;
+			byId("others").hidden = false;
+		}
 		let lost = false;
 		const source = listen(session, {
 			state: s => {
