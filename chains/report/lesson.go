@@ -71,6 +71,7 @@ type hearView struct {
 	Scene                             []string
 	Caution, Ask, Tells, Likely, Slip string
 	Right                             string // the take, or neither
+	Drilled                           bool   // as a question of a drill, whose answers have no number
 }
 
 // Shared is the part of the page that the report has as well.
