@@ -14,6 +14,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/chains/lesson"
 	"drywire/chains/lessons"
+	"drywire/chains/measures"
 	"drywire/chains/report"
 )
 
@@ -191,4 +192,20 @@ func withinMargin(p *Proved) (faults []string) {
 		faults = append(faults, "the two takes: "+h.Hearing.Highest.Text(2))
 	}
 	return faults
+}
+
+// withinMargin sees what lies within a margin: two headrooms 2 dB apart, a level that is called the
+// same 0.6 dB off, a chance of a half, and two takes that are told apart with one of a half.
+func TestWithinMarginSees(t *testing.T) {
+	value := func(name, of string, v float64) lesson.Value {
+		return lesson.Value{Fact: lesson.Fact{Name: name, Measure: of}, Measured: measures.Figure{Value: v}}
+	}
+	heard := &lesson.Heard{Pair: experiment.Pair{Hearing: experiment.Hearing{Highest: measures.Figure{Value: 0.5}}}}
+	p := &Proved{Lesson: &lesson.Lesson{}, Proof: &lesson.Proof{Heard: heard, Values: []lesson.Value{
+		value("a", "headroom_db", 1), value("b", "headroom_db", 3), value("c", "told-apart", 50), value("d", "told-apart", 0), value("e", "loudness_lufs", -20), value("f", "loudness_lufs", -20.6),
+	}}}
+	p.Predict.Proof = []lesson.Claim{{Fact: "b", Rel: "over", Other: "a"}, {Fact: "c", Rel: "over", Other: "d"}, {Fact: "e", Rel: "near", Other: "f"}}
+	if got := withinMargin(p); len(got) != 5 {
+		t.Errorf("saw %d faults of 5: %q", len(got), got)
+	}
 }
