@@ -384,10 +384,10 @@ func Judged(claims []Claim, values []Value) (lines []string, reached bool) {
 			}
 			verdict := "reached"
 			if c.Fails(values) != "" {
-				verdict, reached = "not yet", false
+				verdict, reached = "not yet reached", false
 			}
-			reading, _ := readingOf(v.Measure)
-			lines = append(lines, fmt.Sprintf("%s: %s. Wanted: %s. (%s: %s.)", strings.ToUpper(verdict[:1])+verdict[1:], v.Says(), c.Wants(v.Unit), v.Name, reading.Definition))
+			name := strings.ReplaceAll(v.Name, "-", " ")
+			lines = append(lines, fmt.Sprintf("%s: %s. Wanted: %s; %s.", strings.ToUpper(name[:1])+name[1:], v.Says(), c.Wants(v.Unit), verdict))
 		}
 	}
 	return lines, reached
