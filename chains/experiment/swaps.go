@@ -132,7 +132,7 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 	m := &SwapMap{
 		Title: c.Title, Take: c.Take, Order: c.Arrangement().String(), Names: c.Arrangement().Names(), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
 	}
-	base, err := b.side(ctx, 0, "as it is", c, measures.Facts())
+	base, err := b.side(ctx, 0, "as it is", c, measures.Facts(), b)
 	if err != nil {
 		return nil, err
 	}
@@ -151,7 +151,7 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 	for k := range m.Swaps {
 		s := &m.Swaps[k]
 		g.Go(func() error {
-			side, err := b.side(ctx, k+1, s.move.String(), c.Arranged(s.move.Result), measures.Facts())
+			side, err := b.side(ctx, k+1, s.move.String(), c.Arranged(s.move.Result), measures.Facts(), b)
 			if err != nil {
 				return err
 			}
@@ -185,19 +185,19 @@ func (s *Swap) distance() float64 {
 }
 
 // side renders a chain, brings it to the target loudness and gathers facts about it.
-func (b *bench) side(ctx context.Context, number int, name string, c *board.Chain, facts []*measures.Measure) (*measures.Side, error) {
+func (b *bench) side(ctx context.Context, number int, name string, c *board.Chain, facts []*measures.Measure, from *bench) (*measures.Side, error) {
 	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err
 	}
 	out := p.out
 	s := &measures.Side{Number: number, Name: name}
-	for _, m := range facts {
-		f, err := m.OfTake(ctx, p)
-		if err != nil {
-			return nil, err
-		}
-		s.Facts = append(s.Facts, measures.Value{Measure: m, Figure: f})
+	values, err := from.measure(ctx, c, facts)
+	if err != nil {
+		return nil, err
+	}
+	for k, m := range facts {
+		s.Facts = append(s.Facts, measures.Value{Measure: m, Figure: values[k]})
 	}
 	settled, err := b.settled(p.key, out)
 	if err != nil {

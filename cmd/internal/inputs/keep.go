@@ -1,6 +1,7 @@
 package inputs
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -49,11 +50,36 @@ func Keep(disk files.System, folder, name string, from io.Reader) (*Sound, error
 	if err == nil {
 		err = f.Sync()
 	}
-	if err := errors.Join(err, f.Close()); err != nil {
-		return nil, err
+	known := err == nil && same(disk, filepath.Join(folder, name), f, size)
+	if err := errors.Join(err, f.Close()); err != nil || known {
+		return sound, err
 	}
 	out.Fresh(name)
 	return sound, out.Publish()
+}
+
+// same reports whether a file is there that holds the same bytes.
+func same(disk files.System, path string, as io.ReaderAt, size int64) bool {
+	f, length, err := files.Open(disk, path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	if length != size {
+		return false
+	}
+	one, two := make([]byte, 1<<16), make([]byte, 1<<16)
+	for at := int64(0); at < size; {
+		n := int(min(int64(len(one)), size-at))
+		if _, err := f.ReadAt(one[:n], at); err != nil && err != io.EOF {
+			return false
+		}
+		if _, err := as.ReadAt(two[:n], at); err != nil && err != io.EOF || !bytes.Equal(one[:n], two[:n]) {
+			return false
+		}
+		at += int64(n)
+	}
+	return true
 }
 
 // heard reads a sound to its end.

@@ -309,7 +309,7 @@ func (n *session) goOnWith(ctx context.Context, name string, now []byte) error {
 		return err
 	}
 	before := n.doc
-	n.undo, n.redo, n.last = append(n.undo, before.step()), nil, ""
+	n.undo, n.redo, n.last = append(n.undo, before.step("what was not saved before")), nil, ""
 	if n.draft != "" { // of what was saved, and about to be removed
 		n.server.options.Disk.Remove(filepath.Join(n.server.root.Name(), n.draft))
 	}

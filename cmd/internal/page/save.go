@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
@@ -35,6 +36,14 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	defer n.mu.Unlock()
 	s.saving.Lock()
 	defer s.saving.Unlock()
+	if q.How == "copy" {
+		name, err := s.copy(q.Name, n.doc.Text.Source)
+		if err != nil {
+			return err
+		}
+		local.Answer(w, http.StatusOK, map[string]string{"copied": name})
+		return nil
+	}
 	// What is written is made from the text that the window began with: a save with force puts it
 	// over what is there now.
 	mine, doc, err := n.saved(r, side, q.How, q.Name)
@@ -80,6 +89,30 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	}
 	local.Answer(w, http.StatusOK, map[string]any{"saved": true, "kept": kept, "state": state})
 	return nil
+}
+
+// copy writes a text as a new file of the folder, by a name that a person typed, and returns the
+// file's. A file that is there stays.
+func (s *server) copy(typed string, text []byte) (name string, err error) {
+	name = strings.TrimSuffix(strings.TrimSpace(typed), ".yaml") + ".yaml"
+	if name == ".yaml" || strings.HasPrefix(name, ".") || len(name) > 120 || strings.ContainsFunc(name, func(c rune) bool { return c < ' ' || c == 0x7f || strings.ContainsRune(`/\:*?"<>|`, c) }) {
+		return "", local.Refuse(http.StatusUnprocessableEntity, "give the file a name without a slash or other signs that files may not have")
+	}
+	out, err := files.Into(s.options.Disk, s.root.Name())
+	if err != nil {
+		return "", err
+	}
+	defer out.Abort()
+	if err := out.Text(name, text); err != nil {
+		return "", err
+	}
+	out.Fresh(name)
+	if err := out.Publish(); errors.Is(err, fs.ErrExist) {
+		return "", local.Refuse(http.StatusUnprocessableEntity, "%s is there already: give the file another name", name)
+	} else if err != nil {
+		return "", err
+	}
+	return name, nil
 }
 
 // saved is the text that is to be written, and the document that the window has then. The lock is
@@ -146,7 +179,7 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 		d, err = d.with(ctx, text, takes)
 		return mine, d, err
 	}
-	return nil, d, local.Refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)
+	return nil, d, local.Refuse(http.StatusBadRequest, "no way to save %q; there are take, order, all and copy", how)
 }
 
 // write puts a text in the place of what the file held, which is kept beside it under the names

@@ -134,6 +134,7 @@ func (s *server) handlers() []local.Handler {
 		{Method: post, Path: "api/save", Serve: s.save},
 		{Method: post, Path: "api/reload", Serve: s.reload},
 		{Method: post, Path: "api/draft", Serve: s.takeDraft},
+		{Method: post, Path: "api/recording", Serve: s.recording, Raw: true},
 		{Method: get, Path: "api/export", Serve: s.export},
 		{Method: post, Path: "api/test/start", Serve: s.testStart},
 		{Method: post, Path: "api/test/answer", Serve: s.testAnswer},

@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/base64"
@@ -21,6 +22,7 @@ import (
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
+	"drywire/dsp"
 )
 
 // session is one browser window: its text of the chain file and what its two sides show of it.
@@ -69,9 +71,10 @@ type document struct {
 type step struct {
 	text  []byte
 	takes [2]string
+	then  string // what was changed in it next, in words
 }
 
-func (d document) step() step { return step{d.Text.Source, d.takes} }
+func (d document) step(then string) step { return step{d.Text.Source, d.takes, then} }
 
 // letters is the names of the sides.
 var letters = [2]string{"A", "B"}
@@ -277,6 +280,17 @@ type operation struct {
 	More   bool         `json:"more"` // the hand is still on the knob
 	Name   string       `json:"name"`
 	Kind   string       `json:"kind"`
+
+	Brought brought `json:"brought"`
+}
+
+// brought is what is asked about a recording of a player's own: its file beside the chain file, how
+// loud its loudest moment is at the guitar's jack, and what the guitar was plugged into.
+type brought struct {
+	File  string  `json:"file"`
+	Peak  float64 `json:"peak"`  // V
+	Input float64 `json:"input"` // Ω; 0: nothing
+	Cable float64 `json:"cable"` // m
 }
 
 // orderEntry is a block, a switcher with what is in its loops, or a split.
@@ -362,24 +376,12 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 func (n *session) apply(ctx context.Context, side int, op operation) error {
 	before := n.doc
 	switch op.Do {
-	case "undo", "redo":
-		from, to := &n.undo, &n.redo
-		if op.Do == "redo" {
-			from, to = to, from
-		}
-		if len(*from) == 0 {
-			return local.Refuse(http.StatusUnprocessableEntity, "there is nothing to %s", op.Do)
-		}
-		last := (*from)[len(*from)-1]
-		d, err := n.back(ctx, last)
-		if err != nil {
-			return err
-		}
-		*to = append(*to, before.step())
-		*from = (*from)[:len(*from)-1]
-		n.doc, n.last = d, ""
-		n.changed(before)
-		return nil
+	case "undo":
+		return n.goBack(ctx, 1)
+	case "back":
+		return n.goBack(ctx, op.Number)
+	case "redo":
+		return n.goOn(ctx)
 	}
 	d, err := n.edited(ctx, side, op)
 	if err == nil {
@@ -397,9 +399,9 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 		n.last = knob
 		return nil // nothing has changed, so there is nothing to undo
 	case n.last != "" && n.last == letters[side]+" "+op.Target && op.Do == "knob":
-		// still the same turn
+		n.undo[len(n.undo)-1].then = op.words(letters[side]) // still the same turn
 	default:
-		n.undo = append(n.undo, before.step())
+		n.undo = append(n.undo, before.step(op.words(letters[side])))
 		kept := 0
 		for _, s := range n.undo {
 			kept += len(s.text)
@@ -412,6 +414,78 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 	n.last, n.redo, n.doc = knob, nil, d
 	n.changed(before)
 	return nil
+}
+
+// goBack takes back the last changes, so many of them.
+func (n *session) goBack(ctx context.Context, changes int) error {
+	at := len(n.undo) - changes
+	if changes < 1 || at < 0 {
+		return local.Refuse(http.StatusUnprocessableEntity, "there is nothing to undo")
+	}
+	before := n.doc
+	d, err := n.back(ctx, n.undo[at])
+	if err != nil {
+		return err
+	}
+	// what comes after a step is told by the step before it, and so is what leads on to it
+	now := before.step("")
+	for k := len(n.undo) - 1; k >= at; k-- {
+		now.then = n.undo[k].then
+		n.redo = append(n.redo, now)
+		now = n.undo[k]
+	}
+	n.undo, n.doc, n.last = n.undo[:at], d, ""
+	n.changed(before)
+	return nil
+}
+
+// goOn makes the change again that was taken back last.
+func (n *session) goOn(ctx context.Context) error {
+	if len(n.redo) == 0 {
+		return local.Refuse(http.StatusUnprocessableEntity, "there is nothing to redo")
+	}
+	before, last := n.doc, n.redo[len(n.redo)-1]
+	d, err := n.back(ctx, last)
+	if err != nil {
+		return err
+	}
+	n.undo = append(n.undo, before.step(last.then))
+	n.redo = n.redo[:len(n.redo)-1]
+	n.doc, n.last = d, ""
+	n.changed(before)
+	return nil
+}
+
+// words is what a change does to a side, for the list of changes.
+func (op operation) words(side string) string {
+	switch op.Do {
+	case "take":
+		return fmt.Sprintf("%s: take “%s”", side, op.Name)
+	case "copy":
+		return side + ": made like the other side"
+	case "add":
+		return "a new " + op.Kind
+	case "fix":
+		return fmt.Sprintf("%s: a proposed change", side)
+	case "order":
+		return side + ": another order"
+	case "bypass":
+		if op.On {
+			return side + ": " + op.Block + " out"
+		}
+		return side + ": " + op.Block + " in"
+	case "loop":
+		return fmt.Sprintf("%s: loop %d", side, op.Number)
+	case "recording":
+		return "the recording " + op.Brought.File
+	case "knob":
+		return fmt.Sprintf("%s: %s at %s", side, op.Target, op.Value)
+	case "preset":
+		return fmt.Sprintf("%s: preset %s", side, op.Name)
+	case "guitar":
+		return fmt.Sprintf("%s: guitar %s", side, cmp.Or(op.Name, "of the file"))
+	}
+	return side + ": " + op.Do
 }
 
 // back is the document of a step.
@@ -448,6 +522,17 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		return d.with(ctx, text, d.takes)
 	case "fix":
 		return n.withFix(ctx, op.Number, op.Name)
+	case "recording":
+		b := op.Brought
+		load := &board.Load{Resistance: dsp.Ohm(b.Input), Cable: dsp.Metre(b.Cable)}
+		if b.Input == 0 {
+			load = nil
+		}
+		text, err := d.Text.SetRecording(b.File, dsp.Volt(b.Peak), load)
+		if err != nil {
+			return d, err
+		}
+		return d.with(ctx, text, d.takes)
 	case "order":
 		var err error
 		if t, err = reordered(d.File, t, op.Order); err != nil {

@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"time"
 
 	"drywire/chains"
 	"drywire/chains/board"
@@ -18,6 +17,7 @@ import (
 	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/local"
+	"drywire/cmd/internal/page"
 	"drywire/dsp"
 )
 
@@ -279,12 +279,6 @@ func fileName(name string) (string, error) {
 	return clean + ".yaml", nil
 }
 
-// longestUpload is how long a recording may take to come in.
-const longestUpload = 2 * time.Minute
-
-// mostRecording is how large a recording may be that comes from the page, in bytes.
-const mostRecording = 512 << 20
-
 // recording puts a recording that was dropped onto the page into the folder, once it has been read
 // as one; a file of that name that is there stays.
 func (s *server) recording(w http.ResponseWriter, r *http.Request) error {
@@ -292,14 +286,5 @@ func (s *server) recording(w http.ResponseWriter, r *http.Request) error {
 	if err := os.MkdirAll(s.options.Folder, 0o777); err != nil {
 		return local.Refuse(http.StatusConflict, "%v", err)
 	}
-	http.NewResponseController(w).SetReadDeadline(time.Now().Add(longestUpload))
-	info, err := inputs.Keep(s.options.Disk, s.options.Folder, r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, mostRecording))
-	if errors.Is(err, fs.ErrExist) {
-		return local.Refuse(http.StatusConflict, "a recording of that name is in the folder already: choose it from the list, or give this one another name")
-	}
-	if err != nil {
-		return local.Refuse(http.StatusBadRequest, "%v", err)
-	}
-	local.Answer(w, http.StatusOK, info)
-	return nil
+	return page.Bring(s.options.Disk, s.options.Folder, w, r)
 }

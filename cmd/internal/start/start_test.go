@@ -184,6 +184,9 @@ func TestRecording(t *testing.T) {
 	if code, said := o.post("api/recording?name=my%20riff.wav", sound); code != http.StatusOK || said["name"] != "my riff.wav" || said["seconds"] != 0.1 {
 		t.Fatalf("%d %v", code, said)
 	}
+	if code, said := o.post("api/recording?name=my%20riff.wav", sound); code != http.StatusOK {
+		t.Errorf("the same again: %d %v", code, said)
+	}
 	if now, err := os.ReadFile(filepath.Join(o.folder, "my riff.wav")); err != nil || !bytes.Equal(now, sound) {
 		t.Errorf("it is not kept as it came (%v)", err)
 	}
