@@ -54,6 +54,22 @@ type Board struct {
 	File  *board.File
 }
 
+// Preferring is the chain file's text for the commands that print some facts: those that rank prints
+// are what a chain file prefers.
+func (b Board) Preferring(facts []Fact) []byte {
+	var list []string
+	for _, f := range facts {
+		r, ok := readingOf(f.Measure)
+		if ok && r.objective != "" && !slices.Contains(b.File.Prefer, r.objective) && !slices.Contains(list, r.objective) {
+			list = append(list, r.objective)
+		}
+	}
+	if len(list) == 0 || len(b.File.Prefer) > 0 { // a second list would be a mistake in the file
+		return b.Text
+	}
+	return append(slices.Clone(b.Text), "\n# what rank is to print\nprefer: ["+strings.Join(list, ", ")+"]\n"...)
+}
+
 // Question has choices of which one is right, and claims on facts that prove which.
 type Question struct {
 	Ask     string

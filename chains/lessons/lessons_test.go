@@ -107,7 +107,7 @@ var trade = map[string]string{
 	"preamp": `\bpreamp\b`, "power amplifier": `\bpower amplifiers?\b`, "effects loop": `\beffects loop\b`, "preset": `\bpresets?\b`, "loudness": `\bloudness\b`,
 	"polarity": `\bpolarity\b`, "mono": `\bmono\b`, "clean boost": `\bclean boost\b`, "drive pedal": `\bdrive pedals?\b`, "ladder": `\bladder\b`, "chain": `\bchain\b`,
 	"capacitance": `\bcapacitance\b`, "spectrum": `\bspectr(um|a)\b`, "operating point": `\boperating point\b`, "harmonics": `\bharmonics?\b`, "intermodulation": `\bintermodulation\b`,
-	"crest factor": `\bcrest factor\b`, "dB(A)": `\bdBu?\(A\)`, "LU": `\bLU\b`, "A-weighted": `\bA-weighted\b`, "null": `\bnull(s|ed)?\b`,
+	"crest factor": `\bcrest factor\b`, "dB(A)": `\bdBu?\(A\)`, "LU": `\bLU\b`, "kHz": `\bkHz\b`, "ohm": `Ω|\bohms?\b`, "tail": `\btail\b`, "A-weighted": `\bA-weighted\b`, "null": `\bnull(s|ed)?\b`,
 }
 
 // texts is what a reader sees, in the order in which it comes; the numbers filled in.

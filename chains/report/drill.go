@@ -62,7 +62,7 @@ func WriteDrill(w io.Writer, d Drill) error {
 			if err != nil {
 				return fmt.Errorf("report: %w", err)
 			}
-			h.Scene, h.Slip = lesson.Paragraphs(it.Scene), it.Slip
+			h.Scene, h.Slip, h.Drilled = lesson.Paragraphs(it.Scene), it.Slip, true
 			data.Hear = &hearData{h.Right, it.Hear.Takes}
 			v.Items = append(v.Items, drillItemView{Hear: h})
 			continue

@@ -26,6 +26,7 @@ type Lesson struct {
 	Measures []*experiment.Measures // of the takes to look at, each once, in their order
 	Rate     int                    // Hz
 	Hearing  string                 // what to heed before listening
+	Builds   []string               // titles of the lessons that it builds on
 	Live     string                 // the address of the board on the page that serves this; "" for a file
 }
 
@@ -70,6 +71,7 @@ type hearView struct {
 	Scene                             []string
 	Caution, Ask, Tells, Likely, Slip string
 	Right                             string // the take, or neither
+	Drilled                           bool   // as a question of a drill, whose answers have no number
 }
 
 // Shared is the part of the page that the report has as well.
@@ -133,7 +135,7 @@ func newLessonView(l Lesson) (*lessonView, error) {
 		TransferScene: pars(l.Transfer.Scene), Answer: pars(other(l.Transfer.Answer)),
 		Predict:  questionOf("before", l.Predict, fill),
 		Transfer: questionOf("after", l.Transfer.Question, other),
-		Of:       count(int(l.Minutes), "minute", "minutes"), Builds: strings.Join(l.After, ", "),
+		Of:       count(int(l.Minutes), "minute", "minutes"), Builds: strings.Join(l.Builds, "; "),
 	}
 	if l.Place > 0 {
 		v.Of = fmt.Sprintf("Lesson %d, %s", l.Place, v.Of)

@@ -170,6 +170,7 @@ func serveLesson(ctx context.Context, s streams, o learnOptions, p *produce.Prov
 		return progress.Add(learn.Answer{At: time.Now(), Lesson: p.Name, Step: step, Right: right, Said: said})
 	}}
 	if p.Hands != nil {
+		served.Take = p.Hands.Take
 		served.Judge = func(ctx context.Context, now *produce.Project, take string) ([]string, error) {
 			return judge(ctx, p.Lesson, now, take)
 		}

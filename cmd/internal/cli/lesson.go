@@ -38,11 +38,12 @@ NAME is a lesson that comes with the program (drywire lesson list has them), or 
 your own, whose keys chains/lessons/lesson.schema.json has. Every number that it states is simulated
 first; a lesson that states a false one is refused.
 
---from makes a lesson of a chain file of yours: which block clips first, which order hisses more,
-which block makes most of the noise, and two takes to tell apart. The right answer differs from the
-wrong ones by 3 dB at least, or by 20 % of the noise; two takes count as different only where a
-listener tells them apart with a probability of 90 % at the clearest moment, and as alike only where
-that is 10 % at most. With -o NAME.yaml the lesson is written as text, for you to edit.
+--from makes a lesson of a chain file of yours: which block clips first, which change hisses more,
+which of three changes nobody would hear, which block makes most of the noise, and two takes to tell
+apart. The right answer differs from the wrong ones by 3 dB at least, or by 20 % of the noise; two
+takes count as different only where a listener tells them apart with a probability of 90 % at the
+clearest moment, and as alike only where that is 10 % at most. With -o NAME.yaml the lesson is
+written as text, for you to edit.
 
 Without -o, every number is printed with what was measured and the command that gives it; --boards
 writes the chain files for those commands.`,
@@ -144,8 +145,8 @@ func putLesson(ctx context.Context, s streams, o lessonOptions, l *lesson.Lesson
 	}
 	if o.boards != "" {
 		if err := writeFiles(s.disk, map[string][]byte{
-			filepath.Join(o.boards, l.Name+".yaml"):          l.Board.Text,
-			filepath.Join(o.boards, l.Name+"-transfer.yaml"): l.Transfer.Board.Text,
+			filepath.Join(o.boards, l.Name+".yaml"):          l.Board.Preferring(l.Facts),
+			filepath.Join(o.boards, l.Name+"-transfer.yaml"): l.Transfer.Board.Preferring(l.Transfer.Facts),
 		}, s.read, o.name); err != nil {
 			return err
 		}

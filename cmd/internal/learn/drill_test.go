@@ -132,6 +132,7 @@ func TestDrillFollowsTheListener(t *testing.T) {
 	const listeners, days = 30, 60
 	for _, idea := range []string{"order does not matter", "more is louder", "what comes last decides"} {
 		var held, tempting, all [2]float64 // adaptive, fixed
+		elsewhere := 0                     // questions of lessons that went well, for the idea's sake
 		before := 0.0
 		for seed := range uint64(listeners) {
 			perDay := map[time.Time]int{}
@@ -175,6 +176,9 @@ func TestDrillFollowsTheListener(t *testing.T) {
 				}
 				l.course(t, course, days, drill, func(i Item) {
 					all[way]++
+					if way == 0 && i.Wrong == nil && i.Idea == idea {
+						elsewhere++
+					}
 					if tempts(i.Lesson, idea) {
 						tempting[way]++
 					}
@@ -186,6 +190,9 @@ func TestDrillFollowsTheListener(t *testing.T) {
 			idea, 100*before, days, 100*held[0], all[0]/listeners, 100*tempting[0]/all[0], 100*held[1], all[1]/listeners, 100*tempting[1]/all[1])
 		if share := tempting[0] / all[0]; share < 0.95 {
 			t.Errorf("only %.0f %% of the questions tempt who holds %q", 100*share, idea)
+		}
+		if elsewhere == 0 {
+			t.Errorf("%q is never asked where it did not go wrong", idea)
 		}
 		if held[0] >= held[1] {
 			t.Errorf("%q: a fixed drill does as well", idea)

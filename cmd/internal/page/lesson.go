@@ -15,6 +15,7 @@ import (
 type Lesson struct {
 	Page  []byte   // HTML, with its own policy
 	Steps []string // that the page asks, by the names it gives them
+	Take  string   // of the board, that side A begins with; "": its first
 	// Kept is told an answer: one of Steps, what was said, whether it was right.
 	Kept func(step, said string, right bool) error
 	// Judge measures a take of the board as it stands, and says in sentences whether the goal is

@@ -121,7 +121,7 @@ func (d document) with(ctx context.Context, text *edit.Text, takes [2]string) (d
 }
 
 // first is the document that a window begins with, and the text of the file: the first two takes of
-// the file, or its only one and a copy of it.
+// the file, or its only one and a copy of it; of a lesson's board, the take to begin with first.
 func (s *server) first(ctx context.Context, source []byte) (d document, base *edit.Text, err error) {
 	if d, err = s.parsed(ctx, source, [2]string{}); err != nil {
 		return d, nil, err
@@ -130,6 +130,9 @@ func (s *server) first(ctx context.Context, source []byte) (d document, base *ed
 	d.takes = [2]string{d.Takes[0].Name, d.Takes[0].Name}
 	if len(d.Takes) > 1 {
 		d.takes[1] = d.Takes[1].Name
+		if l := s.options.Lesson; l != nil && l.Take != "" && l.Take != d.takes[0] {
+			d.takes = [2]string{l.Take, d.takes[0]}
+		}
 		return d, base, nil
 	}
 	t := d.Takes[0]
