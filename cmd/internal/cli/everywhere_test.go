@@ -98,7 +98,7 @@ func longer(t *testing.T, dir, path string, src []byte) [][]string {
 	short := func(args ...string) []string { return append(args, "--quality", "draft", "--recording", tone) }
 	return [][]string{
 		{"why", path, "--complaint", "thin", "--recording", tone},
-		short("sweep", path, "--knob", "lift.gain", "--take", "curtain"),
+		short("sweep", path, "--knob", "squash.level", "--take", "monologue"),
 		short("compare", path, "--take", "monologue", "--take", "market", "-o", filepath.Join(dir, "takes")),
 		short("report", two, "-o", filepath.Join(dir, "report.html")),
 		{"lesson", "--from", path, "-o", filepath.Join(dir, "lesson.html")},
