@@ -20,6 +20,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/file"
 	"drywire/chains/internal/yamltext"
+	"drywire/dsp"
 )
 
 // Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes
@@ -252,6 +253,34 @@ func (x *Text) AddBlock(name, kind string) (*Text, error) {
 		f.Blocks = append(f.Blocks, board.Block{Name: name, Kind: kinds[at], Settings: kinds[at].Defaults()})
 		return err
 	})
+}
+
+// SetRecording turns to another recording: a sound file beside the chain file, how loud its loudest
+// moment is at the guitar's jack (V, over 0), and what the guitar was plugged into while it was
+// recorded; nil for nothing. What the file says of the former recording goes, but for comments in
+// lines of their own behind it.
+func (x *Text) SetRecording(path string, peak dsp.Volt, load *board.Load) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
+		e, ok := d.entry("recording")
+		if !ok {
+			return errLayout
+		}
+		plugged := "none"
+		if load != nil {
+			plugged = fmt.Sprintf("{resistance: %s, cable: %s}", quantity(float64(load.Resistance), dsp.Ohms), quantity(float64(load.Cable), dsp.Metres))
+		}
+		f.Recording = board.Recording{File: path, Peak: peak, Load: load, LoadGiven: true, Side: "sum"}
+		return d.replace(e, fmt.Sprintf("{file: %s, peak: %s, load: %s}", yamltext.Quote(path, true), quantity(float64(peak), dsp.Volts), plugged))
+	})
+}
+
+// quantity is a quantity as people write it, or with all its digits where that would be another.
+func quantity(v float64, unit dsp.Unit) string {
+	text := dsp.FormatQuantity(v, unit)
+	if back, err := dsp.ParseQuantity(text, unit); err == nil && back == v {
+		return text
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64) + map[dsp.Unit]string{dsp.Volts: " V", dsp.Ohms: " Ω", dsp.Metres: " m"}[unit]
 }
 
 // edit changes a text and, by the same steps, what it is meant to say.

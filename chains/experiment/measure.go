@@ -322,11 +322,11 @@ var (
 
 // restAt is the noise at a jack, as it is and A-weighted.
 func restAt(c *board.Chain, rate dsp.Hertz, jack string) (flat, weighted measures.Figure, err error) {
-	l, err := noise.At(c, rate, jack)
+	l, err := noise.Totals(c, rate, jack)
 	if err != nil {
 		return flat, weighted, err
 	}
-	return rms(l, noise.Flat), rms(l, noise.AWeighted), nil
+	return rms(l[0], noise.Flat), rms(l[0], noise.AWeighted), nil
 }
 
 // SteadyAt is the steady state of a tone at a jack, in volts.

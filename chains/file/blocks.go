@@ -29,7 +29,7 @@ func BlockName(name string) error {
 	switch {
 	case slices.Contains(reserved, name):
 		return fmt.Errorf("a block may not be called %q: that is something else already (reserved: %s)", name, strings.Join(reserved, ", "))
-	case !NameForm.MatchString(name):
+	case !table.NameForm.MatchString(name):
 		return fmt.Errorf("a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", name)
 	}
 	return nil

@@ -214,13 +214,13 @@ func recordingKeys() []key[board.Recording] {
 	return []key[board.Recording]{
 		table.Line[*reader]("file", "a recording of your own, relative to this file", "the path of a WAV file", false, func(v *board.Recording, s string) { v.File = s }),
 		{
-			Name: "sample", Brief: "a recording that comes with the program", Schema: table.Object{"type": "string", "pattern": namePattern, "description": "a recording that comes with the program"},
+			Name: "sample", Brief: "a recording that comes with the program", Schema: table.Object{"type": "string", "pattern": table.NamePattern, "description": "a recording that comes with the program"},
 			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
 				s, ok := r.Line(path, n, "the name of a shipped recording, like riff")
 				if !ok {
 					return nil
 				}
-				if !NameForm.MatchString(s) {
+				if !table.NameForm.MatchString(s) {
 					r.At(n, "%s: %q is no name of a shipped recording (those are lower-case letters, digits and -); a file goes under file", path, s)
 					return nil
 				}
@@ -351,7 +351,7 @@ func cablesKey() key[board.File] {
 		Name: "cables", Brief: brief,
 		Schema: table.Object{
 			"type": "object", "description": brief, "minProperties": 1,
-			"propertyNames": table.Object{"pattern": strings.TrimSuffix(namePattern, "$") + `(\.return-[1-9][0-9]?)?$`}, "additionalProperties": table.Map("a cable", keys),
+			"propertyNames": table.Object{"pattern": strings.TrimSuffix(table.NamePattern, "$") + `(\.return-[1-9][0-9]?)?$`}, "additionalProperties": table.Map("a cable", keys),
 		},
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			pairs, ok := r.Pairs(path, n, "fuzz: {length: 1 m}")
@@ -403,10 +403,5 @@ func cablesKey() key[board.File] {
 		},
 	}
 }
-
-const namePattern = `^[a-z][a-z0-9-]{0,31}$`
-
-// NameForm is the form of the names of blocks, guitars, supplies and shipped recordings.
-var NameForm = regexp.MustCompile(namePattern)
 
 var outputForm = regexp.MustCompile("^" + outputName + "$")

@@ -77,13 +77,13 @@ func blocksSchema(kinds []*blocks.Kind) table.Object {
 	}
 	return table.Object{
 		"type": "object", "description": "the blocks by name",
-		"propertyNames":        table.Object{"pattern": namePattern, "not": table.Object{"enum": reserved}},
+		"propertyNames":        table.Object{"pattern": table.NamePattern, "not": table.Object{"enum": reserved}},
 		"additionalProperties": block,
 	}
 }
 
 func orderSchema(brief string) table.Object {
-	return table.Object{"type": "array", "description": brief, "items": table.Object{"type": "string", "pattern": namePattern}, "uniqueItems": true}
+	return table.Object{"type": "array", "description": brief, "items": table.Object{"type": "string", "pattern": table.NamePattern}, "uniqueItems": true}
 }
 
 func setSchema(kinds []*blocks.Kind, brief string) table.Object {
@@ -101,7 +101,7 @@ func setSchema(kinds []*blocks.Kind, brief string) table.Object {
 	}
 	if knobs {
 		// Which knobs a circuit has, its deck says.
-		pattern := strings.TrimSuffix(namePattern, "$") + `\.[a-z_][a-z0-9_]*$`
+		pattern := strings.TrimSuffix(table.NamePattern, "$") + `\.[a-z_][a-z0-9_]*$`
 		set["patternProperties"] = table.Object{pattern: table.CurveSchema(table.Object{"type": []string{"string", "number", "boolean"}})}
 	}
 	return set

@@ -71,6 +71,7 @@ type Choice struct {
 	Say    string
 	Belief string // in a few words, the same ones in the transfer question
 	Thinks string // what one thinks who chooses it
+	Idea   string // the wrong idea behind it, in the words of the other lessons that have it; may be ""
 	Right  bool
 }
 
@@ -142,6 +143,16 @@ type Claim struct {
 	Value float64
 	By    float64 // over: at least by so much more; near: at most so far off
 	Text  string  // as it is written
+}
+
+// Idea is the wrong idea behind a belief of either question; "" where there is none.
+func (l *Lesson) Idea(belief string) string {
+	for _, c := range l.Predict.Choices {
+		if c.Belief == belief {
+			return c.Idea
+		}
+	}
+	return ""
 }
 
 // factIn is a fact by its name.

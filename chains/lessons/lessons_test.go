@@ -49,6 +49,26 @@ func TestCourseBuildsOnItself(t *testing.T) {
 	}
 }
 
+// A wrong idea is shared: what is named in one lesson only could not be drilled in another.
+func TestIdeasAreShared(t *testing.T) {
+	in := map[string][]string{}
+	for _, l := range course(t) {
+		for _, c := range l.Predict.Choices {
+			if c.Idea != "" {
+				in[c.Idea] = append(in[c.Idea], l.Name)
+			}
+		}
+	}
+	if len(in) < 5 {
+		t.Errorf("only %d ideas", len(in))
+	}
+	for idea, names := range in {
+		if len(names) < 2 {
+			t.Errorf("only %s has the idea %q", names[0], idea)
+		}
+	}
+}
+
 // Every lesson has something to do with one's hands, with knobs that its board has.
 func TestHandsHaveTheirKnobs(t *testing.T) {
 	knobs := 0

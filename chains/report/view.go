@@ -488,10 +488,7 @@ func (v *view) plot(id, title string, c curves) (*plotView, error) {
 	if len(c.hz) == 0 || len(c.takes) == 0 {
 		return nil, nil
 	}
-	drawings, err := c.draw()
-	if err != nil {
-		return nil, fmt.Errorf("report: plot %s: %w", id, err)
-	}
+	drawings := c.draw()
 	view := &plotView{ID: id, Title: title, Unit: "dB", Drawings: drawings, Last: len(c.hz) - 1, first: c.hz[0], last: c.hz[len(c.hz)-1]}
 	data := struct {
 		Hz    []float64    `json:"hz"`
@@ -535,6 +532,7 @@ func (v *view) plot(id, title string, c curves) (*plotView, error) {
 		}
 		view.Table.Rows = append(view.Table.Rows, row)
 	}
+	var err error
 	view.Data, err = jsonOf(data)
 	return view, err
 }

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"drywire/chains/class"
 	"drywire/chains/lesson"
 	"drywire/chains/lessons"
 	"drywire/chains/report"
@@ -272,7 +273,7 @@ func runLessonMerge(s streams, paths []string, out string, json bool) error {
 	if out != "" && !strings.EqualFold(filepath.Ext(out), ".svg") {
 		return misusef("--output writes a file whose name ends in .svg, not %q", out)
 	}
-	var all []lesson.Answers
+	var all []class.Answers
 	for _, path := range paths {
 		src, err := s.read.Text(path, mostRead)
 		if err != nil {
@@ -283,13 +284,13 @@ func runLessonMerge(s streams, paths []string, out string, json bool) error {
 			}
 			return err
 		}
-		answers, err := lesson.ParseAnswers(path, src)
+		answers, err := class.ParseAnswers(path, src)
 		if err != nil {
 			return err
 		}
 		all = append(all, answers...)
 	}
-	classes := lesson.Merge(all)
+	classes := class.Merge(all)
 	if json {
 		if err := s.object(classes); err != nil {
 			return err
@@ -300,10 +301,10 @@ func runLessonMerge(s streams, paths []string, out string, json bool) error {
 	if out == "" {
 		return nil
 	}
-	return writeFiles(s.disk, map[string][]byte{out: lesson.Picture(classes)}, s.read, paths...)
+	return writeFiles(s.disk, map[string][]byte{out: class.Picture(classes)}, s.read, paths...)
 }
 
-func printClasses(s streams, classes []lesson.Class) {
+func printClasses(s streams, classes []class.Class) {
 	for k, c := range classes {
 		if k > 0 {
 			s.printf("\n")

@@ -68,6 +68,7 @@ var rooms = map[string]map[string][]string{
 		"hunt":              {"noise", "board"},
 		"lesson":            {"", "experiment", "noise", "render", "wiring", "measures", "edit", "file", "board", "internal/yamltext"},
 		"lessons":           {"lesson"},
+		"class":             {"file", "internal/yamltext"},
 		"report":            {"lesson", "experiment", "measures", "board"},
 	},
 	"cmd": {
@@ -76,9 +77,11 @@ var rooms = map[string]map[string][]string{
 		"internal/inputs":  {"internal/files"},
 		"internal/produce": {"internal/files"},
 		"internal/engine":  {"internal/produce"},
-		"internal/page":    {"internal/files", "internal/engine", "internal/produce", "internal/inputs"},
-		"internal/learn":   {},
-		"internal/cli":     {"internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
+		"internal/local":   {},
+		"internal/page":    {"internal/local", "internal/files", "internal/engine", "internal/produce", "internal/inputs"},
+		"internal/learn":   {"internal/files"},
+		"internal/start":   {"internal/local", "internal/page", "internal/inputs", "internal/files"},
+		"internal/cli":     {"internal/start", "internal/learn", "internal/files", "internal/page", "internal/produce", "internal/inputs"},
 	},
 }
 

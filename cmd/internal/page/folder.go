@@ -11,6 +11,7 @@ import (
 
 	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
+	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
 	"drywire/samples"
 )
@@ -37,7 +38,7 @@ func (f folder) regular(path string) (*os.File, error) {
 	}
 	file, err := f.root.Open(clean)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, plain(err))
+		return nil, fmt.Errorf("%s: %w", path, local.Plain(err))
 	}
 	return file, nil
 }

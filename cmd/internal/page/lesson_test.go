@@ -18,7 +18,7 @@ func TestLessonBesideItsBoard(t *testing.T) {
 	var kept []string
 	var judged, take string
 	l := &Lesson{
-		Page: []byte("<!doctype html><title>A lesson</title>"),
+		Page: []byte("<!doctype html><title>A lesson</title>"), Steps: []string{"heard", "after"},
 		Kept: func(step, said string, right bool) error {
 			if said == "full" {
 				return errors.New("the disk is full")
