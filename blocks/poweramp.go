@@ -17,37 +17,53 @@ var poweramp = Kind{
 	Brief:  "valve power amplifier: clips softly, and its supply sags under load",
 	Models: []string{
 		"1 MΩ in, a level control, a push-pull stage whose clipping has a knee, an output transformer with a corner at either end, 12 Ω out.",
+		"Watts are what it gives to 8 Ω with 10 % of distortion, its supply settled under that load. With the level at noon, a sine of -10 dBV (0.45 V peak) takes it there; at 10 one of 67 mV.",
 		"A supply that the signal draws on: its voltage, and with it the ceiling, falls with the output and recovers in 40 ms.",
 		"The noise of its input stage, raised by the level.",
 	},
 	Ignores: []string{
 		"Power valves one by one: class AB's crossover, their grid current, the phase inverter's own clipping, and feedback with its presence control.",
-		"The transformer's saturation, hum, and that a speaker's impedance moves the clipping: the ceiling is that at 8 Ω.",
+		"The transformer's saturation, hum, and that valves clip at a voltage, whatever the load: the ceiling stands in front of the 12 Ω, and where a loudspeaker has 80 Ω, at its resonance, it gets up to twice the voltage that 8 Ω get.",
 	},
 	Sources: []string{
 		"Curve x/(1 + x⁴)^(1/4), supply of 40 ms with up to 35 % of source resistance against the load's, corners at 35 Hz and 14 kHz, 12 Ω: common practice, no source.",
-		"Ceiling: √(2·P·8 Ω), closed form.",
+		"Watts: distortion-limited output power, IEC 60268-3, from memory; at 10 %: common practice, no source. The ceiling follows from the curve, closed form.",
+		"-10 dBV: nominal level of unbalanced equipment, for which loops for pedals are built; that noon takes it: common practice, no source.",
 		"Input noise of 40 nV/√Hz: from memory, a small-signal pentode or triode with its grid resistor.",
 	},
 	InputImpedance:  "1 MΩ",
 	OutputImpedance: "12 Ω",
 	Knobs: []Knob{
-		dial("level", "level; at 10, a peak of 0.5 V reaches the ceiling", "audio", 5),
-		dial("sag", "how far the supply falls under load: at 10, hard playing takes a quarter of the ceiling", "linear", 3),
-		{Name: "watts", Brief: "power into 8 Ω at which a sine just meets the ceiling", Unit: dsp.None, Min: 1, Max: 150, Default: 40, Still: stillPart},
+		dial("level", "level; at noon, -10 dBV gives the rated watts; at 10, 16 dB less do", "audio", 5),
+		dial("sag", "how far the supply falls under load: at 10, hard playing takes a quarter of the ceiling at rest", "linear", 3),
+		{Name: "watts", Brief: "power into 8 Ω with 10 % of distortion", Unit: dsp.None, Min: 1, Max: 150, Default: 40, Still: stillPart},
 	},
 	Build: func(b *Bench, s Settings) {
 		p := b.powering(s)
 		b.highInput()
-		b.outputThrough(Stage{Name: "valves", New: func() Core { return b.powering(s) }, Noise: powerNoise * p.gain, Ceiling: p.top}, 12)
+		b.outputThrough(Stage{Name: "valves", New: func() Core { return b.powering(s) }, Noise: powerNoise * p.gain, Ceiling: p.top}, powerResistance)
 	},
 }
 
-const powerNoise = 40e-9 // V/√Hz
+const (
+	powerNoise      = 40e-9 // V/√Hz
+	powerResistance = 12.0  // Ω
+	ratedLoad       = 8.0   // Ω
+
+	// A sine whose peak would be ratedDrive ceilings without the curve x/(1 + x⁴)^(1/4) has 10 % of
+	// distortion behind it, ratedPower of the power of a sine that just meets the ceiling, and
+	// ratedMean of the ceiling as its mean magnitude: integrals over a period, found numerically.
+	ratedDrive = 1.28556
+	ratedPower = 1.05799
+	ratedMean  = 0.672754
+)
+
+// ratedInput is the peak that gives the rated power with the level at noon: -10 dBV.
+var ratedInput = math.Sqrt2 * math.Pow(10, -10./20)
 
 // powering is the core.
 type powering struct {
-	gain, top float64 // to the speaker, and its ceiling in volts
+	gain, top float64 // to the output resistance, and the ceiling there at rest, in volts
 	sag       float64 // share by which the supply falls while the output is at its ceiling
 	charge    float64 // share of the way that the supply goes in a sample of the recording
 	// 1/(factor·top): what turns the sum over a sample's high samples into the mean's share of the
@@ -65,7 +81,7 @@ const powerChunk = 64
 
 func (b *Bench) powering(s Settings) *powering {
 	p := &powering{
-		top: math.Sqrt(2 * s.Number("watts") * 8), sag: 0.35 * s.Number("sag") / 10,
+		sag:    0.35 * s.Number("sag") / 10,
 		charge: 1 - math.Exp(-1/(40e-3*float64(b.Rate))),
 		up:     oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate), factor: b.Oversample,
 		high: make([]float64, powerChunk*b.Oversample),
@@ -73,9 +89,13 @@ func (b *Bench) powering(s Settings) *powering {
 	// where the bilinear transform squeezes nothing that is heard
 	rate := b.Rate * dsp.Hertz(b.Oversample)
 	p.corners = filter.Cascade{filter.OnePoleHigh(35, rate), filter.OnePoleLow(14e3, rate)}
+	// The ceiling under the rated load, in front of the divider that the load makes. At rest it is
+	// as much higher as the supply then falls.
+	rated := math.Sqrt(2*s.Number("watts")*ratedLoad/ratedPower) * (1 + powerResistance/ratedLoad)
+	p.top = rated * (1 + p.sag*ratedMean)
 	p.share = 1 / (float64(p.factor) * p.top)
-	// what leaks past a closed control
-	p.gain = p.top / 0.5 * max(1e-4, circuit.Audio.Wiper(s.Number("level")/10))
+	const leak = 1e-4 // past a closed control
+	p.gain = rated * ratedDrive / ratedInput * max(leak, circuit.Audio.Wiper(s.Number("level")/10)) / circuit.Audio.Wiper(0.5)
 	p.Reset()
 	return p
 }

@@ -50,6 +50,8 @@ type bench struct {
 	probes map[string]*render.Orders    // test signals in the place of the recording
 	asked  map[string]measures.Figure   // of the recording
 	heard  map[heardKey]measures.Figure // of signals at out
+	// signals at out at Target, by their keys
+	levelled map[[32]byte]Settled
 }
 
 // played is the recording through a chain, at out; of a chain that ends in two, the mean of both
@@ -69,7 +71,7 @@ type heardKey struct {
 }
 
 func newBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int, literal bool) *bench {
-	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*render.Orders{}, asked: map[string]measures.Figure{}, heard: map[heardKey]measures.Figure{}}
+	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*render.Orders{}, asked: map[string]measures.Figure{}, heard: map[heardKey]measures.Figure{}, levelled: map[[32]byte]Settled{}}
 	b.main = b.orders(recording, memory)
 	b.noise = noise.NewNoiseLevels(rate)
 	return b

@@ -199,21 +199,38 @@ func (b *bench) side(ctx context.Context, number int, name string, c *board.Chai
 	for k, m := range facts {
 		s.Facts = append(s.Facts, measures.Value{Measure: m, Figure: values[k]})
 	}
-	peak, err := measure.TruePeak(out)
-	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
-		return nil, err
-	}
-	settled, err := Settle(peak, Target, func(gain float64) (Reading, error) {
-		m := NewMeter(float64(b.rate), ByLoudness(int64(len(out)), float64(b.rate)))
-		m.Push(amplified(out, gain))
-		return m.Reading()
-	})
+	settled, err := b.settled(p.key, out)
 	if err != nil {
 		return nil, err
 	}
 	s.Matched, s.Gain, s.Samples = settled.Matched, settled.Gain, amplified(out, settled.Gain)
 	s.Before = measures.Read(settled.Level-dsp.ToDB(settled.Gain), nil)
 	return s, nil
+}
+
+// settled is a signal brought to Target, worked out once for its key.
+func (b *bench) settled(key [32]byte, x []float64) (Settled, error) {
+	b.mu.Lock()
+	s, ok := b.levelled[key]
+	b.mu.Unlock()
+	if ok {
+		return s, nil
+	}
+	peak, err := measure.TruePeak(x)
+	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
+		return s, err
+	}
+	s, err = Settle(peak, Target, func(gain float64) (Reading, error) {
+		m := NewMeter(float64(b.rate), ByLoudness(int64(len(x)), float64(b.rate)))
+		m.Push(amplified(x, gain))
+		return m.Reading()
+	})
+	if err == nil {
+		b.mu.Lock()
+		b.levelled[key] = s
+		b.mu.Unlock()
+	}
+	return s, err
 }
 
 func amplified(x []float64, gain float64) []float64 {

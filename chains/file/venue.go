@@ -24,10 +24,10 @@ func venueKeys() []key[board.Venue] {
 func venueKey() key[board.File] {
 	const brief = "places that the same presets are played at, by name, and how the amplifiers are turned down there: see drywire venue"
 	return key[board.File]{
-		Name: "venue", Brief: brief, Schema: namedSchema(brief, table.Map("a place to play at", venueKeys())),
+		Name: "venue", Brief: brief, Schema: table.NamedSchema(brief, table.Map("a place to play at", venueKeys())),
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			var all []board.Venue
-			for _, p := range r.named(path, n, "home: {amps: -20 dB, level: 70 dB}", "venue", maxVenues) {
+			for _, p := range table.Named(&r.Reader, path, n, "home: {amps: -20 dB, level: 70 dB}", "venue", maxVenues) {
 				v := board.Venue{Name: p.Key.GetToken().Value, By: board.TurnedDownBy[0], Level: 85}
 				table.Read(r, yamltext.Join(path, v.Name), p.Value, "amps: -20 dB", venueKeys(), &v)
 				all = append(all, v)

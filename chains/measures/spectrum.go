@@ -64,7 +64,8 @@ var (
 func (s *Sides) distance() (mean, most Figure) {
 	if !s.compared {
 		s.compared = true
-		s.mean, s.most = logSpectral(s.X, s.Y, s.Rate)
+		x, y, _ := s.Aligned()
+		s.mean, s.most = logSpectral(x, y, s.Rate)
 	}
 	return s.mean, s.most
 }

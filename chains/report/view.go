@@ -143,6 +143,9 @@ type barView struct {
 // No counts the sections of the page.
 func (v *view) No() int { v.sections++; return v.sections }
 
+// LastKey is the digit that chooses the last take that a digit chooses.
+func (v *view) LastKey() int { return min(9, len(v.Takes)) }
+
 func newView(p Page) (*view, error) {
 	c := p.Comparison
 	v := &view{

@@ -43,7 +43,7 @@ var signalled = map[string][]string{
 	"hunt": {"hunt HEAVY --plan", "hunt HEAVY <PIPE"}, "measure": {"measure HEAVY"}, "ladder": {"ladder HEAVY --svg OUT/l.svg"},
 	"noise": {"noise HEAVY"}, "response": {"response HEAVY"}, "swaps": {"swaps HEAVY"},
 	"rank": {"rank HEAVY --journal OUT/r.journal"}, "rank merge": {"rank merge HEAVY OUT/r.journal"},
-	"presets": {"presets HEAVY -o OUT"}, "venue": {"venue HEAVY"}, "listen": {"listen HEAVY --no-open"},
+	"presets": {"presets HEAVY -o OUT"}, "venue": {"venue HEAVY"}, "listen": {"listen HEAVY --no-open"}, "start": {"start --folder OUT --no-open"},
 	"lesson": {"lesson levels -o OUT/lesson.html", "lesson --from HEAVY -o OUT/lesson.html"}, "learn": {"learn levels --no-open"},
 	"lesson list": {"lesson list"}, "lesson merge": {"lesson merge a.txt"},
 }
