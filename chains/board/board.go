@@ -82,6 +82,10 @@ type Guitar struct {
 	Cable       dsp.Metre // from the guitar's jack to the first block
 	Capacitance dsp.Farad // of a metre of that cable; 0: the usual one
 
+	Second    SecondPickup
+	Bleed     blocks.TrebleBleed // over the volume pot
+	ToneAfter bool               // the tone control is at the jack, behind the volume, not at the pickup
+
 	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
 
@@ -100,6 +104,14 @@ type Pickup struct {
 	Eddy        dsp.Ohm // resistance parallel to part of the inductance; 0: none
 	Coils       int     // in series, all of whose voltages add; 0: as many as the recording's
 	Magnet      float64 // dB of a stronger magnet, or of one nearer to the strings
+}
+
+// SecondPickup is a pickup that plays together with a guitar's own: none where it has no Resistance.
+// One recording has one signal: both pickups give that, each at its level.
+type SecondPickup struct {
+	Pickup
+	Series bool // with the first; else parallel to it
+	Out    bool // out of phase: the one's signal is taken from the other's
 }
 
 // Load is an input that something is plugged into, with the cable that leads to it.

@@ -243,6 +243,9 @@ func settling(w *render.Plan) float64 { return 0.3 + math.Min(1.5, float64(w.Tai
 // runKept renders a signal and keeps the last samples of each tap.
 func runKept(ctx context.Context, r *render.Renderer, x []float64, keep int) ([][]float64, error) {
 	out := make([][]float64, len(r.Taps))
+	for k := range out {
+		out[k] = make([]float64, 0, min(len(x), 2*keep+1024)) // and a block or two
+	}
 	err := r.Run(ctx, render.Volts(x), 0, func(taps [][]float64) error {
 		for k, b := range taps {
 			out[k] = append(out[k], b...)

@@ -9,6 +9,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/guitar"
 	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
@@ -206,7 +207,7 @@ func (r *reader) addTargets(name string, kind *blocks.Kind, wants board.Powered)
 
 // commonTargets is what takes may set in every file.
 func commonTargets() []key[board.Chain] {
-	targets := lifted("guitar", guitarKeys(), func(c *board.Chain) *board.Guitar { return &c.Guitar })
+	targets := lifted("guitar", guitar.Keys[*reader](), func(c *board.Chain) *board.Guitar { return &c.Guitar })
 	targets = append(targets, lifted("load", loadKeys(), func(c *board.Chain) *board.Load { return &c.Load })...)
 	return append(targets, patchKey(func(c *board.Chain, v float64) { c.Patch = dsp.Metre(v) }))
 }

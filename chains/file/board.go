@@ -1,6 +1,7 @@
 package file
 
 import (
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/guitar"
 	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
@@ -30,7 +32,7 @@ const (
 func guitarsKey() key[board.File] {
 	const brief = "guitars by name, for takes that name one; guitar is that of the others"
 	return key[board.File]{
-		Name: "guitars", Brief: brief, Schema: table.NamedSchema(brief, table.Map("a guitar and its cable", guitarKeys())),
+		Name: "guitars", Brief: brief, Schema: table.NamedSchema(brief, table.Map("a guitar and its cable", guitar.Keys[*reader]())),
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			var all []board.NamedGuitar
 			for _, p := range table.Named(&r.Reader, path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
@@ -39,7 +41,8 @@ func guitarsKey() key[board.File] {
 					r.At(p.Key, "a guitar may not be called %q: that is the file's own", g.Name)
 				}
 				r.guitars[g.Name] = p.Key
-				table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", guitarKeys(), &g.Guitar)
+				seen := table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", guitar.Keys[*reader](), &g.Guitar)
+				r.silences(yamltext.Join(path, g.Name)+".second", seen["second"], g.Guitar)
 				all = append(all, g)
 			}
 			return func(f *board.File) { f.Guitars = all }
@@ -789,5 +792,21 @@ func (r *reader) shorts(f *board.File) {
 			r.At(r.places[s.Positive], "caution: the ground of %s is the positive pole, and %s, whose ground is the negative one, is on %s: the cables between them short it; give %s an isolated output of its own%s",
 				s.Positive, s.Negative, on, s.Positive, free(f, f.Blocks[at]))
 		}
+	}
+}
+
+// cancels says why the two pickups of a guitar give nothing: one recording has one signal, of which
+// nothing is left under -40 dB, what a tolerance of 1 % leaves; "" where they do.
+func cancels(g board.Guitar) string {
+	if !g.Second.Out || math.Abs(1-g.Second.Over(g.Pickup)) >= 0.01 {
+		return ""
+	}
+	return "the two pickups give the same signal, and out of phase nothing is left of it: a recording has what one pickup hears. Give one of them a magnet of its own, like -6 dB, or other coils"
+}
+
+// silences faults a guitar whose two pickups cancel.
+func (r *reader) silences(path string, n ast.Node, g board.Guitar) {
+	if why := cancels(g); why != "" && n != nil {
+		r.At(n, "%s: %s", path, why)
 	}
 }

@@ -17,6 +17,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/guitar"
 	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
@@ -125,10 +126,11 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		},
 		{
 			Name: "guitar", Brief: "the guitar and its cable",
-			Schema: table.Map("the guitar and its cable", guitarKeys()),
+			Schema: table.Map("the guitar and its cable", guitar.Keys[*reader]()),
 			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				g := newFile().Guitar
-				table.Read(r, path, n, "pickup: humbucker", guitarKeys(), &g)
+				seen := table.Read(r, path, n, "pickup: humbucker", guitar.Keys[*reader](), &g)
+				r.silences("guitar.second", seen["second"], g)
 				return func(f *board.File) { f.Guitar = g }
 			},
 		},
@@ -288,9 +290,9 @@ func recordingKeys() []key[board.Recording] {
 			},
 		},
 		{
-			Name: "pickup", Brief: "what it was played on; another guitar of the file is louder or softer than that, by its coils, inductance and magnet. The file's own guitar when left out", Schema: pickupSchema(),
+			Name: "pickup", Brief: "what it was played on; another guitar of the file is louder or softer than that, by its coils, inductance and magnet. The file's own guitar when left out", Schema: guitar.PickupSchema[*reader](),
 			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
-				p, ok := readPickup(r, path, n)
+				p, ok := guitar.ReadPickup(r, path, n)
 				if !ok {
 					return nil
 				}
@@ -333,13 +335,8 @@ func loadKeys() []key[board.Load] {
 	return []key[board.Load]{
 		table.Quantity[*reader]("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *board.Load, v float64) { l.Resistance = dsp.Ohm(v) }),
 		table.Quantity[*reader]("cable", "length of the cable to the input", dsp.Metres, 0, 100, "3 m", func(l *board.Load, v float64) { l.Cable = dsp.Metre(v) }),
-		capacitanceKey("cable_capacitance", func(l *board.Load, v float64) { l.Capacitance = dsp.Farad(v) }),
+		guitar.Capacitance[*reader]("cable_capacitance", func(l *board.Load, v float64) { l.Capacitance = dsp.Farad(v) }),
 	}
-}
-
-// capacitanceKey is that of a cable.
-func capacitanceKey[T any](name string, set func(*T, float64)) key[T] {
-	return table.Quantity[*reader](name, "capacitance of one metre of the cable, like 130 pF", dsp.Farads, 30e-12, 500e-12, "100 pF", set)
 }
 
 // cablesKey is cables between blocks that differ from the usual patch. It reads names of blocks and
@@ -348,7 +345,7 @@ func cablesKey() key[board.File] {
 	const brief = "cables between two blocks that are not as patch says, by the jack that they lead to: a block, or a return like board.return-2"
 	keys := []key[blocks.Cord]{
 		table.Quantity[*reader]("length", "its length; where it is left out, that of patch", dsp.Metres, 0, 100, "", func(k *blocks.Cord, v float64) { k.Length = dsp.Metre(v) }),
-		capacitanceKey("capacitance", func(k *blocks.Cord, v float64) { k.Capacitance = dsp.Farad(v) }),
+		guitar.Capacitance[*reader]("capacitance", func(k *blocks.Cord, v float64) { k.Capacitance = dsp.Farad(v) }),
 	}
 	return key[board.File]{
 		Name: "cables", Brief: brief,
@@ -405,63 +402,6 @@ func cablesKey() key[board.File] {
 			}
 		},
 	}
-}
-
-func guitarKeys() []key[board.Guitar] {
-	return []key[board.Guitar]{
-		{
-			Name: "pickup", Brief: "a pickup by its name, or by its values", Schema: pickupSchema(),
-			Read: func(r *reader, path string, n ast.Node) func(*board.Guitar) {
-				p, ok := readPickup(r, path, n)
-				if !ok {
-					return nil
-				}
-				return func(g *board.Guitar) { g.Pickup = p }
-			},
-		},
-		table.Moving[*reader]("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Volume = v }, func(g *board.Guitar, c *board.Curve) { g.VolumeCurve = c }),
-		table.Moving[*reader]("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Tone = v }, func(g *board.Guitar, c *board.Curve) { g.ToneCurve = c }),
-		table.Quantity[*reader]("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
-		table.Quantity[*reader]("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
-		table.Quantity[*reader]("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *board.Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
-		table.Quantity[*reader]("hum", "mains hum that the pickup picks up, RMS, for the noise ledger; 0.3 mV with a single-coil, else none", dsp.Volts, 0, 0.1, "", func(g *board.Guitar, v float64) { g.Hum = dsp.Volt(v) }),
-		table.Quantity[*reader]("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *board.Guitar, v float64) { g.Cable = dsp.Metre(v) }),
-		capacitanceKey("cable_capacitance", func(g *board.Guitar, v float64) { g.Capacitance = dsp.Farad(v) }),
-	}
-}
-
-// pickupKeys are the values of a pickup that has no name.
-func pickupKeys() []key[board.Pickup] {
-	must := func(k key[board.Pickup]) key[board.Pickup] { k.Must = true; return k }
-	return []key[board.Pickup]{
-		must(table.Quantity[*reader]("resistance", "the winding's resistance, like 8 kΩ", dsp.Ohms, 10, 1e6, "", func(p *board.Pickup, v float64) { p.Resistance = dsp.Ohm(v) })),
-		must(table.Quantity[*reader]("inductance", "the winding's inductance, like 4.4 H", dsp.Henries, 1e-3, 100, "", func(p *board.Pickup, v float64) { p.Inductance = dsp.Henry(v) })),
-		must(table.Quantity[*reader]("capacitance", "the winding's capacitance, like 130 pF", dsp.Farads, 1e-12, 100e-9, "", func(p *board.Pickup, v float64) { p.Capacitance = dsp.Farad(v) })),
-		table.Choice[*reader]("coils", "coils in series, 2 of a humbucker; as many as the recording's pickup has when left out", []string{"1", "2"}, "", func(p *board.Pickup, w string) { p.Coils = int(w[0] - '0') }),
-		table.Quantity[*reader]("magnet", "a stronger magnet, or one nearer to the strings", dsp.Decibels, -20, 20, "0 dB", func(p *board.Pickup, v float64) { p.Magnet = v }),
-		table.Quantity[*reader]("eddy", "loss to eddy currents: a resistance parallel to part of the inductance; none when left out", dsp.Ohms, 1e3, 1e9, "", func(p *board.Pickup, v float64) { p.Eddy = dsp.Ohm(v) }),
-	}
-}
-
-// readPickup takes a preset's name or a map of values.
-func readPickup(r *reader, path string, n ast.Node) (board.Pickup, bool) {
-	switch n.(type) {
-	case *ast.MappingNode, *ast.MappingValueNode:
-		p := board.Pickup{Name: "custom"}
-		faults := len(r.Faults)
-		table.Read(r, path, n, "", pickupKeys(), &p)
-		return p, len(r.Faults) == faults
-	}
-	word, ok := r.Scalar(path, n, "a pickup like humbucker, or its values {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
-	if !ok {
-		return board.Pickup{}, false
-	}
-	p, ok := board.FindPickup(word)
-	if !ok {
-		allowed := append(slices.Clone(board.PickupNames()), "or {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
-		r.Unknown(n, path+": no pickup %q", word, yamltext.Nearest(word, board.PickupNames()), "pickups", allowed)
-	}
-	return p, ok
 }
 
 var outputForm = regexp.MustCompile("^" + outputName + "$")

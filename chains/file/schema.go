@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"drywire/blocks"
-	"drywire/chains/board"
 	"drywire/chains/internal/table"
 )
 
@@ -56,13 +55,6 @@ func recordingSchema() table.Object {
 	s["if"] = needs("file")
 	s["then"] = table.Object{"anyOf": []any{needs("peak"), needs("full_scale")}}
 	return s
-}
-
-func pickupSchema() table.Object {
-	return table.Object{"anyOf": []any{
-		table.ChoiceSchema("a pickup by its name", board.PickupNames(), board.DefaultPickup),
-		table.Map("a pickup by its values", pickupKeys()),
-	}}
 }
 
 // blocksSchema chooses the keys of a block by its kind.

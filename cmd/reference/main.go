@@ -156,7 +156,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 			cases = gainRandom(o.seed, o.count)
 		}
 	case o.suite:
-		cases = append(Suite(), own()...)
+		cases = Suite()
 	case o.own:
 		cases = own()
 	}

@@ -127,7 +127,12 @@ const fewJacks = 14
 
 func printMeasures(s streams, m *experiment.Measures, bands string, all bool) {
 	s.printf("\n")
-	if said := breaksUp(m); said != "" {
+	var blocks []string
+	var headroom []measures.Figure
+	for _, j := range handedOver(m.Jacks) {
+		blocks, headroom = append(blocks, j.CeilingOf), append(headroom, j.Of(measures.Headroom))
+	}
+	if said := breaksUp(blocks, headroom); said != "" {
 		paragraph(s.out, "", said, width)
 		s.printf("\n")
 	}
@@ -193,31 +198,27 @@ func handedOver(all []experiment.JackMeasures) []experiment.JackMeasures {
 	})
 }
 
-// breaksUp says where the recording goes over ceilings, the furthest over first.
-func breaksUp(m *experiment.Measures) string {
-	type over struct {
-		block string
-		db    float64
-	}
-	var list []over
+// breaksUp says which blocks break up at the loudest of the recording, given the headroom in front
+// of each: the furthest over its ceiling first. "" where none has a ceiling, or nothing sounds.
+func breaksUp(blocks []string, headroom []measures.Figure) string {
+	var over []int
 	asked := false
-	for _, j := range handedOver(m.Jacks) {
-		room := j.Of(measures.Headroom)
+	for k, room := range headroom {
 		asked = asked || room.OK()
 		if room.OK() && room.Value < 0 {
-			list = append(list, over{j.CeilingOf, -room.Value})
+			over = append(over, k)
 		}
 	}
-	slices.SortStableFunc(list, func(a, b over) int { return cmp.Compare(b.db, a.db) })
 	switch {
-	case !asked: // there is no ceiling, or no sound
+	case !asked:
 		return ""
-	case len(list) == 0:
+	case len(over) == 0:
 		return "Nothing breaks up: every peak stays under the ceiling of what it goes into."
 	}
+	slices.SortStableFunc(over, func(a, b int) int { return cmp.Compare(headroom[a].Value, headroom[b].Value) })
 	var parts []string
-	for _, o := range list {
-		parts = append(parts, fmt.Sprintf("%s (%.1f dB over its ceiling)", o.block, o.db))
+	for _, k := range over {
+		parts = append(parts, fmt.Sprintf("%s (%.1f dB over its ceiling)", blocks[k], -headroom[k].Value))
 	}
 	return "Breaks up at its loudest: " + strings.Join(parts, ", ") + "."
 }
