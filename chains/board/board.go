@@ -88,6 +88,8 @@ type Guitar struct {
 type NamedGuitar struct {
 	Name string
 	Guitar
+	// what was played on it; nil where it plays the file's recording at its pickup's level
+	Recording *Recording
 }
 
 // Pickup is a pickup as a circuit.
@@ -174,11 +176,13 @@ type Chain struct {
 	Title      string // the file's
 	Recording  Recording
 	GuitarName string // "" for the file's own
-	Guitar     Guitar
-	Load       Load
-	Patch      dsp.Metre
-	Cables     map[string]blocks.Cord // as in File
-	Supplies   []Supply
+	// the guitar whose own recording Recording is; "" where it is the file's
+	RecordingOf string
+	Guitar      Guitar
+	Load        Load
+	Patch       dsp.Metre
+	Cables      map[string]blocks.Cord // as in File
+	Supplies    []Supply
 	// the signal flows from the first to the last; of a switcher, its pieces and what is in its
 	// loops
 	Blocks []Placed
@@ -289,20 +293,25 @@ func (f *File) fill(t Take) *Chain {
 	}
 	file := *f
 	c.file = &file
-	if f.Recording.Load != nil {
-		load := *f.Recording.Load
-		c.Recording.Load = &load
-	}
 	played := f.Guitar.Pickup
 	if f.Recording.Pickup != nil {
 		played = *f.Recording.Pickup
 	}
-	c.Recording.Pickup = &played
 	for _, g := range f.Guitars {
-		if g.Name == c.GuitarName {
-			c.Guitar = g.Guitar
+		if g.Name != c.GuitarName {
+			continue
+		}
+		c.Guitar = g.Guitar
+		if g.Recording != nil {
+			c.Recording, c.RecordingOf = *g.Recording, g.Name
+			played = g.Pickup
 		}
 	}
+	if c.Recording.Load != nil {
+		load := *c.Recording.Load
+		c.Recording.Load = &load
+	}
+	c.Recording.Pickup = &played
 	for _, b := range f.Blocks {
 		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Powered: b.Powered, Cabinet: b.Cabinet, Off: f.IsOff(t, b.Name), Moves: b.Moves}
 	}

@@ -87,6 +87,8 @@ const (
 	HeardMostly  = "mostly"    // it is in half of the frames and more
 	HeardSame    = "identical" // to the last bit
 	HeardUnknown = "not measurable"
+	// each on a recording of its own: what was measured of either is compared, and no moments
+	HeardApart = "played apart"
 )
 
 // What is large enough to speak of.
@@ -130,7 +132,7 @@ func FactsOf(ctx context.Context, c *board.Chain, rate dsp.Hertz) (measures.Valu
 	return facts, together(ctx, work...)
 }
 
-// NewPair compares b with a, sides of one length, at a rate in Hz.
+// NewPair compares b with a at a rate in Hz, sides of one length unless they were played apart.
 func NewPair(a, b *measures.Side, rate float64) Pair {
 	list := measures.Changes()
 	p := Pair{A: a.Number, B: b.Number, Bands: []BandChange{}, Respects: []string{}, Hearing: Hearing{Playback: Playback, BandsOf: measure.BandCount}}
@@ -144,9 +146,7 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		}
 		none := measures.None("%q: %s", s.Name, f.Why)
 		p.Values = measures.NoValues(list, none)
-		p.Lag, p.Drift = none, none
-		p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest, p.Hearing.Bands = none, none, none, none
-		p.Hearing.Clearest, p.Hearing.NoiseToMask = none, none
+		p.unheard(none)
 		p.Heard = HeardUnknown
 		p.Sentence = "Not measurable: " + none.Why + "."
 		return p
@@ -157,6 +157,12 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		p.Values = append(p.Values, measures.Value{Measure: m, Figure: m.Change(both)})
 	}
 	p.bands(both)
+	if apart := measures.Apart(a, b); !apart.OK() {
+		p.unheard(apart)
+		p.judge(a, b, x, y)
+		p.Sentence = p.sentence(a, b)
+		return p
+	}
 	h, err := measure.Audible(x, y, rate, Playback)
 	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest = measures.Read(h.Probability, err), measures.Read(h.Share, err), measures.Read(h.Highest, err)
 	p.Hearing.Bands, p.Hearing.Events = measures.Read(float64(h.Bands), err), h.Events
@@ -169,9 +175,19 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 	return p
 }
 
+// unheard gives what compares moments no value.
+func (p *Pair) unheard(none measures.Figure) {
+	p.Lag, p.Drift = none, none
+	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest, p.Hearing.Bands = none, none, none, none
+	p.Hearing.Clearest, p.Hearing.NoiseToMask = none, none
+}
+
 // sides is both where they are most alike.
 func (p *Pair) sides(a, b *measures.Side, rate float64) *measures.Sides {
-	x, y := p.align(a.Samples, b.Samples, rate)
+	x, y := a.Samples, b.Samples
+	if measures.Apart(a, b).OK() {
+		x, y = p.align(x, y, rate)
+	}
 	return &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
 }
 
@@ -217,6 +233,8 @@ func (p *Pair) bands(s *measures.Sides) {
 // judge reports whether the difference is heard and in what it is large enough to speak of.
 func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	switch {
+	case !measures.Apart(a, b).OK():
+		p.Heard = HeardApart
 	case identical(x, y) && p.Lag.Value == 0:
 		p.Heard = HeardSame
 	case !p.Hearing.Highest.OK():
@@ -266,7 +284,9 @@ func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	}
 }
 
-func (p *Pair) audible() bool { return p.Heard == HeardInParts || p.Heard == HeardMostly }
+func (p *Pair) audible() bool {
+	return p.Heard == HeardInParts || p.Heard == HeardMostly || p.Heard == HeardApart
+}
 
 // tilt is the largest change of bass, middle and treble.
 func (p *Pair) tilt() float64 {
@@ -318,6 +338,10 @@ func (p *Pair) sentence(a, b *measures.Side) string {
 	}
 	said := strings.Join(parts, ", ")
 	switch {
+	case p.Heard == HeardApart && said != "":
+		return fmt.Sprintf("%s, each on a recording of its own: %s.", subject, said)
+	case p.Heard == HeardApart:
+		return fmt.Sprintf("%s, each on a recording of its own: alike in all that was measured; what differs is the playing.", subject)
 	case p.Heard == HeardMostly && said != "":
 		return fmt.Sprintf("%s: a clear difference: %s.", subject, said)
 	case p.Heard == HeardMostly:

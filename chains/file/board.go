@@ -57,7 +57,7 @@ func namedSchema(brief string, value table.Object) table.Object {
 func guitarsKey() key[board.File] {
 	const brief = "guitars by name, for takes that name one; guitar is that of the others"
 	return key[board.File]{
-		Name: "guitars", Brief: brief, Schema: namedSchema(brief, table.Map("a guitar and its cable", guitarKeys())),
+		Name: "guitars", Brief: brief, Schema: namedSchema(brief, table.Map("a guitar and its cable", namedGuitarKeys())),
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			var all []board.NamedGuitar
 			for _, p := range r.named(path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
@@ -66,12 +66,33 @@ func guitarsKey() key[board.File] {
 					r.At(p.Key, "a guitar may not be called %q: that is the file's own", g.Name)
 				}
 				r.guitars[g.Name] = p.Key
-				table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", guitarKeys(), &g.Guitar)
+				table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", namedGuitarKeys(), &g)
 				all = append(all, g)
 			}
 			return func(f *board.File) { f.Guitars = all }
 		},
 	}
+}
+
+// namedGuitarKeys is those of a guitar, and a recording of its own.
+func namedGuitarKeys() []key[board.NamedGuitar] {
+	keys := table.Within(guitarKeys(), func(g *board.NamedGuitar) *board.Guitar { return &g.Guitar })
+	return append(keys, key[board.NamedGuitar]{
+		Name: "recording", Brief: "what was played on this guitar, in place of the file's recording at this pickup's level",
+		Schema: recordingSchema("what was played on this guitar, in place of the file's recording at this pickup's level", ownRecordingKeys()),
+		Read: func(r *reader, path string, n ast.Node) func(*board.NamedGuitar) {
+			rec, ok := readRecording(r, path, n, ownRecordingKeys())
+			if !ok {
+				return nil
+			}
+			return func(g *board.NamedGuitar) { g.Recording = &rec }
+		},
+	})
+}
+
+// ownRecordingKeys leaves out what it was played on, which is the guitar.
+func ownRecordingKeys() []key[board.Recording] {
+	return slices.DeleteFunc(recordingKeys(), func(k key[board.Recording]) bool { return k.Name == "pickup" })
 }
 
 // nameKey is a key whose value is one of the names that the file has declared.

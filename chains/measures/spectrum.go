@@ -64,7 +64,11 @@ var (
 func (s *Sides) distance() (mean, most Figure) {
 	if !s.compared {
 		s.compared = true
-		s.mean, s.most = logSpectral(s.X, s.Y, s.Rate)
+		if s.mean = Apart(s.A, s.B); s.mean.OK() {
+			s.mean, s.most = logSpectral(s.X, s.Y, s.Rate)
+		} else {
+			s.most = s.mean
+		}
 	}
 	return s.mean, s.most
 }

@@ -83,7 +83,7 @@ type Question struct {
 	File      *board.File // with the impulse responses that it names
 	Take      string      // a take's name
 	Complaint *Complaint
-	Recording []float64 // V; as much of it as is to be judged by
+	Recording experiment.Dry // as much of it as is to be judged by
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
 	Progress  func(done, total int) // nil: no progress is wanted
@@ -132,7 +132,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 // newFinder is for a take.
 func newFinder(q Question, t board.Take) *finder {
 	f := &finder{q: q, f: withBuffer(q.File), take: t}
-	excerpt := Loudest(q.Recording, float64(q.Rate), 2)
+	excerpt := LoudestOf(q.Recording, q.Rate, 2)
 	memory := cmp.Or(q.Memory, usualMemory) / 2
 	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
 	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
@@ -189,6 +189,11 @@ func Loudest(x []float64, rate, seconds float64) []float64 {
 	}
 	from := max(0, at-lead)
 	return x[from : at+n]
+}
+
+// LoudestOf is that stretch of each recording.
+func LoudestOf(d experiment.Dry, rate dsp.Hertz, seconds float64) experiment.Dry {
+	return d.Each(func(x []float64) []float64 { return Loudest(x, float64(rate), seconds) })
 }
 
 // reference is the median of the other takes, for a complaint that compares.

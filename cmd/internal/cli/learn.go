@@ -172,7 +172,7 @@ func serveLesson(ctx context.Context, s streams, o learnOptions, p *produce.Prov
 
 // judge measures a take of the board as it stands against the lesson's goal.
 func judge(ctx context.Context, l *lesson.Lesson, now *produce.Project, take string) ([]string, error) {
-	x, err := now.Dry.Beginning(ctx, produce.MostMeasured)
+	x, err := now.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return nil, err
 	}

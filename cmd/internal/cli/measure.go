@@ -92,10 +92,10 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	r := f.Dry
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return err
 	}
+	r := f.DryOf(c)
 	x, err := r.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return err
@@ -112,7 +112,7 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 	}
 	s.printf("Take: %s\n", m.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	f.describe(s)
+	f.describe(s, c)
 	printMeasures(s, m, o.bands)
 	return nil
 }

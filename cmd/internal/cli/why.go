@@ -98,7 +98,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	x, err := f.Dry.Beginning(ctx, whySeconds)
+	x, err := f.Beginning(ctx, whySeconds)
 	if err != nil {
 		return err
 	}
@@ -147,7 +147,7 @@ func runGoal(ctx context.Context, s streams, o whyOptions) error {
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	x, err := f.Dry.Beginning(ctx, whySeconds)
+	x, err := f.Beginning(ctx, whySeconds)
 	if err != nil {
 		return err
 	}

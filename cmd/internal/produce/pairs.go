@@ -22,7 +22,7 @@ func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*Rendered)
 	for k, d := range takes {
 		g.Go(func() (err error) {
 			sides[k] = &measures.Side{
-				Number: k + 1, Name: d.Plan.Chain.Take, Matched: d.Settled.Matched, Gain: d.Settled.Gain,
+				Number: k + 1, Name: d.Plan.Chain.Take, Matched: d.Settled.Matched, Gain: d.Settled.Gain, Played: d.Plan.Chain.RecordingOf,
 				Before: measures.Figure{Value: d.Settled.Level - dsp.ToDB(d.Settled.Gain)},
 			}
 			if !d.Settled.Matched {

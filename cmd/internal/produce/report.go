@@ -126,7 +126,7 @@ type Words struct {
 
 // because says of every pair why the second sounds other than the first.
 func (c *Compared) because(ctx context.Context, p *Project) ([]*why.Because, error) {
-	x, err := p.Dry.Beginning(ctx, MostMeasured)
+	x, err := p.Beginning(ctx, MostMeasured)
 	if err != nil {
 		return nil, err
 	}
