@@ -66,6 +66,8 @@ type Take struct {
 	Matched     bool          `json:"matched"`        // false for a silent take
 	Solver      []SolverStats `json:"solver"`
 	Unconverged int64         `json:"unconverged"` // steps, over all sections
+	// where presets change while it plays
+	Switched []Switched `json:"switched,omitempty"`
 }
 
 // SolverStats is the solver's convergence in one non-linear section.

@@ -33,6 +33,8 @@ type Measures struct {
 	Held     string         `json:"held,omitempty"`
 	Jacks    []JackMeasures `json:"jacks"` // in the order of the signal
 	Dynamics Dynamics       `json:"dynamics"`
+	// where presets change while it plays
+	Switched []Switched `json:"switched,omitempty"`
 }
 
 // JackMeasures is the meters at one jack: in Values all that package measures has for one.
@@ -105,6 +107,9 @@ func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone ds
 		if played, err = noise.Totals(open, w.Rate, names...); err != nil {
 			return nil, err
 		}
+	}
+	if m.Switched, err = switched(ctx, w, signals); err != nil {
+		return nil, err
 	}
 	ceilings, err := ceilings(c, ctx, w.Rate, wanted)
 	if err != nil {

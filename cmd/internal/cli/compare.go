@@ -63,6 +63,7 @@ the fewest cables to move on the floor from the first take to each of the others
     solver: parts (solved together), rate_hz, steps, divided (into smaller ones),
             max_iterations (of the worst), unconverged, residual_volts
     unconverged   steps whose voltages are wrong: should be 0
+    switched (where presets change): as in measure
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
   pairs: how b differs from a, matched and aligned: a, b,
     lag_s, drift_cents, inverted (taken back), third_octaves: hz, db
@@ -230,6 +231,14 @@ func warn(s streams, w *render.Plan, reports []render.SectionReport) {
 func printComparison(s streams, e *experiment.Comparison, all, pairs bool) {
 	printLevels(s, e)
 	printSentences(s, e, pairs)
+	for _, t := range e.Takes {
+		for k, one := range t.Switched {
+			if k == 0 {
+				s.printf("\nChanging presets in %q\n", t.Name)
+			}
+			paragraph(s.out, "  ", one.Sentence(), 98)
+		}
+	}
 	if all {
 		printPairs(s, e)
 	}

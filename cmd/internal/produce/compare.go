@@ -152,6 +152,9 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	}
 	for k, d := range takes {
 		t := takeData(k+1, j.Takes[k], d, names[k])
+		if m := found.page.Measures[k]; m != nil {
+			t.Switched = m.Switched
+		}
 		if all[k].RecordingOf != "" {
 			own := j.DryOf(all[k]).Data()
 			t.Recording = &own
