@@ -108,7 +108,9 @@ const (
 	// tellRepeats: half of the amplitude, or twice, of what is between the notes; only where the
 	// less clear repeat is under 30 dB, 10 dB over the limit of the complaint: common practice, no
 	// source.
-	tellRepeats  = 6.0  // dB
+	tellRepeats = 6.0 // dB
+	// tellHeadroom: half as hard again, or two thirds: common practice, no source.
+	tellHeadroom = 3.0  // dB
 	clearRepeats = 30.0 // dB
 	// An A-weighted noise that is softer than this at the playback level is not heard in any room:
 	// threshold of hearing.
@@ -171,7 +173,7 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		p.Hearing.Clearest, p.Hearing.NoiseToMask = measures.None("no difference"), measures.None("no difference")
 	}
 	p.judge(a, b, x, y)
-	p.Sentence = p.sentence(a, b)
+	p.Sentence = p.sentence(a, b) + p.rest(a, b)
 	return p
 }
 
@@ -354,6 +356,34 @@ func (p *Pair) sentence(a, b *measures.Side) string {
 		return fmt.Sprintf("%s: at equal loudness the playing sounds the same; %s.", subject, said)
 	}
 	return fmt.Sprintf("%s: nobody is likely to hear a difference.", subject)
+}
+
+// rest is what still differs where nothing else does: what one feels before one hears it; "" for
+// nothing. A change of clean headroom is told from tellHeadroom on, one of repeats that are clear on
+// both sides as that of others.
+func (p *Pair) rest(a, b *measures.Side) string {
+	if len(p.Respects) > 0 || p.Heard == HeardSame || p.Heard == HeardUnknown {
+		return ""
+	}
+	var list []string
+	if was, is := a.Clean, b.Clean; was.OK() && is.OK() && math.Abs(is.Value-was.Value) >= tellHeadroom {
+		list = append(list, fmt.Sprintf("%s is %s, against %s in %s", is.By, towards(is.Value, "where it begins to colour"), towards(was.Value, "it"), was.By))
+	}
+	if was, is := a.Facts.Of(measures.ClearRepeats), b.Facts.Of(measures.ClearRepeats); was.OK() && is.OK() && math.Abs(is.Value-was.Value) >= tellRepeats {
+		list = append(list, fmt.Sprintf("the repeats stand %.0f dB over what lies between the notes, against %.0f dB", is.Value, was.Value))
+	}
+	if list == nil {
+		return ""
+	}
+	return " What also differs: " + strings.Join(list, "; ") + "."
+}
+
+// towards is a clean headroom in words: of a peak against where something begins.
+func towards(db float64, what string) string {
+	if db < 0 {
+		return fmt.Sprintf("%.1f dB past %s", -db, what)
+	}
+	return fmt.Sprintf("%.1f dB short of %s", db, what)
 }
 
 // measuredApart says what was, and what nothing here measures.

@@ -123,6 +123,9 @@ type Side struct {
 	Gain   float64 // factor from volts to Samples
 	Before Figure  // loudness before that
 	Facts  Values
+	// dB of the block that has least of it among those that should stay clean, which By names; 0
+	// on both sides where nobody has looked
+	Clean Figure
 }
 
 // Sides is two takes to be compared, of one length and aligned unless they were played apart.

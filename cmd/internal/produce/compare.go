@@ -162,7 +162,7 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		e.Takes = append(e.Takes, t)
 	}
 	e.Cables = experiment.Rewirings(all)
-	if err := pairTakes(ctx, e, takes); err != nil {
+	if err := pairTakes(ctx, e, takes, found.page.Measures); err != nil {
 		return nil, err
 	}
 	found.page.Pairs = e.Pairs
