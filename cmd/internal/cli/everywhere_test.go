@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/file"
 )
 
 // Every question can be asked of every board: of one that splits into two amplifiers, in stereo and
@@ -31,6 +32,10 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 			continue
 		}
 		src, err := chains.ReadShipped(b.file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := file.Parse(b.file, src)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -69,6 +74,12 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 			var out, said bytes.Buffer
 			if code := Run(t.Context(), args, strings.NewReader(""), &out, &said); code != 0 || out.Len() == 0 {
 				t.Errorf("%s %s: exit %d\n%s", strings.Join(args, " "), b.take, code, said.String())
+			}
+			if args[0] == "netlist" { // a circuit, part by part
+				continue
+			}
+			if parts := partsNamed(f, strings.ReplaceAll(out.String()+said.String(), dir, "")); parts != nil {
+				t.Errorf("%s %s names parts: %q", strings.Join(args, " "), b.take, parts)
 			}
 		}
 	}
