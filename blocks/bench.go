@@ -35,7 +35,7 @@ func NewBench(rate dsp.Hertz, oversample int) *Bench {
 // Place adds one block of this kind to the circuit, under this name. Settings have to be complete
 // and in range. It panics where two blocks have one name.
 func (b *Bench) Place(name string, k *Kind, s Settings) {
-	defer b.place(name, k.Name+" "+s.String())()
+	defer b.place(name, k.Key()+" "+s.String())()
 	k.Build(b, s)
 }
 

@@ -55,9 +55,15 @@ type Kind struct {
 	// The plug that every kind wants has its centre negative: common practice, no source.
 	Ground func(Settings) Pole
 
+	// Hash is that of the deck that the kind was made of; "" for one that comes with the program.
+	Hash string
+
 	// Build adds the block between the nodes "in" and "out". Settings are complete and in range.
 	Build func(bench *Bench, s Settings)
 }
+
+// Key is the same for kinds that are built the same.
+func (k *Kind) Key() string { return strings.TrimSpace(k.Name + " " + k.Hash) }
 
 // Place is where a kind of block stands. An order may put it anywhere; what proposes orders keeps
 // to it.

@@ -20,6 +20,7 @@
 //	sheet       the wiring sheet, to print
 //	lesson      a question about a board, what is heard and measured, and why
 //	lessons     the lessons that come with the program
+//	class       what a class believed before a lesson and after it
 //	report      the page that plays and shows it
 package chains
 

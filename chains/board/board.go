@@ -31,6 +31,7 @@ type File struct {
 	Cables    map[string]blocks.Cord // those that are not like that, by the jack that they lead to
 	Supplies  []Supply
 	Cabinets  []*Cabinet  // impulse responses that speakers name, each once
+	Decks     []string    // paths of decks that blocks are made of, as written
 	Blocks    []Block     // in the order in which the file names them
 	Order     []string    // the signal flows from the first to the last; names of blocks
 	Split     *SplitOrder // where the order ends in two paths; nil where it does not
@@ -81,6 +82,10 @@ type Guitar struct {
 	Cable       dsp.Metre // from the guitar's jack to the first block
 	Capacitance dsp.Farad // of a metre of that cable; 0: the usual one
 
+	Second    SecondPickup
+	Bleed     blocks.TrebleBleed // over the volume pot
+	ToneAfter bool               // the tone control is at the jack, behind the volume, not at the pickup
+
 	VolumeCurve, ToneCurve *Curve // of the dials, where they move; a Chain has them among its Turns
 }
 
@@ -101,6 +106,14 @@ type Pickup struct {
 	Eddy        dsp.Ohm // resistance parallel to part of the inductance; 0: none
 	Coils       int     // in series, all of whose voltages add; 0: as many as the recording's
 	Magnet      float64 // dB of a stronger magnet, or of one nearer to the strings
+}
+
+// SecondPickup is a pickup that plays together with a guitar's own: none where it has no Resistance.
+// One recording has one signal: both pickups give that, each at its level.
+type SecondPickup struct {
+	Pickup
+	Series bool // with the first; else parallel to it
+	Out    bool // out of phase: the one's signal is taken from the other's
 }
 
 // Load is an input that something is plugged into, with the cable that leads to it.
@@ -172,12 +185,11 @@ type Setting struct {
 
 // Chain is one take, resolved: what is wired to what.
 type Chain struct {
-	Take       string // its name
-	Title      string // the file's
-	Recording  Recording
-	GuitarName string // "" for the file's own
-	// the guitar whose own recording Recording is; "" where it is the file's
-	RecordingOf string
+	Take        string // its name
+	Title       string // the file's
+	Recording   Recording
+	GuitarName  string // "" for the file's own
+	RecordingOf string // the guitar whose own it is; "" where it is the file's
 	Guitar      Guitar
 	Load        Load
 	Patch       dsp.Metre
@@ -297,14 +309,10 @@ func (f *File) fill(t Take) *Chain {
 	if f.Recording.Pickup != nil {
 		played = *f.Recording.Pickup
 	}
-	for _, g := range f.Guitars {
-		if g.Name != c.GuitarName {
-			continue
-		}
-		c.Guitar = g.Guitar
-		if g.Recording != nil {
-			c.Recording, c.RecordingOf = *g.Recording, g.Name
-			played = g.Pickup
+	if k := slices.IndexFunc(f.Guitars, func(g NamedGuitar) bool { return g.Name == c.GuitarName }); k >= 0 {
+		c.Guitar = f.Guitars[k].Guitar
+		if own := f.Guitars[k].Recording; own != nil {
+			c.Recording, c.RecordingOf, played = *own, c.GuitarName, c.Guitar.Pickup
 		}
 	}
 	if c.Recording.Load != nil {

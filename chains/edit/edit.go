@@ -14,11 +14,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/file"
 	"drywire/chains/internal/yamltext"
+	"drywire/dsp"
 )
 
 // Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes
@@ -27,15 +29,41 @@ type Text struct {
 	Name   string // what messages call the file
 	Source []byte
 	File   *board.File // its cabinets have not been read
+
+	decks file.Decks
 }
 
 // Read parses a text. The error is that of file.Parse.
-func Read(name string, src []byte) (*Text, error) {
-	f, err := file.Parse(name, src)
+func Read(name string, src []byte) (*Text, error) { return ReadWith(name, src, nil) }
+
+// ReadWith is Read of a text that may name decks of its own, as do the texts that edits make of it:
+// those have the decks as they were when this one was read.
+func ReadWith(name string, src []byte, decks file.Decks) (*Text, error) {
+	if decks == nil {
+		return read(name, src, nil)
+	}
+	var mu sync.Mutex
+	known := map[string]*blocks.Kind{}
+	return read(name, src, func(path string) (*blocks.Kind, error) {
+		mu.Lock()
+		defer mu.Unlock()
+		if k := known[path]; k != nil {
+			return k, nil
+		}
+		k, err := decks(path)
+		if err == nil {
+			known[path] = k
+		}
+		return k, err
+	})
+}
+
+func read(name string, src []byte, decks file.Decks) (*Text, error) {
+	f, err := file.ParseWith(name, src, decks)
 	if err != nil {
 		return nil, err
 	}
-	return &Text{name, src, f}, nil
+	return &Text{name, src, f, decks}, nil
 }
 
 // Edits of a chain file's text: each gives the text with one thing changed and every other byte
@@ -199,6 +227,9 @@ func (x *Text) AddBlock(name, kind string) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		kinds := blocks.Kinds()
 		at := slices.IndexFunc(kinds, func(k *blocks.Kind) bool { return k.Name == kind })
+		if kind == blocks.CircuitKind {
+			return fmt.Errorf("a circuit names its deck: write it into the chain file by hand, like %s: {kind: circuit, file: my-pedal.cir}", name)
+		}
 		if at < 0 {
 			hint := ""
 			if near := yamltext.Nearest(kind, file.KindNames(kinds)); near != "" {
@@ -222,6 +253,34 @@ func (x *Text) AddBlock(name, kind string) (*Text, error) {
 		f.Blocks = append(f.Blocks, board.Block{Name: name, Kind: kinds[at], Settings: kinds[at].Defaults()})
 		return err
 	})
+}
+
+// SetRecording turns to another recording: a sound file beside the chain file, how loud its loudest
+// moment is at the guitar's jack (V, over 0), and what the guitar was plugged into while it was
+// recorded; nil for nothing. What the file says of the former recording goes, but for comments in
+// lines of their own behind it.
+func (x *Text) SetRecording(path string, peak dsp.Volt, load *board.Load) (*Text, error) {
+	return x.edit(func(d *document, f *board.File) error {
+		e, ok := d.entry("recording")
+		if !ok {
+			return errLayout
+		}
+		plugged := "none"
+		if load != nil {
+			plugged = fmt.Sprintf("{resistance: %s, cable: %s}", quantity(float64(load.Resistance), dsp.Ohms), quantity(float64(load.Cable), dsp.Metres))
+		}
+		f.Recording = board.Recording{File: path, Peak: peak, Load: load, LoadGiven: true, Side: "sum"}
+		return d.replace(e, fmt.Sprintf("{file: %s, peak: %s, load: %s}", yamltext.Quote(path, true), quantity(float64(peak), dsp.Volts), plugged))
+	})
+}
+
+// quantity is a quantity as people write it, or with all its digits where that would be another.
+func quantity(v float64, unit dsp.Unit) string {
+	text := dsp.FormatQuantity(v, unit)
+	if back, err := dsp.ParseQuantity(text, unit); err == nil && back == v {
+		return text
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64) + map[dsp.Unit]string{dsp.Volts: " V", dsp.Ohms: " Ω", dsp.Metres: " m"}[unit]
 }
 
 // edit changes a text and, by the same steps, what it is meant to say.
@@ -251,7 +310,7 @@ func (x *Text) edit(change func(*document, *board.File) error) (out *Text, err e
 		return nil, err
 	}
 	meant.Tray = tray
-	got, err := Read(x.Name, d.src)
+	got, err := read(x.Name, d.src, x.decks)
 	if err != nil {
 		var faults yamltext.Faults
 		if errors.As(err, &faults) && len(faults) > 0 {

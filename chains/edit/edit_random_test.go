@@ -7,6 +7,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/file"
 	"drywire/chains/internal/chaintest"
+	"drywire/chains/internal/table"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -18,7 +19,7 @@ import (
 func tops(src []byte) map[string]string {
 	m, key := map[string]string{}, ""
 	for _, line := range strings.SplitAfter(strings.ReplaceAll(strings.TrimPrefix(string(src), "\ufeff"), "\r\n", "\n"), "\n") {
-		if name, _, ok := strings.Cut(line, ":"); ok && file.NameForm.MatchString(name) {
+		if name, _, ok := strings.Cut(line, ":"); ok && table.NameForm.MatchString(name) {
 			key = name
 		}
 		m[key] += line

@@ -1,9 +1,11 @@
 package edit
 
 import (
-	"drywire/chains/board"
+	"reflect"
 	"strings"
 	"testing"
+
+	"drywire/chains/board"
 )
 
 // Each edit changes what it is about and no other byte: the texts are what a person would have
@@ -260,5 +262,40 @@ func TestEditsAreComparedWithWhatWasMeant(t *testing.T) {
 		if err == nil || got != nil || !strings.Contains(err.Error(), "in another way than it should") {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// TestSetRecording turns to another recording in every layout that a recording is written in; the
+// rest keeps its bytes, and no value is rounded.
+func TestSetRecording(t *testing.T) {
+	const rest = "blocks: {a: {kind: buffer}}   # one\norder: [a]\n"
+	for _, was := range []string{
+		"recording: {sample: riff}   # it ships\n",
+		"recording:\n  sample: riff\n",
+		"recording:\n  # by hand\n  file: 'x: y.wav'   # old\n  peak: 420 mV\n  load: {resistance: 1 MΩ, cable: 3 m}\n  side: left\n\n# behind\n",
+		"recording: {file: x.wav, full_scale: 1 V, load: none}\n",
+	} {
+		for _, load := range []*board.Load{nil, {Resistance: 1e6, Cable: 4.5}, {Resistance: 9876.54321, Cable: 1.0 / 3}} {
+			x, err := Read("x.yaml", []byte("drywire: 1\n"+was+rest))
+			if err != nil {
+				t.Fatal(err)
+			}
+			y, err := x.SetRecording("my riff: #1.wav", 0.1234567890123, load)
+			if err != nil {
+				t.Fatalf("%q: %v", was, err)
+			}
+			got := y.File.Recording
+			if got.File != "my riff: #1.wav" || got.Peak != 0.1234567890123 || got.Sample != "" || got.FullScale != 0 || got.Side != "sum" || !reflect.DeepEqual(got.Load, load) {
+				t.Errorf("%q: %+v", was, got)
+			}
+			if !strings.HasSuffix(string(y.Source), rest) || !strings.HasPrefix(string(y.Source), "drywire: 1\nrecording: {") || strings.Contains(was, "# behind") != strings.Contains(string(y.Source), "# behind") {
+				t.Errorf("%q becomes %q", was, y.Source)
+			}
+		}
+	}
+	if x, err := Read("x.yaml", []byte("drywire: 1\nrecording: {sample: riff}\n"+rest)); err != nil {
+		t.Fatal(err)
+	} else if _, err := x.SetRecording("x.wav", -1, nil); err == nil {
+		t.Error("a peak under 0 is taken")
 	}
 }

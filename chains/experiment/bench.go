@@ -50,6 +50,8 @@ type bench struct {
 	probes map[string]*render.Orders     // test signals in the place of the recording
 	asked  map[[2]string]measures.Figure // of a recording, by what and board.Chain.RecordingOf
 	heard  map[heardKey]measures.Figure  // of signals at out
+	// signals at out at Target, by their keys
+	levelled map[[32]byte]Settled
 }
 
 // played is the recording through a chain, at out; of a chain that ends in two, the mean of both
@@ -69,7 +71,7 @@ type heardKey struct {
 }
 
 func newBench(recording Dry, rate dsp.Hertz, q section.Quality, memory int, literal bool) *bench {
-	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*render.Orders{}, asked: map[[2]string]measures.Figure{}, heard: map[heardKey]measures.Figure{}}
+	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*render.Orders{}, asked: map[[2]string]measures.Figure{}, heard: map[heardKey]measures.Figure{}, levelled: map[[32]byte]Settled{}}
 	b.main = map[string]*render.Orders{"": b.orders(recording.Volts, memory)}
 	for guitar, x := range recording.Own {
 		b.main[guitar] = b.orders(x, memory)
@@ -84,14 +86,18 @@ func (b *bench) orders(recording []float64, memory int) *render.Orders {
 	return o
 }
 
-// measure is the values of some measures for one chain.
+// measure is the values of some measures for one chain. The recording goes through it only where
+// one of them asks for it: test signals cost enough.
 func (b *bench) measure(ctx context.Context, c *board.Chain, list []*measures.Measure) ([]measures.Figure, error) {
-	p, err := b.play(ctx, c)
-	if err != nil {
-		return nil, err
+	p := b.silent(c)
+	if slices.ContainsFunc(list, func(m *measures.Measure) bool { return m.OfPlayed != nil }) {
+		if err := p.hear(ctx); err != nil {
+			return nil, err
+		}
 	}
 	values := make([]measures.Figure, len(list))
 	for k, m := range list {
+		var err error
 		if m.OfPlayed != nil {
 			values[k], err = m.OfPlayed(ctx, p)
 		} else {
@@ -105,11 +111,20 @@ func (b *bench) measure(ctx context.Context, c *board.Chain, list []*measures.Me
 }
 
 func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
+	p := b.silent(c)
+	return p, p.hear(ctx)
+}
+
+// silent is a chain through which the recording has not gone yet.
+func (b *bench) silent(c *board.Chain) *played {
 	w := render.PlanOf(c, b.rate, b.quality)
-	p := &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main[c.RecordingOf].Order(w)}
-	var err error
-	p.out, p.key, err = end(ctx, p.order, c)
-	return p, err
+	return &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main[c.RecordingOf].Order(w)}
+}
+
+// hear lets the recording through.
+func (p *played) hear(ctx context.Context) (err error) {
+	p.out, p.key, err = end(ctx, p.order, p.chain)
+	return err
 }
 
 // end is the signal at out, or the mean of both ends, with a key that is the same for the same

@@ -81,7 +81,7 @@ func CeilingOf(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load
 	if p.Piece != nil || p.Kind == nil {
 		return measureCeiling(p, ctx, rate, source, load)
 	}
-	key := fmt.Sprintf("%s %v %x %x %x %s", p.Kind.Name, p.Off, float64(rate), float64(source), float64(load), p.Settings)
+	key := fmt.Sprintf("%s %v %x %x %x %s", p.Kind.Key(), p.Off, float64(rate), float64(source), float64(load), p.Settings)
 	if known, ok := knownCeilings.Load(key); ok {
 		c := known.(BlockCeiling)
 		c.Block = p.Name

@@ -31,7 +31,7 @@ func (b Bench) Change(ctx context.Context, m *measures.Measure, a, other *board.
 	var sides [2]*measures.Side
 	for k, c := range []*board.Chain{a, other} {
 		var err error
-		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0), m.Facts); err != nil {
+		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0), m.Facts, b.b); err != nil {
 			return measures.Figure{}, err
 		}
 		f := measures.Unplayed(sides[k].Samples)
@@ -45,12 +45,13 @@ func (b Bench) Change(ctx context.Context, m *measures.Measure, a, other *board.
 	return m.Change(new(Pair).sides(sides[0], sides[1], float64(b.b.rate))), nil
 }
 
-// Compare is the difference of b from a as a listener hears it, both at one loudness.
-func (b Bench) Compare(ctx context.Context, a, other *board.Chain) (Pair, error) {
+// Compare is the difference of b from a as a listener hears it, both at one loudness. What test
+// signals tell, facts measures, which may be a bench of a lower quality or b itself.
+func (b Bench) Compare(ctx context.Context, a, other *board.Chain, facts Bench) (Pair, error) {
 	var sides [2]*measures.Side
 	for k, c := range []*board.Chain{a, other} {
 		var err error
-		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0), measures.Facts()); err != nil {
+		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0), measures.Facts(), facts.b); err != nil {
 			return Pair{}, err
 		}
 	}

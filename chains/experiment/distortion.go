@@ -115,7 +115,7 @@ func distortionAlone(p board.Placed, ctx context.Context, rate dsp.Hertz, betwee
 	}
 	key := ""
 	if p.Piece == nil && p.Kind != nil {
-		key = fmt.Sprintf("%s %x %x %x %x %.3g %s", p.Kind.Name, float64(rate), float64(between[0]), float64(between[1]), float64(hz), peak, p.Settings)
+		key = fmt.Sprintf("%s %x %x %x %x %.3g %s", p.Kind.Key(), float64(rate), float64(between[0]), float64(between[1]), float64(hz), peak, p.Settings)
 		if thd, ok := knownAlone.Load(key); ok {
 			return thd.(float64), nil
 		}

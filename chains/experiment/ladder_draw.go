@@ -75,7 +75,7 @@ func (l *Ladder) size() (w, h float64) {
 	for _, row := range rows {
 		w = math.Max(w, l.width(row))
 	}
-	return math.Max(w, 760), ladderTop + float64(len(rows))*(ladderBody+ladderBottom) + float64(len(rows)-1)*ladderNext
+	return math.Max(w, keyWidth()), ladderTop + float64(len(rows))*(ladderBody+ladderBottom) + float64(len(rows)-1)*ladderNext
 }
 
 // mostWide is from where on takes stand under each other, in pixels of the drawing: a PNG picture
@@ -120,22 +120,37 @@ func (s lower) text(x, y, size float64, anchor string, bold bool, p paint, text 
 	s.sketch.text(x, y+s.by, size, anchor, bold, p, text)
 }
 
+// ladderKey says what the three bands are.
+var ladderKey = []struct {
+	paint paint
+	text  string
+}{
+	{blue, "signal, average to peak"},
+	{noised, "noise: heard when nobody plays"},
+	{hot, "ceiling: it colours from the thin line, breaks up from the thick"},
+}
+
+// keyStep is from one entry of the key to the next, keyWidth the whole of it.
+func keyStep(text string) float64 { return 36 + 6.7*float64(utf8.RuneCountInString(text)) }
+
+func keyWidth() float64 {
+	w := 8.0
+	for _, k := range ladderKey {
+		w += keyStep(k.text)
+	}
+	return w
+}
+
 func (l *Ladder) draw(s sketch) {
 	low, high := l.span()
 	y := func(db float64) float64 {
 		return ladderTop + ladderBody*(high-math.Min(high, math.Max(low, db)))/(high-low)
 	}
-	// The key says what the three bands are.
 	x := 8.0
-	for _, k := range []struct {
-		p    paint
-		text string
-	}{
-		{blue, "signal, average to peak"}, {noised, "noise: heard when nobody plays"}, {hot, "ceiling: above it the next block breaks up; from the thin line on it colours"},
-	} {
-		s.box(x, 12, 12, 12, k.p)
+	for _, k := range ladderKey {
+		s.box(x, 12, 12, 12, k.paint)
 		s.text(x+18, 22.5, 12.5, "start", false, ink, k.text)
-		x += 36 + 7*float64(utf8.RuneCountInString(k.text))
+		x += keyStep(k.text)
 	}
 	s.text(8, 46, 12.5, "start", false, muted, LadderWords)
 

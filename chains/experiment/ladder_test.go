@@ -13,6 +13,8 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"golang.org/x/image/font"
+
 	"drywire/chains/measures"
 )
 
@@ -160,6 +162,37 @@ func TestLadderSVG(t *testing.T) {
 	}
 	if text := quiet.Text(); strings.Count(text, "█") != 1 || strings.Contains(text, "NaN") {
 		t.Errorf("a silent take is written as\n%s", text)
+	}
+}
+
+// placed notes how far right each text may reach.
+type placed struct {
+	sketch
+	right float64
+	face  *raster
+}
+
+func (p *placed) box(x, y, w, h float64, _ paint)         {}
+func (p *placed) line(x1, y1, x2, y2, w float64, _ paint) {}
+func (p *placed) text(x, y, size float64, anchor string, bold bool, _ paint, s string) {
+	width := float64(font.MeasureString(p.face.face(lettering{size, bold}), s)) / 64
+	switch anchor {
+	case "middle":
+		x += width / 2
+	case "start":
+		x += width
+	}
+	p.right = math.Max(p.right, x)
+}
+
+// Nothing is written past the edge, not even the key of a short ladder.
+func TestLadderTextStaysInside(t *testing.T) {
+	for _, l := range []*Ladder{NewLadder(), NewLadder(laddered("one", 6, "a")), NewLadder(laddered("fuzz first", 6, "fuzz", "buffer"), laddered("buffered", 6, "buffer", "fuzz"))} {
+		p := placed{face: &raster{faces: map[lettering]font.Face{}}}
+		l.draw(&p)
+		if w, _ := l.size(); p.right > w {
+			t.Errorf("a text reaches to %.0f in a drawing %.0f wide", p.right, w)
+		}
 	}
 }
 

@@ -101,7 +101,7 @@ func (s Shape) Apply(dst, src []float64, at int64) {
 type Meter struct {
 	loudness *measure.LoudnessMeter // nil: by RMS
 	levels   measure.LevelMeter
-	peaks    []measure.TruePeakMeter // per channel
+	peaks    []measure.TruePeakMeter // per channel; nil: not wanted
 }
 
 // shortest is the shortest take that has a loudness: one gating block of BS.1770-5, 400 ms.
@@ -135,8 +135,16 @@ func (m *Meter) Push(channels ...[]float64) {
 		if m.loudness == nil {
 			m.levels.Push(x)
 		}
-		m.peaks[k].Push(x)
+		if m.peaks != nil {
+			m.peaks[k].Push(x)
+		}
 	}
+}
+
+// ofLevel makes it read no true peak.
+func (m *Meter) ofLevel() *Meter {
+	m.peaks = nil
+	return m
 }
 
 // Reading is what was read; an error of type measure.NotMeasurable where there is no level.

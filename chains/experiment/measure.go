@@ -265,6 +265,9 @@ func settling(w *render.Plan) float64 { return 0.3 + math.Min(1.5, float64(w.Tai
 // runKept renders a signal and keeps the last samples of each tap.
 func runKept(ctx context.Context, r *render.Renderer, x []float64, keep int) ([][]float64, error) {
 	out := make([][]float64, len(r.Taps))
+	for k := range out {
+		out[k] = make([]float64, 0, min(len(x), 2*keep+1024)) // and a block or two
+	}
 	err := r.Run(ctx, render.Volts(x), 0, func(taps [][]float64) error {
 		for k, b := range taps {
 			out[k] = append(out[k], b...)
@@ -344,11 +347,11 @@ var (
 
 // restAt is the noise at a jack, as it is and A-weighted.
 func restAt(c *board.Chain, rate dsp.Hertz, jack string) (flat, weighted measures.Figure, err error) {
-	l, err := noise.At(c, rate, jack)
+	l, err := noise.Totals(c, rate, jack)
 	if err != nil {
 		return flat, weighted, err
 	}
-	return rms(l, noise.Flat), rms(l, noise.AWeighted), nil
+	return rms(l[0], noise.Flat), rms(l[0], noise.AWeighted), nil
 }
 
 // SteadyAt is the steady state of a tone at a jack, in volts.

@@ -96,11 +96,11 @@ func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 		r.Apart = &NoiseGroup{Name: "microphone", ADBu: measures.NoiseLevel(a * a), DBu: measures.NoiseLevel(flat * flat)}
 	}
 	if open, gates := c.Opened(); gates {
-		l, err := noise.At(open, rate, jack)
+		l, err := noise.Totals(open, rate, jack)
 		if err != nil {
 			return nil, err
 		}
-		a, flat := l.RMS(noise.AWeighted), l.RMS(noise.Flat)
+		a, flat := l[0].RMS(noise.AWeighted), l[0].RMS(noise.Flat)
 		r.Open = &NoiseGroup{Name: "gates open", ADBu: measures.NoiseLevel(a * a), DBu: measures.NoiseLevel(flat * flat), Share: 1}
 	}
 	r.Take = c.Take

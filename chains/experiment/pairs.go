@@ -154,7 +154,7 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		return p
 	}
 	both := p.sides(a, b, rate)
-	x, y := both.X, both.Y
+	x, y, _ := both.Aligned()
 	for _, m := range list {
 		p.Values = append(p.Values, measures.Value{Measure: m, Figure: m.Change(both)})
 	}
@@ -184,13 +184,15 @@ func (p *Pair) unheard(none measures.Figure) {
 	p.Hearing.Clearest, p.Hearing.NoiseToMask = none, none
 }
 
-// sides is both where they are most alike.
+// sides is both, to be aligned by this pair unless they were played apart.
 func (p *Pair) sides(a, b *measures.Side, rate float64) *measures.Sides {
-	x, y := a.Samples, b.Samples
-	if measures.Apart(a, b).OK() {
-		x, y = p.align(x, y, rate)
-	}
-	return &measures.Sides{A: a, B: b, X: x, Y: y, Inverted: p.Inverted, Rate: rate}
+	return &measures.Sides{A: a, B: b, Rate: rate, Align: func() (x, y []float64, inverted bool) {
+		if !measures.Apart(a, b).OK() {
+			return a.Samples, b.Samples, false
+		}
+		x, y = p.align(a.Samples, b.Samples, rate)
+		return x, y, p.Inverted
+	}}
 }
 
 // ChangeOf is one measure of how b differs from a, as NewPair has it, without the work of the

@@ -143,7 +143,7 @@ func (b *PresetBench) level(ctx context.Context, c *board.Chain) (measures.Figur
 	if len(ends) == 2 {
 		meter = NewStereoMeter
 	}
-	m := meter(float64(b.Rate), ByLoudness(int64(len(ends[0])), float64(b.Rate)))
+	m := meter(float64(b.Rate), ByLoudness(int64(len(ends[0])), float64(b.Rate))).ofLevel()
 	m.Push(ends...)
 	peak := 0.0
 	for _, x := range ends {

@@ -119,7 +119,7 @@ func (r *Rank) Fingerprint() string {
 		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
 	}
 	for _, b := range c.Every() {
-		fmt.Fprintf(h, "%s %s %s %v %s %s\n", b.Name, b.Kind.Name, b.Settings, b.Off, b.Power, b.Switcher)
+		fmt.Fprintf(h, "%s %s %s %v %s %s\n", b.Name, b.Kind.Key(), b.Settings, b.Off, b.Power, b.Switcher)
 	}
 	// Whatever else a chain file may say: what is wired in the end.
 	w := render.PlanOf(&c, r.Rate, r.Quality)

@@ -64,24 +64,24 @@ type LossPoint struct {
 // takes.
 var LossFrequencies = []float64{100, 1000, 5000}
 
-// Response is the response from 20 Hz to 20 kHz. The gain is that of the noise ledger, which
-// carries the pickup's own voltage to the jack as well.
+// Response is the response from 20 Hz to 20 kHz: the gain from the pickup's own voltage to the
+// jack.
 func Response(c *board.Chain, rate dsp.Hertz, jack string) (*ResponseReport, error) {
-	l, err := noise.At(c, rate, jack)
+	centres, power, err := noise.Gain(c, rate, jack)
 	if err != nil {
 		return nil, err
 	}
 	r := &ResponseReport{Take: c.Take, Order: orderOf(c), Jack: jack, Held: board.Held(c), Losses: []Loss{}}
-	gain := func(k int) measures.Figure { return measures.Level(math.Sqrt(l.Gain[k]), "nothing comes through") }
-	for k, f := range l.Centres {
+	gain := func(k int) measures.Figure { return measures.Level(math.Sqrt(power[k]), "nothing comes through") }
+	for k, f := range centres {
 		p := ResponsePoint{f, gain(k)}
 		r.Points = append(r.Points, p)
 		if p.GainDB.OK() && (!r.Peak.GainDB.OK() || r.Peak.Hz == 0 || p.GainDB.Value > r.Peak.GainDB.Value) {
 			r.Peak = p
 		}
 	}
-	at, _ := slices.BinarySearch(l.Centres, 1000)
-	part := math.Log(1000/l.Centres[at-1]) / math.Log(l.Centres[at]/l.Centres[at-1])
+	at, _ := slices.BinarySearch(centres, 1000)
+	part := math.Log(1000/centres[at-1]) / math.Log(centres[at]/centres[at-1])
 	if a, b := gain(at-1), gain(at); a.OK() && b.OK() {
 		r.Middle = measures.Figure{Value: a.Value + part*(b.Value-a.Value)}
 	} else {

@@ -3,16 +3,21 @@ package experiment
 import (
 	"bytes"
 	"fmt"
+	"image"
 	"image/color"
+	"image/draw"
+	"image/png"
 	"math"
 	"strconv"
 	"strings"
+	"sync"
 
-	stdfont "golang.org/x/image/font"
-	"gonum.org/v1/plot/font"
-	"gonum.org/v1/plot/font/liberation"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/vgimg"
+	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/gobold"
+	"golang.org/x/image/font/gofont/goregular"
+	"golang.org/x/image/font/opentype"
+	"golang.org/x/image/math/fixed"
+	"golang.org/x/image/vector"
 )
 
 // sketch is what a drawing is made of, in pixels from the upper left corner. A drawing is laid out
@@ -91,64 +96,106 @@ func drawSVG(width, height float64, title, description string, draw func(sketch)
 
 // raster draws on a white or dark page.
 type raster struct {
-	canvas *vgimg.Canvas
-	height float64
-	ink    color.RGBA
-	faces  *font.Cache
+	page  *image.RGBA
+	scale float64 // pixels of the picture to one of the drawing
+	ink   color.RGBA
+	faces map[lettering]font.Face
 }
 
-// pixel is a pixel of a drawing in points: 96 to the inch, 72 points to the inch.
-const pixel = vg.Length(72. / 96)
-
-func (r *raster) at(x, y float64) vg.Point {
-	return vg.Point{X: vg.Length(x) * pixel, Y: vg.Length(r.height-y) * pixel}
+// lettering is a size of letters, in pixels of the picture, and whether they are bold.
+type lettering struct {
+	size float64
+	bold bool
 }
 
-func (r *raster) paint(p paint) {
+func (r *raster) paint(p paint) *image.Uniform {
 	c := r.ink
 	if p.name != "ink" {
 		if _, err := fmt.Sscanf(p.name, "#%02x%02x%02x", &c.R, &c.G, &c.B); err != nil {
 			panic("experiment: no colour " + p.name)
 		}
 	}
-	r.canvas.SetColor(color.NRGBA{c.R, c.G, c.B, uint8(math.Round(255 * p.opacity))})
+	return image.NewUniform(color.NRGBA{c.R, c.G, c.B, uint8(math.Round(255 * p.opacity))})
+}
+
+// fill fills a polygon of places x, y in the drawing, smooth at its edges.
+func (r *raster) fill(p paint, places ...[2]float64) {
+	left, top, right, bottom := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for k := range places {
+		x, y := places[k][0]*r.scale, places[k][1]*r.scale
+		places[k] = [2]float64{x, y}
+		left, right = math.Min(left, x), math.Max(right, x)
+		top, bottom = math.Min(top, y), math.Max(bottom, y)
+	}
+	at := image.Rect(int(math.Floor(left)), int(math.Floor(top)), int(math.Ceil(right)), int(math.Ceil(bottom)))
+	shape := vector.NewRasterizer(at.Dx(), at.Dy())
+	for k, q := range places {
+		x, y := float32(q[0]-float64(at.Min.X)), float32(q[1]-float64(at.Min.Y))
+		if k == 0 {
+			shape.MoveTo(x, y)
+		} else {
+			shape.LineTo(x, y)
+		}
+	}
+	shape.ClosePath()
+	shape.Draw(r.page, at, r.paint(p), image.Point{})
 }
 
 func (r *raster) box(x, y, w, h float64, p paint) {
-	r.paint(p)
-	var path vg.Path
-	path.Move(r.at(x, y))
-	path.Line(r.at(x+w, y))
-	path.Line(r.at(x+w, y+h))
-	path.Line(r.at(x, y+h))
-	path.Close()
-	r.canvas.Fill(path)
+	if w > 0 && h > 0 {
+		r.fill(p, [2]float64{x, y}, [2]float64{x + w, y}, [2]float64{x + w, y + h}, [2]float64{x, y + h})
+	}
 }
 
 func (r *raster) line(x1, y1, x2, y2, width float64, p paint) {
-	r.paint(p)
-	r.canvas.SetLineWidth(vg.Length(width) * pixel)
-	var path vg.Path
-	path.Move(r.at(x1, y1))
-	path.Line(r.at(x2, y2))
-	r.canvas.Stroke(path)
+	length := math.Hypot(x2-x1, y2-y1)
+	if length == 0 {
+		return
+	}
+	dx, dy := (y1-y2)/length*width/2, (x2-x1)/length*width/2 // half the width, across
+	r.fill(p, [2]float64{x1 + dx, y1 + dy}, [2]float64{x2 + dx, y2 + dy}, [2]float64{x2 - dx, y2 - dy}, [2]float64{x1 - dx, y1 - dy})
+}
+
+// fonts are the two faces' outlines.
+var fonts = sync.OnceValue(func() (list [2]*opentype.Font) {
+	for k, data := range [][]byte{goregular.TTF, gobold.TTF} {
+		f, err := opentype.Parse(data)
+		if err != nil {
+			panic(err)
+		}
+		list[k] = f
+	}
+	return list
+})
+
+// face is a font at a size, made once.
+func (r *raster) face(want lettering) font.Face {
+	if f, ok := r.faces[want]; ok {
+		return f
+	}
+	outline := fonts()[0]
+	if want.bold {
+		outline = fonts()[1]
+	}
+	f, err := opentype.NewFace(outline, &opentype.FaceOptions{Size: want.size, DPI: 72, Hinting: font.HintingNone})
+	if err != nil {
+		panic(err)
+	}
+	r.faces[want] = f
+	return f
 }
 
 func (r *raster) text(x, y, size float64, anchor string, bold bool, p paint, s string) {
-	r.paint(p)
-	f := font.Font{Typeface: "Liberation", Variant: "Sans"}
-	if bold {
-		f.Weight = stdfont.WeightBold
-	}
-	face := r.faces.Lookup(f, vg.Length(size)*pixel)
-	at := r.at(x, y)
-	switch anchor {
+	d := font.Drawer{Dst: r.page, Src: r.paint(p), Face: r.face(lettering{size * r.scale, bold})}
+	at := x * r.scale
+	switch width := float64(d.MeasureString(s)) / 64; anchor {
 	case "middle":
-		at.X -= face.Width(s) / 2
+		at -= width / 2
 	case "end":
-		at.X -= face.Width(s)
+		at -= width
 	}
-	r.canvas.FillString(face, at, s)
+	d.Dot = fixed.Point26_6{X: fixed.Int26_6(math.Round(64 * at)), Y: fixed.Int26_6(math.Round(64 * y * r.scale))}
+	d.DrawString(s)
 }
 
 // mostPixels is the widest a PNG picture is: what chats and word processors still show whole
@@ -157,15 +204,18 @@ const mostPixels = 3000
 
 // drawPNG is a drawing as a PNG picture of twice as many pixels, or of as many as there may be,
 // black on white, or light on dark.
-func drawPNG(width, height float64, dark bool, draw func(sketch)) ([]byte, error) {
+func drawPNG(width, height float64, dark bool, sketched func(sketch)) ([]byte, error) {
 	page, pen := color.RGBA{255, 255, 255, 255}, color.RGBA{26, 28, 32, 255}
 	if dark {
 		page, pen = color.RGBA{22, 24, 28, 255}, color.RGBA{232, 234, 238, 255}
 	}
-	c := vgimg.NewWith(vgimg.UseWH(vg.Length(width)*pixel, vg.Length(height)*pixel), vgimg.UseDPI(int(math.Min(192, 96*mostPixels/width))), vgimg.UseBackgroundColor(page))
-	draw(&raster{c, height, pen, font.NewCache(liberation.Collection())})
+	scale := math.Min(2, mostPixels/width)
+	size := image.Rect(0, 0, int(math.Round(width*scale)), int(math.Round(height*scale)))
+	r := &raster{image.NewRGBA(size), scale, pen, map[lettering]font.Face{}}
+	draw.Draw(r.page, size, image.NewUniform(page), image.Point{}, draw.Src)
+	sketched(r)
 	var b bytes.Buffer
-	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(&b); err != nil {
+	if err := png.Encode(&b, r.page); err != nil {
 		return nil, err
 	}
 	return b.Bytes(), nil

@@ -132,7 +132,7 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 	m := &SwapMap{
 		Title: c.Title, Take: c.Take, Order: c.Arrangement().String(), Names: c.Arrangement().Names(), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
 	}
-	base, err := b.side(ctx, 0, "as it is", c, measures.Facts())
+	base, err := b.side(ctx, 0, "as it is", c, measures.Facts(), b)
 	if err != nil {
 		return nil, err
 	}
@@ -151,7 +151,7 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 	for k := range m.Swaps {
 		s := &m.Swaps[k]
 		g.Go(func() error {
-			side, err := b.side(ctx, k+1, s.move.String(), c.Arranged(s.move.Result), measures.Facts())
+			side, err := b.side(ctx, k+1, s.move.String(), c.Arranged(s.move.Result), measures.Facts(), b)
 			if err != nil {
 				return err
 			}
@@ -185,35 +185,52 @@ func (s *Swap) distance() float64 {
 }
 
 // side renders a chain, brings it to the target loudness and gathers facts about it.
-func (b *bench) side(ctx context.Context, number int, name string, c *board.Chain, facts []*measures.Measure) (*measures.Side, error) {
+func (b *bench) side(ctx context.Context, number int, name string, c *board.Chain, facts []*measures.Measure, from *bench) (*measures.Side, error) {
 	p, err := b.play(ctx, c)
 	if err != nil {
 		return nil, err
 	}
 	out := p.out
 	s := &measures.Side{Number: number, Name: name, Played: c.RecordingOf}
-	for _, m := range facts {
-		f, err := m.OfTake(ctx, p)
-		if err != nil {
-			return nil, err
-		}
-		s.Facts = append(s.Facts, measures.Value{Measure: m, Figure: f})
-	}
-	peak, err := measure.TruePeak(out)
-	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
+	values, err := from.measure(ctx, c, facts)
+	if err != nil {
 		return nil, err
 	}
-	settled, err := Settle(peak, Target, func(gain float64) (Reading, error) {
-		m := NewMeter(float64(b.rate), ByLoudness(int64(len(out)), float64(b.rate)))
-		m.Push(amplified(out, gain))
-		return m.Reading()
-	})
+	for k, m := range facts {
+		s.Facts = append(s.Facts, measures.Value{Measure: m, Figure: values[k]})
+	}
+	settled, err := b.settled(p.key, out)
 	if err != nil {
 		return nil, err
 	}
 	s.Matched, s.Gain, s.Samples = settled.Matched, settled.Gain, amplified(out, settled.Gain)
 	s.Before = measures.Read(settled.Level-dsp.ToDB(settled.Gain), nil)
 	return s, nil
+}
+
+// settled is a signal brought to Target, worked out once for its key.
+func (b *bench) settled(key [32]byte, x []float64) (Settled, error) {
+	b.mu.Lock()
+	s, ok := b.levelled[key]
+	b.mu.Unlock()
+	if ok {
+		return s, nil
+	}
+	peak, err := measure.TruePeak(x)
+	if err != nil && !errors.As(err, new(measure.NotMeasurable)) {
+		return s, err
+	}
+	s, err = Settle(peak, Target, func(gain float64) (Reading, error) {
+		m := NewMeter(float64(b.rate), ByLoudness(int64(len(x)), float64(b.rate)))
+		m.Push(amplified(x, gain))
+		return m.Reading()
+	})
+	if err == nil {
+		b.mu.Lock()
+		b.levelled[key] = s
+		b.mu.Unlock()
+	}
+	return s, err
 }
 
 func amplified(x []float64, gain float64) []float64 {

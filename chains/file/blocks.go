@@ -9,6 +9,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/guitar"
 	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
@@ -28,7 +29,7 @@ func BlockName(name string) error {
 	switch {
 	case slices.Contains(reserved, name):
 		return fmt.Errorf("a block may not be called %q: that is something else already (reserved: %s)", name, strings.Join(reserved, ", "))
-	case !NameForm.MatchString(name):
+	case !table.NameForm.MatchString(name):
 		return fmt.Errorf("a block may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", name)
 	}
 	return nil
@@ -71,7 +72,8 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 		r.Wrong(name, n, "a kind and its knobs, like {kind: buffer}")
 		return board.Block{}, false
 	}
-	names := KindNames(kinds)
+	names := append(KindNames(kinds), blocks.CircuitKind)
+	slices.Sort(names)
 	var misspelt ast.Node
 	for _, p := range pairs {
 		key := p.Key.GetToken().Value
@@ -88,13 +90,21 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 		if !ok {
 			return board.Block{}, false
 		}
-		i := slices.Index(names, word)
-		if i < 0 {
+		if !slices.Contains(names, word) {
 			r.Unknown(p.Value, "no block kind %q", word, yamltext.Meant(word, names), "kinds", names)
 			return board.Block{}, false
 		}
-		b := board.Block{Name: name, Kind: kinds[i], Settings: kinds[i].Defaults()}
-		seen := table.Read(r, name, n, "kind: buffer", blockKeys(kinds[i]), &b)
+		var kind *blocks.Kind
+		if word == blocks.CircuitKind {
+			kind = r.circuit(name, n)
+		} else {
+			kind = kinds[slices.IndexFunc(kinds, func(k *blocks.Kind) bool { return k.Name == word })]
+		}
+		if kind == nil {
+			return board.Block{}, false
+		}
+		b := board.Block{Name: name, Kind: kind, Settings: kind.Defaults()}
+		seen := table.Read(r, name, n, "kind: buffer", blockKeys(kind), &b)
 		if seen == nil {
 			return board.Block{}, false
 		}
@@ -109,7 +119,7 @@ func readBlock(r *reader, name string, n ast.Node, kinds []*blocks.Kind) (board.
 				r.idle(seen[knob], name, knob, b.Cabinet.Path)
 			}
 		}
-		r.addTargets(name, kinds[i], b.Powered)
+		r.addTargets(name, kind, b.Powered)
 		r.read[name] = true
 		return b, true
 	}
@@ -150,6 +160,9 @@ func blockKeys(kind *blocks.Kind) []key[board.Block] {
 	}
 	if kind.Name == board.SpeakerKind {
 		keys = append(keys, cabinetKey(func(b *board.Block, c *board.Cabinet) { b.Cabinet = c }))
+	}
+	if kind.Name == blocks.CircuitKind {
+		keys = append(keys, deckKeys()...)
 	}
 	return keys
 }
@@ -194,7 +207,7 @@ func (r *reader) addTargets(name string, kind *blocks.Kind, wants board.Powered)
 
 // commonTargets is what takes may set in every file.
 func commonTargets() []key[board.Chain] {
-	targets := lifted("guitar", guitarKeys(), func(c *board.Chain) *board.Guitar { return &c.Guitar })
+	targets := lifted("guitar", guitar.Keys[*reader](), func(c *board.Chain) *board.Guitar { return &c.Guitar })
 	targets = append(targets, lifted("load", loadKeys(), func(c *board.Chain) *board.Load { return &c.Load })...)
 	return append(targets, patchKey(func(c *board.Chain, v float64) { c.Patch = dsp.Metre(v) }))
 }

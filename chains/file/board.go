@@ -1,6 +1,7 @@
 package file
 
 import (
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/guitar"
 	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
@@ -27,46 +29,20 @@ const (
 	maxLoop     = 99
 )
 
-// named is the entries of a map by names that the file chooses, each at most once and of the form
-// of a block's name.
-func (r *reader) named(path string, n ast.Node, like, what string, most int) []*ast.MappingValueNode {
-	pairs, ok := r.Pairs(path, n, like)
-	if !ok {
-		return nil
-	}
-	if len(pairs) > most {
-		r.At(pairs[most].Key, "more than %d %ss", most, what)
-		return nil
-	}
-	if len(pairs) == 0 {
-		r.At(n, "%s is empty; leave it out, or name one, like %s", path, like)
-	}
-	for _, p := range pairs {
-		if name := p.Key.GetToken().Value; !NameForm.MatchString(name) {
-			r.At(p.Key, "a %s may not be called %q; want a lower-case letter, then lower-case letters, digits and - (32 at most)", what, name)
-		}
-	}
-	return pairs
-}
-
-// namedSchema is a map by names of the file's own.
-func namedSchema(brief string, value table.Object) table.Object {
-	return table.Object{"type": "object", "description": brief, "minProperties": 1, "propertyNames": table.Object{"pattern": namePattern}, "additionalProperties": value}
-}
-
 func guitarsKey() key[board.File] {
 	const brief = "guitars by name, for takes that name one; guitar is that of the others"
 	return key[board.File]{
-		Name: "guitars", Brief: brief, Schema: namedSchema(brief, table.Map("a guitar and its cable", namedGuitarKeys())),
+		Name: "guitars", Brief: brief, Schema: table.NamedSchema(brief, table.Map("a guitar and its cable", namedGuitarKeys())),
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			var all []board.NamedGuitar
-			for _, p := range r.named(path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
+			for _, p := range table.Named(&r.Reader, path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
 				g := board.NamedGuitar{Name: p.Key.GetToken().Value, Guitar: newFile().Guitar}
 				if g.Name == "guitar" {
 					r.At(p.Key, "a guitar may not be called %q: that is the file's own", g.Name)
 				}
 				r.guitars[g.Name] = p.Key
-				table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", namedGuitarKeys(), &g)
+				seen := table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", namedGuitarKeys(), &g)
+				r.silences(yamltext.Join(path, g.Name)+".second", seen["second"], g.Guitar)
 				all = append(all, g)
 			}
 			return func(f *board.File) { f.Guitars = all }
@@ -76,7 +52,7 @@ func guitarsKey() key[board.File] {
 
 // namedGuitarKeys is those of a guitar, and a recording of its own.
 func namedGuitarKeys() []key[board.NamedGuitar] {
-	keys := table.Within(guitarKeys(), func(g *board.NamedGuitar) *board.Guitar { return &g.Guitar })
+	keys := table.Within(guitar.Keys[*reader](), func(g *board.NamedGuitar) *board.Guitar { return &g.Guitar })
 	return append(keys, key[board.NamedGuitar]{
 		Name: "recording", Brief: "what was played on this guitar, in place of the file's recording at this pickup's level",
 		Schema: recordingSchema("what was played on this guitar, in place of the file's recording at this pickup's level", ownRecordingKeys()),
@@ -95,32 +71,9 @@ func ownRecordingKeys() []key[board.Recording] {
 	return slices.DeleteFunc(recordingKeys(), func(k key[board.Recording]) bool { return k.Name == "pickup" })
 }
 
-// nameKey is a key whose value is one of the names that the file has declared.
-func nameKey[T any](name, brief, what string, declared func(*reader) []string, set func(*T, string)) key[T] {
-	return key[T]{
-		Name: name, Brief: brief, Schema: table.Object{"type": "string", "pattern": namePattern, "description": brief},
-		Read: func(r *reader, path string, n ast.Node) func(*T) {
-			word, ok := r.Line(path, n, "the name of a "+what)
-			if !ok {
-				return nil
-			}
-			names := declared(r)
-			if !slices.Contains(names, word) {
-				if len(names) == 0 {
-					r.At(n, "no %s %q; the file has no %ss", what, word, what)
-				} else {
-					r.Unknown(n, "no "+what+" %q", word, yamltext.Nearest(word, names), what+"s", names)
-				}
-				return nil
-			}
-			return func(t *T) { set(t, word) }
-		},
-	}
-}
-
 // guitarKey names a guitar. own is what else it may be called.
 func guitarKey[T any](brief string, own []string, set func(*T, string)) key[T] {
-	return nameKey("guitar", brief, "guitar", func(r *reader) []string {
+	return table.Name("guitar", brief, "guitar", func(r *reader) []string {
 		var names []string
 		for name := range r.guitars {
 			names = append(names, name)
@@ -162,7 +115,7 @@ const (
 // takePresetKey is a preset, or several by the times at which the switcher goes over to them.
 func takePresetKey() key[board.Take] {
 	const brief = "one of presets, or several by their times, like {at: {0 s: verse, 4 s: lead}}"
-	one := nameKey("preset", brief, "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset, t.Changes = s, nil })
+	one := table.Name("preset", brief, "preset", func(r *reader) []string { return r.presets }, func(t *board.Take, s string) { t.Preset, t.Changes = s, nil })
 	name := one.Read
 	one.Schema = table.Object{"description": brief, "anyOf": []any{
 		table.Object{"type": "string"},
@@ -708,9 +661,9 @@ func supplyKeys() []key[board.Supply] {
 func suppliesKey() key[board.File] {
 	const brief = "power supplies by name; a block is plugged into one with power: NAME.OUTPUT"
 	return key[board.File]{
-		Name: "supplies", Brief: brief, Schema: namedSchema(brief, table.Map("a power supply", supplyKeys())),
+		Name: "supplies", Brief: brief, Schema: table.NamedSchema(brief, table.Map("a power supply", supplyKeys())),
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
-			for _, p := range r.named(path, n, "brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}", "supply", maxSupplies) {
+			for _, p := range table.Named(&r.Reader, path, n, "brick: {outputs: {1: {voltage: 9 V, current: 500 mA}}}", "supply", maxSupplies) {
 				s := board.Supply{Name: p.Key.GetToken().Value, Isolated: true}
 				seen := table.Read(r, yamltext.Join(path, s.Name), p.Value, "outputs: {1: {voltage: 9 V, current: 500 mA}}", supplyKeys(), &s)
 				if seen["ripple"] == nil && !s.Isolated {
@@ -860,5 +813,21 @@ func (r *reader) shorts(f *board.File) {
 			r.At(r.places[s.Positive], "caution: the ground of %s is the positive pole, and %s, whose ground is the negative one, is on %s: the cables between them short it; give %s an isolated output of its own%s",
 				s.Positive, s.Negative, on, s.Positive, free(f, f.Blocks[at]))
 		}
+	}
+}
+
+// cancels says why the two pickups of a guitar give nothing: one recording has one signal, of which
+// nothing is left under -40 dB, what a tolerance of 1 % leaves; "" where they do.
+func cancels(g board.Guitar) string {
+	if !g.Second.Out || math.Abs(1-g.Second.Over(g.Pickup)) >= 0.01 {
+		return ""
+	}
+	return "the two pickups give the same signal, and out of phase nothing is left of it: a recording has what one pickup hears. Give one of them a magnet of its own, like -6 dB, or other coils"
+}
+
+// silences faults a guitar whose two pickups cancel.
+func (r *reader) silences(path string, n ast.Node, g board.Guitar) {
+	if why := cancels(g); why != "" && n != nil {
+		r.At(n, "%s: %s", path, why)
 	}
 }

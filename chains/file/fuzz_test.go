@@ -26,7 +26,7 @@ func FuzzParse(f *testing.F) {
 	}
 	f.Add([]byte(example))
 	f.Fuzz(func(t *testing.T, src []byte) {
-		file, err := parse("fuzz.yaml", src, testKinds)
+		file, err := parse("fuzz.yaml", src, testKinds, nil)
 		if err == nil {
 			for _, c := range file.Chains() {
 				if c.Take == "" {

@@ -25,6 +25,9 @@ type reader struct {
 	used       map[string]bool     // names that some order holds, or seems to mean
 	targets    []key[board.Chain]  // what a take may set
 
+	decks     Decks    // what reads decks; nil where nothing does
+	deckPaths []string // of those that are named
+
 	cabinets []*board.Cabinet    // impulse responses that are named
 	guitars  map[string]ast.Node // where each named guitar is declared
 	supplies []board.Supply

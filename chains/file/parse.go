@@ -17,6 +17,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/internal/guitar"
 	"drywire/chains/internal/table"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
@@ -30,12 +31,21 @@ const Version = "1"
 //
 // The language is YAML without anchors, tags and further documents, of at most 64 kB; the keys are
 // those of Schema.
-func Parse(name string, src []byte) (*board.File, error) {
-	return parse(name, src, blocks.Kinds())
+//
+// Of blocks of the kind circuit it knows those that come with the program; ParseWith reads others.
+func Parse(name string, src []byte) (*board.File, error) { return ParseWith(name, src, nil) }
+
+// Decks gives the kind of block that a deck makes, by its path as the chain file has it: the same
+// for the same deck. An error is deck.Faults where the deck is at fault.
+type Decks func(path string) (*blocks.Kind, error)
+
+// ParseWith is Parse of a file that may name decks of its own.
+func ParseWith(name string, src []byte, decks Decks) (*board.File, error) {
+	return parse(name, src, blocks.Kinds(), decks)
 }
 
-func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err error) {
-	r := &reader{Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}, powerAt: map[string]ast.Node{}}
+func parse(name string, src []byte, kinds []*blocks.Kind, decks Decks) (f *board.File, err error) {
+	r := &reader{decks: decks, Reader: *yamltext.NewReader(name), places: map[string]ast.Node{}, read: map[string]bool{}, used: map[string]bool{}, guitars: map[string]ast.Node{}, setAt: map[*board.Setting]ast.Node{}, powerAt: map[string]ast.Node{}}
 	defer func() {
 		// the YAML parser's panics: whatever it meets is the file's fault
 		if p := recover(); p != nil {
@@ -49,7 +59,7 @@ func parse(name string, src []byte, kinds []*blocks.Kind) (f *board.File, err er
 	}
 	f = newFile()
 	if seen := table.Read(r, "", body, "drywire: 1", fileKeys(kinds), f); seen != nil {
-		f.Cabinets = r.cabinets
+		f.Cabinets, f.Decks = r.cabinets, r.deckPaths
 		r.orders(body, f, seen)
 		r.unused(f)
 		r.plugs(f)
@@ -123,10 +133,11 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		},
 		{
 			Name: "guitar", Brief: "the guitar and its cable",
-			Schema: table.Map("the guitar and its cable", guitarKeys()),
+			Schema: table.Map("the guitar and its cable", guitar.Keys[*reader]()),
 			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 				g := newFile().Guitar
-				table.Read(r, path, n, "pickup: humbucker", guitarKeys(), &g)
+				seen := table.Read(r, path, n, "pickup: humbucker", guitar.Keys[*reader](), &g)
+				r.silences("guitar.second", seen["second"], g)
 				return func(f *board.File) { f.Guitar = g }
 			},
 		},
@@ -210,13 +221,13 @@ func recordingKeys() []key[board.Recording] {
 	return []key[board.Recording]{
 		table.Line[*reader]("file", "a recording of your own, relative to this file", "the path of a WAV file", false, func(v *board.Recording, s string) { v.File = s }),
 		{
-			Name: "sample", Brief: "a recording that comes with the program", Schema: table.Object{"type": "string", "pattern": namePattern, "description": "a recording that comes with the program"},
+			Name: "sample", Brief: "a recording that comes with the program", Schema: table.Object{"type": "string", "pattern": table.NamePattern, "description": "a recording that comes with the program"},
 			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
 				s, ok := r.Line(path, n, "the name of a shipped recording, like riff")
 				if !ok {
 					return nil
 				}
-				if !NameForm.MatchString(s) {
+				if !table.NameForm.MatchString(s) {
 					r.At(n, "%s: %q is no name of a shipped recording (those are lower-case letters, digits and -); a file goes under file", path, s)
 					return nil
 				}
@@ -286,9 +297,9 @@ func recordingKeys() []key[board.Recording] {
 			},
 		},
 		{
-			Name: "pickup", Brief: "what it was played on; another guitar of the file is louder or softer than that, by its coils, inductance and magnet. The file's own guitar when left out", Schema: pickupSchema(),
+			Name: "pickup", Brief: "what it was played on; another guitar of the file is louder or softer than that, by its coils, inductance and magnet. The file's own guitar when left out", Schema: guitar.PickupSchema[*reader](),
 			Read: func(r *reader, path string, n ast.Node) func(*board.Recording) {
-				p, ok := readPickup(r, path, n)
+				p, ok := guitar.ReadPickup(r, path, n)
 				if !ok {
 					return nil
 				}
@@ -332,13 +343,8 @@ func loadKeys() []key[board.Load] {
 	return []key[board.Load]{
 		table.Quantity[*reader]("resistance", "the input's resistance", dsp.Ohms, 1e3, 100e6, "1 MΩ", func(l *board.Load, v float64) { l.Resistance = dsp.Ohm(v) }),
 		table.Quantity[*reader]("cable", "length of the cable to the input", dsp.Metres, 0, 100, "3 m", func(l *board.Load, v float64) { l.Cable = dsp.Metre(v) }),
-		capacitanceKey("cable_capacitance", func(l *board.Load, v float64) { l.Capacitance = dsp.Farad(v) }),
+		guitar.Capacitance[*reader]("cable_capacitance", func(l *board.Load, v float64) { l.Capacitance = dsp.Farad(v) }),
 	}
-}
-
-// capacitanceKey is that of a cable.
-func capacitanceKey[T any](name string, set func(*T, float64)) key[T] {
-	return table.Quantity[*reader](name, "capacitance of one metre of the cable, like 130 pF", dsp.Farads, 30e-12, 500e-12, "100 pF", set)
 }
 
 // cablesKey is cables between blocks that differ from the usual patch. It reads names of blocks and
@@ -347,13 +353,13 @@ func cablesKey() key[board.File] {
 	const brief = "cables between two blocks that are not as patch says, by the jack that they lead to: a block, or a return like board.return-2"
 	keys := []key[blocks.Cord]{
 		table.Quantity[*reader]("length", "its length; where it is left out, that of patch", dsp.Metres, 0, 100, "", func(k *blocks.Cord, v float64) { k.Length = dsp.Metre(v) }),
-		capacitanceKey("capacitance", func(k *blocks.Cord, v float64) { k.Capacitance = dsp.Farad(v) }),
+		guitar.Capacitance[*reader]("capacitance", func(k *blocks.Cord, v float64) { k.Capacitance = dsp.Farad(v) }),
 	}
 	return key[board.File]{
 		Name: "cables", Brief: brief,
 		Schema: table.Object{
 			"type": "object", "description": brief, "minProperties": 1,
-			"propertyNames": table.Object{"pattern": strings.TrimSuffix(namePattern, "$") + `(\.return-[1-9][0-9]?)?$`}, "additionalProperties": table.Map("a cable", keys),
+			"propertyNames": table.Object{"pattern": strings.TrimSuffix(table.NamePattern, "$") + `(\.return-[1-9][0-9]?)?$`}, "additionalProperties": table.Map("a cable", keys),
 		},
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			pairs, ok := r.Pairs(path, n, "fuzz: {length: 1 m}")
@@ -405,67 +411,5 @@ func cablesKey() key[board.File] {
 		},
 	}
 }
-
-func guitarKeys() []key[board.Guitar] {
-	return []key[board.Guitar]{
-		{
-			Name: "pickup", Brief: "a pickup by its name, or by its values", Schema: pickupSchema(),
-			Read: func(r *reader, path string, n ast.Node) func(*board.Guitar) {
-				p, ok := readPickup(r, path, n)
-				if !ok {
-					return nil
-				}
-				return func(g *board.Guitar) { g.Pickup = p }
-			},
-		},
-		table.Moving[*reader]("volume", "the guitar's volume", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Volume = v }, func(g *board.Guitar, c *board.Curve) { g.VolumeCurve = c }),
-		table.Moving[*reader]("tone", "the guitar's tone", dsp.Dial, 0, 10, "10", "", func(g *board.Guitar, v float64) { g.Tone = v }, func(g *board.Guitar, c *board.Curve) { g.ToneCurve = c }),
-		table.Quantity[*reader]("volume_pot", "resistance of the volume pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.VolumePot = dsp.Ohm(v) }),
-		table.Quantity[*reader]("tone_pot", "resistance of the tone pot; 250 kΩ with a single-coil, else 500 kΩ", dsp.Ohms, 1e3, 10e6, "", func(g *board.Guitar, v float64) { g.TonePot = dsp.Ohm(v) }),
-		table.Quantity[*reader]("tone_capacitor", "the tone control's capacitor", dsp.Farads, 100e-12, 1e-6, "22 nF", func(g *board.Guitar, v float64) { g.ToneCapacitor = dsp.Farad(v) }),
-		table.Quantity[*reader]("hum", "mains hum that the pickup picks up, RMS, for the noise ledger; 0.3 mV with a single-coil, else none", dsp.Volts, 0, 0.1, "", func(g *board.Guitar, v float64) { g.Hum = dsp.Volt(v) }),
-		table.Quantity[*reader]("cable", "length of the cable from the guitar to the first block", dsp.Metres, 0, 100, "5 m", func(g *board.Guitar, v float64) { g.Cable = dsp.Metre(v) }),
-		capacitanceKey("cable_capacitance", func(g *board.Guitar, v float64) { g.Capacitance = dsp.Farad(v) }),
-	}
-}
-
-// pickupKeys are the values of a pickup that has no name.
-func pickupKeys() []key[board.Pickup] {
-	must := func(k key[board.Pickup]) key[board.Pickup] { k.Must = true; return k }
-	return []key[board.Pickup]{
-		must(table.Quantity[*reader]("resistance", "the winding's resistance, like 8 kΩ", dsp.Ohms, 10, 1e6, "", func(p *board.Pickup, v float64) { p.Resistance = dsp.Ohm(v) })),
-		must(table.Quantity[*reader]("inductance", "the winding's inductance, like 4.4 H", dsp.Henries, 1e-3, 100, "", func(p *board.Pickup, v float64) { p.Inductance = dsp.Henry(v) })),
-		must(table.Quantity[*reader]("capacitance", "the winding's capacitance, like 130 pF", dsp.Farads, 1e-12, 100e-9, "", func(p *board.Pickup, v float64) { p.Capacitance = dsp.Farad(v) })),
-		table.Choice[*reader]("coils", "coils in series, 2 of a humbucker; as many as the recording's pickup has when left out", []string{"1", "2"}, "", func(p *board.Pickup, w string) { p.Coils = int(w[0] - '0') }),
-		table.Quantity[*reader]("magnet", "a stronger magnet, or one nearer to the strings", dsp.Decibels, -20, 20, "0 dB", func(p *board.Pickup, v float64) { p.Magnet = v }),
-		table.Quantity[*reader]("eddy", "loss to eddy currents: a resistance parallel to part of the inductance; none when left out", dsp.Ohms, 1e3, 1e9, "", func(p *board.Pickup, v float64) { p.Eddy = dsp.Ohm(v) }),
-	}
-}
-
-// readPickup takes a preset's name or a map of values.
-func readPickup(r *reader, path string, n ast.Node) (board.Pickup, bool) {
-	switch n.(type) {
-	case *ast.MappingNode, *ast.MappingValueNode:
-		p := board.Pickup{Name: "custom"}
-		faults := len(r.Faults)
-		table.Read(r, path, n, "", pickupKeys(), &p)
-		return p, len(r.Faults) == faults
-	}
-	word, ok := r.Scalar(path, n, "a pickup like humbucker, or its values {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
-	if !ok {
-		return board.Pickup{}, false
-	}
-	p, ok := board.FindPickup(word)
-	if !ok {
-		allowed := append(slices.Clone(board.PickupNames()), "or {resistance: 8 kΩ, inductance: 4.4 H, capacitance: 130 pF}")
-		r.Unknown(n, path+": no pickup %q", word, yamltext.Nearest(word, board.PickupNames()), "pickups", allowed)
-	}
-	return p, ok
-}
-
-const namePattern = `^[a-z][a-z0-9-]{0,31}$`
-
-// NameForm is the form of the names of blocks, guitars, supplies and shipped recordings.
-var NameForm = regexp.MustCompile(namePattern)
 
 var outputForm = regexp.MustCompile("^" + outputName + "$")

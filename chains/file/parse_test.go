@@ -71,7 +71,7 @@ takes:
 
 func parseExample(t *testing.T, text string) *board.File {
 	t.Helper()
-	f, err := parse("chain.yaml", []byte(text), testKinds)
+	f, err := parse("chain.yaml", []byte(text), testKinds, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -215,7 +215,7 @@ func TestSameMeaning(t *testing.T) {
 		"tab":      strings.ReplaceAll(example, "   #", "\t#"),
 		"no end":   strings.TrimSuffix(example, "\n"),
 	} {
-		f, err := parse("chain.yaml", []byte(text), testKinds)
+		f, err := parse("chain.yaml", []byte(text), testKinds, nil)
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 		} else if f.Title != want.Title || len(f.Takes) != len(want.Takes) || f.Guitar != want.Guitar {
@@ -235,7 +235,7 @@ func TestFaults(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, err = parse(filepath.Base(path), src, testKinds)
+		_, err = parse(filepath.Base(path), src, testKinds, nil)
 		if err == nil {
 			t.Errorf("%s: no fault", path)
 			continue
@@ -267,7 +267,7 @@ func golden(t *testing.T, file, got string) {
 
 func TestManyFaults(t *testing.T) {
 	text := "drywire: 1\nrecording: {sample: riff}\norder: []\nguitar:\n" + strings.Repeat("  volum: 3\n", 50)
-	_, err := parse("many.yaml", []byte(text), testKinds)
+	_, err := parse("many.yaml", []byte(text), testKinds, nil)
 	var faults yamltext.Faults
 	if !errors.As(err, &faults) || len(faults) != yamltext.MaxFaults {
 		t.Fatalf("%d faults, want %d: %v", len(faults), yamltext.MaxFaults, err)
@@ -312,7 +312,7 @@ func TestHostile(t *testing.T) {
 	} {
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)
-		_, err := parse("hostile.yaml", []byte(c.text), testKinds)
+		_, err := parse("hostile.yaml", []byte(c.text), testKinds, nil)
 		runtime.ReadMemStats(&after)
 		// A thousand times the largest file. Without the guards the parser took up to 6.3 GB for
 		// such files.

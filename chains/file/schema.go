@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -26,8 +25,12 @@ func schema(kinds []*blocks.Kind) []byte {
 	top["$id"] = "urn:drywire:chain"
 	top["title"] = "Drywire chain file"
 	defs := table.Object{}
-	for _, k := range kinds {
+	for _, k := range append(slices.Clone(kinds), blocks.AnyCircuit()) {
 		def := table.Map(k.Brief, blockKeys(k))
+		if k.Name == blocks.CircuitKind { // its deck says which knobs there are
+			def["additionalProperties"] = table.CurveSchema(table.Object{"type": []string{"string", "number"}})
+			def["oneOf"] = []any{table.Object{"required": []string{"file"}}, table.Object{"required": []string{"sample"}}}
+		}
 		if _, ok := k.Knob("supply"); ok {
 			def["not"] = table.Object{"required": []string{"power", "supply"}}
 		}
@@ -55,16 +58,10 @@ func recordingSchema(brief string, keys []key[board.Recording]) table.Object {
 	return s
 }
 
-func pickupSchema() table.Object {
-	return table.Object{"anyOf": []any{
-		table.ChoiceSchema("a pickup by its name", board.PickupNames(), board.DefaultPickup),
-		table.Map("a pickup by its values", pickupKeys()),
-	}}
-}
-
 // blocksSchema chooses the keys of a block by its kind.
 func blocksSchema(kinds []*blocks.Kind) table.Object {
 	var branches []any
+	kinds = append(slices.Clone(kinds), blocks.AnyCircuit())
 	for _, k := range kinds {
 		branches = append(branches, table.Object{
 			"if":   table.Object{"properties": table.Object{"kind": table.Object{"const": k.Name}}, "required": []string{"kind"}},
@@ -81,13 +78,13 @@ func blocksSchema(kinds []*blocks.Kind) table.Object {
 	}
 	return table.Object{
 		"type": "object", "description": "the blocks by name",
-		"propertyNames":        table.Object{"pattern": namePattern, "not": table.Object{"enum": reserved}},
+		"propertyNames":        table.Object{"pattern": table.NamePattern, "not": table.Object{"enum": reserved}},
 		"additionalProperties": block,
 	}
 }
 
 func orderSchema(brief string) table.Object {
-	return table.Object{"type": "array", "description": brief, "items": table.Object{"type": "string", "pattern": namePattern}, "uniqueItems": true}
+	return table.Object{"type": "array", "description": brief, "items": table.Object{"type": "string", "pattern": table.NamePattern}, "uniqueItems": true}
 }
 
 func setSchema(kinds []*blocks.Kind, brief string) table.Object {
@@ -95,27 +92,17 @@ func setSchema(kinds []*blocks.Kind, brief string) table.Object {
 	for _, t := range commonTargets() {
 		properties[t.Name] = t.Schema
 	}
-	var knobs []string
+	knobs := false
 	for _, kind := range kinds {
-		if kind.Name == board.SpeakerKind {
-			knobs = append(knobs, "file")
-		}
-		for _, k := range kind.Knobs {
-			if name := regexp.QuoteMeta(k.Name); !slices.Contains(knobs, name) {
-				knobs = append(knobs, name)
-			}
-			if k.Name == "supply" && !slices.Contains(knobs, "power") {
-				knobs = append(knobs, "power")
-			}
-		}
+		knobs = knobs || len(kind.Knobs) > 0
 	}
 	set := table.Object{
 		"type": "object", "description": brief,
 		"properties": properties, "additionalProperties": false,
 	}
-	if knobs != nil {
-		slices.Sort(knobs)
-		pattern := strings.TrimSuffix(namePattern, "$") + `\.(` + strings.Join(knobs, "|") + ")$"
+	if knobs {
+		// Which knobs a circuit has, its deck says.
+		pattern := strings.TrimSuffix(table.NamePattern, "$") + `\.[a-z_][a-z0-9_]*$`
 		set["patternProperties"] = table.Object{pattern: table.CurveSchema(table.Object{"type": []string{"string", "number", "boolean"}})}
 	}
 	return set

@@ -57,7 +57,7 @@ func TestSchemaTakesWhatParseTakes(t *testing.T) {
 		"drywire: 1\nrecording: {sample: riff}\nblocks: {c: {kind: compressor, ratio: 4:1, threshold: -20 dBu}}\norder: [c]\ntakes: [{name: a, set: {c.ratio: 8, guitar.tone: 12:30 o'clock}}]\n",
 	}
 	for _, text := range good {
-		if _, err := parse("good.yaml", []byte(text), testKinds); err != nil {
+		if _, err := parse("good.yaml", []byte(text), testKinds, nil); err != nil {
 			t.Errorf("Parse refuses: %v", err)
 		}
 		if err := validate(t, s, []byte(text)); err != nil {

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/edit"
 	"drywire/chains/experiment"
@@ -28,42 +29,95 @@ const (
 	mostSwaps = 5   // neighbours that are tried
 )
 
-// swapName is what the take is called in which two neighbours have changed places.
-func swapName(a, b string) string { return b + " before " + a }
+// other is another take, and what is another in it.
+type other struct {
+	take      string
+	what, say string // as in: what if …, and by itself
+	belief    string // of who says that it is not heard
+	swap      bool
+}
 
-// WithSwaps is a chain file with more takes: of one of them, every two neighbours of its order that
-// can change places have, the first few of them. pairs is their names, two each.
-func WithSwaps(text *edit.Text, take string) (with *edit.Text, pairs [][2]string, err error) {
+// Changes is a chain file with more takes, and what may be asked about them.
+type Changes struct {
+	Text   *edit.Text // with the takes
+	take   string
+	others []other
+}
+
+// With is a chain file with more takes of one of them: two neighbours of its order that can change
+// places, have, and blocks are off, the first few of each.
+func With(text *edit.Text, take string) (*Changes, error) {
 	f := text.File
 	k := slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == take })
 	if k < 0 {
-		return nil, nil, fmt.Errorf("no take %q", take)
+		return nil, fmt.Errorf("no take %q", take)
 	}
+	w := &Changes{Text: text, take: take}
 	t := f.Takes[k]
 	order, split := t.Order, t.Split
 	if order == nil {
 		order, split = f.Order, f.Split
 	}
-	with = text
-	for n := 0; n+1 < len(order) && len(pairs) < mostSwaps; n++ {
+	add := func(o other, t board.Take) bool {
+		t.Name = o.take
+		if f.Of(t).Unwireable() != "" {
+			return false
+		}
+		next, err := w.Text.AddTake(take, t)
+		if err != nil {
+			return false // what the file's language has no words for
+		}
+		w.Text, w.others = next, append(w.others, o)
+		return true
+	}
+	kind := func(name string) string {
+		if k := slices.IndexFunc(f.Blocks, func(b board.Block) bool { return b.Name == name }); k >= 0 && f.Blocks[k].Kind != nil {
+			return f.Blocks[k].Kind.Name
+		}
+		return ""
+	}
+	swaps := 0
+	for n := 0; n+1 < len(order) && swaps < mostSwaps; n++ {
 		a, b := order[n], order[n+1]
 		if f.IsOff(t, a) || f.IsOff(t, b) {
 			continue
 		}
 		swapped := t
-		swapped.Name = swapName(a, b)
 		swapped.Order, swapped.Split = slices.Clone(order), split
 		swapped.Order[n], swapped.Order[n+1] = b, a
-		if c := f.Of(swapped); board.Reordered(f.Of(t).Every(), c.Every()) != "" || c.Unwireable() != "" {
+		if board.Reordered(f.Of(t).Every(), f.Of(swapped).Every()) != "" {
 			continue
 		}
-		next, err := with.AddTake(take, swapped)
-		if err != nil {
-			continue // what the file's language has no words for
+		o := other{take: b + " before " + a, what: fmt.Sprintf("%s and %s changed places", a, b), say: fmt.Sprintf("The %s and the %s change places.", a, b), belief: swapBelief(kind(a), kind(b)), swap: true}
+		if add(o, swapped) {
+			swaps++
 		}
-		with, pairs = next, append(pairs, [2]string{a, b})
 	}
-	return with, pairs, nil
+	n := 0
+	for _, one := range f.Takes {
+		if one.Name != take && n < mostSwaps {
+			w.others = append(w.others, other{take: one.Name, what: fmt.Sprintf("it were as in the take '%s'", one.Name), say: fmt.Sprintf("As in the take '%s'.", one.Name), belief: "what looks alike sounds alike"})
+			n++
+		}
+	}
+	for n = 0; n < len(order) && n < mostSwaps; n++ {
+		if name := order[n]; !f.IsOff(t, name) && switched(kind(name)) {
+			less := t
+			less.Off = append(slices.Clone(t.Off), name)
+			add(other{take: "without " + name, what: name + " were off", say: "The " + name + " is off.", belief: "one pedal more or less is not heard"}, less)
+		}
+	}
+	return w, nil
+}
+
+// switched reports whether a kind of block is one that a player switches off.
+func switched(kind string) bool {
+	k := blocks.Find(kind)
+	if k == nil {
+		return false
+	}
+	_, bypassed := k.Knob("bypass")
+	return bypassed
 }
 
 // asked is a question that was found on a board.
@@ -76,20 +130,20 @@ type asked struct {
 }
 
 // From makes a lesson of a board: questions whose answers lie clear of the wrong ones by a stated
-// margin, with what people commonly believe for the wrong answers. b is the bench of the text that
-// WithSwaps made. It is an error where not enough of the board lies clear.
-func From(ctx context.Context, title string, text *edit.Text, take string, pairs [][2]string, b *Bench) ([]byte, error) {
-	c, err := b.chain(take)
+// margin, with what people commonly believe for the wrong answers. b is the bench of the text with
+// its changes. It is an error where not enough of the board lies clear.
+func From(ctx context.Context, title string, w *Changes, b *Bench) ([]byte, error) {
+	c, err := b.chain(w.take)
 	if err != nil {
 		return nil, err
 	}
-	others := othersOf(b.File, take, pairs)
 	var found []asked
 	for _, look := range []func() (asked, bool, error){
 		func() (asked, bool, error) { return clips(ctx, b, c) },
-		func() (asked, bool, error) { return compare(ctx, b, c, others, comparisons[0]) },
-		func() (asked, bool, error) { return compare(ctx, b, c, others, comparisons[1]) },
+		func() (asked, bool, error) { return unheard(ctx, b, c, w.others) },
+		func() (asked, bool, error) { return compare(ctx, b, c, w.others, comparisons[0]) },
 		func() (asked, bool, error) { return makesNoise(ctx, b, c) },
+		func() (asked, bool, error) { return compare(ctx, b, c, w.others, comparisons[1]) },
 	} {
 		a, ok, err := look()
 		if err != nil {
@@ -102,15 +156,15 @@ func From(ctx context.Context, title string, text *edit.Text, take string, pairs
 			break
 		}
 	}
-	h, err := blindly(ctx, b, c, others)
+	h, err := blindly(ctx, b, c, w.others)
 	if err != nil {
 		return nil, err
 	}
 	if len(found) < 2 || h.For == 0 {
-		return nil, fmt.Errorf("take %q: of which block clips first, what a change does to hiss and loudness, and which block makes the noise, %d lie clear of the other answers by the margin (%g dB, %g %% of the noise), "+
-			"and of the takes that could be played blind, %s; it takes two questions and two takes", take, len(found), clearDB, clearShare, map[bool]string{true: "none", false: "some"}[h.For == 0])
+		return nil, fmt.Errorf("take %q: of which block clips first, what a change does to hiss and loudness, which change nobody hears, and which block makes the noise, %d lie clear of the other answers by the margin (%g dB, %g %% of the noise, "+
+			"a chance of %g %% and %g %% of being told apart), and of the takes that could be played blind, %s; it takes two questions and two takes", w.take, len(found), clearDB, clearShare, 100*Clear, 100*Faint, map[bool]string{true: "none", false: "some"}[h.For == 0])
 	}
-	return write(title, string(text.Source), take, c, found[0], found[1], h), nil
+	return write(title, w.Text, w.take, c, found[0], found[1], h), nil
 }
 
 // clips is the question which block clips first, by the headroom at its input.
@@ -150,7 +204,7 @@ func clips(ctx context.Context, b *Bench, c *board.Chain) (asked, bool, error) {
 		}
 	}
 	add(1, list[0], "what has too little room clips", "Its ceiling is the lowest, measured from the peaks that come in.", true)
-	add(2, list[1], "what makes it loud clips", "It comes near, and has more room all the same.", false)
+	add(2, list[1], "what makes it loud clips", "It comes next, and has more room all the same.", false)
 	if last.block != list[0].block && last.block != list[1].block {
 		add(3, last, "the last one clips", "It gets what all the others have made, and has room for it.", false)
 	}
@@ -233,33 +287,12 @@ func compare(ctx context.Context, b *Bench, c *board.Chain, others []other, q co
 	default:
 		return asked{}, false, nil
 	}
-	a.ask = chosen.what + " " + q.ask
+	a.ask = "What if " + chosen.what + "? " + q.ask
 	for k, f := range []Fact{{Take: c.Take, Is: was.Value}, {Take: chosen.take, Is: was.Value + d}} {
 		f.Name, f.Measure, f.Jack, f.Unit, f.Within = fmt.Sprintf("clear-%d", k+1), q.measure, c.Ends()[0], q.unit, 0.3
 		a.facts = append(a.facts, f)
 	}
 	return a, true, nil
-}
-
-// other is another take, and what is another in it.
-type other struct{ take, what string }
-
-// othersOf is the swaps of a take and the other takes of its file, so many of either at most.
-func othersOf(f *board.File, take string, pairs [][2]string) (list []other) {
-	var swaps []string
-	for _, p := range pairs {
-		name := swapName(p[0], p[1])
-		swaps = append(swaps, name)
-		list = append(list, other{name, fmt.Sprintf("What if %s and %s changed places?", p[0], p[1])})
-	}
-	n := 0
-	for _, t := range f.Takes {
-		if t.Name != take && !slices.Contains(swaps, t.Name) && n < mostSwaps {
-			list = append(list, other{t.Name, fmt.Sprintf("What if it were as in the take '%s'?", t.Name)})
-			n++
-		}
-	}
-	return list
 }
 
 // makesNoise is the question which block makes most of the noise at rest.
@@ -403,14 +436,30 @@ func (b *Bench) differs(ctx context.Context, h Hearing, clear bool) (found blind
 	return found, false, nil
 }
 
+// named is the numbers with units in the names of a board that a generated lesson repeats.
+func named(title, take string, first, second asked, h blind) (list []string) {
+	texts := []string{title, take, first.ask, second.ask, h.Takes[0], h.Takes[1]}
+	for _, c := range append(slices.Clone(first.choices), second.choices...) {
+		texts = append(texts, c.Say)
+	}
+	for _, text := range texts {
+		for _, number := range numberForm.FindAllString(text, -1) {
+			if !slices.Contains(list, number) {
+				list = append(list, number)
+			}
+		}
+	}
+	return list
+}
+
 // write is the text of a generated lesson.
-func write(title, source, take string, c *board.Chain, first, second asked, h blind) []byte {
+func write(title string, text *edit.Text, take string, c *board.Chain, first, second asked, h blind) []byte {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	q := func(s string) string { return yamltext.Quote(s, true) }
-	wide := func(s string) string { return `"` + strings.ReplaceAll(s, `"`, `'`) + `"` }
+	wide := func(s string) string { return `"` + strings.NewReplacer(`"`, `'`, `\`, `\\`).Replace(s) + `"` }
 	indented := func(by string) {
-		for _, l := range strings.Split(strings.TrimRight(source, "\n"), "\n") {
+		for _, l := range strings.Split(strings.TrimRight(string(text.Source), "\n"), "\n") {
 			line("%s%s", by, l)
 		}
 	}
@@ -471,6 +520,12 @@ func write(title, source, take string, c *board.Chain, first, second asked, h bl
 	facts("  ", second.facts)
 	question("  ", second)
 	line("  answer: %s", wide(second.answer))
+	if given := named(title, take, first, second, h); len(given) > 0 {
+		line("given:")
+		for _, number := range given {
+			line("  %s: stands in a name of the board", q(number))
+		}
+	}
 	line("sources:\n  - %s", wide("Simulated by this program; the margins are its own."))
 	return []byte(b.String())
 }

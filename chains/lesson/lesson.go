@@ -54,6 +54,22 @@ type Board struct {
 	File  *board.File
 }
 
+// Preferring is the chain file's text for the commands that print some facts: those that rank prints
+// are what a chain file prefers.
+func (b Board) Preferring(facts []Fact) []byte {
+	var list []string
+	for _, f := range facts {
+		r, ok := readingOf(f.Measure)
+		if ok && r.objective != "" && !slices.Contains(b.File.Prefer, r.objective) && !slices.Contains(list, r.objective) {
+			list = append(list, r.objective)
+		}
+	}
+	if len(list) == 0 || len(b.File.Prefer) > 0 { // a second list would be a mistake in the file
+		return b.Text
+	}
+	return append(slices.Clone(b.Text), "\n# what rank is to print\nprefer: ["+strings.Join(list, ", ")+"]\n"...)
+}
+
 // Question has choices of which one is right, and claims on facts that prove which.
 type Question struct {
 	Ask     string
@@ -71,6 +87,7 @@ type Choice struct {
 	Say    string
 	Belief string // in a few words, the same ones in the transfer question
 	Thinks string // what one thinks who chooses it
+	Idea   string // the wrong idea behind it, in the words of the other lessons that have it; may be ""
 	Right  bool
 }
 
@@ -142,6 +159,16 @@ type Claim struct {
 	Value float64
 	By    float64 // over: at least by so much more; near: at most so far off
 	Text  string  // as it is written
+}
+
+// Idea is the wrong idea behind a belief of either question; "" where there is none.
+func (l *Lesson) Idea(belief string) string {
+	for _, c := range l.Predict.Choices {
+		if c.Belief == belief {
+			return c.Idea
+		}
+	}
+	return ""
 }
 
 // factIn is a fact by its name.

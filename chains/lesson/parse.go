@@ -115,6 +115,7 @@ func choiceKeys() []key[Choice] {
 		textKey("say", "the answer", true, func(c *Choice, s string) { c.Say = s }),
 		lineKey("belief", "what one believes who gives it, in a few words", "a few words", true, func(c *Choice, s string) { c.Belief = s }),
 		textKey("thinks", "what one thinks who gives it, and what is the matter with that", true, func(c *Choice, s string) { c.Thinks = s }),
+		lineKey("idea", "in predict, the wrong idea behind it, in the words of the other lessons that have it", "a few words", false, func(c *Choice, s string) { c.Idea = s }),
 		yesKey("right", "whether it is the right one", false, func(c *Choice, v bool) { c.Right = v }),
 	}
 }
@@ -334,8 +335,12 @@ func (r *reader) fact(path string, p *ast.MappingValueNode, seen map[string]ast.
 	}
 }
 
-// tightness is the widest bound that a fact may have: 1 dB, or a tenth of what it is.
+// tightness is the widest bound that a fact may have: 1 dB, or a tenth of what it is; of a chance
+// of being told apart, five of a hundred, for it is near none or near all where it is stated.
 func tightness(f Fact) float64 {
+	if f.Measure == toldApart {
+		return 5
+	}
 	if decibel(f.Unit) {
 		return 1
 	}
@@ -562,6 +567,9 @@ func (r *reader) question(path string, n ast.Node, q *Question, facts []Fact) {
 	for _, c := range q.Choices {
 		if c.Right {
 			right++
+		}
+		if c.Idea != "" && (c.Right || path != "predict") {
+			r.At(n, "%s: %q has an idea; only the wrong choices of predict have one", path, c.Belief)
 		}
 	}
 	if len(q.Choices) < 2 || right != 1 {

@@ -39,13 +39,14 @@ type Bench struct {
 	takes map[string]*board.Chain
 	done  map[*board.Chain]experiment.Signals
 	sides map[string]*measures.Side
+	apart map[[2]string]measures.Figure // chances of being told apart, percent
 	inner *experiment.Bench
 }
 
 // NewBench is for a board and what was played on it.
 func NewBench(f *board.File, recording experiment.Dry, rate dsp.Hertz, q section.Quality) *Bench {
 	return &Bench{File: f, Recording: recording, Rate: rate, Quality: q,
-		plans: map[*board.Chain]*render.Plan{}, takes: map[string]*board.Chain{}, done: map[*board.Chain]experiment.Signals{}, sides: map[string]*measures.Side{}}
+		plans: map[*board.Chain]*render.Plan{}, takes: map[string]*board.Chain{}, done: map[*board.Chain]experiment.Signals{}, sides: map[string]*measures.Side{}, apart: map[[2]string]measures.Figure{}}
 }
 
 func (b *Bench) chain(take string) (*board.Chain, error) {
@@ -387,10 +388,10 @@ func Judged(claims []Claim, values []Value) (lines []string, reached bool) {
 			}
 			verdict := "reached"
 			if c.Fails(values) != "" {
-				verdict, reached = "not yet", false
+				verdict, reached = "not yet reached", false
 			}
-			reading, _ := readingOf(v.Measure)
-			lines = append(lines, fmt.Sprintf("%s: %s. Wanted: %s. (%s: %s.)", strings.ToUpper(verdict[:1])+verdict[1:], v.Says(), c.Wants(v.Unit), v.Name, reading.Definition))
+			name := strings.ReplaceAll(v.Name, "-", " ")
+			lines = append(lines, fmt.Sprintf("%s: %s. Wanted: %s; %s.", strings.ToUpper(name[:1])+name[1:], v.Says(), c.Wants(v.Unit), verdict))
 		}
 	}
 	return lines, reached

@@ -25,6 +25,7 @@ type Reading struct {
 	Two        bool // it compares a take with another
 	jack       bool // it is at a jack
 	needs      string
+	objective  string // its name where rank prints it; "" where it does not
 	read       func(ctx context.Context, b *Bench, f Fact) (measures.Figure, error)
 	command    func(f Fact, file, take string) string
 }
@@ -63,6 +64,11 @@ func allReadings() []Reading {
 		{Name: "input_ohm", Unit: "Ω", jack: true,
 			Definition: "magnitude of the impedance at 1 kHz of what is plugged in at a jack",
 			read:       handover(func(h wiring.Handover) complex128 { return h.Input }), command: responseCommand},
+		{Name: toldApart, Unit: "%", Two: true,
+			Definition: "chance that a listener tells a take from another at one loudness, where it is highest (ITU-R BS.1387)",
+			read:       toldApartAt, command: func(f Fact, file, take string) string {
+				return "compare " + file + " -o takes --quality draft --noiseless"
+			}},
 		{Name: "noise_share", Unit: "%", jack: true, needs: "block",
 			Definition: "share of the A-weighted power of the noise at a jack that one block makes",
 			read:       noiseShare, command: noiseCommand},
@@ -95,8 +101,9 @@ func allReadings() []Reading {
 			r.read = func(ctx context.Context, b *Bench, f Fact) (measures.Figure, error) { return b.ofTake(ctx, f, m) }
 			r.command = func(f Fact, file, take string) string { return "measure " + file + take + " --quality draft" }
 			if m.Step > 0 {
+				r.objective = m.Name
 				r.command = func(f Fact, file, take string) string {
-					return fmt.Sprintf("rank %s%s --prefer %q", file, take, m.Name)
+					return "rank " + file + take
 				}
 			}
 		}
@@ -104,6 +111,29 @@ func allReadings() []Reading {
 	}
 	slices.SortFunc(list, func(a, b Reading) int { return strings.Compare(a.Name, b.Name) })
 	return list
+}
+
+// toldApart is the reading of a model of hearing.
+const toldApart = "told-apart"
+
+// toldApartAt is the chance that a listener tells two takes apart over the whole recording, at its
+// highest; none where they are the same to the last bit.
+func toldApartAt(ctx context.Context, b *Bench, f Fact) (measures.Figure, error) {
+	key := [2]string{f.Other, f.Take}
+	if v, ok := b.apart[key]; ok {
+		return v, nil
+	}
+	heard, err := b.Hear(ctx, Hearing{Takes: key, For: dsp.Second(float64(len(b.Recording.Volts)) / float64(b.Rate))})
+	if err != nil {
+		return measures.Figure{}, err
+	}
+	v := heard.Pair.Hearing.Highest
+	if heard.Pair.Heard == experiment.HeardSame {
+		v = measures.Figure{}
+	}
+	v.Value *= 100
+	b.apart[key] = v
+	return v, nil
 }
 
 // nameOf is what a lesson calls a measure. Of two with one key, the change is told apart.

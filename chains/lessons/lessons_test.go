@@ -49,6 +49,26 @@ func TestCourseBuildsOnItself(t *testing.T) {
 	}
 }
 
+// A wrong idea is shared: what is named in one lesson only could not be drilled in another.
+func TestIdeasAreShared(t *testing.T) {
+	in := map[string][]string{}
+	for _, l := range course(t) {
+		for _, c := range l.Predict.Choices {
+			if c.Idea != "" {
+				in[c.Idea] = append(in[c.Idea], l.Name)
+			}
+		}
+	}
+	if len(in) < 5 {
+		t.Errorf("only %d ideas", len(in))
+	}
+	for idea, names := range in {
+		if len(names) < 2 {
+			t.Errorf("only %s has the idea %q", names[0], idea)
+		}
+	}
+}
+
 // Every lesson has something to do with one's hands, with knobs that its board has.
 func TestHandsHaveTheirKnobs(t *testing.T) {
 	knobs := 0
@@ -87,7 +107,7 @@ var trade = map[string]string{
 	"preamp": `\bpreamp\b`, "power amplifier": `\bpower amplifiers?\b`, "effects loop": `\beffects loop\b`, "preset": `\bpresets?\b`, "loudness": `\bloudness\b`,
 	"polarity": `\bpolarity\b`, "mono": `\bmono\b`, "clean boost": `\bclean boost\b`, "drive pedal": `\bdrive pedals?\b`, "ladder": `\bladder\b`, "chain": `\bchain\b`,
 	"capacitance": `\bcapacitance\b`, "spectrum": `\bspectr(um|a)\b`, "operating point": `\boperating point\b`, "harmonics": `\bharmonics?\b`, "intermodulation": `\bintermodulation\b`,
-	"crest factor": `\bcrest factor\b`, "dB(A)": `\bdBu?\(A\)`, "LU": `\bLU\b`, "A-weighted": `\bA-weighted\b`, "null": `\bnull(s|ed)?\b`,
+	"crest factor": `\bcrest factor\b`, "dB(A)": `\bdBu?\(A\)`, "LU": `\bLU\b`, "kHz": `\bkHz\b`, "ohm": `Ω|\bohms?\b`, "tail": `\btail\b`, "A-weighted": `\bA-weighted\b`, "null": `\bnull(s|ed)?\b`,
 }
 
 // texts is what a reader sees, in the order in which it comes; the numbers filled in.

@@ -1,6 +1,10 @@
 package measures
 
-import "drywire/dsp/measure"
+import (
+	"slices"
+
+	"drywire/dsp/measure"
+)
 
 // rounding is a null, in dB, that only the rounding of the arithmetic leaves: 20·log10(2^-53) is
 // -319 for one operation.
@@ -13,14 +17,14 @@ var Null = &Measure{Key: "null_db", Name: "left over", Unit: "dB", Heading: "nul
 		if f := Apart(s.A, s.B); !f.OK() {
 			return f
 		}
-		y := s.Y
-		if s.Inverted {
-			y = make([]float64, len(s.Y))
-			for k, v := range s.Y {
+		x, y, inverted := s.Aligned()
+		if inverted {
+			y = slices.Clone(y)
+			for k, v := range y {
 				y[k] = -v
 			}
 		}
-		null, err := measure.NullOf(s.X, y)
+		null, err := measure.NullOf(x, y)
 		if err != nil {
 			return Read(0, err)
 		}

@@ -65,7 +65,8 @@ func (s *Sides) distance() (mean, most Figure) {
 	if !s.compared {
 		s.compared = true
 		if s.mean = Apart(s.A, s.B); s.mean.OK() {
-			s.mean, s.most = logSpectral(s.X, s.Y, s.Rate)
+			x, y, _ := s.Aligned()
+			s.mean, s.most = logSpectral(x, y, s.Rate)
 		} else {
 			s.most = s.mean
 		}

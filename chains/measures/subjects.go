@@ -128,13 +128,17 @@ type Side struct {
 	Clean Figure
 }
 
-// Sides is two takes to be compared, of one length and aligned unless they were played apart.
+// Sides is two takes to be compared, of one length unless they were played apart.
 type Sides struct {
-	A, B     *Side
-	X, Y     []float64 // of A and B
-	Inverted bool      // Y is upside down
-	Rate     float64   // Hz
+	A, B *Side
+	Rate float64 // Hz
+	// Align is Aligned, worked out; it is called once at most, and not at all for what is read of
+	// facts alone.
+	Align func() (x, y []float64, inverted bool)
 
+	aligned          bool
+	x, y             []float64
+	inverted         bool
 	looked, compared bool
 	before, after    measure.Spectrum
 	short            error // why there are no spectra
@@ -150,12 +154,23 @@ func Apart(a, b *Side) Figure {
 	return None("each was played on a recording of its own")
 }
 
+// Aligned is the samples of A and B where they are most alike, and whether those of B are upside
+// down against A's.
+func (s *Sides) Aligned() (x, y []float64, inverted bool) {
+	if !s.aligned {
+		s.aligned = true
+		s.x, s.y, s.inverted = s.Align()
+	}
+	return s.x, s.y, s.inverted
+}
+
 // Spectra is the spectra of both.
 func (s *Sides) Spectra() (before, after measure.Spectrum, err error) {
 	if !s.looked {
 		s.looked = true
-		if s.before, s.short = Spectrum(s.X, s.Rate); s.short == nil {
-			s.after, s.short = Spectrum(s.Y, s.Rate)
+		x, y, _ := s.Aligned()
+		if s.before, s.short = Spectrum(x, s.Rate); s.short == nil {
+			s.after, s.short = Spectrum(y, s.Rate)
 		}
 	}
 	return s.before, s.after, s.short

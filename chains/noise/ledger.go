@@ -156,6 +156,16 @@ func At(c *board.Chain, rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
 
+// Gain is the power gain from the pickup's open-circuit voltage to a jack, with the frequencies in
+// Hz that it is at: those of At's ledger, without the noise.
+func Gain(c *board.Chain, rate dsp.Hertz, jack string) (centres, gain []float64, err error) {
+	l, err := newNoiseMeter(rate, noiseCells).small(c, jack)
+	if err != nil {
+		return nil, nil, err
+	}
+	return l.Centres, l.Gain, nil
+}
+
 // Totals is the ledgers of several jacks, where only the totals are wanted: those that need a
 // rendering share one, and are not split by source.
 func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
@@ -205,7 +215,7 @@ func Moves(c *board.Chain, rate dsp.Hertz) ([]Move, error) {
 		}
 		played := l
 		if open, gates := c.Opened(); gates {
-			if played, err = m.ledger(open, "out"); err != nil {
+			if played, err = m.small(open, "out"); err != nil {
 				return 0, 0, err
 			}
 		}
@@ -276,6 +286,16 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 		return l, err
 	}
 	return l, m.render(q.plan, l, ends, near)
+}
+
+// small is a ledger by small-signal responses alone.
+func (m *noiseMeter) small(c *board.Chain, jack string) (*Ledger, error) {
+	ends, err := endsAt(c, jack)
+	if err != nil {
+		return nil, err
+	}
+	l, _, err := m.linear(m.quiet(c), ends, false)
+	return l, err
 }
 
 // endsAt is the jack, or where it is out what the chain ends in.

@@ -1,7 +1,6 @@
 package noise
 
 import (
-	"context"
 	"fmt"
 	"maps"
 	"math"
@@ -216,20 +215,15 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 	}
 	apart := l.apart()
 	list = slices.DeleteFunc(list, func(c source) bool { return apart[c] })
-	spectra := make([]*heard, len(list)+1)
-	faults := make([]error, len(spectra))
-	parallel.For(len(spectra), func(k int) {
-		heard, err := m.hear(s, [][]string{ends}, length, func(x source) bool { return apart[x] || k > 0 && x == list[k-1] })
-		if faults[k] = err; err == nil {
-			spectra[k] = heard[0]
-		}
-	})
-	for _, err := range faults {
-		if err != nil {
-			return fmt.Errorf("take %q: noise at %s: %w", w.Chain.Take, l.Jack, err)
-		}
+	without := []func(source) bool{func(x source) bool { return apart[x] }}
+	for _, c := range list {
+		without = append(without, func(x source) bool { return apart[x] || x == c })
 	}
-	l.Whole, l.Centres = spectra[0].density, spectra[0].centres
+	spectra, err := m.hear(s, [][]string{ends}, length, without...)
+	if err != nil {
+		return fmt.Errorf("take %q: noise at %s: %w", w.Chain.Take, l.Jack, err)
+	}
+	l.Whole, l.Centres = spectra[0][0].density, spectra[0][0].centres
 	owners := map[source]string{}
 	for _, x := range l.Shares {
 		owners[source{x.Element, x.Cause}] = x.Block
@@ -238,7 +232,7 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 	for k, c := range list {
 		share := Share{Block: owners[c], Element: c.element, Cause: c.cause, Density: make([]float64, len(l.Whole))}
 		for i, whole := range l.Whole {
-			share.Density[i] = whole - spectra[k+1].density[i]
+			share.Density[i] = whole - spectra[k+1][0].density[i]
 		}
 		if share.power(l, AWeighted) > 0 {
 			l.Shares = append(l.Shares, share)
@@ -277,7 +271,7 @@ func (m *noiseMeter) wholes(w *render.Plan, list []*Ledger, read [][]string) err
 		return fmt.Errorf("take %q: noise: %w", w.Chain.Take, err)
 	}
 	for k, l := range list {
-		l.Whole, l.Centres, l.Shares = heard[k].density, heard[k].centres, nil
+		l.Whole, l.Centres, l.Shares = heard[0][k].density, heard[0][k].centres, nil
 	}
 	return nil
 }
@@ -300,7 +294,7 @@ func (m *noiseMeter) withoutTones(c *board.Chain) ([]Share, error) {
 	if err != nil {
 		return nil, err
 	}
-	return []Share{{Density: h[0].density}}, nil
+	return []Share{{Density: h[0][0].density}}, nil
 }
 
 // largest is the largest shares.
@@ -316,36 +310,6 @@ type heard struct {
 	density []float64 // V²/Hz per cell
 	// Hz: where the power of a cell lies, so that a tone in it is weighted as what it is
 	centres []float64
-}
-
-// hear renders the chain at rest with all sources but some, and takes the spectrum of the powers of
-// the jacks of each list; no jack is in two of them.
-func (m *noiseMeter) hear(s *sound, read [][]string, length float64, without func(x source) bool) ([]*heard, error) {
-	r, err := s.plan.Renderer(slices.Concat(read...)...)
-	if err != nil {
-		return nil, err
-	}
-	s.addTo(r, noiseSeed, without)
-	// detectors, coupling capacitors, echoes
-	settle := int(float64(m.rate) * (1 + min(3, float64(r.Tail()))))
-	out := make([][]float64, len(r.Taps))
-	err = r.Run(context.Background(), render.Volts(make([]float64, settle+int(length*float64(m.rate)))), 0, func(taps [][]float64) error {
-		for k, x := range taps {
-			out[k] = append(out[k], x...)
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	for k := range out {
-		out[k] = out[k][settle:]
-	}
-	list := make([]*heard, len(read))
-	for k, jacks := range read {
-		list[k], out = m.spectrum(out[:len(jacks)]...), out[len(jacks):]
-	}
-	return list, nil
 }
 
 // spectrum is the power of signals, added up, per cell, under a Hann window. It writes over them.

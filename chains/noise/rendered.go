@@ -33,7 +33,7 @@ func AddNoise(r *render.Renderer, seed uint64) error {
 			return err
 		}
 		s.apart = true
-		s.addTo(part, seed, nil)
+		s.addTo(part, seed, nil, func(_ string, made func() []voice) []voice { return made() })
 	}
 	return nil
 }
@@ -145,8 +145,9 @@ func soundOf(plan *render.Plan, sections [][]string, perOctave float64) (*sound,
 // source names a share of the noise.
 type source struct{ element, cause string }
 
-// addTo makes the renderer noisy with all sources but some; nil leaves none out.
-func (s *sound) addTo(r *render.Renderer, seed uint64, without func(x source) bool) {
+// addTo makes the renderer noisy with all sources but some; nil leaves none out. share is asked for
+// what draws on chance, by a key of what that is beside the sound and the seed.
+func (s *sound) addTo(r *render.Renderer, seed uint64, without func(x source) bool, share func(key string, made func() []voice) []voice) {
 	left := func(element, cause string) bool { return without != nil && without(source{element, cause}) }
 	adders := map[string]adders{}
 	add := func(node string, a render.Adder) { adders[node] = append(adders[node], a) }
@@ -154,7 +155,17 @@ func (s *sound) addTo(r *render.Renderer, seed uint64, without func(x source) bo
 		add(wiring.Source, newTones(hum, s.rate, -math.Pi/2, s.hum))
 	}
 	for k := range s.sections {
-		s.sections[k].addTo(s, seed, left, add)
+		e := &s.sections[k]
+		e.addRipple(s, left, add)
+		var out []int
+		for i, n := range e.at[0] {
+			if left(n.Element, n.Cause) {
+				out = append(out, i)
+			}
+		}
+		for _, v := range share(fmt.Sprint("section ", k, " without ", out), func() []voice { return e.voices(s, seed, out) }) {
+			add(v.node, v.Adder)
+		}
 	}
 	for _, st := range s.plan.Stages {
 		density := 0.0
@@ -167,7 +178,11 @@ func (s *sound) addTo(r *render.Renderer, seed uint64, without func(x source) bo
 		p, volts := rippleAtStage(s.plan.Wiring, st)
 		for _, d := range st.Drive {
 			if density > 0 {
-				add(d, newWhite(stream(seed, d), math.Sqrt(density*s.rate/2)))
+				for _, v := range share(fmt.Sprint("stage ", d, " of ", density), func() []voice {
+					return []voice{{d, newWhite(stream(seed, d), math.Sqrt(density*s.rate/2))}}
+				}) {
+					add(v.node, v.Adder)
+				}
 			}
 			if p != nil && !left(p.Name+".supply", "ripple") {
 				rejected := complex(math.Pow(10, -p.Kind.Rejection/20), 0)
@@ -180,8 +195,8 @@ func (s *sound) addTo(r *render.Renderer, seed uint64, without func(x source) bo
 	}
 }
 
-// addTo adds what a section makes.
-func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause string) bool, add func(string, render.Adder)) {
+// addRipple adds what supplies make in a section.
+func (e *sectionSound) addRipple(s *sound, left func(element, cause string) bool, add func(string, render.Adder)) {
 	for _, x := range e.ripple {
 		if left(x.block+".supply", "ripple") {
 			continue
@@ -190,6 +205,10 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 			add(node, newTones(rippleLines(x.volts), s.rate, 0, func(l int) complex128 { return x.gains[l][j] }))
 		}
 	}
+}
+
+// voices is what the elements of a section make, but those of some numbers.
+func (e *sectionSound) voices(s *sound, seed uint64, without []int) (list []voice) {
 	// One draw, or as many as there are nodes, for all that a block makes in the section; or all
 	// but the guitar.
 	groups := map[string][]int{}
@@ -203,7 +222,7 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 			names[n.Owner] = n.Owner + " " + n.Element
 			owners = append(owners, n.Owner)
 		}
-		if !left(n.Element, n.Cause) {
+		if !slices.Contains(without, k) {
 			groups[n.Owner] = append(groups[n.Owner], k)
 		}
 	}
@@ -222,7 +241,7 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 			h := &hiss{}
 			h.draw(newBlank(stream(seed, name)), s.filter(amplitude))
 			h.start()
-			add(wiring.Source, h)
+			list = append(list, voice{wiring.Source, h})
 			continue
 		}
 		whites := map[int]*blank{}
@@ -244,9 +263,10 @@ func (e *sectionSound) addTo(s *sound, seed uint64, left func(element, cause str
 	for j, h := range made {
 		if h != nil {
 			h.start()
-			add(e.nodes[j], h)
+			list = append(list, voice{e.nodes[j], h})
 		}
 	}
+	return list
 }
 
 // factors is, for each node j, the amplitudes of as many white noises i up to j that make of them

@@ -106,9 +106,15 @@ func (w *Plan) relayed(taps []string) (*Renderer, error) {
 			}
 			one.list = append(one.list, at)
 		}
-		r, err := p.renderer(has, true)
+		r, err := p.renderer(has)
 		if err != nil {
 			return nil, err
+		}
+		r.tail = 0 // up to there: what follows has its own
+		for _, st := range r.steps {
+			if st.core != nil {
+				r.tail += st.core.Tail()
+			}
 		}
 		one.Renderer = r
 		one.queue = make([][]float64, len(has))
@@ -119,7 +125,7 @@ func (w *Plan) relayed(taps []string) (*Renderer, error) {
 		x.before = append(x.before, one)
 	}
 	var err error
-	if x.after, err = behind.renderer(append(rest, jack), false); err != nil {
+	if x.after, err = behind.renderer(append(rest, jack)); err != nil {
 		return nil, err
 	}
 	x.after.Add(wiring.Feed, x)

@@ -147,16 +147,16 @@ func (d *delay) process(dst, src []float64) {
 // blockSize is how many samples are rendered at a time; no result depends on it.
 const blockSize = 512
 
-// Renderer prepares the chain to be rendered, with the jacks that are to be read.
+// Renderer prepares the chain to be rendered, with the jacks that are to be read. What none of them
+// depends on, as the other one of two amplifiers, is not computed; its Tail is the whole chain's.
 func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
 	if len(w.changed) > 0 {
 		return w.relayed(taps)
 	}
-	return w.renderer(taps, false)
+	return w.renderer(taps)
 }
 
-// renderer leaves out what no tap needs, where that is wanted.
-func (w *Plan) renderer(taps []string, needed bool) (*Renderer, error) {
+func (w *Plan) renderer(taps []string) (*Renderer, error) {
 	r := &Renderer{Plan: w, Taps: taps}
 	if err := board.Bare(w.Chain); err != nil {
 		return nil, err
@@ -228,9 +228,7 @@ func (w *Plan) renderer(taps []string, needed bool) (*Renderer, error) {
 		r.taps = append(r.taps, tap{k, latency[k]})
 		r.longest = max(r.longest, latency[k])
 	}
-	if needed {
-		r.prune()
-	}
+	r.prune()
 	r.allot()
 	for k := range r.steps {
 		st := &r.steps[k]
@@ -245,13 +243,12 @@ func (w *Plan) renderer(taps []string, needed bool) (*Renderer, error) {
 	return r, nil
 }
 
-// prune removes the steps that no tap depends on.
+// prune removes the steps that no tap depends on; the tail stays.
 func (r *Renderer) prune() {
 	wanted := map[int]bool{}
 	for _, t := range r.taps {
 		wanted[t.signal] = true
 	}
-	r.tail = 0
 	var steps []step
 	for _, st := range slices.Backward(r.steps) {
 		if !slices.ContainsFunc(st.out, func(s int) bool { return wanted[s] }) {
@@ -259,9 +256,6 @@ func (r *Renderer) prune() {
 		}
 		for _, s := range st.in {
 			wanted[s] = true
-		}
-		if st.core != nil {
-			r.tail += st.core.Tail()
 		}
 		steps = append(steps, st)
 	}

@@ -3,154 +3,102 @@ package report
 import (
 	"fmt"
 	"html"
-	"image"
-	"image/color"
 	"math"
 	"strconv"
 	"strings"
-
-	"gonum.org/v1/plot/font"
-	"gonum.org/v1/plot/vg"
 )
 
 // ink is a colour by its name in page.css, so that a plot follows the page's dark mode and print.
-// It is a color.Color for the plotting library, which only hands it on; what it says of itself as a
-// colour is never looked at.
 type ink string
-
-// RGBA implements color.Color.
-func (ink) RGBA() (r, g, b, a uint32) { return 0, 0, 0, 0xffff }
 
 // take is the ink of a take, from 0. After six they begin again; dashes and markers go on (see
 // plot.go).
 func take(k int) ink { return ink("take-" + strconv.Itoa(k%6+1)) }
 
-// canvas draws what the plotting library draws as SVG that the page can style: colours are CSS
-// variables, text is text in the page's font. The library's own SVG has fixed colours, names a font
-// that is not there, and says every style anew with every line.
-//
-// It knows lines and polygons, text, and no transform but the quarter turn of an axis label; what
-// else the library may ask for is a mistake here and panics.
-type canvas struct {
-	width, height vg.Length
-	body          strings.Builder
-	state         pen
-	stack         []pen
-}
+// canvas writes SVG that the page can style: colours are CSS variables, text is text in the page's
+// font. Places and sizes are in pixels from the upper left corner.
+type canvas struct{ body strings.Builder }
 
-type pen struct {
+// stroke is how a line looks; dashes in pixels, drawn and left out in turn.
+type stroke struct {
 	color  ink
-	line   vg.Length
-	dashes string
-	turned bool
+	width  float64
+	dashes []float64
 }
 
-func newCanvas(width, height vg.Length) *canvas {
-	return &canvas{width: width, height: height, state: pen{color: "ink", line: 1}}
-}
+// point is a place in a drawing, pixels.
+type point struct{ x, y float64 }
 
-// Size implements vg.CanvasSizer.
-func (c *canvas) Size() (x, y vg.Length) { return c.width, c.height }
-
-// SetLineWidth implements vg.Canvas.
-func (c *canvas) SetLineWidth(w vg.Length) { c.state.line = w }
-
-// SetLineDash implements vg.Canvas.
-func (c *canvas) SetLineDash(pattern []vg.Length, _ vg.Length) {
-	var list []string
-	for _, l := range pattern {
-		list = append(list, place(l))
-	}
-	c.state.dashes = strings.Join(list, " ")
-}
-
-// SetColor implements vg.Canvas.
-func (c *canvas) SetColor(to color.Color) {
-	if i, ok := to.(ink); ok {
-		c.state.color = i
-		return
-	}
-	panic(fmt.Sprintf("report: a plot in %v, which is no ink", to))
-}
-
-// Rotate implements vg.Canvas.
-func (c *canvas) Rotate(angle float64) {
-	if math.Abs(angle-math.Pi/2) > 1e-9 || c.state.turned {
-		panic("report: only a quarter turn is known")
-	}
-	c.state.turned = true
-}
-
-// Translate implements vg.Canvas.
-func (c *canvas) Translate(vg.Point) { panic("report: no plot is moved") }
-
-// Scale implements vg.Canvas.
-func (c *canvas) Scale(float64, float64) { panic("report: no plot is scaled") }
-
-// Push implements vg.Canvas.
-func (c *canvas) Push() { c.stack = append(c.stack, c.state) }
-
-// Pop implements vg.Canvas.
-func (c *canvas) Pop() { c.state, c.stack = c.stack[len(c.stack)-1], c.stack[:len(c.stack)-1] }
-
-// DrawImage implements vg.Canvas.
-func (c *canvas) DrawImage(vg.Rectangle, image.Image) { panic("report: no plot holds a picture") }
-
-// Stroke implements vg.Canvas.
-func (c *canvas) Stroke(p vg.Path) {
-	if c.state.line <= 0 || len(p) == 0 {
-		return
-	}
+// line is a line through points.
+func (c *canvas) line(s stroke, points ...point) {
 	dashes := ""
-	if c.state.dashes != "" {
-		dashes = fmt.Sprintf(` stroke-dasharray="%s"`, c.state.dashes)
+	if len(s.dashes) > 0 {
+		dashes = fmt.Sprintf(` stroke-dasharray="%s"`, places(s.dashes...))
 	}
-	fmt.Fprintf(&c.body, "<path fill=\"none\" stroke=\"var(--%s)\" stroke-width=\"%s\"%s d=\"%s\"/>\n", c.state.color, place(c.state.line), dashes, c.data(p))
+	fmt.Fprintf(&c.body, "<path fill=\"none\" stroke=\"var(--%s)\" stroke-width=\"%s\"%s d=\"%s\"/>\n", s.color, place(s.width), dashes, path(points))
 }
 
-// Fill implements vg.Canvas.
-func (c *canvas) Fill(p vg.Path) {
-	fmt.Fprintf(&c.body, "<path fill=\"var(--%s)\" d=\"%s\"/>\n", c.state.color, c.data(p))
+// polygon is a filled polygon.
+func (c *canvas) polygon(color ink, points ...point) {
+	fmt.Fprintf(&c.body, "<path fill=\"var(--%s)\" d=\"%sZ\"/>\n", color, path(points))
 }
 
-// FillString implements vg.Canvas.
-func (c *canvas) FillString(f font.Face, at vg.Point, text string) {
-	x, y, turn := at.X, c.height-at.Y, ""
-	if c.state.turned { // what lies at (x, y) in the turned plane lies at (-y, x) in this one
-		x, y = -at.Y, c.height-at.X
-		turn = fmt.Sprintf(` transform="rotate(-90 %s %s)"`, place(x), place(y))
+// dot is a filled circle.
+func (c *canvas) dot(color ink, at point, radius float64) {
+	fmt.Fprintf(&c.body, "<circle fill=\"var(--%s)\" cx=\"%s\" cy=\"%s\" r=\"%s\"/>\n", color, place(at.x), place(at.y), place(radius))
+}
+
+// ring is a circle's line, a pixel wide.
+func (c *canvas) ring(color ink, at point, radius float64) {
+	fmt.Fprintf(&c.body, "<circle fill=\"none\" stroke=\"var(--%s)\" cx=\"%s\" cy=\"%s\" r=\"%s\"/>\n", color, place(at.x), place(at.y), place(radius))
+}
+
+// box is a filled rectangle; x and y are its upper left corner.
+func (c *canvas) box(x, y, w, h float64, color ink) {
+	if w > 0 && h > 0 {
+		fmt.Fprintf(&c.body, "<rect x=\"%s\" y=\"%s\" width=\"%s\" height=\"%s\" fill=\"var(--%s)\"/>\n", place(x), place(y), place(w), place(h), color)
 	}
-	fmt.Fprintf(&c.body, "<text x=\"%s\" y=\"%s\" font-size=\"%s\" fill=\"var(--%s)\"%s>%s</text>\n",
-		place(x), place(y), place(f.Font.Size), c.state.color, turn, html.EscapeString(text))
 }
 
-// data is a path in the words of SVG. A circle comes as an arc of a whole turn.
-func (c *canvas) data(p vg.Path) string {
+// label is a text that stands on y; anchor ("start", "middle", "end") is the part of it at x.
+func (c *canvas) label(x, y, size float64, anchor string, color ink, text string) {
+	c.text(x, y, size, anchor, color, "", text)
+}
+
+// upright is a label that reads upwards, its middle at the height y, its letters standing on x.
+func (c *canvas) upright(x, y, size float64, color ink, text string) {
+	c.text(x, y, size, "middle", color, fmt.Sprintf(` transform="rotate(-90 %s %s)"`, place(x), place(y)), text)
+}
+
+func (c *canvas) text(x, y, size float64, anchor string, color ink, turn, text string) {
+	fmt.Fprintf(&c.body, "<text x=\"%s\" y=\"%s\" font-size=\"%s\" text-anchor=\"%s\" fill=\"var(--%s)\"%s>%s</text>\n",
+		place(x), place(y), place(size), anchor, color, turn, html.EscapeString(text))
+}
+
+// path is a line through points in the words of SVG.
+func path(points []point) string {
 	var b strings.Builder
-	for _, e := range p {
-		x, y := e.Pos.X, c.height-e.Pos.Y
-		switch e.Type {
-		case vg.MoveComp:
-			fmt.Fprintf(&b, "M%s %s", place(x), place(y))
-		case vg.LineComp:
-			fmt.Fprintf(&b, "L%s %s", place(x), place(y))
-		case vg.CloseComp:
-			b.WriteString("Z")
-		case vg.ArcComp:
-			r := e.Radius
-			fmt.Fprintf(&b, "M%[1]s %[2]sa%[3]s %[3]s 0 1 0 %[4]s 0a%[3]s %[3]s 0 1 0 -%[4]s 0", place(x-r), place(y), place(r), place(2*r))
-		default:
-			panic("report: no plot has curves")
-		}
+	for k, p := range points {
+		b.WriteByte("ML"[min(k, 1)])
+		b.WriteString(places(p.x, p.y))
 	}
 	return b.String()
 }
 
 // place is a coordinate to a tenth of a pixel.
-func place(l vg.Length) string {
-	text := strconv.FormatFloat(math.Round(float64(l)*10)/10, 'f', -1, 64)
+func place(v float64) string {
+	text := strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
 	if text == "-0" {
 		return "0"
 	}
 	return text
+}
+
+// places are coordinates with a blank between them.
+func places(list ...float64) string {
+	var words []string
+	for _, v := range list {
+		words = append(words, place(v))
+	}
+	return strings.Join(words, " ")
 }

@@ -2,11 +2,8 @@ package report
 
 import (
 	"fmt"
-	"html"
 	"math"
 	"unicode/utf8"
-
-	"gonum.org/v1/plot/vg"
 
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
@@ -53,7 +50,7 @@ func drawLadder(k int, rungs []experiment.Rung, low, high float64) []drawing {
 			width, least = math.Ceil(need), math.Ceil(need)
 		}
 		column := (width - left - right) / float64(max(1, len(rungs)))
-		c := newCanvas(vg.Length(width), vg.Length(s.height))
+		c := new(canvas)
 		y := func(db float64) float64 {
 			return bottom - (bottom-top)*(math.Max(low, math.Min(high, db))-low)/(high-low)
 		}
@@ -162,20 +159,6 @@ func (c *canvas) names(rungs []experiment.Rung, x, letter float64, y func(float6
 		}
 		c.label(x, list[k].at, letter, "start", list[k].color, list[k].text)
 	}
-}
-
-// box is a filled rectangle, in pixels from the upper left corner.
-func (c *canvas) box(x, y, w, h float64, color ink) {
-	if w > 0 && h > 0 {
-		fmt.Fprintf(&c.body, "<rect x=\"%s\" y=\"%s\" width=\"%s\" height=\"%s\" fill=\"var(--%s)\"/>\n",
-			place(vg.Length(x)), place(vg.Length(y)), place(vg.Length(w)), place(vg.Length(h)), color)
-	}
-}
-
-// label is a text that stands on y; anchor is the part of it that stands at x.
-func (c *canvas) label(x, y, size float64, anchor string, color ink, text string) {
-	fmt.Fprintf(&c.body, "<text x=\"%s\" y=\"%s\" font-size=\"%s\" text-anchor=\"%s\" fill=\"var(--%s)\">%s</text>\n",
-		place(vg.Length(x)), place(vg.Length(y)), place(vg.Length(size)), anchor, color, html.EscapeString(text))
 }
 
 // ladderWords is a diagram in words, for screen readers.

@@ -26,42 +26,64 @@ type Lesson struct {
 	Measures []*experiment.Measures // of the takes to look at, each once, in their order
 	Rate     int                    // Hz
 	Hearing  string                 // what to heed before listening
+	Builds   []string               // titles of the lessons that it builds on
 	Live     string                 // the address of the board on the page that serves this; "" for a file
-	Review   string                 // why this lesson has come back; "" where it has not
 }
 
 var (
 	//go:embed lesson.html
 	lessonHTML string
+	//go:embed drill.html
+	drillHTML string
 	//go:embed lesson.css
 	lessonCSS string
 	//go:embed lesson.js
 	lessonJS string
 )
 
-var lessonPage = template.Must(template.Must(page.Clone()).New("lesson").Parse(lessonHTML))
+var lessonPage = template.Must(template.Must(template.Must(page.Clone()).New("lesson").Parse(lessonHTML)).New("drill").Parse(drillHTML))
 
 // lessonView is a lesson in words. Of view it has the player and the ladders.
 type lessonView struct {
 	*view
-	L                      Lesson
-	Of, Builds             string
-	Scene, Measured, Why   []string
-	Not, TransferScene     []string
-	Answer                 []string
-	Predict, Transfer      questionView
-	HearAsk, Tells, Likely string
-	HearRight              string
-	Looks                  []lookView
-	Numbers                table
-	Goal                   string
-	Data                   template.JS
+	L                    Lesson
+	Of, Builds           string
+	Scene, Measured, Why []string
+	Not, TransferScene   []string
+	Answer               []string
+	Predict, Transfer    questionView
+	Hear                 *hearView
+	Looks                []lookView
+	Numbers              table
+	Goal                 string
+	Data                 template.JS
 }
 
 type questionView struct {
 	ID, Ask string
 	Choices []lesson.Choice
 	Right   int
+}
+
+// hearView is two takes to be told apart; of view it has the player.
+type hearView struct {
+	*view
+	Scene                             []string
+	Caution, Ask, Tells, Likely, Slip string
+	Right                             string // the take, or neither
+	Drilled                           bool   // as a question of a drill, whose answers have no number
+}
+
+// Shared is the part of the page that the report has as well.
+func (v *hearView) Shared() *view { return v.view }
+
+// newHear puts what is played into the page of inner.
+func newHear(inner *view, l *lesson.Lesson, heard *lesson.Heard, rate int) (*hearView, error) {
+	v := &hearView{view: inner, Caution: l.Caution, Ask: l.Hear.Ask, Tells: lesson.Filled(l.Hear.Tells, l.Facts), Likely: likely(heard.Pair), Right: "neither"}
+	if l.Hear.Right < len(l.Hear.Takes) {
+		v.Right = l.Hear.Takes[l.Hear.Right]
+	}
+	return v, inner.play(heard, rate)
 }
 
 type lookView struct {
@@ -80,20 +102,26 @@ func WriteLesson(w io.Writer, l Lesson) error {
 	if err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
+	return writeSteps(w, "lesson", v.view, l.Live != "", v)
+}
+
+// writeSteps writes a page of one step after the other, by its template. One that is live tells
+// whoever serves it what was answered.
+func writeSteps(w io.Writer, name string, v *view, live bool, data any) error {
 	script := lessonJS + pageJS
 	v.Style = template.CSS(fonts() + pageCSS + lessonCSS)
 	v.Script = template.JS(script)
 	sum := sha256.Sum256([]byte(script))
 	v.Policy = "default-src 'none'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
 		"'; style-src 'unsafe-inline'; font-src data:; img-src data:; base-uri 'none'; form-action 'none'"
-	if l.Live != "" {
+	if live {
 		v.Policy += "; connect-src 'self'"
 	}
 	var b bytes.Buffer
-	if err := lessonPage.ExecuteTemplate(&b, "lesson", v); err != nil {
+	if err := lessonPage.ExecuteTemplate(&b, name, data); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	_, err = b.WriteTo(w)
+	_, err := b.WriteTo(w)
 	return err
 }
 
@@ -105,42 +133,46 @@ func newLessonView(l Lesson) (*lessonView, error) {
 		view: &view{Title: l.Title, Version: l.Version, Hearing: l.Hearing}, L: l,
 		Scene: pars(l.Scene), Measured: pars(fill(l.Measured)), Why: pars(fill(l.Why)), Not: pars(fill(l.Not)),
 		TransferScene: pars(l.Transfer.Scene), Answer: pars(other(l.Transfer.Answer)),
-		Predict:   questionOf("before", l.Predict, fill),
-		Transfer:  questionOf("after", l.Transfer.Question, other),
-		HearAsk:   l.Hear.Ask,
-		Tells:     fill(l.Hear.Tells),
-		HearRight: "neither",
-		Of:        count(int(l.Minutes), "minute", "minutes"), Builds: strings.Join(l.After, ", "),
+		Predict:  questionOf("before", l.Predict, fill),
+		Transfer: questionOf("after", l.Transfer.Question, other),
+		Of:       count(int(l.Minutes), "minute", "minutes"), Builds: strings.Join(l.Builds, "; "),
 	}
 	if l.Place > 0 {
 		v.Of = fmt.Sprintf("Lesson %d, %s", l.Place, v.Of)
 	}
-	if l.Hear.Right < len(l.Hear.Takes) {
-		v.HearRight = l.Hear.Takes[l.Hear.Right]
-	}
 	if l.Hands != nil {
 		v.Goal = l.Hands.Goal
 	}
-	v.Likely = likely(l.Proof.Heard.Pair)
-	if err := v.play(l); err != nil {
+	var err error
+	if v.Hear, err = newHear(v.view, l.Lesson, l.Proof.Heard, l.Rate); err != nil {
 		return nil, err
 	}
 	if err := v.looks(l, fill); err != nil {
 		return nil, err
 	}
 	v.numbers(l)
-	var err error
-	v.Data, err = jsonOf(map[string]any{
-		"lesson": l.Name, "title": l.Title, "live": l.Live,
-		"right":  map[string]any{"before": v.Predict.Right, "after": v.Transfer.Right, "heard": v.HearRight},
-		"belief": l.Predict.Choices[v.Predict.Right].Belief, "takes": l.Hear.Takes,
-		"beliefs": map[string][]string{"before": beliefs(l.Predict.Choices), "after": beliefs(l.Transfer.Choices)},
-	})
+	v.Data, err = jsonOf(pageData{Lesson: l.Name, Live: l.Live != "", Hear: &hearData{v.Hear.Right, l.Hear.Takes},
+		Questions: map[string]questionData{"before": v.Predict.data(), "after": v.Transfer.data()}})
 	return v, err
 }
 
-// Shared is the part of the page that the report has as well.
-func (v *lessonView) Shared() *view { return v.view }
+// pageData is what the script of the page goes by.
+type pageData struct {
+	Lesson    string                  `json:"lesson,omitempty"` // of one whose answers are a text to paste
+	Live      bool                    `json:"live"`
+	Questions map[string]questionData `json:"questions"`
+	Hear      *hearData               `json:"hear,omitempty"`
+}
+
+type questionData struct {
+	Right   int      `json:"right"`
+	Beliefs []string `json:"beliefs"`
+}
+
+type hearData struct {
+	Right string    `json:"right"`
+	Takes [2]string `json:"takes"`
+}
 
 func questionOf(id string, q lesson.Question, fill func(string) string) questionView {
 	v := questionView{ID: id, Ask: fill(q.Ask), Right: q.Right()}
@@ -151,11 +183,12 @@ func questionOf(id string, q lesson.Question, fill func(string) string) question
 	return v
 }
 
-func beliefs(list []lesson.Choice) (names []string) {
-	for _, c := range list {
-		names = append(names, c.Belief)
+func (q questionView) data() questionData {
+	d := questionData{Right: q.Right}
+	for _, c := range q.Choices {
+		d.Beliefs = append(d.Beliefs, c.Belief)
 	}
-	return names
+	return d
 }
 
 // likely is what the model of hearing says about the two takes.
@@ -173,11 +206,10 @@ func likely(p experiment.Pair) string {
 }
 
 // play puts the two takes into the player, which knows them as One and Two.
-func (v *lessonView) play(l Lesson) error {
-	h := l.Proof.Heard
+func (v *view) play(h *lesson.Heard, rate int) error {
 	p := Page{Comparison: &experiment.Comparison{}}
 	for k, name := range []string{"One", "Two"} {
-		sound := Sound{Rate: l.Rate}
+		sound := Sound{Rate: rate}
 		for _, x := range h.Channels[k] {
 			y := make([]float32, len(x))
 			for i, s := range x {

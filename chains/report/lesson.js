@@ -4,14 +4,15 @@
 	/** @param {string} id @returns {any} */
 	const byId = id => document.getElementById(id);
 	const data = JSON.parse(byId("lesson-data").textContent);
-	/** What was answered: numbers of choices, the name of the take that was chosen, words. @type {{before?: number, heard?: string, saw?: string, after?: number}} */
-	const kept = {};
+	/** What was answered: numbers of choices by their question, the name of the take that was chosen, words. @type {{of: Record<string, number>, heard?: string, saw?: string}} */
+	const kept = { of: {} };
+	const hear = data.hear;
 
 	// Which of the takes is One is chosen at random, and shown nowhere.
 	const flipped = crypto.getRandomValues(new Uint8Array(1))[0] % 2 === 1;
 	const order = flipped ? [1, 0] : [0, 1];
 	const sounds = [...document.querySelectorAll("script.sound")];
-	if (flipped) {
+	if (hear && flipped) {
 		sounds[0].before(sounds[1]);
 		for (const part of [".wave", ".true"]) {
 			const [a, b] = document.querySelectorAll(".lane " + part), held = a.innerHTML;
@@ -27,7 +28,7 @@
 	let reached = 0, current = 0;
 	const back = byId("back"), on = byId("on"), projector = byId("projector"), root = document.documentElement;
 	const beamed = () => root.classList.contains("projector");
-	byId("true-levels").disabled = true;
+	if (hear) byId("true-levels").disabled = true;
 
 	const show = () => {
 		steps.forEach((s, k) => {
@@ -44,7 +45,7 @@
 		show();
 		const head = /** @type {HTMLElement} */ (steps[current].querySelector("h2"));
 		if (!quiet) head.focus({ preventScroll: true }), head.scrollIntoView({ block: "start" });
-		if (steps[current].contains(byId("which"))) tell();
+		if (hear && steps[current].contains(byId("which"))) tell();
 		write();
 	};
 
@@ -52,17 +53,17 @@
 	const stepOf = name => steps.findIndex(s => s.querySelector(`form[data-step=${name}]`));
 
 	const tell = () => {
-		const one = data.takes[order[0]], two = data.takes[order[1]];
+		const one = hear.takes[order[0]], two = hear.takes[order[1]];
 		let text = `One was “${one}”, Two was “${two}”. `;
-		if (data.right.heard === "neither") text += kept.heard === undefined ? "There was no difference to hear." : kept.heard === "neither" ? "You heard no difference, and there was none to hear." : "You chose one of them. There was no difference to hear: an ear that expects one hears one.";
-		else if (kept.heard === undefined) text += `The answer is “${data.right.heard}”.`;
-		else if (kept.heard === data.right.heard) text += "That is what you heard.";
-		else if (kept.heard === "neither") text += `The answer is “${data.right.heard}”. You heard no difference: listen once more, now that you know.`;
-		else text += `The answer is “${data.right.heard}”, and you chose the other. Listen once more: one in five observations goes astray.`;
+		if (hear.right === "neither") text += kept.heard === undefined ? "There was no difference to hear." : kept.heard === "neither" ? "You heard no difference, and there was none to hear." : "You chose one of them. There was no difference to hear: an ear that expects one hears one.";
+		else if (kept.heard === undefined) text += `The answer is “${hear.right}”.`;
+		else if (kept.heard === hear.right) text += "That is what you heard.";
+		else if (kept.heard === "neither") text += `The answer is “${hear.right}”. You heard no difference: listen once more, now that you know.`;
+		else text += `The answer is “${hear.right}”, and you chose the other. Listen once more: one in five observations goes astray.`;
 		byId("which").textContent = text;
 		document.querySelector(".blind")?.classList.add("told");
 		byId("true-levels").disabled = false;
-		document.querySelectorAll(".blind .name").forEach((n, k) => n.textContent = `${["One", "Two"][k]}: ${data.takes[order[k]]}`);
+		document.querySelectorAll(".blind .name").forEach((n, k) => n.textContent = `${["One", "Two"][k]}: ${hear.takes[order[k]]}`);
 	};
 
 	/** @param {string} step @param {number} choice */
@@ -71,15 +72,16 @@
 	};
 
 	/** What was believed, by the number of a choice. @param {string} step @param {number | undefined} k */
-	const belief = (step, k) => k === undefined ? "-" : data.beliefs[step][k];
+	const belief = (step, k) => k === undefined ? "-" : data.questions[step].beliefs[k];
 
 	const write = () => {
+		if (!byId("answers")) return;
 		const line = (/** @type {string} */ s) => s.replace(/\s+/g, " ").trim();
 		byId("answers").value = [
 			"drywire answers 1", "lesson: " + data.lesson, "who: " + (line(byId("who").value) || "-"),
-			"right: " + data.belief, "before: " + belief("before", kept.before),
-			"hear: " + data.right.heard, "heard: " + (kept.heard ?? "-"), "saw: " + (line(kept.saw ?? "") || "-"),
-			"after: " + belief("after", kept.after), "",
+			"right: " + belief("before", data.questions.before.right), "before: " + belief("before", kept.of.before),
+			"hear: " + hear.right, "heard: " + (kept.heard ?? "-"), "saw: " + (line(kept.saw ?? "") || "-"),
+			"after: " + belief("after", kept.of.after), "",
 		].join("\n");
 	};
 
@@ -94,13 +96,13 @@
 			e.preventDefault();
 			const of = new FormData(form), value = Number(of.get(step));
 			if (step === "heard") {
-				kept.heard = value === 0 ? "neither" : data.takes[order[value - 1]];
+				kept.heard = value === 0 ? "neither" : hear.takes[order[value - 1]];
 				kept.saw = String(of.get("saw") ?? "");
-				tellServer("heard", kept.heard + (kept.saw ? ": " + kept.saw : ""), kept.heard === data.right.heard);
+				tellServer("heard", kept.heard + (kept.saw ? ": " + kept.saw : ""), kept.heard === hear.right);
 			} else {
-				kept[/** @type {"before" | "after"} */ (step)] = value;
+				kept.of[step] = value;
 				mark(step, value);
-				tellServer(step, belief(step, value), value === data.right[step]);
+				tellServer(step, belief(step, value), value === data.questions[step].right);
 			}
 			for (const input of form.querySelectorAll("input, textarea, button")) /** @type {any} */ (input).disabled = true; // a prediction is kept as it was
 			go(stepOf(step) + 1);
@@ -127,9 +129,9 @@
 	});
 	back.addEventListener("click", () => go(current - 1, true));
 	on.addEventListener("click", () => go(current + 1, true));
-	byId("paper").addEventListener("click", () => print());
-	byId("who").addEventListener("input", write);
-	byId("copy").addEventListener("click", async () => {
+	byId("paper")?.addEventListener("click", () => print());
+	byId("who")?.addEventListener("input", write);
+	byId("copy")?.addEventListener("click", async () => {
 		const text = byId("answers");
 		try {
 			await navigator.clipboard.writeText(text.value);

@@ -4,10 +4,16 @@ package report
 
 import (
 	"bytes"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -210,14 +216,87 @@ func TestLessonPictures(t *testing.T) {
 	b.Resize(1920, 1080)
 	b.Run(`document.getElementById("projector").click()`)
 	for k := range 4 {
-		png, err := chromedp.Run(b.Context, chromedp.CaptureScreenshot())
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(filepath.Join(folder, "beam-"+string(rune('1'+k))+".png"), png, 0o644); err != nil {
-			t.Fatal(err)
-		}
+		b.Shot(filepath.Join(folder, "beam-"+string(rune('1'+k))+".png"))
 		b.Do(chromedp.KeyEvent(kb.PageUp))
+	}
+}
+
+// A drill by keyboard alone, in its three sizes: a question, its answer at once, the next one; what
+// was answered is told to whoever serves it, and the checker of accessibility finds nothing.
+func TestDrillByKeyboard(t *testing.T) {
+	l := taught()
+	var text bytes.Buffer
+	if err := WriteDrill(&text, Drill{Items: []DrillItem{
+		{Lesson: l.Lesson, Step: "before", Slip: "The last time, you thought “more in, more out”."},
+		{Lesson: l.Lesson, Step: "heard", Slip: "The last time, you heard “after”."},
+		{Lesson: l.Lesson, Step: "after", Slip: "It was asked because “more is louder” is tempting here as well."},
+	}, Heard: l.Proof.Heard, Rate: l.Rate, Hearing: l.Hearing}); err != nil {
+		t.Fatal(err)
+	}
+	var mu sync.Mutex
+	var kept []string
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/kept" {
+			body, _ := io.ReadAll(r.Body)
+			mu.Lock()
+			kept = append(kept, string(body))
+			mu.Unlock()
+			fmt.Fprint(w, "{}")
+			return
+		}
+		w.Write(text.Bytes())
+	}))
+	defer server.Close()
+	for _, size := range []struct {
+		width, height int
+		projector     bool
+	}{{390, 844, false}, {1280, 720, false}, {1920, 1080, true}} {
+		b := browsertest.Open(t, browsertest.Page{Address: server.URL + "/lesson", Lifetime: time.Minute, Patience: 10 * time.Second,
+			Own: func(r string) bool { return strings.HasPrefix(r, server.URL) || strings.HasPrefix(r, "data:") }})
+		b.Resize(size.width, size.height)
+		look := func(state string) {
+			t.Helper()
+			if wide := b.Int("document.documentElement.scrollWidth"); wide > size.width {
+				t.Errorf("at %d px the page is %d px wide", size.width, wide)
+			}
+			if os.Getenv("AXE") != "" {
+				for _, v := range browsertest.NeedAxe(t).Check(b).Violations {
+					t.Errorf("%d px, %s: %s: %s\n%s", size.width, state, v.ID, v.Help, strings.Join(v.Where, "\n"))
+				}
+			}
+			if folder := os.Getenv("PICTURES"); folder != "" {
+				b.Shot(filepath.Join(folder, fmt.Sprintf("drill-%d-%s.png", size.width, state)))
+			}
+		}
+		press := func(keys string) { t.Helper(); b.Do(chromedp.KeyEvent(keys)) }
+		if size.projector {
+			press("p")
+		}
+		if n := b.Int(`[...document.querySelectorAll(".step")].filter(s => s.checkVisibility()).length`); n != 1 {
+			t.Errorf("%d px: %d steps are shown at first", size.width, n)
+		}
+		look("1")
+		for _, step := range []string{"q1", "heard", "q3"} {
+			for size.projector && !b.Holds(`document.querySelector("form[data-step=`+step+`]").checkVisibility()`) {
+				press(kb.PageDown)
+			}
+			tabTo(t, b, "input[name="+step+"]")
+			press(kb.ArrowDown + kb.Enter)
+			b.Wait(`document.querySelector("form[data-step=` + step + `] input").disabled`)
+			look("after-" + step)
+		}
+		b.Wait(`[...document.querySelectorAll("#thinks-q1 .yours, #thinks-q3 .yours")].filter(y => !y.hidden).length === 2`)
+		b.Quiet()
+	}
+	mu.Lock()
+	defer mu.Unlock()
+	if len(kept) != 9 {
+		t.Fatalf("%d answers are kept, want 9: %s", len(kept), kept)
+	}
+	for k, want := range []string{`{"step":"q1","said":"after a clipper, louder","right":true}`, `{"step":"heard"`, `{"step":"q3","said":"after a clipper, louder","right":true}`} {
+		if !strings.HasPrefix(kept[k], want) {
+			t.Errorf("kept %s, want %s", kept[k], want)
+		}
 	}
 }
 

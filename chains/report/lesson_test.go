@@ -39,7 +39,7 @@ func taught() Lesson {
 	}
 	heard.Pair = experiment.Pair{Heard: experiment.HeardMostly, Hearing: experiment.Hearing{Highest: measures.Figure{Value: 0.99}}}
 	m := made().Measures
-	return Lesson{Version: "0.1", Lesson: l, Proof: &lesson.Proof{Values: values, Other: values, Heard: heard}, Measures: m[:2], Rate: 48000, Hearing: "Start soft."}
+	return Lesson{Version: "0.1", Lesson: l, Proof: &lesson.Proof{Values: values, Other: values, Heard: heard}, Measures: m[:2], Rate: 48000, Hearing: "Start soft.", Builds: []string{"What a level is"}}
 }
 
 func TestLessonPage(t *testing.T) {
@@ -52,7 +52,7 @@ func TestLessonPage(t *testing.T) {
 	}
 	page := b.String()
 	for _, want := range []string{
-		"A &lt;small&gt; lesson", "Lesson 3, 6 minutes", "It makes 12.0 LU.", "drywire compare small.yaml", "small-transfer.yaml",
+		"A &lt;small&gt; lesson", "Lesson 3, 6 minutes", "Builds on: What a level is", "It makes 12.0 LU.", "drywire compare small.yaml", "small-transfer.yaml",
 		`<section class="answers">`, "the chance is 99 %", "Look at <code>drive.in</code>",
 	} {
 		if !strings.Contains(page, want) {

@@ -4,15 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-
-	"golang.org/x/image/font/gofont/goregular"
-	"golang.org/x/image/font/opentype"
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/font"
-	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/text"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // curves is a plot of levels over frequency, one curve per take.
@@ -45,69 +36,62 @@ type drawing struct {
 // takes its letters with it.
 var sizes = []struct {
 	class         string
-	width, height vg.Length
-	letter        vg.Length
-	minor         bool // label all of 1-2-5, not only the decades' ones
+	width, height float64 // pixels
+	letter        float64 // pixels
+	all           bool    // label all of 1-2-5, not only the decades' ones
 }{
 	{"wide", 1040, 380, 13, true},
 	{"narrow", 350, 270, 11.5, false},
 }
 
 // dashes and markers tell the curves apart where colours do not. In pixels.
-var dashes = [][]vg.Length{nil, {9, 4}, {2, 3}, {11, 3, 2, 3}, {5, 2, 5, 6}, {1, 5}}
+var dashes = [][]float64{nil, {9, 4}, {2, 3}, {11, 3, 2, 3}, {5, 2, 5, 6}, {1, 5}}
 
-// line is the dashes and the marker of a take. Colours begin again after six takes; together with
-// these there are 36.
-func line(k int) ([]vg.Length, draw.GlyphDrawer) {
+// markers draw one each, so large that all look alike in weight.
+var markers = []func(c *canvas, color ink, at point){
+	func(c *canvas, color ink, at point) { c.dot(color, at, 3.5) },
+	func(c *canvas, color ink, at point) { c.box(at.x-3, at.y-3, 6, 6, color) },
+	func(c *canvas, color ink, at point) {
+		c.polygon(color, point{at.x, at.y - 4}, point{at.x + 4, at.y + 3}, point{at.x - 4, at.y + 3})
+	},
+	func(c *canvas, color ink, at point) {
+		const r = 4.4
+		c.polygon(color, point{at.x, at.y - r}, point{at.x + r, at.y}, point{at.x, at.y + r}, point{at.x - r, at.y})
+	},
+	func(c *canvas, color ink, at point) { c.ring(color, at, 3.5) },
+	func(c *canvas, color ink, at point) {
+		const r = 3
+		a, b := point{at.x - r, at.y - r}, point{at.x + r, at.y + r}
+		c.line(stroke{color: color, width: 1}, a, point{b.x, a.y}, b, point{a.x, b.y}, a, point{b.x, a.y})
+	},
+}
+
+// look is the line and the marker of a take. Colours begin again after six takes; together with
+// dashes and markers there are 36.
+func look(k int) (stroke, func(*canvas, ink, point)) {
 	round := k / 6
-	return dashes[(k+round)%6], markers[(k+2*round)%6]
+	return stroke{color: take(k), width: 2, dashes: dashes[(k+round)%6]}, markers[(k+2*round)%6]
 }
 
-var markers = []draw.GlyphDrawer{draw.CircleGlyph{}, draw.BoxGlyph{}, draw.PyramidGlyph{}, diamond{}, draw.RingGlyph{}, draw.SquareGlyph{}}
-
-// diamond is a filled square that stands on its corner.
-type diamond struct{}
-
-// DrawGlyph implements draw.GlyphDrawer.
-func (diamond) DrawGlyph(c *draw.Canvas, s draw.GlyphStyle, at vg.Point) {
-	r := s.Radius * 1.25
-	var p vg.Path
-	p.Move(vg.Point{X: at.X, Y: at.Y + r})
-	p.Line(vg.Point{X: at.X + r, Y: at.Y})
-	p.Line(vg.Point{X: at.X, Y: at.Y - r})
-	p.Line(vg.Point{X: at.X - r, Y: at.Y})
-	p.Close()
-	c.SetColor(s.Color)
-	c.Fill(p)
+// tick is a value on an axis; only some have a label.
+type tick struct {
+	value float64
+	label string
 }
 
-// lettering measures texts in the font that the page brings along.
-var lettering = func() text.Handler {
-	parsed, err := opentype.Parse(goregular.TTF)
-	if err != nil {
-		panic(err)
-	}
-	return text.Plain{Fonts: font.NewCache(font.Collection{{Font: face, Face: parsed}})}
-}()
-
-var face = font.Font{Typeface: "Go"}
-
-// frequencies are the ticks of a logarithmic axis from 20 Hz to 20 kHz; every multiple of a power
-// of ten, some with a label.
-type frequencies struct{ full bool }
-
-// Ticks implements plot.Ticker.
-func (f frequencies) Ticks(low, high float64) []plot.Tick {
-	var list []plot.Tick
+// frequencies are the ticks of a logarithmic axis from low to high, Hz: every multiple of a power
+// of ten; labels at the decades and both ends, or at all of 1-2-5.
+func frequencies(low, high float64, all bool) []tick {
+	var list []tick
 	for decade := 10.0; decade <= high; decade *= 10 {
 		for n := 1.0; n < 10; n++ {
 			hz := n * decade
 			if hz < low*0.999 || hz > high*1.001 {
 				continue
 			}
-			t := plot.Tick{Value: hz}
-			if n == 1 || hz == 20 || hz == 20000 || f.full && (n == 2 || n == 5) {
-				t.Label = hertz(hz)
+			t := tick{value: hz}
+			if n == 1 || hz == low || hz == high || all && (n == 2 || n == 5) {
+				t.label = hertz(hz)
 			}
 			list = append(list, t)
 		}
@@ -123,11 +107,9 @@ func hertz(hz float64) string {
 	return fmt.Sprintf("%g", hz)
 }
 
-// decades are the ticks of an axis in dB: every 10, or 20 where there are many.
-type decibels struct{}
-
-// Ticks implements plot.Ticker.
-func (decibels) Ticks(low, high float64) []plot.Tick {
+// decibels are the ticks of an axis from low to high, dB: every 10, 20 where there are many, 5
+// where there are few.
+func decibels(low, high float64) []tick {
 	step := 10.0
 	switch {
 	case high-low > 80:
@@ -135,9 +117,9 @@ func (decibels) Ticks(low, high float64) []plot.Tick {
 	case high-low <= 25:
 		step = 5
 	}
-	var list []plot.Tick
+	var list []tick
 	for v := step * math.Ceil(low/step); v <= high; v += step {
-		list = append(list, plot.Tick{Value: v, Label: minus(fmt.Sprintf("%g", v))})
+		list = append(list, tick{v, minus(fmt.Sprintf("%g", v))})
 	}
 	return list
 }
@@ -168,136 +150,145 @@ func (c curves) span() (low, high float64) {
 }
 
 // draw draws the plot at every size.
-func (c curves) draw() ([]drawing, error) {
+func (c curves) draw() []drawing {
 	var list []drawing
 	for _, s := range sizes {
-		p := plot.New()
-		p.BackgroundColor = nil
-		p.TextHandler = lettering
-		style := func(t *text.Style, size vg.Length, color ink) {
-			t.Font, t.Handler, t.Color = font.From(face, size), lettering, color
-		}
-		style(&p.Title.TextStyle, s.letter, "ink")
-		for _, a := range []*plot.Axis{&p.X, &p.Y} {
-			a.Color, a.Tick.Color = ink("soft"), ink("soft")
-			a.Width, a.Tick.Width, a.Tick.Length = 1, 1, 5
-			a.Padding = 0
-			style(&a.Tick.Label, s.letter, "soft")
-			style(&a.Label.TextStyle, s.letter, "soft")
-		}
-		p.Legend.TextStyle = p.X.Label.TextStyle
-		p.X.Scale = plot.LogScale{}
-		p.X.Tick.Marker, p.Y.Tick.Marker = frequencies{s.minor}, decibels{}
-		p.X.Label.Text, p.X.Label.Padding = "frequency, Hz", 4
-		p.Y.Label.Text, p.Y.Label.Padding = c.label, 4
-
-		g := grid{}
-		p.Add(g)
+		f := c.area(s.width, s.height, s.letter)
+		cv := new(canvas)
+		f.axes(cv, c.label, frequencies(f.lowHz, f.highHz, s.all), decibels(f.lowDB, f.highDB))
 		for k, t := range c.takes {
-			dash, marker := line(t.take)
-			stretches, err := lineOf(c.hz, t)
-			if err != nil {
-				return nil, err
+			line, marker := look(t.take)
+			for _, stretch := range f.stretches(c.hz, t.db) {
+				cv.line(line, stretch...)
 			}
-			for _, l := range stretches {
-				l.LineStyle = draw.LineStyle{Color: take(t.take), Width: 2, Dashes: dash}
-				p.Add(l)
-			}
-			if marks := c.marks(k, t); len(marks) > 0 {
-				dots, err := plotter.NewScatter(marks)
-				if err != nil {
-					return nil, err
-				}
-				dots.GlyphStyle = draw.GlyphStyle{Color: take(t.take), Radius: 3.5, Shape: marker}
-				p.Add(dots)
+			for _, at := range c.marks(k, t) {
+				marker(cv, line.color, f.at(c.hz[at], t.db[at]))
 			}
 		}
-		p.X.Min, p.X.Max = 20, 20000
-		p.Y.Min, p.Y.Max = c.span()
-
-		cv := newCanvas(s.width, s.height)
-		all := draw.Crop(draw.NewCanvas(cv, s.width, s.height), 1, -16, 1, -8)
-		p.Draw(all)
-		data := p.DataCanvas(all)
 		list = append(list, drawing{
-			Class: s.class, Width: float64(s.width), Height: float64(s.height),
-			Left: float64(data.Min.X), Right: float64(data.Max.X),
-			Top: float64(s.height - data.Max.Y), Bottom: float64(s.height - data.Min.Y),
+			Class: s.class, Width: s.width, Height: s.height,
+			Left: f.left, Right: f.right, Top: f.top, Bottom: f.bottom,
 			Body: cv.body.String(),
 		})
 	}
-	return list, nil
+	return list
 }
 
-// grid is a line for every tick, the labelled ones stronger.
-type grid struct{}
+// area is where the data of a plot stand, in pixels, and between which values.
+type area struct {
+	left, right, top, bottom float64
+	lowHz, highHz            float64
+	lowDB, highDB            float64
+	letter                   float64
+}
 
-// Plot implements plot.Plotter.
-func (grid) Plot(c draw.Canvas, p *plot.Plot) {
-	x, y := p.Transforms(&c)
-	for _, t := range p.X.Tick.Marker.Ticks(p.X.Min, p.X.Max) {
-		color := ink("faint")
-		if t.Label != "" {
-			color = "rule"
-		}
-		c.StrokeLine2(draw.LineStyle{Color: color, Width: 1}, x(t.Value), c.Min.Y, x(t.Value), c.Max.Y)
+// digit is the width of a figure over the size of the letters, in the page's font.
+const digit = 0.56
+
+// area leaves room for the labels of the axes.
+func (c curves) area(width, height, letter float64) area {
+	f := area{top: 8, right: width - 2*letter, bottom: height - 3*letter, lowHz: 20, highHz: 20000, letter: letter}
+	f.lowDB, f.highDB = c.span()
+	longest := 0
+	for _, t := range decibels(f.lowDB, f.highDB) {
+		longest = max(longest, len([]rune(t.label)))
 	}
-	for _, t := range p.Y.Tick.Marker.Ticks(p.Y.Min, p.Y.Max) {
-		color := ink("faint")
-		if t.Value == 0 {
+	f.left = 1.7*letter + digit*letter*float64(longest) + 9
+	return f
+}
+
+// at is the place of a level at a frequency.
+func (f area) at(hz, db float64) point {
+	return point{
+		f.left + (f.right-f.left)*math.Log(hz/f.lowHz)/math.Log(f.highHz/f.lowHz),
+		f.bottom - (f.bottom-f.top)*(db-f.lowDB)/(f.highDB-f.lowDB),
+	}
+}
+
+// axes draws the grid, a line for every tick and the labelled ones stronger, and the axes.
+func (f area) axes(c *canvas, levels string, hz, db []tick) {
+	soft := stroke{color: "soft", width: 1}
+	for _, t := range hz {
+		x, color, length := f.at(t.value, f.lowDB).x, ink("faint"), 2.5
+		if t.label != "" {
+			color, length = "rule", 5
+			c.label(x, f.bottom+5+f.letter*0.95, f.letter, "middle", "soft", t.label)
+		}
+		c.line(stroke{color: color, width: 1}, point{x, f.top}, point{x, f.bottom})
+		c.line(soft, point{x, f.bottom}, point{x, f.bottom + length})
+	}
+	for _, t := range db {
+		y, color := f.at(f.lowHz, t.value).y, ink("faint")
+		if t.value == 0 {
 			color = "soft"
 		}
-		c.StrokeLine2(draw.LineStyle{Color: color, Width: 1}, c.Min.X, y(t.Value), c.Max.X, y(t.Value))
+		c.line(stroke{color: color, width: 1}, point{f.left, y}, point{f.right, y})
+		c.line(soft, point{f.left - 5, y}, point{f.left, y})
+		c.label(f.left-8, y+f.letter*0.35, f.letter, "end", "soft", t.label)
 	}
+	c.line(soft, point{f.left, f.bottom}, point{f.right, f.bottom})
+	c.line(soft, point{f.left, f.bottom}, point{f.left, f.top})
+	c.label((f.left+f.right)/2, f.bottom+2.6*f.letter, f.letter, "middle", "soft", "frequency, Hz")
+	c.upright(1.05*f.letter, (f.top+f.bottom)/2, f.letter, "soft", levels)
 }
 
-// lineOf is a curve as lines, one for each stretch without a gap.
-func lineOf(hz []float64, t curve) ([]*plotter.Line, error) {
-	var list []*plotter.Line
-	var run plotter.XYs
-	flush := func() error {
+// stretches is a curve as lines, one for each stretch without a gap; what goes below the plot ends
+// at its floor.
+func (f area) stretches(hz, db []float64) [][]point {
+	var list [][]point
+	var run []point
+	flush := func() {
 		if len(run) > 1 {
-			l, err := plotter.NewLine(run)
-			if err != nil {
-				return err
-			}
-			list = append(list, l)
+			list = append(list, run)
 		}
 		run = nil
-		return nil
 	}
-	for k, v := range t.db {
+	for k, v := range db {
 		if math.IsNaN(v) {
-			if err := flush(); err != nil {
-				return nil, err
-			}
+			flush()
 			continue
 		}
-		run = append(run, plotter.XY{X: hz[k], Y: v})
+		if v >= f.lowDB {
+			if k > 0 && db[k-1] < f.lowDB {
+				run = []point{f.floor(hz[k-1], db[k-1], hz[k], v)}
+			}
+			run = append(run, f.at(hz[k], v))
+			continue
+		}
+		if k > 0 && db[k-1] >= f.lowDB {
+			run = append(run, f.floor(hz[k-1], db[k-1], hz[k], v))
+		}
+		flush()
 	}
-	err := flush()
-	return list, err
+	flush()
+	return list
 }
 
-// marks is where a curve has markers: some seven of them, each curve's beside the others'.
-func (c curves) marks(k int, t curve) plotter.XYs {
-	var list plotter.XYs
+// floor is where the line between two values crosses the plot's floor.
+func (f area) floor(hz1, db1, hz2, db2 float64) point {
+	share := (f.lowDB - db1) / (db2 - db1)
+	return f.at(hz1*math.Pow(hz2/hz1, share), f.lowDB)
+}
+
+// marks is where a curve has markers, as indices: some seven of them, each curve's beside the
+// others'.
+func (c curves) marks(k int, t curve) []int {
+	var list []int
 	low, _ := c.span()
 	step := max(1, len(c.hz)/7)
 	for at := (k*step/max(1, len(c.takes)) + step/4) % step; at < len(t.db); at += step {
 		if v := t.db[at]; !math.IsNaN(v) && v >= low {
-			list = append(list, plotter.XY{X: c.hz[at], Y: v})
+			list = append(list, at)
 		}
 	}
 	return list
 }
 
-// sample is a take's line as a legend shows it.
+// sample is a take's line as a legend shows it, 36 by 14 pixels.
 func sample(k int) string {
-	c := newCanvas(36, 14)
-	dc := draw.NewCanvas(c, 36, 14)
-	dash, marker := line(k)
-	dc.StrokeLine2(draw.LineStyle{Color: take(k), Width: 2, Dashes: dash}, 1, 7, 35, 7)
-	dc.DrawGlyph(draw.GlyphStyle{Color: take(k), Radius: 3.5, Shape: marker}, vg.Point{X: 18, Y: 7})
+	c := new(canvas)
+	line, marker := look(k)
+	c.line(line, point{1, 7}, point{35, 7})
+	marker(c, line.color, point{18, 7})
 	return c.body.String()
 }

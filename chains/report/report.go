@@ -6,12 +6,10 @@
 // It measures and renders nothing; whoever calls Write brings the results. It keeps no second truth
 // either: a number on the page is one of the results, rounded.
 //
-// Plots are laid out and drawn by gonum's plot library, onto a canvas of this package (canvas.go)
-// that writes SVG in the page's own colours and font. A library that draws in the browser would
-// show nothing on paper or without scripts, and its pixels would have to be drawn anew for a dark
-// page; the ones that were looked at cannot be read by keyboard either. The script only adds a line
-// to read values at. Every plot is drawn twice, for a desk and for a telephone, since an SVG that
-// is scaled down takes its letters with it.
+// Plots are SVG in the page's own colours and font (canvas.go). A general plotting library brings
+// its own fonts and colours, a library that draws in the browser would show nothing on paper or
+// without scripts. The script only adds a line to read values at. Every plot is drawn twice, for a
+// desk and for a telephone, since an SVG that is scaled down takes its letters with it.
 //
 // Sound is FLAC of 16 bits, dithered (sound.go): exact, and smaller than WAV. A lossy format would
 // be a tenth of that, and would add differences of its own to the ones that are to be heard.

@@ -143,6 +143,9 @@ type barView struct {
 // No counts the sections of the page.
 func (v *view) No() int { v.sections++; return v.sections }
 
+// LastKey is the digit that chooses the last take that a digit chooses.
+func (v *view) LastKey() int { return min(9, len(v.Takes)) }
+
 func newView(p Page) (*view, error) {
 	c := p.Comparison
 	v := &view{
@@ -488,10 +491,7 @@ func (v *view) plot(id, title string, c curves) (*plotView, error) {
 	if len(c.hz) == 0 || len(c.takes) == 0 {
 		return nil, nil
 	}
-	drawings, err := c.draw()
-	if err != nil {
-		return nil, fmt.Errorf("report: plot %s: %w", id, err)
-	}
+	drawings := c.draw()
 	view := &plotView{ID: id, Title: title, Unit: "dB", Drawings: drawings, Last: len(c.hz) - 1, first: c.hz[0], last: c.hz[len(c.hz)-1]}
 	data := struct {
 		Hz    []float64    `json:"hz"`
@@ -535,6 +535,7 @@ func (v *view) plot(id, title string, c curves) (*plotView, error) {
 		}
 		view.Table.Rows = append(view.Table.Rows, row)
 	}
+	var err error
 	view.Data, err = jsonOf(data)
 	return view, err
 }

@@ -330,7 +330,7 @@ func (s *sweeper) still(ctx context.Context, t *Travel, chains []*board.Chain) (
 		if d := t.Points[k+1].Loudness.Minus(t.Points[k].Loudness); !d.OK() || math.Abs(d.Value) >= step {
 			return k + 1, nil
 		}
-		p, err := s.bench.Compare(ctx, chains[k], chains[k+1])
+		p, err := s.bench.Compare(ctx, chains[k], chains[k+1], s.bench)
 		if err != nil {
 			return 0, err
 		}

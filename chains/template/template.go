@@ -20,19 +20,7 @@ var shown = [][2]string{{"fuzz", "fuzz"}, {"buffer", "buffer"}, {"echo", "delay"
 // at most; where nothing is left of it, the file asks which order sounds better.
 func Text(title string) []byte {
 	var b strings.Builder
-	title = strings.Join(strings.Fields(title), " ")
-	if title == "" {
-		title = "Which order sounds better?"
-	}
-	title = strings.Map(func(c rune) rune {
-		if c < ' ' || c >= '\u007f' && c <= '\u009f' || c == '\ufeff' {
-			return -1
-		}
-		return c
-	}, title)
-	if runes := []rune(title); len(runes) > 200 {
-		title = string(runes[:200])
-	}
+	title = oneLine(title, "Which order sounds better?")
 	line := func(text, comment string) {
 		if pad := 44 - len([]rune(text)); pad > 0 {
 			text += strings.Repeat(" ", pad)
@@ -45,7 +33,7 @@ func Text(title string) []byte {
 
 `)
 	line("drywire: 1", "the version of this language; always the first line")
-	line("title: '"+strings.ReplaceAll(title, "'", "''")+"'", "the question you want answered")
+	line("title: "+quoted(title), "the question you want answered")
 	b.WriteString("\n")
 	line("recording:", "the guitar, recorded dry: no effects, no amplifier")
 	line("  sample: riff", "a recording that comes with the program, or:")

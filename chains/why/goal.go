@@ -198,23 +198,22 @@ type GoalQuestion struct {
 func Reach(ctx context.Context, q GoalQuestion) (*Reached, error) {
 	take, _ := namedTake(q.File, q.Goal.Take)
 	than, _ := namedTake(q.File, q.Goal.Than)
-	f := newFinder(q.Question, take)
+	f := newFinder(q.Question, take, goalSeconds, goalSeconds)
 	f.q.Complaint, f.answer = &Complaint{Measure: measures.LoudnessAtEnd, Relative: true}, &Answer{}
 	r := &Reached{Goal: q.Goal, Ways: []Way{}}
 	s := &reacher{finder: f, goal: q.Goal, out: r}
+	for _, b := range []experiment.Bench{f.draft, f.normal} {
+		v, err := b.Measure(ctx, f.f.Of(than), measures.LoudnessAtEnd)
+		if err != nil {
+			return nil, err
+		}
+		f.against[b] = v[0]
+	}
 	var err error
-	if s.than[0], err = loudness(ctx, f.draft, f.f.Of(than)); err != nil {
-		return nil, err
-	}
-	if s.than[1], err = loudness(ctx, f.normal, f.f.Of(than)); err != nil {
-		return nil, err
-	}
-	f.against = s.than[1]
 	if r.Now, err = f.value(ctx, f.normal, take); err != nil {
 		return nil, err
 	}
 	if r.There = r.Now.OK() && math.Abs(r.Now.Value-q.Goal.Louder) <= within; !r.There && r.Now.OK() {
-		f.against = s.than[0]
 		if err := s.search(ctx); err != nil {
 			return nil, err
 		}
@@ -224,20 +223,15 @@ func Reach(ctx context.Context, q GoalQuestion) (*Reached, error) {
 	return r, nil
 }
 
-func loudness(ctx context.Context, b experiment.Bench, c *board.Chain) (measures.Figure, error) {
-	v, err := b.Measure(ctx, c, measures.LoudnessAtEnd)
-	if err != nil {
-		return measures.Figure{}, err
-	}
-	return v[0], nil
-}
+// goalSeconds is how much of a recording a goal is judged by, in draft as at normal quality: what is
+// found within 0.5 LU must not lie elsewhere in another stretch.
+const goalSeconds = 2
 
 // reacher works on one goal.
 type reacher struct {
 	*finder
 	goal *Goal
 	out  *Reached
-	than [2]measures.Figure // the loudness of the other take, in draft and normal quality
 
 	blind string // a limit that could not be measured, and why
 }
@@ -368,7 +362,6 @@ func abs(n int) int { return max(n, -n) }
 
 // confirm renders what was found again at normal quality, and keeps what holds.
 func (s *reacher) confirm(ctx context.Context, found []change) error {
-	s.against = s.than[1]
 	ways := make([]*Way, len(found))
 	g, inner := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
@@ -403,7 +396,7 @@ func (s *reacher) way(ctx context.Context, c change) (*Way, error) {
 		return nil, err
 	}
 	other := s.f.Of(t)
-	pair, err := s.draft.Compare(ctx, s.c.at, other)
+	pair, err := s.normal.Compare(ctx, s.c.at, other, s.draft)
 	if err != nil {
 		return nil, err
 	}

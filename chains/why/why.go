@@ -5,7 +5,8 @@
 // A cause is a block whose absence makes the complaint go away (necessary), or that brings it about
 // alone with the rest neutral (sufficient). Where two are as loud as each other, taking one out
 // takes half of it away, so pairs are taken out as well. What to do is every single change that a
-// player could make, tried at draft quality, and the best of them again at normal quality.
+// player could make, tried at draft quality on the worst second of the recording, and the best of
+// them again at normal quality on as much of it as a comparison would play.
 //
 // Start reading at Answer, then at finder.run; complaints.go is the list of what players say.
 package why
@@ -101,14 +102,15 @@ const usualMemory = 512 << 20
 
 // finder answers one question.
 type finder struct {
-	q       Question
-	f       *board.File // with a buffer more
-	take    board.Take
-	c       *changer
-	draft   experiment.Bench
-	normal  experiment.Bench
-	base    measures.Figure // at draft quality
-	against measures.Figure // what a relative complaint compares with
+	q      Question
+	f      *board.File // with a buffer more
+	take   board.Take
+	c      *changer
+	draft  experiment.Bench
+	normal experiment.Bench
+	base   measures.Figure // of the take as it is, by draft
+	// what a relative complaint compares with, by draft and by normal
+	against map[experiment.Bench]measures.Figure
 	answer  *Answer
 
 	mu          sync.Mutex
@@ -121,7 +123,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	if at < 0 {
 		return nil, fmt.Errorf("no take %q", q.Take)
 	}
-	f := newFinder(q, q.File.Takes[at])
+	f := newFinder(q, q.File.Takes[at], screened, confirmed)
 	f.answer = &Answer{
 		Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
 		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
@@ -129,24 +131,27 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	return f.answer, f.run(ctx)
 }
 
-// newFinder is for a take.
-func newFinder(q Question, t board.Take) *finder {
-	f := &finder{q: q, f: withBuffer(q.File), take: t}
-	excerpt := LoudestOf(q.Recording, q.Rate, 2)
+// How many seconds of a recording changes are screened with, its loudest, and how many the best are
+// confirmed with.
+const (
+	screened  = 1
+	confirmed = 10
+)
+
+// newFinder is for a take, with so many seconds to screen and to confirm with.
+func newFinder(q Question, t board.Take, screen, confirm float64) *finder {
+	f := &finder{q: q, f: withBuffer(q.File), take: t, against: map[experiment.Bench]measures.Figure{}}
 	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(excerpt, q.Rate, section.Draft, memory)
-	f.normal = experiment.NewBench(excerpt, q.Rate, section.Normal, memory)
+	f.draft = experiment.NewBench(LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory)
+	f.normal = experiment.NewBench(LoudestOf(q.Recording, q.Rate, confirm), q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
 	return f
 }
 
 func (f *finder) run(ctx context.Context) error {
 	a := f.answer
-	if err := f.reference(ctx); err != nil {
-		return err
-	}
-	var err error
-	if f.base, err = f.value(ctx, f.draft, f.take); err != nil {
+	err := f.reference(ctx, f.normal)
+	if err != nil {
 		return err
 	}
 	if a.Value, err = f.value(ctx, f.normal, f.take); err != nil {
@@ -156,6 +161,12 @@ func (f *finder) run(ctx context.Context) error {
 	if !a.Value.OK() || !a.Holds {
 		a.Sentence = f.nothing()
 		return nil
+	}
+	if err := f.reference(ctx, f.draft); err != nil {
+		return err
+	}
+	if f.base, err = f.value(ctx, f.draft, f.take); err != nil {
+		return err
 	}
 	changes := f.c.all()
 	a.Changes = len(changes)
@@ -196,8 +207,8 @@ func LoudestOf(d experiment.Dry, rate dsp.Hertz, seconds float64) experiment.Dry
 	return d.Each(func(x []float64) []float64 { return Loudest(x, float64(rate), seconds) })
 }
 
-// reference is the median of the other takes, for a complaint that compares.
-func (f *finder) reference(ctx context.Context) error {
+// reference is the median of the other takes by a bench, for a complaint that compares.
+func (f *finder) reference(ctx context.Context, b experiment.Bench) error {
 	if !f.q.Complaint.Relative {
 		return nil
 	}
@@ -212,7 +223,7 @@ func (f *finder) reference(ctx context.Context) error {
 		}
 	}
 	for _, t := range others {
-		v, err := f.draft.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
+		v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
 		if err != nil {
 			return err
 		}
@@ -221,11 +232,11 @@ func (f *finder) reference(ctx context.Context) error {
 		}
 	}
 	if len(all) == 0 {
-		f.against = measures.None("there is nothing else to compare with")
+		f.against[b] = measures.None("there is nothing else to compare with")
 		return nil
 	}
 	slices.Sort(all)
-	f.against = measures.Figure{Value: (all[(len(all)-1)/2] + all[len(all)/2]) / 2}
+	f.against[b] = measures.Figure{Value: (all[(len(all)-1)/2] + all[len(all)/2]) / 2}
 	return nil
 }
 
@@ -243,7 +254,7 @@ func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (m
 		return measures.Figure{}, err
 	}
 	if f.q.Complaint.Relative {
-		v[0] = v[0].Minus(f.against)
+		v[0] = v[0].Minus(f.against[b])
 		if f.q.Complaint.Either {
 			v[0].Value = math.Abs(v[0].Value)
 		}
@@ -511,12 +522,12 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 			chosen = append([]change{{text: x.text + ", and " + y.text, sort: "two", do: func(t board.Take) board.Take { return y.do(x.do(t)) }}}, chosen...)
 		}
 	}
-	confirmed := make([]*Fix, len(chosen))
+	sure := make([]*Fix, len(chosen))
 	g, inner := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k, c := range chosen {
 		g.Go(func() (err error) {
-			confirmed[k], err = f.confirmed(inner, c)
+			sure[k], err = f.confirmChange(inner, c)
 			f.one()
 			return err
 		})
@@ -524,7 +535,7 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	if err := g.Wait(); err != nil {
 		return err
 	}
-	for _, fix := range confirmed {
+	for _, fix := range sure {
 		if fix != nil {
 			a.Fixes = append(a.Fixes, *fix)
 		}
@@ -567,9 +578,9 @@ func byWorth(curesX, curesY bool, gainX, gainY float64, plugsX, plugsY int) int 
 	return cmp.Compare(gainY/float64(2+plugsY), gainX/float64(2+plugsX))
 }
 
-// confirmed simulates a change at normal quality; nil where nothing is left of it. What else
-// changes is looked at in draft, as the facts of every comparison are.
-func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
+// confirmChange simulates a change at normal quality; nil where nothing is left of it. What test signals
+// tell of what else changes is looked at in draft, as in every comparison.
+func (f *finder) confirmChange(ctx context.Context, c change) (*Fix, error) {
 	t := c.do(f.take)
 	t.Name = clipped(c.text, 60)
 	v, err := f.value(ctx, f.normal, t)
@@ -583,7 +594,7 @@ func (f *finder) confirmed(ctx context.Context, c change) (*Fix, error) {
 	if fix.Gain < f.worth() || !v.OK() && !fix.Cures {
 		return nil, nil
 	}
-	pair, err := f.draft.Compare(ctx, f.c.at, f.f.Of(t))
+	pair, err := f.normal.Compare(ctx, f.c.at, f.f.Of(t), f.draft)
 	if err != nil {
 		return nil, err
 	}

@@ -55,20 +55,11 @@ func (w *Wiring) Deck(tone dsp.Tone) string {
 // DeckOf prints the one section that holds the input of the named block, with its driving source
 // under the name Vdry.
 func (w *Wiring) DeckOf(block string, tone dsp.Tone) (string, error) {
-	all := w.Chain.Every()
-	k := slices.IndexFunc(all, func(b board.Placed) bool { return b.Name == block })
-	if k < 0 {
-		var names []string
-		for _, b := range all {
-			names = append(names, b.Name)
-		}
-		hint := ""
-		if near := yamltext.Nearest(block, names); near != "" {
-			hint = fmt.Sprintf("; did you mean %q?", near)
-		}
-		return "", fmt.Errorf("no block %q in take %q%s (there are: %s)", block, w.Chain.Take, hint, strings.Join(names, ", "))
+	b, err := placedIn(w.Chain, block)
+	if err != nil {
+		return "", err
 	}
-	in := all[k].In()
+	in := b.In()
 	n := w.Section(in)
 	inputs := n.Inputs()
 	if len(inputs) == 0 {
@@ -84,6 +75,39 @@ func (w *Wiring) DeckOf(block string, tone dsp.Tone) (string, error) {
 		comments = append(comments, fmt.Sprintf("The stage output %s rests.", circuit.SPICEName(in)))
 	}
 	return w.deck([]*circuit.Netlist{n}, inputs[0], nil, tone, comments), nil
+}
+
+// placedIn is the block of that name in a chain. The error names the nearest.
+func placedIn(c *board.Chain, block string) (board.Placed, error) {
+	all := c.Every()
+	var names []string
+	for _, b := range all {
+		if b.Name == block {
+			return b, nil
+		}
+		names = append(names, b.Name)
+	}
+	hint := ""
+	if near := yamltext.Nearest(block, names); near != "" {
+		hint = fmt.Sprintf("; did you mean %q?", near)
+	}
+	return board.Placed{}, fmt.Errorf("no block %q in take %q%s (there are: %s)", block, c.Take, hint, strings.Join(names, ", "))
+}
+
+// Subckt prints a block of the chain, at its settings there, as a .subckt: see blocks.Deck. The
+// error names the nearest block, or says why no deck can hold this one.
+func Subckt(c *board.Chain, block string) (string, error) {
+	b, err := placedIn(c, block)
+	if err != nil {
+		return "", err
+	}
+	switch {
+	case b.Piece != nil:
+		return "", fmt.Errorf("%s is a switcher: what is in its loops is between its parts", block)
+	case b.Cabinet != nil:
+		return "", fmt.Errorf("%s has an impulse response, which no deck can hold", block)
+	}
+	return blocks.Deck(b.Kind, b.Settings, circuit.SPICEName(block))
 }
 
 // sourceComment says what voltage the recording is.

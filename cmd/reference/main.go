@@ -10,6 +10,8 @@
 //	go run ./cmd/reference -store chains/testdata/reference
 //	go run ./cmd/reference -moving                    knobs that are turned; with
 //	                                                  -store chains/render/testdata/moving stored
+//	go run ./cmd/reference -own                       decks of the kind circuit, run as they are; with
+//	                                                  -store chains/testdata/decks stored
 //	go run ./cmd/reference -decks dsp/circuit/testdata
 //	go run ./cmd/reference -stress 10000000           does the solver ever fail?
 //	go run ./cmd/reference -speed                     against the simulator, at the same accuracy
@@ -53,7 +55,7 @@ type options struct {
 
 	rate, length       float64
 	suite, speed, deck bool
-	gain, moving       bool
+	gain, moving, own  bool
 	noise, events      bool
 	seed               uint64
 	count, jobs        int
@@ -75,6 +77,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	f.BoolVar(&o.suite, "suite", false, "check the fixed list of cases")
 	f.BoolVar(&o.gain, "gain", false, "with -count: the gain blocks in turn, not the fuzz")
 	f.BoolVar(&o.moving, "moving", false, "check, or with -store keep, the cases whose knobs are turned")
+	f.BoolVar(&o.own, "own", false, "check, or with -store keep, the cases of decks of one's own")
 	f.BoolVar(&o.noise, "noise", false, "with -count: noise ledgers of random chains against injected noise")
 	f.BoolVar(&o.events, "events", false, "verdicts on what is known to be heard or not, on the recordings named, or on the shipped ones")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of random cases")
@@ -154,6 +157,8 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		}
 	case o.suite:
 		cases = Suite()
+	case o.own:
+		cases = own()
 	}
 	version, err := Version(ctx)
 	if err != nil {
@@ -167,8 +172,11 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		return 0
 	case o.store != "":
 		cases := stored()
-		if o.moving {
+		switch {
+		case o.moving:
 			cases = moving()
+		case o.own:
+			cases = own()
 		}
 		if err := store(ctx, o.store, cases, version, out); err != nil {
 			return fail(err)

@@ -180,7 +180,7 @@ func (e bjt) card(d *deckWriter, name string, nodes []string) {
 		opt("ISC", float64(q.Isc))
 		opt("NC", q.NC)
 	}
-	if d.Noise {
+	if d.Noise || d.flicker {
 		opt("KF", 2*Charge*float64(q.Flicker))
 	}
 	opt("CJE", float64(q.Cje))

@@ -1,6 +1,10 @@
 package circuit
 
-import "fmt"
+import (
+	"fmt"
+
+	"drywire/dsp"
+)
 
 // clamp is a one-port that conducts like a junction above hi and below lo: the output stage of an
 // op-amp that meets its rails. Its junctions are a means of modelling and make no noise.
@@ -15,6 +19,11 @@ const (
 	// millionth of what gmin carries.
 	clampFar = 2
 )
+
+// Clamp lets the voltage from a to b go no further than lo and hi.
+func (n *Netlist) Clamp(name, a, b string, lo, hi dsp.Volt) {
+	n.add(name, clamp{float64(lo), float64(hi)}, a, b)
+}
 
 func (e clamp) values() []float64 { return []float64{e.lo, e.hi} }
 

@@ -9,6 +9,12 @@ import (
 // flowing from a to b. It gives an op-amp its slew rate.
 type limiter struct{ gm, imax float64 } // S, A
 
+// Limiter is a transconductance gm, in S, from the voltage between p and m to a current from a to b
+// that saturates at most, in A.
+func (n *Netlist) Limiter(name, a, b, p, m string, gm, most float64) {
+	n.add(name, limiter{positive(name, gm), positive(name, most)}, a, b, p, m)
+}
+
 func (e limiter) values() []float64 { return []float64{e.gm, e.imax} }
 
 func (e limiter) ports(nodes []int) []port {

@@ -47,6 +47,7 @@ type part struct {
 	name, owner string
 	nodes       []int // its terminals
 	kind        int   // index into kinds
+	order       int   // how many were there before it was added
 	element
 }
 
@@ -99,7 +100,7 @@ func (n *Netlist) add(name string, e element, nodes ...string) {
 		panic(fmt.Sprintf("circuit: element name %q is empty or used twice", name))
 	}
 	n.names[name] = true
-	p := &part{name: name, owner: n.Owner, kind: kindOf(e), element: e}
+	p := &part{name: name, owner: n.Owner, kind: kindOf(e), order: len(n.parts), element: e}
 	for _, node := range nodes {
 		p.nodes = append(p.nodes, n.node(node))
 	}

@@ -46,12 +46,12 @@ func (n *Netlist) OpAmp(name, plus, minus, out string, a OpAmp) {
 	n.ColdR(name+".rp", pole, Ground, dsp.Ohm(a.Gain/gm))
 	n.C(name+".cp", pole, Ground, c)
 	if a.Slew > 0 {
-		n.add(name+".gm", limiter{gm, a.Slew * c}, Ground, pole, in, minus)
+		n.Limiter(name+".gm", Ground, pole, in, minus, gm, a.Slew*c)
 	} else {
 		n.G(name+".gm", Ground, pole, in, minus, gm)
 	}
 	if rails {
-		n.add(name+".clamp", clamp{float64(a.Lo), float64(a.Hi)}, pole, Ground)
+		n.Clamp(name+".clamp", pole, Ground, a.Lo, a.Hi)
 	}
 	n.E(name+".e", buffered, Ground, pole, Ground, 1)
 	n.ColdR(name+".rout", buffered, out, a.Rout)

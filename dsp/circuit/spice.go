@@ -54,7 +54,8 @@ func spiceElement(letter, name string) string {
 type deckWriter struct {
 	Deck
 	strings.Builder
-	models map[string]string
+	models  map[string]string
+	flicker bool // print that of transistors
 }
 
 // card writes a card: letter and name, nodes, and the rest.

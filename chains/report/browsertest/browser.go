@@ -3,6 +3,7 @@
 package browsertest
 
 import (
+	"bytes"
 	"context"
 	"encoding/base64"
 	"encoding/binary"
@@ -201,6 +202,12 @@ func (b *Browser) Scheme(name string) {
 func (b *Browser) Picture(file string, width int) {
 	b.t.Helper()
 	b.Resize(width, b.Int("document.documentElement.scrollHeight"))
+	b.Shot(file)
+}
+
+// Shot writes what the window shows as a PNG.
+func (b *Browser) Shot(file string) {
+	b.t.Helper()
 	b.Do(chromedp.Sleep(300 * time.Millisecond)) // for what moves to its place
 	png, err := chromedp.Run(b.Context, chromedp.CaptureScreenshot())
 	if err != nil {
@@ -209,6 +216,16 @@ func (b *Browser) Picture(file string, width int) {
 	if err := os.WriteFile(file, png, 0o644); err != nil {
 		b.t.Fatal(err)
 	}
+}
+
+// PaperPages is on how many pages of A4 the page is printed.
+func (b *Browser) PaperPages() int {
+	b.t.Helper()
+	r, err := chromedp.Call(b.Context, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: 8.27, PaperHeight: 11.69})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return bytes.Count([]byte(r.Data), []byte("/Type /Page\n"))
 }
 
 // Console is what the page has said on the console up to now, and what the browser said there of

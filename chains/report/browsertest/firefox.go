@@ -26,6 +26,9 @@ type Firefox struct {
 	id   int
 }
 
+// narrow lets the window be as narrow as a telephone.
+const narrow = "#main-window, body { min-width: 0 !important; }\n#navigator-toolbox { display: none !important; }\n"
+
 // OpenFirefox opens an address, some pixels wide and high, until the test ends.
 func OpenFirefox(t testing.TB, address string, width, height int) *Firefox {
 	t.Helper()
@@ -42,6 +45,13 @@ func OpenFirefox(t testing.TB, address string, width, height int) *Firefox {
 	profile := t.TempDir()
 	prefs := fmt.Sprintf("user_pref(\"marionette.port\", %d);\nuser_pref(\"media.autoplay.default\", 0);\nuser_pref(\"media.autoplay.blocking_policy\", 0);\n"+
 		"user_pref(\"datareporting.policy.dataSubmissionEnabled\", false);\nuser_pref(\"app.update.enabled\", false);\n", port)
+	prefs += "user_pref(\"toolkit.legacyUserProfileCustomizations.stylesheets\", true);\n"
+	if err := os.Mkdir(filepath.Join(profile, "chrome"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(profile, "chrome", "userChrome.css"), []byte(narrow), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	if err := os.WriteFile(filepath.Join(profile, "user.js"), []byte(prefs), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -65,13 +75,51 @@ func OpenFirefox(t testing.TB, address string, width, height int) *Firefox {
 		t.Fatal("the browser never listens: ", err)
 	}
 	t.Cleanup(func() { f.conn.Close() })
-	f.conn.SetDeadline(time.Now().Add(4 * time.Minute))
 	f.in = bufio.NewReader(f.conn)
 	f.message() // its greeting
 	f.ask("WebDriver:NewSession", map[string]any{})
+	f.Go(address, width, height)
+	return f
+}
+
+// text is an answer that is a text, or holds one.
+func (f *Firefox) text(answer json.RawMessage) string {
+	f.t.Helper()
+	var v struct{ Value string }
+	if err := json.Unmarshal(answer, &v); err != nil {
+		f.t.Fatal(err)
+	}
+	return v.Value
+}
+
+// Back comes back to the page from a tab that it has opened, as a reader does.
+func (f *Firefox) Back() {
+	f.t.Helper()
+	f.ask("WebDriver:SwitchToWindow", map[string]any{"handle": f.text(f.ask("WebDriver:GetWindowHandle", map[string]any{})), "focus": true})
+}
+
+// Go opens another address in the same browser, some pixels wide and high, and closes the tabs that
+// the page has opened.
+func (f *Firefox) Go(address string, width, height int) {
+	f.t.Helper()
+	own := f.text(f.ask("WebDriver:GetWindowHandle", map[string]any{}))
+	var all []string
+	if err := json.Unmarshal(f.ask("WebDriver:GetWindowHandles", map[string]any{}), &all); err != nil {
+		f.t.Fatal(err)
+	}
+	for _, handle := range all {
+		if handle != own {
+			f.ask("WebDriver:SwitchToWindow", map[string]any{"handle": handle})
+			f.ask("WebDriver:CloseWindow", map[string]any{})
+		}
+	}
+	f.ask("WebDriver:SwitchToWindow", map[string]any{"handle": own, "focus": true})
+	f.conn.SetDeadline(time.Now().Add(4 * time.Minute))
 	f.ask("WebDriver:SetWindowRect", map[string]any{"width": width, "height": height})
 	f.ask("WebDriver:Navigate", map[string]any{"url": address})
-	return f
+	if wide, _ := f.Eval("innerWidth").(float64); wide > float64(width)+1 {
+		f.t.Fatalf("the page is %g pixels wide, want %d", wide, width)
+	}
 }
 
 func (f *Firefox) message() json.RawMessage {
@@ -127,7 +175,7 @@ func (f *Firefox) Eval(expression string) any {
 // Wait waits for an expression to become truthy.
 func (f *Firefox) Wait(expression string) {
 	f.t.Helper()
-	for range 400 {
+	for range 1200 {
 		if f.Eval("Boolean("+expression+")") == true {
 			return
 		}
@@ -141,6 +189,7 @@ const (
 	FirefoxTab   = "\ue004"
 	FirefoxEnter = "\ue007"
 	FirefoxDown  = "\ue015"
+	FirefoxPage  = "\ue00f" // page down
 )
 
 // Press presses keys, one after the other.

@@ -2,36 +2,49 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"drywire/blocks"
+	"drywire/chains/file"
+	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
 
 func blocksCommand(s streams) *cobra.Command {
 	return &cobra.Command{
-		Use:   "blocks [KIND]",
+		Use:   "blocks [KIND | DECK.cir]",
 		Short: "What blocks there are, and what each of them models",
 		Long: `Blocks lists the kinds of block that a chain file can name. With a KIND it shows its knobs with
 units, ranges and defaults, its impedances, what the model contains, what it leaves out, and
-where its values come from.`,
+where its values come from. With a SPICE deck of your own, whose name ends in .cir, it shows the
+same of the block of the kind circuit that the deck makes, or what is wrong with the deck.`,
 		Example: `  drywire blocks
-  drywire blocks fuzz`,
+  drywire blocks fuzz
+  drywire blocks circuit`,
 		Args:              atMostOne("kind"),
 		ValidArgsFunction: completeKind,
 		RunE: func(_ *cobra.Command, args []string) error {
-			if len(args) == 0 {
+			switch {
+			case len(args) == 0:
 				listBlocks(s)
+				return nil
+			case args[0] == blocks.CircuitKind:
+				showCircuits(s)
+				return nil
+			case strings.HasSuffix(args[0], ".cir"):
+				k, err := produce.Decks(disk{".", s.read})(args[0])
+				if err != nil {
+					return err
+				}
+				showBlock(s, k)
 				return nil
 			}
 			k := blocks.Find(args[0])
 			if k == nil {
-				var names []string
-				for _, k := range blocks.Kinds() {
-					names = append(names, k.Name)
-				}
+				names := kindNames()
 				return misuse{unknown("kind of block", args[0], names, "there are "+strings.Join(names, ", "))}
 			}
 			showBlock(s, k)
@@ -40,13 +53,41 @@ where its values come from.`,
 	}
 }
 
+// kindNames is every kind of block, those that a deck makes among them.
+func kindNames() []string {
+	names := append(file.KindNames(blocks.Kinds()), blocks.CircuitKind)
+	slices.Sort(names)
+	return names
+}
+
 func listBlocks(s streams) {
 	t := table{header: []string{"kind", "what it is"}}
-	for _, k := range blocks.Kinds() {
-		t.row(k.Name, clip(k.Brief, 84))
+	for _, name := range kindNames() {
+		brief := blocks.CircuitBrief
+		if k := blocks.Find(name); k != nil {
+			brief = k.Brief
+		}
+		t.row(name, clip(brief, 84))
 	}
 	t.print(s.out)
 	s.printf("\ndrywire blocks KIND shows the knobs of one.\n")
+}
+
+// showCircuits shows how a deck becomes a block, and one that comes with the program.
+func showCircuits(s streams) {
+	name := blocks.SampleDecks()[0]
+	paragraph(s.out, blocks.CircuitKind+": ", blocks.CircuitBrief, width)
+	s.printf("\n")
+	for _, l := range []string{
+		"The deck has one .subckt with the pins in and out, gnd, and vcc where it takes a supply (vee for one below ground).",
+		"A parameter from 0 to 1 is a dial from 0 to 10. Any other needs a comment with its range: * knob r 10k 1meg ohm: what it does",
+		"Cards: R, C, L, V, I, E, G, F, D, Q, B as drywire netlist prints them, X, .param, .model of D, NPN and PNP. Anything else is refused, with its place.",
+		"drywire netlist FILE --block NAME prints a block as such a deck; drywire blocks my-pedal.cir shows the knobs of one, and its impedances.",
+	} {
+		paragraph(s.out, "  - ", l, width)
+	}
+	s.printf("\nIn a chain file\n  blocks:\n    mine: {kind: circuit, file: my-pedal.cir}\n    %s: {kind: circuit, sample: %[1]s}\n", name)
+	s.printf("\nThe deck of the sample %s\n\n%s", name, blocks.SampleDeck(name))
 }
 
 func showBlock(s streams, k *blocks.Kind) {
@@ -96,7 +137,11 @@ func showBlock(s streams, k *blocks.Kind) {
 			paragraph(s.out, "  - ", l, width)
 		}
 	}
-	s.printf("\nIn a chain file\n  blocks:\n    %s: {kind: %s%s}\n", k.Name, k.Name, example(k))
+	source := ""
+	if k.Hash != "" {
+		source = ", file: my-pedal.cir"
+	}
+	s.printf("\nIn a chain file\n  blocks:\n    %s: {kind: %s%s%s}\n", k.Name, k.Name, source, example(k))
 }
 
 // width is how many columns a terminal has at least; no table is wider.

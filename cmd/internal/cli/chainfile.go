@@ -14,6 +14,7 @@ import (
 	"drywire/chains"
 	"drywire/chains/board"
 	"drywire/chains/edit"
+	"drywire/chains/file"
 	"drywire/cmd/internal/files"
 	"drywire/cmd/internal/inputs"
 	"drywire/cmd/internal/produce"
@@ -90,6 +91,9 @@ func (f *chainFile) inputs() []string {
 	for _, c := range f.Cabinets {
 		all = append(all, f.disk.Path(c.Path))
 	}
+	for _, path := range f.Decks {
+		all = append(all, f.disk.Path(path))
+	}
 	return all
 }
 
@@ -143,6 +147,11 @@ func (d disk) Open(path string) (*samples.Reader, func(), error) {
 // mostPiped is how much of a recording is read from a pipe: a day of 24 bits at 48 kHz and some.
 const mostPiped = 16 << 30
 
+// Text implements produce.Folder.
+func (d disk) Text(path string, most int64) ([]byte, error) {
+	return d.read.Text(d.Path(path), most)
+}
+
 // Named implements produce.Folder.
 func (d disk) Named(path string) (*samples.Reader, func(), error) {
 	var held *inputs.File
@@ -194,7 +203,7 @@ func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) 
 		if err != nil {
 			return nil, d, fmt.Errorf("standard input: %w", err)
 		}
-		text, err = parseChainFile("standard input", src)
+		text, err = parseChainFile("standard input", src, produce.Decks(d))
 		return text, d, err
 	}
 	src, err := d.read.Text(path, mostRead)
@@ -213,15 +222,16 @@ func openChainFile(s streams, path string) (text *edit.Text, d disk, err error) 
 		return nil, d, fmt.Errorf("%w%s", err, hint)
 	}
 	d.folder = filepath.Dir(path)
-	text, err = parseChainFile(path, src)
+	text, err = parseChainFile(path, src, produce.Decks(d))
 	return text, d, err
 }
 
-func parseChainFile(name string, src []byte) (*edit.Text, error) {
+// parseChainFile parses a chain file; decks reads those of its own, nil where it can have none.
+func parseChainFile(name string, src []byte, decks file.Decks) (*edit.Text, error) {
 	if bytes.HasPrefix(src, []byte("RIFF")) {
 		return nil, misusef("%s is a WAV file, not a chain file; a chain file names its recording, or give one with --recording", name)
 	}
-	return edit.Read(name, src)
+	return edit.ReadWith(name, src, decks)
 }
 
 // take is the take of that name, or the first; assumed says that it was not named and there are

@@ -127,7 +127,8 @@ func command(s streams, args []string) *cobra.Command {
 to compare, and writes them as WAV files of equal loudness. A chain file says what is plugged
 into what. Source and load are solved together, in volts: what a fuzz does to a guitar, and the
 guitar to the fuzz, is in the sound.`,
-		Example: `  drywire demo                            hear four takes of one riff
+		Example: `  drywire                                 choose a question, or build your board, in a browser
+  drywire demo                            hear four takes of one riff
   drywire new my-chain.yaml               a chain file of your own to start from
   drywire check my-chain.yaml             what is wired to what
   drywire compare my-chain.yaml -o takes  hear every take of it`,
@@ -138,7 +139,7 @@ guitar to the fuzz, is in the sound.`,
 	}
 	root.RunE = func(cmd *cobra.Command, args []string) error {
 		if len(args) == 0 {
-			return cmd.Help()
+			return runStart(cmd.Context(), s, startOptions{})
 		}
 		return noCommand(root, args[0])
 	}
@@ -160,7 +161,7 @@ guitar to the fuzz, is in the sound.`,
 		return noFlag(cmd, err)
 	})
 	root.AddCommand(
-		demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
+		startCommand(s), demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), reportCommand(s), netlistCommand(s),
 		whyCommand(s), sweepCommand(s), huntCommand(s), sheetCommand(s), powerCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),

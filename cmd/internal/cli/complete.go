@@ -42,7 +42,7 @@ func completeQuality(*cobra.Command, []string, string) ([]string, cobra.ShellCom
 
 func completeKind(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	var words []string
-	for _, k := range blocks.Kinds() {
+	for _, k := range append(slices.Clone(blocks.Kinds()), blocks.AnyCircuit()) {
 		if len(args) == 0 {
 			words = append(words, k.Name+"\t"+k.Brief)
 		}

@@ -65,7 +65,7 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 		return err
 	}
 	name := demoChain + ".yaml"
-	parsed, err := parseChainFile(name, text)
+	parsed, err := parseChainFile(name, text, nil)
 	if err != nil {
 		return err
 	}

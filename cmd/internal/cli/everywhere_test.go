@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -48,7 +49,7 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 		if b.take != "" {
 			take = []string{"--take", b.take}
 		}
-		for _, args := range [][]string{
+		questions := [][]string{
 			{"swaps", path, "--seconds", "0.2", "--quality", "draft"},
 			{"rank", path, "--seconds", "0.2", "--most", "2"},
 			{"noise", path},
@@ -62,18 +63,25 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 			{"hunt", path, "--plan"},
 			{"netlist", path},
 			{"render", path, "--quality", "draft", "-o", filepath.Join(dir, "take.wav")},
-		} {
+		}
+		if b.file == "big-board" {
+			questions = append(questions, longer(t, dir, path, src)...)
+		}
+		for _, args := range questions {
 			switch command := args[0]; {
 			case command == "power" && !bytes.Contains(src, []byte("\nsupplies:")):
 				continue
 			case command == "presets" && !bytes.Contains(src, []byte("\npresets:")):
 				continue
-			case command != "presets" && command != "ladder" && command != "check" && command != "power":
+			case !slices.Contains([]string{"presets", "ladder", "check", "power", "compare", "report", "lesson", "sweep"}, command):
 				args = append(args, take...)
 			}
 			var out, said bytes.Buffer
 			if code := Run(t.Context(), args, strings.NewReader(""), &out, &said); code != 0 || out.Len() == 0 {
 				t.Errorf("%s %s: exit %d\n%s", strings.Join(args, " "), b.take, code, said.String())
+			}
+			if lines := bytes.Count(out.Bytes(), []byte("\n")); lines > screenLines && (args[0] == "measure" || args[0] == "ladder") {
+				t.Errorf("%s %s: %d lines are more than a screen", strings.Join(args, " "), b.take, lines)
 			}
 			if args[0] == "netlist" { // a circuit, part by part
 				continue
@@ -82,5 +90,28 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 				t.Errorf("%s %s names parts: %q", strings.Join(args, " "), b.take, parts)
 			}
 		}
+	}
+}
+
+// longer is the questions that take longest, of half a second of sound: the report and the
+// comparison of the first two takes.
+func longer(t *testing.T, dir, path string, src []byte) [][]string {
+	tone := filepath.Join(dir, "tone.wav")
+	toneFile(t, tone, 0.5, 196)
+	third := bytes.Index(src, []byte("  - {name: harbour, preset"))
+	two := filepath.Join(dir, "two.yaml")
+	if third < 0 {
+		t.Fatal("the third take has another name")
+	}
+	if err := os.WriteFile(two, src[:third], 0o600); err != nil {
+		t.Fatal(err)
+	}
+	short := func(args ...string) []string { return append(args, "--quality", "draft", "--recording", tone) }
+	return [][]string{
+		{"why", path, "--complaint", "thin", "--recording", tone},
+		short("sweep", path, "--knob", "squash.level", "--take", "monologue"),
+		short("compare", path, "--take", "monologue", "--take", "market", "-o", filepath.Join(dir, "takes")),
+		short("report", two, "-o", filepath.Join(dir, "report.html")),
+		{"lesson", "--from", path, "-o", filepath.Join(dir, "lesson.html")},
 	}
 }

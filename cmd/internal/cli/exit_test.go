@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -40,7 +41,7 @@ func TestFullStandardOutput(t *testing.T) {
 		done++
 	}
 	for _, c := range calls(t) {
-		if testing.Short() && (c.name == "demo" || c.name == "compare" || c.name == "report") {
+		if depth() == few && slices.Contains([]string{"demo", "compare", "report", "why", "swaps", "presets", "lesson"}, c.name) {
 			continue
 		}
 		args := line(c.text, dir, out, false)
@@ -50,7 +51,7 @@ func TestFullStandardOutput(t *testing.T) {
 		}
 	}
 	t.Logf("%d command lines", done)
-	if done < 45 && !testing.Short() {
+	if done < 45 && depth() != few {
 		t.Errorf("only %d command lines", done)
 	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/measures"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -30,6 +31,7 @@ thing is plugged into the next, how loud the signal is (from its average to its 
 noise is when nobody plays, and the two ceilings of what it goes into: where that begins to colour
 (thin) and where it breaks up (heavy). All of it is voltage, in dBu: 0 dBu is 0.775 V.
 
+Above it stands what breaks up at the loudest of the recording.
 Read it from left to right, or from top to bottom: a block that lets the noise rise more than the
 signal costs you quiet; a signal that goes over a ceiling breaks up there, as a fuzz should and an
 echo should not. drywire measure --help defines the figures.
@@ -111,6 +113,17 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 	}
 	s.printf("%s\n", titleOf(f))
 	f.describe(s, list...)
+	s.printf("\n")
+	for _, t := range l.Takes {
+		var blocks []string
+		var headroom []measures.Figure
+		for _, r := range t.Rungs {
+			blocks, headroom = append(blocks, r.Into), append(headroom, r.HeadroomDB)
+		}
+		if said := breaksUp(blocks, headroom); said != "" {
+			paragraph(s.out, "", t.Take+": "+strings.ToLower(said[:1])+said[1:], width)
+		}
+	}
 	s.printf("\n%s", l.Text())
 	return nil
 }

@@ -34,10 +34,12 @@ func learnCommand(s streams) *cobra.Command {
 heard, see what was measured and why; then the board itself, as drywire listen has it, with a goal
 that is judged by measuring it; then a question on another board.
 
-Without a NAME it takes the next lesson. What went wrong comes back before that, after a day, three
-days, a week and three weeks, until it has gone well each time. What was answered is kept on this
-machine, in one file that you can read and delete: lessons.txt in the folder drywire of the state
-folder ($XDG_STATE_HOME, or ~/.local/state). --list prints where you are, and where that file is.
+Without a NAME it takes the next lesson. What went wrong comes back before that in a drill of a few
+questions, after a day, three days, a week and three weeks, until it has gone well each time; with
+it come questions of other lessons in which you are tempted by the same wrong idea. What was
+answered is kept on this machine, in one file that you can read and delete: lessons.txt in the
+folder drywire of the state folder ($XDG_STATE_HOME, or ~/.local/state). --list prints where you
+are, and where that file is.
 
 The page is for this machine alone, and for those who have its address, which is a new one every
 time. Ctrl-C ends it. Changes to the board are not kept.`,
@@ -60,8 +62,8 @@ time. Ctrl-C ends it. Changes to the board are not kept.`,
 }
 
 func runLearn(ctx context.Context, s streams, o learnOptions) error {
-	if o.port < 0 || o.port > 65535 {
-		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
+	if err := portIn(o.port); err != nil {
+		return err
 	}
 	course, err := lessons.Course()
 	if err != nil {
@@ -75,23 +77,17 @@ func runLearn(ctx context.Context, s streams, o learnOptions) error {
 	if err != nil {
 		return err
 	}
-	var names []string
-	for _, l := range course {
-		names = append(names, l.Name)
-	}
 	if o.list {
 		printCourse(s, course, progress, time.Now())
 		return nil
 	}
-	review := ""
 	if o.name == "" {
-		next, back := progress.Next(names, time.Now())
-		if next == "" {
+		if items := progress.Drill(course, time.Now()); len(items) > 0 {
+			return serveDrill(ctx, s, o, items, progress)
+		}
+		if o.name = progress.Next(course); o.name == "" {
 			s.printf("You have been through the whole course, and nothing is due to come back. drywire learn NAME takes a\nlesson again; drywire learn --list has them.\n")
 			return nil
-		}
-		if o.name = next; back != nil {
-			review = "This lesson comes back: " + slip(back.Wrong)
 		}
 	}
 	l, loader, err := readLesson(s, o.name)
@@ -106,66 +102,101 @@ func runLearn(ctx context.Context, s streams, o learnOptions) error {
 	if len(p.Faults) > 0 {
 		return fmt.Errorf("lesson %s does not hold:\n  %s", l.Name, strings.Join(p.Faults, "\n  "))
 	}
-	return serveLesson(ctx, s, o, p, progress, review)
+	return serveLesson(ctx, s, o, p, progress)
 }
 
-// slip is what went wrong, in words.
-func slip(a learn.Answer) string {
-	if a.Step == "heard" {
-		return fmt.Sprintf("you heard “%s”.", a.Said)
+// slip is why a question is asked again, in words.
+func slip(it learn.Item) string {
+	switch {
+	case it.Wrong == nil:
+		return fmt.Sprintf("It was asked because “%s” is tempting here as well.", it.Idea)
+	case it.Step == "heard":
+		take, _, _ := strings.Cut(it.Wrong.Said, ": ")
+		if take == "neither" {
+			take = "no difference"
+		}
+		return fmt.Sprintf("The last time, you heard “%s”.", take)
+	case it.Idea != "":
+		return fmt.Sprintf("The last time, you thought “%s”. Behind that is the idea that %s.", it.Wrong.Said, it.Idea)
 	}
-	return fmt.Sprintf("you thought “%s”.", a.Said)
+	return fmt.Sprintf("The last time, you thought “%s”.", it.Wrong.Said)
 }
 
-// serveLesson serves a lesson and its board until the context ends.
-func serveLesson(ctx context.Context, s streams, o learnOptions, p *produce.Proved, progress *learn.Progress, review string) error {
+// serveDrill serves a drill, beside the board of its first question.
+func serveDrill(ctx context.Context, s streams, o learnOptions, items []learn.Item, progress *learn.Progress) error {
+	s.say("drywire: preparing what comes back")
+	d := report.Drill{Version: Version, Hearing: hearing}
+	for _, it := range items {
+		if it.Step == "heard" {
+			b, _, err := produce.LessonBench(ctx, nil, it.Name+".yaml", it.Board)
+			if err != nil {
+				return err
+			}
+			if d.Heard, err = b.Hear(ctx, it.Hear); err != nil {
+				return err
+			}
+			d.Rate = int(b.Rate)
+		}
+		d.Items = append(d.Items, report.DrillItem{Lesson: it.Lesson, Step: it.Step, Slip: slip(it)})
+	}
+	var text bytes.Buffer
+	if err := report.WriteDrill(&text, d); err != nil {
+		return err
+	}
+	of := map[string]learn.Item{}
+	served := &page.Lesson{Page: text.Bytes(), Kept: func(id, said string, right bool) error {
+		it := of[id]
+		return progress.Add(learn.Answer{At: time.Now(), Lesson: it.Name, Step: learn.Again(it.Step), Right: right, Said: said})
+	}}
+	for k, it := range items {
+		of[d.ID(k)] = it
+		served.Steps = append(served.Steps, d.ID(k))
+	}
+	return servePage(ctx, s, o, items[0].Name, items[0].Board.Text, served, progress)
+}
+
+// serveLesson serves a lesson beside its board.
+func serveLesson(ctx context.Context, s streams, o learnOptions, p *produce.Proved, progress *learn.Progress) error {
 	data, err := p.Page(ctx)
 	if err != nil {
 		return err
 	}
-	data.Version, data.Live, data.Review = Version, "./", review
+	data.Version, data.Live = Version, "./"
 	var text bytes.Buffer
 	if err := report.WriteLesson(&text, data); err != nil {
 		return err
 	}
+	served := &page.Lesson{Page: text.Bytes(), Steps: learn.Steps, Kept: func(step, said string, right bool) error {
+		return progress.Add(learn.Answer{At: time.Now(), Lesson: p.Name, Step: step, Right: right, Said: said})
+	}}
+	if p.Hands != nil {
+		served.Take = p.Hands.Take
+		served.Judge = func(ctx context.Context, now *produce.Project, take string) ([]string, error) {
+			return judge(ctx, p.Lesson, now, take)
+		}
+	}
+	return servePage(ctx, s, o, p.Name, p.Board.Text, served, progress)
+}
+
+// servePage serves a page and a board beside it until the context ends.
+func servePage(ctx context.Context, s streams, o learnOptions, name string, text []byte, served *page.Lesson, progress *learn.Progress) error {
 	folder, err := os.MkdirTemp("", "drywire-lesson-*") // of mode 0700
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(folder)
-	board := filepath.Join(folder, p.Name+".yaml")
-	if err := os.WriteFile(board, p.Board.Text, 0o600); err != nil {
+	board := filepath.Join(folder, name+".yaml")
+	if err := os.WriteFile(board, text, 0o600); err != nil {
 		return err
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	closed := func() {}
-	defer func() { closed() }()
-	served := &page.Lesson{Page: text.Bytes(), Kept: func(step, said string, right bool) error {
-		return progress.Add(learn.Answer{At: time.Now(), Lesson: p.Name, Step: step, Right: right, Said: said})
-	}}
-	if p.Hands != nil {
-		served.Judge = func(ctx context.Context, now *produce.Project, take string) ([]string, error) {
-			return judge(ctx, p.Lesson, now, take)
-		}
-	}
+	b := browser{streams: s, stop: stop, none: o.noOpen}
+	defer b.close()
 	return page.Serve(ctx, page.Options{
 		File: board, Port: o.port, Version: Version, Disk: s.disk, Lesson: served,
 		Ready: func(address string) {
-			address += "lesson"
-			if _, err := fmt.Fprintln(s.out, address); err != nil {
-				stop() // nobody can know where the page is
-				return
-			}
-			paragraph(s.out, "", hearing, width)
-			s.printf("Your answers are kept in %s. Ctrl-C ends it.\n", progress.Path)
-			if !o.noOpen {
-				var err error
-				if closed, err = openBrowser(address); err != nil {
-					closed = func() {}
-					s.say("drywire: no browser could be opened (%v); open the address yourself", err)
-				}
-			}
+			b.open(address+"lesson", fmt.Sprintf("Your answers are kept in %s. Ctrl-C ends it.", progress.Path))
 		},
 	})
 }
@@ -191,7 +222,9 @@ func judge(ctx context.Context, l *lesson.Lesson, now *produce.Project, take str
 func printCourse(s streams, course []*lesson.Lesson, p *learn.Progress, now time.Time) {
 	back := map[string]learn.Due{}
 	for _, d := range p.Reviews() {
-		back[d.Lesson] = d
+		if _, sooner := back[d.Lesson]; !sooner {
+			back[d.Lesson] = d
+		}
 	}
 	t := table{header: []string{" no.", "name", "title", " min", ""}}
 	for _, l := range course {
@@ -200,7 +233,7 @@ func printCourse(s streams, course []*lesson.Lesson, p *learn.Progress, now time
 			state = "gone through"
 		}
 		if d, ok := back[l.Name]; ok {
-			if state = "comes back " + d.At.Local().Format("2 January"); !d.At.After(now) {
+			if state = "comes back on " + d.At.Local().Format("2 January"); !d.At.After(now) {
 				state = "comes back now"
 			}
 		}

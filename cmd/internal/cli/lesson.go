@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"drywire/chains/class"
 	"drywire/chains/lesson"
 	"drywire/chains/lessons"
 	"drywire/chains/report"
@@ -37,11 +38,12 @@ NAME is a lesson that comes with the program (drywire lesson list has them), or 
 your own, whose keys chains/lessons/lesson.schema.json has. Every number that it states is simulated
 first; a lesson that states a false one is refused.
 
---from makes a lesson of a chain file of yours: which block clips first, which order hisses more,
-which block makes most of the noise, and two takes to tell apart. The right answer differs from the
-wrong ones by 3 dB at least, or by 20 % of the noise; two takes count as different only where a
-listener tells them apart with a probability of 90 % at the clearest moment, and as alike only where
-that is 10 % at most. With -o NAME.yaml the lesson is written as text, for you to edit.
+--from makes a lesson of a chain file of yours: which block clips first, which change hisses more,
+which of three changes nobody would hear, which block makes most of the noise, and two takes to tell
+apart. The right answer differs from the wrong ones by 3 dB at least, or by 20 % of the noise; two
+takes count as different only where a listener tells them apart with a probability of 90 % at the
+clearest moment, and as alike only where that is 10 % at most. With -o NAME.yaml the lesson is
+written as text, for you to edit.
 
 Without -o, every number is printed with what was measured and the command that gives it; --boards
 writes the chain files for those commands.`,
@@ -143,8 +145,8 @@ func putLesson(ctx context.Context, s streams, o lessonOptions, l *lesson.Lesson
 	}
 	if o.boards != "" {
 		if err := writeFiles(s.disk, map[string][]byte{
-			filepath.Join(o.boards, l.Name+".yaml"):          l.Board.Text,
-			filepath.Join(o.boards, l.Name+"-transfer.yaml"): l.Transfer.Board.Text,
+			filepath.Join(o.boards, l.Name+".yaml"):          l.Board.Preferring(l.Facts),
+			filepath.Join(o.boards, l.Name+"-transfer.yaml"): l.Transfer.Board.Preferring(l.Transfer.Facts),
 		}, s.read, o.name); err != nil {
 			return err
 		}
@@ -272,7 +274,7 @@ func runLessonMerge(s streams, paths []string, out string, json bool) error {
 	if out != "" && !strings.EqualFold(filepath.Ext(out), ".svg") {
 		return misusef("--output writes a file whose name ends in .svg, not %q", out)
 	}
-	var all []lesson.Answers
+	var all []class.Answers
 	for _, path := range paths {
 		src, err := s.read.Text(path, mostRead)
 		if err != nil {
@@ -283,13 +285,13 @@ func runLessonMerge(s streams, paths []string, out string, json bool) error {
 			}
 			return err
 		}
-		answers, err := lesson.ParseAnswers(path, src)
+		answers, err := class.ParseAnswers(path, src)
 		if err != nil {
 			return err
 		}
 		all = append(all, answers...)
 	}
-	classes := lesson.Merge(all)
+	classes := class.Merge(all)
 	if json {
 		if err := s.object(classes); err != nil {
 			return err
@@ -300,10 +302,10 @@ func runLessonMerge(s streams, paths []string, out string, json bool) error {
 	if out == "" {
 		return nil
 	}
-	return writeFiles(s.disk, map[string][]byte{out: lesson.Picture(classes)}, s.read, paths...)
+	return writeFiles(s.disk, map[string][]byte{out: class.Picture(classes)}, s.read, paths...)
 }
 
-func printClasses(s streams, classes []lesson.Class) {
+func printClasses(s streams, classes []class.Class) {
 	for k, c := range classes {
 		if k > 0 {
 			s.printf("\n")

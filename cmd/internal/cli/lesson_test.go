@@ -8,11 +8,58 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
+	"drywire/chains/file"
+	"drywire/chains/lesson"
 	"drywire/chains/lessons"
 )
+
+// Every command that a lesson prints beside a number is one of the program's, with flags that it
+// has, and the chain file that comes with it is one that can be read.
+func TestCommandsOfLessons(t *testing.T) {
+	course, err := lessons.Course()
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]int{}
+	for _, l := range course {
+		for _, part := range []struct {
+			facts []lesson.Fact
+			board lesson.Board
+		}{{l.Facts, l.Board}, {l.Transfer.Facts, l.Transfer.Board}} {
+			f, err := file.Parse(l.Name+".yaml", part.board.Preferring(part.facts))
+			if err != nil {
+				t.Errorf("%s: %v", l.Name, err)
+				continue
+			}
+			for _, fact := range part.facts {
+				if fact.Measure == "" {
+					continue
+				}
+				words := regexp.MustCompile(`"[^"]*"|\S+`).FindAllString(fact.Command(l.Name+".yaml"), -1)
+				root := command(streams{}, nil)
+				cmd, rest, err := root.Find(words[1:])
+				if err != nil || cmd == root {
+					t.Errorf("%s: %s: no such command (%v)", l.Name, words, err)
+					continue
+				}
+				if err := cmd.ParseFlags(rest); err != nil {
+					t.Errorf("%s: %s: %v", l.Name, words, err)
+				}
+				if seen[cmd.Name()]++; cmd.Name() == "rank" && len(f.Prefer) == 0 {
+					t.Errorf("%s: the file says nothing that rank would print", l.Name)
+				}
+			}
+		}
+	}
+	t.Log(seen)
+	if len(seen) < 5 {
+		t.Errorf("only %d commands: %v", len(seen), seen)
+	}
+}
 
 // A class of twenty, each in a file of their own: everybody is counted once, before and after, and
 // the picture is well formed and has every belief.

@@ -3,10 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
-	"os"
-	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -55,8 +52,8 @@ time. Ctrl-C ends it.`,
 }
 
 func runListen(ctx context.Context, s streams, o listenOptions) error {
-	if o.port < 0 || o.port > 65535 {
-		return misusef("--port %d: a port is a number from 1 to 65535", o.port)
+	if err := portIn(o.port); err != nil {
+		return err
 	}
 	s.read = inputs.New(ctx, s.disk) // what the page reads may change while it runs
 	_, err := readChainFile(s, o.file)
@@ -66,61 +63,15 @@ func runListen(ctx context.Context, s streams, o listenOptions) error {
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	closed := func() {}
-	defer func() { closed() }()
+	b := browser{streams: s, stop: stop, none: o.noOpen}
+	defer b.close()
 	return page.Serve(ctx, page.Options{
 		File: o.file, Port: o.port,
-		Ready: func(address string) {
-			if _, err := fmt.Fprintln(s.out, address); err != nil {
-				stop() // nobody can know where the page is
-				return
-			}
-			paragraph(s.out, "", hearing, width)
-			s.printf("Ctrl-C ends it.\n")
-			if !o.noOpen {
-				s.printf("If no browser opens, or it may not read the file that sends it there, open the address yourself.\n")
-				var err error
-				if closed, err = openBrowser(address); err != nil {
-					closed = func() {}
-					s.say("drywire: no browser could be opened (%v); open the address yourself", err)
-				}
-			}
-		},
+		Ready: func(address string) { b.open(address, "Ctrl-C ends it.") },
 		Unsaved: func(names []string) {
 			text := fmt.Sprintf("Not saved, and kept in %s: drywire listen offers it when it opens %s again.", strings.Join(names, ", "), filepath.Base(o.file))
 			paragraph(s.out, "", text, width)
 		},
 		Version: Version, Disk: s.disk, Long: *s.long,
 	})
-}
-
-// openBrowser asks the system to open an address. What a browser is started with can be read by
-// everybody on this machine, so it is started with a file that only the user may read and that
-// sends it on to the address; closed removes that.
-func openBrowser(address string) (closed func(), err error) {
-	folder, err := os.MkdirTemp("", "drywire-*") // of mode 0700
-	if err != nil {
-		return nil, err
-	}
-	closed = func() { os.RemoveAll(folder) }
-	file := filepath.Join(folder, "listen.html")
-	html := fmt.Sprintf("<!doctype html><meta charset=\"utf-8\"><title>Drywire</title><meta http-equiv=\"refresh\" content=\"0; url=%s\"><p><a href=%[1]q>Go on to the page</a>.\n", address)
-	if err := os.WriteFile(file, []byte(html), 0o600); err != nil {
-		closed()
-		return nil, err
-	}
-	name, args := "xdg-open", []string{"file://" + file}
-	switch runtime.GOOS {
-	case "darwin":
-		name, args = "open", []string{file}
-	case "windows":
-		name, args = "rundll32", []string{"url.dll,FileProtocolHandler", file}
-	}
-	cmd := exec.Command(name, args...)
-	if err := cmd.Start(); err != nil {
-		closed()
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	go cmd.Wait() // so that no zombie is left
-	return closed, nil
 }

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -89,13 +90,55 @@ func TestDynamicsBothWays(t *testing.T) {
 		{-0.04, -0.04, []string{"compression  0.0 dB of the last 12 dB\n", "clean-up     0.0 dB less distortion"}},
 	} {
 		var out strings.Builder
-		printMeasures(streams{out: &out}, &experiment.Measures{Tone: measures.TestTone,
+		printDynamics(streams{out: &out}, &experiment.Measures{Tone: measures.TestTone,
 			Dynamics: experiment.Dynamics{Values: measures.Values{
-				of(measures.Compression, c.compression), of(measures.CleanUp, c.cleanUp), of(measures.RolledTHD, 5), of(measures.FullTHD, 10)}}}, "")
+				of(measures.Compression, c.compression), of(measures.CleanUp, c.cleanUp), of(measures.RolledTHD, 5), of(measures.FullTHD, 10)}}})
 		for _, line := range c.want {
 			if !strings.Contains(out.String(), line) {
 				t.Errorf("%v: want %q in\n%s", c, line, out.String())
 			}
+		}
+	}
+}
+
+// Of many jacks one screen is shown first: what goes into each block, and what comes out. The
+// furthest over its ceiling is named before all else.
+func TestMeasuresOnOneScreen(t *testing.T) {
+	m := &experiment.Measures{Tone: measures.TestTone, Dynamics: experiment.Dynamics{Values: measures.NoValues(measures.Dynamics(), measures.Figure{})}}
+	jack := func(name, into string, headroom float64) {
+		j := experiment.JackMeasures{Jack: name, CeilingOf: into}
+		for _, a := range measures.AtJacks() {
+			v := measures.Value{Measure: a, Figure: measures.Figure{Value: 1}}
+			if a == measures.Headroom {
+				v.Figure = measures.Figure{Value: headroom}
+			}
+			j.Values = append(j.Values, v)
+		}
+		m.Jacks = append(m.Jacks, j)
+	}
+	for k := range 17 { // as many pedals as the large board has
+		jack(fmt.Sprintf("pedal%d.in", k), fmt.Sprintf("pedal%d", k), float64(k)-1.5)
+		jack(fmt.Sprintf("pedal%d.out", k), "", 1)
+	}
+	jack("out", "", 1)
+	for _, c := range []struct {
+		all  bool
+		outs int
+	}{{false, 0}, {true, 2 * 17}} { // in two tables
+		var out strings.Builder
+		printMeasures(streams{out: &out}, m, "", c.all)
+		text := out.String()
+		if lines := strings.Count(text, "\n"); !c.all && lines > screenLines-5 { // five say what was measured
+			t.Errorf("%d lines", lines)
+		}
+		if !strings.HasPrefix(text, "\nBreaks up at its loudest: pedal0 (1.5 dB over its ceiling), pedal1 (0.5 dB over its ceiling).\n") {
+			t.Errorf("it begins with\n%.200s", text)
+		}
+		if n := strings.Count(text, ".out "); n != c.outs {
+			t.Errorf("all %v: %d rows of outputs, want %d", c.all, n, c.outs)
+		}
+		if strings.Contains(text, "All 35 jacks") == c.all || strings.Contains(text, "centroid") != c.all {
+			t.Errorf("all %v:\n%s", c.all, text)
 		}
 	}
 }

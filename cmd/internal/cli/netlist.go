@@ -14,7 +14,7 @@ import (
 )
 
 type netlistOptions struct {
-	file, take, section, tone string
+	file, take, section, block, tone string
 }
 
 func netlistCommand(s streams) *cobra.Command {
@@ -30,9 +30,11 @@ name with _ for a dot: fuzz.in is v(fuzz_in).
 Without --section the deck is the whole chain up to the first stage that is more than a gain and
 limits, and says so; a stage that only amplifies and limits becomes an expression source. With
 --section it is the one section that holds the block's input; Vdry then stands for what drives
-that section in the chain.`, quantity(float64(wiring.DeckStop), dsp.Seconds), quantity(float64(wiring.DeckStep), dsp.Seconds), wiring.DeckTolerance),
+that section in the chain. With --block it is the block alone at its settings in the take, as a
+.subckt that a block of the kind circuit can be made of: it sounds the same, bit for bit.`, quantity(float64(wiring.DeckStop), dsp.Seconds), quantity(float64(wiring.DeckStep), dsp.Seconds), wiring.DeckTolerance),
 		Example: `  drywire netlist my-chain.yaml --take "fuzz first" --tone "330 Hz 200 mV" > fuzz.cir
-  ngspice -b fuzz.cir`,
+  ngspice -b fuzz.cir
+  drywire netlist my-chain.yaml --block fuzz > my-fuzz.cir`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(_ *cobra.Command, args []string) error {
 			o.file = args[0]
@@ -41,9 +43,11 @@ that section in the chain.`, quantity(float64(wiring.DeckStop), dsp.Seconds), qu
 	}
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
 	cmd.Flags().StringVar(&o.section, "section", "", "only the section that holds the input of this `BLOCK`")
+	cmd.Flags().StringVar(&o.block, "block", "", "only this `BLOCK`, as a .subckt")
 	cmd.Flags().StringVar(&o.tone, "tone", "330 Hz 100 mV", "frequency and peak `level` of the tone")
 	complete(cmd, "take", completeTake)
 	complete(cmd, "section", completeBlock)
+	complete(cmd, "block", completeBlock)
 	complete(cmd, "tone", cobra.NoFileCompletions)
 	return cmd
 }
@@ -55,6 +59,9 @@ func runNetlist(s streams, o netlistOptions) error {
 	tone, err := parseTone(o.tone)
 	if err != nil {
 		return err
+	}
+	if o.section != "" && o.block != "" {
+		return misusef("--section and --block: want one of them; a .subckt is of one block")
 	}
 	f, err := readChainFile(s, o.file)
 	if err != nil {
@@ -68,6 +75,14 @@ func runNetlist(s streams, o netlistOptions) error {
 		s.say("drywire: take %q, the first of %d (--take chooses)", c.Take, len(f.Takes))
 	}
 	s.held(c)
+	if o.block != "" {
+		text, err := wiring.Subckt(c.At(0), o.block)
+		if err != nil {
+			return misuse{fmt.Errorf("%s: %w", f.Text.Name, err)}
+		}
+		s.printf("%s", text)
+		return nil
+	}
 	w := render.PlanOf(c.At(0), anyRate, section.Normal)
 	deck := ""
 	if o.section == "" {

@@ -52,7 +52,7 @@ order: [fuzz, comp, eq, buffer, echo, plate]
 // 0.24 and 0.14.
 func BenchmarkRank(b *testing.B) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-	text, err := parseChainFile("six.yaml", []byte(rankSix))
+	text, err := parseChainFile("six.yaml", []byte(rankSix), nil)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -43,7 +43,7 @@ var signalled = map[string][]string{
 	"hunt": {"hunt HEAVY --plan", "hunt HEAVY <PIPE"}, "measure": {"measure HEAVY"}, "ladder": {"ladder HEAVY --svg OUT/l.svg"},
 	"noise": {"noise HEAVY"}, "response": {"response HEAVY"}, "swaps": {"swaps HEAVY"},
 	"rank": {"rank HEAVY --journal OUT/r.journal"}, "rank merge": {"rank merge HEAVY OUT/r.journal"},
-	"presets": {"presets HEAVY -o OUT"}, "listen": {"listen HEAVY --no-open"},
+	"presets": {"presets HEAVY -o OUT"}, "listen": {"listen HEAVY --no-open"}, "start": {"start --folder OUT --no-open"},
 	"lesson": {"lesson levels -o OUT/lesson.html", "lesson --from HEAVY -o OUT/lesson.html"}, "learn": {"learn levels --no-open"},
 	"lesson list": {"lesson list"}, "lesson merge": {"lesson merge a.txt"},
 }
@@ -81,15 +81,22 @@ func TestSignalsEndEveryCommand(t *testing.T) {
 		t.Fatal(err)
 	}
 	moments := []time.Duration{700 * time.Millisecond}
-	if os.Getenv("FAULTS") == "all" {
+	signals := []syscall.Signal{syscall.SIGINT, syscall.SIGTERM}
+	switch depth() {
+	case few:
+		signals = signals[:1]
+	case all:
 		moments = []time.Duration{30 * time.Millisecond, 150 * time.Millisecond, 700 * time.Millisecond, 3 * time.Second, 10 * time.Second}
 	}
 	const never = 20 * time.Second
 	worst, slowest, ended, number := time.Duration(0), "", 0, 0
 	for name, lines := range signalled {
+		if depth() == few {
+			lines = lines[:1]
+		}
 		for _, text := range lines {
 			for _, moment := range moments {
-				for _, sig := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+				for _, sig := range signals {
 					number++
 					out := t.TempDir()
 					words := strings.Fields(strings.NewReplacer("HEAVY", heavy, "OUT", out).Replace(text))

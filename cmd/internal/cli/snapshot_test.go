@@ -51,7 +51,7 @@ func toneFile(t *testing.T, path string, seconds, hz float64) {
 const snapshotBoard = `drywire: 1
 recording: {file: riff.wav, peak: 420 mV}
 blocks:
-  buffer: {kind: buffer}
+  buffer: {kind: circuit, file: buffer.cir}
   power: {kind: poweramp}
   cab: {kind: speaker, file: cab.wav}
 order: [buffer, power, cab]
@@ -60,8 +60,13 @@ takes:
   - {name: two, order: [power, cab]}
 `
 
+const (
+	snapshotDeck  = ".subckt buffer in out\nRin in 0 1meg\nB1 a 0 V={min(3,max(-3,1*v(in)))}\nRout a out 100\n.ends\n"
+	snapshotOther = ".subckt buffer in out\nRin in 0 1meg\nB1 a 0 V={min(3,max(-3,1*v(in)))}\nRout a out 900\n.ends\n"
+)
+
 // What a run reads may not change while it runs: whatever is done to the recording, an impulse
-// response or the chain file after the recording was first read ends in an error that names the
+// response, a deck or the chain file after the recording was first read ends in an error that names the
 // file, and in no new file.
 func TestInputsChangeDuringRun(t *testing.T) {
 	t.Parallel()
@@ -101,6 +106,7 @@ func TestInputsChangeDuringRun(t *testing.T) {
 		"recording gone":               {"riff.wav", func(dir string) { must(os.Remove(filepath.Join(dir, "riff.wav"))) }},
 		"impulse response":             {"cab.wav", func(dir string) { unseen(filepath.Join(dir, "cab.wav"), other(dir)) }},
 		"impulse response replaced":    {"cab.wav", func(dir string) { replace(filepath.Join(dir, "cab.wav"), other(dir)) }},
+		"deck":                         {"buffer.cir", func(dir string) { unseen(filepath.Join(dir, "buffer.cir"), []byte(snapshotOther)) }},
 		"chain file": {"board.yaml", func(dir string) {
 			must(os.WriteFile(filepath.Join(dir, "board.yaml"), []byte(strings.Replace(snapshotBoard, "420", "421", 1)), 0o644))
 		}},
@@ -120,6 +126,7 @@ func TestInputsChangeDuringRun(t *testing.T) {
 				dir := t.TempDir()
 				toneFile(t, filepath.Join(dir, "riff.wav"), 1, 330)
 				toneFile(t, filepath.Join(dir, "cab.wav"), 0.02, 400)
+				must(os.WriteFile(filepath.Join(dir, "buffer.cir"), []byte(snapshotDeck), 0o644))
 				must(os.WriteFile(filepath.Join(dir, "board.yaml"), []byte(snapshotBoard), 0o644))
 				args := slices.Clone(args)
 				for k, a := range args {

@@ -1,8 +1,10 @@
 // Package learn keeps what a listener has answered in the lessons on this machine, in one file that
-// people can read, and says from it which lesson is next: what went wrong comes back, later each
-// time that it goes well. It counts no points.
+// people can read, and says from it what to ask next: what went wrong comes back in a drill, later
+// each time that it goes well, with other questions on what this listener confuses. It counts no
+// points.
 //
-// Start reading at Progress, then Next.
+// Start reading at Progress (the file), then Reviews (when what comes back) and Drill (what is
+// asked).
 package learn
 
 import (
@@ -16,19 +18,31 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"drywire/chains/lesson"
+	"drywire/cmd/internal/files"
 )
 
 // Answer is one line of the file: what was answered when.
 type Answer struct {
 	At     time.Time
 	Lesson string
-	Step   string // before, heard or after
+	Step   string // before, heard or after; with again behind it, in a drill
 	Right  bool
 	Said   string // the belief, or the take
 }
 
 // Steps are the questions of a lesson.
 var Steps = []string{"before", "heard", "after"}
+
+// again is the ending of a step that was asked in a drill.
+const again = "-again"
+
+// Again is a question of a lesson, as a drill asks it.
+func Again(step string) string { return step + again }
+
+// question is which of Steps was asked.
+func (a Answer) question() string { return strings.TrimSuffix(a.Step, again) }
 
 // Progress is the file.
 type Progress struct {
@@ -38,20 +52,12 @@ type Progress struct {
 
 // head is what the file begins with, for whoever opens it.
 const head = "# What was answered in the lessons (drywire learn), a line for every answer: when, which lesson, before it,\n" +
-	"# heard in it or after it, right or wrong, and what was said. It stays on this machine. Delete lines, or all of it.\n"
+	"# heard in it or after it (again: in a drill), right or wrong, and what was said. It stays on this machine. Delete lines, or all of it.\n"
 
-// Path is where the file is: in the folder for state that the XDG base directory specification
-// names (XDG_STATE_HOME, or .local/state at home; the specification of 2021).
+// Path is where the file is: in the state folder of files.StateFolder.
 func Path() (string, error) {
-	folder := os.Getenv("XDG_STATE_HOME")
-	if !filepath.IsAbs(folder) { // the specification: relative ones are to be ignored
-		home, err := os.UserHomeDir()
-		if err != nil {
-			return "", err
-		}
-		folder = filepath.Join(home, ".local", "state")
-	}
-	return filepath.Join(folder, "drywire", "lessons.txt"), nil
+	folder, err := files.StateFolder()
+	return filepath.Join(folder, "lessons.txt"), err
 }
 
 // Read reads the file; one that is not there is empty. A line that cannot be read is told with its
@@ -89,10 +95,10 @@ func parse(line string) (Answer, error) {
 	if err != nil {
 		return Answer{}, fmt.Errorf("%.40q is no time like 2026-03-01T18:30:00Z", f[0])
 	}
-	if !slices.Contains(Steps, f[2]) || f[3] != "right" && f[3] != "wrong" {
+	a := Answer{At: at, Lesson: f[1], Step: f[2], Right: f[3] == "right"}
+	if !slices.Contains(Steps, a.question()) || f[3] != "right" && f[3] != "wrong" {
 		return Answer{}, fmt.Errorf("%.60q: want before, heard or after, and right or wrong", line)
 	}
-	a := Answer{At: at, Lesson: f[1], Step: f[2], Right: f[3] == "right"}
 	if len(f) == 5 {
 		a.Said = f[4]
 	}
@@ -122,54 +128,57 @@ func (p *Progress) Add(a Answer) error {
 	return nil
 }
 
-// pauses is after how long a lesson comes back that went wrong, by how often it has gone well in a
-// row since: common practice of spaced repetition, no source. After the last, it does not come
-// back.
+// pauses is after how long comes back what went wrong, by how often it has gone well in a row
+// since; after the last of them, it does not come back. That what is known waits longer and what
+// was wrong begins anew is the scheme of a box of cards in compartments (a book on how to learn,
+// 1972; from memory); that spaced questions are kept longer than massed ones: Psychological
+// Bulletin 132(3), 354-380, 2006 (from memory). How long each waits is common practice, no source.
 var pauses = []time.Duration{20 * time.Hour, 3 * 24 * time.Hour, 7 * 24 * time.Hour, 21 * 24 * time.Hour}
 
-// Due is a lesson that comes back, and why.
+// Due is what comes back of a lesson, and why: what was heard, or what was thought.
 type Due struct {
 	Lesson string
+	Sound  bool // the two takes, and not the questions
 	At     time.Time
 	Wrong  Answer // what went wrong last
 }
 
-// Reviews is the lessons that come back, the one that is due first before the others. What was
-// believed before a lesson is no mistake: one is asked in order to find out. What was heard, and
-// what was answered after it, is.
+// Reviews is what comes back, what is due first before the others. What was believed before a
+// lesson is no mistake: one is asked in order to find out. What was heard, and what was answered
+// after it or in a drill, is. What goes well before it is due changes nothing: cramming is no
+// spacing.
 func (p *Progress) Reviews() (list []Due) {
-	by := map[string]*struct {
-		wrong *Answer
-		last  time.Time
-		well  int
-	}{}
-	var names []string
-	for k := range p.Answers {
-		a := &p.Answers[k]
+	type card struct {
+		lesson string
+		sound  bool
+	}
+	type state struct {
+		due  Due
+		well int
+	}
+	by := map[card]*state{}
+	var order []card
+	for _, a := range p.Answers {
 		if a.Step == "before" {
 			continue
 		}
-		s := by[a.Lesson]
-		if s == nil {
-			s = &struct {
-				wrong *Answer
-				last  time.Time
-				well  int
-			}{}
-			by[a.Lesson] = s
-			names = append(names, a.Lesson)
-		}
+		c := card{a.Lesson, a.question() == "heard"}
+		s := by[c]
 		switch {
+		case !a.Right && s == nil:
+			by[c] = &state{due: Due{a.Lesson, c.sound, a.At.Add(pauses[0]), a}}
+			order = append(order, c)
 		case !a.Right:
-			s.wrong, s.well = a, 0
-		case a.Step == "after" && s.wrong != nil && a.At.Sub(s.wrong.At) > time.Hour: // of another time through
-			s.well++
+			s.well, s.due.At, s.due.Wrong = 0, a.At.Add(pauses[0]), a
+		case s != nil && s.well < len(pauses) && !a.At.Before(s.due.At):
+			if s.well++; s.well < len(pauses) {
+				s.due.At = a.At.Add(pauses[s.well])
+			}
 		}
-		s.last = a.At
 	}
-	for _, name := range names {
-		if s := by[name]; s.wrong != nil && s.well < len(pauses) {
-			list = append(list, Due{name, s.last.Add(pauses[s.well]), *s.wrong})
+	for _, c := range order {
+		if s := by[c]; s.well < len(pauses) {
+			list = append(list, s.due)
 		}
 	}
 	slices.SortStableFunc(list, func(a, b Due) int { return a.At.Compare(b.At) })
@@ -181,18 +190,12 @@ func (p *Progress) Done(lesson string) bool {
 	return slices.ContainsFunc(p.Answers, func(a Answer) bool { return a.Lesson == lesson && a.Step == "after" })
 }
 
-// Next is the lesson to take now, of a course in its order: the one that is due to come back, or
-// else the first that was not gone through; "" where there is neither. back says why it comes back.
-func (p *Progress) Next(course []string, now time.Time) (lesson string, back *Due) {
-	for _, d := range p.Reviews() {
-		if !d.At.After(now) && slices.Contains(course, d.Lesson) {
-			return d.Lesson, &d
+// Next is the first lesson of a course that was not gone through; "" where there is none.
+func (p *Progress) Next(course []*lesson.Lesson) string {
+	for _, l := range course {
+		if !p.Done(l.Name) {
+			return l.Name
 		}
 	}
-	for _, name := range course {
-		if !p.Done(name) {
-			return name, nil
-		}
-	}
-	return "", nil
+	return ""
 }

@@ -759,6 +759,20 @@ func TestSaves(t *testing.T) {
 	b.Wait(`document.getElementById("conflict-box").open`)
 	b.want("on disk", read(), theirs)
 	b.want("theirs", b.Text(`document.getElementById("theirs").textContent`), theirs)
+	b.want("only on disk", b.Text(`[...document.querySelectorAll("#theirs del")].map(e => e.textContent).join("")`), "title:   Why would the echo belong before the drive?   # a question\n")
+	if mine := b.Text(`[...document.querySelectorAll("#mine ins")].map(e => e.textContent).join("")`); !strings.Contains(mine, "Should the echo") || strings.Contains(mine, "lift:") {
+		t.Errorf("only here: %s", mine)
+	}
+	b.want("in the reader's hand", b.Text(`document.activeElement.id`), "keep-both")
+	b.Run(`document.getElementById("keep-both").click()`)
+	b.Wait(`document.getElementById("notices").textContent.includes("All of it is in chain-")`)
+	b.want("on disk, with mine beside it", read(), theirs)
+	if both, _ := filepath.Glob(strings.TrimSuffix(b.file, ".yaml") + "-*.yaml"); len(both) != 1 {
+		t.Errorf("beside it: %v", both)
+	}
+	b.Run(`document.getElementById("save").click()`)
+	b.Do(chromedp.Click("#save-go"))
+	b.Wait(`document.getElementById("conflict-box").open`)
 	b.Do(chromedp.Click("#take-theirs"))
 	b.Wait(`document.querySelector("h1").textContent.startsWith("Why") && !document.getElementById("conflict-box").open`)
 	b.want("taken", read(), theirs)
@@ -968,7 +982,7 @@ func TestAccessible(t *testing.T) {
 		for _, width := range []int{1280, 390} {
 			b.Resize(width, 900)
 			b.Scheme(scheme)
-			for _, box := range []string{"tab-block", "tab-ladder", "tab-noise", "tab-why", "help-box", "save-box", "conflict-box", "export-box", "trial"} {
+			for _, box := range []string{"tab-block", "tab-ladder", "tab-noise", "tab-why", "help-box", "save-box", "conflict-box", "changes-box", "recording-box", "export-box", "trial"} {
 				tab := strings.HasPrefix(box, "tab-")
 				if tab {
 					b.Run(`document.getElementById("` + box + `").click()`)

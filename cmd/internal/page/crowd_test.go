@@ -25,14 +25,14 @@ func TestCrowd(t *testing.T) {
 		windows[k] = p.window()
 	}
 	deaf := p.window()
-	c, err := net.Dial("tcp", p.server.host)
+	c, err := net.Dial("tcp", p.server.gate.Host)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer c.Close()
 	c.(*net.TCPConn).SetReadBuffer(4096)
 	body := fmt.Sprintf(`{"session":%q,"side":"B","from":0,"region":[0,48000]}`, deaf.ID)
-	fmt.Fprintf(c, "POST /%s/api/render HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nX-Drywire: 1\r\nContent-Length: %d\r\n\r\n%s", p.server.token, p.server.host, len(body), body)
+	fmt.Fprintf(c, "POST /%s/api/render HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nX-Drywire: 1\r\nContent-Length: %d\r\n\r\n%s", p.server.gate.Token, p.server.gate.Host, len(body), body)
 
 	var memory runtime.MemStats
 	runtime.GC()
@@ -96,14 +96,14 @@ order: [{split: {left: [soft], right: [], mix: stereo}}]
 		o.wait = 300 * time.Millisecond
 	})
 	w := p.window()
-	c, err := net.Dial("tcp", p.server.host)
+	c, err := net.Dial("tcp", p.server.gate.Host)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer c.Close()
 	c.(*net.TCPConn).SetReadBuffer(4096)
 	body := fmt.Sprintf(`{"session":%q,"side":"A","from":0,"region":[0,%d]}`, w.ID, frames)
-	fmt.Fprintf(c, "POST /%s/api/render HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nX-Drywire: 1\r\nContent-Length: %d\r\n\r\n%s", p.server.token, p.server.host, len(body), body)
+	fmt.Fprintf(c, "POST /%s/api/render HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nX-Drywire: 1\r\nContent-Length: %d\r\n\r\n%s", p.server.gate.Token, p.server.gate.Host, len(body), body)
 	n, err := p.server.session(w.ID)
 	if err != nil {
 		t.Fatal(err)

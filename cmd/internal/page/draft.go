@@ -17,6 +17,7 @@ import (
 
 	"drywire/chains/edit"
 	"drywire/cmd/internal/files"
+	"drywire/cmd/internal/local"
 )
 
 // A draft is what a window has changed and not saved, beside the chain file, written anew after each
@@ -94,7 +95,7 @@ func (n *session) keepDraft() {
 	case dirty:
 		err = s.writeDraft(name, draftText(s.name, doc, base))
 	case name != "":
-		err = plain(s.options.Disk.Remove(filepath.Join(s.root.Name(), name)))
+		err = local.Plain(s.options.Disk.Remove(filepath.Join(s.root.Name(), name)))
 	default:
 		return
 	}
@@ -136,7 +137,7 @@ func (s *server) writeDraft(name string, text []byte) error {
 		err = f.Sync()
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
-		return fmt.Errorf("%s: %w", name, plain(err))
+		return fmt.Errorf("%s: %w", name, local.Plain(err))
 	}
 	return o.Publish()
 }
@@ -229,7 +230,7 @@ func (s *server) left(now []byte) []Draft {
 func (s *server) readDraft(name string) ([]byte, error) {
 	text, err := files.Read(s.options.Disk, filepath.Join(s.root.Name(), name), mostRead)
 	if err != nil {
-		return nil, refuse(http.StatusConflict, "%v", err)
+		return nil, local.Refuse(http.StatusConflict, "%v", err)
 	}
 	return text, nil
 }
@@ -258,10 +259,10 @@ func (s *server) takeDraft(w http.ResponseWriter, r *http.Request) error {
 	defer s.drafts.taking.Unlock()
 	now, _ := s.readFile() // nil where it is gone
 	if !slices.ContainsFunc(s.left(now), func(d Draft) bool { return d.Name == q.Name }) {
-		return refuse(http.StatusConflict, "this draft is no longer there: another window has it, or it was thrown away")
+		return local.Refuse(http.StatusConflict, "this draft is no longer there: another window has it, or it was thrown away")
 	}
 	if q.Drop {
-		if err := plain(s.options.Disk.Remove(filepath.Join(s.root.Name(), q.Name))); err != nil {
+		if err := local.Plain(s.options.Disk.Remove(filepath.Join(s.root.Name(), q.Name))); err != nil {
 			return fmt.Errorf("%s: %w", q.Name, err)
 		}
 	} else if err := n.goOnWith(r.Context(), q.Name, now); err != nil {
@@ -273,7 +274,7 @@ func (s *server) takeDraft(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, map[string]any{"state": state})
+	local.Answer(w, http.StatusOK, map[string]any{"state": state})
 	return nil
 }
 
@@ -285,14 +286,14 @@ func (n *session) goOnWith(ctx context.Context, name string, now []byte) error {
 		return err
 	}
 	source, takes, of := draftOf(text)
-	with, err := edit.Read(n.server.name, source)
+	with, err := edit.ReadWith(n.server.name, source, n.server.decks)
 	if err != nil {
 		return err
 	}
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if n.dirty() {
-		return refuse(http.StatusConflict, "this window has changes of its own: save or undo them first, or open the page once more")
+		return local.Refuse(http.StatusConflict, "this window has changes of its own: save or undo them first, or open the page once more")
 	}
 	d, err := n.doc.with(ctx, with, n.doc.takes)
 	if err != nil {
@@ -308,7 +309,7 @@ func (n *session) goOnWith(ctx context.Context, name string, now []byte) error {
 		return err
 	}
 	before := n.doc
-	n.undo, n.redo, n.last = append(n.undo, before.step()), nil, ""
+	n.undo, n.redo, n.last = append(n.undo, before.step("what was not saved before")), nil, ""
 	if n.draft != "" { // of what was saved, and about to be removed
 		n.server.options.Disk.Remove(filepath.Join(n.server.root.Name(), n.draft))
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/local"
 )
 
 // event is what is pushed to a window.
@@ -38,7 +39,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("Content-Type", "text/event-stream")
 	rc := http.NewResponseController(w)
 	say := func(text string) error {
-		rc.SetWriteDeadline(time.Now().Add(writeWait))
+		rc.SetWriteDeadline(time.Now().Add(local.WriteWait))
 		if _, err := fmt.Fprint(w, text); err != nil {
 			return err
 		}

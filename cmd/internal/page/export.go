@@ -16,6 +16,7 @@ import (
 	"drywire/chains/file"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/files"
+	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
 )
 
@@ -76,7 +77,7 @@ func (s *server) export(w http.ResponseWriter, r *http.Request) error {
 	case "wav", "report":
 		return s.exportRendered(r.Context(), w, doc, take, what, stem)
 	default:
-		return refuse(http.StatusBadRequest, "no export %q; there are wav, report, cables and text", what)
+		return local.Refuse(http.StatusBadRequest, "no export %q; there are wav, report, cables and text", what)
 	}
 }
 
@@ -135,14 +136,14 @@ func attach(w http.ResponseWriter, name, kind string, size int64) {
 	w.Header().Set("Content-Length", strconv.FormatInt(size, 10))
 }
 
-// send copies a file to a listener, who has writeWait for each piece of it.
+// send copies a file to a listener, who has local.WriteWait for each piece of it.
 func send(w http.ResponseWriter, from io.Reader) error {
 	rc := http.NewResponseController(w)
 	piece := make([]byte, 64<<10)
 	for {
 		n, err := from.Read(piece)
 		if n > 0 {
-			rc.SetWriteDeadline(time.Now().Add(writeWait))
+			rc.SetWriteDeadline(time.Now().Add(local.WriteWait))
 			if _, err := w.Write(piece[:n]); err != nil {
 				return context.Canceled // nobody reads
 			}

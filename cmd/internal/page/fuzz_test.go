@@ -15,21 +15,21 @@ import (
 // FuzzRequest sends requests of the page itself, with the token and the right host: one is answered
 // with a status, does not panic, and leaves in the file a text that can be read.
 func FuzzRequest(f *testing.F) {
-	for _, r := range routes {
-		f.Add(r.method, r.path, `{"session":"SESSION","side":"A"}`)
-	}
 	f.Add("POST", "api/do", `{"session":"SESSION","side":"A","op":"order","order":["buffer","vol","echo"]}`)
 	f.Add("POST", "api/save", `{"session":"SESSION","side":"B","how":"take","name":"x: [","force":true}`)
 	f.Add("POST", "api/render", `{"session":"SESSION","side":"A","from":-1,"region":[0,9223372036854775807]}`)
 	f.Add("GET", "api/export?session=SESSION&side=A&what=text", "")
 	f.Add("GET", "../%2e%2e/etc/passwd", "")
 	p := openPage(f, quickFile)
+	for _, h := range p.server.routes {
+		f.Add(h.Method, h.Path, `{"session":"SESSION","side":"A"}`)
+	}
 	w := p.window()
-	prefix := "/" + p.server.token + "/"
+	prefix := "/" + p.server.gate.Token + "/"
 	f.Fuzz(func(t *testing.T, method, path, body string) {
 		ctx, stop := context.WithTimeout(t.Context(), 300*time.Millisecond)
 		defer stop()
-		r, err := http.NewRequestWithContext(ctx, method, "http://"+p.server.host+prefix+strings.ReplaceAll(path, "SESSION", w.ID),
+		r, err := http.NewRequestWithContext(ctx, method, "http://"+p.server.gate.Host+prefix+strings.ReplaceAll(path, "SESSION", w.ID),
 			strings.NewReader(strings.ReplaceAll(body, "SESSION", w.ID)))
 		if err != nil {
 			return

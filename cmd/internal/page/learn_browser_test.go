@@ -37,7 +37,7 @@ func TestLearnByKeyboard(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data.Live, data.Review = "./", "This lesson comes back: you thought “decibels are per cent”."
+	data.Live = "./"
 	var text bytes.Buffer
 	if err := report.WriteLesson(&text, data); err != nil {
 		t.Fatal(err)
@@ -49,7 +49,7 @@ func TestLearnByKeyboard(t *testing.T) {
 	var mu sync.Mutex
 	kept := map[string]string{}
 	o := page.Options{File: file, Lesson: &page.Lesson{
-		Page: text.Bytes(),
+		Page: text.Bytes(), Steps: []string{"before", "heard", "after"},
 		Kept: func(step, said string, right bool) error {
 			mu.Lock()
 			defer mu.Unlock()
@@ -88,9 +88,6 @@ func TestLearnByKeyboard(t *testing.T) {
 		t.Fatalf("the tabulator never comes to %s", selector)
 	}
 	press := func(keys string) { b.Do(chromedp.KeyEvent(keys)) }
-	if !b.Holds(`document.querySelector(".lead").textContent.includes("comes back")`) {
-		t.Error("the page does not say why the lesson comes back")
-	}
 	to("input[name=before]")
 	press(kb.ArrowDown + kb.Enter)
 	to("input[name=heard]")

@@ -6,14 +6,17 @@ import (
 	"net/http"
 	"slices"
 
+	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
 )
 
-// Lesson is a lesson that is served beside its board: its page, what to do with what is answered
-// there, and how the board that the listener edits is judged.
+// Lesson is a lesson, or a drill, that is served beside its board: its page, what to do with what is
+// answered there, and how the board that the listener edits is judged.
 type Lesson struct {
-	Page []byte // HTML, with its own policy
-	// Kept is told an answer: the step (before, heard, after), what was said, whether it was right.
+	Page  []byte   // HTML, with its own policy
+	Steps []string // that the page asks, by the names it gives them
+	Take  string   // of the board, that side A begins with; "": its first
+	// Kept is told an answer: one of Steps, what was said, whether it was right.
 	Kept func(step, said string, right bool) error
 	// Judge measures a take of the board as it stands, and says in sentences whether the goal is
 	// reached.
@@ -23,7 +26,7 @@ type Lesson struct {
 // lesson serves the lesson's page. What may run there, its own policy says.
 func (s *server) lesson(w http.ResponseWriter, r *http.Request) error {
 	if s.options.Lesson == nil {
-		return refuse(http.StatusNotFound, "no lesson is open")
+		return local.Refuse(http.StatusNotFound, "no lesson is open")
 	}
 	w.Header().Set("Content-Security-Policy", "frame-ancestors 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -38,32 +41,32 @@ func (s *server) lessonKept(w http.ResponseWriter, r *http.Request) error {
 		Said  string `json:"said"`
 		Right bool   `json:"right"`
 	}
-	if err := question(r, &q); err != nil {
+	if err := local.Question(r, &q); err != nil {
 		return err
 	}
 	l := s.options.Lesson
 	switch {
 	case l == nil:
-		return refuse(http.StatusNotFound, "no lesson is open")
-	case q.Step != "before" && q.Step != "heard" && q.Step != "after":
-		return refuse(http.StatusBadRequest, "no step %q", q.Step)
+		return local.Refuse(http.StatusNotFound, "no lesson is open")
+	case !slices.Contains(l.Steps, q.Step):
+		return local.Refuse(http.StatusBadRequest, "no step %q", q.Step)
 	case len(q.Said) > 1000:
-		return refuse(http.StatusBadRequest, "that is too long")
+		return local.Refuse(http.StatusBadRequest, "that is too long")
 	}
 	if err := l.Kept(q.Step, q.Said, q.Right); err != nil {
-		return refuse(http.StatusConflict, "it could not be kept: %v", err)
+		return local.Refuse(http.StatusConflict, "it could not be kept: %v", err)
 	}
-	answer(w, http.StatusOK, struct{}{})
+	local.Answer(w, http.StatusOK, struct{}{})
 	return nil
 }
 
 // lessonJudge measures the board that the listener has changed most, side A of it.
 func (s *server) lessonJudge(w http.ResponseWriter, r *http.Request) error {
-	if err := question(r, &struct{}{}); err != nil {
+	if err := local.Question(r, &struct{}{}); err != nil {
 		return err
 	}
 	if s.options.Lesson == nil || s.options.Lesson.Judge == nil {
-		return refuse(http.StatusNotFound, "there is no goal in this lesson")
+		return local.Refuse(http.StatusNotFound, "there is no goal in this lesson")
 	}
 	s.mu.Lock()
 	sessions := slices.Collect(maps.Values(s.sessions))
@@ -78,12 +81,12 @@ func (s *server) lessonJudge(w http.ResponseWriter, r *http.Request) error {
 		n.mu.Unlock()
 	}
 	if most < 0 {
-		return refuse(http.StatusConflict, "open the board first")
+		return local.Refuse(http.StatusConflict, "open the board first")
 	}
 	lines, err := s.options.Lesson.Judge(r.Context(), doc.Project, doc.takes[0])
 	if err != nil {
-		return refuse(http.StatusConflict, "it could not be measured: %v", err)
+		return local.Refuse(http.StatusConflict, "it could not be measured: %v", err)
 	}
-	answer(w, http.StatusOK, map[string]any{"lines": lines})
+	local.Answer(w, http.StatusOK, map[string]any{"lines": lines})
 	return nil
 }

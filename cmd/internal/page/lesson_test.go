@@ -18,7 +18,7 @@ func TestLessonBesideItsBoard(t *testing.T) {
 	var kept []string
 	var judged, take string
 	l := &Lesson{
-		Page: []byte("<!doctype html><title>A lesson</title>"),
+		Page: []byte("<!doctype html><title>A lesson</title>"), Steps: []string{"heard", "after"}, Take: "late",
 		Kept: func(step, said string, right bool) error {
 			if said == "full" {
 				return errors.New("the disk is full")
@@ -60,7 +60,7 @@ func TestLessonBesideItsBoard(t *testing.T) {
 	if len(kept) != 1 || kept[0] != "heard plain" {
 		t.Errorf("kept %q", kept)
 	}
-	if judged != quickFile || take != "plain" {
+	if judged != quickFile || take != "late" {
 		t.Errorf("judged take %q of %q", take, judged)
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"drywire/chains/experiment"
 	"drywire/cmd/internal/engine"
 	"drywire/cmd/internal/files"
+	"drywire/cmd/internal/local"
 )
 
 // listening is a blind test under way between the two sides of a window.
@@ -62,7 +63,7 @@ func (s *server) testStart(w http.ResponseWriter, r *http.Request) error {
 	}
 	l := &listening{test: experiment.NewListeningTest(q.Seed), sounds: n.keys(q.Region), region: q.Region, begun: s.now()}
 	if l.sounds[0] == l.sounds[1] {
-		return refuse(http.StatusUnprocessableEntity, "A and B are the same, so there is nothing to tell apart")
+		return local.Refuse(http.StatusUnprocessableEntity, "A and B are the same, so there is nothing to tell apart")
 	}
 	if q.Trials != 0 {
 		if err := l.test.Plan(q.Trials); err != nil {
@@ -89,7 +90,7 @@ func (s *server) testStart(w http.ResponseWriter, r *http.Request) error {
 	}
 	id := newID()
 	n.tests[id] = l
-	answer(w, http.StatusOK, map[string]any{"test": id, "seed": q.Seed, "trial": l.test.Trial(), "x": l.test.X()})
+	local.Answer(w, http.StatusOK, map[string]any{"test": id, "seed": q.Seed, "trial": l.test.Trial(), "x": l.test.X()})
 	return nil
 }
 
@@ -112,15 +113,15 @@ func (s *server) testAnswer(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if q.Trial != l.test.Trial() {
-		return refuse(http.StatusConflict, "this was an answer to trial %d, and it is trial %d now", q.Trial, l.test.Trial())
+		return local.Refuse(http.StatusConflict, "this was an answer to trial %d, and it is trial %d now", q.Trial, l.test.Trial())
 	}
 	if n.keys(l.region) != l.sounds {
-		return refuse(http.StatusConflict, "A or B has changed since the test began; begin a new one")
+		return local.Refuse(http.StatusConflict, "A or B has changed since the test began; begin a new one")
 	}
 	if err := l.test.Answer(q.Answer); err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, map[string]any{"trial": l.test.Trial(), "x": l.test.X(), "stop": l.test.Stop()})
+	local.Answer(w, http.StatusOK, map[string]any{"trial": l.test.Trial(), "x": l.test.X(), "stop": l.test.Stop()})
 	return nil
 }
 
@@ -129,7 +130,7 @@ func (n *session) test(id string) (*listening, error) {
 	if l := n.tests[id]; l != nil {
 		return l, nil
 	}
-	return nil, refuse(http.StatusNotFound, "no such test: it is over")
+	return nil, local.Refuse(http.StatusNotFound, "no such test: it is over")
 }
 
 // kept is what is written beside the chain file.
@@ -183,7 +184,7 @@ func (s *server) testFinish(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	delete(n.tests, q.Test)
-	answer(w, http.StatusOK, map[string]any{
+	local.Answer(w, http.StatusOK, map[string]any{
 		"trials": result.Trials, "correct": result.Correct, "p": result.PValue, "p_bound": result.PBound, "d_prime": result.DPrime,
 		"d_prime_low": result.DPrimeLow, "d_prime_high": result.DPrimeHigh, "told_apart": result.ToldApart, "sentence": result.Advice, "file": file, "seed": result.Seed,
 	})

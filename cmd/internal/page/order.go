@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"drywire/chains/board"
+	"drywire/cmd/internal/local"
 )
 
 // reordered is a take after its order was changed, with what is in a switcher's loops: both are the
@@ -27,12 +28,12 @@ func reordered(f *board.File, t board.Take, entries []orderEntry) (board.Take, e
 func flattened(entries []orderEntry, f *board.File, t board.Take) (order []string, split *board.SplitOrder, loops []board.Loop, err error) {
 	add := func(to *[]string, e orderEntry) error {
 		if e.Split != nil {
-			return refuse(http.StatusUnprocessableEntity, "a split stands at the end of an order, and not in a path of another")
+			return local.Refuse(http.StatusUnprocessableEntity, "a split stands at the end of an order, and not in a path of another")
 		}
 		*to = append(*to, e.Block)
 		if !slices.ContainsFunc(f.Blocks, func(b board.Block) bool { return b.Name == e.Block && b.Loops != nil }) {
 			if e.In != nil {
-				return refuse(http.StatusUnprocessableEntity, "block %q has no loops", e.Block)
+				return local.Refuse(http.StatusUnprocessableEntity, "block %q has no loops", e.Block)
 			}
 			return nil
 		}
@@ -58,7 +59,7 @@ func flattened(entries []orderEntry, f *board.File, t board.Take) (order []strin
 			continue
 		}
 		if k != len(entries)-1 {
-			return nil, nil, nil, refuse(http.StatusUnprocessableEntity, "a split stands at the end of an order")
+			return nil, nil, nil, local.Refuse(http.StatusUnprocessableEntity, "a split stands at the end of an order")
 		}
 		split = &board.SplitOrder{Left: []string{}, Right: []string{}, Mix: e.Split.Mix}
 		for _, l := range e.Split.Left {
@@ -96,7 +97,7 @@ func ownLoops(e orderEntry, f *board.File, t board.Take) (own []board.Loop, err 
 	file, before := f.LoopsOf(board.Take{}), f.LoopsOf(t)
 	for number := range e.In {
 		if of(file, number) < 0 {
-			return nil, refuse(http.StatusUnprocessableEntity, "%q has no loop %d", e.Block, number)
+			return nil, local.Refuse(http.StatusUnprocessableEntity, "%q has no loop %d", e.Block, number)
 		}
 	}
 	for k, l := range before {

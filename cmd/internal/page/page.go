@@ -29,6 +29,8 @@ type Options struct {
 
 	Version string // of this program, for the report
 
+	Start string // the address of the page that other boards are opened from; "": there is none
+
 	Lesson *Lesson // nil: none is served beside the board
 
 	// Ready is told once the page can be opened. The address holds the token, so it is not for a
@@ -41,14 +43,13 @@ type Options struct {
 	Unsaved func(names []string)
 
 	now    func() time.Time // for tests
-	wait   time.Duration    // likewise, in place of writeWait
+	wait   time.Duration    // likewise, in place of local.WriteWait
 	budget int              // likewise, in place of engine.Budget
 }
 
 // Bounds on what a page may ask for.
 const (
 	mostSessions = 32
-	mostBody     = 64 << 10         // bytes of a request
 	mostSeconds  = 120.0            // of a region
 	mostFrames   = 120 * 48000      // of a region, at any rate: it bounds the memory
 	usualSeconds = 60.0             // of the region that a page begins with
@@ -58,7 +59,6 @@ const (
 	mostUndo     = 200              // steps
 	mostKept     = 1 << 20          // bytes of texts that one window keeps to undo
 	abandoned    = 60 * time.Second // after which a session without a window is dropped
-	writeWait    = 10 * time.Second // for a listener that does not read
 	heartbeat    = 15 * time.Second
 	pollEvery    = 500 * time.Millisecond
 )

@@ -7,10 +7,12 @@ import (
 	"net/http"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"drywire/chains/board"
 	"drywire/chains/edit"
 	"drywire/cmd/internal/files"
+	"drywire/cmd/internal/local"
 )
 
 // save writes a window's changes into the chain file, if that is still what the window began with.
@@ -34,6 +36,14 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 	defer n.mu.Unlock()
 	s.saving.Lock()
 	defer s.saving.Unlock()
+	if q.How == "copy" {
+		name, err := s.copy(q.Name, n.doc.Text.Source)
+		if err != nil {
+			return err
+		}
+		local.Answer(w, http.StatusOK, map[string]string{"copied": name})
+		return nil
+	}
 	// What is written is made from the text that the window began with: a save with force puts it
 	// over what is there now.
 	mine, doc, err := n.saved(r, side, q.How, q.Name)
@@ -55,7 +65,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 		if changed.Gone {
 			text = "The file is no longer there."
 		}
-		answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(changed.Theirs), "mine": string(mine.Source)})
+		local.Answer(w, http.StatusConflict, map[string]string{"conflict": text, "theirs": string(changed.Theirs), "mine": string(mine.Source)})
 		return nil
 	}
 	if err != nil {
@@ -77,8 +87,32 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 			s.engine.Go(func() { o.noticed(s.ctx, diskState{text: mine.Source}) })
 		}
 	}
-	answer(w, http.StatusOK, map[string]any{"saved": true, "kept": kept, "state": state})
+	local.Answer(w, http.StatusOK, map[string]any{"saved": true, "kept": kept, "state": state})
 	return nil
+}
+
+// copy writes a text as a new file of the folder, by a name that a person typed, and returns the
+// file's. A file that is there stays.
+func (s *server) copy(typed string, text []byte) (name string, err error) {
+	name = strings.TrimSuffix(strings.TrimSpace(typed), ".yaml") + ".yaml"
+	if name == ".yaml" || strings.HasPrefix(name, ".") || len(name) > 120 || strings.ContainsFunc(name, func(c rune) bool { return c < ' ' || c == 0x7f || strings.ContainsRune(`/\:*?"<>|`, c) }) {
+		return "", local.Refuse(http.StatusUnprocessableEntity, "give the file a name without a slash or other signs that files may not have")
+	}
+	out, err := files.Into(s.options.Disk, s.root.Name())
+	if err != nil {
+		return "", err
+	}
+	defer out.Abort()
+	if err := out.Text(name, text); err != nil {
+		return "", err
+	}
+	out.Fresh(name)
+	if err := out.Publish(); errors.Is(err, fs.ErrExist) {
+		return "", local.Refuse(http.StatusUnprocessableEntity, "%s is there already: give the file another name", name)
+	} else if err != nil {
+		return "", err
+	}
+	return name, nil
 }
 
 // saved is the text that is to be written, and the document that the window has then. The lock is
@@ -112,10 +146,10 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 		return mine, d, err
 	case "take":
 		if name == "" {
-			return nil, d, refuse(http.StatusUnprocessableEntity, "the new take needs a name")
+			return nil, d, local.Refuse(http.StatusUnprocessableEntity, "the new take needs a name")
 		}
 		if _, err := d.Take(name); err == nil {
-			return nil, d, refuse(http.StatusUnprocessableEntity, "there is a take %q already", name)
+			return nil, d, local.Refuse(http.StatusUnprocessableEntity, "there is a take %q already", name)
 		}
 		old := t.Name
 		t.Name = name
@@ -145,7 +179,7 @@ func (n *session) saved(r *http.Request, side int, how, name string) (*edit.Text
 		d, err = d.with(ctx, text, takes)
 		return mine, d, err
 	}
-	return nil, d, refuse(http.StatusBadRequest, "no way to save %q; there are take, order and all", how)
+	return nil, d, local.Refuse(http.StatusBadRequest, "no way to save %q; there are take, order, all and copy", how)
 }
 
 // write puts a text in the place of what the file held, which is kept beside it under the names
@@ -190,6 +224,6 @@ func (s *server) reload(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, map[string]any{"state": state})
+	local.Answer(w, http.StatusOK, map[string]any{"state": state})
 	return nil
 }

@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/local"
 	"drywire/samples"
 )
 
@@ -336,7 +337,7 @@ func TestHostile(t *testing.T) {
 		t.Fatal(err)
 	}
 	w := p.window()
-	host, token := p.server.host, p.server.token
+	host, token := p.server.gate.Host, p.server.gate.Token
 	type request struct {
 		method, path, body string
 		header             map[string]string
@@ -479,7 +480,7 @@ func TestHalfOpen(t *testing.T) {
 	}
 	t.Parallel()
 	p := openPage(t, quickFile)
-	c, err := net.Dial("tcp", p.server.host)
+	c, err := net.Dial("tcp", p.server.gate.Host)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -494,13 +495,13 @@ func TestHalfOpen(t *testing.T) {
 // TestHeaders holds what every answer says, to whomever.
 func TestHeaders(t *testing.T) {
 	p := openPage(t, quickFile)
-	for _, path := range []string{p.address, p.address + "nothing", "http://" + p.server.host + "/"} {
+	for _, path := range []string{p.address, p.address + "nothing", "http://" + p.server.gate.Host + "/"} {
 		r, err := p.client.Get(path)
 		if err != nil {
 			t.Fatal(err)
 		}
 		r.Body.Close()
-		for name, want := range map[string]string{"Content-Security-Policy": policy, "X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer", "Cache-Control": "no-store"} {
+		for name, want := range map[string]string{"Content-Security-Policy": local.Policy, "X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer", "Cache-Control": "no-store"} {
 			if got := r.Header.Get(name); got != want {
 				t.Errorf("%s: %s is %q, want %q", path, name, got, want)
 			}
@@ -587,7 +588,7 @@ func TestEnds(t *testing.T) {
 	if b, err := io.ReadAll(events.Body); err != nil || !bytes.HasPrefix(b, []byte(":")) {
 		t.Errorf("events ended with %q, %v; want an end of their own", b, err)
 	}
-	if _, err := net.DialTimeout("tcp", p.server.host, time.Second); err == nil {
+	if _, err := net.DialTimeout("tcp", p.server.gate.Host, time.Second); err == nil {
 		t.Error("something still listens")
 	}
 }

@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/base64"
@@ -19,7 +20,9 @@ import (
 	"drywire/chains/edit"
 	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
+	"drywire/dsp"
 )
 
 // session is one browser window: its text of the chain file and what its two sides show of it.
@@ -68,9 +71,10 @@ type document struct {
 type step struct {
 	text  []byte
 	takes [2]string
+	then  string // what was changed in it next, in words
 }
 
-func (d document) step() step { return step{d.Text.Source, d.takes} }
+func (d document) step(then string) step { return step{d.Text.Source, d.takes, then} }
 
 // letters is the names of the sides.
 var letters = [2]string{"A", "B"}
@@ -79,12 +83,12 @@ func sideOf(letter string) (int, error) {
 	if k := slices.Index(letters[:], letter); k >= 0 {
 		return k, nil
 	}
-	return 0, refuse(http.StatusBadRequest, "no side %q; a side is A or B", letter)
+	return 0, local.Refuse(http.StatusBadRequest, "no side %q; a side is A or B", letter)
 }
 
 // parsed makes a document of a text.
 func (s *server) parsed(ctx context.Context, source []byte, takes [2]string) (document, error) {
-	text, err := edit.Read(s.name, source)
+	text, err := edit.ReadWith(s.name, source, s.decks)
 	if err != nil {
 		return document{}, err
 	}
@@ -104,7 +108,7 @@ func (s *server) afford(d document) error {
 		}
 		t := d.chain(side)
 		if err := t.Estimate().Over(); err != nil {
-			return refuse(http.StatusUnprocessableEntity, "take %q: %v", t.Take, err)
+			return local.Refuse(http.StatusUnprocessableEntity, "take %q: %v", t.Take, err)
 		}
 	}
 	return nil
@@ -117,7 +121,7 @@ func (d document) with(ctx context.Context, text *edit.Text, takes [2]string) (d
 }
 
 // first is the document that a window begins with, and the text of the file: the first two takes of
-// the file, or its only one and a copy of it.
+// the file, or its only one and a copy of it; of a lesson's board, the take to begin with first.
 func (s *server) first(ctx context.Context, source []byte) (d document, base *edit.Text, err error) {
 	if d, err = s.parsed(ctx, source, [2]string{}); err != nil {
 		return d, nil, err
@@ -126,6 +130,9 @@ func (s *server) first(ctx context.Context, source []byte) (d document, base *ed
 	d.takes = [2]string{d.Takes[0].Name, d.Takes[0].Name}
 	if len(d.Takes) > 1 {
 		d.takes[1] = d.Takes[1].Name
+		if l := s.options.Lesson; l != nil && l.Take != "" && l.Take != d.takes[0] {
+			d.takes = [2]string{l.Take, d.takes[0]}
+		}
 		return d, base, nil
 	}
 	t := d.Takes[0]
@@ -178,12 +185,12 @@ func newID() string {
 
 // open begins a session.
 func (s *server) open(w http.ResponseWriter, r *http.Request) error {
-	if err := question(r, &struct{}{}); err != nil {
+	if err := local.Question(r, &struct{}{}); err != nil {
 		return err
 	}
 	text, err := s.readFile()
 	if err != nil {
-		return refuse(http.StatusConflict, "%v", err)
+		return local.Refuse(http.StatusConflict, "%v", err)
 	}
 	d, base, err := s.first(r.Context(), text)
 	if err != nil {
@@ -193,7 +200,7 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	s.mu.Lock()
 	if len(s.sessions) >= mostSessions {
 		s.mu.Unlock()
-		return refuse(http.StatusTooManyRequests, "%d windows are open, and there are to be no more; close one of them", mostSessions)
+		return local.Refuse(http.StatusTooManyRequests, "%d windows are open, and there are to be no more; close one of them", mostSessions)
 	}
 	s.sessions[n.id] = n
 	s.mu.Unlock()
@@ -204,13 +211,13 @@ func (s *server) open(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, map[string]any{"session": n.id, "state": state, "drafts": left})
+	local.Answer(w, http.StatusOK, map[string]any{"session": n.id, "state": state, "drafts": left})
 	return nil
 }
 
 // asked reads a request's JSON into q, and finds the session that it names there.
 func (s *server) asked(r *http.Request, q any, id *string) (*session, error) {
-	if err := question(r, q); err != nil {
+	if err := local.Question(r, q); err != nil {
 		return nil, err
 	}
 	return s.session(*id)
@@ -223,7 +230,7 @@ func (s *server) session(id string) (*session, error) {
 	if n := s.sessions[id]; n != nil {
 		return n, nil
 	}
-	return nil, refuse(http.StatusNotFound, "no such session: it has ended; load the page anew")
+	return nil, local.Refuse(http.StatusNotFound, "no such session: it has ended; load the page anew")
 }
 
 // sweep drops sessions that nobody looks at any more.
@@ -273,6 +280,17 @@ type operation struct {
 	More   bool         `json:"more"` // the hand is still on the knob
 	Name   string       `json:"name"`
 	Kind   string       `json:"kind"`
+
+	Brought brought `json:"brought"`
+}
+
+// brought is what is asked about a recording of a player's own: its file beside the chain file, how
+// loud its loudest moment is at the guitar's jack, and what the guitar was plugged into.
+type brought struct {
+	File  string  `json:"file"`
+	Peak  float64 `json:"peak"`  // V
+	Input float64 `json:"input"` // Ω; 0: nothing
+	Cable float64 `json:"cable"` // m
 }
 
 // orderEntry is a block, a switcher with what is in its loops, or a split.
@@ -340,7 +358,7 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if q.Revision != nil && *q.Revision != n.revision {
-		return refuse(http.StatusConflict, "this was a change to an older state: %d, and it is %d now", *q.Revision, n.revision)
+		return local.Refuse(http.StatusConflict, "this was a change to an older state: %d, and it is %d now", *q.Revision, n.revision)
 	}
 	if err := n.apply(r.Context(), side, q.Op); err != nil {
 		return err
@@ -349,7 +367,7 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, state)
+	local.Answer(w, http.StatusOK, state)
 	return nil
 }
 
@@ -358,24 +376,12 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 func (n *session) apply(ctx context.Context, side int, op operation) error {
 	before := n.doc
 	switch op.Do {
-	case "undo", "redo":
-		from, to := &n.undo, &n.redo
-		if op.Do == "redo" {
-			from, to = to, from
-		}
-		if len(*from) == 0 {
-			return refuse(http.StatusUnprocessableEntity, "there is nothing to %s", op.Do)
-		}
-		last := (*from)[len(*from)-1]
-		d, err := n.back(ctx, last)
-		if err != nil {
-			return err
-		}
-		*to = append(*to, before.step())
-		*from = (*from)[:len(*from)-1]
-		n.doc, n.last = d, ""
-		n.changed(before)
-		return nil
+	case "undo":
+		return n.goBack(ctx, 1)
+	case "back":
+		return n.goBack(ctx, op.Number)
+	case "redo":
+		return n.goOn(ctx)
 	}
 	d, err := n.edited(ctx, side, op)
 	if err == nil {
@@ -393,9 +399,9 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 		n.last = knob
 		return nil // nothing has changed, so there is nothing to undo
 	case n.last != "" && n.last == letters[side]+" "+op.Target && op.Do == "knob":
-		// still the same turn
+		n.undo[len(n.undo)-1].then = op.words(letters[side]) // still the same turn
 	default:
-		n.undo = append(n.undo, before.step())
+		n.undo = append(n.undo, before.step(op.words(letters[side])))
 		kept := 0
 		for _, s := range n.undo {
 			kept += len(s.text)
@@ -410,12 +416,84 @@ func (n *session) apply(ctx context.Context, side int, op operation) error {
 	return nil
 }
 
+// goBack takes back the last changes, so many of them.
+func (n *session) goBack(ctx context.Context, changes int) error {
+	at := len(n.undo) - changes
+	if changes < 1 || at < 0 {
+		return local.Refuse(http.StatusUnprocessableEntity, "there is nothing to undo")
+	}
+	before := n.doc
+	d, err := n.back(ctx, n.undo[at])
+	if err != nil {
+		return err
+	}
+	// what comes after a step is told by the step before it, and so is what leads on to it
+	now := before.step("")
+	for k := len(n.undo) - 1; k >= at; k-- {
+		now.then = n.undo[k].then
+		n.redo = append(n.redo, now)
+		now = n.undo[k]
+	}
+	n.undo, n.doc, n.last = n.undo[:at], d, ""
+	n.changed(before)
+	return nil
+}
+
+// goOn makes the change again that was taken back last.
+func (n *session) goOn(ctx context.Context) error {
+	if len(n.redo) == 0 {
+		return local.Refuse(http.StatusUnprocessableEntity, "there is nothing to redo")
+	}
+	before, last := n.doc, n.redo[len(n.redo)-1]
+	d, err := n.back(ctx, last)
+	if err != nil {
+		return err
+	}
+	n.undo = append(n.undo, before.step(last.then))
+	n.redo = n.redo[:len(n.redo)-1]
+	n.doc, n.last = d, ""
+	n.changed(before)
+	return nil
+}
+
+// words is what a change does to a side, for the list of changes.
+func (op operation) words(side string) string {
+	switch op.Do {
+	case "take":
+		return fmt.Sprintf("%s: take “%s”", side, op.Name)
+	case "copy":
+		return side + ": made like the other side"
+	case "add":
+		return "a new " + op.Kind
+	case "fix":
+		return fmt.Sprintf("%s: a proposed change", side)
+	case "order":
+		return side + ": another order"
+	case "bypass":
+		if op.On {
+			return side + ": " + op.Block + " out"
+		}
+		return side + ": " + op.Block + " in"
+	case "loop":
+		return fmt.Sprintf("%s: loop %d", side, op.Number)
+	case "recording":
+		return "the recording " + op.Brought.File
+	case "knob":
+		return fmt.Sprintf("%s: %s at %s", side, op.Target, op.Value)
+	case "preset":
+		return fmt.Sprintf("%s: preset %s", side, op.Name)
+	case "guitar":
+		return fmt.Sprintf("%s: guitar %s", side, cmp.Or(op.Name, "of the file"))
+	}
+	return side + ": " + op.Do
+}
+
 // back is the document of a step.
 func (n *session) back(ctx context.Context, s step) (document, error) {
 	if bytes.Equal(s.text, n.doc.Text.Source) {
 		return document{n.doc.Project, s.takes}, nil
 	}
-	text, err := edit.Read(n.server.name, s.text)
+	text, err := edit.ReadWith(n.server.name, s.text, n.server.decks)
 	if err != nil {
 		return document{}, err
 	}
@@ -444,6 +522,17 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		return d.with(ctx, text, d.takes)
 	case "fix":
 		return n.withFix(ctx, op.Number, op.Name)
+	case "recording":
+		b := op.Brought
+		load := &board.Load{Resistance: dsp.Ohm(b.Input), Cable: dsp.Metre(b.Cable)}
+		if b.Input == 0 {
+			load = nil
+		}
+		text, err := d.Text.SetRecording(b.File, dsp.Volt(b.Peak), load)
+		if err != nil {
+			return d, err
+		}
+		return d.with(ctx, text, d.takes)
 	case "order":
 		var err error
 		if t, err = reordered(d.File, t, op.Order); err != nil {
@@ -453,7 +542,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 		t = d.File.Switched(t, op.Block, op.On)
 	case "loop":
 		if slices.ContainsFunc(d.LoopsOf(t), func(l board.Loop) bool { return l.Insert && l.Number == op.Number }) {
-			return d, refuse(http.StatusUnprocessableEntity, "loop %d is the insert, which is always in", op.Number)
+			return d, local.Refuse(http.StatusUnprocessableEntity, "loop %d is the insert, which is always in", op.Number)
 		}
 		toggle := slices.DeleteFunc(slices.Clone(t.Toggle), func(k int) bool { return k == op.Number })
 		if len(toggle) == len(t.Toggle) {
@@ -478,7 +567,7 @@ func (n *session) edited(ctx context.Context, side int, op operation) (document,
 			t.Guitar = board.OwnGuitar // or it would be the preset's
 		}
 	default:
-		return d, refuse(http.StatusBadRequest, "no operation %q", op.Do)
+		return d, local.Refuse(http.StatusBadRequest, "no operation %q", op.Do)
 	}
 	text, takes := d.Text, d.takes
 	var err error

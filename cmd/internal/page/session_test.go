@@ -133,6 +133,26 @@ func TestEdits(t *testing.T) {
 	}
 	w.wants("all done again", w.text(), last)
 
+	// Back to any of them at once, as the list of changes has them, and on again.
+	w.wants("the changes", w.State.Changes[:4], []string{"A: another order", "A: echo out", "A: echo.time at 80 ms", "A: guitar.volume at 6.5"})
+	changes := w.State.Changes
+	w.must("A", op("back", "number", steps-1))
+	w.wants("what is left", w.State.Changes, changes[:1])
+	w.wants("the first change alone", w.lane("A"), []string{"echo", "buffer"})
+	w.wants("to do again", w.State.Redo, steps-1)
+	w.must("A", op("redo"))
+	w.wants("the second again", w.State.Changes, changes[:2])
+	for range steps - 2 {
+		w.must("A", op("redo"))
+	}
+	w.wants("all done again", w.text(), last)
+	w.wants("the changes again", w.State.Changes, changes)
+	for _, number := range []int{0, -1, steps + 1} {
+		if why := w.do("A", op("back", "number", number)); !strings.HasPrefix(why, "422") {
+			t.Errorf("back by %d: %q", number, why)
+		}
+	}
+
 	// What is refused leaves all as it was.
 	for _, bad := range []map[string]any{
 		op("order", "order", []any{"echo", "echo"}), op("order", "order", []any{"nothing"}), op("knob", "target", "echo.time", "value", "80 years"), op("knob", "target", "echo.colour", "value", "1"),
@@ -389,6 +409,34 @@ func TestSave(t *testing.T) {
 	if status, a := w.save(map[string]any{"side": "A", "how": "take", "name": "plain"}); status != http.StatusUnprocessableEntity {
 		t.Errorf("a name that is taken: %d %+v", status, a)
 	}
+}
+
+// TestSaveAsAnotherFile holds that a copy is a new file of what the window shows, and that neither
+// the file that is open nor any other changes.
+func TestSaveAsAnotherFile(t *testing.T) {
+	p := openPage(t, quickFile)
+	w := p.window()
+	w.must("A", op("bypass", "block", "echo", "on", true))
+	copied := func(name string) int {
+		t.Helper()
+		status, _ := w.post("api/save", map[string]any{"session": w.ID, "side": "A", "how": "copy", "name": name}, nil)
+		return status
+	}
+	if status := copied("for tonight"); status != http.StatusOK {
+		t.Fatalf("status %d", status)
+	}
+	other, err := os.ReadFile(filepath.Join(p.folder, "for tonight.yaml"))
+	w.wants("the copy", string(other), w.text())
+	w.wants("the file", p.disk(), quickFile)
+	if err != nil || !w.State.Dirty {
+		t.Errorf("%v, unsaved: %v", err, w.State.Dirty)
+	}
+	for _, bad := range []string{"for tonight", "for tonight.yaml", "chain", "", "  ", "../x", "a/b", `a\b`, ".hidden", "x\x00y", strings.Repeat("x", 200)} {
+		if status := copied(bad); status != http.StatusUnprocessableEntity {
+			t.Errorf("%q: status %d", bad, status)
+		}
+	}
+	w.wants("the file", p.disk(), quickFile)
 }
 
 // TestConflict holds that nothing is written over a file that has changed meanwhile, but for who

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/produce"
 )
 
@@ -85,7 +86,7 @@ func (s *stream) audio(kind uint32, start int64, samples []byte) error {
 // checkRegion checks a region of a recording.
 func checkRegion(r *produce.Recording, ab [2]int64) error {
 	if a, b := ab[0], ab[1]; a < 0 || b > r.Frames || b-a < min(leastFrames, r.Frames) || b-a > longest(r) {
-		return refuse(http.StatusUnprocessableEntity, "no region from frame %d to %d: the recording has %d, and a region %d to %d", a, b, r.Frames, min(leastFrames, r.Frames), longest(r))
+		return local.Refuse(http.StatusUnprocessableEntity, "no region from frame %d to %d: the recording has %d, and a region %d to %d", a, b, r.Frames, min(leastFrames, r.Frames), longest(r))
 	}
 	return nil
 }
@@ -130,7 +131,7 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
-	out := newStream(w, cmp.Or(s.options.wait, writeWait))
+	out := newStream(w, cmp.Or(s.options.wait, local.WriteWait))
 	request := engine.Request{
 		Region: n.listened(doc, q.Region), Take: doc.chain(side), Other: doc.chain(1 - side), From: q.From, Heard: []engine.Key{heard[side], heard[1-side]},
 		Have: func(key string) bool { return slices.Contains(q.Have, key) },
@@ -205,6 +206,6 @@ func (s *server) measured(w http.ResponseWriter, r *http.Request, measure func(l
 	if err != nil {
 		return err
 	}
-	answer(w, http.StatusOK, f)
+	local.Answer(w, http.StatusOK, f)
 	return nil
 }

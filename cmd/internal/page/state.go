@@ -19,12 +19,14 @@ import (
 // State is all that is sent to a page of its document.
 type State struct {
 	File     string   `json:"file"`
+	Start    string   `json:"start,omitempty"` // where other boards are opened from
 	Title    string   `json:"title"`
 	Revision int      `json:"revision"`
 	Dirty    bool     `json:"dirty"`
 	Disk     string   `json:"disk"` // same, changed or gone
 	Undo     int      `json:"undo"`
 	Redo     int      `json:"redo"`
+	Changes  []string `json:"changes"` // that can be undone, the last one last
 	Takes    []string `json:"takes"`
 	Presets  []string `json:"presets"`
 	Guitars  []string `json:"guitars"` // "" is the file's own
@@ -148,11 +150,15 @@ const hearing = "Start with the volume turned down, then raise it: fuzz is dense
 func (n *session) state() (json.RawMessage, error) {
 	f, r := n.doc.File, n.doc.Dry
 	s := State{
-		File: n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
-		Takes: []string{}, Presets: []string{}, Guitars: []string{""}, Complaints: complaints(),
+		Start: n.server.options.Start,
+		File:  n.server.name, Title: f.Title, Revision: n.revision, Dirty: n.dirty(), Disk: n.disk, Undo: len(n.undo), Redo: len(n.redo),
+		Changes: []string{}, Takes: []string{}, Presets: []string{}, Guitars: []string{""}, Complaints: complaints(),
 		Recording: RecordingOf{r.Title, int(r.Rate), r.Frames, r.Waveform},
 		Region:    [2]int64{0, min(r.Frames, longest(r), int64(usualSeconds*float64(r.Rate)))}, Longest: longest(r),
 		Sides: map[string]*Side{}, Cautions: []string{hearing},
+	}
+	for _, u := range n.undo {
+		s.Changes = append(s.Changes, u.then)
 	}
 	for _, t := range f.Takes {
 		s.Takes = append(s.Takes, t.Name)

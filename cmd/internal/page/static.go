@@ -1,15 +1,7 @@
 package page
 
 import (
-	"bytes"
 	"embed"
-	"net/http"
-	"strings"
-	"time"
-
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/gomono"
-	"golang.org/x/image/font/gofont/goregular"
 )
 
 // The page travels inside the program.
@@ -17,17 +9,8 @@ import (
 //go:embed static
 var static embed.FS
 
-// kinds is the content types of the page's files, by the ends of their names; nothing else is
-// served.
-var kinds = map[string]string{
-	".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml",
-}
-
-var fonts = map[string][]byte{"font/regular.ttf": goregular.TTF, "font/bold.ttf": gobold.TTF, "font/mono.ttf": gomono.TTF}
-
-// staticFiles serves the page's files by their names: the path of a request is a name in a list,
-// never a path on disk.
-func staticFiles() map[string][]byte {
+// Static is the page's files by their names, which package start serves too.
+func Static() map[string][]byte {
 	files := map[string][]byte{}
 	entries, err := static.ReadDir("static")
 	if err != nil {
@@ -44,25 +27,4 @@ func staticFiles() map[string][]byte {
 		files[e.Name()] = b
 	}
 	return files
-}
-
-func serveStatic(files map[string][]byte, w http.ResponseWriter, r *http.Request, path string) {
-	if path == "" {
-		path = "index.html"
-	}
-	http.NewResponseController(w).SetWriteDeadline(time.Now().Add(writeWait))
-	if font, ok := fonts[path]; ok {
-		w.Header().Set("Content-Type", "font/ttf")
-		w.Header().Set("Cache-Control", "private, max-age=86400")
-		http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(font))
-		return
-	}
-	dot := strings.LastIndexByte(path, '.')
-	b, ok := files[path]
-	if !ok || dot < 0 || kinds[path[dot:]] == "" {
-		http.NotFound(w, r)
-		return
-	}
-	w.Header().Set("Content-Type", kinds[path[dot:]])
-	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(b))
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"drywire/chains/file"
+	"drywire/cmd/internal/local"
 )
 
 // What a window knows of the file on disk.
@@ -32,19 +33,19 @@ const mostRead = 1 << 20
 func (s *server) readFile() ([]byte, error) {
 	info, err := s.root.Stat(s.name)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", s.name, plain(err))
+		return nil, fmt.Errorf("%s: %w", s.name, local.Plain(err))
 	}
 	if !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("%s: is not a regular file", s.name)
 	}
 	f, err := s.root.Open(s.name)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", s.name, plain(err))
+		return nil, fmt.Errorf("%s: %w", s.name, local.Plain(err))
 	}
 	defer f.Close()
 	b, err := io.ReadAll(io.LimitReader(f, mostRead))
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", s.name, plain(err))
+		return nil, fmt.Errorf("%s: %w", s.name, local.Plain(err))
 	}
 	return b, nil
 }
@@ -121,7 +122,7 @@ func (n *session) noticed(ctx context.Context, now diskState) {
 		}
 	}
 	if n.disk == diskChanged && said["faults"] == "" {
-		if _, err := file.Parse(n.server.name, now.text); err != nil {
+		if _, err := file.ParseWith(n.server.name, now.text, n.server.decks); err != nil {
 			said["faults"] = err.Error()
 		}
 	}

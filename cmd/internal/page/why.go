@@ -12,6 +12,7 @@ import (
 	"drywire/chains/sweep"
 	"drywire/chains/why"
 	"drywire/cmd/internal/engine"
+	"drywire/cmd/internal/local"
 )
 
 // ComplaintOf is what a player may say of a sound, for a page to offer.
@@ -82,7 +83,7 @@ func (s *server) answered(w http.ResponseWriter, r *http.Request, work func(ctx 
 	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
-	out := newStream(w, cmp.Or(s.options.wait, writeWait))
+	out := newStream(w, cmp.Or(s.options.wait, local.WriteWait))
 	ctx, cancel := context.WithCancel(r.Context())
 	defer cancel()
 	q.take = doc.take(side).Name
@@ -106,7 +107,7 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 	return s.answered(w, r, func(ctx context.Context, n *session, d document, q longQuestion, tell func(int, int)) (any, error) {
 		c := why.Find(q.Complaint)
 		if c == nil {
-			return nil, refuse(http.StatusBadRequest, "no complaint %q (there are: %s)", q.Complaint, strings.Join(why.Words(), ", "))
+			return nil, local.Refuse(http.StatusBadRequest, "no complaint %q (there are: %s)", q.Complaint, strings.Join(why.Words(), ", "))
 		}
 		a, err := s.engine.Why(ctx, n.listened(d, q.Region), d.File, q.take, c, tell)
 		if err != nil {
@@ -123,7 +124,7 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 func (s *server) sweepKnob(w http.ResponseWriter, r *http.Request) error {
 	return s.answered(w, r, func(ctx context.Context, n *session, d document, q longQuestion, tell func(int, int)) (any, error) {
 		if _, err := sweep.Knob(d.File, q.Block, q.Knob); err != nil {
-			return nil, refuse(http.StatusUnprocessableEntity, "%v", err)
+			return nil, local.Refuse(http.StatusUnprocessableEntity, "%v", err)
 		}
 		a, err := s.engine.Sweep(ctx, n.listened(d, q.Region), d.File, q.take, q.Block, q.Knob, tell)
 		if err != nil {
@@ -158,7 +159,7 @@ func (s *server) hunt(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if len(q.Answers) > mostAnswers {
-		return refuse(http.StatusUnprocessableEntity, "%d answers: no hunt asks for as many", len(q.Answers))
+		return local.Refuse(http.StatusUnprocessableEntity, "%d answers: no hunt asks for as many", len(q.Answers))
 	}
 	n.mu.Lock()
 	doc := n.doc
@@ -170,9 +171,9 @@ func (s *server) hunt(w http.ResponseWriter, r *http.Request) error {
 	defer done()
 	step, err := hunt.New(doc.File, doc.take(side), doc.Dry.Rate).At(q.Answers)
 	if err != nil {
-		return refuse(http.StatusUnprocessableEntity, "%v", err)
+		return local.Refuse(http.StatusUnprocessableEntity, "%v", err)
 	}
-	answer(w, http.StatusOK, map[string]any{"step": step, "cautions": hunt.Cautions})
+	local.Answer(w, http.StatusOK, map[string]any{"step": step, "cautions": hunt.Cautions})
 	return nil
 }
 
@@ -192,7 +193,7 @@ func fixTexts(c *why.Complaint, a *why.Answer) []string {
 func (n *session) withFix(ctx context.Context, number int, text string) (document, error) {
 	d := n.doc
 	if number < 0 || number >= len(n.fixes) || n.fixes[number].Text != text {
-		return d, refuse(http.StatusConflict, "that answer is out of date; ask again")
+		return d, local.Refuse(http.StatusConflict, "that answer is out of date; ask again")
 	}
 	if _, err := d.Take(n.about); err != nil {
 		return d, err

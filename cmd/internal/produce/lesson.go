@@ -6,6 +6,7 @@ import (
 
 	"drywire/chains/edit"
 	"drywire/chains/lesson"
+	"drywire/chains/lessons"
 	"drywire/chains/report"
 	"drywire/dsp/section"
 	"drywire/samples"
@@ -17,12 +18,12 @@ var LessonQuality = section.Draft
 // LessonBench is a lesson's board, or that of its transfer question, with the whole recording that
 // it names. A nil loader is for lessons that ship, whose boards name nothing that does not.
 func LessonBench(ctx context.Context, loader *Loader, name string, b lesson.Board) (*lesson.Bench, *Project, error) {
-	text, err := edit.Read(name, b.Text)
-	if err != nil {
-		return nil, nil, err
-	}
 	if loader == nil {
 		loader = NewLoader(nowhere{})
+	}
+	text, err := edit.ReadWith(name, b.Text, Decks(loader.Folder))
+	if err != nil {
+		return nil, nil, err
 	}
 	p, err := loader.Load(ctx, text, false)
 	if err != nil {
@@ -66,11 +67,11 @@ func LessonFrom(ctx context.Context, loader *Loader, text *edit.Text, take strin
 	if take == "" {
 		take = text.File.Takes[0].Name
 	}
-	with, pairs, err := lesson.WithSwaps(text, take)
+	with, err := lesson.With(text, take)
 	if err != nil {
 		return nil, err
 	}
-	b, _, err := LessonBench(ctx, loader, text.Name, lesson.Board{Text: with.Source})
+	b, _, err := LessonBench(ctx, loader, text.Name, lesson.Board{Text: with.Text.Source})
 	if err != nil {
 		return nil, err
 	}
@@ -78,12 +79,19 @@ func LessonFrom(ctx context.Context, loader *Loader, text *edit.Text, take strin
 	if title == "" {
 		title = text.Name
 	}
-	return lesson.From(ctx, title, with, take, pairs, b)
+	return lesson.From(ctx, title, with, b)
 }
 
 // Page is a proved lesson as a page. What it measures for the ladders, it renders again.
 func (p *Proved) Page(ctx context.Context) (report.Lesson, error) {
 	page := report.Lesson{Lesson: p.Lesson, Proof: p.Proof, Rate: int(p.Bench.Rate), Hearing: Hearing}
+	for _, name := range p.After {
+		if before, err := lessons.Find(name); err == nil {
+			page.Builds = append(page.Builds, before.Title)
+		} else {
+			page.Builds = append(page.Builds, name) // of somebody else's course
+		}
+	}
 	seen := map[string]bool{}
 	for _, look := range p.Look {
 		if seen[look.Take] {
@@ -104,6 +112,9 @@ type nowhere struct{}
 
 func (nowhere) Open(path string) (*samples.Reader, func(), error) {
 	return nil, nil, fmt.Errorf("%s: a lesson that ships has no files of its own", path)
+}
+func (nowhere) Text(path string, _ int64) ([]byte, error) {
+	return nil, fmt.Errorf("%s: a lesson that ships has no files of its own", path)
 }
 func (n nowhere) Named(path string) (*samples.Reader, func(), error) { return n.Open(path) }
 func (nowhere) Path(path string) string                              { return path }

@@ -152,6 +152,9 @@ const Piped = "-"
 type Folder interface {
 	// Open opens a file by its path as it is written in the chain file; done closes it.
 	Open(path string) (r *samples.Reader, done func(), err error)
+	// Text is a small file by its path as it is written in the chain file; what begins it where it
+	// has more than most bytes.
+	Text(path string, most int64) ([]byte, error)
 	// Named opens a file by a path that somebody gives beside the chain file.
 	Named(path string) (r *samples.Reader, done func(), err error)
 	// Path is a path of the chain file as messages are to have it.

@@ -42,6 +42,9 @@ type jackKeeper struct {
 func newJackKeeper(c *board.Chain, r *Recording) *jackKeeper {
 	k := &jackKeeper{jacks: c.Jacks(), most: int(min(float64(r.Frames), math.Round(MostMeasured*float64(r.Rate))))}
 	k.kept = make([][]float32, len(k.jacks))
+	for n := range k.kept {
+		k.kept[n] = make([]float32, 0, k.most)
+	}
 	return k
 }
 

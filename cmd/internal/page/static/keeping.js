@@ -5,8 +5,38 @@ import { byId, el, say } from "./dom.js";
 
 const kinds = [["wav", "Sound", "WAV of the loop, in 24 bits"], ["report", "Report", "one page with sound and figures"], ["cables", "Cables", "which to move, fewest first"], ["text", "Chain file", "as it is here, saved or not"]];
 
+/**
+ * Two texts as lines, with those marked that the other does not have: a longest common subsequence, between the equal beginning and end.
+ * @param {string} theirs @param {string} mine @returns {[Node[], Node[]]}
+ */
+function marked(theirs, mine) {
+	const a = theirs.split(/(?<=\n)/), b = mine.split(/(?<=\n)/);
+	let from = 0, end = 0;
+	while (from < Math.min(a.length, b.length) && a[from] === b[from]) from++;
+	while (end < Math.min(a.length, b.length) - from && a[a.length - 1 - end] === b[b.length - 1 - end]) end++;
+	const n = a.length - end - from, m = b.length - end - from, few = n * m < 4e6;
+	/** @type {Uint16Array[]} how long the subsequence of what follows is */
+	const long = [];
+	for (let i = n; few && i >= 0; i--) {
+		long[i] = new Uint16Array(m + 1);
+		for (let j = m - 1; i < n && j >= 0; j--) long[i][j] = a[from + i] === b[from + j] ? long[i + 1][j + 1] + 1 : Math.max(long[i + 1][j], long[i][j + 1]);
+	}
+	const same = (/** @type {string} */ line) => document.createTextNode(line);
+	/** @type {Node[]} */ const left = a.slice(0, from).map(same), right = b.slice(0, from).map(same);
+	for (let i = 0, j = 0; i < n || j < m;) {
+		if (few && i < n && j < m && a[from + i] === b[from + j]) {
+			left.push(same(a[from + i++]));
+			right.push(same(b[from + j++]));
+		} else if (j >= m || i < n && (!few || long[i + 1][j] >= long[i][j + 1])) left.push(el("del", {}, a[from + i++]));
+		else right.push(el("ins", {}, b[from + j++]));
+	}
+	left.push(...a.slice(a.length - end).map(same));
+	right.push(...b.slice(b.length - end).map(same));
+	return [left, right];
+}
+
 export class Keeping {
-	/** @param {{session: () => string, side: () => string, state: () => any, show: (s: any) => void, notice: (text: string, how?: any) => any, announce: (text: string) => void, fault: (e: any) => void}} page */
+	/** @param {{session: () => string, side: () => string, state: () => any, show: (s: any) => void, notice: (text: string, how?: any) => any, announce: (text: string) => void, fault: (e: any) => void, edit: (op: any) => void}} page */
 	constructor(page) {
 		this.page = page;
 		this.box = byId("save-box");
@@ -18,11 +48,13 @@ export class Keeping {
 		this.box.querySelector("form").addEventListener("submit", (/** @type {Event} */ e) => {
 			e.preventDefault();
 			const how = this.box.querySelector("input[name=how]:checked").value;
-			this.save({ how, name: how === "take" ? byId("take-name").value.trim() : "", force: false });
+			this.save({ how, name: how === "take" ? byId("take-name").value.trim() : how === "copy" ? byId("copy-name").value.trim() : "", force: false });
 		});
 		for (const r of this.box.querySelectorAll("input[name=how]")) r.addEventListener("change", () => this.fields());
 		byId("conflict-cancel").addEventListener("click", () => this.conflict.close());
 		byId("take-theirs").addEventListener("click", () => this.reload());
+		byId("keep-both").addEventListener("click", () => this.save({ how: "copy", name: this.other(), force: false }));
+		byId("history").addEventListener("click", () => this.history());
 		byId("keep-mine").addEventListener("click", () => this.save({ ...this.pending, force: true }));
 		byId("more").addEventListener("click", () => byId("export-box").showModal());
 		this.side = "";
@@ -39,10 +71,29 @@ export class Keeping {
 	}
 
 	fields() {
-		const take = this.box.querySelector("input[name=how]:checked").value === "take";
-		byId("take-field").hidden = !take;
-		byId("take-name").required = take;
-		if (take && !byId("take-name").value) byId("take-name").value = this.page.state().sides[this.page.side()].take + ", rewired";
+		const how = this.box.querySelector("input[name=how]:checked").value;
+		for (const [name, proposal] of [["take", this.page.state().sides[this.page.side()].take + ", rewired"], ["copy", this.other()]]) {
+			const used = how === name, field = byId(name + "-name");
+			byId(name + "-field").hidden = !used;
+			field.required = used;
+			if (used && !field.value) field.value = proposal;
+		}
+	}
+
+	/** A name for another file beside the one that is open. */
+	other() {
+		const now = new Date(), two = (/** @type {number} */ n) => String(n).padStart(2, "0");
+		return `${this.page.state().file.replace(/\.ya?ml$/, "")}-${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}-${two(now.getHours())}${two(now.getMinutes())}${two(now.getSeconds())}`;
+	}
+
+	/** The changes that can be taken back, the last one first. */
+	history() {
+		const changes = this.page.state().changes, back = (/** @type {number} */ number) => {
+			byId("changes-box").close();
+			this.page.edit({ do: "back", number });
+		};
+		byId("changes").replaceChildren(...changes.map((/** @type {string} */ what, /** @type {number} */ k) => el("li", {}, el("span", {}, what), el("button", { type: "button", class: "plain", onclick: () => back(changes.length - k) }, "take back from here"))).reverse());
+		byId("changes-box").showModal();
 	}
 
 	open() {
@@ -58,6 +109,11 @@ export class Keeping {
 			const r = await ask("save", { session: this.page.session(), side: this.page.side(), ...what });
 			this.box.close();
 			this.conflict.close();
+			if (r.copied) {
+				this.page.notice(`All of it is in ${r.copied}, beside ${this.page.state().file}. This page goes on with ${this.page.state().file}.`, { id: "copied" });
+				this.page.announce("Saved as another file.");
+				return;
+			}
 			this.page.show(r.state);
 			this.page.notice(`Saved in ${r.state.file}.${r.kept?.length ? ` What it held before is in ${r.kept.join(" and ")}, until you save again.` : ""}`, { id: "disk", passing: true });
 			this.page.announce("Saved.");
@@ -67,10 +123,15 @@ export class Keeping {
 				this.pending = what;
 				this.box.close();
 				say(byId("conflict-text"), error.body?.conflict ?? error.message);
-				say(byId("theirs"), error.body?.theirs ?? "");
-				say(byId("mine"), error.body?.mine ?? "");
+				say(byId("conflict-fault"), "");
+				const [theirs, mine] = marked(error.body?.theirs ?? "", error.body?.mine ?? "");
+				byId("theirs").replaceChildren(...theirs);
+				byId("mine").replaceChildren(...mine);
 				this.conflict.showModal();
+				byId("keep-both").focus();
+				this.conflict.querySelector(".gone, .come, del, ins")?.scrollIntoView({ block: "center" });
 			} else if (this.box.open) say(byId("save-fault"), error.message);
+			else if (this.conflict.open) say(byId("conflict-fault"), error.message);
 			else this.page.fault(e);
 		} finally {
 			byId("save-go").disabled = false;

@@ -11,6 +11,7 @@ import { Panel } from "./panel.js";
 import { Wave } from "./wave.js";
 import { Figures } from "./plots.js";
 import { Trial } from "./trial.js";
+import { Bring } from "./bring.js";
 import { Keeping } from "./keeping.js";
 import { Why } from "./why.js";
 import { Hunt } from "./hunt.js";
@@ -160,7 +161,8 @@ const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
 const complaints = new Why({ ask: () => ({ session, side: sound.side, region }), op: op => edit(op), fault, announce });
 new Hunt({ ask: () => ({ session, side: sound.side }), fault, announce });
-const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault });
+new Bring({ edit: op => edit(op) });
+const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault, edit });
 
 // What is shown.
 
@@ -180,6 +182,7 @@ function show(s, again) {
 	byId("saved").classList.toggle("dirty", s.dirty || s.disk !== "same");
 	byId("undo").disabled = !s.undo;
 	byId("redo").disabled = !s.redo;
+	byId("history").disabled = !s.undo;
 	const key = s.recording.name + s.recording.frames;
 	wave.show(s.recording, s.longest);
 	if (key !== regionOf) {
@@ -512,13 +515,6 @@ document.addEventListener("keydown", e => {
 	e.preventDefault();
 });
 
-// A file that is dropped here would replace the page.
-addEventListener("dragover", e => e.preventDefault());
-addEventListener("drop", e => {
-	e.preventDefault();
-	notice("A recording is named in the chain file (recording: {file: riff.wav}) and lies in its folder.", { id: "dropped", passing: true });
-});
-
 // Beginning.
 
 /** Whoever has been here once gets the steps in a line. A cookie, since every start of the program has another port, and so another store. */
@@ -544,6 +540,10 @@ async function open() {
 	try {
 		const r = await again() ?? await ask("open", {});
 		session = sound.session = r.session;
+		if (r.state.start) {
+			byId("others").href = r.state.start;
+			byId("others").hidden = false;
+		}
 		let lost = false;
 		const source = listen(session, {
 			state: s => {

@@ -1,4 +1,7 @@
-package lesson
+// Package class is what listeners have answered in lessons: the texts that the pages of lessons give
+// to be pasted (ParseAnswers), and what a class believed before a lesson and after it, added up
+// (Merge) and drawn (Picture). It knows no lesson: beliefs are their words.
+package class
 
 import (
 	"fmt"

@@ -1,0 +1,236 @@
+package template
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"drywire/blocks"
+	"drywire/dsp"
+)
+
+// Pedal is a kind of block as a player asks for it: by what it does.
+type Pedal struct {
+	Kind  string // the word in the chain file
+	Group string // what sort of thing it does
+	Does  string // its everyday name, and after a colon what one hears
+}
+
+// Pedals is what a board can be built of, in the order in which boards are often wired (common
+// practice, no source).
+func Pedals() []Pedal { return slices.Clone(pedals) }
+
+var pedals = []Pedal{
+	{"fuzz", "Dirt", "Fuzz: thick and singing; it wants the guitar plugged straight in"},
+	{"treble-boost", "Dirt", "Treble boost: louder and brighter, to push what follows"},
+	{"op-amp-fuzz", "Dirt", "Big fuzz: a wall of sound with few mids"},
+	{"overdrive", "Dirt", "Overdrive: soft break-up that keeps the mids"},
+	{"distortion", "Dirt", "Distortion: harder and brighter than an overdrive"},
+	{"boost", "Dirt", "Boost: louder, otherwise clean"},
+	{"octave-down", "Tone", "Octave down: one and two octaves below a single note"},
+	{"wah", "Tone", "Wah: a vowel that follows the foot"},
+	{"mid-carve", "Tone", "Mid cut: takes out some middle, before much gain"},
+	{"eq", "Tone", "Equaliser: bass, two middles and treble"},
+	{"graphic-eq", "Tone", "Graphic equaliser: ten sliders"},
+	{"compressor", "Level", "Compressor: evens out loud and soft; notes last longer"},
+	{"gate", "Level", "Noise gate: quiet when you stop playing"},
+	{"volume", "Level", "Volume pedal"},
+	{"buffer", "Level", "Buffer: keeps the treble over long cables"},
+	{"tuner", "Level", "Tuner"},
+	{"chorus", "Movement", "Chorus: shimmer, as if two played"},
+	{"flanger", "Movement", "Flanger: a sweeping comb of tone"},
+	{"phaser", "Movement", "Phaser: a soft swirl"},
+	{"vibrato", "Movement", "Vibrato: the pitch wavers"},
+	{"tremolo", "Movement", "Tremolo: the loudness pulses"},
+	{"delay", "Space", "Echo: repeats that fade"},
+	{"reverb", "Space", "Reverb: a room around the sound"},
+}
+
+// Answers is what a player says of a board, to have its chain file written.
+type Answers struct {
+	Title     string
+	Recording string   // a sound file beside the chain file; "" is the riff that comes with the program
+	Peak      dsp.Volt // how loud its loudest moment is at the guitar's jack; with Recording only
+	Pickup    string   // one of board.PickupNames
+	Cable     dsp.Metre
+	Pedals    []string // kinds, from the guitar on
+	Amplifier bool     // a valve amplifier with its loudspeaker behind them
+	Supply    string   // "isolated", "shared" or "" for batteries
+}
+
+// Most pedals of a board that is built of answers.
+const MostPedals = 24
+
+// Board is the chain file of a board, with the comments that a person would write. It has two
+// takes: the board as it is, and with its first two pedals the other way round, where it has two.
+// A kind that is no Pedal, too many of them, or another word for the supply is an error.
+func Board(a Answers) ([]byte, error) {
+	if len(a.Pedals) > MostPedals {
+		return nil, fmt.Errorf("%d pedals: %d at most", len(a.Pedals), MostPedals)
+	}
+	if len(a.Pedals) == 0 && !a.Amplifier {
+		return nil, errors.New("choose a pedal or an amplifier at least")
+	}
+	names, err := named(a.Pedals)
+	if err != nil {
+		return nil, err
+	}
+	var b strings.Builder
+	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	title := oneLine(a.Title, "What does the order of my board do?")
+	say("# My board, as I described it. Change any line: drywire blocks KIND says what can stand there.\n")
+	say("drywire: 1\ntitle: %s\n", quoted(title))
+	if a.Recording == "" {
+		say("recording:\n  sample: riff          # comes with the program, dry; file: my-riff.wav would be one of mine\n")
+	} else {
+		say("recording:\n  file: %s\n  peak: %s         # the loudest moment at the guitar's jack; measure it, or compare with your own ears", quoted(a.Recording), dsp.FormatQuantity(float64(a.Peak), dsp.Volts))
+		say("  load: {resistance: 1 MΩ, cable: %s}   # what the guitar was plugged into while it was recorded\n", dsp.FormatQuantity(float64(a.Cable), dsp.Metres))
+	}
+	say("guitar:\n  pickup: %s\n  cable: %s            # to the first pedal\n", a.Pickup, dsp.FormatQuantity(float64(a.Cable), dsp.Metres))
+	say("patch: 30 cm            # the cables between the pedals, each")
+	if a.Amplifier {
+		say("load: {resistance: 1 MΩ, cable: 3 m}   # the microphone's input, behind the loudspeaker\n")
+	} else {
+		say("load: {resistance: 1 MΩ, cable: 5 m}   # what the last pedal is plugged into: an amplifier's input\n")
+	}
+	plugs, err := a.supplies(say, names)
+	if err != nil {
+		return nil, err
+	}
+	say("blocks:")
+	for k, kind := range a.Pedals {
+		say("  %-14s %-42s # %s", names[k]+":", fmt.Sprintf("{kind: %s%s}", kind, plugs[k]), doing(kind))
+	}
+	order := names
+	if a.Amplifier {
+		say("  %-14s {kind: preamp, gain: 4}   # the amplifier: its front,", "amp:")
+		say("  %-14s {kind: poweramp}          # its power stage,", "amp-power:")
+		say("  %-14s {kind: speaker}           # its loudspeaker, with a microphone before it", "amp-box:")
+		order = append(slices.Clone(names), "amp", "amp-power", "amp-box")
+	}
+	say("\norder: %s\n", listed(order, "  "))
+	say("takes:\n  - name: as it is")
+	if len(names) > 1 {
+		other := slices.Clone(order)
+		other[0], other[1] = other[1], other[0]
+		say("  - name: %s first\n    order: %s", names[1], listed(other, "      "))
+	}
+	return []byte(b.String()), nil
+}
+
+// named is a name for each block: its kind, numbered from the second on.
+func named(kinds []string) ([]string, error) {
+	var names []string
+	count := map[string]int{}
+	for _, kind := range kinds {
+		if doing(kind) == "" {
+			return nil, fmt.Errorf("no pedal %q", kind)
+		}
+		count[kind]++
+		name := kind
+		if n := count[kind]; n > 1 {
+			name = fmt.Sprintf("%s-%d", kind, n)
+		}
+		names = append(names, name)
+	}
+	return names, nil
+}
+
+func doing(kind string) string {
+	for _, p := range pedals {
+		if p.Kind == kind {
+			return p.Does
+		}
+	}
+	return ""
+}
+
+// supplies writes what feeds the pedals, and returns what each says of its own: an output of its
+// own where they are isolated, one for all where they are not. A pedal whose ground is the positive
+// pole may not share, and runs on its battery then.
+func (a Answers) supplies(say func(string, ...any), names []string) (plugs []string, err error) {
+	plugs = make([]string, len(names))
+	var outputs []string
+	var whole float64
+	for k, name := range a.Pedals {
+		kind := blocks.Find(name)
+		if kind.Ground == nil || kind.Draw == 0 {
+			continue
+		}
+		switch positive := kind.Ground(kind.Defaults()) != blocks.Negative; a.Supply {
+		case "isolated":
+			current := "100 mA"
+			if kind.Draw > 0.1 {
+				current = "500 mA"
+			}
+			outputs = append(outputs, fmt.Sprintf("    %d: {voltage: 9 V, current: %s}", len(outputs)+1, current))
+			plugs[k] = fmt.Sprintf(", power: brick.%d", len(outputs))
+		case "shared":
+			if positive {
+				continue // a battery
+			}
+			whole += float64(kind.Draw)
+			current := "1 A"
+			if whole > 0.8 {
+				current = "2 A"
+			}
+			outputs = []string{"    1: {voltage: 9 V, current: " + current + "}"}
+			plugs[k] = ", power: adapter.1"
+		case "":
+		default:
+			return nil, fmt.Errorf("no supply %q", a.Supply)
+		}
+	}
+	switch {
+	case len(outputs) == 0:
+		say("# No supply is told: each pedal runs on a fresh battery of its own.\n")
+	case a.Supply == "isolated":
+		say("supplies:\n  brick:\n    isolated: yes       # every output for itself\n    outputs:\n  %s\n", strings.Join(outputs, "\n  "))
+	default:
+		say("supplies:\n  adapter:\n    isolated: no        # one adapter with a chain of plugs: its ripple and the pedals' noises are shared\n    ripple: 1 mV\n    outputs:\n  %s\n", outputs[0])
+	}
+	return plugs, nil
+}
+
+// oneLine is a title in one line of 200 characters at most, without what steers a terminal; or what
+// stands for none.
+func oneLine(title, none string) string {
+	title = strings.Join(strings.Fields(title), " ")
+	if title == "" {
+		title = none
+	}
+	title = strings.Map(func(c rune) rune {
+		if c < ' ' || c >= '\u007f' && c <= '\u009f' || c == '\ufeff' {
+			return -1
+		}
+		return c
+	}, title)
+	if runes := []rune(title); len(runes) > 200 {
+		title = string(runes[:200])
+	}
+	return title
+}
+
+// quoted is a text in single quotes, as YAML takes any.
+func quoted(text string) string { return "'" + strings.ReplaceAll(text, "'", "''") + "'" }
+
+// listed is a list in square brackets, over several lines where it is long.
+func listed(words []string, indent string) string {
+	var b strings.Builder
+	at := 10
+	for k, w := range words {
+		if k > 0 {
+			b.WriteString(",")
+			if at+len(w) > 96 {
+				b.WriteString("\n" + indent)
+				at = len(indent)
+			} else {
+				b.WriteString(" ")
+			}
+		}
+		b.WriteString(w)
+		at += len(w) + 2
+	}
+	return "[" + b.String() + "]"
+}
