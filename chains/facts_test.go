@@ -1,8 +1,10 @@
 package chains_test
 
 import (
+	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -125,5 +127,45 @@ func TestLinearBlocksOnStagesSwapWithoutTrace(t *testing.T) {
 	}
 	if depth := null("eq, fuzz", "fuzz, eq"); depth < -6 {
 		t.Errorf("an EQ before and after a fuzz null at %.1f dB: the check sees nothing", depth)
+	}
+}
+
+// A buffered fuzz that is played hard has more than 100 % of distortion, and no filter makes that:
+// its second transistor conducts most of the time, and what comes out is narrow pulses. They have at
+// its collector the THD that they have at its output, and that of rectangular pulses of their width
+// (closed form: harmonics of sin(nπd)/n, here to the tenth), where a square wave has 43 %.
+func TestBufferedFuzzMakesPulses(t *testing.T) {
+	const rate, hz = 48000, 997
+	c := shippedTake(t, "fuzz-or-buffer-first", "buffered")
+	memo := render.NewMemo(chaintest.Tone(rate/2, rate, hz, 0.2), rate, section.Draft, 1<<28)
+	plan := render.PlanOf(c, rate, section.Draft)
+	at := func(node string) ([]float64, float64) {
+		y, err := memo.Signal(t.Context(), plan, node)
+		if err != nil {
+			t.Fatal(err)
+		}
+		y = y[len(y)-rate/10:]
+		h, err := measure.FitHarmonics(y, rate, hz, 10)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return y, h.THD()
+	}
+	y, made := at("fuzz.c2")
+	_, out := at("fuzz.out")
+	half := (slices.Min(y) + slices.Max(y)) / 2
+	width := share(len(y), func(k int) bool { return y[k] > half })
+	line := func(n float64) float64 { return math.Sin(n*math.Pi*width) / n }
+	sum := 0.0
+	for n := 2.0; n <= 10; n++ {
+		sum += line(n) * line(n)
+	}
+	want := math.Sqrt(sum) / line(1)
+	t.Logf("pulses of %.0f %% of the period: THD %.1f %% at the collector, %.1f %% at the output; rectangular ones have %.1f %%", 100*width, 100*made, 100*out, 100*want)
+	if math.Abs(out/made-1) > 0.01 {
+		t.Errorf("THD of %.1f %% at the output, %.1f %% at the collector: a filter makes it", 100*out, 100*made)
+	}
+	if math.Abs(made/want-1) > 0.05 {
+		t.Errorf("THD of %.1f %%, want %.1f %%: pulses of %.0f %% of the period", 100*made, 100*want, 100*width)
 	}
 }

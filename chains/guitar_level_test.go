@@ -3,6 +3,7 @@ package chains_test
 import (
 	"math"
 	"math/cmplx"
+	"strings"
 	"testing"
 
 	"drywire/chains/board"
@@ -49,6 +50,15 @@ takes: [{name: own}, {name: bright, guitar: bright}, {name: hot, guitar: hot}]
 	}
 	if got := chaintest.TakeOf(t, f, "own").GuitarLevel(); math.Abs(dsp.ToDB(got)-5.64) > 0.01 {
 		t.Errorf("a humbucker in the place of a single coil plays at %.2f dB, want 5.64 dB", dsp.ToDB(got))
+	}
+	// What was played on a guitar itself is as loud as it was, whatever its pickup.
+	f = chaintest.MustParse(t, "drywire: 1\nrecording: {file: riff.wav, peak: 300 mV, load: none}\n"+strings.Replace(guitars, "{pickup: single-coil,", "{pickup: single-coil, recording: {file: bright.wav, peak: 90 mV, load: {resistance: 500 kΩ}},", 1))
+	bright := chaintest.TakeOf(t, f, "bright")
+	if bright.RecordingOf != "bright" || bright.Recording.File != "bright.wav" || bright.Recording.Load.Resistance != 500e3 || bright.GuitarLevel() != 1 {
+		t.Errorf("a guitar with a recording of its own plays %+v of %q at %v of its level", bright.Recording, bright.RecordingOf, bright.GuitarLevel())
+	}
+	if own := chaintest.TakeOf(t, f, "own"); own.RecordingOf != "" || own.Recording.File != "riff.wav" || own.Recording.Load != nil {
+		t.Errorf("the file's own guitar plays %+v of %q", own.Recording, own.RecordingOf)
 	}
 	a, _ := board.FindPickup("humbucker")
 	if a.Over(a) != 1 {

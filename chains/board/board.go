@@ -94,6 +94,8 @@ type Guitar struct {
 type NamedGuitar struct {
 	Name string
 	Guitar
+	// what was played on it; nil where it plays the file's recording at its pickup's level
+	Recording *Recording
 }
 
 // Pickup is a pickup as a circuit.
@@ -184,15 +186,16 @@ type Setting struct {
 
 // Chain is one take, resolved: what is wired to what.
 type Chain struct {
-	Take       string // its name
-	Title      string // the file's
-	Recording  Recording
-	GuitarName string // "" for the file's own
-	Guitar     Guitar
-	Load       Load
-	Patch      dsp.Metre
-	Cables     map[string]blocks.Cord // as in File
-	Supplies   []Supply
+	Take        string // its name
+	Title       string // the file's
+	Recording   Recording
+	GuitarName  string // "" for the file's own
+	RecordingOf string // the guitar whose own it is; "" where it is the file's
+	Guitar      Guitar
+	Load        Load
+	Patch       dsp.Metre
+	Cables      map[string]blocks.Cord // as in File
+	Supplies    []Supply
 	// the signal flows from the first to the last; of a switcher, its pieces and what is in its
 	// loops
 	Blocks []Placed
@@ -303,20 +306,21 @@ func (f *File) fill(t Take) *Chain {
 	}
 	file := *f
 	c.file = &file
-	if f.Recording.Load != nil {
-		load := *f.Recording.Load
-		c.Recording.Load = &load
-	}
 	played := f.Guitar.Pickup
 	if f.Recording.Pickup != nil {
 		played = *f.Recording.Pickup
 	}
-	c.Recording.Pickup = &played
-	for _, g := range f.Guitars {
-		if g.Name == c.GuitarName {
-			c.Guitar = g.Guitar
+	if k := slices.IndexFunc(f.Guitars, func(g NamedGuitar) bool { return g.Name == c.GuitarName }); k >= 0 {
+		c.Guitar = f.Guitars[k].Guitar
+		if own := f.Guitars[k].Recording; own != nil {
+			c.Recording, c.RecordingOf, played = *own, c.GuitarName, c.Guitar.Pickup
 		}
 	}
+	if c.Recording.Load != nil {
+		load := *c.Recording.Load
+		c.Recording.Load = &load
+	}
+	c.Recording.Pickup = &played
 	for _, b := range f.Blocks {
 		c.pool[b.Name] = &Placed{Name: b.Name, Kind: b.Kind, Settings: b.Settings, Powered: b.Powered, Cabinet: b.Cabinet, Off: f.IsOff(t, b.Name), Moves: b.Moves}
 	}

@@ -18,8 +18,9 @@ type PresetChange struct {
 
 // Change is what a chain is from a time on.
 type Change struct {
-	At    dsp.Second
-	Chain *Chain
+	At     dsp.Second
+	Preset string
+	Chain  *Chain
 }
 
 // change gives a chain what it is after each of its take's changes. All are played on one guitar.
@@ -33,7 +34,7 @@ func (f *File) change(c *Chain, t Take) {
 	for _, change := range t.Changes {
 		u := t
 		u.Preset, u.Changes = change.Preset, nil
-		c.Changes = append(c.Changes, Change{change.At, f.resolve(u)})
+		c.Changes = append(c.Changes, Change{change.At, change.Preset, f.resolve(u)})
 	}
 }
 

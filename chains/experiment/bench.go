@@ -40,16 +40,16 @@ func objectives(names []string) ([]*measures.Measure, error) {
 type bench struct {
 	rate      dsp.Hertz
 	quality   section.Quality
-	recording []float64 // V
-	memory    int       // bytes, for each set of remembered signals
-	literal   bool      // orders are computed as they stand
+	recording Dry
+	memory    int  // bytes, for each set of remembered signals
+	literal   bool // orders are computed as they stand
 
-	main   *render.Orders
+	main   map[string]*render.Orders // by board.Chain.RecordingOf
 	noise  *noise.NoiseLevels
 	mu     sync.Mutex
-	probes map[string]*render.Orders    // test signals in the place of the recording
-	asked  map[string]measures.Figure   // of the recording
-	heard  map[heardKey]measures.Figure // of signals at out
+	probes map[string]*render.Orders     // test signals in the place of the recording
+	asked  map[[2]string]measures.Figure // of a recording, by what and board.Chain.RecordingOf
+	heard  map[heardKey]measures.Figure  // of signals at out
 	// signals at out at Target, by their keys
 	levelled map[[32]byte]Settled
 }
@@ -70,9 +70,12 @@ type heardKey struct {
 	signal [32]byte
 }
 
-func newBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int, literal bool) *bench {
-	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*render.Orders{}, asked: map[string]measures.Figure{}, heard: map[heardKey]measures.Figure{}, levelled: map[[32]byte]Settled{}}
-	b.main = b.orders(recording, memory)
+func newBench(recording Dry, rate dsp.Hertz, q section.Quality, memory int, literal bool) *bench {
+	b := &bench{rate: rate, quality: q, recording: recording, memory: memory, literal: literal, probes: map[string]*render.Orders{}, asked: map[[2]string]measures.Figure{}, heard: map[heardKey]measures.Figure{}, levelled: map[[32]byte]Settled{}}
+	b.main = map[string]*render.Orders{"": b.orders(recording.Volts, memory)}
+	for guitar, x := range recording.Own {
+		b.main[guitar] = b.orders(x, memory)
+	}
 	b.noise = noise.NewNoiseLevels(rate)
 	return b
 }
@@ -115,7 +118,7 @@ func (b *bench) play(ctx context.Context, c *board.Chain) (*played, error) {
 // silent is a chain through which the recording has not gone yet.
 func (b *bench) silent(c *board.Chain) *played {
 	w := render.PlanOf(c, b.rate, b.quality)
-	return &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main.Order(w)}
+	return &played{subject: subject{c, b.rate, measures.TestTone, true}, plan: w, bench: b, order: b.main[c.RecordingOf].Order(w)}
 }
 
 // hear lets the recording through.
@@ -228,13 +231,13 @@ func (p *played) OfEnd(name string, of func([]float64) measures.Figure) measures
 }
 
 func (p *played) OfRecording(name string, of func([]float64) measures.Figure) measures.Figure {
-	b := p.bench
+	b, asked := p.bench, [2]string{name, p.chain.RecordingOf}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	f, ok := b.asked[name]
+	f, ok := b.asked[asked]
 	if !ok {
-		f = of(b.recording)
-		b.asked[name] = f
+		f = of(b.recording.Of(p.chain))
+		b.asked[asked] = f
 	}
 	return f
 }

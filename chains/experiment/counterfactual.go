@@ -9,13 +9,13 @@ import (
 	"drywire/dsp/section"
 )
 
-// Bench measures one recording through many chains that are nearly alike: renders share what they
+// Bench measures what was played through many chains that are nearly alike: renders share what they
 // have in common. Its methods may be called from several goroutines.
 type Bench struct{ b *bench }
 
-// NewBench is for a recording in volts, and keeps at most memory bytes of signals, and half as
-// much again for test signals.
-func NewBench(recording []float64, rate dsp.Hertz, q section.Quality, memory int) Bench {
+// NewBench keeps at most memory bytes of signals of a recording, and half as much again for test
+// signals.
+func NewBench(recording Dry, rate dsp.Hertz, q section.Quality, memory int) Bench {
 	return Bench{newBench(recording, rate, q, memory, true)}
 }
 

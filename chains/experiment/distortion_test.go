@@ -57,11 +57,11 @@ func TestDistortionOfAModulatedTone(t *testing.T) {
 func TestCommandsAgreeOnDistortion(t *testing.T) {
 	f := chaintest.ShippedFile(t, "big-board")
 	x := swelling(0.5, dsp.Tone{Hz: 220, Volts: 0.2})
-	presets, err := NewPresetBench(f, x, measureRate, section.Draft)
+	presets, err := NewPresetBench(f, Dry{Volts: x}, measureRate, section.Draft)
 	if err != nil {
 		t.Fatal(err)
 	}
-	many := NewBench(x, measureRate, section.Draft, 64<<20)
+	many := NewBench(Dry{Volts: x}, measureRate, section.Draft, 64<<20)
 	measurable := 0
 	for _, preset := range []string{"market", "quarrel", "monologue"} {
 		c := f.Of(board.Take{Name: preset, Preset: preset})

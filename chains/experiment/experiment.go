@@ -49,9 +49,11 @@ type Take struct {
 	// the blocks, first to last; of a split, left before right
 	Order []string `json:"order"`
 	// those of Order on the path to the left amplifier
-	Left        []string      `json:"left,omitempty"`
-	Right       []string      `json:"right,omitempty"`
-	Off         []string      `json:"off"`
+	Left  []string `json:"left,omitempty"`
+	Right []string `json:"right,omitempty"`
+	Off   []string `json:"off"`
+	// where its guitar has one of its own
+	Recording   *Recording    `json:"recording,omitempty"`
 	Set         []string      `json:"set"`            // changed settings, as "guitar.volume: 3"
 	File        string        `json:"file"`           // in the output folder
 	PeakVolts   float64       `json:"peak_volts"`     // at the jack out, largest sample
@@ -64,6 +66,8 @@ type Take struct {
 	Matched     bool          `json:"matched"`        // false for a silent take
 	Solver      []SolverStats `json:"solver"`
 	Unconverged int64         `json:"unconverged"` // steps, over all sections
+	// where presets change while it plays
+	Switched []Switched `json:"switched,omitempty"`
 }
 
 // SolverStats is the solver's convergence in one non-linear section.
@@ -78,7 +82,7 @@ type SolverStats struct {
 }
 
 // Null is the level of the difference of two matched takes relative to the first of the two. DB is
-// null where they are identical to the last bit or where one is silent.
+// null where they are identical to the last bit, where one is silent, or where they were played apart.
 type Null struct {
 	A         int      `json:"a"` // numbers of takes
 	B         int      `json:"b"`

@@ -33,6 +33,8 @@ type Measures struct {
 	Held     string         `json:"held,omitempty"`
 	Jacks    []JackMeasures `json:"jacks"` // in the order of the signal
 	Dynamics Dynamics       `json:"dynamics"`
+	// where presets change while it plays
+	Switched []Switched `json:"switched,omitempty"`
 }
 
 // JackMeasures is the meters at one jack: in Values all that package measures has for one.
@@ -85,6 +87,23 @@ func Rendered(ctx context.Context, w *render.Plan, recording []float64) (Signals
 	}, nil
 }
 
+// LeastClean is the clean headroom, in dB, of the block that has least of it among those that are
+// there to stay clean, which By names.
+func (m *Measures) LeastClean(c *board.Chain) measures.Figure {
+	least := measures.None("nothing that should stay clean")
+	for _, j := range m.Jacks {
+		at := slices.IndexFunc(c.Every(), func(p board.Placed) bool { return p.Name == j.CeilingOf })
+		if at < 0 || c.Every()[at].Piece == nil && slices.Contains(meantToDistort, c.Every()[at].Kind.Name) {
+			continue
+		}
+		if f := j.Of(measures.CleanHeadroom); f.OK() && (!least.OK() || f.Value < least.Value) {
+			least = f
+			least.By = j.CeilingOf
+		}
+	}
+	return least
+}
+
 // Measure measures a take. With a test tone it is also run with tones; without one (its zero
 // value), those figures are not measured. It is an error where a render fails.
 func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone) (*Measures, error) {
@@ -105,6 +124,9 @@ func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone ds
 		if played, err = noise.Totals(open, w.Rate, names...); err != nil {
 			return nil, err
 		}
+	}
+	if m.Switched, err = switched(ctx, w, signals); err != nil {
+		return nil, err
 	}
 	ceilings, err := ceilings(c, ctx, w.Rate, wanted)
 	if err != nil {

@@ -87,6 +87,8 @@ const (
 	HeardMostly  = "mostly"    // it is in half of the frames and more
 	HeardSame    = "identical" // to the last bit
 	HeardUnknown = "not measurable"
+	// each on a recording of its own: what was measured of either is compared, and no moments
+	HeardApart = "played apart"
 )
 
 // What is large enough to speak of.
@@ -106,7 +108,9 @@ const (
 	// tellRepeats: half of the amplitude, or twice, of what is between the notes; only where the
 	// less clear repeat is under 30 dB, 10 dB over the limit of the complaint: common practice, no
 	// source.
-	tellRepeats  = 6.0  // dB
+	tellRepeats = 6.0 // dB
+	// tellHeadroom: half as hard again, or two thirds: common practice, no source.
+	tellHeadroom = 3.0  // dB
 	clearRepeats = 30.0 // dB
 	// An A-weighted noise that is softer than this at the playback level is not heard in any room:
 	// threshold of hearing.
@@ -130,7 +134,7 @@ func FactsOf(ctx context.Context, c *board.Chain, rate dsp.Hertz) (measures.Valu
 	return facts, together(ctx, work...)
 }
 
-// NewPair compares b with a, sides of one length, at a rate in Hz.
+// NewPair compares b with a at a rate in Hz, sides of one length unless they were played apart.
 func NewPair(a, b *measures.Side, rate float64) Pair {
 	list := measures.Changes()
 	p := Pair{A: a.Number, B: b.Number, Bands: []BandChange{}, Respects: []string{}, Hearing: Hearing{Playback: Playback, BandsOf: measure.BandCount}}
@@ -144,9 +148,7 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		}
 		none := measures.None("%q: %s", s.Name, f.Why)
 		p.Values = measures.NoValues(list, none)
-		p.Lag, p.Drift = none, none
-		p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest, p.Hearing.Bands = none, none, none, none
-		p.Hearing.Clearest, p.Hearing.NoiseToMask = none, none
+		p.unheard(none)
 		p.Heard = HeardUnknown
 		p.Sentence = "Not measurable: " + none.Why + "."
 		return p
@@ -157,6 +159,12 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		p.Values = append(p.Values, measures.Value{Measure: m, Figure: m.Change(both)})
 	}
 	p.bands(both)
+	if apart := measures.Apart(a, b); !apart.OK() {
+		p.unheard(apart)
+		p.judge(a, b, x, y)
+		p.Sentence = p.sentence(a, b)
+		return p
+	}
 	h, err := measure.Audible(x, y, rate, Playback)
 	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest = measures.Read(h.Probability, err), measures.Read(h.Share, err), measures.Read(h.Highest, err)
 	p.Hearing.Bands, p.Hearing.Events = measures.Read(float64(h.Bands), err), h.Events
@@ -165,13 +173,23 @@ func NewPair(a, b *measures.Side, rate float64) Pair {
 		p.Hearing.Clearest, p.Hearing.NoiseToMask = measures.None("no difference"), measures.None("no difference")
 	}
 	p.judge(a, b, x, y)
-	p.Sentence = p.sentence(a, b)
+	p.Sentence = p.sentence(a, b) + p.rest(a, b)
 	return p
 }
 
-// sides is both, to be aligned by this pair.
+// unheard gives what compares moments no value.
+func (p *Pair) unheard(none measures.Figure) {
+	p.Lag, p.Drift = none, none
+	p.Hearing.Probability, p.Hearing.Share, p.Hearing.Highest, p.Hearing.Bands = none, none, none, none
+	p.Hearing.Clearest, p.Hearing.NoiseToMask = none, none
+}
+
+// sides is both, to be aligned by this pair unless they were played apart.
 func (p *Pair) sides(a, b *measures.Side, rate float64) *measures.Sides {
 	return &measures.Sides{A: a, B: b, Rate: rate, Align: func() (x, y []float64, inverted bool) {
+		if !measures.Apart(a, b).OK() {
+			return a.Samples, b.Samples, false
+		}
 		x, y = p.align(a.Samples, b.Samples, rate)
 		return x, y, p.Inverted
 	}}
@@ -219,6 +237,8 @@ func (p *Pair) bands(s *measures.Sides) {
 // judge reports whether the difference is heard and in what it is large enough to speak of.
 func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	switch {
+	case !measures.Apart(a, b).OK():
+		p.Heard = HeardApart
 	case identical(x, y) && p.Lag.Value == 0:
 		p.Heard = HeardSame
 	case !p.Hearing.Highest.OK():
@@ -268,7 +288,9 @@ func (p *Pair) judge(a, b *measures.Side, x, y []float64) {
 	}
 }
 
-func (p *Pair) audible() bool { return p.Heard == HeardInParts || p.Heard == HeardMostly }
+func (p *Pair) audible() bool {
+	return p.Heard == HeardInParts || p.Heard == HeardMostly || p.Heard == HeardApart
+}
 
 // tilt is the largest change of bass, middle and treble.
 func (p *Pair) tilt() float64 {
@@ -320,6 +342,10 @@ func (p *Pair) sentence(a, b *measures.Side) string {
 	}
 	said := strings.Join(parts, ", ")
 	switch {
+	case p.Heard == HeardApart && said != "":
+		return fmt.Sprintf("%s, each on a recording of its own: %s.", subject, said)
+	case p.Heard == HeardApart:
+		return fmt.Sprintf("%s, each on a recording of its own: alike in all that was measured; what differs is the playing.", subject)
 	case p.Heard == HeardMostly && said != "":
 		return fmt.Sprintf("%s: a clear difference: %s.", subject, said)
 	case p.Heard == HeardMostly:
@@ -332,6 +358,34 @@ func (p *Pair) sentence(a, b *measures.Side) string {
 		return fmt.Sprintf("%s: at equal loudness the playing sounds the same; %s.", subject, said)
 	}
 	return fmt.Sprintf("%s: nobody is likely to hear a difference.", subject)
+}
+
+// rest is what still differs where nothing else does: what one feels before one hears it; "" for
+// nothing. A change of clean headroom is told from tellHeadroom on, one of repeats that are clear on
+// both sides as that of others.
+func (p *Pair) rest(a, b *measures.Side) string {
+	if len(p.Respects) > 0 || p.Heard == HeardSame || p.Heard == HeardUnknown {
+		return ""
+	}
+	var list []string
+	if was, is := a.Clean, b.Clean; was.OK() && is.OK() && math.Abs(is.Value-was.Value) >= tellHeadroom {
+		list = append(list, fmt.Sprintf("%s is %s, against %s in %s", is.By, towards(is.Value, "where it begins to colour"), towards(was.Value, "it"), was.By))
+	}
+	if was, is := a.Facts.Of(measures.ClearRepeats), b.Facts.Of(measures.ClearRepeats); was.OK() && is.OK() && math.Abs(is.Value-was.Value) >= tellRepeats {
+		list = append(list, fmt.Sprintf("the repeats stand %.0f dB over what lies between the notes, against %.0f dB", is.Value, was.Value))
+	}
+	if list == nil {
+		return ""
+	}
+	return " What also differs: " + strings.Join(list, "; ") + "."
+}
+
+// towards is a clean headroom in words: of a peak against where something begins.
+func towards(db float64, what string) string {
+	if db < 0 {
+		return fmt.Sprintf("%.1f dB past %s", -db, what)
+	}
+	return fmt.Sprintf("%.1f dB short of %s", db, what)
 }
 
 // measuredApart says what was, and what nothing here measures.

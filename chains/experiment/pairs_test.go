@@ -206,3 +206,34 @@ func TestPairNotMeasurable(t *testing.T) {
 	}
 	near(t, "null of 1000 samples", p.Of(measures.Null), dsp.ToDB(dsp.FromDB(1)-1), 1e-9, "dB")
 }
+
+// Where nothing else differs, what one feels before one hears it is told: clean headroom, and
+// repeats that are clear on both sides.
+func TestWhatAlsoDiffers(t *testing.T) {
+	const rate = 48000
+	x := measures.Sines(2*rate, rate, dsp.Tone{Hz: 330, Volts: 0.1})
+	side := func(name string, clean, repeats float64) *measures.Side {
+		facts := measures.NoValues(measures.Facts(), measures.None("not asked"))
+		for k := range facts {
+			if facts[k].Measure == measures.ClearRepeats {
+				facts[k].Figure = measures.Figure{Value: repeats}
+			}
+		}
+		return &measures.Side{Name: name, Samples: slices.Clone(x), Matched: true, Gain: 1, Facts: facts, Clean: measures.Figure{Value: clean, By: "amp"}}
+	}
+	a := side("low", -1, 45)
+	a.Samples[100] += 1e-6 // not the same to the last bit
+	for _, c := range []struct {
+		clean, repeats float64
+		says           string
+	}{
+		{8, 45, " What also differs: amp is 8.0 dB short of where it begins to colour, against 1.0 dB past it in amp."},
+		{0, 78, " What also differs: the repeats stand 78 dB over what lies between the notes, against 45 dB."},
+		{1, 48, ""},
+	} {
+		p := NewPair(a, side("high", c.clean, c.repeats), rate)
+		if want := `"high" against "low": nobody is likely to hear a difference.` + c.says; p.Sentence != want {
+			t.Errorf("%v: %q, want %q", c, p.Sentence, want)
+		}
+	}
+}

@@ -96,23 +96,27 @@ type PresetBench struct {
 	File    *board.File
 	Rate    dsp.Hertz
 	Quality section.Quality
-	memo    *render.Memo
-	samples int
+	dry     Dry
+	memos   map[string]*render.Memo // by board.Chain.RecordingOf
 }
 
 // presetMemory is how many bytes of signals are remembered.
 const presetMemory = 512 << 20
 
-// NewPresetBench takes a recording in volts. It is an error where the file has no presets, or no
+// NewPresetBench takes what was played. It is an error where the file has no presets, or no
 // order for them.
-func NewPresetBench(f *board.File, recording []float64, rate dsp.Hertz, q section.Quality) (*PresetBench, error) {
+func NewPresetBench(f *board.File, dry Dry, rate dsp.Hertz, q section.Quality) (*PresetBench, error) {
 	if len(f.Presets) == 0 {
 		return nil, fmt.Errorf("the file has no presets")
 	}
 	if f.Order == nil {
 		return nil, fmt.Errorf("the file has no order of its own, only those of takes; presets are played through the file's")
 	}
-	return &PresetBench{File: f, Rate: rate, Quality: q, memo: render.NewMemo(recording, rate, q, presetMemory), samples: len(recording)}, nil
+	b := &PresetBench{File: f, Rate: rate, Quality: q, dry: dry, memos: map[string]*render.Memo{"": render.NewMemo(dry.Volts, rate, q, presetMemory)}}
+	for guitar, x := range dry.Own {
+		b.memos[guitar] = render.NewMemo(x, rate, q, presetMemory)
+	}
+	return b, nil
 }
 
 // Ends is what the preset has at the end of the chain, in volts, a slice per jack of
@@ -126,7 +130,7 @@ func (b *PresetBench) Jacks(ctx context.Context, c *board.Chain, jacks ...string
 	w := render.PlanOf(c, b.Rate, b.Quality)
 	var all [][]float64
 	for _, jack := range jacks {
-		x, err := b.memo.Signal(ctx, w, jack)
+		x, err := b.memos[c.RecordingOf].Signal(ctx, w, jack)
 		if err != nil {
 			return nil, err
 		}
@@ -144,7 +148,7 @@ func (b *PresetBench) level(ctx context.Context, c *board.Chain) (measures.Figur
 	if len(ends) == 2 {
 		meter = NewStereoMeter
 	}
-	m := meter(float64(b.Rate), ByLoudness(int64(b.samples), float64(b.Rate))).ofLevel()
+	m := meter(float64(b.Rate), ByLoudness(int64(len(ends[0])), float64(b.Rate))).ofLevel()
 	m.Push(ends...)
 	peak := 0.0
 	for _, x := range ends {
@@ -180,8 +184,8 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 func (b *PresetBench) Run(ctx context.Context, everyGuitar bool) (*Presets, error) {
 	rate := float64(b.Rate)
 	p := &Presets{
-		Title: b.File.Title, Quality: b.Quality.Name, RateHz: int(b.Rate), Seconds: float64(b.samples) / rate,
-		ByRMS: !ByLoudness(int64(b.samples), rate), Jumps: []PresetJump{}, Guitars: []GuitarPreset{},
+		Title: b.File.Title, Quality: b.Quality.Name, RateHz: int(b.Rate), Seconds: float64(len(b.dry.Volts)) / rate,
+		ByRMS: !ByLoudness(int64(len(b.dry.Volts)), rate), Jumps: []PresetJump{}, Guitars: []GuitarPreset{},
 	}
 	var own []*board.Chain
 	for _, preset := range b.File.Presets {

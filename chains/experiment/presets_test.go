@@ -20,7 +20,7 @@ func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
 		t.Fatal(err)
 	}
 	const rate = 48000
-	b, err := NewPresetBench(f, measures.Sines(int(seconds*rate), rate, dsp.Tone{Hz: 330, Volts: 0.1}), rate, section.Draft)
+	b, err := NewPresetBench(f, Dry{Volts: measures.Sines(int(seconds*rate), rate, dsp.Tone{Hz: 330, Volts: 0.1})}, rate, section.Draft)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -194,7 +194,7 @@ func TestShippedPresets(t *testing.T) {
 	for k := range x {
 		x[k] *= math.Exp(-3 * float64(k) / rate)
 	}
-	b, err := NewPresetBench(f, x, rate, section.Draft)
+	b, err := NewPresetBench(f, Dry{Volts: x}, rate, section.Draft)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -230,7 +230,7 @@ func TestTrimsOfTheReferenceBoard(t *testing.T) {
 	}
 	const rate = 48000
 	x := measures.Sines(rate/2, rate, dsp.Tone{Hz: 110, Volts: 0.15}, dsp.Tone{Hz: 220, Volts: 0.05}, dsp.Tone{Hz: 330, Volts: 0.03})
-	b, err := NewPresetBench(f, x, rate, section.Draft)
+	b, err := NewPresetBench(f, Dry{Volts: x}, rate, section.Draft)
 	if err != nil {
 		t.Fatal(err)
 	}

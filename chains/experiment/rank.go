@@ -196,7 +196,7 @@ func (r *Rank) Left() int {
 // Run renders and measures what is not known yet. found is called for every order as soon as it is
 // known, one after the other, in no particular order.
 func (r *Rank) Run(ctx context.Context, found func(names []string, values []measures.Figure) error) error {
-	b := newBench(r.Recording, r.Rate, r.Quality, RankMemory, false)
+	b := newBench(alone(r.Recording, r.Chain), r.Rate, r.Quality, RankMemory, false)
 	if r.exhaustive {
 		return r.try(ctx, b, r.share(), found)
 	}

@@ -128,7 +128,7 @@ func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.He
 	c = c.At(0)
 	tail := math.Min(swapTail, float64(render.PlanOf(c, rate, q).Tail()))
 	recording = append(slices.Clone(recording), make([]float64, int(tail*float64(rate)))...)
-	b := newBench(recording, rate, q, RankMemory, true)
+	b := newBench(alone(recording, c), rate, q, RankMemory, true)
 	m := &SwapMap{
 		Title: c.Title, Take: c.Take, Order: c.Arrangement().String(), Names: c.Arrangement().Names(), Quality: q.Name, RateHz: int(rate), Seconds: float64(len(recording)) / float64(rate), Playback: Playback,
 	}
@@ -191,7 +191,7 @@ func (b *bench) side(ctx context.Context, number int, name string, c *board.Chai
 		return nil, err
 	}
 	out := p.out
-	s := &measures.Side{Number: number, Name: name}
+	s := &measures.Side{Number: number, Name: name, Played: c.RecordingOf}
 	values, err := from.measure(ctx, c, facts)
 	if err != nil {
 		return nil, err

@@ -19,8 +19,8 @@ const (
 )
 
 // GainByVoltage is which of some blocks gain headroom where they need it from a supply of high in
-// place of low volts, by their names: in any of the chains, on the recording x in volts.
-func GainByVoltage(ctx context.Context, chains []*board.Chain, volts map[string][2]dsp.Volt, x []float64, rate dsp.Hertz, q section.Quality) ([]string, error) {
+// place of low volts, by their names: in any of the chains, on what was played.
+func GainByVoltage(ctx context.Context, chains []*board.Chain, volts map[string][2]dsp.Volt, dry Dry, rate dsp.Hertz, q section.Quality) ([]string, error) {
 	var gain []string
 	for _, c := range chains {
 		var open []string
@@ -47,7 +47,7 @@ func GainByVoltage(ctx context.Context, chains []*board.Chain, volts map[string]
 			}
 		}
 		w := render.PlanOf(c, rate, q)
-		signals, err := Rendered(ctx, w, x)
+		signals, err := Rendered(ctx, w, dry.Of(c))
 		if err != nil {
 			return nil, err
 		}

@@ -32,7 +32,7 @@ const (
 func guitarsKey() key[board.File] {
 	const brief = "guitars by name, for takes that name one; guitar is that of the others"
 	return key[board.File]{
-		Name: "guitars", Brief: brief, Schema: table.NamedSchema(brief, table.Map("a guitar and its cable", guitar.Keys[*reader]())),
+		Name: "guitars", Brief: brief, Schema: table.NamedSchema(brief, table.Map("a guitar and its cable", namedGuitarKeys())),
 		Read: func(r *reader, path string, n ast.Node) func(*board.File) {
 			var all []board.NamedGuitar
 			for _, p := range table.Named(&r.Reader, path, n, "old: {pickup: single-coil}", "guitar", maxGuitars) {
@@ -41,13 +41,34 @@ func guitarsKey() key[board.File] {
 					r.At(p.Key, "a guitar may not be called %q: that is the file's own", g.Name)
 				}
 				r.guitars[g.Name] = p.Key
-				seen := table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", guitar.Keys[*reader](), &g.Guitar)
+				seen := table.Read(r, yamltext.Join(path, g.Name), p.Value, "pickup: humbucker", namedGuitarKeys(), &g)
 				r.silences(yamltext.Join(path, g.Name)+".second", seen["second"], g.Guitar)
 				all = append(all, g)
 			}
 			return func(f *board.File) { f.Guitars = all }
 		},
 	}
+}
+
+// namedGuitarKeys is those of a guitar, and a recording of its own.
+func namedGuitarKeys() []key[board.NamedGuitar] {
+	keys := table.Within(guitar.Keys[*reader](), func(g *board.NamedGuitar) *board.Guitar { return &g.Guitar })
+	return append(keys, key[board.NamedGuitar]{
+		Name: "recording", Brief: "what was played on this guitar, in place of the file's recording at this pickup's level",
+		Schema: recordingSchema("what was played on this guitar, in place of the file's recording at this pickup's level", ownRecordingKeys()),
+		Read: func(r *reader, path string, n ast.Node) func(*board.NamedGuitar) {
+			rec, ok := readRecording(r, path, n, ownRecordingKeys())
+			if !ok {
+				return nil
+			}
+			return func(g *board.NamedGuitar) { g.Recording = &rec }
+		},
+	})
+}
+
+// ownRecordingKeys leaves out what it was played on, which is the guitar.
+func ownRecordingKeys() []key[board.Recording] {
+	return slices.DeleteFunc(recordingKeys(), func(k key[board.Recording]) bool { return k.Name == "pickup" })
 }
 
 // guitarKey names a guitar. own is what else it may be called.

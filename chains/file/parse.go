@@ -122,7 +122,14 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		},
 		{
 			Name: "recording", Brief: "the dry recording, like {sample: riff}", Must: true,
-			Schema: recordingSchema(), Read: readRecording,
+			Schema: recordingSchema("the dry recording, and what is known about its level", recordingKeys()),
+			Read: func(r *reader, path string, n ast.Node) func(*board.File) {
+				rec, ok := readRecording(r, path, n, recordingKeys())
+				if !ok {
+					return nil
+				}
+				return func(f *board.File) { f.Recording = rec }
+			},
 		},
 		{
 			Name: "guitar", Brief: "the guitar and its cable",
@@ -304,30 +311,31 @@ func recordingKeys() []key[board.Recording] {
 	}
 }
 
-func readRecording(r *reader, path string, n ast.Node) func(*board.File) {
-	rec := newFile().Recording
-	seen := table.Read(r, path, n, "{sample: riff} or {file: riff.wav, peak: 420 mV}", recordingKeys(), &rec)
+// readRecording reads the file's recording or a guitar's.
+func readRecording(r *reader, path string, n ast.Node, keys []key[board.Recording]) (rec board.Recording, ok bool) {
+	rec = newFile().Recording
+	seen := table.Read(r, path, n, "{sample: riff} or {file: riff.wav, peak: 420 mV}", keys, &rec)
 	if seen == nil {
-		return nil
+		return rec, false
 	}
 	file, sample, peak, full := seen["file"], seen["sample"], seen["peak"], seen["full_scale"]
 	switch {
 	case file == nil && sample == nil:
-		r.At(n, "recording says no file and no sample; want one of them, like sample: riff or file: riff.wav")
+		r.At(n, "%s says no file and no sample; want one of them, like sample: riff or file: riff.wav", path)
 	case file != nil && sample != nil:
-		r.At(yamltext.Later(file, sample), "recording has a file and a sample; want one of them")
+		r.At(yamltext.Later(file, sample), "%s has a file and a sample; want one of them", path)
 	}
 	switch {
 	case peak != nil && full != nil:
-		r.At(yamltext.Later(peak, full), "recording has a peak and a full_scale; want one of them")
+		r.At(yamltext.Later(peak, full), "%s has a peak and a full_scale; want one of them", path)
 	case file != nil && peak == nil && full == nil:
-		r.At(n, "recording says no level; want peak (like 420 mV: how loud the loudest moment is at the guitar's jack) or full_scale (like 10 dBu)")
+		r.At(n, "%s says no level; want peak (like 420 mV: how loud the loudest moment is at the guitar's jack) or full_scale (like 10 dBu)", path)
 	}
 	if rec.File != "" && !rec.LoadGiven {
 		load := board.DefaultLoad
 		rec.Load = &load
 	}
-	return func(f *board.File) { f.Recording = rec }
+	return rec, true
 }
 
 // loadKeys: an input's resistance and the cable to it. The ranges are wider than any input or cable

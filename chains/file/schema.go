@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"drywire/blocks"
+	"drywire/chains/board"
 	"drywire/chains/internal/table"
 )
 
@@ -47,8 +48,8 @@ func schema(kinds []*blocks.Kind) []byte {
 	return b.Bytes()
 }
 
-func recordingSchema() table.Object {
-	s := table.Map("the dry recording, and what is known about its level", recordingKeys())
+func recordingSchema(brief string, keys []key[board.Recording]) table.Object {
+	s := table.Map(brief, keys)
 	needs := func(keys ...string) table.Object { return table.Object{"required": keys} }
 	s["oneOf"] = []any{needs("file"), needs("sample")}
 	s["not"] = needs("peak", "full_scale")

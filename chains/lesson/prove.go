@@ -30,7 +30,7 @@ const (
 // Bench is one board with its recording, at work. Its methods are for one goroutine at a time.
 type Bench struct {
 	File      *board.File
-	Recording []float64 // V at the pickup, or as the file's recording says
+	Recording experiment.Dry // V at the pickup, or as the file's recording says
 	Rate      dsp.Hertz
 	Quality   section.Quality
 
@@ -43,8 +43,8 @@ type Bench struct {
 	inner *experiment.Bench
 }
 
-// NewBench is for a board and its recording in volts.
-func NewBench(f *board.File, recording []float64, rate dsp.Hertz, q section.Quality) *Bench {
+// NewBench is for a board and what was played on it.
+func NewBench(f *board.File, recording experiment.Dry, rate dsp.Hertz, q section.Quality) *Bench {
 	return &Bench{File: f, Recording: recording, Rate: rate, Quality: q,
 		plans: map[*board.Chain]*render.Plan{}, takes: map[string]*board.Chain{}, done: map[*board.Chain]experiment.Signals{}, sides: map[string]*measures.Side{}, apart: map[[2]string]measures.Figure{}}
 }
@@ -75,7 +75,7 @@ func (b *Bench) bench() experiment.Bench {
 func (b *Bench) rendered(ctx context.Context, c *board.Chain) (*render.Plan, experiment.Signals, error) {
 	w := b.plan(c)
 	if b.done[c] == nil {
-		s, err := experiment.Rendered(ctx, w, b.Recording)
+		s, err := experiment.Rendered(ctx, w, b.Recording.Of(c))
 		if err != nil {
 			return nil, nil, err
 		}
@@ -123,7 +123,7 @@ func (b *Bench) noisy(ctx context.Context, c *board.Chain) (ends [][]float64, er
 		return nil, err
 	}
 	ends = make([][]float64, len(r.Taps))
-	err = r.Run(ctx, render.Volts(b.Recording), 0, func(taps [][]float64) error {
+	err = r.Run(ctx, render.Volts(b.Recording.Of(c)), 0, func(taps [][]float64) error {
 		for k, x := range taps {
 			ends[k] = append(ends[k], x...)
 		}
@@ -201,6 +201,7 @@ func (b *Bench) sideOf(ctx context.Context, number int, take string, facts bool)
 			return nil, err
 		}
 		s = side(number, take, x[0], settled)
+		s.Played = c.RecordingOf
 		b.sides[take] = s
 	}
 	if facts && s.Facts == nil {
@@ -227,11 +228,13 @@ func (b *Bench) Hear(ctx context.Context, h Hearing) (*Heard, error) {
 	heard := &Heard{}
 	var stretches [2][][]float64
 	var settled [2]experiment.Settled
+	var played [2]string
 	for k, take := range h.Takes {
 		c, err := b.chain(take)
 		if err != nil {
 			return nil, err
 		}
+		played[k] = c.RecordingOf
 		play := b.ends
 		if h.Noise {
 			play = b.noisy
@@ -261,6 +264,7 @@ func (b *Bench) Hear(ctx context.Context, h Hearing) (*Heard, error) {
 		}
 		heard.Channels[k], heard.Before[k] = x, s.Level-dsp.ToDB(s.Gain)
 		sides[k] = side(k, h.Takes[k], mean(x), s)
+		sides[k].Played = played[k]
 	}
 	heard.Pair = experiment.NewPair(sides[0], sides[1], float64(b.Rate))
 	return heard, nil

@@ -123,7 +123,7 @@ func toldApartAt(ctx context.Context, b *Bench, f Fact) (measures.Figure, error)
 	if v, ok := b.apart[key]; ok {
 		return v, nil
 	}
-	heard, err := b.Hear(ctx, Hearing{Takes: key, For: dsp.Second(float64(len(b.Recording)) / float64(b.Rate))})
+	heard, err := b.Hear(ctx, Hearing{Takes: key, For: dsp.Second(float64(len(b.Recording.Volts)) / float64(b.Rate))})
 	if err != nil {
 		return measures.Figure{}, err
 	}

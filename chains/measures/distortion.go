@@ -51,7 +51,7 @@ func alone(t dsp.Tone) []dsp.Tone { return []dsp.Tone{t} }
 
 // ToneTHD is the THD of the test tone where it is made, the guitar's volume as it is.
 var ToneTHD = &Measure{Key: toneKey, Name: "distortion", Unit: "%", Heading: "distortion", Digits: 2,
-	Definition: "THD to the tenth harmonic (IEC 60268-3) of the test tone, 997 Hz and 0.2 V peak, at the output of the block that distorts the most what comes to it",
+	Definition: "THD to the tenth harmonic (IEC 60268-3) of the test tone, 997 Hz and 0.2 V peak, at the output of the block that distorts the most what comes to it; square waves have 43 %, pulses more",
 	OfTake: func(ctx context.Context, t Take) (Figure, error) {
 		return t.Made(ctx, AsItIs)
 	},
@@ -59,6 +59,9 @@ var ToneTHD = &Measure{Key: toneKey, Name: "distortion", Unit: "%", Heading: "di
 		for _, one := range f {
 			if one.Key == toneKey && one.By != "" && one.Value >= 1 {
 				text += " where most of it is made, at the output of " + one.By
+				if one.Value >= overSquare {
+					text += ": more than a square wave has (43 %), so narrow pulses, or its own tone control takes the tone away"
+				}
 			}
 		}
 		return text
@@ -118,6 +121,10 @@ var THDChange = &Measure{Key: "distortion_db", Name: "distortion", Unit: "dB", H
 // barely is a THD, in percent, under which what is left is the rounding of the render and no
 // property of the chain.
 const barely = 1e-3
+
+// overSquare is a THD, in percent, that clipping both sides alike does not make: the odd harmonics
+// of a square wave, to the ninth, are 42.9 % of its fundamental (closed form).
+const overSquare = 50
 
 const toneKey = "distortion_percent"
 

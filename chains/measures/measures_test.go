@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"drywire/dsp"
@@ -239,5 +240,16 @@ func TestOverNoise(t *testing.T) {
 	p.hiss = 0
 	if f, _ := OverHiss.OfPlayed(t.Context(), p); f.OK() {
 		t.Errorf("no hiss, and %v over it", f.Value)
+	}
+}
+
+// A distortion that no clipping makes is told as what it is.
+func TestDistortionOverASquareWave(t *testing.T) {
+	for percent, told := range map[float64]bool{42.9: false, 138.4: true} {
+		f := Values{{Measure: ToneTHD, Figure: Figure{Value: percent, By: "fuzz"}}}
+		text := ToneTHD.Says("x %", f)
+		if !strings.Contains(text, "at the output of fuzz") || strings.Contains(text, "narrow pulses") != told {
+			t.Errorf("%v %%: %s", percent, text)
+		}
 	}
 }

@@ -14,6 +14,9 @@ const rounding = -200
 var Null = &Measure{Key: "null_db", Name: "left over", Unit: "dB", Heading: "null", Digits: 1,
 	Definition: "level of the difference re a, after taking a delay within 50 ms and polarity back",
 	Change: func(s *Sides) Figure {
+		if f := Apart(s.A, s.B); !f.OK() {
+			return f
+		}
 		x, y, inverted := s.Aligned()
 		if inverted {
 			y = slices.Clone(y)

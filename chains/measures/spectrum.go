@@ -64,8 +64,12 @@ var (
 func (s *Sides) distance() (mean, most Figure) {
 	if !s.compared {
 		s.compared = true
-		x, y, _ := s.Aligned()
-		s.mean, s.most = logSpectral(x, y, s.Rate)
+		if s.mean = Apart(s.A, s.B); s.mean.OK() {
+			x, y, _ := s.Aligned()
+			s.mean, s.most = logSpectral(x, y, s.Rate)
+		} else {
+			s.most = s.mean
+		}
 	}
 	return s.mean, s.most
 }

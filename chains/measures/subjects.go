@@ -117,12 +117,18 @@ type Side struct {
 	Name    string
 	Samples []float64 // at the common loudness, fractions of full scale
 	Matched bool
-	Gain    float64 // factor from volts to Samples
-	Before  Figure  // loudness before that
-	Facts   Values
+	// the guitar whose own recording it plays, "" for the file's: sides that played apart have
+	// nothing sample by sample in common
+	Played string
+	Gain   float64 // factor from volts to Samples
+	Before Figure  // loudness before that
+	Facts  Values
+	// dB of the block that has least of it among those that should stay clean, which By names; 0
+	// on both sides where nobody has looked
+	Clean Figure
 }
 
-// Sides is two takes to be compared, of one length.
+// Sides is two takes to be compared, of one length unless they were played apart.
 type Sides struct {
 	A, B *Side
 	Rate float64 // Hz
@@ -137,6 +143,15 @@ type Sides struct {
 	before, after    measure.Spectrum
 	short            error // why there are no spectra
 	mean, most       Figure
+}
+
+// Apart is no figure, and why, of what compares two takes sample by sample: where both were played
+// on recordings of their own, there is no such thing. It has no reason elsewhere.
+func Apart(a, b *Side) Figure {
+	if a.Played == b.Played {
+		return Figure{}
+	}
+	return None("each was played on a recording of its own")
 }
 
 // Aligned is the samples of A and B where they are most alike, and whether those of B are upside

@@ -29,6 +29,7 @@ var heardWords = map[string]struct{ words, level string }{
 	experiment.HeardNot:     {"not heard", "none"},
 	experiment.HeardSame:    {"the same", "none"},
 	experiment.HeardUnknown: {"not measurable", "unknown"},
+	experiment.HeardApart:   {"played apart", "unknown"},
 }
 
 func (v *view) pairs(p Page) {

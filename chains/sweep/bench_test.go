@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/experiment"
 	"drywire/chains/file"
 	"drywire/dsp/section"
 )
@@ -20,7 +21,7 @@ func BenchmarkSweep(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		if _, err := Ask(b.Context(), Question{File: f, Takes: []string{"fuzz first", "buffered"}, Block: "fuzz", Knob: "level", Recording: played(), Rate: rate, Quality: section.Normal}); err != nil {
+		if _, err := Ask(b.Context(), Question{File: f, Takes: []string{"fuzz first", "buffered"}, Block: "fuzz", Knob: "level", Recording: experiment.Dry{Volts: played()}, Rate: rate, Quality: section.Normal}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -94,7 +94,7 @@ type Question struct {
 	File        *board.File // with the impulse responses that it names
 	Takes       []string    // names; all must have the block in their path
 	Block, Knob string
-	Recording   []float64 // V; its loudest moment is played
+	Recording   experiment.Dry // its loudest moment is played
 	Rate        dsp.Hertz
 	Quality     section.Quality
 	Progress    func(done, total int) // nil: no progress is wanted
@@ -168,7 +168,7 @@ type sweeper struct {
 	q     Question
 	knob  blocks.Knob
 	bench experiment.Bench
-	memo  *render.Memo
+	memos map[string]*render.Memo // by board.Chain.RecordingOf
 
 	mu          sync.Mutex
 	done, total int
@@ -181,11 +181,14 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	excerpt := why.Loudest(q.Recording, float64(q.Rate), 2)
+	excerpt := why.LoudestOf(q.Recording, q.Rate, 2)
 	memory := cmp.Or(q.Memory, usualMemory) / 2
 	s := &sweeper{
 		q: q, knob: k, total: Positions * len(q.Takes),
-		bench: experiment.NewBench(excerpt, q.Rate, q.Quality, memory), memo: render.NewMemo(excerpt, q.Rate, q.Quality, memory),
+		bench: experiment.NewBench(excerpt, q.Rate, q.Quality, memory), memos: map[string]*render.Memo{"": render.NewMemo(excerpt.Volts, q.Rate, q.Quality, memory)},
+	}
+	for guitar, x := range excerpt.Own {
+		s.memos[guitar] = render.NewMemo(x, q.Rate, q.Quality, memory)
 	}
 	a := &Answer{Block: q.Block, Knob: q.Knob, Takes: []Travel{}}
 	if k.Unit != dsp.Dial {
@@ -299,7 +302,7 @@ func (s *sweeper) point(ctx context.Context, c *board.Chain, p *Point, own bool)
 			break
 		}
 	}
-	m, err := experiment.MeasureBefore(ctx, render.PlanOf(c, s.q.Rate, s.q.Quality), s.memo.Signal, dsp.Tone{}, func(block string) bool { return !before[block] || own && block == s.q.Block })
+	m, err := experiment.MeasureBefore(ctx, render.PlanOf(c, s.q.Rate, s.q.Quality), s.memos[c.RecordingOf].Signal, dsp.Tone{}, func(block string) bool { return !before[block] || own && block == s.q.Block })
 	if err != nil {
 		return err
 	}

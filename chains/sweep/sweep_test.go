@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"drywire/blocks"
+	"drywire/chains/experiment"
 	"drywire/chains/internal/chaintest"
 	"drywire/chains/measures"
 	"drywire/dsp/section"
@@ -28,7 +29,7 @@ func played() []float64 {
 
 func ask(t *testing.T, text, block, knob string, takes ...string) *Answer {
 	t.Helper()
-	a, err := Ask(t.Context(), Question{File: chaintest.MustParse(t, text), Takes: takes, Block: block, Knob: knob, Recording: played(), Rate: rate, Quality: section.Draft})
+	a, err := Ask(t.Context(), Question{File: chaintest.MustParse(t, text), Takes: takes, Block: block, Knob: knob, Recording: experiment.Dry{Volts: played()}, Rate: rate, Quality: section.Draft})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -142,7 +143,7 @@ func TestPuzzleTravel(t *testing.T) {
 		t.Skip("it renders 22 positions")
 	}
 	f := chaintest.ShippedFile(t, "octave-or-op-amp-fuzz-first")
-	a, err := Ask(t.Context(), Question{File: f, Takes: []string{"octave on, first", "fuzz first, octave on"}, Block: "wall", Knob: "volume", Recording: played(), Rate: rate, Quality: section.Draft})
+	a, err := Ask(t.Context(), Question{File: f, Takes: []string{"octave on, first", "fuzz first, octave on"}, Block: "wall", Knob: "volume", Recording: experiment.Dry{Volts: played()}, Rate: rate, Quality: section.Draft})
 	if err != nil {
 		t.Fatal(err)
 	}

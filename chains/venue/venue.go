@@ -77,7 +77,7 @@ type Amp struct {
 // Question is what is asked.
 type Question struct {
 	File      *board.File
-	Recording []float64 // V
+	Recording experiment.Dry
 	Rate      dsp.Hertz
 	Quality   section.Quality
 	Progress  func() // a rendering is done; nil: no progress is wanted

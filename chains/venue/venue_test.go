@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"drywire/chains/experiment"
 	"drywire/chains/internal/chaintest"
 	"drywire/chains/venue"
 	"drywire/dsp/section"
@@ -30,7 +31,7 @@ venue:
 
 func ask(t *testing.T) *venue.Answer {
 	t.Helper()
-	a, err := venue.Ask(t.Context(), venue.Question{File: chaintest.MustParse(t, text), Recording: chaintest.Chord(rate, rate), Rate: rate, Quality: section.Draft})
+	a, err := venue.Ask(t.Context(), venue.Question{File: chaintest.MustParse(t, text), Recording: experiment.Dry{Volts: chaintest.Chord(rate, rate)}, Rate: rate, Quality: section.Draft})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,10 @@
 package why
 
-import "testing"
+import (
+	"testing"
+
+	"drywire/chains/experiment"
+)
 
 // A complaint about the demo chain, at draft quality and confirmed at normal. Processor time is
 // what to look at: it is spread over all cores.
@@ -9,7 +13,7 @@ func BenchmarkComplaint(b *testing.B) {
 	for _, word := range []string{"hiss", "no-clean-up"} {
 		b.Run(word, func(b *testing.B) {
 			for b.Loop() {
-				if _, err := Ask(b.Context(), Question{File: f, Take: "buffered", Complaint: Find(word), Recording: played(), Rate: rate, Fixes: UsualFixes}); err != nil {
+				if _, err := Ask(b.Context(), Question{File: f, Take: "buffered", Complaint: Find(word), Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: UsualFixes}); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -44,9 +44,9 @@ const MomentMemory = 64 << 20
 // moment is how many seconds of the recording it is.
 const moment = 2.0
 
-// NewMoment is for a recording in volts.
-func NewMoment(recording []float64, rate dsp.Hertz) Moment {
-	return Moment{experiment.NewBench(Loudest(recording, float64(rate), moment), rate, section.Draft, MomentMemory)}
+// NewMoment is for what was played.
+func NewMoment(recording experiment.Dry, rate dsp.Hertz) Moment {
+	return Moment{experiment.NewBench(LoudestOf(recording, rate, moment), rate, section.Draft, MomentMemory)}
 }
 
 // Of the change: what makes at least mostOf of it makes it; what makes less than someOf is not

@@ -8,6 +8,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/board"
+	"drywire/chains/experiment"
 	"drywire/chains/measures"
 )
 
@@ -97,7 +98,7 @@ takes:
   - {name: one, set: {lift.gain: 6 dB}}
   - {name: same, set: {lift.gain: 1 dB}}
 `)
-	m := NewMoment(played(), rate)
+	m := NewMoment(experiment.Dry{Volts: played()}, rate)
 	of := func(name string) board.Take {
 		return f.Takes[slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == name })]
 	}
@@ -138,7 +139,7 @@ takes:
   - {name: a}
   - {name: b, order: [echo, flat, drive, even]}
 `)
-	o, err := NewMoment(played(), rate).Between(t.Context(), f, f.Takes[0], f.Takes[1], "A", nil)
+	o, err := NewMoment(experiment.Dry{Volts: played()}, rate).Between(t.Context(), f, f.Takes[0], f.Takes[1], "A", nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -35,7 +35,7 @@ func TestGoalIsReached(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: played(), Rate: rate, Fixes: 3}})
+	r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,7 +43,7 @@ func TestGoalIsReached(t *testing.T) {
 	if r.There || len(r.Ways) == 0 || !slices.ContainsFunc(r.Ways, func(w Way) bool { return strings.Contains(w.Text, "gain of lift up") }) {
 		t.Fatalf("%+v", r)
 	}
-	b := experiment.NewBench(Loudest(played(), rate, 2), rate, section.Normal, 1<<28)
+	b := experiment.NewBench(experiment.Dry{Volts: Loudest(played(), rate, 2)}, rate, section.Normal, 1<<28)
 	for _, w := range r.Ways {
 		if w.Needs != "" {
 			continue
@@ -72,7 +72,7 @@ func TestGoalsWithoutAWay(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: played(), Rate: rate, Fixes: 3}})
+		r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3}})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -84,7 +84,7 @@ type Question struct {
 	File      *board.File // with the impulse responses that it names
 	Take      string      // a take's name
 	Complaint *Complaint
-	Recording []float64 // V; as much of it as is to be judged by
+	Recording experiment.Dry // as much of it as is to be judged by
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
 	Progress  func(done, total int) // nil: no progress is wanted
@@ -143,8 +143,8 @@ const (
 func newFinder(q Question, t board.Take, screen, confirm float64) *finder {
 	f := &finder{q: q, f: withBuffer(q.File), take: t, against: map[experiment.Bench]measures.Figure{}}
 	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(Loudest(q.Recording, float64(q.Rate), screen), q.Rate, section.Draft, memory)
-	f.normal = experiment.NewBench(Loudest(q.Recording, float64(q.Rate), confirm), q.Rate, section.Normal, memory)
+	f.draft = experiment.NewBench(LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory)
+	f.normal = experiment.NewBench(LoudestOf(q.Recording, q.Rate, confirm), q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
 	return f
 }
@@ -201,6 +201,11 @@ func Loudest(x []float64, rate, seconds float64) []float64 {
 	}
 	from := max(0, at-lead)
 	return x[from : at+n]
+}
+
+// LoudestOf is that stretch of each recording.
+func LoudestOf(d experiment.Dry, rate dsp.Hertz, seconds float64) experiment.Dry {
+	return d.Each(func(x []float64) []float64 { return Loudest(x, float64(rate), seconds) })
 }
 
 // reference is the median of the other takes by a bench, for a complaint that compares.

@@ -69,7 +69,7 @@ func ask(t *testing.T, f *board.File, take, word string) *Answer {
 	if take == "" {
 		take = f.Takes[0].Name
 	}
-	a, err := Ask(t.Context(), Question{File: f, Take: take, Complaint: Find(word), Recording: played(), Rate: rate, Fixes: 3})
+	a, err := Ask(t.Context(), Question{File: f, Take: take, Complaint: Find(word), Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -175,7 +175,7 @@ func TestFixesHold(t *testing.T) {
 			t.Errorf("%s: the take is no take: %v", x.Text, err)
 			continue
 		}
-		b := experiment.NewBench(played(), rate, section.Normal, 1<<28)
+		b := experiment.NewBench(experiment.Dry{Volts: played()}, rate, section.Normal, 1<<28)
 		v, err := b.Measure(t.Context(), g.Of(g.Takes[len(g.Takes)-1]), a.Complaint.Measure)
 		if err != nil {
 			t.Fatal(err)

@@ -83,6 +83,11 @@ func material(ctx context.Context, s streams, file, another, name string) (f *ch
 // inputs is all that is read in a run and so not written over.
 func (f *chainFile) inputs() []string {
 	all := []string{f.Dry.Path, f.Text.Name}
+	for _, g := range f.Guitars {
+		if g.Recording != nil && g.Recording.File != "" {
+			all = append(all, f.disk.Path(g.Recording.File))
+		}
+	}
 	for _, c := range f.Cabinets {
 		all = append(all, f.disk.Path(c.Path))
 	}
@@ -92,16 +97,27 @@ func (f *chainFile) inputs() []string {
 	return all
 }
 
-// describe says what is rendered.
-func (f *chainFile) describe(s streams) {
-	r := f.Dry
-	long := fmt.Sprintf("%.1f s", r.Seconds())
-	if r.Seconds() < 0.95 {
-		long = quantity(r.Seconds(), dsp.Seconds)
-	}
-	s.printf("Recording  %s, %s, %s; full scale is %s peak; load %s\n", r.Name, rateText(float64(r.Rate)), long, volts(r.Volts), r.LoadText())
-	for _, n := range r.Notes {
-		paragraph(s.out, "           ", n, width)
+// describe says what some chains play.
+func (f *chainFile) describe(s streams, chains ...*board.Chain) {
+	said := map[string]bool{}
+	for _, c := range chains {
+		if said[c.RecordingOf] {
+			continue
+		}
+		said[c.RecordingOf] = true
+		r := f.DryOf(c)
+		long := fmt.Sprintf("%.1f s", r.Seconds())
+		if r.Seconds() < 0.95 {
+			long = quantity(r.Seconds(), dsp.Seconds)
+		}
+		of := ""
+		if c.RecordingOf != "" {
+			of = c.RecordingOf + "'s own, "
+		}
+		s.printf("Recording  %s%s, %s, %s; full scale is %s peak; load %s\n", of, r.Name, rateText(float64(r.Rate)), long, volts(r.Volts), r.LoadText())
+		for _, n := range r.Notes {
+			paragraph(s.out, "           ", n, width)
+		}
 	}
 }
 

@@ -81,6 +81,9 @@ func orderText(c *board.Chain) string {
 	if c.GuitarName != "" {
 		names[0] += " " + c.GuitarName
 	}
+	if c.RecordingOf != "" {
+		names[0] += " (its own recording)"
+	}
 	if level := dsp.ToDB(c.GuitarLevel()); math.Abs(level) >= 0.05 {
 		names[0] += fmt.Sprintf(" (%+.1f dB against the recording's)", level)
 	}
@@ -118,7 +121,7 @@ func runCheck(ctx context.Context, s streams, o checkOptions) error {
 		return err
 	}
 	s.printf("%s: %s\n", f.Text.Name, titleOf(f))
-	f.describe(s)
+	f.describe(s, f.Chains()...)
 	s.held(f.Chains()...)
 	var takes []checked
 	for k, c := range f.Chains() {

@@ -88,14 +88,18 @@ func scriptTone(ts *testscript.TestScript, neg bool, args []string) {
 	if slices.Contains(args, "stereo") {
 		channels = 2
 	}
-	x := make([]float64, int(v[0]*48000))
+	rate := 48000
+	if slices.Contains(args, "44100") {
+		rate = 44100
+	}
+	x := make([]float64, int(v[0]*float64(rate)))
 	for k := range x {
-		x[k] = v[2] * math.Sin(2*math.Pi*v[1]*float64(k)/48000)
+		x[k] = v[2] * math.Sin(2*math.Pi*v[1]*float64(k)/float64(rate))
 	}
 	if slices.Contains(args, "click") {
 		x[len(x)/2] = 0.9
 	}
-	w, err := samples.Create(ts.MkAbs(args[0]), samples.Format{Rate: 48000, Channels: channels, Bits: 24})
+	w, err := samples.Create(ts.MkAbs(args[0]), samples.Format{Rate: rate, Channels: channels, Bits: 24})
 	ts.Check(err)
 	if slices.Contains(args, "plain") {
 		w.Dither = false

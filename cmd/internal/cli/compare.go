@@ -54,7 +54,7 @@ the fewest cables to move on the floor from the first take to each of the others
   target_db     the common level: LUFS, or dB re full scale where matched by rms
   ceiling_dbtp  the highest true peak allowed
   limited_by    the take whose true peak lowered the target, "" for none
-  takes: number, name, order, off, set, file,
+  takes: number, name, order, off, set, file, recording (where its guitar has one of its own),
     peak_volts, rms_volts, level_dbu        at the jack out, before the gain
     before_db     loudness before the gain, with 1 V as full scale
     gain_db       from volts to the file, with 1 V as full scale
@@ -63,13 +63,15 @@ the fewest cables to move on the floor from the first take to each of the others
     solver: parts (solved together), rate_hz, steps, divided (into smaller ones),
             max_iterations (of the worst), unconverged, residual_volts
     unconverged   steps whose voltages are wrong: should be 0
+    switched (where presets change): as in measure
   nulls: a, b (numbers of takes), db (level of the difference re a), identical
   pairs: how b differs from a, matched and aligned: a, b,
     lag_s, drift_cents, inverted (taken back), third_octaves: hz, db
     hearing (ITU-R BS.1387): playback_db_spl (of full scale), probability (mean), share (of the
       moments that are heard), highest, bands (of bands_of) over the step, events (moments beyond
       doubt), clearest_s, noise_to_mask_db
-    heard           "mostly", "in places", "not heard", "identical", "not measurable"
+    heard           "mostly", "in places", "not heard", "identical", "not measurable",
+      "played apart" (each on a guitar's own recording: no moments to compare)
     respects        level, tone, noise, distortion, decay, repeats: what is worth speaking of,
       the clearest first
     sentence        what a player will hear
@@ -164,7 +166,7 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 		}
 	} else {
 		s.printf("%s\n", titleOf(f))
-		f.describe(s)
+		f.describe(s, f.Chains()...)
 		s.printf("\n")
 		printComparison(s, e, o.all, o.all || o.takes != nil)
 		s.printf("\nWrote %s into %s:\n", plural(len(e.Takes), "file", "files"), o.out)
@@ -181,7 +183,11 @@ func runCompare(ctx context.Context, s streams, o compareOptions) error {
 // out to publish them.
 func compareTakes(ctx context.Context, s streams, f *chainFile, q section.Quality, out *outputs, files, noiseless bool) (*produce.Compared, error) {
 	s.held(f.Chains()...)
-	bar := newProgress(s.err, f.Dry.Frames*int64(len(f.Takes)))
+	frames := int64(0)
+	for _, c := range f.Chains() {
+		frames += f.DryOf(c).Frames
+	}
+	bar := newProgress(s.err, frames)
 	defer bar.stop()
 	j := produce.Job{Project: f.Project, Quality: q, Out: out.Outputs, Progress: bar.add, Noiseless: noiseless}
 	if files {
@@ -225,6 +231,14 @@ func warn(s streams, w *render.Plan, reports []render.SectionReport) {
 func printComparison(s streams, e *experiment.Comparison, all, pairs bool) {
 	printLevels(s, e)
 	printSentences(s, e, pairs)
+	for _, t := range e.Takes {
+		for k, one := range t.Switched {
+			if k == 0 {
+				s.printf("\nChanging presets in %q\n", t.Name)
+			}
+			paragraph(s.out, "  ", one.Sentence(), 98)
+		}
+	}
 	if all {
 		printPairs(s, e)
 	}

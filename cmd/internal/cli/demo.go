@@ -91,14 +91,14 @@ func runDemo(ctx context.Context, s streams, o demoOptions) error {
 	var words strings.Builder
 	said := streams{out: &words}
 	said.printf("%s\n\n", f.Title)
-	f.describe(said)
+	f.describe(said, f.Chains()...)
 	said.printf("\n")
 	printComparison(said, e, true, true)
 	tables := words.String()
 
 	words.Reset()
 	said.printf("%s\n\n", f.Title)
-	f.describe(said)
+	f.describe(said, f.Chains()...)
 	said.printf("\n")
 	printLevels(said, e)
 	printSentences(said, e, true)

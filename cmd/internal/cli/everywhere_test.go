@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"drywire/chains"
+	"drywire/chains/file"
 )
 
 // Every question can be asked of every board: of one that splits into two amplifiers, in stereo and
@@ -32,6 +33,10 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 			continue
 		}
 		src, err := chains.ReadShipped(b.file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := file.Parse(b.file, src)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -77,6 +82,12 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 			}
 			if lines := bytes.Count(out.Bytes(), []byte("\n")); lines > screenLines && (args[0] == "measure" || args[0] == "ladder") {
 				t.Errorf("%s %s: %d lines are more than a screen", strings.Join(args, " "), b.take, lines)
+			}
+			if args[0] == "netlist" { // a circuit, part by part
+				continue
+			}
+			if parts := partsNamed(f, strings.ReplaceAll(out.String()+said.String(), dir, "")); parts != nil {
+				t.Errorf("%s %s names parts: %q", strings.Join(args, " "), b.take, parts)
 			}
 		}
 	}

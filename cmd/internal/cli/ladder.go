@@ -92,7 +92,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 		return err
 	}
 	s.held(list...)
-	l, err := ladder(ctx, s, list, f.Dry, q)
+	l, err := ladder(ctx, s, f, list, q)
 	if err != nil {
 		return err
 	}
@@ -112,7 +112,7 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 		return s.object(l)
 	}
 	s.printf("%s\n", titleOf(f))
-	f.describe(s)
+	f.describe(s, list...)
 	s.printf("\n")
 	for _, t := range l.Takes {
 		var blocks []string
@@ -128,17 +128,19 @@ func runLadder(ctx context.Context, s streams, o ladderOptions) error {
 	return nil
 }
 
-func ladder(ctx context.Context, s streams, list []*board.Chain, r *produce.Recording, q section.Quality) (*experiment.Ladder, error) {
-	x, err := r.Beginning(ctx, produce.MostMeasured)
+func ladder(ctx context.Context, s streams, f *chainFile, list []*board.Chain, q section.Quality) (*experiment.Ladder, error) {
+	x, err := f.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return nil, err
 	}
-	if r.Seconds() > produce.MostMeasured {
-		s.say("drywire: measured the first %.0f s of %.0f s", produce.MostMeasured, r.Seconds())
+	for _, r := range f.Dries(list...) {
+		if r.Seconds() > produce.MostMeasured {
+			s.say("drywire: measured the first %.0f s of %.0f s", produce.MostMeasured, r.Seconds())
+		}
 	}
 	var all []*experiment.Measures
 	for _, c := range list {
-		m, err := measureTake(ctx, c, r, q, x, dsp.Tone{})
+		m, err := measureTake(ctx, c, f.Dry, q, x.Of(c), dsp.Tone{})
 		if err != nil {
 			return nil, err
 		}

@@ -203,7 +203,7 @@ func servePage(ctx context.Context, s streams, o learnOptions, name string, text
 
 // judge measures a take of the board as it stands against the lesson's goal.
 func judge(ctx context.Context, l *lesson.Lesson, now *produce.Project, take string) ([]string, error) {
-	x, err := now.Dry.Beginning(ctx, produce.MostMeasured)
+	x, err := now.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return nil, err
 	}

@@ -41,7 +41,9 @@ Tables have levels in dBu. --json prints one object in place of them; the end of
   held (where knobs move: which are taken where they are at 0 s, but for the recording itself)
   jacks: jack, ceiling_of (the block that it leads into), third_octaves (IEC 61260-1): hz, dbv; and
 %s  dynamics: curve (output against input, every 6 dB): in_dbv, out_dbv; source_falls_seconds; and
-%sWhat cannot be measured is {"not_measurable": "why"}.`, quantity(produce.MostMeasured, dsp.Seconds), measureList(measures.AtJacks()), measureList(measures.Dynamics())),
+%s  switched (where presets change): at_s, preset, gap_ms, click_db and treble_db (both re the
+    peak of the playing)
+What cannot be measured is {"not_measurable": "why"}.`, quantity(produce.MostMeasured, dsp.Seconds), measureList(measures.AtJacks()), measureList(measures.Dynamics())),
 		Example: `  drywire measure my-chain.yaml --take buffered
   drywire measure my-chain.yaml --bands out --tone "330 Hz 100 mV"`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
@@ -97,10 +99,10 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	r := f.Dry
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return err
 	}
+	r := f.DryOf(c)
 	x, err := r.Beginning(ctx, produce.MostMeasured)
 	if err != nil {
 		return err
@@ -117,7 +119,7 @@ func runMeasure(ctx context.Context, s streams, o measureOptions) error {
 	}
 	s.printf("Take: %s\n", m.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	f.describe(s)
+	f.describe(s, c)
 	printMeasures(s, m, o.bands, o.all)
 	return nil
 }
@@ -157,6 +159,13 @@ func printMeasures(s streams, m *experiment.Measures, bands string, all bool) {
 	}
 
 	printDynamics(s, m)
+
+	for k, one := range m.Switched {
+		if k == 0 {
+			s.printf("\nChanging presets\n")
+		}
+		paragraph(s.out, "  ", one.Sentence(), 98)
+	}
 
 	why := map[string]bool{}
 	for _, j := range jacks {

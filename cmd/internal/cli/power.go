@@ -183,7 +183,7 @@ func gainByVoltage(ctx context.Context, f *chainFile, recording string, open []s
 	if err != nil {
 		return nil, err
 	}
-	x, err := f.Dry.Beginning(ctx, headroomSeconds)
+	x, err := f.Beginning(ctx, headroomSeconds)
 	if err != nil {
 		return nil, err
 	}

@@ -40,7 +40,8 @@ prints them, ready to paste.
 
 Loudness: ITU-R BS.1770, integrated, of the beginning of the recording, with 1 V as full scale.
 Noise: A-weighted, when nobody plays. Distortion: THD of %v at %v peak. What
-is played on another guitar is the same recording through that guitar's pickup, controls and cable.
+is played on another guitar is the same recording through that guitar's pickup, controls and cable,
+unless that guitar has a recording of its own.
 A trim of 0 dB is a wire; any other is an amplifier with rails and noise of its own.
 
 With -o, every preset is written into a folder as 24-bit WAV files, NN-preset.wav and
@@ -84,12 +85,11 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 	if err != nil {
 		return err
 	}
-	r := f.Dry
-	x, err := r.Beginning(ctx, o.seconds)
+	x, err := f.Beginning(ctx, o.seconds)
 	if err != nil {
 		return err
 	}
-	bench, err := experiment.NewPresetBench(f.File, x, r.Rate, q)
+	bench, err := experiment.NewPresetBench(f.File, x, f.Dry.Rate, q)
 	if err != nil {
 		return fmt.Errorf("%s: %w", f.Text.Name, err)
 	}
@@ -119,7 +119,11 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		return s.object(p)
 	}
 	s.printf("%s\n", titleOf(f))
-	f.describe(s)
+	var played []*board.Chain
+	for _, m := range presented(p) {
+		played = append(played, f.OnPreset(m.Preset, cmp.Or(m.Guitar, board.OwnGuitar), nil))
+	}
+	f.describe(s, played...)
 	printPresets(s, f, p, o.all)
 	if written != nil {
 		s.printf("\nWrote %s into %s, all with one gain:\n", plural(len(written), "file", "files"), o.out)
@@ -128,6 +132,14 @@ func runPresets(ctx context.Context, s streams, o presetsOptions) error {
 		}
 	}
 	return nil
+}
+
+// presented is every preset as it was measured, once for each guitar.
+func presented(p *experiment.Presets) (all []experiment.GuitarPreset) {
+	for _, m := range p.Presets {
+		all = append(all, m.GuitarPreset)
+	}
+	return append(all, p.Guitars...)
 }
 
 // writePresets writes every preset as it is and with its new trim, all with the gain that brings

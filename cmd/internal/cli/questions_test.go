@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"drywire/chains"
+	"drywire/chains/file"
 )
 
 // A screen, of a terminal that is made a little larger.
@@ -69,6 +70,14 @@ func TestTwelveQuestions(t *testing.T) {
 			continue
 		}
 		text := strings.ReplaceAll(out.String(), dir, "")
+		src, _ := chains.ReadShipped(q.args[1])
+		f, err := file.Parse(q.args[1], src)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if parts := partsNamed(f, text); parts != nil {
+			t.Errorf("%s\n%s names parts: %q", q.asks, strings.Join(args, " "), parts)
+		}
 		if !regexp.MustCompile("(?m)" + q.says).MatchString(text) {
 			t.Errorf("%s\n%s: no %q in\n%s", q.asks, strings.Join(args, " "), q.says, text)
 		}

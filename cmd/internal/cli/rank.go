@@ -170,7 +170,7 @@ func newRanking(ctx context.Context, s streams, o rankOptions, part, parts int) 
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return nil, err
 	}
-	x, err := f.Dry.Beginning(ctx, o.seconds)
+	x, err := f.DryOf(c).Beginning(ctx, o.seconds)
 	if err != nil {
 		return nil, err
 	}
@@ -338,7 +338,7 @@ func (r *ranking) print(s streams, o rankOptions) error {
 		s.printf("%s\n", res.Title)
 	}
 	s.printf("Take: %s\n", res.Take)
-	r.file.describe(s)
+	r.file.describe(s, r.Chain)
 	paragraph(s.out, "Search     ", fmt.Sprintf("%s Quality %s, the first %s of the recording.", res.Search.Said, res.Quality, quantity(res.Seconds, dsp.Seconds)), 98)
 
 	s.printf("\nNo other order beats these in one objective without being worse in another (%s)\n\n", plural(len(res.Pareto), "order", "orders"))

@@ -93,11 +93,11 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	r := f.Dry
 	c, assumed, err := f.take(o.take)
 	if err != nil {
 		return err
 	}
+	r := f.DryOf(c)
 	jacks := []string{o.jack}
 	if o.jack == "out" {
 		jacks = c.Ends()
@@ -148,7 +148,7 @@ func runRender(ctx context.Context, s streams, o renderOptions) error {
 	}
 	s.printf("Take       %s%s\n", c.Take, which)
 	paragraph(s.out, "           ", orderText(c), width)
-	f.describe(s)
+	f.describe(s, c)
 
 	bar := newProgress(s.err, r.Frames)
 	defer bar.stop()

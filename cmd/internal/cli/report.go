@@ -99,7 +99,7 @@ func runReport(ctx context.Context, s streams, o reportOptions) error {
 // swapMap is the map of the first take's swaps.
 func swapMap(ctx context.Context, s streams, f *chainFile, q section.Quality) (*experiment.SwapMap, error) {
 	c := f.Chains()[0]
-	x, err := f.Dry.Beginning(ctx, swapSeconds)
+	x, err := f.DryOf(c).Beginning(ctx, swapSeconds)
 	if err != nil {
 		return nil, err
 	}

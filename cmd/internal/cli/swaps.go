@@ -102,7 +102,7 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	if c, _, err = f.take(c.Take); err != nil { // with the recording in it
 		return err
 	}
-	x, err := f.Dry.Beginning(ctx, o.seconds)
+	x, err := f.DryOf(c).Beginning(ctx, o.seconds)
 	if err != nil {
 		return err
 	}
@@ -121,7 +121,7 @@ func runSwaps(ctx context.Context, s streams, o swapsOptions) error {
 	}
 	s.printf("Take: %s\n", m.Take)
 	paragraph(s.out, "  ", orderText(c), 98)
-	f.describe(s)
+	f.describe(s, c)
 	printSwaps(s, m, len(x), o.all)
 	return nil
 }

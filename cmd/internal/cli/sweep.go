@@ -86,7 +86,7 @@ func runSweep(ctx context.Context, s streams, o sweepOptions) error {
 			return err
 		}
 	}
-	x, err := f.Dry.Beginning(ctx, whySeconds)
+	x, err := f.Beginning(ctx, whySeconds)
 	if err != nil {
 		return err
 	}

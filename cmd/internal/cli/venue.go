@@ -73,7 +73,7 @@ func runVenue(ctx context.Context, s streams, o venueOptions) error {
 	if err != nil {
 		return err
 	}
-	x, err := f.Dry.Beginning(ctx, o.seconds)
+	x, err := f.Beginning(ctx, o.seconds)
 	if err != nil {
 		return err
 	}

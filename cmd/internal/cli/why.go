@@ -99,7 +99,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	x, err := f.Dry.Beginning(ctx, whySeconds)
+	x, err := f.Beginning(ctx, whySeconds)
 	if err != nil {
 		return err
 	}
@@ -148,7 +148,7 @@ func runGoal(ctx context.Context, s streams, o whyOptions) error {
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
-	x, err := f.Dry.Beginning(ctx, whySeconds)
+	x, err := f.Beginning(ctx, whySeconds)
 	if err != nil {
 		return err
 	}

@@ -157,7 +157,7 @@ func keepsPromises(t *testing.T, src, take string, a *why.Answer) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bench := experiment.NewBench(x, f.Dry.Rate, section.Normal, 1<<28)
+	bench := experiment.NewBench(experiment.Dry{Volts: x}, f.Dry.Rate, section.Normal, 1<<28)
 	worst := 0.0
 	for k, fix := range a.Fixes {
 		pair := compared.Pairs[k]

@@ -22,7 +22,7 @@ func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b boar
 		return nil, err
 	}
 	defer done()
-	return why.NewMoment(l.x, l.rate).Between(ctx, f, a, b, "A", respects)
+	return why.NewMoment(l.dry(), l.rate()).Between(ctx, f, a, b, "A", respects)
 }
 
 // askMemory is how many bytes of signals are remembered for a complaint.
@@ -38,7 +38,7 @@ func (e *Engine) Why(ctx context.Context, r Region, f *board.File, take string, 
 	}
 	defer leave()
 	return why.Ask(ctx, why.Question{
-		File: f, Take: take, Complaint: c, Recording: l.x, Rate: l.rate, Fixes: why.UsualFixes, Progress: progress, Memory: askMemory,
+		File: f, Take: take, Complaint: c, Recording: l.dry(), Rate: l.rate(), Fixes: why.UsualFixes, Progress: progress, Memory: askMemory,
 		Turn: func(ctx context.Context) (func(), error) { return e.queue.turn(ctx, exactSound) },
 	})
 }
@@ -51,7 +51,7 @@ func (e *Engine) Sweep(ctx context.Context, r Region, f *board.File, take, block
 	}
 	defer leave()
 	return sweep.Ask(ctx, sweep.Question{
-		File: f, Takes: []string{take}, Block: block, Knob: knob, Recording: l.x, Rate: l.rate, Quality: produce.Quality, Progress: progress, Memory: askMemory,
+		File: f, Takes: []string{take}, Block: block, Knob: knob, Recording: l.dry(), Rate: l.rate(), Quality: produce.Quality, Progress: progress, Memory: askMemory,
 		Turn: func(ctx context.Context) (func(), error) { return e.queue.turn(ctx, exactSound) },
 	})
 }

@@ -11,12 +11,14 @@ package engine
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sync"
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
+	"drywire/chains/experiment"
 	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
@@ -112,7 +114,31 @@ type (
 type Region struct {
 	Owner     string
 	Recording *produce.Recording
-	From, To  int64 // frames
+	Own       map[string]*produce.Recording // of guitars with one of their own
+	From, To  int64                         // frames
+}
+
+// all is the recordings by board.Chain.RecordingOf.
+func (r Region) all() map[string]*produce.Recording {
+	all := map[string]*produce.Recording{"": r.Recording}
+	maps.Copy(all, r.Own)
+	return all
+}
+
+// loops is a region of every recording, by board.Chain.RecordingOf.
+type loops map[string]*Loop
+
+func (l loops) of(t *produce.Take) *Loop { return l[t.RecordingOf] }
+
+func (l loops) rate() dsp.Hertz { return l[""].rate }
+
+// dry is the region's voltages.
+func (l loops) dry() experiment.Dry {
+	d := experiment.Dry{Volts: l[""].x, Own: map[string][]float64{}}
+	for guitar, own := range l {
+		d.Own[guitar] = own.x
+	}
+	return d
 }
 
 // listening is what is held while a region is: the sounds of takes on it, sounds that there are,
@@ -125,12 +151,16 @@ type listening struct {
 
 // enter finds or reads a region, once there is room for it and what is held with it; leave must be
 // called. ErrBusy where too many wait already.
-func (e *Engine) enter(ctx context.Context, r Region, with listening) (l *Loop, leave func(), err error) {
-	l = &Loop{key: keyOfLoop(r.Recording, r.From, r.To), rate: r.Recording.Rate, a: r.From, b: r.To}
+func (e *Engine) enter(ctx context.Context, r Region, with listening) (l loops, leave func(), err error) {
+	l = loops{}
 	n := int(r.To - r.From)
-	needs := map[any]int{loopKey(l.key): 8 * n, new(int): with.bytes}
+	needs := map[any]int{new(int): with.bytes}
+	for guitar, dry := range r.all() {
+		l[guitar] = &Loop{key: keyOfLoop(dry, r.From, r.To), rate: dry.Rate, a: r.From, b: r.To}
+		needs[loopKey(l[guitar].key)] = 8 * n
+	}
 	for _, t := range with.takes {
-		needs[e.wired(l, t).key] = soundSize(n, len(t.Ends()))
+		needs[e.wired(l.of(t), t).key] = soundSize(n, len(t.Ends()))
 	}
 	for _, s := range with.heard {
 		needs[s.key] = s.size()
@@ -139,26 +169,32 @@ func (e *Engine) enter(ctx context.Context, r Region, with listening) (l *Loop, 
 	if err != nil {
 		return nil, nil, err
 	}
-	if l, err = e.read(ctx, r, l); err != nil {
-		leave()
-		return nil, nil, err
+	for guitar, dry := range r.all() {
+		if l[guitar], err = e.read(ctx, r, dry, l[guitar]); err != nil {
+			leave()
+			return nil, nil, err
+		}
 	}
 	return l, leave, nil
 }
 
-// read finds or reads the frames of a region.
-func (e *Engine) read(ctx context.Context, r Region, l *Loop) (*Loop, error) {
+// read finds or reads the frames of a region of a recording. A guitar's own may be shorter than the
+// file's: it is silent from there on.
+func (e *Engine) read(ctx context.Context, r Region, dry *produce.Recording, l *Loop) (*Loop, error) {
 	e.own(r.Owner, l.key)
 	if known, ok := e.store.Get(loopKey(l.key)); ok {
 		return known.(*Loop), nil
 	}
 	before := min(r.From, int64(math.Round(float64(seam)*float64(l.rate))))
-	x, err := r.Recording.Voltages(ctx, r.From-before, r.To)
+	x, err := dry.Voltages(ctx, r.From-before, r.To)
 	if err != nil {
 		return nil, err
 	}
-	if int64(len(x)) < r.To-r.From+before {
-		return nil, fmt.Errorf("recording %s: ends before frame %d", r.Recording.Name, r.To)
+	if lacks := r.To - r.From + before - int64(len(x)); lacks > 0 {
+		if dry == r.Recording {
+			return nil, fmt.Errorf("recording %s: ends before frame %d", dry.Name, r.To)
+		}
+		x = append(x, make([]float64, lacks)...)
 	}
 	l.x = slices.Clone(x[before:])
 	l.close(x[:before])

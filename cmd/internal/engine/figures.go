@@ -71,11 +71,12 @@ const (
 
 // Figures measures a take on its exact sound, once.
 func (e *Engine) Figures(ctx context.Context, r Region, t *produce.Take) (*Figures, error) {
-	l, out, err := e.enter(ctx, r, listening{takes: []*produce.Take{t}})
+	all, out, err := e.enter(ctx, r, listening{takes: []*produce.Take{t}})
 	if err != nil {
 		return nil, err
 	}
 	defer out()
+	l := all.of(t)
 	w, leave := e.begin(l, t)
 	defer leave()
 	select {

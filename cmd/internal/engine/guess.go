@@ -38,7 +38,7 @@ func (p *playing) guess(start, settled int) *guess {
 			break
 		}
 	}
-	if s := p.engine.Known(p.engine.wired(p.loop, p.other).key); s != nil {
+	if s := p.engine.Known(p.engine.wired(p.otherLoop, p.other).key); s != nil {
 		if level, err := s.settled(p.ctx, both); err == nil && level.Matched {
 			g.other = level.Gain
 		}

@@ -63,6 +63,7 @@ type playing struct {
 	engine      *Engine
 	out         Listener
 	loop        *Loop
+	otherLoop   *Loop
 	take, other *produce.Take
 	a, n        int64    // the region: its first frame and its length
 	from        int64    // where the sound begins, in the region
@@ -78,18 +79,19 @@ func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(K
 	begun := time.Now()
 	var known []*Sound
 	for _, k := range r.Heard {
-		if k.loop == keyOfLoop(r.Region.Recording, r.Region.From, r.Region.To) {
+		if k.loop == keyOfLoop(r.Region.all()[r.Take.RecordingOf], r.Region.From, r.Region.To) {
 			if h := e.Known(k); h != nil {
 				known = append(known, h)
 			}
 		}
 	}
-	l, leave, err := e.enter(ctx, r.Region, listening{takes: []*produce.Take{r.Take, r.Other}, heard: known})
+	all, leave, err := e.enter(ctx, r.Region, listening{takes: []*produce.Take{r.Take, r.Other}, heard: known})
 	if err != nil {
 		return err
 	}
 	defer leave()
-	p := &playing{ctx: ctx, engine: e, out: out, loop: l, take: r.Take, other: r.Other, heard: known, a: l.a, n: l.b - l.a, begun: begun}
+	l := all.of(r.Take)
+	p := &playing{ctx: ctx, engine: e, out: out, loop: l, otherLoop: all.of(r.Other), take: r.Take, other: r.Other, heard: known, a: l.a, n: l.b - l.a, begun: begun}
 	p.from = min(max(r.From-p.a, 0), p.n) % p.n
 	key := e.wired(l, r.Take).key
 	p.meta = Meta{Key: key.Short(), Channels: len(r.Take.Ends()), Rate: int(l.rate)}
@@ -127,7 +129,7 @@ func (p *playing) run(ctx context.Context, key Key, have bool, heard func(Key)) 
 	if w.speed > 0 && p.meta.Speed == nil {
 		p.meta.Speed = &w.speed
 	}
-	other := e.Known(e.wired(p.loop, p.other).key)
+	other := e.Known(e.wired(p.otherLoop, p.other).key)
 	if err := p.settle(ctx, w.Sound, other); err != nil {
 		return err
 	}
@@ -141,7 +143,7 @@ func (p *playing) run(ctx context.Context, key Key, have bool, heard func(Key)) 
 		}
 	}
 	if other == nil {
-		begun, leaveOther := e.begin(p.loop, p.other)
+		begun, leaveOther := e.begin(p.otherLoop, p.other)
 		defer leaveOther()
 		if err := p.await(ctx, begun); err != nil {
 			return err

@@ -23,7 +23,7 @@ func (e *Engine) Verdict(ctx context.Context, r Region, a, b *produce.Take) (exp
 	defer out()
 	var works [2]*work
 	for k, t := range takes {
-		w, leave := e.begin(l, t)
+		w, leave := e.begin(l.of(t), t)
 		defer leave()
 		works[k] = w
 	}
@@ -42,7 +42,7 @@ func (e *Engine) Verdict(ctx context.Context, r Region, a, b *produce.Take) (exp
 		return experiment.Pair{}, err
 	}
 	defer done()
-	free, err := e.admission.compute(ctx, 2*8*min(len(l.x), int(experiment.PairSeconds*float64(l.rate))))
+	free, err := e.admission.compute(ctx, 2*8*min(int(r.To-r.From), int(experiment.PairSeconds*float64(l.rate()))))
 	if err != nil {
 		return experiment.Pair{}, err
 	}
@@ -67,7 +67,7 @@ func (e *Engine) Verdict(ctx context.Context, r Region, a, b *produce.Take) (exp
 			s.Samples[i] *= s.Gain
 		}
 	}
-	return experiment.NewPair(sides[0], sides[1], float64(l.rate)), nil
+	return experiment.NewPair(sides[0], sides[1], float64(l.rate())), nil
 }
 
 // settledAs is the level of a sound beside another, which has been asked for before.
@@ -87,7 +87,7 @@ func (s *Sound) side(ctx context.Context, number int, t *produce.Take, stereo bo
 	if err != nil {
 		return nil, err
 	}
-	d := &measures.Side{Number: number, Name: t.Chain.Take, Matched: level.Matched, Gain: level.Gain, Before: measures.Figure{Why: "silence"}}
+	d := &measures.Side{Number: number, Name: t.Chain.Take, Matched: level.Matched, Gain: level.Gain, Played: t.RecordingOf, Before: measures.Figure{Why: "silence"}}
 	n := min(len(s.volts[0]), int(experiment.PairSeconds*float64(s.rate)))
 	d.Samples = make([]float64, n)
 	for _, x := range s.volts {

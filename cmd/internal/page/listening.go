@@ -34,7 +34,7 @@ const mostTests = 8 // of one session
 func (n *session) keys(region [2]int64) [2]engine.Key {
 	var keys [2]engine.Key
 	for k := range letters {
-		keys[k] = engine.KeyOf(n.doc.chain(k), n.doc.Dry, region[0], region[1])
+		keys[k] = engine.KeyOf(n.doc.chain(k), n.doc.DryOf(n.doc.chain(k).Chain), region[0], region[1])
 	}
 	return keys
 }

@@ -93,7 +93,7 @@ func checkRegion(r *produce.Recording, ab [2]int64) error {
 
 // listened is a region of a session's recording.
 func (n *session) listened(d document, ab [2]int64) engine.Region {
-	return engine.Region{Owner: n.id, Recording: d.Dry, From: ab[0], To: ab[1]}
+	return engine.Region{Owner: n.id, Recording: d.Dry, Own: d.Own(), From: ab[0], To: ab[1]}
 }
 
 // render streams the sound of a side: at first a preview from the place that is playing, then the

@@ -172,9 +172,11 @@ func (n *session) state() (json.RawMessage, error) {
 	for _, k := range blocks.Kinds() {
 		s.Kinds = append(s.Kinds, KindOf{k.Name, k.Brief})
 	}
-	for _, text := range r.Cautions {
-		// the page says so itself
-		s.Cautions = append(s.Cautions, strings.TrimPrefix(text, "CAUTION: "))
+	for _, r := range n.doc.Dries(f.Chains()...) {
+		for _, text := range r.Cautions {
+			// the page says so itself
+			s.Cautions = append(s.Cautions, strings.TrimPrefix(text, "CAUTION: "))
+		}
 	}
 	for _, p := range f.Plugged() {
 		s.Cautions = append(s.Cautions, p.Warnings...)

@@ -49,12 +49,17 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	all, r := j.Chains(), j.Dry
 	plans := make([]*render.Plan, len(all))
 	var longest dsp.Second
-	channels := 1 // of every file: a take in mono beside one in stereo comes from both loudspeakers
+	frames := int64(0) // of the longest recording
+	channels := 1      // of every file: a take in mono beside one in stereo comes from both loudspeakers
 	for k, c := range all {
 		plans[k] = render.PlanOf(c, r.Rate, j.Quality)
 		longest = max(longest, plans[k].Tail())
+		frames = max(frames, j.DryOf(c).Frames)
 		channels = max(channels, len(c.Ends()))
 	}
+	frames += int64(math.Round(float64(longest) * float64(r.Rate)))
+	// All takes are of one length: what is played on a shorter recording rings on, or is silent.
+	after := func(k int) dsp.Second { return dsp.Second(frames-j.DryOf(all[k]).Frames) / dsp.Second(r.Rate) }
 	names := make([]string, len(all))
 	wavs := make([]*samples.Writer, len(all))
 	for k, c := range all {
@@ -62,7 +67,7 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 			continue
 		}
 		var err error
-		names[k], wavs[k], err = j.WAV(k, c.Take, samples.Format{Rate: int(r.Rate), Channels: channels, Bits: 24}, r.FramesWith(longest))
+		names[k], wavs[k], err = j.WAV(k, c.Take, samples.Format{Rate: int(r.Rate), Channels: channels, Bits: 24}, frames)
 		if err != nil {
 			return nil, err
 		}
@@ -95,8 +100,8 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		if err != nil {
 			return err
 		}
-		jacks := newJackKeeper(all[k], r)
-		if takes[k], err = Keep(ctx, renderer, r, longest, j.Out, j.Progress, jacks.push); err != nil {
+		jacks := newJackKeeper(all[k], j.DryOf(all[k]))
+		if takes[k], err = Keep(ctx, renderer, j.DryOf(all[k]), after(k), j.Out, j.Progress, jacks.push); err != nil {
 			return err
 		}
 		takes[k].channels = channels
@@ -105,7 +110,7 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		}
 		if heard[k] = takes[k]; !j.Noiseless {
 			heard[k] = nil // until it is there
-			if heard[k], err = withNoise(ctx, plans[k], r, longest, j.Out); err != nil {
+			if heard[k], err = withNoise(ctx, plans[k], j.DryOf(all[k]), after(k), j.Out); err != nil {
 				return err
 			}
 			heard[k].channels = channels
@@ -128,6 +133,11 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 	if err != nil {
 		return nil, err
 	}
+	for k := range nulls {
+		if n := &nulls[k]; all[n.A-1].RecordingOf != all[n.B-1].RecordingOf {
+			n.DB, n.Identical = nil, false
+		}
+	}
 	if err := found.listen(heard); err != nil {
 		return nil, err
 	}
@@ -141,10 +151,18 @@ func Compare(ctx context.Context, j Job) (*Compared, error) {
 		e.LimitedBy = all[limited].Take
 	}
 	for k, d := range takes {
-		e.Takes = append(e.Takes, takeData(k+1, j.Takes[k], d, names[k]))
+		t := takeData(k+1, j.Takes[k], d, names[k])
+		if m := found.page.Measures[k]; m != nil {
+			t.Switched = m.Switched
+		}
+		if all[k].RecordingOf != "" {
+			own := j.DryOf(all[k]).Data()
+			t.Recording = &own
+		}
+		e.Takes = append(e.Takes, t)
 	}
 	e.Cables = experiment.Rewirings(all)
-	if err := pairTakes(ctx, e, takes); err != nil {
+	if err := pairTakes(ctx, e, takes, found.page.Measures); err != nil {
 		return nil, err
 	}
 	found.page.Pairs = e.Pairs

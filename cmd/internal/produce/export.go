@@ -17,6 +17,7 @@ func WriteTake(ctx context.Context, disk files.System, p *Project, take, path st
 	if err != nil {
 		return err
 	}
+	dry := p.DryOf(t.Chain)
 	renderer, err := render.NewPlan(t.Wiring()).Renderer(t.Ends()...)
 	if err != nil {
 		return err
@@ -31,13 +32,13 @@ func WriteTake(ctx context.Context, disk files.System, p *Project, take, path st
 	if err != nil {
 		return err
 	}
-	wav, err := samples.NewWriter(f, path, samples.Format{Rate: int(p.Dry.Rate), Channels: len(t.Ends()), Bits: 24}, p.Dry.FramesWith(after))
+	wav, err := samples.NewWriter(f, path, samples.Format{Rate: int(p.Dry.Rate), Channels: len(t.Ends()), Bits: 24}, dry.FramesWith(after))
 	if err != nil {
 		f.Close()
 		return err
 	}
 	defer wav.Abort()
-	d, err := Keep(ctx, renderer, p.Dry, after, out, nil, nil)
+	d, err := Keep(ctx, renderer, dry, after, out, nil, nil)
 	if err != nil {
 		return err
 	}

@@ -29,7 +29,7 @@ func LessonBench(ctx context.Context, loader *Loader, name string, b lesson.Boar
 	if err != nil {
 		return nil, nil, err
 	}
-	x, err := p.Dry.Beginning(ctx, MostMeasured)
+	x, err := p.Beginning(ctx, MostMeasured)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -15,15 +15,19 @@ import (
 
 // pairTakes says of every two takes of which there is a null how they differ and whether a listener
 // could tell.
-func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*Rendered) error {
+func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*Rendered, found []*experiment.Measures) error {
 	sides := make([]*measures.Side, len(takes))
 	g, facts := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k, d := range takes {
 		g.Go(func() (err error) {
 			sides[k] = &measures.Side{
-				Number: k + 1, Name: d.Plan.Chain.Take, Matched: d.Settled.Matched, Gain: d.Settled.Gain,
+				Number: k + 1, Name: d.Plan.Chain.Take, Matched: d.Settled.Matched, Gain: d.Settled.Gain, Played: d.Plan.Chain.RecordingOf,
 				Before: measures.Figure{Value: d.Settled.Level - dsp.ToDB(d.Settled.Gain)},
+			}
+			sides[k].Clean = measures.None("not measured")
+			if found[k] != nil {
+				sides[k].Clean = found[k].LeastClean(d.Plan.Chain)
 			}
 			if !d.Settled.Matched {
 				sides[k].Before = measures.Figure{Why: "silence"}

@@ -11,6 +11,7 @@ import (
 	"context"
 	"io/fs"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -19,6 +20,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/cost"
 	"drywire/chains/edit"
+	"drywire/chains/experiment"
 	"drywire/chains/file"
 	"drywire/chains/render"
 	"drywire/chains/wiring"
@@ -32,12 +34,48 @@ import (
 type Project struct {
 	// with what is at the paths of its cabinets; its Recording is the one that is played
 	*board.File
-	Text *edit.Text // as it was read
-	Dry  *Recording // nil where none has been looked for
+	Text *edit.Text            // as it was read
+	Dry  *Recording            // nil where none has been looked for
+	own  map[string]*Recording // of guitars that have one of their own; as long as Dry is known
 
 	loader *Loader
 	mu     sync.Mutex
 	takes  map[string]*Take // those that have been asked for
+}
+
+// DryOf is the recording that a chain plays: its guitar's own, or the file's.
+func (p *Project) DryOf(c *board.Chain) *Recording {
+	if r := p.own[c.RecordingOf]; r != nil {
+		return r
+	}
+	return p.Dry
+}
+
+// Own is the recordings of the guitars that have one of their own.
+func (p *Project) Own() map[string]*Recording { return p.own }
+
+// Dries is the recordings that some chains play, each once.
+func (p *Project) Dries(chains ...*board.Chain) (list []*Recording) {
+	for _, c := range chains {
+		if r := p.DryOf(c); !slices.Contains(list, r) {
+			list = append(list, r)
+		}
+	}
+	return list
+}
+
+// Beginning is the first seconds of all that is played, in volts, or all there is.
+func (p *Project) Beginning(ctx context.Context, seconds float64) (d experiment.Dry, err error) {
+	if d.Volts, err = p.Dry.Beginning(ctx, seconds); err != nil {
+		return d, err
+	}
+	d.Own = map[string][]float64{}
+	for guitar, r := range p.own {
+		if d.Own[guitar], err = r.Beginning(ctx, seconds); err != nil {
+			return d, err
+		}
+	}
+	return d, nil
 }
 
 // Take is a take of a project, resolved, with its wiring. It never changes, and takes of two
@@ -100,7 +138,7 @@ func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for name, old := range p.takes {
-		if c, err := n.Take(name); err == nil && n.Dry == p.Dry && c.Same(old.Chain) {
+		if c, err := n.Take(name); err == nil && n.DryOf(c) == p.DryOf(old.Chain) && c.Same(old.Chain) {
 			n.takes[name] = old
 		}
 	}

@@ -44,24 +44,39 @@ type Recording struct {
 // WaveColumns is how many parts a waveform is drawn in.
 const WaveColumns = 800
 
-// WithRecording is the project with the recording that its chain file names, or with another one in
-// its place: the path of a WAV file, or the name of one that ships; "" for none. All of it is read,
-// unless it ships and has the level that it was made with.
+// WithRecording is the project with the recordings that its chain file names, or with another one in
+// place of the file's: the path of a WAV file, or the name of one that ships; "" for none. Those of
+// guitars stay. All of each is read, unless it ships and has the level that it was made with.
 func (p *Project) WithRecording(ctx context.Context, another string) (*Project, error) {
 	return p.withRecording(ctx, another, false)
 }
 
 func (p *Project) withRecording(ctx context.Context, another string, drawn bool) (*Project, error) {
 	f := *p.File
-	r, err := p.loader.recording(ctx, p.Text, &f.Recording, another, drawn)
+	r, err := p.loader.recording(ctx, p.Text, "$.recording", &f.Recording, another, drawn)
 	if err != nil {
 		return nil, err
 	}
-	return &Project{File: &f, Text: p.Text, Dry: r, loader: p.loader, takes: map[string]*Take{}}, nil
+	own := map[string]*Recording{}
+	for _, g := range f.Guitars {
+		if g.Recording == nil {
+			continue
+		}
+		place := "$.guitars." + g.Name + ".recording"
+		if own[g.Name], err = p.loader.recording(ctx, p.Text, place, g.Recording, "", drawn); err != nil {
+			return nil, err
+		}
+		if own[g.Name].Rate != r.Rate {
+			return nil, file.Faults{file.At(p.Text.Name, p.Text.Source, place, fmt.Sprintf("recording %s: is at %s, and %s at %s; all of a file's are of one sample rate",
+				own[g.Name].Name, Quantity(float64(own[g.Name].Rate), dsp.Hertzes), r.Name, Quantity(float64(r.Rate), dsp.Hertzes)))}
+		}
+	}
+	return &Project{File: &f, Text: p.Text, Dry: r, own: own, loader: p.loader, takes: map[string]*Take{}}, nil
 }
 
-// recording finds the recording that is wanted, or another one in its place, which want then says.
-func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Recording, another string, drawn bool) (known *Recording, err error) {
+// recording finds the recording that is wanted at a place of the chain file, or another one instead
+// of it, which want then says.
+func (l *Loader) recording(ctx context.Context, text *edit.Text, place string, want *board.Recording, another string, drawn bool) (known *Recording, err error) {
 	r := &Recording{}
 	opens, path := l.Folder.Open, want.File
 	switch {
@@ -92,7 +107,7 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 			if another != "" {
 				return nil, err
 			}
-			return nil, file.Faults{file.At(text.Name, text.Source, "$.recording.sample", err.Error())}
+			return nil, file.Faults{file.At(text.Name, text.Source, place+".sample", err.Error())}
 		}
 		r.Name, r.Title = "shipped recording "+shipped.Name, shipped.Name
 		open = func() (*samples.Reader, func(), error) {
@@ -136,7 +151,7 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 				err = fmt.Errorf("%w; did you mean %q?", err, near)
 			}
 		}
-		return nil, at("$.recording.file", "recording ", err)
+		return nil, at(place+".file", "recording ", err)
 	}
 	reader.SetSide(samples.Side(want.Side))
 	defer func() {
@@ -145,7 +160,7 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 		}
 	}()
 	if err := reader.RecordingRate(); err != nil {
-		return nil, at("$.recording.file", "recording ", err)
+		return nil, at(place+".file", "recording ", err)
 	}
 	r.Rate, r.Frames = dsp.Hertz(reader.Rate), reader.Frames()
 	r.Notes = append(r.Notes, reader.Warnings...)
@@ -155,7 +170,7 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 	peak := 0.0
 	if own := want.Sample == "" || want.Peak != 0; own || drawn {
 		if peak, err = r.look(ctx, reader, drawn); err != nil {
-			return nil, at("$.recording.file", "recording ", err)
+			return nil, at(place+".file", "recording ", err)
 		}
 		r.caution(reader.Clipped().Text(r.Name, reader.Rate))
 	}
@@ -168,7 +183,7 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 			if peak > 0 {
 				why = fmt.Sprintf("its largest sample is %s dB under full scale", Decibels(-dsp.ToDB(peak)))
 			}
-			return nil, at("$.recording.peak", "recording ", fmt.Errorf("%s: is silent (%s), so no level can give it a peak of %s", r.Name, why, Volts(float64(want.Peak))))
+			return nil, at(place+".peak", "recording ", fmt.Errorf("%s: is silent (%s), so no level can give it a peak of %s", r.Name, why, Volts(float64(want.Peak))))
 		}
 		r.Volts = float64(want.Peak) / peak
 	default:
@@ -176,7 +191,7 @@ func (l *Loader) recording(ctx context.Context, text *edit.Text, want *board.Rec
 	}
 	caution, err := plausiblePeak(dsp.Volt(r.Volts*peak), peak)
 	if err != nil {
-		return nil, at("$.recording.full_scale", "recording ", fmt.Errorf("%s: %w", r.Name, err))
+		return nil, at(place+".full_scale", "recording ", fmt.Errorf("%s: %w", r.Name, err))
 	}
 	r.caution(caution)
 	for k := range r.Waveform {

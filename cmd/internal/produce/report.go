@@ -82,6 +82,11 @@ func (f *findings) measure(ctx context.Context, n int, w *render.Plan, k *jackKe
 	var e error
 	f.page.Measures[n], e = experiment.Measure(ctx, w, k.signal, dsp.Tone{})
 	note("levels at the jacks", e)
+	if m := f.page.Measures[n]; m != nil {
+		for _, s := range m.Switched {
+			remarks = append(remarks, fmt.Sprintf("Take %d. %s", n+1, s.Sentence()))
+		}
+	}
 	f.page.Guitar[n], e = experiment.Response(c, w.Rate, "guitar")
 	note("response at the guitar", e)
 	end := c.Ends()[0] // of two amplifiers in stereo, the left one: the page says so
@@ -129,7 +134,7 @@ type Words struct {
 
 // because says of every pair why the second sounds other than the first.
 func (c *Compared) because(ctx context.Context, p *Project) ([]*why.Because, error) {
-	x, err := p.Dry.Beginning(ctx, MostMeasured)
+	x, err := p.Beginning(ctx, MostMeasured)
 	if err != nil {
 		return nil, err
 	}
