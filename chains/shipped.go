@@ -16,6 +16,7 @@
 //	why         what causes a complaint, and what to do
 //	sweep       a knob over its travel, and what limits its useful range
 //	hunt        where a noise comes from, test by test
+//	venue       the same presets played soft and loud, as the ear has them
 //	power       which block is plugged into which output
 //	sheet       the wiring sheet, to print
 //	lesson      a question about a board, what is heard and measured, and why

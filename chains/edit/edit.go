@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"drywire/blocks"
 	"drywire/chains/board"
@@ -35,8 +36,29 @@ type Text struct {
 // Read parses a text. The error is that of file.Parse.
 func Read(name string, src []byte) (*Text, error) { return ReadWith(name, src, nil) }
 
-// ReadWith is Read of a text that may name decks of its own, as do the texts that edits make of it.
+// ReadWith is Read of a text that may name decks of its own, as do the texts that edits make of it:
+// those have the decks as they were when this one was read.
 func ReadWith(name string, src []byte, decks file.Decks) (*Text, error) {
+	if decks == nil {
+		return read(name, src, nil)
+	}
+	var mu sync.Mutex
+	known := map[string]*blocks.Kind{}
+	return read(name, src, func(path string) (*blocks.Kind, error) {
+		mu.Lock()
+		defer mu.Unlock()
+		if k := known[path]; k != nil {
+			return k, nil
+		}
+		k, err := decks(path)
+		if err == nil {
+			known[path] = k
+		}
+		return k, err
+	})
+}
+
+func read(name string, src []byte, decks file.Decks) (*Text, error) {
 	f, err := file.ParseWith(name, src, decks)
 	if err != nil {
 		return nil, err
@@ -288,7 +310,7 @@ func (x *Text) edit(change func(*document, *board.File) error) (out *Text, err e
 		return nil, err
 	}
 	meant.Tray = tray
-	got, err := ReadWith(x.Name, d.src, x.decks)
+	got, err := read(x.Name, d.src, x.decks)
 	if err != nil {
 		var faults yamltext.Faults
 		if errors.As(err, &faults) && len(faults) > 0 {

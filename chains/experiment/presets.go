@@ -118,9 +118,14 @@ func NewPresetBench(f *board.File, recording []float64, rate dsp.Hertz, q sectio
 // Ends is what the preset has at the end of the chain, in volts, a slice per jack of
 // board.Chain.Ends, as long as the recording.
 func (b *PresetBench) Ends(ctx context.Context, c *board.Chain) ([][]float64, error) {
+	return b.Jacks(ctx, c, c.Ends()...)
+}
+
+// Jacks is the same at jacks of the chain.
+func (b *PresetBench) Jacks(ctx context.Context, c *board.Chain, jacks ...string) ([][]float64, error) {
 	w := render.PlanOf(c, b.Rate, b.Quality)
 	var all [][]float64
-	for _, jack := range c.Ends() {
+	for _, jack := range jacks {
 		x, err := b.memo.Signal(ctx, w, jack)
 		if err != nil {
 			return nil, err

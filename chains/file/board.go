@@ -795,13 +795,18 @@ func (r *reader) shorts(f *board.File) {
 	}
 }
 
-// silences faults a guitar whose two pickups cancel: one recording has one signal, of which nothing
-// is left. Under -40 dB that is so: what a tolerance of 1 % leaves.
-func (r *reader) silences(path string, n ast.Node, g board.Guitar) {
-	if n == nil || !g.Second.Out {
-		return
+// cancels says why the two pickups of a guitar give nothing: one recording has one signal, of which
+// nothing is left under -40 dB, what a tolerance of 1 % leaves; "" where they do.
+func cancels(g board.Guitar) string {
+	if !g.Second.Out || math.Abs(1-g.Second.Over(g.Pickup)) >= 0.01 {
+		return ""
 	}
-	if left := math.Abs(1 - g.Second.Over(g.Pickup)); left < 0.01 {
-		r.At(n, "%s: the two pickups give the same signal, and out of phase nothing is left of it: a recording has what one pickup hears. Give one of them a magnet of its own, like -6 dB, or other coils", path)
+	return "the two pickups give the same signal, and out of phase nothing is left of it: a recording has what one pickup hears. Give one of them a magnet of its own, like -6 dB, or other coils"
+}
+
+// silences faults a guitar whose two pickups cancel.
+func (r *reader) silences(path string, n ast.Node, g board.Guitar) {
+	if why := cancels(g); why != "" && n != nil {
+		r.At(n, "%s: %s", path, why)
 	}
 }

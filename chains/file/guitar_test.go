@@ -18,6 +18,13 @@ func TestFaultsOfGuitarWirings(t *testing.T) {
 		{"{treble_bleed: 1 nF}", "treble_bleed"},
 		{"{tone_wired: behind}", "tone_wired"},
 	} {
+		set := strings.Replace(strings.Trim(c.guitar, "{}"), "second:", "guitar.second:", 1)
+		if strings.HasPrefix(set, "guitar.second: {") && c.want == "nothing is left of it" { // as a take may have it
+			_, err := Parse("guitar.yaml", []byte("drywire: 1\nrecording: {sample: riff}\nblocks: {keep: {kind: buffer}}\norder: [keep]\ntakes: [{name: one}, {name: two, set: {"+set+"}}}]\n"))
+			if err == nil || !strings.Contains(err.Error(), `take "two": the two pickups`) {
+				t.Errorf("%s in a take: %v", set, err)
+			}
+		}
 		_, err := Parse("guitar.yaml", []byte("drywire: 1\nrecording: {sample: riff}\nguitar: "+c.guitar+"\nblocks: {keep: {kind: buffer}}\norder: [keep]\n"))
 		if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: want %q, have %v", c.guitar, c.want, err)

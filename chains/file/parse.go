@@ -181,6 +181,7 @@ func fileKeys(kinds []*blocks.Kind) []key[board.File] {
 		keepKey(),
 		preferKey(),
 		suspectsKey(),
+		venueKey(),
 	}
 }
 

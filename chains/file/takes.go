@@ -1,6 +1,7 @@
 package file
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -377,7 +378,7 @@ func (r *reader) unchangeable(f *board.File) {
 func (r *reader) unwireable(f *board.File) {
 	told := map[string]bool{}
 	for k, c := range f.Chains() {
-		why := c.Unwireable()
+		why := cmp.Or(c.Unwireable(), cancels(c.Guitar))
 		if why == "" || told[why] {
 			continue
 		}

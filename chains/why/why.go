@@ -109,6 +109,7 @@ type finder struct {
 	draft  experiment.Bench
 	normal experiment.Bench
 	base   measures.Figure // of the take as it is, by draft
+	shift  float64         // what the take has by normal over what it has by draft
 	// what a relative complaint compares with, by draft and by normal
 	against map[experiment.Bench]measures.Figure
 	answer  *Answer
@@ -165,7 +166,7 @@ func (f *finder) run(ctx context.Context) error {
 	if err := f.reference(ctx, f.draft); err != nil {
 		return err
 	}
-	if f.base, err = f.value(ctx, f.draft, f.take); err != nil {
+	if err := f.calibrate(ctx); err != nil {
 		return err
 	}
 	changes := f.c.all()
@@ -235,8 +236,17 @@ func (f *finder) reference(ctx context.Context, b experiment.Bench) error {
 	return nil
 }
 
-// value is the measure of a take.
+// value is the measure of a take, as it is complained of.
 func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (measures.Figure, error) {
+	v, err := f.read(ctx, b, t)
+	if f.q.Complaint.Either {
+		v.Value = math.Abs(v.Value)
+	}
+	return v, err
+}
+
+// read is the measure of a take, against what it is compared with.
+func (f *finder) read(ctx context.Context, b experiment.Bench, t board.Take) (measures.Figure, error) {
 	if f.q.Turn != nil {
 		done, err := f.q.Turn(ctx)
 		if err != nil {
@@ -250,12 +260,29 @@ func (f *finder) value(ctx context.Context, b experiment.Bench, t board.Take) (m
 	}
 	if f.q.Complaint.Relative {
 		v[0] = v[0].Minus(f.against[b])
-		if f.q.Complaint.Either {
-			v[0].Value = math.Abs(v[0].Value)
-		}
-		return v[0], nil
+	}
+	if b == f.draft && v[0].OK() {
+		v[0].Value += f.shift
 	}
 	return v[0], nil
+}
+
+// calibrate finds by how much the worst second, in draft, reads other than what is confirmed with:
+// so much is added to all that it reads, or what is gone would be judged by another limit.
+func (f *finder) calibrate(ctx context.Context) error {
+	sure, err := f.read(ctx, f.normal, f.take)
+	if err != nil {
+		return err
+	}
+	quick, err := f.read(ctx, f.draft, f.take)
+	if err != nil {
+		return err
+	}
+	if d := sure.Minus(quick); d.OK() {
+		f.shift = d.Value
+	}
+	f.base, err = f.value(ctx, f.draft, f.take)
+	return err
 }
 
 // each measures a list of takes on all cores, at draft quality. What cannot be rendered has no

@@ -175,7 +175,7 @@ func TestFixesHold(t *testing.T) {
 			t.Errorf("%s: the take is no take: %v", x.Text, err)
 			continue
 		}
-		b := experiment.NewBench(Loudest(played(), rate, 2), rate, section.Normal, 1<<28)
+		b := experiment.NewBench(played(), rate, section.Normal, 1<<28)
 		v, err := b.Measure(t.Context(), g.Of(g.Takes[len(g.Takes)-1]), a.Complaint.Measure)
 		if err != nil {
 			t.Fatal(err)

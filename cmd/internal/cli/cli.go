@@ -163,7 +163,7 @@ guitar to the fuzz, is in the sound.`,
 	root.AddCommand(
 		startCommand(s), demoCommand(s), newCommand(s), checkCommand(s), blocksCommand(s),
 		renderCommand(s), compareCommand(s), reportCommand(s), netlistCommand(s),
-		whyCommand(s), sweepCommand(s), huntCommand(s), sheetCommand(s), powerCommand(s),
+		whyCommand(s), sweepCommand(s), huntCommand(s), sheetCommand(s), venueCommand(s), powerCommand(s),
 		measureCommand(s), ladderCommand(s), noiseCommand(s), responseCommand(s),
 		swapsCommand(s), rankCommand(s), presetsCommand(s), listenCommand(s),
 		lessonCommand(s), learnCommand(s),

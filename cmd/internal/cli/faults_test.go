@@ -33,6 +33,7 @@ blocks:
   vol: {kind: volume, volume: %d}
 order: [board, vol]
 presets: {plain: {loops: []}, loud: {loops: [1]}}
+venue: {home: {level: 70 dB}}
 takes:
   - {name: one, preset: plain}
   - {name: two, preset: loud}

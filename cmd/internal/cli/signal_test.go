@@ -28,7 +28,7 @@ func heavyChain() string {
 	}
 	return "drywire: 1\nrecording: {file: tone.wav, full_scale: 1 V, load: none}\nsupplies: {brick: {outputs: {1: {voltage: 9 V, current: 300 mA}}}}\nblocks:\n" + blocks.String() +
 		"  board: {kind: switcher, loops: {1: [more]}}\n  more: {kind: boost, gain: 3 dB, power: auto}\norder: [" + order.String() + "board]\n" +
-		"presets: {plain: {loops: []}, loud: {loops: [1]}}\nprefer: [quiet]\n"
+		"presets: {plain: {loops: []}, loud: {loops: [1]}}\nprefer: [quiet]\nvenue: {home: {level: 70 dB}, stage: {level: 100 dB}}\n"
 }
 
 // signalled is a command line of every command, on the heavy chain where it takes one. PIPE is a
@@ -43,7 +43,7 @@ var signalled = map[string][]string{
 	"hunt": {"hunt HEAVY --plan", "hunt HEAVY <PIPE"}, "measure": {"measure HEAVY"}, "ladder": {"ladder HEAVY --svg OUT/l.svg"},
 	"noise": {"noise HEAVY"}, "response": {"response HEAVY"}, "swaps": {"swaps HEAVY"},
 	"rank": {"rank HEAVY --journal OUT/r.journal"}, "rank merge": {"rank merge HEAVY OUT/r.journal"},
-	"presets": {"presets HEAVY -o OUT"}, "listen": {"listen HEAVY --no-open"}, "start": {"start --folder OUT --no-open"},
+	"presets": {"presets HEAVY -o OUT"}, "venue": {"venue HEAVY"}, "listen": {"listen HEAVY --no-open"}, "start": {"start --folder OUT --no-open"},
 	"lesson": {"lesson levels -o OUT/lesson.html", "lesson --from HEAVY -o OUT/lesson.html"}, "learn": {"learn levels --no-open"},
 	"lesson list": {"lesson list"}, "lesson merge": {"lesson merge a.txt"},
 }

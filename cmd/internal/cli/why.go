@@ -31,8 +31,9 @@ func whyCommand(s streams) *cobra.Command {
 		Long: fmt.Sprintf(`Why finds what causes a complaint about a take, what does not, and what to do. It changes one thing,
 simulates again and compares: every pedal is taken out, alone and in pairs, and left alone; then
 every single change that a player could make is tried (a pedal moved, a buffer put in, switched off,
-another supply voltage, half the cable, every knob an hour either way, the guitar's own knobs). The
-best are simulated again at normal quality, on the loudest two seconds of the recording.
+another supply voltage, half the cable, every knob an hour either way, the guitar's own knobs), in
+draft on the worst second of the recording. The best are simulated again at normal quality on its
+loudest ten, which is what is printed: compare shows the same of the takes that are offered.
 
 Complaints:
 %s

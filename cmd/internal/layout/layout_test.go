@@ -66,6 +66,7 @@ var rooms = map[string]map[string][]string{
 		"why":               {"experiment", "measures", "file", "edit", "board"},
 		"sweep":             {"why", "experiment", "render", "measures", "file", "board"},
 		"hunt":              {"noise", "board"},
+		"venue":             {"experiment", "measures", "board"},
 		"lesson":            {"", "experiment", "noise", "render", "wiring", "measures", "edit", "file", "board", "internal/yamltext"},
 		"lessons":           {"lesson"},
 		"class":             {"file", "internal/yamltext"},

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"drywire/blocks"
 	"drywire/chains"
 	"drywire/chains/board"
 	"drywire/chains/file"
@@ -19,6 +20,7 @@ import (
 	"drywire/cmd/internal/local"
 	"drywire/cmd/internal/page"
 	"drywire/dsp"
+	"drywire/dsp/circuit/deck"
 )
 
 // mostRemembered is how many boards are remembered, mostShown how many files of a folder are shown.
@@ -75,13 +77,33 @@ type entry struct {
 	Blocks int `json:"-"`
 }
 
-// described is an entry for a chain file's text; ok is false where it is none.
-func described(name string, text []byte) (e entry, ok bool) {
-	f, err := file.Parse(name, text)
+// described is an entry for a chain file's text; ok is false where it is none. decks reads those of
+// its own, nil where it can have none.
+func described(name string, text []byte, decks file.Decks) (e entry, ok bool) {
+	f, err := file.ParseWith(name, text, decks)
 	if err != nil {
 		return entry{}, false
 	}
 	return entry{Name: name, Title: f.Title, Takes: len(f.Takes), Blocks: len(f.Blocks)}, true
+}
+
+// decks reads those that a board in a folder names within it, as the page that opens it will.
+func (s *server) decks(folder string) file.Decks {
+	return func(path string) (*blocks.Kind, error) {
+		clean := filepath.FromSlash(path)
+		if !filepath.IsLocal(clean) {
+			return nil, fmt.Errorf("%s is not in the folder of its chain file", path)
+		}
+		src, err := files.Read(s.options.Disk, filepath.Join(folder, clean), deck.MaxSize+1)
+		if err != nil {
+			return nil, err
+		}
+		d, err := deck.Read(path, src)
+		if err != nil {
+			return nil, err
+		}
+		return blocks.Circuit(d)
+	}
 }
 
 // listed is the boards that were opened last and those that lie in the folder.
@@ -95,7 +117,7 @@ func (s *server) listed() []entry {
 		if err != nil {
 			return
 		}
-		if e, ok := described(filepath.Base(path), text); ok {
+		if e, ok := described(filepath.Base(path), text, s.decks(filepath.Dir(path))); ok {
 			e.Path = path
 			list = append(list, e)
 		}
@@ -135,7 +157,7 @@ func (s *server) choices(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		if e, ok := described(name, text); ok {
+		if e, ok := described(name, text, nil); ok {
 			questions = append(questions, e)
 		}
 	}

@@ -262,3 +262,28 @@ func wav(rate, frames int) []byte {
 	b.Write(x)
 	return b.Bytes()
 }
+
+// A board with a circuit of its own is listed, and opens, where its deck is in its folder.
+func TestBoardsWithDecks(t *testing.T) {
+	o := open(t)
+	write := func(name, text string) {
+		if err := os.WriteFile(filepath.Join(o.folder, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.MkdirAll(o.folder, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	const board = "drywire: 1\ntitle: Dark\nrecording: {sample: riff}\nblocks: {dark: {kind: circuit, file: dark.cir, amount: 7}}\norder: [dark]\n"
+	write("dark.cir", ".subckt dark in out gnd params: amount=0.5\nR1 in out {1k+9k*amount}\nC1 out gnd 10n\n.ends\n")
+	write("dark.yaml", board)
+	write("lost.yaml", strings.Replace(board, "file: dark.cir", "file: ../boards/dark.cir", 1))
+	_, choices := o.post("api/choices", object{})
+	boards := choices["boards"].([]any)
+	if len(boards) != 1 || boards[0].(object)["title"] != "Dark" {
+		t.Fatalf("the boards are %v", boards)
+	}
+	if code, said := o.post("api/board", object{"path": boards[0].(object)["path"]}); code != http.StatusOK || o.page(said["address"].(string)) != http.StatusOK {
+		t.Errorf("the board answers %d, %v", code, said)
+	}
+}
