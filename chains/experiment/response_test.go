@@ -134,3 +134,21 @@ order: [drive, {split: {left: [a], right: [b]}}]
 		}
 	}
 }
+
+// Where the noise comes near a threshold and its ledger is rendered, the gain stands at the middles
+// of the cells as everywhere, and not where the noise in them is.
+func TestResponseBesideLoudNoise(t *testing.T) {
+	loud, err := Response(take(t, "fuzz: {kind: op-amp-fuzz, sustain: 9}; dist: {kind: distortion, distortion: 8}; gate: {kind: gate}", "volume: 10", "fuzz", "dist", "gate"), 48000, "out")
+	if err != nil {
+		t.Fatal(err)
+	}
+	quiet, err := Response(take(t, "buffer: {kind: buffer}", "volume: 10", "buffer"), 48000, "out")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k, p := range quiet.Points {
+		if got := loud.Points[k].Hz; got != p.Hz {
+			t.Fatalf("point %d is at %.2f Hz, and at %.2f Hz of a quiet chain", k, got, p.Hz)
+		}
+	}
+}
