@@ -188,11 +188,11 @@ func Filled(text string, facts []Fact) string {
 	return strings.ReplaceAll(text, " -", " \u2212")
 }
 
-// Paragraphs is a text by its paragraphs.
+// Paragraphs is a text by its paragraphs, in which no line ends between a number and its unit.
 func Paragraphs(text string) (list []string) {
 	for _, p := range strings.Split(text, "\n\n") {
 		if p = strings.Join(strings.Fields(p), " "); p != "" {
-			list = append(list, p)
+			list = append(list, numberForm.ReplaceAllStringFunc(p, func(n string) string { return strings.ReplaceAll(n, " ", "\u00a0") }))
 		}
 	}
 	return list

@@ -387,7 +387,8 @@ func Judged(claims []Claim, values []Value) (lines []string, reached bool) {
 				verdict, reached = "not yet reached", false
 			}
 			name := strings.ReplaceAll(v.Name, "-", " ")
-			lines = append(lines, fmt.Sprintf("%s: %s. Wanted: %s; %s.", strings.ToUpper(name[:1])+name[1:], v.Says(), c.Wants(v.Unit), verdict))
+			line := fmt.Sprintf("%s: %s. Wanted: %s; %s.", strings.ToUpper(name[:1])+name[1:], v.Says(), c.Wants(v.Unit), verdict)
+			lines = append(lines, strings.ReplaceAll(line, " -", " \u2212"))
 		}
 	}
 	return lines, reached
@@ -406,6 +407,7 @@ func (c Claim) Wants(unit string) string {
 		case "under":
 			return say(c.Value-c.By) + " or less"
 		case "near":
+			at.Unit = difference(unit)
 			return fmt.Sprintf("%s, give or take %s", other, say(c.By))
 		}
 	}

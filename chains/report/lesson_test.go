@@ -52,7 +52,7 @@ func TestLessonPage(t *testing.T) {
 	}
 	page := b.String()
 	for _, want := range []string{
-		"A &lt;small&gt; lesson", "Lesson 3, 6 minutes", "Builds on: What a level is", "It makes 12.0 LU.", "drywire compare small.yaml", "small-transfer.yaml",
+		"A &lt;small&gt; lesson", "Lesson 3, 6 minutes", "Builds on: What a level is", "It makes 12.0\u00a0LU.", "drywire compare small.yaml", "small-transfer.yaml",
 		`<section class="answers">`, "the chance is 99 %", "Look at <code>drive.in</code>",
 	} {
 		if !strings.Contains(page, want) {
