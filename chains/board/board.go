@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"drywire/blocks"
+	"drywire/chains/internal/place"
 	"drywire/chains/internal/yamltext"
 	"drywire/dsp"
 )
@@ -42,7 +43,7 @@ type File struct {
 	Prefer    []string // names of objectives; what a search goes by
 	// how likely kinds of fault are, where the file says; see SuspectKinds
 	Suspects map[string]float64
-	Venues   []Venue // places that the same presets are played at, in the file's order
+	Venues   []place.Venue // places that the same presets are played at, in the file's order
 }
 
 // Recording is the dry recording and what is known about its level and about what the guitar was

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"drywire/chains/board"
+	"drywire/chains/internal/place"
 	"drywire/dsp/circuit"
 )
 
@@ -14,7 +15,7 @@ const powerKind = "poweramp"
 // at is a preset of a file at a venue. An attenuator is taken as ideal: what comes before it stays
 // as it is, and how loud the loudspeaker is then is Level's to say. A master volume goes back along
 // its audio taper. Another power amplifier has its level control where the file's is.
-func at(f *board.File, v board.Venue, preset string, trim *float64) *board.Chain {
+func at(f *board.File, v place.Venue, preset string, trim *float64) *board.Chain {
 	c := f.OnPreset(preset, "", trim)
 	turnDown(c.Blocks, v)
 	if c.Split != nil {
@@ -24,7 +25,7 @@ func at(f *board.File, v board.Venue, preset string, trim *float64) *board.Chain
 	return c
 }
 
-func turnDown(line []board.Placed, v board.Venue) {
+func turnDown(line []board.Placed, v place.Venue) {
 	for k := range line {
 		if !isPower(line[k]) {
 			continue
@@ -32,7 +33,7 @@ func turnDown(line []board.Placed, v board.Venue) {
 		if v.Watts > 0 {
 			line[k].Settings = line[k].Settings.With("watts", v.Watts)
 		}
-		if v.By == board.TurnedDownBy[0] && v.Amps < 0 {
+		if v.By == place.TurnedDownBy[0] && v.Amps < 0 {
 			line[k].Settings = line[k].Settings.With("level", lowered(line[k].Settings.Number("level"), v.Amps))
 		}
 	}

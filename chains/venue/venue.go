@@ -20,6 +20,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/internal/place"
 	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/measure"
@@ -112,7 +113,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 		a.Presets = append(a.Presets, Trim{p.Name, was, was})
 	}
 	for _, v := range q.File.Venues {
-		if len(powerAmps(q.File.OnPreset(q.File.Presets[0].Name, "", nil))) == 0 && (v.Watts > 0 || v.Amps < 0 && v.By == board.TurnedDownBy[0]) {
+		if len(powerAmps(q.File.OnPreset(q.File.Presets[0].Name, "", nil))) == 0 && (v.Watts > 0 || v.Amps < 0 && v.By == place.TurnedDownBy[0]) {
 			return nil, fmt.Errorf("venue %s turns down a power amplifier, and the file's order has none (blocks of kind %s)", v.Name, powerKind)
 		}
 		p, err := s.place(ctx, v, a)
@@ -139,7 +140,7 @@ type surveyor struct {
 }
 
 // spectrum is what both loudspeakers of a preset radiate together, as powers add.
-func (s *surveyor) spectrum(ctx context.Context, v board.Venue, preset string, trim *float64) (sum measure.Spectrum, err error) {
+func (s *surveyor) spectrum(ctx context.Context, v place.Venue, preset string, trim *float64) (sum measure.Spectrum, err error) {
 	defer func() {
 		if s.q.Progress != nil {
 			s.q.Progress()
@@ -177,7 +178,7 @@ func (s *surveyor) each(ctx context.Context, do func(ctx context.Context, k int,
 }
 
 // place measures a venue with the file's trims, and finds those that level its presets.
-func (s *surveyor) place(ctx context.Context, v board.Venue, a *Answer) (*Place, error) {
+func (s *surveyor) place(ctx context.Context, v place.Venue, a *Answer) (*Place, error) {
 	p := &Place{Name: v.Name, Down: downText(v), Level: v.Level, Presets: make([]Preset, len(a.Presets)), Amps: []Amp{}}
 	spectra := make([]measure.Spectrum, len(a.Presets))
 	err := s.each(ctx, func(ctx context.Context, k int, preset string) (err error) {
@@ -229,7 +230,7 @@ func middle(values []float64) float64 {
 // trim is the trim in dB with which a preset is nearest to a loudness level, and its own then. What
 // stands behind the switcher may be non-linear, so by how much a decibel counts is taken from the
 // last two renders.
-func (s *surveyor) trim(ctx context.Context, v board.Venue, offset float64, preset string, was, phon, target float64) (db, got float64, err error) {
+func (s *surveyor) trim(ctx context.Context, v place.Venue, offset float64, preset string, was, phon, target float64) (db, got float64, err error) {
 	db, got = was, phon
 	best, nearest, slope := db, got, 1.0
 	for range rounds {
@@ -252,7 +253,7 @@ func (s *surveyor) trim(ctx context.Context, v board.Venue, offset float64, pres
 }
 
 // amps is how near the power amplifiers come to their ceilings.
-func (s *surveyor) amps(ctx context.Context, v board.Venue, p *Place) error {
+func (s *surveyor) amps(ctx context.Context, v place.Venue, p *Place) error {
 	var mu sync.Mutex
 	err := s.each(ctx, func(ctx context.Context, _ int, preset string) error {
 		c := at(s.q.File, v, preset, nil)
@@ -318,13 +319,13 @@ func (s *surveyor) forAll(ctx context.Context, a *Answer) error {
 }
 
 // downText says how the amplifiers are turned down.
-func downText(v board.Venue) string {
+func downText(v place.Venue) string {
 	var list []string
 	if v.Watts > 0 {
 		list = append(list, fmt.Sprintf("other power amplifiers of %g W", v.Watts))
 	}
 	switch {
-	case v.Amps < 0 && v.By == board.TurnedDownBy[0]:
+	case v.Amps < 0 && v.By == place.TurnedDownBy[0]:
 		list = append(list, fmt.Sprintf("%g dB by the power amplifier's level", v.Amps))
 	case v.Amps < 0:
 		list = append(list, fmt.Sprintf("%g dB by an attenuator, so that nothing before it changes", v.Amps))

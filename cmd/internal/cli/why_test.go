@@ -42,7 +42,7 @@ var shippedComplaints = []grievance{
 		classic: "TestFuzzOrBufferFirst: 10 dB brighter at least"},
 	{word: "no-clean-up", file: "fuzz-or-buffer-first", take: "buffered", cause: "buffer",
 		classic: "TestFuzzOrBufferFirst: rolled back, as distorted as with the volume full"},
-	{word: "smeared-echoes", file: "delay-before-or-after-drive", take: "delay first", cause: "drive", fast: true,
+	{word: "smeared-echoes", file: "delay-before-or-after-drive", take: "delay first", cause: "drive",
 		classic: "TestDelayBeforeOrAfterDrive: products of echo and note behind the drive, none before it"},
 	{word: "stumbling-octave", file: "octave-before-or-after-fuzz", take: "fuzz first", cause: "fuzz",
 		classic: "TestOctaveBeforeOrAfterFuzz: half of the notes at most are tracked behind the fuzz"},

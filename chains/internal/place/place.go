@@ -1,4 +1,6 @@
-package board
+// Package place is what a chain file says of a place that its presets are played at, as data: apart
+// from the board, since nothing of it is wired.
+package place
 
 // Venue is a place that the same presets are played at, and how the amplifiers are turned down
 // there.
