@@ -45,7 +45,7 @@ type Changes struct {
 }
 
 // With is a chain file with more takes of one of them: two neighbours of its order that can change
-// places, have, and blocks are off, the first few of each.
+// places, have, blocks are off, the first few of each, and the guitar is turned down.
 func With(text *edit.Text, take string) (*Changes, error) {
 	f := text.File
 	k := slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == take })
@@ -60,7 +60,9 @@ func With(text *edit.Text, take string) (*Changes, error) {
 	}
 	add := func(o other, t board.Take) bool {
 		t.Name = o.take
-		if f.Of(t).Unwireable() != "" {
+		wired := t // a setting that is only to be written wires nothing
+		wired.Set = slices.DeleteFunc(slices.Clone(t.Set), func(s board.Setting) bool { return s.Apply == nil })
+		if f.Of(wired).Unwireable() != "" {
 			return false
 		}
 		next, err := w.Text.AddTake(take, t)
@@ -106,6 +108,11 @@ func With(text *edit.Text, take string) (*Changes, error) {
 			less.Off = append(slices.Clone(t.Off), name)
 			add(other{take: "without " + name, what: name + " were off", say: "The " + name + " is off.", belief: "one pedal more or less is not heard"}, less)
 		}
+	}
+	if set := "guitar.volume"; !slices.ContainsFunc(t.Set, func(s board.Setting) bool { return s.Target == set }) {
+		down := t
+		down.Set = append(slices.Clone(t.Set), board.Setting{Target: set, Text: "4"})
+		add(other{take: "guitar turned down", what: "the guitar were turned down to 4", say: "The guitar is turned down to 4.", belief: "down is only softer"}, down)
 	}
 	return w, nil
 }
