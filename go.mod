@@ -12,6 +12,7 @@ require (
 	github.com/hashicorp/golang-lru/v2 v2.0.7
 	github.com/jfreymuth/vorbis v1.0.2
 	github.com/mewkiz/flac v1.0.14
+	github.com/mjibson/go-dsp v0.0.0-20180508042940-11479a337f12
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
 	github.com/schollz/progressbar/v3 v3.19.1

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"drywire/chains/board"
+	"drywire/chains/cables"
 	"drywire/chains/internal/chaintest"
 	"drywire/chains/render"
 	"drywire/chains/render/rendertest"
@@ -140,7 +141,7 @@ func TestCablesOfLoops(t *testing.T) {
 	for _, a := range all {
 		for _, b := range all {
 			was, want := a.Cabling(), b.Cabling()
-			moves := board.MoveCables(was, want)
+			moves := cables.Moves(was, want)
 			plugs := 0
 			for _, m := range moves {
 				plugs += m.Ends

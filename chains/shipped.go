@@ -2,6 +2,7 @@
 // compares them is in the folders below:
 //
 //	board       what a chain file says, as data
+//	cables      which cables to move, and in which turn
 //	stops       where a knob that moves stops
 //	arrange     the moves of blocks that can be wired
 //	file        reads it

@@ -2,6 +2,7 @@ package board_test
 
 import (
 	"drywire/chains/board"
+	"drywire/chains/cables"
 	"drywire/chains/file"
 	"drywire/chains/internal/chaintest"
 	"fmt"
@@ -12,20 +13,20 @@ import (
 )
 
 // cablesAlong is the cables along a list of blocks, from a jack to another.
-func cablesAlong(from, to string, blocks ...string) []board.Cable {
-	var all []board.Cable
+func cablesAlong(from, to string, blocks ...string) []cables.Cable {
+	var all []cables.Cable
 	for _, b := range blocks {
-		all = append(all, board.Cable{Out: from, In: b + ".in"})
+		all = append(all, cables.Cable{Out: from, In: b + ".in"})
 		from = b + ".out"
 	}
-	return append(all, board.Cable{Out: from, In: to})
+	return append(all, cables.Cable{Out: from, In: to})
 }
 
 // On small boards, every order against every other, with blocks that come and go and with a split:
 // no list of moves has fewer cables or, with as few, fewer plugs than every way tried.
 func TestFewestCables(t *testing.T) {
 	blocks := []string{"a", "b", "c", "d"}
-	var boards [][]board.Cable
+	var boards [][]cables.Cable
 	var permute func(k int)
 	permute = func(k int) {
 		if k == len(blocks) {
@@ -57,7 +58,7 @@ func TestFewestCables(t *testing.T) {
 	pairs := 0
 	for _, was := range boards {
 		for _, want := range boards {
-			moves := board.MoveCables(was, want)
+			moves := cables.Moves(was, want)
 			cables, plugs := 0, 0
 			for _, m := range moves {
 				cables++
@@ -162,13 +163,13 @@ takes:
 	}
 	// A switcher's loops hang in it, in or out; an empty one is a cable from its send to its
 	// return.
-	want := []board.Cable{{Out: "guitar", In: "fuzz.in"}, {Out: "fuzz.out", In: "s.in"}, {Out: "s.out", In: "out"}, {Out: "s.send-1", In: "s.return-1"}, {Out: "s.send-2", In: "wob.in"}, {Out: "wob.out", In: "s.return-2"}, {Out: "s.send-3", In: "lift.in"}, {Out: "lift.out", In: "s.return-3"}}
+	want := []cables.Cable{{Out: "guitar", In: "fuzz.in"}, {Out: "fuzz.out", In: "s.in"}, {Out: "s.out", In: "out"}, {Out: "s.send-1", In: "s.return-1"}, {Out: "s.send-2", In: "wob.in"}, {Out: "wob.out", In: "s.return-2"}, {Out: "s.send-3", In: "lift.in"}, {Out: "lift.out", In: "s.return-3"}}
 	for _, name := range []string{"all out", "two in", "all in"} {
 		if got := of(name).Cabling(); !slices.Equal(chaintest.SortedCables(got), chaintest.SortedCables(want)) {
 			t.Errorf("%q: %v, want %v", name, got, want)
 		}
 	}
-	if text := fmt.Sprint(board.CableMove{}.From); text != "-" {
+	if text := fmt.Sprint(cables.Move{}.From); text != "-" {
 		t.Errorf("no cable is %q", text)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"drywire/blocks"
+	"drywire/chains/cables"
 )
 
 // Loop is a loop of a switcher.
@@ -109,7 +110,7 @@ func (f *File) LoopsOn(t Take) []int {
 // input, from its
 // insert to the amplifier's input, from the amplifier's send back into the insert, and from its
 // output to the amplifier's return. nil where no block is in an insert.
-func (c *Chain) FourCables() (four []Cable) {
+func (c *Chain) FourCables() (four []cables.Cable) {
 	for _, s := range c.switchers {
 		at := slices.IndexFunc(s.Loops, func(l Loop) bool { return l.Insert && len(l.Blocks) > 0 })
 		if at < 0 {

@@ -2,14 +2,15 @@ package experiment
 
 import (
 	"drywire/chains/board"
+	"drywire/chains/cables"
 )
 
 // Rewiring is what to do on the floor to get from one take to another: the fewest cables, as Cables
 // of package board finds them.
 type Rewiring struct {
-	A     int               `json:"a"` // number of the take that is wired
-	B     int               `json:"b"` // of the one that is wanted
-	Moves []board.CableMove `json:"moves"`
+	A     int           `json:"a"` // number of the take that is wired
+	B     int           `json:"b"` // of the one that is wanted
+	Moves []cables.Move `json:"moves"`
 }
 
 // Rewirings is how to get from the first of the takes to each of the others.
@@ -17,7 +18,7 @@ func Rewirings(takes []*board.Chain) []Rewiring {
 	all := []Rewiring{}
 	for k, c := range takes {
 		if k > 0 {
-			all = append(all, Rewiring{A: 1, B: k + 1, Moves: append([]board.CableMove{}, board.Cables(takes[0], c)...)})
+			all = append(all, Rewiring{A: 1, B: k + 1, Moves: append([]cables.Move{}, board.Cables(takes[0], c)...)})
 		}
 	}
 	return all

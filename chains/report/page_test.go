@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"drywire/chains/board"
+	"drywire/chains/cables"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
 )
@@ -98,10 +98,10 @@ func made() Page {
 			Moves:  []experiment.NoiseMove{{Block: "buffer", Line: "order", Behind: "guitar", Where: "behind the guitar", Same: true, NoiseDB: -3, GainDB: 0.5}}, Assumptions: []string{"Nobody plays."},
 		})
 	}
-	c.Cables = []experiment.Rewiring{{A: 1, B: 2, Moves: []board.CableMove{
+	c.Cables = []experiment.Rewiring{{A: 1, B: 2, Moves: []cables.Move{
 		{Block: "echo", Text: "Put echo on the board."},
-		{From: board.Cable{Out: "guitar", In: "fuzz.in"}, To: board.Cable{Out: "guitar", In: "buffer.in"}, Ends: 1, Text: "Unplug guitar from fuzz.in; plug it into buffer.in."},
-		{To: board.Cable{Out: "buffer.out", In: "fuzz.in"}, Ends: 2, Text: "Take one more cable, and plug it into buffer.out and fuzz.in."},
+		{From: cables.Cable{Out: "guitar", In: "fuzz.in"}, To: cables.Cable{Out: "guitar", In: "buffer.in"}, Ends: 1, Text: "Unplug guitar from fuzz.in; plug it into buffer.in."},
+		{To: cables.Cable{Out: "buffer.out", In: "fuzz.in"}, Ends: 2, Text: "Take one more cable, and plug it into buffer.out and fuzz.in."},
 	}}, {A: 1, B: 3}}
 	c.Nulls = []experiment.Null{{A: 1, B: 2, DB: db(-12)}, {A: 1, B: 3, DB: db(-0.5)}, {A: 2, B: 3, Identical: true}}
 	pair := func(a, b int, heard, sentence string, likely float64) experiment.Pair {

@@ -14,6 +14,7 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/cables"
 	"drywire/dsp"
 )
 
@@ -217,14 +218,14 @@ func (s *Sheet) wire(f *board.File, c *board.Chain) {
 
 // inTurn is the chain's cables in the order in which one plugs them in: up to the switcher, its
 // loops by their numbers, what follows.
-func (s *Sheet) inTurn(f *board.File, c *board.Chain) []board.Cable {
+func (s *Sheet) inTurn(f *board.File, c *board.Chain) []cables.Cable {
 	all := c.Cabling()
 	w := f.Switcher()
 	if w == nil {
 		return all
 	}
-	entered := slices.IndexFunc(all, func(k board.Cable) bool { return k.In == w.Name+".in" })
-	turn := map[board.Cable]int{}
+	entered := slices.IndexFunc(all, func(k cables.Cable) bool { return k.In == w.Name+".in" })
+	turn := map[cables.Cable]int{}
 	for k, cable := range all {
 		from, _, _ := strings.Cut(cable.Out, ".")
 		turn[cable] = len(s.Loops) + 1
@@ -237,7 +238,7 @@ func (s *Sheet) inTurn(f *board.File, c *board.Chain) []board.Cable {
 			turn[cable] = 0
 		}
 	}
-	slices.SortStableFunc(all, func(a, b board.Cable) int { return turn[a] - turn[b] })
+	slices.SortStableFunc(all, func(a, b cables.Cable) int { return turn[a] - turn[b] })
 	return all
 }
 

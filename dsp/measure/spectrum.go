@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"github.com/mjibson/go-dsp/spectral"
 )
 
 // Spectrum is a one-sided power spectral density.
@@ -13,10 +13,13 @@ type Spectrum struct {
 	Density []float64 // square units per Hz; the sum times Step is the mean square
 }
 
+// segmentsAtOnce bounds the memory of Welch: the library copies every segment before it begins.
+const segmentsAtOnce = 64
+
 // Welch estimates the power spectral density of x: segments of the length given (a power of two),
 // overlapping by half, under a periodic Hann window, averaged; nothing is subtracted first. Samples
 // at the end that fill no segment do not count. Source: IEEE Trans. Audio Electroacoust. 15(2),
-// 70-73, 1967.
+// 70-73, 1967; computed by package spectral.
 func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 	mustRate("spectrum", rate, 1, math.MaxFloat64)
 	if segment < 8 || segment&(segment-1) != 0 {
@@ -30,27 +33,19 @@ func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 		return Spectrum{}, err
 	}
 	hann := periodicHann(segment)
-	window := 0.0 // power of it
-	for _, w := range hann {
-		window += w * w
-	}
+	// the library asks for every segment
+	options := spectral.PwelchOptions{NFFT: segment, Noverlap: segment / 2, Window: func(int) []float64 { return hann }}
 	hop := segment / 2
 	total := (len(x)-segment)/hop + 1
-	s := Spectrum{Step: rate / float64(segment), Density: make([]float64, hop+1)}
-	plan, part, lines := fourier.NewFFT(segment), make([]float64, segment), make([]complex128, hop+1)
-	for n := range total {
-		for k, v := range x[n*hop:][:segment] {
-			part[k] = v * hann[k]
+	s := Spectrum{Step: rate / float64(segment), Density: make([]float64, segment/2+1)}
+	for done := 0; done < total; {
+		n := min(segmentsAtOnce, total-done)
+		density, _ := spectral.Pwelch(x[done*hop:done*hop+(n-1)*hop+segment], rate, &options)
+		for k, p := range density {
+			s.Density[k] += p * float64(n) / float64(total)
 		}
-		for k, z := range plan.Coefficients(lines, part) {
-			s.Density[k] += real(z)*real(z) + imag(z)*imag(z)
-		}
+		done += n
 	}
-	for k := range s.Density {
-		s.Density[k] *= 2 / (float64(total) * rate * window)
-	}
-	s.Density[0] /= 2 // of which there is no mirror image
-	s.Density[hop] /= 2
 	for _, p := range s.Density {
 		if !finite(p) {
 			return Spectrum{}, notMeasurable(NotFinite, "samples too large to be squared")
@@ -59,7 +54,8 @@ func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 	return s, nil
 }
 
-// periodicHann is the Hann window whose period is n; a symmetrical one reads 0.004 dB low.
+// periodicHann is the Hann window whose period is n; the library's own is symmetrical, which reads
+// 0.004 dB low.
 func periodicHann(n int) []float64 {
 	w := make([]float64, n)
 	for i := range w {

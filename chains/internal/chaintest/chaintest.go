@@ -12,6 +12,7 @@ import (
 
 	"drywire/chains"
 	"drywire/chains/board"
+	"drywire/chains/cables"
 	"drywire/chains/file"
 	"drywire/dsp"
 )
@@ -81,20 +82,20 @@ func Chord(n int, rate float64) []float64 {
 
 // Fewest is the least number of cables to touch, and of plugs then, over every way there is to make
 // of each cable another one, or none.
-func Fewest(was, want []board.Cable) (cables, plugs int) {
+func Fewest(was, want []cables.Cable) (fewest, plugs int) {
 	n := max(len(was), len(want))
 	// with no cable for those that come and go
-	a, b := make([]board.Cable, n), make([]board.Cable, n)
+	a, b := make([]cables.Cable, n), make([]cables.Cable, n)
 	copy(a, was)
 	copy(b, want)
-	cables, plugs = n+1, 2*n+1
+	fewest, plugs = n+1, 2*n+1
 	var try func(k, moved, ends int)
 	try = func(k, moved, ends int) {
-		if moved > cables || moved == cables && ends >= plugs {
+		if moved > fewest || moved == fewest && ends >= plugs {
 			return
 		}
 		if k == n {
-			cables, plugs = moved, ends
+			fewest, plugs = moved, ends
 			return
 		}
 		for j := k; j < n; j++ {
@@ -102,7 +103,7 @@ func Fewest(was, want []board.Cable) (cables, plugs int) {
 			m, e := 0, 0
 			if a[k] != b[k] {
 				m, e = 1, 2
-				if a[k] != (board.Cable{}) && b[k] != (board.Cable{}) && (a[k].In == b[k].In || a[k].Out == b[k].Out) {
+				if a[k] != (cables.Cable{}) && b[k] != (cables.Cable{}) && (a[k].In == b[k].In || a[k].Out == b[k].Out) {
 					e = 1
 				}
 			}
@@ -111,28 +112,28 @@ func Fewest(was, want []board.Cable) (cables, plugs int) {
 		}
 	}
 	try(0, 0, 0)
-	return cables, plugs
+	return fewest, plugs
 }
 
 // Carried does what the moves say, one after the other, and checks that each cable is where the
 // move says, and that no plug goes into a jack that is taken unless the move says that it has to
 // wait.
-func Carried(t *testing.T, was []board.Cable, moves []board.CableMove) []board.Cable {
+func Carried(t *testing.T, was []cables.Cable, moves []cables.Move) []cables.Cable {
 	t.Helper()
 	now := slices.Clone(was)
 	for k, m := range moves {
 		if m.Block != "" {
 			continue
 		}
-		if m.From != (board.Cable{}) {
+		if m.From != (cables.Cable{}) {
 			at := slices.Index(now, m.From)
 			if at < 0 {
 				t.Fatalf("move %d: there is no cable %v", k, m.From)
 			}
 			now = slices.Delete(now, at, at+1)
 		}
-		if m.To != (board.Cable{}) {
-			if taken := slices.ContainsFunc(now, func(c board.Cable) bool { return c.In == m.To.In }); taken && !strings.HasSuffix(m.Text, m.To.In+" once that is free.") && !strings.HasSuffix(m.Text, " once "+m.To.In+" is free.") {
+		if m.To != (cables.Cable{}) {
+			if taken := slices.ContainsFunc(now, func(c cables.Cable) bool { return c.In == m.To.In }); taken && !strings.HasSuffix(m.Text, m.To.In+" once that is free.") && !strings.HasSuffix(m.Text, " once "+m.To.In+" is free.") {
 				t.Errorf("move %d: %s is taken, and %q does not say so", k, m.To.In, m.Text)
 			}
 			now = append(now, m.To)
@@ -142,7 +143,7 @@ func Carried(t *testing.T, was []board.Cable, moves []board.CableMove) []board.C
 }
 
 // SortedCables is cables as text, in the order of the alphabet.
-func SortedCables(c []board.Cable) []string {
+func SortedCables(c []cables.Cable) []string {
 	var all []string
 	for _, k := range c {
 		all = append(all, k.String())

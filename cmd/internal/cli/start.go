@@ -25,13 +25,13 @@ func startCommand(s streams) *cobra.Command {
 		Use:   "start",
 		Short: "Choose a question or build your board in a browser; so does drywire alone",
 		Long: `Start opens a page in a browser on this machine: the questions that come with the program, the
-boards that you opened last, and a form in which you say what your board is made of. What you choose
-opens as drywire listen opens it. Drywire without a command does the same.
+boards that you opened last, and a form in which you say what your board is made of. What you
+choose opens as drywire listen opens it. Drywire without a command does the same.
 
-Boards are chain files, in the folder in which the program was started, or in that of --folder; where
-it was started from the home folder or by a file manager, in the folder drywire at home. Which ones
-were opened last is kept on this machine, in boards.txt in the folder drywire of the state folder
-($XDG_STATE_HOME, or ~/.local/state).
+Boards are chain files, in the folder in which the program was started, or in that of --folder;
+where it was started from the home folder or by a file manager, in the folder drywire at home. Which
+ones were opened last is kept on this machine, in boards.txt in the folder drywire of the state
+folder ($XDG_STATE_HOME, or ~/.local/state).
 
 The page is for this machine alone, and for those who have its address, which is a new one every
 time. Ctrl-C ends it.`,
