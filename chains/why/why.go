@@ -426,7 +426,7 @@ func (f *finder) pairs(list []Cause) (pairs [][]string) {
 // mostTried is how many single changes are tried: of a large board it is not all.
 const mostTried = 120
 
-// mostStill is how many knobs of causes are turned further though an hour of them does nothing.
+// mostStill is how many knobs of causes are turned further though an hour of them does little.
 const mostStill = 4
 
 // isCause reports whether a block is one of the causes that were found.
@@ -496,15 +496,17 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		}
 	}
 	slices.SortStableFunc(knobs, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
-	// and one of a cause that does nothing in an hour may do it at last, where a measure is at its
-	// end
+	// and one of a cause that does little in an hour may do it at last, or where a measure is at its
+	// end: those first that go the right way
 	var still []tried
 	for k, c := range changes {
 		g := f.q.Complaint.gain(f.base, values[k])
-		if c.knob != nil && f.isCause(c.block) && values[k].OK() && math.Abs(g) < f.worth() && len(still) < mostStill {
-			still = append(still, tried{change: c})
+		if c.knob != nil && f.isCause(c.block) && values[k].OK() && math.Abs(g) < f.worth() {
+			still = append(still, tried{change: c, gain: g})
 		}
 	}
+	slices.SortStableFunc(still, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
+	still = still[:min(len(still), mostStill)]
 	knobs = append(knobs[:min(len(knobs), 4)], still...)
 	for _, t := range knobs {
 		var further []change
