@@ -167,7 +167,6 @@ func TestLadderSVG(t *testing.T) {
 
 // placed notes how far right each text may reach.
 type placed struct {
-	sketch
 	right float64
 	face  *raster
 }

@@ -362,7 +362,7 @@ func (s *wirings) build(list [][]float64) {
 	}
 	done := make([]*frozen, len(fresh))
 	parallel.For(len(fresh), func(k int) {
-		f := &frozen{w: wiring.Of(s.w.Chain.With(fresh[k]), s.w.Rate, s.w.Quality)}
+		f := &frozen{w: s.w.Again(s.w.Chain.With(fresh[k]))}
 		for _, n := range f.w.Sections {
 			f.keys = append(f.keys, n.Key())
 		}

@@ -35,6 +35,8 @@ takes:
   - {name: out of echoes, preset: {at: {0 s: echoes, 300 ms: plain}}}
   - {name: into echoes, preset: {at: {0 s: plain, 300 ms: echoes}}}
   - {name: echoes on, preset: {at: {0 s: echoes, 300 ms: both}}}
+  - {name: turned, preset: plain, set: {guitar.volume: {at: {0 s: 10, 500 ms: 5}}, amp.gain: {at: {0 s: 4, 500 ms: 6}}}}
+  - {name: turned twice, preset: {at: {0 s: plain, 300 ms: other}}, set: {guitar.volume: {at: {0 s: 10, 500 ms: 5}}, amp.gain: {at: {0 s: 4, 500 ms: 6}}}}
 `
 
 const changeRate = 48000
@@ -96,6 +98,23 @@ func TestChangeIsItsPresetsAround(t *testing.T) {
 	}
 	if d := residual(plain, dirty, 220, 399); d < -20 {
 		t.Errorf("the two presets differ by %.1f dB: the test tells nothing", d)
+	}
+}
+
+// Knobs before the switcher and behind it turn while the presets change: outside the gap the take is
+// the one that changes to nothing else.
+func TestKnobsTurnWhilePresetsChange(t *testing.T) {
+	f := chaintest.Board(t, changing)
+	want, got := changed(t, f, "turned", "out")[0], changed(t, f, "turned twice", "out")[0]
+	still := changed(t, f, "plain", "out")[0]
+	if d := residual(want, still, 150, 250); d < -40 {
+		t.Fatalf("the knobs do nothing: %.0f dB", d)
+	}
+	if d := residual(want, got, 0, 300); d > -60 {
+		t.Errorf("before the change it differs by %.0f dB", d)
+	}
+	if d := residual(want, got, 400, 590); d > -60 {
+		t.Errorf("behind the change it differs by %.0f dB", d)
 	}
 }
 

@@ -22,6 +22,12 @@ func TestMeasuringJSONIsDocumented(t *testing.T) {
 	if err := os.WriteFile(chain, []byte("drywire: 1\nrecording: {sample: notes}\nguitar: {volume: {at: {0 s: 10, 1 s: 8}}}\nblocks: {fuzz: {kind: fuzz}, eq: {kind: eq}}\norder: [fuzz, eq]\ntakes: [{name: one}, {name: two, order: [eq, fuzz]}]\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
+	// one whose presets change while it plays, which some tell of
+	switched := filepath.Join(dir, "switched.yaml")
+	if err := os.WriteFile(switched, []byte("drywire: 1\nrecording: {sample: notes}\nblocks: {fuzz: {kind: fuzz}, echo: {kind: delay, mix: {at: {0 s: 10 %, 1 s: 50 %}}}, lift: {kind: boost}, board: {kind: switcher, loops: {1: [lift]}}}\norder: [fuzz, board, echo]\n"+
+		"presets: {soft: {loops: []}, loud: {loops: [1]}}\ntakes: [{name: one, preset: {at: {0 s: soft, 0.5 s: loud}}}, {name: two, order: [board, fuzz, echo], preset: soft}]\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		command string
 		args    []string
@@ -34,6 +40,10 @@ func TestMeasuringJSONIsDocumented(t *testing.T) {
 		{"swaps", []string{"--quality", "draft", "--recording", "chugs", "--seconds", "1"}},
 	} {
 		var object any
+		chain := chain
+		if c.command == "measure" {
+			chain = switched
+		}
 		if err := json.Unmarshal([]byte(mustRun(t, append([]string{c.command, chain, "--json"}, c.args...)...)), &object); err != nil {
 			t.Fatal(err)
 		}

@@ -171,7 +171,7 @@ func (p *parser) unary() (*expr, error) {
 }
 
 func (p *parser) atom() (*expr, error) {
-	at := p.card.place(p.off)
+	var at place
 	switch x := p.peek(); {
 	case x == 0:
 		return nil, p.fault("the expression ends where a number or a name is wanted")
