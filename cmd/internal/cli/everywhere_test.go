@@ -55,7 +55,7 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 			{"noise", path},
 			{"response", path},
 			{"measure", path, "--quality", "draft"},
-			{"ladder", path},
+			{"ladder", path, "--quality", "draft"},
 			{"presets", path, "--seconds", "0.5", "--quality", "draft"},
 			{"check", path},
 			{"power", path},
