@@ -73,7 +73,7 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 				continue
 			case command == "presets" && !bytes.Contains(src, []byte("\npresets:")):
 				continue
-			case !slices.Contains([]string{"presets", "ladder", "check", "power", "compare", "report", "lesson", "sweep"}, command):
+			case !slices.Contains([]string{"presets", "ladder", "check", "power", "compare", "report"}, command):
 				args = append(args, take...)
 			}
 			var out, said bytes.Buffer
@@ -94,7 +94,8 @@ func TestEveryQuestionOfEveryBoard(t *testing.T) {
 }
 
 // longer is the questions that take longest, of half a second of sound: the report and the
-// comparison of the first two takes.
+// comparison of the first two takes. A sweep and a lesson from the board are asked by hand, since
+// they take a minute: see DEVELOPERS.md.
 func longer(t *testing.T, dir, path string, src []byte) [][]string {
 	tone := filepath.Join(dir, "tone.wav")
 	toneFile(t, tone, 0.5, 196)
@@ -109,9 +110,7 @@ func longer(t *testing.T, dir, path string, src []byte) [][]string {
 	short := func(args ...string) []string { return append(args, "--quality", "draft", "--recording", tone) }
 	return [][]string{
 		{"why", path, "--complaint", "thin", "--recording", tone},
-		short("sweep", path, "--knob", "squash.level", "--take", "monologue"),
 		short("compare", path, "--take", "monologue", "--take", "market", "-o", filepath.Join(dir, "takes")),
 		short("report", two, "-o", filepath.Join(dir, "report.html")),
-		{"lesson", "--from", path, "-o", filepath.Join(dir, "lesson.html")},
 	}
 }

@@ -30,6 +30,7 @@ func (fullWriter) Write([]byte) (int, error) {
 // TestFullStandardOutput holds that no command succeeds whose words could not be written, in JSON
 // too where it knows that.
 func TestFullStandardOutput(t *testing.T) {
+	t.Parallel()
 	dir, out := faultFolder(t), t.TempDir()
 	mustRun(t, line("rank RANK --journal JOURNAL --seconds 0.1", dir, "", false)...)
 	done := 0

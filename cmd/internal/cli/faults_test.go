@@ -182,6 +182,7 @@ func generations(t *testing.T, text, dir string) (refs [2]map[string][32]byte, f
 // last, in turn: no reader ever finds two generations, a run that succeeds has written all of its
 // own, one that fails has left all of what was there, and the next run mends what a dead one left.
 func TestEveryFileOperationFails(t *testing.T) {
+	t.Parallel()
 	dir := faultFolder(t)
 	mustRun(t, line("rank RANK --journal JOURNAL --seconds 0.1", dir, "", false)...)
 	list := calls(t)

@@ -20,6 +20,7 @@ import (
 // Every command that a lesson prints beside a number is one of the program's, with flags that it
 // has, and the chain file that comes with it is one that can be read.
 func TestCommandsOfLessons(t *testing.T) {
+	t.Parallel()
 	course, err := lessons.Course()
 	if err != nil {
 		t.Fatal(err)

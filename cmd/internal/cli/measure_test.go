@@ -114,6 +114,7 @@ func TestDynamicsBothWays(t *testing.T) {
 // Of many jacks one screen is shown first: what goes into each block, and what comes out. The
 // furthest over its ceiling is named before all else.
 func TestMeasuresOnOneScreen(t *testing.T) {
+	t.Parallel()
 	m := &experiment.Measures{Tone: measures.TestTone, Dynamics: experiment.Dynamics{Values: measures.NoValues(measures.Dynamics(), measures.Figure{})}}
 	jack := func(name, into string, headroom float64) {
 		j := experiment.JackMeasures{Jack: name, CeilingOf: into}

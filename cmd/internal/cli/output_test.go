@@ -24,6 +24,7 @@ func every() (list []rune) {
 // Whatever texts a chain file holds, nothing that a command prints steers a terminal, no name of a
 // file does, and JSON still says what the file says.
 func TestNothingSteersTheTerminal(t *testing.T) {
+	t.Parallel()
 	folder := t.TempDir()
 	// what else steers a terminal is refused where the file is read
 	const turned = `\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069`

@@ -46,6 +46,7 @@ func partsNamed(f *board.File, text string) (parts []string) {
 // What a player reads first names blocks, jacks and knobs and no parts, for all files that ship;
 // TestEveryQuestionOfEveryBoard and TestTwelveQuestions ask the same of all other commands.
 func TestPlayersReadNoParts(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	for _, name := range chains.Shipped() {
 		if strings.HasSuffix(name, "-board") && os.Getenv("BOARDS") != "all" {

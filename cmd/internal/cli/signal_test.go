@@ -66,6 +66,7 @@ func eachCommand(c *cobra.Command, prefix string, do func(name string)) {
 // unfinished behind. How long the slowest took is printed; the bound here only tells an end from
 // none, since time depends on who else uses the machine.
 func TestSignalsEndEveryCommand(t *testing.T) {
+	t.Parallel()
 	bin, err := exec.LookPath("drywire") // the test binary, by testscript.Main
 	if err != nil {
 		t.Fatal(err)

@@ -66,6 +66,7 @@ var shippedComplaints = []grievance{
 // is said to cure it: each fix, pasted into the file and rendered anew by compare, over the whole
 // recording and at normal quality, shows what was promised within 0.5 dB or 10 %.
 func TestComplaintsOfShippedFiles(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("renders some hundred variants")
 	}
