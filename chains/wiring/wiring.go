@@ -27,12 +27,18 @@ type Wiring struct {
 	Sections []*circuit.Netlist // its parts, in the order in which the signal reaches them
 	Stages   []blocks.Stage     // in the order in which the signal reaches them
 
-	again func(*board.Chain, section.Quality) *Wiring
+	from   string // the jack from which on it is wired; "" for all of the chain
+	before int    // how many of the chain's blocks come before that
 }
 
 // Again is the same wiring of a chain whose knobs stand elsewhere: of all of it, or from the same
 // jack on.
-func (w *Wiring) Again(c *board.Chain) *Wiring { return w.again(c, w.Quality) }
+func (w *Wiring) Again(c *board.Chain) *Wiring {
+	if w.from == "" {
+		return Of(c, w.Rate, w.Quality)
+	}
+	return From(c, w.from, w.before, w.Rate, w.Quality)
+}
 
 // Of wires the chain for recordings of the given rate. It panics where the signal would run in a
 // circle, and where a block's circuit is none (see circuit.Netlist): both are mistakes in the
@@ -45,7 +51,6 @@ func Of(c *board.Chain, rate dsp.Hertz, q section.Quality) *Wiring {
 	addRest(c, bench, from, next)
 
 	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
-	w.again = func(c *board.Chain, q section.Quality) *Wiring { return Of(c, rate, q) }
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w
 }
@@ -60,8 +65,7 @@ func From(c *board.Chain, jack string, before int, rate dsp.Hertz, q section.Qua
 	bench.Circuit.Input(Feed, jack, circuit.Ground)
 	from, next := addBlocks(c, bench, c.Blocks[before:], jack, nil)
 	addRest(c, bench, from, next)
-	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit}
-	w.again = func(c *board.Chain, q section.Quality) *Wiring { return From(c, jack, before, rate, q) }
+	w := &Wiring{Chain: c, Rate: rate, Quality: q, Circuit: bench.Circuit, from: jack, before: before}
 	w.order(bench.Circuit.Split(), bench.Stages)
 	return w
 }
