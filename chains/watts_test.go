@@ -25,7 +25,8 @@ func atTheLoad(t *testing.T, c *board.Chain, peak float64) (in, watts, thd float
 	const rate = 48000
 	tone := chaintest.Tone(rate/2, rate, 1000, peak)
 	y := rendertest.Render(t, c, rate, section.Normal, render.Volts(tone), "power.in", "dummy.in")
-	settled := func(x []float64) []float64 { return x[len(x)-rate/5:] } // five times the supply's 40 ms, and whole periods
+	// the end: whole periods, behind five times the supply's 40 ms
+	settled := func(x []float64) []float64 { return x[len(x)-rate/5:] }
 	h, err := measure.FitHarmonics(settled(y[1]), rate, 1000, 20)
 	if err != nil {
 		t.Fatal(err)
@@ -57,7 +58,8 @@ func TestWattsAreWatts(t *testing.T) {
 		if math.Abs(watts/c.watts-1) > 0.05 {
 			t.Errorf("%s: %.2f W into 8 Ω at 10 %% of distortion, want %v W within 5 %%", name, watts, c.watts)
 		}
-		dBV := map[float64]float64{3: -10 + dsp.ToDB(0.15/0.0588), 5: -10, 10: -10 + dsp.ToDB(0.15)}[c.level] // the taper at 3 is 5.88 %
+		// the taper is 15 % at 5, and 5.88 % at 3
+		dBV := map[float64]float64{3: -10 + dsp.ToDB(0.15/0.0588), 5: -10, 10: -10 + dsp.ToDB(0.15)}[c.level]
 		if got := dsp.VoltsToDBV(in / math.Sqrt2); math.Abs(got-dBV) > 0.3 {
 			t.Errorf("%s: from %.2f dBV, want %.2f dBV", name, got, dBV)
 		}

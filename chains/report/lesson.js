@@ -4,7 +4,10 @@
 	/** @param {string} id @returns {any} */
 	const byId = id => document.getElementById(id);
 	const data = JSON.parse(byId("lesson-data").textContent);
-	/** What was answered: numbers of choices by their question, the name of the take that was chosen, words. @type {{of: Record<string, number>, heard?: string, saw?: string}} */
+	/**
+	 * What was answered: numbers of choices by their question, the take that was chosen, words.
+	 * @type {{of: Record<string, number>, heard?: string, saw?: string}}
+	 */
 	const kept = { of: {} };
 	const hear = data.hear;
 

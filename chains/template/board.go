@@ -59,7 +59,7 @@ type Answers struct {
 	Supply    string   // "isolated", "shared" or "" for batteries
 }
 
-// Most pedals of a board that is built of answers.
+// MostPedals is how many pedals a board has at most that is built of answers.
 const MostPedals = 24
 
 // Board is the chain file of a board, with the comments that a person would write. It has two
@@ -76,47 +76,55 @@ func Board(a Answers) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	var b strings.Builder
-	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
-	title := oneLine(a.Title, "What does the order of my board do?")
-	say("# My board, as I described it. Change any line: drywire blocks KIND says what can stand there.\n")
-	say("drywire: 1\ntitle: %s\n", quoted(title))
-	if a.Recording == "" {
-		say("recording:\n  sample: riff          # comes with the program, dry; file: my-riff.wav would be one of mine\n")
-	} else {
-		say("recording:\n  file: %s\n  peak: %s         # the loudest moment at the guitar's jack; measure it, or compare with your own ears", quoted(a.Recording), dsp.FormatQuantity(float64(a.Peak), dsp.Volts))
-		say("  load: {resistance: 1 MΩ, cable: %s}   # what the guitar was plugged into while it was recorded\n", dsp.FormatQuantity(float64(a.Cable), dsp.Metres))
-	}
-	say("guitar:\n  pickup: %s\n  cable: %s            # to the first pedal\n", a.Pickup, dsp.FormatQuantity(float64(a.Cable), dsp.Metres))
-	say("patch: 30 cm            # the cables between the pedals, each")
-	if a.Amplifier {
-		say("load: {resistance: 1 MΩ, cable: 3 m}   # the microphone's input, behind the loudspeaker\n")
-	} else {
-		say("load: {resistance: 1 MΩ, cable: 5 m}   # what the last pedal is plugged into: an amplifier's input\n")
-	}
-	plugs, err := a.supplies(say, names)
+	var b commented
+	b.WriteString("# My board, as I described it. Change any line: drywire blocks KIND says what can stand there.\n\n")
+	b.WriteString("drywire: 1\ntitle: " + quoted(oneLine(a.Title, "What does the order of my board do?")) + "\n\n")
+	a.sound(&b)
+	plugs, err := a.supplies(&b)
 	if err != nil {
 		return nil, err
 	}
-	say("blocks:")
+	b.WriteString("blocks:\n")
 	for k, kind := range a.Pedals {
-		say("  %-14s %-42s # %s", names[k]+":", fmt.Sprintf("{kind: %s%s}", kind, plugs[k]), doing(kind))
+		b.line(fmt.Sprintf("  %s: {kind: %s%s}", names[k], kind, plugs[k]), doing(kind))
 	}
 	order := names
 	if a.Amplifier {
-		say("  %-14s {kind: preamp, gain: 4}   # the amplifier: its front,", "amp:")
-		say("  %-14s {kind: poweramp}          # its power stage,", "amp-power:")
-		say("  %-14s {kind: speaker}           # its loudspeaker, with a microphone before it", "amp-box:")
+		b.line("  amp: {kind: preamp, gain: 4}", "the amplifier: its front,")
+		b.line("  amp-power: {kind: poweramp}", "its power stage,")
+		b.line("  amp-box: {kind: speaker}", "its loudspeaker, with a microphone before it")
 		order = append(slices.Clone(names), "amp", "amp-power", "amp-box")
 	}
-	say("\norder: %s\n", listed(order, "  "))
-	say("takes:\n  - name: as it is")
+	b.WriteString("\norder: " + listed(order, "  ") + "\n\ntakes:\n  - name: as it is\n")
 	if len(names) > 1 {
 		other := slices.Clone(order)
 		other[0], other[1] = other[1], other[0]
-		say("  - name: %s first\n    order: %s", names[1], listed(other, "      "))
+		b.WriteString("  - name: " + names[1] + " first\n    order: " + listed(other, "      ") + "\n")
 	}
 	return []byte(b.String()), nil
+}
+
+// sound writes what is played, on what, and the cables.
+func (a Answers) sound(b *commented) {
+	cable := dsp.FormatQuantity(float64(a.Cable), dsp.Metres)
+	b.WriteString("recording:\n")
+	if a.Recording == "" {
+		b.line("  sample: riff", "comes with the program; file: riff.wav is one of mine")
+	} else {
+		b.WriteString("  file: " + quoted(a.Recording) + "\n")
+		b.line("  peak: "+dsp.FormatQuantity(float64(a.Peak), dsp.Volts), "its loudest moment at the guitar's jack")
+		b.line("  load: {resistance: 1 MΩ, cable: "+cable+"}", "what it was plugged into then")
+	}
+	b.WriteString("\nguitar:\n  pickup: " + a.Pickup + "\n")
+	b.line("  cable: "+cable, "to the first pedal")
+	b.WriteString("\n")
+	b.line("patch: 30 cm", "the cables between the pedals, each")
+	if a.Amplifier {
+		b.line("load: {resistance: 1 MΩ, cable: 3 m}", "behind the microphone: the desk")
+	} else {
+		b.line("load: {resistance: 1 MΩ, cable: 5 m}", "behind the last pedal: an amplifier's input")
+	}
+	b.WriteString("\n")
 }
 
 // named is a name for each block: its kind, numbered from the second on.
@@ -149,48 +157,57 @@ func doing(kind string) string {
 // supplies writes what feeds the pedals, and returns what each says of its own: an output of its
 // own where they are isolated, one for all where they are not. A pedal whose ground is the positive
 // pole may not share, and runs on its battery then.
-func (a Answers) supplies(say func(string, ...any), names []string) (plugs []string, err error) {
-	plugs = make([]string, len(names))
+func (a Answers) supplies(b *commented) (plugs []string, err error) {
+	if !slices.Contains([]string{"isolated", "shared", ""}, a.Supply) {
+		return nil, fmt.Errorf("no supply %q", a.Supply)
+	}
+	plugs = make([]string, len(a.Pedals))
 	var outputs []string
-	var whole float64
+	var whole dsp.Ampere
 	for k, name := range a.Pedals {
 		kind := blocks.Find(name)
-		if kind.Ground == nil || kind.Draw == 0 {
+		if kind.Draw == 0 {
 			continue
 		}
-		switch positive := kind.Ground(kind.Defaults()) != blocks.Negative; a.Supply {
-		case "isolated":
-			current := "100 mA"
-			if kind.Draw > 0.1 {
-				current = "500 mA"
-			}
-			outputs = append(outputs, fmt.Sprintf("    %d: {voltage: 9 V, current: %s}", len(outputs)+1, current))
+		switch shares := kind.Ground(kind.Defaults()) == blocks.Negative; {
+		case a.Supply == "isolated":
+			outputs = append(outputs, output(len(outputs)+1, kind.Draw))
 			plugs[k] = fmt.Sprintf(", power: brick.%d", len(outputs))
-		case "shared":
-			if positive {
-				continue // a battery
-			}
-			whole += float64(kind.Draw)
-			current := "1 A"
-			if whole > 0.8 {
-				current = "2 A"
-			}
-			outputs = []string{"    1: {voltage: 9 V, current: " + current + "}"}
+		case a.Supply == "shared" && shares:
+			whole += kind.Draw
+			outputs = []string{output(1, whole)}
 			plugs[k] = ", power: adapter.1"
-		case "":
-		default:
-			return nil, fmt.Errorf("no supply %q", a.Supply)
 		}
 	}
 	switch {
 	case len(outputs) == 0:
-		say("# No supply is told: each pedal runs on a fresh battery of its own.\n")
+		b.WriteString("# No supply: each pedal runs on a fresh battery of its own.\n\n")
+		return plugs, nil
 	case a.Supply == "isolated":
-		say("supplies:\n  brick:\n    isolated: yes       # every output for itself\n    outputs:\n  %s\n", strings.Join(outputs, "\n  "))
+		b.WriteString("supplies:\n  brick:\n")
+		b.line("    isolated: yes", "every output for itself")
 	default:
-		say("supplies:\n  adapter:\n    isolated: no        # one adapter with a chain of plugs: its ripple and the pedals' noises are shared\n    ripple: 1 mV\n    outputs:\n  %s\n", outputs[0])
+		b.WriteString("supplies:\n  adapter:\n")
+		b.line("    isolated: no", "one adapter with a chain of plugs")
+		b.line("    ripple: 1 mV", "of the mains, which all pedals share")
 	}
+	b.WriteString("    outputs:\n" + strings.Join(outputs, "") + "\n")
 	return plugs, nil
+}
+
+// output is an output of the smallest usual size (common practice, no source) that gives a current.
+func output(number int, draws dsp.Ampere) string {
+	size := "2 A"
+	for _, s := range []struct {
+		most dsp.Ampere
+		name string
+	}{{0.1, "100 mA"}, {0.5, "500 mA"}, {1, "1 A"}} {
+		if draws <= s.most {
+			size = s.name
+			break
+		}
+	}
+	return fmt.Sprintf("      %d: {voltage: 9 V, current: %s}\n", number, size)
 }
 
 // oneLine is a title in one line of 200 characters at most, without what steers a terminal; or what

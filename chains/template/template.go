@@ -19,14 +19,9 @@ var shown = [][2]string{{"fuzz", "fuzz"}, {"buffer", "buffer"}, {"echo", "delay"
 // defaults and ranges come from the list of kinds. title is made fit for one line of 200 characters
 // at most; where nothing is left of it, the file asks which order sounds better.
 func Text(title string) []byte {
-	var b strings.Builder
+	var b commented
+	line := b.line
 	title = oneLine(title, "Which order sounds better?")
-	line := func(text, comment string) {
-		if pad := 44 - len([]rune(text)); pad > 0 {
-			text += strings.Repeat(" ", pad)
-		}
-		b.WriteString(text + "  # " + comment + "\n")
-	}
 	b.WriteString(`# A chain file says what is plugged into what, and which takes to compare.
 # Everything after a # is a comment. Indent with spaces, not with tabs.
 # Leave out any line you do not need: what is missing has the usual value.
@@ -82,6 +77,17 @@ func Text(title string) []byte {
 	line("  - name: no "+order[len(order)-1], "this one switches a block off")
 	line("    off: ["+order[len(order)-1]+"]", "it stays in its place, bypassed")
 	return []byte(b.String())
+}
+
+// commented is a text with a comment behind most of its lines.
+type commented struct{ strings.Builder }
+
+// line writes a line of text and its comment, which stand below each other where the text is short.
+func (b *commented) line(text, comment string) {
+	if pad := 44 - len([]rune(text)); pad > 0 {
+		text += strings.Repeat(" ", pad)
+	}
+	b.WriteString(text + "  # " + comment + "\n")
 }
 
 func without(names []string, name string) []string {

@@ -25,6 +25,10 @@ func Bring(disk files.System, folder string, w http.ResponseWriter, r *http.Requ
 	if errors.Is(err, fs.ErrExist) {
 		return local.Refuse(http.StatusConflict, "a recording of that name is in the folder already: give this one another name")
 	}
+	var large *http.MaxBytesError
+	if errors.As(err, &large) {
+		return local.Refuse(http.StatusRequestEntityTooLarge, "the recording is larger than %d MiB: give the chain file its path in a terminal", mostRecording>>20)
+	}
 	if err != nil {
 		return local.Refuse(http.StatusBadRequest, "%v", err)
 	}

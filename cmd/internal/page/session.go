@@ -427,7 +427,7 @@ func (n *session) goBack(ctx context.Context, changes int) error {
 	if err != nil {
 		return err
 	}
-	// what comes after a step is told by the step before it, and so is what leads on to it
+	// a step names the change that follows it; one to redo names the change that leads to it
 	now := before.step("")
 	for k := len(n.undo) - 1; k >= at; k-- {
 		now.then = n.undo[k].then

@@ -74,7 +74,7 @@ type entry struct {
 	Title string `json:"title"`
 	Takes int    `json:"takes"`
 
-	Blocks int `json:"-"`
+	blocks int
 }
 
 // described is an entry for a chain file's text; ok is false where it is none. decks reads those of
@@ -84,7 +84,7 @@ func described(name string, text []byte, decks file.Decks) (e entry, ok bool) {
 	if err != nil {
 		return entry{}, false
 	}
-	return entry{Name: name, Title: f.Title, Takes: len(f.Takes), Blocks: len(f.Blocks)}, true
+	return entry{Name: name, Title: f.Title, Takes: len(f.Takes), blocks: len(f.Blocks)}, true
 }
 
 // decks reads those that a board in a folder names within it, as the page that opens it will.
@@ -161,7 +161,7 @@ func (s *server) choices(w http.ResponseWriter, r *http.Request) error {
 			questions = append(questions, e)
 		}
 	}
-	slices.SortStableFunc(questions, func(a, b entry) int { return a.Blocks - b.Blocks }) // the plain ones first
+	slices.SortStableFunc(questions, func(a, b entry) int { return a.blocks - b.blocks }) // the plain ones first
 	local.Answer(w, http.StatusOK, map[string]any{
 		"folder": s.options.Folder, "questions": questions, "boards": s.listed(), "pedals": template.Pedals(), "most": template.MostPedals,
 		"pickups": board.PickupNames(), "recordings": s.inFolder(inputs.SoundEnds...),

@@ -32,7 +32,8 @@ type Options struct {
 
 	// Ready is told the address once the page can be opened; see page.Options.
 	Ready func(address string)
-	// Unsaved is told at the end which drafts a board has left beside its chain file.
+	// Unsaved is called at the end for each board that has left drafts beside its chain file, with
+	// their names.
 	Unsaved func(file string, drafts []string)
 }
 

@@ -187,10 +187,15 @@ func TestRecording(t *testing.T) {
 	if code, said := o.post("api/recording?name=my%20riff.wav", sound); code != http.StatusOK {
 		t.Errorf("the same again: %d %v", code, said)
 	}
+	other := bytes.Clone(sound)
+	other[len(other)-1] = 1
+	if code, said := o.post("api/recording?name=my%20riff.wav", other); code != http.StatusConflict {
+		t.Errorf("another of the same length: %d %v", code, said)
+	}
 	if now, err := os.ReadFile(filepath.Join(o.folder, "my riff.wav")); err != nil || !bytes.Equal(now, sound) {
 		t.Errorf("it is not kept as it came (%v)", err)
 	}
-	for name, body := range map[string][]byte{"my%20riff.wav": wav(48000, 10), "x.wav": []byte("RIFF"), "x.txt": sound, "..%2F..%2Fx.yaml": sound, ".hidden.wav": sound, "slow.wav": wav(8000, 800), "": sound} {
+	for name, body := range map[string][]byte{"my%20riff.wav": wav(48000, 10), "x.wav": []byte("RIFF"), "x.txt": sound, "..%2F..%2Fx.yaml": sound, ".hidden.wav": sound, "slow.wav": wav(22050, 800), "": sound} {
 		if code, said := o.post("api/recording?name="+name, body); code == http.StatusOK {
 			t.Errorf("%q is taken: %v", name, said)
 		}

@@ -1,7 +1,7 @@
 // @ts-check
 // A recording of one's own, chosen or dropped onto the page. The other end is bring.go.
 import { byId, say } from "./dom.js";
-import { Refusal } from "./wire.js";
+import { bring, Refusal } from "./wire.js";
 
 export class Bring {
 	/** @param {{edit: (op: any) => void}} page */
@@ -48,11 +48,9 @@ export class Bring {
 		say(byId("own-fault"), "");
 		try {
 			if (!(cable >= 0.1 && cable <= 30)) throw new Refusal("A cable is 0.1 to 30 m long.", 0, null);
-			const r = await fetch("api/recording?name=" + encodeURIComponent(this.file.name), { method: "POST", headers: { "Content-Type": "application/octet-stream", "X-Drywire": "1" }, body: this.file, cache: "no-store" });
-			const value = JSON.parse(await r.text());
-			if (!r.ok) throw new Refusal(value.error, r.status, value);
+			const { name } = await bring(this.file);
 			this.box.close();
-			this.page.edit({ do: "recording", brought: { file: value.name, peak: Number(byId("own-peak").value), input: Number(byId("own-input").value), cable } });
+			this.page.edit({ do: "recording", brought: { file: name, peak: Number(byId("own-peak").value), input: Number(byId("own-input").value), cable } });
 		} catch (e) {
 			say(byId("own-fault"), e instanceof Refusal ? e.message : "The program does not answer.");
 			byId("own-go").disabled = false;

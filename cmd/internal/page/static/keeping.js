@@ -36,7 +36,11 @@ function marked(theirs, mine) {
 }
 
 export class Keeping {
-	/** @param {{session: () => string, side: () => string, state: () => any, show: (s: any) => void, notice: (text: string, how?: any) => any, announce: (text: string) => void, fault: (e: any) => void, edit: (op: any) => void}} page */
+	/**
+	 * @param {{session: () => string, side: () => string, state: () => any, show: (s: any) => void,
+	 *   notice: (text: string, how?: any) => any, announce: (text: string) => void,
+	 *   fault: (e: any) => void, edit: (op: any) => void}} page
+	 */
 	constructor(page) {
 		this.page = page;
 		this.box = byId("save-box");
@@ -88,11 +92,15 @@ export class Keeping {
 
 	/** The changes that can be taken back, the last one first. */
 	history() {
-		const changes = this.page.state().changes, back = (/** @type {number} */ number) => {
-			byId("changes-box").close();
-			this.page.edit({ do: "back", number });
-		};
-		byId("changes").replaceChildren(...changes.map((/** @type {string} */ what, /** @type {number} */ k) => el("li", {}, el("span", {}, what), el("button", { type: "button", class: "plain", onclick: () => back(changes.length - k) }, "take back from here"))).reverse());
+		/** @type {string[]} */
+		const changes = this.page.state().changes;
+		byId("changes").replaceChildren(...changes.map((what, k) => {
+			const back = () => {
+				byId("changes-box").close();
+				this.page.edit({ do: "back", number: changes.length - k });
+			};
+			return el("li", {}, el("span", {}, what), el("button", { type: "button", class: "plain", onclick: back }, "take back from here"));
+		}).reverse());
 		byId("changes-box").showModal();
 	}
 

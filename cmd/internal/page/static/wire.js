@@ -16,9 +16,23 @@ const send = (what, body, signal) => fetch("api/" + what, {
 	method: "POST", headers: { "Content-Type": "application/json", "X-Drywire": "1" }, body: JSON.stringify(body), signal, cache: "no-store",
 });
 
+/**
+ * Puts a recording beside the chain files; what it is there.
+ * @param {File} file
+ * @returns {Promise<{name: string, seconds: number, rate: number, channels: number}>}
+ */
+export async function bring(file) {
+	const headers = { "Content-Type": "application/octet-stream", "X-Drywire": "1" };
+	return answered(await fetch("api/recording?name=" + encodeURIComponent(file.name), { method: "POST", headers, body: file, cache: "no-store" }));
+}
+
 /** The answer to a question. @param {string} what @param {object} body @param {AbortSignal} [signal] @returns {Promise<any>} */
 export async function ask(what, body, signal) {
-	const r = await send(what, body, signal);
+	return answered(await send(what, body, signal));
+}
+
+/** @param {Response} r */
+async function answered(r) {
 	const text = await r.text();
 	let value = null;
 	try {

@@ -2,9 +2,12 @@
 // What to begin with: a question, a board of one's own, or a new one. The other end is package start.
 
 import { byId, el, say } from "./dom.js";
-import { ask, Refusal } from "./wire.js";
+import { ask, bring, Refusal } from "./wire.js";
 
-/** @type {{folder: string, questions: any[], boards: any[], pedals: {Kind: string, Group: string, Does: string}[], most: number, pickups: string[], recordings: string[]}} */
+/**
+ * @type {{folder: string, questions: any[], boards: any[], most: number, pickups: string[],
+ *   pedals: {Kind: string, Group: string, Does: string}[], recordings: string[]}}
+ */
 let choices;
 
 /** @type {string[]} kinds, from the guitar on */
@@ -97,14 +100,12 @@ function recordings(names, chosen) {
 }
 
 /** Puts a recording of one's own beside the chain files. @param {File} file */
-async function bring(file) {
+async function take(file) {
 	byId("fault").hidden = true;
 	say(byId("busy"), `Reading ${file.name}…`);
 	try {
-		const r = await fetch("api/recording?name=" + encodeURIComponent(file.name), { method: "POST", headers: { "Content-Type": "application/octet-stream", "X-Drywire": "1" }, body: file, cache: "no-store" });
-		const value = JSON.parse(await r.text());
-		if (!r.ok) throw new Refusal(value.error, r.status, value);
-		choices.recordings.push(value.name);
+		const value = await bring(file);
+		if (!choices.recordings.includes(value.name)) choices.recordings.push(value.name);
 		recordings(choices.recordings, value.name);
 		say(byId("busy"), `${value.name}: ${value.seconds.toFixed(1)} s${value.channels > 1 ? ", its left side" : ""}.`);
 	} catch (e) {
@@ -152,7 +153,7 @@ byId("find").addEventListener("keydown", e => {
 byId("recording").addEventListener("change", () => byId("peak-field").hidden = byId("recording").value === "");
 byId("own").addEventListener("change", () => {
 	const file = byId("own").files[0];
-	if (file) bring(file);
+	if (file) take(file);
 	byId("own").value = "";
 });
 for (const kind of ["dragover", "drop", "dragleave"]) {
@@ -163,7 +164,7 @@ for (const kind of ["dragover", "drop", "dragleave"]) {
 		const file = e.dataTransfer?.files[0];
 		if (kind !== "drop" || !file) return;
 		building(true);
-		bring(file);
+		take(file);
 	});
 }
 byId("form").addEventListener("submit", e => {
