@@ -24,7 +24,7 @@ func Pedals() []Pedal { return slices.Clone(pedals) }
 var pedals = []Pedal{
 	{"fuzz", "Dirt", "Fuzz: thick and singing; it wants the guitar plugged straight in"},
 	{"treble-boost", "Dirt", "Treble boost: louder and brighter, to push what follows"},
-	{"op-amp-fuzz", "Dirt", "Big fuzz: a wall of sound with few mids"},
+	{"op-amp-fuzz", "Dirt", "Op-amp fuzz: a wall of sound with few mids"},
 	{"overdrive", "Dirt", "Overdrive: soft break-up that keeps the mids"},
 	{"distortion", "Dirt", "Distortion: harder and brighter than an overdrive"},
 	{"boost", "Dirt", "Boost: louder, otherwise clean"},

@@ -285,7 +285,8 @@ func TestWholeLessons(t *testing.T) {
 						return r == at || w.live && strings.HasPrefix(r, served) || strings.HasPrefix(r, "data:") || strings.HasSuffix(r, "/favicon.ico")
 					}})
 				b.Resize(w.width, w.height)
-				d, quiet = chromium{b}, func() { b.Quiet("409") } // the browser's own word on a judgement without a board
+				// the browser's own word on a judgement without a board
+				d, quiet = chromium{b}, func() { b.Quiet("409") }
 				look = func(state string) {
 					t.Helper()
 					if axe != "" {

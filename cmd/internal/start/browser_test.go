@@ -79,7 +79,7 @@ func TestFirstTenMinutes(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.Do(chromedp.Click("#build"))
-	b.Wait(`document.activeElement.id === "form-title"`)
+	b.Wait(`document.activeElement.id === "heading"`)
 	for _, word := range []string{"fuzz", "octave", "compress", "louder, otherwise", "soft break", "mid cut", "shimmer", "echo", "room", "tuner"} {
 		b.Run(`document.getElementById("find").value = ""; document.getElementById("find").focus()`)
 		b.Do(chromedp.KeyEvent(word + kb.Enter))
@@ -113,6 +113,43 @@ func TestFirstTenMinutes(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join(o.folder, "pit-board.yaml"))
 	if err != nil || !strings.Contains(string(text), "file: 'my riff.wav'") || !strings.Contains(strings.Join(strings.Fields(string(text)), " "), "order: [fuzz, octave-down, compressor, boost, overdrive, mid-carve, chorus, delay, tuner, reverb]") {
 		t.Errorf("%v\n%s", err, text)
+	}
+	b.Quiet()
+}
+
+// TestManyBoards holds that the questions stay on the first screen however many boards there are,
+// and that all boards can be seen.
+func TestManyBoards(t *testing.T) {
+	o := open(t)
+	if err := os.Mkdir(o.folder, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	for k := range 12 {
+		text := fmt.Sprintf("drywire: 1\ntitle: Board %d\nrecording: {sample: riff}\nblocks: {a: {kind: buffer}}\norder: [a]\n", k)
+		if err := os.WriteFile(filepath.Join(o.folder, fmt.Sprintf("b%02d.yaml", k)), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b := seen(t, o)
+	b.Resize(1280, 720)
+	b.Wait(`document.querySelectorAll("#questions button").length > 10`)
+	picture(b, "many-1280.png", 1280)
+	b.Resize(1280, 720)
+	if at := b.Number(`document.querySelector("#questions button").getBoundingClientRect().bottom`); at > 500 {
+		t.Errorf("the first question ends at %g", at)
+	}
+	if n := b.Int(`document.querySelectorAll("#boards button").length`); n != 6 {
+		t.Errorf("%d boards at first", n)
+	}
+	if text := b.Text(`document.querySelector("#boards small").textContent`); text != "b00.yaml · 1 take" {
+		t.Errorf("a board of the folder is called %q", text)
+	}
+	b.Run(`document.getElementById("all").click()`)
+	if n := b.Int(`document.querySelectorAll("#boards button").length`); n != 12 {
+		t.Errorf("%d boards of 12", n)
+	}
+	if b.Holds(`!document.getElementById("all").hidden`) {
+		t.Error("all are there, and more are offered")
 	}
 	b.Quiet()
 }

@@ -89,7 +89,7 @@ function palette() {
 		if (!groups.has(p.Group)) groups.set(p.Group, []);
 		groups.get(p.Group)?.push(el("button", { type: "button", onclick: () => add(p.Kind) }, el("b", {}, name), rest ? `: ${rest}` : ""));
 	}
-	byId("palette").replaceChildren(...[...groups].map(([group, list]) => el("div", {}, el("h3", {}, group), ...list)));
+	byId("palette").replaceChildren(...[...groups].map(([group, list]) => el("div", {}, el("h2", {}, group), ...list)));
 	if (!groups.size) byId("palette").replaceChildren(el("p", { class: "soft" }, "Nothing does that: try another word."));
 }
 
@@ -113,13 +113,28 @@ async function take(file) {
 	}
 }
 
+/** @param {number} n */
+const takes = n => n === 1 ? "1 take" : `${n} takes`;
+
+/** Lists the boards, the last ones first; those of the folder by their names alone. @param {number} most */
+function boards(most) {
+	const all = choices.boards, shown = all.slice(0, most), folder = choices.folder + "/";
+	const where = (/** @type {string} */ path) => path.startsWith(folder) ? path.slice(folder.length) : path;
+	byId("boards").replaceChildren(...shown.map(b => entry(b.title || b.name, `${where(b.path)} · ${takes(b.takes)}`, () => go("board", { path: b.path }))));
+	const rest = byId("all");
+	rest.hidden = shown.length === all.length;
+	say(rest, `All ${all.length} boards`);
+}
+
+/** @param {boolean} on */
 function building(on) {
 	byId("form").hidden = !on;
 	byId("choices").hidden = on;
 	byId("build").hidden = on;
 	byId("fault").hidden = true;
 	say(byId("busy"), "");
-	(on ? byId("form-title") : byId("build")).focus();
+	say(byId("heading"), on ? "Build my board" : "What do you want to find out?");
+	(on ? byId("heading") : byId("build")).focus();
 }
 
 async function begin() {
@@ -129,9 +144,8 @@ async function begin() {
 		fault(e);
 		return;
 	}
-	const takes = n => n === 1 ? "1 take" : `${n} takes`;
 	byId("boards-part").hidden = choices.boards.length === 0;
-	byId("boards").replaceChildren(...choices.boards.map(b => entry(b.title || b.name, `${b.path} · ${takes(b.takes)}`, () => go("board", { path: b.path }))));
+	boards(6);
 	byId("questions").replaceChildren(...choices.questions.map(q => entry(q.title || q.name, `${q.name} · ${takes(q.takes)}`, () => go("question", { name: q.name }))));
 	byId("pickup").replaceChildren(...choices.pickups.map(p => el("option", { selected: p === "humbucker" }, p)));
 	say(byId("where"), `It is written into ${choices.folder}, as a chain file that you can read and change.`);
@@ -141,6 +155,10 @@ async function begin() {
 }
 
 byId("build").addEventListener("click", () => building(true));
+byId("all").addEventListener("click", () => {
+	boards(choices.boards.length);
+	byId("boards").children[6].querySelector("button").focus();
+});
 byId("back").addEventListener("click", () => building(false));
 byId("find").addEventListener("input", palette);
 byId("find").addEventListener("keydown", e => {
