@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -10,13 +11,19 @@ import (
 	"time"
 )
 
-// heap is how many bytes are live.
+// heap is how many bytes are live: the least of three readings, each behind a collection. What is
+// allocated while one is at work survives it, live or not, so a single reading has that too: beside
+// six busy processes up to 12 MB of 43 in TestManyRegions.
 func heap() int64 {
-	runtime.GC()
-	runtime.GC()
-	var m runtime.MemStats
-	runtime.ReadMemStats(&m)
-	return int64(m.HeapAlloc)
+	least := int64(math.MaxInt64)
+	for range 3 {
+		runtime.GC()
+		runtime.GC()
+		var m runtime.MemStats
+		runtime.ReadMemStats(&m)
+		least = min(least, int64(m.HeapAlloc))
+	}
+	return least
 }
 
 // TestSoak draws regions anew, edits and closes windows, and holds that what is kept for all
