@@ -234,7 +234,7 @@ func (s *surveyor) trim(ctx context.Context, v place.Venue, offset float64, pres
 	db, got = was, phon
 	best, nearest, slope := db, got, 1.0
 	for range rounds {
-		next := math.Round((db+(target-got)/slope)/trimStep) * trimStep
+		next := toStep(db + (target-got)/slope)
 		next = math.Min(mostTrim, math.Max(-mostTrim, next))
 		if math.Abs(next-db) < trimStep/2 {
 			break
@@ -285,6 +285,9 @@ func (s *surveyor) amps(ctx context.Context, v place.Venue, p *Place) error {
 	return err
 }
 
+// toStep is a trim, in dB, to the step that one is given in: 0.1 dB, as the decimal number is written.
+func toStep(db float64) float64 { return math.Round(db/trimStep) / math.Round(1/trimStep) }
+
 // forAll finds one trim of each preset for all venues, the mean of those that level it at each, and
 // renders all with it.
 func (s *surveyor) forAll(ctx context.Context, a *Answer) error {
@@ -293,7 +296,7 @@ func (s *surveyor) forAll(ctx context.Context, a *Answer) error {
 		for _, p := range a.Venues {
 			sum += p.Presets[k].Trim
 		}
-		a.Presets[k].DB = math.Round(sum/float64(len(a.Venues))/trimStep) * trimStep
+		a.Presets[k].DB = toStep(sum / float64(len(a.Venues)))
 	}
 	for n := range a.Venues {
 		p := &a.Venues[n]
@@ -340,12 +343,12 @@ func downText(v place.Venue) string {
 func (a *Answer) sentence() string {
 	var now, then []string
 	for _, p := range a.Venues {
-		now = append(now, fmt.Sprintf("%.1f phon apart at %s", p.Spread, p.Name))
-		then = append(then, fmt.Sprintf("%.1f at %s", p.Both, p.Name))
+		now = append(now, fmt.Sprintf("%s: %.1f phon apart", p.Name, p.Spread))
+		then = append(then, fmt.Sprintf("%s: %.1f phon", p.Name, p.Both))
 	}
-	text := "As the file has them, the presets are " + strings.Join(now, ", ") + "."
+	text := "The presets as the file has them, softest to loudest: " + strings.Join(now, "; ") + "."
 	if a.Why != "" {
 		return text + " There are no trims: " + a.Why + "."
 	}
-	return text + " One set of trims for all leaves " + strings.Join(then, ", ") + "."
+	return text + " What one set of trims for all leaves: " + strings.Join(then, "; ") + "."
 }

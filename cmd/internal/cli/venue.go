@@ -116,15 +116,16 @@ func printVenues(s streams, a *venue.Answer) {
 		}
 		t.print(s.out)
 	}
-	if a.Why != "" {
-		return
+	if a.Why == "" {
+		s.printf("\nOne set of trims for all, to paste into the presets:\n")
+		var list []string
+		for _, p := range a.Presets {
+			list = append(list, fmt.Sprintf("%s: {trim: %g dB}", p.Name, p.DB))
+		}
+		paragraph(s.out, "  ", strings.Join(list, ", "), width)
 	}
-	s.printf("\nOne set of trims for all, to paste into the presets:\n")
-	var list []string
-	for _, p := range a.Presets {
-		list = append(list, fmt.Sprintf("%s: {trim: %g dB}", p.Name, p.DB))
-	}
-	paragraph(s.out, "  ", strings.Join(list, ", "), width)
+	s.printf("\n")
+	paragraph(s.out, "Your ears: ", hearing, width)
 }
 
 // signed is a number to a tenth with its sign; what rounds to nothing has none.
