@@ -32,6 +32,8 @@ type Page struct {
 	// an expression for what the page tells its reader; Wait gives it where it gives up. May be
 	// empty
 	Notices string
+	// a WAV file that the page hears where it asks for an input; "" for none
+	Input string
 }
 
 // Browser is a page in a browser without a window, with all that it says and asks for. What the
@@ -53,10 +55,15 @@ func Open(t testing.TB, p Page) *Browser {
 	if err != nil {
 		t.Fatal("these tests need Debian's package chromium: ", err)
 	}
+	file := chromedp.Flag("use-file-for-fake-audio-capture", false)
+	if p.Input != "" {
+		file = chromedp.Flag("use-file-for-fake-audio-capture", p.Input)
+	}
 	ac, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(program), chromedp.Headless, chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-gpu", true), chromedp.Flag("disable-quic", true),
 		chromedp.Flag("no-first-run", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
-		chromedp.Flag("disable-sync", true))
+		chromedp.Flag("disable-sync", true), chromedp.Flag("use-fake-ui-for-media-stream", p.Input != ""), chromedp.Flag("use-fake-device-for-media-stream", p.Input != ""),
+		file)
 	t.Cleanup(stop)
 	first, close := chromedp.NewContext(ac)
 	t.Cleanup(close)

@@ -144,7 +144,7 @@ func (l loops) dry() experiment.Dry {
 // listening is what is held while a region is: the sounds of takes on it, sounds that there are,
 // and so many bytes more.
 type listening struct {
-	takes []*produce.Take
+	spots []Spot
 	heard []*Sound
 	bytes int
 }
@@ -159,8 +159,8 @@ func (e *Engine) enter(ctx context.Context, r Region, with listening) (l loops, 
 		l[guitar] = &Loop{key: keyOfLoop(dry, r.From, r.To), rate: dry.Rate, a: r.From, b: r.To}
 		needs[loopKey(l[guitar].key)] = 8 * n
 	}
-	for _, t := range with.takes {
-		needs[e.wired(l.of(t), t).key] = soundSize(n, len(t.Ends()))
+	for _, s := range with.spots {
+		needs[e.wired(l.of(s.Take), s).key] = soundSize(n, len(s.ears()))
 	}
 	for _, s := range with.heard {
 		needs[s.key] = s.size()

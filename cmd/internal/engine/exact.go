@@ -79,7 +79,7 @@ func (s *Sound) size() int { return soundSize(len(s.volts[0]), len(s.volts)) }
 type work struct {
 	*Sound
 	loop *Loop
-	take *produce.Take
+	spot Spot
 	at   atomic.Pointer[progress] // nil until it computes
 
 	ready   chan struct{} // closed when Sound and err are final
@@ -119,21 +119,21 @@ type wired struct {
 
 type wiredKey struct {
 	loop string
-	take *produce.Take
+	spot Spot
 }
 
 // mostWired is how many are remembered: of every window the two sides, and those that were shown
 // before.
 const mostWired = 64
 
-func (e *Engine) wired(l *Loop, t *produce.Take) *wired {
-	at := wiredKey{l.key, t}
+func (e *Engine) wired(l *Loop, s Spot) *wired {
+	at := wiredKey{l.key, s}
 	if w, ok := e.takes.Get(at); ok {
 		return w
 	}
-	lead := l.lead(t)
-	w := &wired{plan: l.plan(t, produce.Quality, -lead, l.led(lead)), lead: lead}
-	w.key = Key{l.key, w.plan.Key()}
+	lead := l.lead(s.Take)
+	w := &wired{plan: l.plan(s.Take, produce.Quality, -lead, l.led(lead)), lead: lead}
+	w.key = Key{l.key, w.plan.Key(s.ears()...)}
 	e.takes.Add(at, w)
 	return w
 }
@@ -142,7 +142,7 @@ func (e *Engine) wired(l *Loop, t *produce.Take) *wired {
 // who does not need the sound.
 func KeyOf(t *produce.Take, r *produce.Recording, from, to int64) Key {
 	l := &Loop{key: keyOfLoop(r, from, to), rate: r.Rate, a: from, b: to}
-	return Key{l.key, l.plan(t, produce.Quality, 0, int(to-from)).Key()}
+	return Key{l.key, l.plan(t, produce.Quality, 0, int(to-from)).Key(t.Ends()...)}
 }
 
 // Known is the exact sound of that key where it is ready.
@@ -155,11 +155,11 @@ func (e *Engine) Known(k Key) *Sound {
 
 // begin joins the work on an exact sound, or begins it. leave must be called: when the last one has
 // left, work that is not done is given up.
-func (e *Engine) begin(l *Loop, t *produce.Take) (w *work, leave func()) {
-	wired := e.wired(l, t)
+func (e *Engine) begin(l *Loop, at Spot) (w *work, leave func()) {
+	wired := e.wired(l, at)
 	k := wired.key
 	if s := e.Known(k); s != nil {
-		w = &work{Sound: s, loop: l, take: t, ready: make(chan struct{})}
+		w = &work{Sound: s, loop: l, spot: at, ready: make(chan struct{})}
 		close(w.ready)
 		return w, func() {}
 	}
@@ -168,7 +168,7 @@ func (e *Engine) begin(l *Loop, t *produce.Take) (w *work, leave func()) {
 	w = e.works[k]
 	if w == nil {
 		ctx, cancel := context.WithCancel(e.ctx)
-		w = &work{Sound: &Sound{key: k, name: t.Chain.Take, rate: l.rate, lead: wired.lead, plan: wired.plan}, loop: l, take: t, ready: make(chan struct{}), cancel: cancel}
+		w = &work{Sound: &Sound{key: k, name: at.Chain.Take, rate: l.rate, lead: wired.lead, plan: wired.plan}, loop: l, spot: at, ready: make(chan struct{}), cancel: cancel}
 		e.begun++
 		e.works[k] = w
 		e.jobs.Go(func() {
@@ -226,7 +226,7 @@ func (w *work) render(ctx context.Context, e *Engine) (err error) {
 		return err
 	}
 	defer done()
-	ends := w.take.Ends()
+	ends := w.spot.ears()
 	free, err := e.admission.compute(ctx, w.plan.Needs(w.loop.led(w.lead), ends...))
 	if err != nil {
 		return err

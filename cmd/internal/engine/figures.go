@@ -71,13 +71,13 @@ const (
 
 // Figures measures a take on its exact sound, once.
 func (e *Engine) Figures(ctx context.Context, r Region, t *produce.Take) (*Figures, error) {
-	all, out, err := e.enter(ctx, r, listening{takes: []*produce.Take{t}})
+	all, out, err := e.enter(ctx, r, listening{spots: []Spot{{Take: t}}})
 	if err != nil {
 		return nil, err
 	}
 	defer out()
 	l := all.of(t)
-	w, leave := e.begin(l, t)
+	w, leave := e.begin(l, Spot{Take: t})
 	defer leave()
 	select {
 	case <-w.ready:

@@ -31,7 +31,7 @@ func (p *playing) guess(start, settled int) *guess {
 	g := &guess{p: p, skip: settled / 2, at: start}
 	rate := float64(p.loop.rate)
 	g.nowLoud, g.wasLoud = measure.NewLoudnessMeter(rate, measure.Mono), measure.NewLoudnessMeter(rate, measure.Mono)
-	both := p.meta.Channels == 2 || len(p.other.Ends()) == 2
+	both := p.meta.Channels == 2 || len(p.other.ears()) == 2
 	for _, h := range p.heard {
 		if s, err := h.settled(p.ctx, both); err == nil && s.Matched {
 			g.old, g.oldGain = h, s.Gain

@@ -16,6 +16,7 @@ import (
 type Meta struct {
 	Key      string   `json:"key"`
 	Layer    string   `json:"layer"` // preview or exact
+	Jack     string   `json:"jack"`  // where it is heard; "" at the end
 	Channels int      `json:"channels"`
 	Rate     int      `json:"rate"`
 	Gain     float64  `json:"gain"`      // matched in loudness with the other side
@@ -50,7 +51,7 @@ type Listener interface {
 type Request struct {
 	Region Region
 	// of the side that is played, and of the other one, to which it is matched
-	Take, Other *produce.Take
+	Take, Other Spot
 	From        int64 // frame of the recording from which on it is wanted
 	// what was heard before, the best first: the tails of the preview come from there
 	Heard []Key
@@ -64,7 +65,7 @@ type playing struct {
 	out         Listener
 	loop        *Loop
 	otherLoop   *Loop
-	take, other *produce.Take
+	take, other Spot
 	a, n        int64    // the region: its first frame and its length
 	from        int64    // where the sound begins, in the region
 	heard       []*Sound // what the tails of the preview come from, the best first
@@ -85,16 +86,16 @@ func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(K
 			}
 		}
 	}
-	all, leave, err := e.enter(ctx, r.Region, listening{takes: []*produce.Take{r.Take, r.Other}, heard: known})
+	all, leave, err := e.enter(ctx, r.Region, listening{spots: []Spot{r.Take, r.Other}, heard: known})
 	if err != nil {
 		return err
 	}
 	defer leave()
-	l := all.of(r.Take)
-	p := &playing{ctx: ctx, engine: e, out: out, loop: l, otherLoop: all.of(r.Other), take: r.Take, other: r.Other, heard: known, a: l.a, n: l.b - l.a, begun: begun}
+	l := all.of(r.Take.Take)
+	p := &playing{ctx: ctx, engine: e, out: out, loop: l, otherLoop: all.of(r.Other.Take), take: r.Take, other: r.Other, heard: known, a: l.a, n: l.b - l.a, begun: begun}
 	p.from = min(max(r.From-p.a, 0), p.n) % p.n
 	key := e.wired(l, r.Take).key
-	p.meta = Meta{Key: key.Short(), Channels: len(r.Take.Ends()), Rate: int(l.rate)}
+	p.meta = Meta{Key: key.Short(), Jack: r.Take.Jack, Channels: len(r.Take.ears()), Rate: int(l.rate)}
 	return p.run(ctx, key, r.Have(p.meta.Key), heard)
 }
 

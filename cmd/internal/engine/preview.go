@@ -52,7 +52,7 @@ func (p *playing) preview(ctx context.Context, begun func() *work) error {
 		settled = int(rate * min(max(fillCost*speed, leastSettled), mostFilled))
 	}
 	start := int(p.from) - settled
-	r, err := p.loop.plan(p.take, quality, start, settled+int(p.n)+nextPiece).Renderer(p.take.Ends()...)
+	r, err := p.loop.plan(p.take.Take, quality, start, settled+int(p.n)+nextPiece).Renderer(p.take.ears()...)
 	if err != nil {
 		return err
 	}

@@ -16,14 +16,14 @@ import (
 // error is that of a sound that could not be made, or of ctx.
 func (e *Engine) Verdict(ctx context.Context, r Region, a, b *produce.Take) (experiment.Pair, error) {
 	takes := [2]*produce.Take{a, b}
-	l, out, err := e.enter(ctx, r, listening{takes: takes[:]})
+	l, out, err := e.enter(ctx, r, listening{spots: []Spot{{Take: a}, {Take: b}}})
 	if err != nil {
 		return experiment.Pair{}, err
 	}
 	defer out()
 	var works [2]*work
 	for k, t := range takes {
-		w, leave := e.begin(l.of(t), t)
+		w, leave := e.begin(l.of(t), Spot{Take: t})
 		defer leave()
 		works[k] = w
 	}

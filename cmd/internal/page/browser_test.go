@@ -54,6 +54,12 @@ type browser struct {
 // open serves a chain file and opens its page.
 func open(t *testing.T, chain string) *browser {
 	t.Helper()
+	return plugged(t, chain, "")
+}
+
+// plugged is open with a WAV file at the machine's input.
+func plugged(t *testing.T, chain, input string) *browser {
+	t.Helper()
 	file := filepath.Join(t.TempDir(), "chain.yaml")
 	if err := os.WriteFile(file, []byte(chain), 0o644); err != nil {
 		t.Fatal(err)
@@ -82,6 +88,7 @@ func open(t *testing.T, chain string) *browser {
 		},
 		Lifetime: 3*time.Minute + loopFor(),
 		Patience: 30 * time.Second,
+		Input:    input,
 		Notices:  `document.getElementById("notices").textContent + document.getElementById("state").textContent`,
 	})
 	b.Wait(`globalThis.drywire?.state()`)
@@ -101,7 +108,7 @@ func (b *browser) exact(side string) played {
 	b.Run(`(async () => {
 		const { stream } = await import("./wire.js"), [a, z] = drywire.sound.region;
 		const got = globalThis.got = { gain: 0, x: new Float32Array(z - a), have: 0 };
-		await stream("render", { session: drywire.session(), side: "` + side + `", from: a, region: [a, z] }, {
+		await stream("render", { session: drywire.session(), side: "` + side + `", from: a, region: [a, z], jack: drywire.sound.jack }, {
 			json: (type, v) => { if (type === 1 && v.layer === "exact") got.gain = v.gain, got.channels = v.channels; },
 			audio: (exact, start, x) => {
 				if (!exact) return;

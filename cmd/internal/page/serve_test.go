@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"mime"
 	"net"
@@ -216,7 +217,15 @@ type heard struct {
 
 func (w *window) render(side string, from int64, region [2]int64) *heard {
 	w.t.Helper()
-	r := w.send(context.Background(), "api/render", map[string]any{"session": w.ID, "side": side, "from": from, "region": region})
+	return w.hear(side, from, region, nil)
+}
+
+// hear is render with more in the request.
+func (w *window) hear(side string, from int64, region [2]int64, more map[string]any) *heard {
+	w.t.Helper()
+	q := map[string]any{"session": w.ID, "side": side, "from": from, "region": region}
+	maps.Copy(q, more)
+	r := w.send(context.Background(), "api/render", q)
 	defer r.Body.Close()
 	if r.StatusCode != http.StatusOK {
 		b, _ := io.ReadAll(r.Body)

@@ -104,6 +104,7 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 		Side    string   `json:"side"`
 		From    int64    `json:"from"`
 		Region  [2]int64 `json:"region"`
+		Jack    string   `json:"jack"` // where it is heard; "", or one that the side has not: its end
 		Have    []string `json:"have"` // keys of sounds that the page holds in full
 	}
 	n, err := s.asked(r, &q, &q.Session)
@@ -131,9 +132,13 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 	if err := checkRegion(doc.Dry, q.Region); err != nil {
 		return err
 	}
+	take, other := engine.SpotOf(doc.chain(side), q.Jack), engine.SpotOf(doc.chain(1-side), q.Jack)
+	if q.Jack != take.Jack && q.Jack != other.Jack {
+		return local.Refuse(http.StatusUnprocessableEntity, "%v", take.Chain.Jack(q.Jack))
+	}
 	out := newStream(w, cmp.Or(s.options.wait, local.WriteWait))
 	request := engine.Request{
-		Region: n.listened(doc, q.Region), Take: doc.chain(side), Other: doc.chain(1 - side), From: q.From, Heard: []engine.Key{heard[side], heard[1-side]},
+		Region: n.listened(doc, q.Region), Take: take, Other: other, From: q.From, Heard: []engine.Key{heard[side], heard[1-side]},
 		Have: func(key string) bool { return slices.Contains(q.Have, key) },
 	}
 	if err := s.engine.Play(r.Context(), request, out, func(key engine.Key) {

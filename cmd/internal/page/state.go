@@ -66,6 +66,7 @@ type Side struct {
 	Station   GuitarStation `json:"guitar_station"`
 	Load      LoadStation   `json:"load_station"`
 	Cables    []CableOf     `json:"cables"`
+	Jacks     []string      `json:"jacks"` // where it can be heard, as the signal runs
 	Sentences []string      `json:"sentences"`
 
 	take board.Take
@@ -214,7 +215,7 @@ func (n *session) side(k int) (*Side, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: c.GuitarName, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Sentences: n.moved[k], take: t, of: f}
+	s := &Side{Take: t.Name, Preset: t.Preset, Guitar: c.GuitarName, Lane: []any{}, Tray: []*Station{}, Cables: n.cables(k, c.Chain), Jacks: c.Jacks(), Sentences: n.moved[k], take: t, of: f}
 	s.Station = GuitarStation{Name: c.GuitarName, Pickup: c.Guitar.Pickup.Name, Out: ohms(hands[0].Source), Knobs: []KnobOf{
 		dial("guitar.volume", "the guitar's volume", c.Guitar.Volume), dial("guitar.tone", "the guitar's tone", c.Guitar.Tone),
 	}}

@@ -38,12 +38,13 @@ class Row {
 		this.adds = cell("noise it adds", "adds");
 		this.pick = el("button", { type: "button", class: "pick", "aria-pressed": "false", onclick: () => lane.wish.pick(name) }, el("b", { class: "name" }, text), " ", this.kind);
 		this.loading = el("span", { class: "loading", hidden: true }, el("span", { class: "unseen" }));
+		this.ear = el("span", { class: "ear", hidden: true }, el("span", { class: "unseen" }));
 		this.grip = movable ? el("button", { class: "grip", type: "button", "aria-describedby": "grip-help", onpointerdown: e => lane.take(e, name), onkeydown: e => lane.key(e, name) }, gripMark()) : el("span", { class: "node", "aria-hidden": "true" });
 		this.in = movable ? el("input", { type: "checkbox", onchange: () => lane.wish.op({ do: "bypass", block: name, on: !this.in.checked }) }) : null;
 		this.box = el("div", { class: "box", onclick: (/** @type {MouseEvent} */ e) => { if (!(/** @type {Element} */ (e.target)).closest("button, label, input")) lane.wish.pick(name); } },
 			this.pick, this.scale, this.level.root, this.headroom.root, this.adds.root,
 			this.in ? el("label", { class: "check in" }, this.in, el("span", {}, "in"), el("span", { class: "unseen" }, " the signal: " + name)) : el("span"));
-		this.main = el("div", { class: "main-row" }, el("div", { class: "rail" }, this.loading, this.grip), this.box);
+		this.main = el("div", { class: "main-row" }, el("div", { class: "rail" }, this.loading, this.grip, this.ear), this.box);
 		this.within = el("div", { class: "within" });
 		this.root = el("li", { class: "station", "data-block": name }, this.main, this.within);
 	}
@@ -176,6 +177,16 @@ export class Lane {
 			const path = /** @type {HTMLElement} */ (e).dataset.path ?? "", j = ends.find((/** @type {any} */ x) => path && x.jack.includes(path)) ?? (path ? null : ends.at(-1));
 			const v = e.querySelector(".v"), load = path ? null : this.side?.load_station?.in;
 			if (v) say(v, [j && Number.isFinite(j.peak_dbu) ? num(j.peak_dbu, 1, "dBu") + " peak" : "", load ? `into ${load}` : ""].filter(Boolean).join(" "));
+		}
+	}
+
+	/** Marks where the chain is heard: before a block, or behind it. @param {string} jack "" for its end */
+	listen(jack) {
+		for (const [name, row] of this.rows) {
+			const ends = name === " guitar" ? { "": "", guitar: "behind" } : { [name + ".in"]: "before", [name + ".out"]: "behind" }, at = jack ? ends[jack] ?? "" : "";
+			row.ear.hidden = !at;
+			row.ear.className = "ear " + at;
+			say(row.ear.firstElementChild, at ? `you hear it ${at} this` : "");
 		}
 	}
 

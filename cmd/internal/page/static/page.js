@@ -1,7 +1,7 @@
 // @ts-check
 // The listening page: it shows the state that the program sends, plays the sound that it sends, and sends what was asked for. Start reading here; sound.js and
 // worklet.js play, lane.js draws the board, strip.js both orders in short, wave.js the recording, panel.js settings and (by plots.js) figures, trial.js is the
-// blind test, keeping.js saves.
+// blind test, keeping.js saves, levels.js meters what comes out.
 import { ask, listen, Refusal } from "./wire.js";
 import { byId, el, say, num, time, count } from "./dom.js";
 import { Sound } from "./sound.js";
@@ -15,6 +15,7 @@ import { Bring } from "./bring.js";
 import { Keeping } from "./keeping.js";
 import { Why } from "./why.js";
 import { Hunt } from "./hunt.js";
+import { Levels } from "./levels.js";
 import { board, entries, line, moved, without, words } from "./order.js";
 
 /** @type {any} */
@@ -31,6 +32,7 @@ const queue = [];
 let sending = false;
 
 const sound = new Sound("");
+const levels = new Levels(sound);
 
 // What is said.
 
@@ -141,6 +143,19 @@ async function order(side, b, block) {
 	announce(ok ? `${block}, ${words(board(state.sides[side]), block)}.` : `${block} stays where it was. ${byId("notices").querySelector("[data-id=refused] p")?.textContent ?? ""}`);
 }
 
+/** The chain is heard at a jack, or at its end. @param {string} jack */
+function hearAt(jack) {
+	sound.setJack(jack);
+	announce(jack ? `You hear it ${spot(jack)}` : "You hear the output");
+	show(state, true);
+}
+
+/** A jack in words. @param {string} jack */
+const spot = jack => jack === "guitar" ? "at the guitar" : (jack.endsWith(".in") ? "before " : "behind ") + jack.replace(/\.(in|out)$/, "");
+
+/** Whether a side can be heard at the jack that is listened to. @param {string} side */
+const hasJack = side => !sound.jack || state.sides[side].jacks.includes(sound.jack);
+
 /** @param {string} block */
 function pick(block) {
 	lane.select(block);
@@ -155,13 +170,13 @@ const strip = new Strip(byId("sides"), {
 	pick: (block, side) => { if (side !== sound.side) hear(side); pick(block); },
 	take: (side, name) => edit({ do: "take", name }, side),
 });
-const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block) }, { ask: () => ({ session, side: sound.side, region }), fault, announce });
+const panel = new Panel({ op: op => edit(op), off: block => order(sound.side, moved(lane.now(), block, { list: "tray", index: 1e9 }), block), hear: hearAt }, { ask: () => ({ session, side: sound.side, region }), fault, announce });
 const wave = new Wave(byId("picture"), byId("times"), { seek: f => { sound.seek(f); tick(); }, region: loop });
 const figures = new Figures();
 const trial = new Trial({ session: () => session, region: () => region, sound, fault, over: () => { show(state, true); see(); } });
 const complaints = new Why({ ask: () => ({ session, side: sound.side, region }), op: op => edit(op), fault, announce });
 new Hunt({ ask: () => ({ session, side: sound.side }), fault, announce });
-new Bring({ edit: op => edit(op) });
+new Bring({ edit: op => edit(op), quiet: () => sound.stop() });
 const keeping = new Keeping({ session: () => session, side: () => sound.side, state: () => state, show: s => show(s), notice, announce, fault, edit });
 
 // What is shown.
@@ -175,6 +190,7 @@ function show(s, again) {
 	if (session) sessionStorage.setItem("session", JSON.stringify({ session, take: s.sides.A.take }));
 	if (trial.running()) return;
 	const letter = sound.side, mine = s.sides[letter];
+	if (!hasJack("A") && !hasJack("B")) sound.setJack(""); // its block has gone
 	document.title = (s.dirty ? "• " : "") + s.title + " – drywire";
 	say(byId("title"), s.title);
 	say(byId("file"), s.file);
@@ -202,6 +218,10 @@ function show(s, again) {
 	strip.show(s, letter, ahead);
 	showSettings(mine);
 	lane.show(letter, mine, seen[letter].value, ahead[letter]);
+	lane.listen(hasJack(letter) ? sound.jack : "");
+	say(byId("where"), !sound.jack ? "" : hasJack(letter) ? spot(sound.jack) : `${letter} has no ${sound.jack.replace(/\.(in|out)$/, "")}: its output`);
+	byId("where").hidden = byId("to-end").hidden = !sound.jack;
+	byId("test").hidden = Boolean(sound.jack); // which is of the outputs
 	if (lane.picked !== " guitar" && !lane.stations.has(lane.picked)) lane.select(mine.lane.find((/** @type {any} */ e) => e.block)?.block ?? "");
 	byId("lane").classList.toggle("stale", seen[letter].of !== s.revision);
 	say(byId("lane-side"), `Board of side ${letter}`);
@@ -240,7 +260,7 @@ function fillList(list, texts, none) {
 function showPanel() {
 	const mine = state.sides[sound.side], name = lane.picked, guitar = name === " guitar";
 	const jack = seen[sound.side].value?.jacks?.find((/** @type {any} */ j) => guitar ? j.jack.startsWith("guitar") : j.block === name);
-	panel.show(name, guitar ? mine.guitar_station : lane.stations.get(name), guitar || lane.isOn(name), jack);
+	panel.show(name, guitar ? mine.guitar_station : lane.stations.get(name), guitar || lane.isOn(name), jack, { jack: hasJack(sound.side) ? sound.jack : "", jacks: mine.jacks });
 }
 
 /** What B does against A, why, and what it costs to have it on the floor. */
@@ -248,7 +268,7 @@ function showVerdict() {
 	const { A, B } = state.sides, ab = seen.AB, said = ab.of === state.revision ? ab.fault || ab.value?.sentence : "";
 	const alike = JSON.stringify([A.lane, A.preset, A.guitar_station]) === JSON.stringify([B.lane, B.preset, B.guitar_station]);
 	// words here, numbers in the panel; and of a level one unit, as the player has it
-	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", "").replace("as it comes out of the chain", "unmatched").replace(/ LU /g, " dB ");
+	const short = said.replace(/ \([^)]*\)/g, "").replace("a clear difference: ", "").replace("as it comes out of the chain", "unmatched").replace(/ LU /g, " dB ").replace("B against A:", sound.jack ? "At the output, B against A:" : "B against A:");
 	byId("verdict").title = said;
 	say(byId("verdict"), alike ? "A and B are the same: move a block of one of them, and hear what that does." : short || "Comparing B with A…");
 	byId("verdict").classList.toggle("soft", !alike && !said);
@@ -360,7 +380,8 @@ function showSound() {
 		trial.shown();
 		return;
 	}
-	if (sound.playing) seeLevel();
+	if (sound.playing) levels.show(o.meta?.channels === 2), seeSpectrum();
+	else levels.rest();
 	let text = "";
 	const slow = o.speed > 0 && o.speed < 1;
 	const heardOther = sound.playing && sound.heard.key && sound.heard.key !== o.key;
@@ -382,7 +403,7 @@ function showSound() {
 	byId("true-levels").checked = sound.trueLevels;
 	if (a?.gain && b?.gain) {
 		const d = 20 * Math.log10(a.gain / a.true_gain * b.true_gain / b.gain); // how much louder B is unmatched
-		const size = num(Math.abs(d), 1, "dB"), more = Math.abs(d) < 0.05 ? "A and B are equally loud unmatched" : `Unmatched, ${d > 0 ? "B" : "A"} is ${size} louder`;
+		const here = sound.jack ? " here" : "", size = num(Math.abs(d), 1, "dB"), more = Math.abs(d) < 0.05 ? `A and B are equally loud unmatched${here}` : `Unmatched, ${d > 0 ? "B" : "A"} is ${size} louder${here}`;
 		say(byId("match"), Math.abs(d) < 0.05 ? more + "." : sound.trueLevels ? more + ", and so you hear it." : more + ".");
 	} else say(byId("match"), sound.begun ? "" : "Matched: you judge the tone, not the level.");
 }
@@ -395,35 +416,21 @@ function showRegion() {
 	tick();
 }
 
-// What comes out, after the volume: the peak of the last moments, the level over 0.4 s, and either channel alone.
-
-let metering = false, peak = -Infinity, power = 0;
-function seeLevel() {
-	const channels = sound.orders[sound.side].meta?.channels === 2, box = byId("channels");
-	box.hidden = !channels;
-	if (channels && !box.children.length) box.append(...[["both", "L+R"], ["left", "L"], ["right", "R"]].map(([how, text]) => el("button", { type: "button", "aria-pressed": String(how === "both"), title: how === "both" ? "Both channels" : `The ${how} one alone`, onclick: (/** @type {Event} */ e) => {
-		sound.setChannels(how);
-		for (const b of box.children) b.setAttribute("aria-pressed", String(b === e.currentTarget));
-	} }, text)));
-	if (metering) return;
-	metering = true;
-	byId("out-meter").hidden = false;
-	byId("volume-hint").classList.add("above");
-	let last = performance.now();
-	const again = () => {
-		const now = performance.now(), seconds = (now - last) / 1000, m = sound.measure();
-		last = now;
-		power += (m.power - power) * (1 - Math.exp(-seconds / 0.4));
-		peak = Math.max(20 * Math.log10(m.peak), peak - 12 * seconds, -90);
-		const rms = Math.max(-90, 10 * Math.log10(power)), vu = byId("out-meter").firstElementChild;
-		vu.style.setProperty("--rms", String(Math.min(1, (rms + 60) / 60)));
-		vu.style.setProperty("--peak", String(Math.min(1, (peak + 60) / 60)));
-		byId("out-meter").classList.toggle("over", peak > -0.1);
-		say(byId("out-text"), sound.playing ? peak > -0.1 ? "over" : num(peak, 0, "dB") : "");
-		if (sound.playing || peak > -60) requestAnimationFrame(again);
-		else metering = false;
+let drawing = 0;
+/** The live spectrum, as long as it is looked at. */
+function seeSpectrum() {
+	cancelAnimationFrame(drawing);
+	let last = 0;
+	/** @param {number} now */
+	const again = now => {
+		if (panel.tab === "spectrum" && now - last > 50) {
+			last = now;
+			figures.live(sound.spectrum(figures.thirds()));
+		}
+		if (sound.playing) drawing = requestAnimationFrame(again);
+		else figures.live(null);
 	};
-	requestAnimationFrame(again);
+	drawing = requestAnimationFrame(again);
 }
 
 let ticking = false;
@@ -475,6 +482,10 @@ byId("whole").addEventListener("click", () => wave.set(0, state.recording.frames
 byId("see-cables").addEventListener("click", () => panel.open("why"));
 byId("help").addEventListener("click", () => byId("help-box").showModal());
 byId("test").addEventListener("click", () => trial.start());
+byId("to-end").addEventListener("click", () => {
+	hearAt("");
+	byId("test").focus();
+});
 byId("volume").addEventListener("input", () => {
 	const db = Number(byId("volume").value), text = db <= -60 ? "silent" : num(db, 0, "dB");
 	sound.setVolume(db);
@@ -482,6 +493,22 @@ byId("volume").addEventListener("input", () => {
 	byId("volume-hint").hidden = true;
 	byId("volume").setAttribute("aria-valuetext", db <= -60 ? "silent" : db + " decibels");
 });
+
+/** A take by its number in the file: the side that has it is heard, or else the side that sounds gets it. @param {number} number */
+async function hearTake(number) {
+	const name = state.takes[number - 1], letter = ["A", "B"].find(s => state.sides[s].take === name);
+	if (!name) announce(`There is no take ${number}.`);
+	else if (letter) hear(letter);
+	else if (await edit({ do: "take", name })) announce(`Side ${sound.side}, ${name}`);
+}
+
+/** Behind the block that is chosen, or before it; where it is heard there already, the output. @param {string} end */
+function hearPicked(end) {
+	const jack = lane.picked === " guitar" ? "guitar" : lane.picked + end;
+	if (sound.jack === jack) hearAt("");
+	else if (state.sides[sound.side].jacks.includes(jack)) hearAt(jack);
+	else announce(`The signal does not run through ${lane.picked}.`);
+}
 
 document.addEventListener("keydown", e => {
 	if (document.querySelector("dialog[open]") || !state) return;
@@ -502,6 +529,8 @@ document.addEventListener("keydown", e => {
 		toggle();
 	} else if (k === "x") hear(other());
 	else if (k === "a" || k === "b") hear(k.toUpperCase());
+	else if (k >= "1" && k <= "9") hearTake(Number(k));
+	else if (k === "h") hearPicked(e.shiftKey ? ".in" : ".out");
 	else if (k === "t") setTrue(!sound.trueLevels);
 	else if (k === "l") byId("lane").querySelector(".picked .grip, .grip")?.focus();
 	else if (k === "?") byId("help-box").showModal();

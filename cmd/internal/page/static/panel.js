@@ -7,7 +7,7 @@ import { Travel } from "./travel.js";
 const tabs = ["block", "ladder", "spectrum", "response", "noise", "why"];
 
 export class Panel {
-	/** @param {{op: (op: any) => void, off: (block: string) => void}} wish @param {ConstructorParameters<typeof Travel>[0]} page */
+	/** @param {{op: (op: any) => void, off: (block: string) => void, hear: (jack: string) => void}} wish @param {ConstructorParameters<typeof Travel>[0]} page */
 	constructor(wish, page) {
 		this.travel = new Travel(page);
 		this.wish = wish;
@@ -16,6 +16,9 @@ export class Panel {
 		this.title = el("h3", {}, "");
 		this.kind = el("span", { class: "soft" });
 		this.brief = el("p", { class: "soft" });
+		/** @type {[string, string, any][]} */
+		this.ears = [[".in", "before it"], [".out", "behind it"], ["", "the output"]].map(([end, text]) => [end, text, el("button", { type: "button", onclick: () => wish.hear(this.jack(end)) }, text)]);
+		this.hear = el("div", { class: "hear", role: "group", "aria-label": "Where to listen" }, el("span", { class: "soft" }, "Hear"), ...this.ears.map(e => e[2]));
 		this.loading = el("p", { class: "warn" });
 		this.facts = el("dl", { class: "facts" });
 		this.meters = el("dl", { class: "meters" });
@@ -23,7 +26,7 @@ export class Panel {
 		this.knobs = new Knobs((target, value, more) => wish.op({ do: "knob", target, value, more }));
 		this.off = el("button", { type: "button", onclick: () => wish.off(this.of) }, "Take it off the board");
 		this.idle = el("p", { class: "soft" }, "The signal does not run through it: put it on the board, or its loop in, to set it.");
-		byId("see-block").append(this.title, this.brief, this.loading, this.knobs.root, this.travel.root, this.idle, this.facts, this.off, this.metered);
+		byId("see-block").append(this.title, this.hear, this.brief, this.loading, this.knobs.root, this.travel.root, this.idle, this.facts, this.off, this.metered);
 		for (const t of tabs) byId("tab-" + t).addEventListener("click", () => this.open(t));
 		byId("panel").querySelector("[role=tablist]").addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
 			const by = { ArrowLeft: -1, ArrowRight: 1, Home: -9, End: 9 }[e.key];
@@ -47,14 +50,23 @@ export class Panel {
 		byId("legend").hidden = tab === "block" || tab === "why";
 	}
 
-	/** @param {string} name @param {any} s the station @param {boolean} on whether the signal runs through it @param {any} jack */
-	show(name, s, on, jack) {
+	/** The jack of the block that is shown. @param {string} end */
+	jack(end) { return !end ? "" : this.of === " guitar" ? "guitar" : this.of + end; }
+
+	/** @param {string} name @param {any} s the station @param {boolean} on whether the signal runs through it @param {any} jack its meters @param {{jack: string, jacks: string[]}} heard the jack that is listened to, and those of the side */
+	show(name, s, on, jack, heard) {
 		this.of = name;
 		const guitar = name === " guitar", none = !s;
 		this.title.replaceChildren(none ? "No block is chosen" : guitar ? "guitar" : name, " ", this.kind);
 		say(this.kind, none ? "" : guitar ? [s.name, s.pickup].filter(Boolean).join(", ") : s.kind === name ? "" : s.kind);
 		say(this.brief, none ? "Press a row of the board: its settings stand here." : s.brief ?? "");
 		say(this.loading, s?.loading ?? "");
+		for (const [end, text, b] of this.ears) {
+			b.hidden = guitar && end === ".in";
+			b.disabled = end !== "" && !heard.jacks.includes(this.jack(end));
+			b.setAttribute("aria-pressed", String(this.jack(end) === heard.jack));
+			say(b, guitar && end === ".out" ? "at its jack" : text);
+		}
 		this.knobs.show(s?.knobs ?? []);
 		for (const c of this.knobs.root.querySelectorAll("input, select")) c.disabled = !on;
 		this.idle.hidden = on || none;

@@ -17,10 +17,9 @@ function ticks(lo, hi) {
 let unique = 0;
 
 export class Figure {
-	/** @param {string} title @param {string} about @param {string} unit */
-	constructor(title, about, unit) {
+	/** @param {string} title @param {string} about */
+	constructor(title, about) {
 		const id = "figure-" + ++unique;
-		this.unit = unit;
 		this.drawing = svg("svg", { viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-label": title });
 		this.at = el("span", { class: "hz" });
 		this.values = el("output", { class: "values", "aria-live": "polite", for: id }, this.at);
@@ -33,6 +32,7 @@ export class Figure {
 		/** @type {Plot | null} */
 		this.plot = null;
 		this.reader = svg("line", { class: "reader" });
+		this.alive = svg("path", { class: "alive" });
 		this.k = -1;
 	}
 
@@ -91,6 +91,8 @@ export class Figure {
 				if (v !== null && Number.isFinite(v)) parts.push(svg("circle", { class: `dot side-${s.side.toLowerCase()}${s.side === sounding ? " sounding" : " other"}`, cx: this.x?.(k), cy: y(v), r: 3.5 }));
 			});
 		}
+		this.y = y;
+		parts.unshift(this.alive);
 		parts.push(svg("text", { x: left + 4, y: top + 12 }, plot.unit), this.reader);
 		for (const [at, k] of [["--from", 0], ["--to", n - 1]]) this.slider.style.setProperty(String(at), String(this.x(Number(k)))); // its thumb stands under the reader
 		this.reader.setAttribute("y1", String(top));
@@ -100,6 +102,12 @@ export class Figure {
 		const at = this.k < 0 || this.k >= n ? (plot.log ? nearest(plot.x, 1000) : 0) : this.k;
 		this.slider.value = String(at);
 		this.read(at, true);
+	}
+
+	/** What sounds at this moment, as bars behind the curves; null where nothing does. @param {(number | null)[] | null} values */
+	live(values) {
+		const half = 3.5, bottomOf = high - bottom;
+		this.alive.setAttribute("d", (values ?? []).map((v, k) => v === null ? "" : `M${(this.x?.(k) - half).toFixed(1)} ${bottomOf}V${this.y?.(v).toFixed(1)}h${2 * half}V${bottomOf}z`).join(""));
 	}
 
 	/** @param {number} k @param {boolean} [quietly] */
@@ -156,9 +164,9 @@ function curves(a, b) {
 export class Figures {
 	constructor() {
 		this.root = byId("figures");
-		this.ladder = new Figure("Levels along the board", "peak at every input; dotted: ceilings above (where it colours, where it breaks up), noise below", "dBu");
-		this.spectrum = new Figure("Spectrum", "of what comes out, averaged over the loop", "dB");
-		this.response = new Figure("Response", "pickup to output, small signals; echoes make it ripple", "dB");
+		this.ladder = new Figure("Levels along the board", "peak at every input; dotted: ceilings above (where it colours, where it breaks up), noise below");
+		this.spectrum = new Figure("Spectrum", "of the output, averaged over the loop; bars: what sounds now");
+		this.response = new Figure("Response", "pickup to output, small signals; echoes make it ripple");
 		this.noise = el("figure", { class: "plot noise" }, el("figcaption", {}, el("small", {}, "at the output, and where it comes from")));
 		this.ledger = el("div", { class: "ledger" });
 		this.parts = el("div", { class: "ledger" });
@@ -169,6 +177,12 @@ export class Figures {
 		byId("see-response").append(this.response.root);
 		byId("see-noise").append(this.noise);
 	}
+
+	/** The middles of the thirds of an octave of the spectrum, in hertz. */
+	thirds() { return this.spectrum.plot?.x ?? []; }
+
+	/** @param {(number | null)[] | null} values of those thirds, now, in dBu; null where nothing sounds */
+	live(values) { this.spectrum.live(values); }
 
 	/** @param {Record<string, any>} sides figures of A and B, or null @param {Record<string, boolean>} stale @param {string} sounding */
 	show(sides, stale, sounding) {
@@ -197,7 +211,7 @@ export class Figures {
 		}
 		this.ladder.show(ladder, sounding, why);
 		const spectrum = curves(sides.A?.spectrum, sides.B?.spectrum), response = curves(sides.A?.response, sides.B?.response);
-		this.spectrum.show(spectrum && { ...spectrum, range: [-80, 20] }, sounding, why);
+		this.spectrum.show(spectrum && { ...spectrum, unit: "dBu", range: [-80, 20] }, sounding, why);
 		this.response.show(response && { ...response, range: [-60, 12] }, sounding, why);
 		this.showNoise(sides, sounding, why);
 		const missing = [...new Set([...(mine?.not_measurable ?? []), ...(theirs?.not_measurable ?? [])])];

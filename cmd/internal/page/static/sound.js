@@ -6,6 +6,8 @@ import { stream } from "./wire.js";
 /** @typedef {{key: string, meta: Meta | null, progress: number, speed: number, done: boolean, fault: string, note: string, revision: number}} Order what a side has asked for */
 /** @typedef {{channels: number, bytes: number, full: boolean, used: number, exact: boolean, preview: boolean}} Held */
 
+/** @typedef {{peaks: number[], squares: number[], seconds: number, loudness: number | null}} Level of both channels since the last one; loudness in LUFS, null before 3 s */
+
 /** How much sound is kept in memory, in bytes: about six loops of a minute in stereo. */
 const most = 160e6;
 /** Below this volume, in decibels, the page begins; a listener raises it. */
@@ -23,8 +25,12 @@ export class Sound {
 		this.volume = null;
 		/** @type {GainNode[][] | null} */
 		this.crossing = null;
+		/** @type {AudioWorkletNode | null} */
+		this.meter = null;
 		/** @type {AnalyserNode[]} of the channels */
-		this.meters = [];
+		this.spectra = [];
+		this.channels = "both"; // or left or right
+		this.jack = ""; // where the chain is heard; "" at its end
 		this.level = quiet;
 		this.playing = false;
 		this.begun = false;
@@ -47,6 +53,8 @@ export class Sound {
 		this.work = null;
 		/** @type {() => void} */
 		this.onchange = () => {};
+		/** @type {(m: Level) => void} */
+		this.onlevel = () => {};
 		/** @type {number | undefined} */
 		this.resting = undefined;
 	}
@@ -55,7 +63,7 @@ export class Sound {
 	async prepare() {
 		if (this.deck) return;
 		const context = new AudioContext({ sampleRate: this.rate, latencyHint: "interactive" });
-		await context.audioWorklet.addModule("worklet.js");
+		await Promise.all(["worklet.js", "meter.js"].map(m => context.audioWorklet.addModule(m)));
 		const deck = new AudioWorkletNode(context, "drywire-deck", { numberOfInputs: 0, outputChannelCount: [2] });
 		const volume = new GainNode(context, { gain: 0 });
 		const apart = new ChannelSplitterNode(context, { numberOfOutputs: 2 }), together = new ChannelMergerNode(context, { numberOfInputs: 2 });
@@ -66,12 +74,15 @@ export class Sound {
 		}));
 		deck.connect(apart);
 		together.connect(volume).connect(context.destination);
-		const meters = new ChannelSplitterNode(context, { numberOfOutputs: 2 });
-		volume.connect(meters);
-		this.meters = [0, 1].map(k => {
-			const m = new AnalyserNode(context, { fftSize: 2048 });
-			meters.connect(m, k);
-			return m;
+		const meter = this.meter = new AudioWorkletNode(context, "drywire-meter", { channelCount: 2, channelCountMode: "explicit" });
+		meter.port.onmessage = e => { if (this.playing) this.onlevel(e.data); };
+		volume.connect(meter).connect(context.destination); // which it sends nothing, but would not run without
+		const heard = new ChannelSplitterNode(context, { numberOfOutputs: 2 });
+		together.connect(heard);
+		this.spectra = [0, 1].map(k => {
+			const s = new AnalyserNode(context, { fftSize: 16384, smoothingTimeConstant: 0 });
+			heard.connect(s, k);
+			return s;
 		});
 		deck.port.onmessage = e => this.told(e.data);
 		this.context = context;
@@ -108,6 +119,7 @@ export class Sound {
 		clearTimeout(this.resting);
 		await c.resume();
 		this.playing = true;
+		this.meter?.port.postMessage("begin");
 		this.ramp(v, 10 ** (this.level / 20), this.begun ? 0.05 : 1.5); // the first time slowly, for the ears' sake
 		this.begun = true;
 		this.deck?.port.postMessage({ do: "play" });
@@ -138,20 +150,24 @@ export class Sound {
 
 	/** Both channels where they belong, or one of them in both ears. @param {string} how both, left or right */
 	setChannels(how) {
+		this.channels = how;
 		this.crossing?.forEach((row, from) => row.forEach((g, to) => this.ramp(g, Number(how === "both" ? from === to : from === (how === "left" ? 0 : 1)), 0.02)));
 	}
 
-	/** The loudest frame of the last 43 ms behind the volume, and their mean square, of the louder channel; full scale is 1. */
-	measure() {
-		const x = new Float32Array(2048);
-		let peak = 0, power = 0;
-		for (const m of this.meters) {
-			m.getFloatTimeDomainData(x);
-			let own = 0;
-			for (const v of x) peak = Math.max(peak, Math.abs(v)), own += v * v / x.length;
-			power = Math.max(power, own);
-		}
-		return { peak, power };
+	/** The spectrum of what sounds, as the volts at the jack have it: the level of every third of an octave around these frequencies, in dBu; null where nothing sounds. @param {number[]} hz */
+	spectrum(hz) {
+		const o = this.orders[this.side], gain = (this.trueLevels ? o.meta?.true_gain : o.meta?.gain) ?? 0;
+		if (!this.playing || !this.heard.key || !gain) return null;
+		return thirds(this.spectra, hz).map(v => v > 0 ? 20 * Math.log10(v / gain / dBu) : null);
+	}
+
+	/** The chain is heard at a jack from now on; "" is its end. @param {string} jack */
+	setJack(jack) {
+		if (jack === this.jack) return;
+		this.jack = jack;
+		this.orders = { A: fresh(), B: fresh() };
+		this.want(true);
+		this.onchange();
 	}
 
 	/** @param {boolean} on */
@@ -274,7 +290,7 @@ export class Sound {
 			},
 		};
 		try {
-			await stream("render", { session: this.session, side, from: Math.round(this.position()), region: [a, b], have }, on, stop.signal);
+			await stream("render", { session: this.session, side, from: Math.round(this.position()), region: [a, b], jack: this.jack, have }, on, stop.signal);
 			if (stop.signal.aborted) return;
 			o.done = true;
 			o.progress = 1;
@@ -334,6 +350,24 @@ export class Sound {
 			this.deck?.port.postMessage({ do: "forget", key });
 		}
 	}
+}
+
+/** 0 dBu, in volts. */
+const dBu = Math.sqrt(0.6);
+
+/** The effective values of thirds of an octave, the mean power of some channels; full scale is 1. A third reaches from 10^-0.05 to 10^0.05 times its middle
+ * (IEC 61260-1, base ten). An analyser's lines are divided by their number and have a Blackman window, whose mean square is 0.3046 (Web Audio API, "FFT
+ * windowing and smoothing"). @param {AnalyserNode[]} analysers @param {number[]} hz @returns {number[]} */
+export function thirds(analysers, hz) {
+	const powers = hz.map(() => 0);
+	for (const a of analysers) {
+		const x = new Float32Array(a.frequencyBinCount), width = a.context.sampleRate / a.fftSize;
+		a.getFloatFrequencyData(x);
+		hz.forEach((f, k) => {
+			for (let i = Math.max(1, Math.ceil(f * 10 ** -0.05 / width)), end = Math.min(x.length, f * 10 ** 0.05 / width); i < end; i++) powers[k] += 2 * 10 ** (x[i] / 10) / 0.3046 / analysers.length;
+		});
+	}
+	return powers.map(Math.sqrt);
 }
 
 /** @returns {Order} */
