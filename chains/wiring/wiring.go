@@ -144,7 +144,7 @@ func (w *Wiring) order(parts []*circuit.Netlist, stages []blocks.Stage) {
 		})
 		stages = slices.DeleteFunc(stages, func(s blocks.Stage) bool {
 			for _, node := range s.Sense {
-				if !placed[at[node]] {
+				if node != circuit.Ground && !placed[at[node]] {
 					return false
 				}
 			}
