@@ -130,12 +130,15 @@ type LU[T Scalar] struct {
 	m     Matrix[T]
 	perm  []int
 	scale []float64
+	// of each row, the columns before the diagonal that are not zero, and those behind it: a circuit
+	// in a row has few of them
+	lower, upper [][]int
 }
 
 // Factor factors a copy of a; ok is false where a is singular.
 func Factor[T Scalar](a Matrix[T]) (LU[T], bool) {
 	n := a.Rows
-	f := LU[T]{a.Clone(), make([]int, n), make([]float64, n)}
+	f := LU[T]{m: a.Clone(), perm: make([]int, n), scale: make([]float64, n)}
 	m := f.m
 	for r := 0; r < n; r++ {
 		f.perm[r] = r
@@ -190,7 +193,38 @@ func Factor[T Scalar](a Matrix[T]) (LU[T], bool) {
 			}
 		}
 	}
+	f.lower, f.upper = filledOf(m)
 	return f, true
+}
+
+// filledOf is the columns before and behind the diagonal that are not zero, row by row.
+func filledOf[T Scalar](m Matrix[T]) (lower, upper [][]int) {
+	n := m.Rows
+	count := 0
+	for _, x := range m.V {
+		if x != 0 {
+			count++
+		}
+	}
+	all := make([]int, 0, count)
+	lower, upper = make([][]int, n), make([][]int, n)
+	for r := range n {
+		row, from := m.Row(r), len(all)
+		for c, x := range row[:r] {
+			if x != 0 {
+				all = append(all, c)
+			}
+		}
+		lower[r] = all[from:]
+		from = len(all)
+		for c, x := range row[r+1:] {
+			if x != 0 {
+				all = append(all, r+1+c)
+			}
+		}
+		upper[r] = all[from:]
+	}
+	return lower, upper
 }
 
 // fromReal is x as a T.
@@ -214,13 +248,13 @@ func (f LU[T]) Solve(b []T) []T {
 	}
 	for r := 0; r < n; r++ {
 		row := f.m.Row(r)
-		for c := 0; c < r; c++ {
+		for _, c := range f.lower[r] {
 			x[r] -= row[c] * x[c]
 		}
 	}
 	for r := n - 1; r >= 0; r-- {
 		row := f.m.Row(r)
-		for c := r + 1; c < n; c++ {
+		for _, c := range f.upper[r] {
 			x[r] -= row[c] * x[c]
 		}
 		x[r] /= row[r]
