@@ -69,7 +69,7 @@ func TestCommandsAgreeOnDistortion(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		facts, err := FactsOf(t.Context(), c, measureRate)
+		facts, err := FactsOf(t.Context(), c, measureRate, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

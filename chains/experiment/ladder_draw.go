@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"drywire/chains/internal/sketch"
 	"drywire/chains/measures"
 )
 
@@ -14,13 +15,13 @@ import (
 // of the text around it.
 func (l *Ladder) SVG() []byte {
 	w, h := l.size()
-	return drawSVG(w, h, "Level diagram of "+strings.Join(l.names(), " and "), l.words(), l.draw)
+	return sketch.SVG(w, h, "Level diagram of "+strings.Join(l.names(), " and "), l.words(), l.draw)
 }
 
 // PNG is the same as a picture.
 func (l *Ladder) PNG(dark bool) ([]byte, error) {
 	w, h := l.size()
-	return drawPNG(w, h, dark, l.draw)
+	return sketch.PNG(w, h, dark, l.draw)
 }
 
 func (l *Ladder) names() []string {
@@ -80,7 +81,7 @@ func (l *Ladder) size() (w, h float64) {
 
 // mostWide is from where on takes stand under each other, in pixels of the drawing: a PNG picture
 // then has two for each.
-const mostWide = mostPixels / 2
+const mostWide = sketch.MostPixels / 2
 
 func (l *Ladder) width(row []LadderTake) float64 {
 	w := ladderLeft + ladderRight + float64(len(row)-1)*ladderGap
@@ -104,30 +105,14 @@ func (l *Ladder) rows() (rows [][]LadderTake) {
 	return rows
 }
 
-// lower is a sketch that much further down.
-type lower struct {
-	sketch
-	by float64
-}
-
-func (s lower) box(x, y, w, h float64, p paint) { s.sketch.box(x, y+s.by, w, h, p) }
-
-func (s lower) line(x1, y1, x2, y2, width float64, p paint) {
-	s.sketch.line(x1, y1+s.by, x2, y2+s.by, width, p)
-}
-
-func (s lower) text(x, y, size float64, anchor string, bold bool, p paint, text string) {
-	s.sketch.text(x, y+s.by, size, anchor, bold, p, text)
-}
-
 // ladderKey says what the three bands are.
 var ladderKey = []struct {
-	paint paint
+	paint sketch.Paint
 	text  string
 }{
-	{blue, "signal, average to peak"},
-	{noised, "noise: heard when nobody plays"},
-	{hot, "ceiling: it colours from the thin line, breaks up from the thick"},
+	{sketch.Blue, "signal, average to peak"},
+	{sketch.Third, "noise: heard when nobody plays"},
+	{sketch.Hot, "ceiling: it colours from the thin line, breaks up from the thick"},
 }
 
 // keyStep is from one entry of the key to the next, keyWidth the whole of it.
@@ -141,35 +126,35 @@ func keyWidth() float64 {
 	return w
 }
 
-func (l *Ladder) draw(s sketch) {
+func (l *Ladder) draw(s sketch.Sketch) {
 	low, high := l.span()
 	y := func(db float64) float64 {
 		return ladderTop + ladderBody*(high-math.Min(high, math.Max(low, db)))/(high-low)
 	}
 	x := 8.0
 	for _, k := range ladderKey {
-		s.box(x, 12, 12, 12, k.paint)
-		s.text(x+18, 22.5, 12.5, "start", false, ink, k.text)
+		s.Box(x, 12, 12, 12, k.paint)
+		s.Text(x+18, 22.5, 12.5, "start", false, sketch.Ink, k.text)
 		x += keyStep(k.text)
 	}
-	s.text(8, 46, 12.5, "start", false, muted, LadderWords)
+	s.Text(8, 46, 12.5, "start", false, sketch.Muted, LadderWords)
 
 	for k, row := range l.rows() {
-		l.row(lower{s, float64(k) * (ladderBody + ladderBottom + ladderNext)}, row, low, high, y)
+		l.row(sketch.Lower{Sketch: s, By: float64(k) * (ladderBody + ladderBottom + ladderNext)}, row, low, high, y)
 	}
 }
 
 // row draws takes side by side.
-func (l *Ladder) row(s sketch, takes []LadderTake, low, high float64, y func(float64) float64) {
+func (l *Ladder) row(s sketch.Sketch, takes []LadderTake, low, high float64, y func(float64) float64) {
 	for db := low; db <= high; db += 20 {
 		text := fmt.Sprintf("%+.0f", db)
 		if db == 0 {
 			text = "0"
 		}
-		s.text(ladderLeft-8, y(db)+4, 11.5, "end", false, muted, strings.Replace(text, "-", "−", 1))
+		s.Text(ladderLeft-8, y(db)+4, 11.5, "end", false, sketch.Muted, strings.Replace(text, "-", "−", 1))
 	}
-	s.text(ladderLeft-8, ladderTop-14, 11.5, "end", false, muted, "dBu")
-	s.text(ladderLeft-8, ladderTop+ladderBody+18, 11.5, "end", false, muted, "into")
+	s.Text(ladderLeft-8, ladderTop-14, 11.5, "end", false, sketch.Muted, "dBu")
+	s.Text(ladderLeft-8, ladderTop+ladderBody+18, 11.5, "end", false, sketch.Muted, "into")
 
 	x := float64(ladderLeft)
 	column := l.column()
@@ -179,9 +164,9 @@ func (l *Ladder) row(s sketch, takes []LadderTake, low, high float64, y func(flo
 		}
 		whole := column * float64(len(t.Rungs))
 		for db := low; db <= high; db += 20 {
-			s.line(x, y(db), x+whole, y(db), 1, faint)
+			s.Line(x, y(db), x+whole, y(db), 1, sketch.Faint)
 		}
-		s.text(x, ladderTop-14, 14, "start", true, ink, cut(t.Take, max(8, int(whole/7.6))))
+		s.Text(x, ladderTop-14, 14, "start", true, sketch.Ink, cut(t.Take, max(8, int(whole/7.6))))
 		for n, r := range t.Rungs {
 			l.rung(s, r, x+column*float64(n), column, y, high)
 		}
@@ -194,43 +179,43 @@ func (l *Ladder) row(s sketch, takes []LadderTake, low, high float64, y func(flo
 }
 
 // rung draws one column.
-func (l *Ladder) rung(s sketch, r Rung, x, w float64, y func(float64) float64, high float64) {
+func (l *Ladder) rung(s sketch.Sketch, r Rung, x, w float64, y func(float64) float64, high float64) {
 	middle := x + w/2
 	bottom := ladderTop + ladderBody + 0.0
 	if r.Noise.OK() {
-		s.box(x, y(r.Noise.Value), w, bottom-y(r.Noise.Value), noised)
-		s.text(middle, y(r.Noise.Value)-5, 11, "middle", false, muted, signed(r.Noise))
+		s.Box(x, y(r.Noise.Value), w, bottom-y(r.Noise.Value), sketch.Third)
+		s.Text(middle, y(r.Noise.Value)-5, 11, "middle", false, sketch.Muted, signed(r.Noise))
 	}
 	if r.Ceiling.OK() {
-		s.box(x, y(high), w, y(r.Ceiling.Value)-y(high), hotZone)
+		s.Box(x, y(high), w, y(r.Ceiling.Value)-y(high), sketch.HotZone)
 	}
 	if r.Peak.OK() && r.Average.OK() {
 		top := y(r.Peak.Value)
 		side := math.Min(26, w*0.42)
 		foot := math.Max(y(r.Average.Value), top+2)
-		s.box(middle-side/2, top, side, foot-top, blue)
+		s.Box(middle-side/2, top, side, foot-top, sketch.Blue)
 		if r.Ceiling.OK() && r.Ceiling.Value < r.Peak.Value {
-			s.box(middle-side/2, top, side, math.Min(foot, y(r.Ceiling.Value))-top, hot)
+			s.Box(middle-side/2, top, side, math.Min(foot, y(r.Ceiling.Value))-top, sketch.Hot)
 		}
-		s.text(middle, top-5, 11.5, "middle", true, ink, signed(r.Peak))
+		s.Text(middle, top-5, 11.5, "middle", true, sketch.Ink, signed(r.Peak))
 	}
 	if r.Colour.OK() {
-		s.line(x+1, y(r.Colour.Value), x+w-1, y(r.Colour.Value), 1, hot)
+		s.Line(x+1, y(r.Colour.Value), x+w-1, y(r.Colour.Value), 1, sketch.Hot)
 	}
 	if r.Ceiling.OK() {
-		s.line(x+1, y(r.Ceiling.Value), x+w-1, y(r.Ceiling.Value), 3, hot)
+		s.Line(x+1, y(r.Ceiling.Value), x+w-1, y(r.Ceiling.Value), 3, sketch.Hot)
 	}
 	name := r.Into
 	if name == "" {
 		name = r.Jack
 	}
-	s.text(middle, bottom+18, 12, "middle", false, ink, name)
+	s.Text(middle, bottom+18, 12, "middle", false, sketch.Ink, name)
 	if r.HeadroomDB.OK() {
 		word := "spare"
 		if r.HeadroomDB.Value < 0 {
 			word = "over"
 		}
-		s.text(middle, bottom+34, 10.5, "middle", false, muted, fmt.Sprintf("%.0f dB %s", math.Abs(r.HeadroomDB.Value), word))
+		s.Text(middle, bottom+34, 10.5, "middle", false, sketch.Muted, fmt.Sprintf("%.0f dB %s", math.Abs(r.HeadroomDB.Value), word))
 	}
 }
 
@@ -243,26 +228,26 @@ func signed(f measures.Figure) string {
 }
 
 // labels names the bands beside the last rung, kept apart from each other.
-func (l *Ladder) labels(s sketch, rungs []Rung, x float64, y func(float64) float64) {
+func (l *Ladder) labels(s sketch.Sketch, rungs []Rung, x float64, y func(float64) float64) {
 	type label struct {
 		at   float64
 		text string
-		p    paint
+		p    sketch.Paint
 	}
 	var list []label
 	end := rungs[len(rungs)-1]
 	if end.Peak.OK() {
-		list = append(list, label{y(end.Peak.Value) + 4, "peak", blue})
+		list = append(list, label{y(end.Peak.Value) + 4, "peak", sketch.Blue})
 	}
 	if end.Average.OK() {
-		list = append(list, label{y(end.Average.Value) + 4, "average", blue})
+		list = append(list, label{y(end.Average.Value) + 4, "average", sketch.Blue})
 	}
 	if end.Noise.OK() {
-		list = append(list, label{y(end.Noise.Value) + 4, "noise", muted})
+		list = append(list, label{y(end.Noise.Value) + 4, "noise", sketch.Muted})
 	}
 	for _, r := range slices.Backward(rungs) {
 		if r.Ceiling.OK() {
-			list = append(list, label{y(r.Ceiling.Value) + 4, "ceiling", hot})
+			list = append(list, label{y(r.Ceiling.Value) + 4, "ceiling", sketch.Hot})
 			break
 		}
 	}
@@ -273,6 +258,6 @@ func (l *Ladder) labels(s sketch, rungs []Rung, x float64, y func(float64) float
 		list[k].at = math.Max(list[k].at, list[k-1].at+15)
 	}
 	for _, v := range list {
-		s.text(x, v.at, 12, "start", false, v.p, v.text)
+		s.Text(x, v.at, 12, "start", false, v.p, v.text)
 	}
 }

@@ -13,8 +13,7 @@ import (
 	"testing"
 	"unicode/utf8"
 
-	"golang.org/x/image/font"
-
+	"drywire/chains/internal/sketch"
 	"drywire/chains/measures"
 )
 
@@ -166,16 +165,12 @@ func TestLadderSVG(t *testing.T) {
 }
 
 // placed notes how far right each text may reach.
-type placed struct {
-	right float64
-	face  *raster
-}
+type placed struct{ right float64 }
 
-func (p *placed) box(x, y, w, h float64, _ paint)         {}
-func (p *placed) line(x1, y1, x2, y2, w float64, _ paint) {}
-func (p *placed) text(x, y, size float64, anchor string, bold bool, _ paint, s string) {
-	width := float64(font.MeasureString(p.face.face(lettering{size, bold}), s)) / 64
-	switch anchor {
+func (p *placed) Box(x, y, w, h float64, _ sketch.Paint)         {}
+func (p *placed) Line(x1, y1, x2, y2, w float64, _ sketch.Paint) {}
+func (p *placed) Text(x, y, size float64, anchor string, bold bool, _ sketch.Paint, s string) {
+	switch width := sketch.Width(s, size, bold); anchor {
 	case "middle":
 		x += width / 2
 	case "start":
@@ -187,7 +182,7 @@ func (p *placed) text(x, y, size float64, anchor string, bold bool, _ paint, s s
 // Nothing is written past the edge, not even the key of a short ladder.
 func TestLadderTextStaysInside(t *testing.T) {
 	for _, l := range []*Ladder{NewLadder(), NewLadder(laddered("one", 6, "a")), NewLadder(laddered("fuzz first", 6, "fuzz", "buffer"), laddered("buffered", 6, "buffer", "fuzz"))} {
-		p := placed{face: &raster{faces: map[lettering]font.Face{}}}
+		var p placed
 		l.draw(&p)
 		if w, _ := l.size(); p.right > w {
 			t.Errorf("a text reaches to %.0f in a drawing %.0f wide", p.right, w)
@@ -233,7 +228,7 @@ func TestLadderPNG(t *testing.T) {
 	}
 }
 
-// A picture is no wider than mostPixels: takes stand under each other, and where one alone is wider
+// A picture is no wider than sketch.MostPixels: takes stand under each other, and where one alone is wider
 // than that, it has fewer pixels.
 func TestLadderPNGIsNoWider(t *testing.T) {
 	var many []string
@@ -248,7 +243,7 @@ func TestLadderPNGIsNoWider(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := img.Bounds().Size(); got.X > mostPixels || got.X < mostPixels-60 || got.Y < 500 {
+	if got := img.Bounds().Size(); got.X > sketch.MostPixels || got.X < sketch.MostPixels-60 || got.Y < 500 {
 		t.Errorf("the picture is %v", got)
 	}
 }

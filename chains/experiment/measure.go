@@ -35,6 +35,9 @@ type Measures struct {
 	Dynamics Dynamics       `json:"dynamics"`
 	// where presets change while it plays
 	Switched []Switched `json:"switched,omitempty"`
+	// A-weighted, in V RMS, at the ends of the chain, whose powers add up: nobody plays, and while
+	// somebody does
+	rest, hiss float64
 }
 
 // JackMeasures is the meters at one jack: in Values all that package measures has for one.
@@ -124,6 +127,10 @@ func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone ds
 		if played, err = noise.Totals(open, w.Rate, names...); err != nil {
 			return nil, err
 		}
+	}
+	for _, end := range c.Ends() {
+		k := slices.Index(names, end)
+		m.rest, m.hiss = math.Hypot(m.rest, ledgers[k].RMS(noise.AWeighted)), math.Hypot(m.hiss, played[k].RMS(noise.AWeighted))
 	}
 	if m.Switched, err = switched(ctx, w, signals); err != nil {
 		return nil, err

@@ -118,10 +118,15 @@ const (
 )
 
 // FactsOf computes what a comparison wants to know of a take beside its sound, at draft quality. A
-// fact that could not be computed says why; it is an error only where ctx is done.
-func FactsOf(ctx context.Context, c *board.Chain, rate dsp.Hertz) (measures.Values, error) {
+// fact that could not be computed says why; it is an error only where ctx is done. The take's noise
+// is that of its measures where these are there, and else (nil) worked out.
+func FactsOf(ctx context.Context, c *board.Chain, rate dsp.Hertz, m *Measures) (measures.Values, error) {
 	facts := measures.NoValues(measures.Facts(), measures.Figure{})
 	t := newTrial(c, rate, measures.TestTone, true)
+	if m != nil {
+		t.noise = func() (float64, error) { return m.rest, nil }
+		t.hiss = func() (float64, error) { return m.hiss, nil }
+	}
 	work := t.work(facts)
 	for k, f := range work {
 		work[k] = func(ctx context.Context) error {

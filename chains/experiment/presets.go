@@ -271,10 +271,79 @@ func (b *PresetBench) trims(ctx context.Context, presets []PresetMeasures) (Pres
 	}
 	sorted := slices.Sorted(slices.Values(levels))
 	t.Target = sorted[(len(sorted)-1)/2]
-	// The middle may be out of reach for a preset at the end of its range. Then that end is aimed
+	return b.reached(ctx, "", t)
+}
+
+// GuitarTrims is the trims of all presets on one guitar.
+type GuitarTrims struct {
+	Guitar string // board.OwnGuitar for the file's own
+	PresetTrims
+}
+
+// TrimsOnGuitars is the trims that bring every preset on every guitar of the file to one level: the
+// one that Run's trims have, for guitars to be changed at the same loudness as presets. done is
+// called after each guitar. The error is of a render.
+func (b *PresetBench) TrimsOnGuitars(ctx context.Context, done func()) ([]GuitarTrims, error) {
+	run, err := b.levels(ctx, "")
+	if err != nil {
+		return nil, err
+	}
+	own, err := b.trims(ctx, run)
+	if err != nil {
+		return nil, err
+	}
+	guitars := []string{board.OwnGuitar}
+	for _, g := range b.File.Guitars {
+		guitars = append(guitars, g.Name)
+	}
+	var list []GuitarTrims
+	for _, guitar := range guitars {
+		t := PresetTrims{Why: own.Why, Target: own.Target, Trims: []PresetTrim{}}
+		if t.Why == "" {
+			presets, err := b.levels(ctx, guitar)
+			if err != nil {
+				return nil, err
+			}
+			for _, p := range presets {
+				if !p.Level.OK() {
+					t.Why = fmt.Sprintf("preset %q has no level: %s", p.Name, p.Level.Why)
+				}
+				t.Trims = append(t.Trims, PresetTrim{p.Name, p.Trim, p.Level.Value})
+			}
+		}
+		if t.Why == "" {
+			if t, err = b.reached(ctx, guitar, t); err != nil {
+				return nil, err
+			}
+		}
+		list = append(list, GuitarTrims{guitar, t})
+		done()
+	}
+	return list, nil
+}
+
+// levels is the level of every preset on a guitar, with the trim that the file has; "" is the guitar
+// that the preset is for.
+func (b *PresetBench) levels(ctx context.Context, guitar string) ([]PresetMeasures, error) {
+	list := make([]PresetMeasures, len(b.File.Presets))
+	var work []func(context.Context) error
+	for k, p := range b.File.Presets {
+		work = append(work, func(ctx context.Context) (err error) {
+			list[k].Name = p.Name
+			list[k].Trim, _ = b.File.TrimOf(p.Name)
+			list[k].Level, list[k].PeakVolts, err = b.level(ctx, b.File.OnPreset(p.Name, guitar, nil))
+			return err
+		})
+	}
+	return list, together(ctx, work...)
+}
+
+// reached turns trims on a guitar until their target is reached, or a level that all can have.
+func (b *PresetBench) reached(ctx context.Context, guitar string, t PresetTrims) (PresetTrims, error) {
+	// The target may be out of reach for a preset at the end of its range. Then that end is aimed
 	// at, which others may reach.
 	for range 4 {
-		if err := b.aim(ctx, &t); err != nil {
+		if err := b.aim(ctx, guitar, &t); err != nil {
 			return t, err
 		}
 		// levels that all presets which are at an end of their range can have
@@ -306,10 +375,10 @@ const (
 	trimClose = 0.06
 )
 
-// aim turns the trims until every preset is as near to the target as it comes. A non-linearity
+// aim turns the trims on a guitar until every preset is as near to the target as it comes. A non-linearity
 // behind the switcher makes a level follow its trim by less than a decibel for each, so by how much
 // it does is taken from the last two renders.
-func (b *PresetBench) aim(ctx context.Context, t *PresetTrims) error {
+func (b *PresetBench) aim(ctx context.Context, guitar string, t *PresetTrims) error {
 	slopes := make([]float64, len(t.Trims)) // dB of level for one of trim
 	for k := range slopes {
 		slopes[k] = 1
@@ -324,7 +393,7 @@ func (b *PresetBench) aim(ctx context.Context, t *PresetTrims) error {
 				continue
 			}
 			moved = true
-			level, _, err := b.level(ctx, b.File.OnPreset(trim.Name, "", &db))
+			level, _, err := b.level(ctx, b.File.OnPreset(trim.Name, guitar, &db))
 			if err != nil {
 				return err
 			}

@@ -13,7 +13,7 @@ import (
 	"drywire/dsp/section"
 )
 
-func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
+func presetBenchOf(t *testing.T, lines string, seconds float64) *PresetBench {
 	t.Helper()
 	f, err := file.Parse("board.yaml", []byte("drywire: 1\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+lines))
 	if err != nil {
@@ -24,7 +24,12 @@ func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := b.Run(context.Background(), true)
+	return b
+}
+
+func presetsOf(t *testing.T, lines string, seconds float64) *Presets {
+	t.Helper()
+	p, err := presetBenchOf(t, lines, seconds).Run(t.Context(), true)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,6 +48,36 @@ presets:
   loud: {loops: [1]}
   soft: {loops: [2], trim: -1 dB}
 `
+
+// On every guitar the trims bring every preset to one level. Nothing in this board bends, so each
+// takes back, to a tenth, what the preset is over plain on the file's guitar.
+func TestTrimsOnEveryGuitar(t *testing.T) {
+	p := presetsOf(t, boosts, 1)
+	list, err := presetBenchOf(t, boosts, 1).TrimsOnGuitars(t.Context(), func() {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(list) != 2 || list[0].Guitar != board.OwnGuitar || list[1].Guitar != "old" {
+		t.Fatalf("guitars: %+v", list)
+	}
+	moved := 0.0
+	for g, on := range list {
+		for k, trim := range on.Trims {
+			as := p.Guitars[2*k+g]
+			if as.Preset != trim.Name {
+				t.Fatalf("%s on guitar %d: %+v", trim.Name, g, as)
+			}
+			want := p.Presets[k].Trim + p.Guitars[0].Level.Value - as.Level.Value
+			if math.Abs(trim.DB-want) > 0.06 || math.Abs(trim.Level-p.Guitars[0].Level.Value) > 0.06 {
+				t.Errorf("%s on %s: trim %.2f dB at %.2f LUFS, want %.2f at %.2f", trim.Name, on.Guitar, trim.DB, trim.Level, want, p.Guitars[0].Level.Value)
+			}
+			moved = math.Max(moved, math.Abs(trim.DB-list[0].Trims[k].DB))
+		}
+	}
+	if moved < 0.5 {
+		t.Errorf("the guitars differ by %.2f dB: this is no check", moved)
+	}
+}
 
 // Loudness follows the gain of clean blocks, decibel for decibel (BS.1770-5, equation 2): a boost
 // of 6 dB is 6 LU, -9 dB with a trim of -1 dB are -10 LU. The hand-overs lose less than 0.02 dB:

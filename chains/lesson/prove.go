@@ -205,7 +205,7 @@ func (b *Bench) sideOf(ctx context.Context, number int, take string, facts bool)
 		b.sides[take] = s
 	}
 	if facts && s.Facts == nil {
-		if s.Facts, err = experiment.FactsOf(ctx, c, b.Rate); err != nil {
+		if s.Facts, err = experiment.FactsOf(ctx, c, b.Rate, nil); err != nil {
 			return nil, err
 		}
 	}

@@ -315,6 +315,12 @@ func stream(seed uint64, name string) *rand.Rand {
 // to the next at 48 kHz.
 const hissTaps = 8192
 
+// hissBlock is how many samples are drawn at once, and hissFade those of them that two share.
+const (
+	hissBlock = 2 * hissTaps
+	hissFade  = hissTaps / 2
+)
+
 // filter is the transform, over two lengths, of the filter that shapes a white noise of unit
 // variance one of that spectral amplitude, in V/√Hz at the frequencies of the grid.
 func (s *sound) filter(amplitude []complex128) []complex128 {
@@ -331,29 +337,33 @@ func (s *sound) filter(amplitude []complex128) []complex128 {
 	}
 	points[len(points)-1] = complex(real(points[len(points)-1]), 0)
 	taps := fourier.NewFFT(hissTaps).Sequence(nil, points)
-	block := make([]float64, 2*hissTaps)
+	block := make([]float64, hissBlock)
 	for k := range hissTaps { // the middle of the filter to the middle of a Hann window
 		window := 0.5 - 0.5*math.Cos(2*math.Pi*float64(k)/hissTaps)
 		block[k] = window * taps[(k+hissTaps/2)%hissTaps] / hissTaps
 	}
-	return fourier.NewFFT(2*hissTaps).Coefficients(nil, block)
+	return fourier.NewFFT(hissBlock).Coefficients(nil, block)
 }
 
+// fadeIn is the gains by which a block begins; backwards, those by which the one before it ends.
+var fadeIn = func() (gains [hissFade]float64) {
+	for k := range gains {
+		gains[k] = math.Sin(math.Pi / 2 * (float64(k) + 0.5) / hissFade)
+	}
+	return gains
+}()
+
 // blank is a white Gaussian noise of unit variance, as the transforms of its blocks, for all nodes
-// that hear it.
+// that hear it. The transform of such a noise is one as well, so it is drawn there.
 type blank struct {
 	rng    *rand.Rand
-	fft    *fourier.FFT
-	block  []float64      // twice as long as the filter
 	lines  [][]complex128 // of blocks that not all have taken
 	first  int            // number of the first of them
 	taken  []int          // how many blocks each node has taken
 	unused [][]complex128
 }
 
-func newBlank(rng *rand.Rand) *blank {
-	return &blank{rng: rng, fft: fourier.NewFFT(2 * hissTaps), block: make([]float64, 2*hissTaps)}
-}
+func newBlank(rng *rand.Rand) *blank { return &blank{rng: rng} }
 
 // take is the next block of one who hears it, until that one takes another.
 func (b *blank) take(who int) []complex128 {
@@ -369,14 +379,18 @@ func (b *blank) take(who int) []complex128 {
 }
 
 func (b *blank) next() []complex128 {
-	lines := make([]complex128, hissTaps+1)
+	lines := make([]complex128, hissBlock/2+1)
 	if last := len(b.unused) - 1; last >= 0 {
 		lines, b.unused = b.unused[last], b.unused[:last]
 	}
-	for k := range hissTaps {
-		b.block[k] = b.rng.NormFloat64()
+	part := math.Sqrt(hissBlock / 2.0) // of a line, real and imaginary; those at the ends are real
+	for k := range lines {
+		lines[k] = complex(part*b.rng.NormFloat64(), part*b.rng.NormFloat64())
 	}
-	return b.fft.Coefficients(lines, b.block)
+	for _, k := range []int{0, hissBlock / 2} {
+		lines[k] = complex(math.Sqrt2*real(lines[k]), 0)
+	}
+	return lines
 }
 
 // drawn is a white noise through a filter.
@@ -386,14 +400,16 @@ type drawn struct {
 	filter []complex128
 }
 
-// hiss is a coloured Gaussian noise: white ones, each through a filter, by overlapping and adding
-// transforms.
+// hiss is a coloured Gaussian noise: white ones, each through a filter, block by block. A block goes
+// over into the next one with gains whose squares add up to one, so that the power of the two, which
+// are independent, does not change; what is lost is the correlation across that place over times
+// longer than it, which blurs the spectrum by as little as a hertz or two.
 type hiss struct {
 	draws []drawn
 	fft   *fourier.FFT
-	block []float64 // twice as long as the filter
+	block []float64
 	sum   []complex128
-	rest  []float64 // of the block before, that goes on into the next
+	rest  []float64 // of the block before, that fades
 	ready []float64 // what has not been taken yet
 }
 
@@ -403,9 +419,9 @@ func (h *hiss) draw(white *blank, filter []complex128) {
 }
 
 func (h *hiss) start() {
-	h.fft = fourier.NewFFT(2 * hissTaps)
-	h.block, h.rest = make([]float64, 2*hissTaps), make([]float64, hissTaps)
-	h.sum = make([]complex128, hissTaps+1)
+	h.fft = fourier.NewFFT(hissBlock)
+	h.block, h.rest = make([]float64, hissBlock), make([]float64, hissFade)
+	h.sum = make([]complex128, hissBlock/2+1)
 	h.next() // the first block swells
 	h.ready = nil
 }
@@ -420,12 +436,14 @@ func (h *hiss) next() {
 		}
 	}
 	h.fft.Sequence(h.block, h.sum)
-	for k := range hissTaps {
-		x := h.block[k]/(2*hissTaps) + h.rest[k]
-		h.rest[k] = h.block[hissTaps+k] / (2 * hissTaps)
-		h.block[k] = x
+	for k := range h.block {
+		h.block[k] /= hissBlock
 	}
-	h.ready = h.block[:hissTaps]
+	for k, old := range h.rest {
+		h.block[k] = fadeIn[k]*h.block[k] + fadeIn[hissFade-1-k]*old
+	}
+	h.ready = h.block[:hissBlock-hissFade]
+	copy(h.rest, h.block[hissBlock-hissFade:])
 }
 
 // Add implements render.Adder.

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"iter"
 
+	"gonum.org/v1/gonum/dsp/fourier"
+
 	"drywire/chains/render"
 	"drywire/dsp/parallel"
 )
@@ -127,6 +129,51 @@ func (s *silence) Read(dst []float64) (int, error) {
 	return n, nil
 }
 
+// nearlyAll is the share of an echo's energy that a rendering at rest waits for. What is missing is a
+// hundredth of the amplitude, and so much does a tone that all repeats add up to miss: 0.09 dB.
+const nearlyAll = 0.9999
+
+// filled is after how many seconds of noise the echoes of a chain's stages have nearly the power that
+// they keep, one stage behind the other: by when their responses to an impulse have had that share
+// of their energy.
+func (m *noiseMeter) filled(plan *render.Plan) float64 {
+	m.setLines(plan.Tail())
+	samples := 0
+	for _, s := range plan.Stages {
+		if m.smooth(s) || s.Shape().Tail() == 0 {
+			continue
+		}
+		most := 0
+		for in := range s.Sense {
+			for out := range s.Drive {
+				most = max(most, reached(fourier.NewFFT(m.lines).Sequence(nil, m.combOf(s, in, out).h), nearlyAll))
+			}
+		}
+		samples += most
+	}
+	return float64(samples) / float64(m.rate)
+}
+
+// reached is after how many samples a response has had a share of its energy. Its second half is what
+// came before the time that its latency was taken for.
+func reached(x []float64, share float64) int {
+	before, after := 0.0, 0.0
+	for k, v := range x {
+		if k < len(x)/2 {
+			after += v * v
+		} else {
+			before += v * v
+		}
+	}
+	sum := before
+	for k, v := range x[:len(x)/2] {
+		if sum += v * v; sum >= share*(before+after) {
+			return k + 1
+		}
+	}
+	return len(x) / 2
+}
+
 // hear renders the chain at rest, once for each of some choices of sources that are left out, and
 // takes the spectrum of the powers of the jacks of each list; no jack is in two of them.
 func (m *noiseMeter) hear(s *sound, read [][]string, seconds float64, without ...func(x source) bool) ([][]*heard, error) {
@@ -144,8 +191,7 @@ func (m *noiseMeter) hear(s *sound, read [][]string, seconds float64, without ..
 	all := make([]*atRest, len(without))
 	for k, r := range renderers {
 		s.addTo(r, noiseSeed, without[k], common.share)
-		// detectors, coupling capacitors, echoes
-		settle := int(float64(m.rate) * (1 + min(3, float64(r.Tail()))))
+		settle := int(float64(m.rate) * (1 + min(3, m.filled(s.plan)))) // detectors, coupling capacitors, echoes
 		all[k] = listen(r, settle, int(seconds*float64(m.rate)))
 		defer all[k].stop()
 	}

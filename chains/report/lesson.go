@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"drywire/chains/experiment"
+	"drywire/chains/internal/sketch"
 	"drywire/chains/lesson"
 )
 
@@ -109,7 +110,7 @@ func WriteLesson(w io.Writer, l Lesson) error {
 // whoever serves it what was answered.
 func writeSteps(w io.Writer, name string, v *view, live bool, data any) error {
 	script := lessonJS + pageJS
-	v.Style = template.CSS(fonts() + pageCSS + lessonCSS)
+	v.Style = template.CSS(sketch.Faces(true) + pageCSS + lessonCSS)
 	v.Script = template.JS(script)
 	sum := sha256.Sum256([]byte(script))
 	v.Policy = "default-src 'none'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +

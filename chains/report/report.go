@@ -29,11 +29,8 @@ import (
 	"html/template"
 	"io"
 
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/gomono"
-	"golang.org/x/image/font/gofont/goregular"
-
 	"drywire/chains/experiment"
+	"drywire/chains/internal/sketch"
 )
 
 // Page is what the page shows. Only Comparison has to be there, with at least one take; what else
@@ -88,7 +85,7 @@ func Write(w io.Writer, data Page) error {
 	if err != nil {
 		return err
 	}
-	v.Style = template.CSS(fonts() + pageCSS)
+	v.Style = template.CSS(sketch.Faces(true) + pageCSS)
 	v.Script = template.JS(pageJS)
 	sum := sha256.Sum256([]byte(pageJS))
 	// The page's own script runs, and no other; nothing is loaded, nothing sent. Styles may stand
@@ -152,19 +149,6 @@ func (p Page) check() error {
 		return fmt.Errorf("%d samples of sound: too much for one page", total)
 	}
 	return nil
-}
-
-// fonts brings the page's letters along: the Go fonts (BSD licence), so that a plot's labels are as
-// wide as they were measured to be.
-func fonts() string {
-	var b bytes.Buffer
-	for _, f := range []struct {
-		name, weight string
-		file         []byte
-	}{{"Go", "400", goregular.TTF}, {"Go", "700", gobold.TTF}, {"Go Mono", "400", gomono.TTF}} {
-		fmt.Fprintf(&b, "@font-face{font-family:%q;font-weight:%s;src:url(data:font/ttf;base64,%s) format(\"truetype\")}\n", f.name, f.weight, base64.StdEncoding.EncodeToString(f.file))
-	}
-	return b.String()
 }
 
 // jsonOf is data for the script, safe inside an element: encoding/json writes <, > and & as

@@ -2,7 +2,7 @@
 // cables, presets, knobs, supplies, and a checklist for before a gig; and labels to cut out.
 //
 // It works on what a chain file says, renders nothing and knows no floor plan: lengths are the
-// file's. Start reading at New, then html.go.
+// file's. Start reading at New, then html.go (to print) and picture.go (to send).
 package sheet
 
 import (
@@ -15,6 +15,7 @@ import (
 	"drywire/blocks"
 	"drywire/chains/board"
 	"drywire/chains/cables"
+	"drywire/chains/internal/sketch"
 	"drywire/dsp"
 )
 
@@ -30,6 +31,8 @@ type Sheet struct {
 	Loops    []board.Loop
 	Presets  []Preset
 	Guitars  []Guitar
+	Trims    []Trims // worked out by whoever renders; nil: each guitar's column is left to the ear
+	Played   string  // the recording that Trims were worked out on
 	Blocks   []Block
 	Outputs  []Output
 	OwnPower []string // blocks on a supply or a battery of their own
@@ -76,6 +79,13 @@ type Preset struct {
 	Trim    string   // "" where there is no switcher
 	Changes []string // knobs that differ from the base: "drive.drive 4 → 6"
 	ByHand  string   // what has to be set by hand; "" for nothing
+}
+
+// Trims is what the switcher's output has to be trimmed by for every preset to be as loud as the
+// others, on one guitar.
+type Trims struct {
+	Guitar string
+	DB     []float64 // of Presets, one each
 }
 
 // Guitar is where the dials of a guitar stand.
@@ -131,6 +141,84 @@ func New(f *board.File, take string) (*Sheet, error) {
 	s.shop()
 	s.advise(f, c)
 	return s, nil
+}
+
+// Plug is what a cable ends in, by the letter that stands for it in a list of cables.
+type Plug struct{ Letter, Text string }
+
+// Letter is that of the cable's plugs in Plugs.
+func (c Cable) Letter() string {
+	switch c.Use {
+	case "patch":
+		return "A"
+	case "loudspeaker":
+		return "L"
+	case "line":
+		return "M"
+	}
+	return "S"
+}
+
+// Plugs is the letters that the cables have, with what they stand for.
+func (s *Sheet) Plugs() (list []Plug) {
+	for _, p := range []Plug{
+		{"A", plugsAngled}, {"S", plugsStraight}, {"L", "loudspeaker cable, plugs " + plugsSpeaker}, {"M", "line, plugs " + plugsLine},
+	} {
+		if slices.ContainsFunc(s.Cables, func(c Cable) bool { return c.Letter() == p.Letter }) {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// TrimHeads is the heads of the columns of trims, in lines: the file's, and one for each guitar.
+// There are none where no switcher trims.
+func (s *Sheet) TrimHeads() (heads [][]string) {
+	if len(s.Presets) == 0 || s.Presets[0].Trim == "" {
+		return nil
+	}
+	if s.Trims != nil {
+		heads = [][]string{{"trim in", "the file"}}
+		for _, t := range s.Trims {
+			heads = append(heads, []string{"equal on", t.Guitar})
+		}
+		return heads
+	}
+	heads = [][]string{{"trim"}}
+	for _, g := range s.Guitars[1:] {
+		heads = append(heads, []string{"by ear on", g.Name})
+	}
+	return heads
+}
+
+// TrimsOf is the cells of a preset, by its number from 0, under TrimHeads.
+func (s *Sheet) TrimsOf(preset int) (cells []string) {
+	heads := s.TrimHeads()
+	if heads == nil {
+		return nil
+	}
+	cells = make([]string, len(heads))
+	cells[0] = s.Presets[preset].Trim
+	for k, t := range s.Trims {
+		cells[k+1] = inDB(t.DB[preset])
+	}
+	return cells
+}
+
+// TrimNote says where the trims come from; "" where the file says them all.
+func (s *Sheet) TrimNote() string {
+	switch {
+	case s.Trims != nil:
+		return fmt.Sprintf("“Equal on” a guitar: with these trims every preset is as loud as the others, on every guitar, played as in %s. Your hands differ: correct by ear.", s.Played)
+	case len(s.TrimHeads()) > 1:
+		return "By ear: turn the trim until the preset is as loud as the others on that guitar, and write it in."
+	}
+	return ""
+}
+
+// inDB is a trim as the sheet has it.
+func inDB(trim float64) string {
+	return strconv.FormatFloat(math.Round(trim*10)/10+0, 'f', 1, 64) + " dB"
 }
 
 // place is where the block that a jack belongs to stands, and its kind; nil for the guitar and the
@@ -293,7 +381,7 @@ func (s *Sheet) recall(f *board.File, t board.Take) {
 	for _, p := range f.Presets {
 		preset := Preset{Name: p.Name, Guitar: p.Guitar, ByHand: hands[p.Name]}
 		if trim, ok := f.TrimOf(p.Name); ok {
-			preset.Trim = strconv.FormatFloat(math.Round(trim*10)/10, 'f', 1, 64) + " dB"
+			preset.Trim = inDB(trim)
 		}
 		for _, l := range s.Loops {
 			preset.In = append(preset.In, l.Insert || slices.Contains(p.Loops, l.Number))
@@ -447,20 +535,17 @@ type Label struct {
 // Tapes are the heights of tape that labels are made for, in mm.
 var Tapes = []int{9, 12, 19}
 
-// Letters is the height of the two lines of a label on a tape, in mm.
+// Letters is the height of the two lines of a label on a tape, in mm: as large as its printable
+// height of eight tenths holds (common practice, no source).
 func Letters(tape int) (top, below float64) {
-	return 0.34 * float64(tape), 0.24 * float64(tape)
+	return 0.37 * float64(tape), 0.32 * float64(tape)
 }
-
-// letterWidth bounds the width of a letter of a bold sans-serif, over its height, in the mean of a
-// text.
-const letterWidth = 0.66
 
 // Labels are those of the blocks, of both ends of every cable, and of the supply leads.
 func (s *Sheet) Labels(tape int) (list []Label) {
 	big, small := Letters(tape)
 	add := func(top, below string) {
-		width := max(big*letterWidth*float64(len([]rune(top))), small*letterWidth*float64(len([]rune(below)))) + 3
+		width := max(sketch.Width(top, big, true), sketch.Width(below, small, false)) + 3.4 // 1.3 at both sides, and the line
 		list = append(list, Label{top, below, math.Ceil(width)})
 	}
 	for _, b := range s.Blocks {

@@ -29,6 +29,21 @@ func made(t *testing.T, f *board.File, tape int) (*sheet.Sheet, string) {
 	return s, page.String()
 }
 
+// trimmed gives a sheet trims as if they had been worked out.
+func trimmed(f *board.File, s *sheet.Sheet) {
+	if len(s.TrimHeads()) == 0 {
+		return
+	}
+	s.Played = "“riff”"
+	for k, g := range s.Guitars {
+		t := sheet.Trims{Guitar: g.Name}
+		for n := range f.Presets {
+			t.DB = append(t.DB, float64(k)-1.25*float64(n))
+		}
+		s.Trims = append(s.Trims, t)
+	}
+}
+
 // rows is the cells of the page's cables.
 func rows(page string) (all [][]string) {
 	for _, row := range regexp.MustCompile(`<tr class="cable">(.*?)</tr>`).FindAllStringSubmatch(page, -1) {
@@ -126,6 +141,23 @@ presets:
   loud: {loops: [1], trim: -2 dB, set: {echo.mix: 50 %, guitar.volume: 7}}
 takes: [{name: loud, preset: loud}]
 `
+
+// Trims that were worked out stand in a column for each guitar, beside the file's own.
+func TestTrimsOfEveryGuitar(t *testing.T) {
+	f := chaintest.ShippedFile(t, "big-board")
+	s, page := made(t, f, 12)
+	if got := fmt.Sprint(s.TrimHeads(), s.TrimsOf(5)); got != "[[trim] [by ear on bright] [by ear on deep]] [-3.0 dB  ]" || !strings.Contains(page, "by ear on<br>deep") {
+		t.Errorf("without: %s", got)
+	}
+	trimmed(f, s)
+	if got, want := fmt.Sprint(s.TrimHeads(), s.TrimsOf(5)), "[[trim in the file] [equal on guitar] [equal on bright] [equal on deep]] [-3.0 dB -6.3 dB -5.3 dB -4.3 dB]"; got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+	var b bytes.Buffer
+	if err := s.HTML(&b, 12); err != nil || !strings.Contains(b.String(), `<td class="trim">-5.3 dB</td>`) || strings.Contains(b.String(), "by ear on") {
+		t.Errorf("the page does not have them: %v", err)
+	}
+}
 
 // What the sheet says of a small board, worked out by hand.
 func TestSmallBoard(t *testing.T) {

@@ -2,6 +2,8 @@ package wiring
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"drywire/blocks"
@@ -55,34 +57,91 @@ func cuts(c *board.Chain) []cut {
 // Handovers is the small-signal impedances at every hand-over of the chain at one frequency, from
 // the guitar's cable to the load, about the operating point. What is seen forwards ends at the
 // first stage; what is seen backwards begins there. In a path of a split, what is seen backwards
-// has the other path beside it.
+// has the other path beside it. Of a linear block that a signal passes without a stage, what is
+// behind it is the impedance that was found there, so a row of such blocks takes time in proportion
+// to its length.
 func Handovers(c *board.Chain, f dsp.Hertz) ([]Handover, error) {
-	var list []Handover
-	h := &handing{c, map[string]bool{}}
-	for _, at := range cuts(c) {
-		z := [2]complex128{}
-		for side, n := range [2]*circuit.Netlist{h.before(at), h.after(at)} {
-			for _, part := range n.Split() {
-				if !part.HasNode(at.jack) {
-					continue
-				}
-				ac, err := part.AC()
-				if err != nil {
-					return nil, fmt.Errorf("take %q, at %s: %w", c.Take, at.jack, err)
-				}
-				z[side] = ac.Impedance(at.jack, f)
-			}
+	h := &handing{c, f, map[string]bool{}, map[string]bool{}}
+	list := cuts(c)
+	all := make([]Handover, len(list))
+	for k, at := range list {
+		all[k] = Handover{Jack: at.jack, Cable: cableTo(c, at), Path: at.end}
+		seen := h.before
+		if at.k > 0 && h.lumped(line(c, at)[at.k-1]) {
+			seen = func(at cut) *circuit.Netlist { return h.behindOne(list[k-1], at, all[k-1].Source) }
 		}
-		list = append(list, Handover{at.jack, z[0], z[1], cableTo(c, at), at.end})
+		z, err := h.at(at, seen(at))
+		if err != nil {
+			return nil, err
+		}
+		all[k].Source = z
 	}
-	return list, nil
+	for k, at := range slices.Backward(list) {
+		seen := h.after
+		if row := line(c, at); at.k < len(row) && h.lumped(row[at.k]) {
+			seen = func(at cut) *circuit.Netlist { return h.beforeOne(at, list[k+1], all[k+1].Input) }
+		}
+		z, err := h.at(at, seen(at))
+		if err != nil {
+			return nil, err
+		}
+		all[k].Input = z
+	}
+	return all, nil
 }
 
-// handing is a chain whose hand-overs are computed, and which of its blocks a signal passes
-// without a stage, by name.
+// at is the impedance of a circuit at the jack where the chain was cut; 0 where it has none such.
+func (h *handing) at(at cut, n *circuit.Netlist) (complex128, error) {
+	for _, part := range n.Split() {
+		if !part.HasNode(at.jack) {
+			continue
+		}
+		ac, err := part.AC()
+		if err != nil {
+			return 0, fmt.Errorf("take %q, at %s: %w", h.chain.Take, at.jack, err)
+		}
+		return ac.Impedance(at.jack, h.frequency), nil
+	}
+	return 0, nil
+}
+
+// handing is a chain whose hand-overs are computed; which of its blocks a signal passes without a
+// stage, and which of these are linear, by name.
 type handing struct {
-	chain   *board.Chain
-	passing map[string]bool
+	chain           *board.Chain
+	frequency       dsp.Hertz
+	passing, linear map[string]bool
+}
+
+// behindOne is what is seen backwards through one block, whose input has an impedance behind it.
+func (h *handing) behindOne(from, at cut, z complex128) *circuit.Netlist {
+	bench, b := quietBench(), line(h.chain, from)[from.k]
+	h.lump(bench, b.In(), z)
+	place(b, bench)
+	bench.Cable("cable.out", b.Out(), at.jack, cableTo(h.chain, at))
+	return bench.Circuit
+}
+
+// beforeOne is what is seen forwards through one block, whose cable leads into an impedance.
+func (h *handing) beforeOne(at, to cut, z complex128) *circuit.Netlist {
+	bench, b := quietBench(), line(h.chain, at)[at.k]
+	place(b, bench)
+	bench.Cable("cable.out", b.Out(), to.jack, cableTo(h.chain, to))
+	h.lump(bench, to.jack, z)
+	return bench.Circuit
+}
+
+// lump puts between a node and ground what has an impedance at the frequency: a resistor with a
+// capacitor or an inductor beside it.
+func (h *handing) lump(bench *blocks.Bench, node string, z complex128) {
+	const open = 1e-15                                           // S
+	y, turn := 1/z-circuit.Shunt, 2*math.Pi*float64(h.frequency) // the node has its own
+	bench.R("lump.r", node, circuit.Ground, dsp.Ohm(1/max(real(y), open)))
+	if imag(y) > 0 {
+		bench.C("lump.c", node, circuit.Ground, dsp.Farad(imag(y)/turn))
+	} else if imag(y) < 0 {
+		bench.L("lump.l", node, circuit.Ground, dsp.Henry(-1/(turn*imag(y))))
+	}
 }
 
 // handoverRate is a sample rate for stages that are built but never run.
@@ -141,6 +200,18 @@ func (h *handing) passes(p board.Placed) bool {
 		place(p, bench)
 		known = connected(bench.Circuit, p.Out(), p.In())
 		h.passing[p.Name] = known
+	}
+	return known
+}
+
+// lumped reports whether a block is linear and its jacks are in one part of its circuit.
+func (h *handing) lumped(p board.Placed) bool {
+	known, ok := h.linear[p.Name]
+	if !ok {
+		bench := quietBench()
+		place(p, bench)
+		known = h.passes(p) && bench.Circuit.Linear()
+		h.linear[p.Name] = known
 	}
 	return known
 }

@@ -123,6 +123,13 @@ func addLoad(c *board.Chain, bench *blocks.Bench, side, from string) {
 // order sorts sections and stages so that each comes after those that drive it.
 func (w *Wiring) order(parts []*circuit.Netlist, stages []blocks.Stage) {
 	driven := map[string]bool{Source: true, Feed: true}
+	at := map[string]*circuit.Netlist{} // the part of every node
+	for _, n := range parts {
+		for _, node := range n.Nodes() {
+			at[node] = n
+		}
+	}
+	placed := map[*circuit.Netlist]bool{}
 	for len(parts)+len(stages) > 0 {
 		before := len(parts) + len(stages)
 		parts = slices.DeleteFunc(parts, func(n *circuit.Netlist) bool {
@@ -132,11 +139,12 @@ func (w *Wiring) order(parts []*circuit.Netlist, stages []blocks.Stage) {
 				}
 			}
 			w.Sections = append(w.Sections, n)
+			placed[n] = true
 			return true
 		})
 		stages = slices.DeleteFunc(stages, func(s blocks.Stage) bool {
 			for _, node := range s.Sense {
-				if w.Section(node) == nil {
+				if node != circuit.Ground && !placed[at[node]] {
 					return false
 				}
 			}

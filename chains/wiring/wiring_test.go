@@ -171,15 +171,18 @@ func TestHandoversInReach(t *testing.T) {
 		return 0
 	}
 	seen := 0
-	for _, name := range []string{"reference-board", "two-amplifiers", "fuzz-or-buffer-first"} {
+	for _, name := range []string{"reference-board", "two-amplifiers", "fuzz-or-buffer-first", "true-bypass-and-twelve-metres", "big-board"} {
 		for _, c := range chaintest.ShippedFile(t, name).Chains() {
-			h := &handing{c, map[string]bool{}}
-			for _, at := range cuts(c) {
+			hands, err := Handovers(c, 1000)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for k, at := range cuts(c) {
 				seen++
-				for side, pair := range [2][2]*circuit.Netlist{{h.before(at), allBefore(c, at)}, {h.after(at), allAfter(c, at)}} {
-					near, whole := look(pair[0], at.jack), look(pair[1], at.jack)
+				for side, near := range []complex128{hands[k].Source, hands[k].Input} {
+					whole := look([]*circuit.Netlist{allBefore(c, at), allAfter(c, at)}[side], at.jack)
 					if d := cmplx.Abs(near-whole) / cmplx.Abs(whole); !(d < 1e-6) {
-						t.Errorf("%s, %s, at %s, side %d: %v Ω, of the whole chain %v Ω", name, c.Take, at.jack, side, near, whole)
+						t.Errorf("%s, %s, at %s, side %d: %v Ω, of the whole chain %v Ω: %.2g off", name, c.Take, at.jack, side, near, whole, d)
 					}
 				}
 			}

@@ -39,7 +39,7 @@ func (a *AC) matrix(f dsp.Hertz) dense.Matrix[complex128] {
 		m.V[k] = complex(x, 0)
 	}
 	for k := range a.sys.net.nodes {
-		m.Add(k, k, shunt)
+		m.Add(k, k, Shunt)
 	}
 	for _, r := range a.sys.reactances {
 		if r.row == ground {

@@ -21,7 +21,7 @@ func parallel(z ...complex128) complex128 {
 	return 1 / y
 }
 
-// tolClosed is the relative error against closed forms: what 1 pS at every node (see shunt) and
+// tolClosed is the relative error against closed forms: what 1 pS at every node (see Shunt) and
 // rounding leave.
 const tolClosed = 1e-5
 

@@ -45,7 +45,7 @@ func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error)
 	}
 	g := s.g.Clone()
 	for k := range s.net.nodes {
-		g.Add(k, k, shunt)
+		g.Add(k, k, Shunt)
 	}
 	weight := make([]float64, ns) // 2C/h or 2L/h
 	for k, r := range states {

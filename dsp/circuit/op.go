@@ -94,8 +94,9 @@ func (n *Netlist) Operating() (*OperatingPoint, error) {
 	return nil, fmt.Errorf("%w (%d nodes, %d non-linear ports)", ErrNoOperatingPoint, len(n.nodes), m)
 }
 
-// shunt keeps a node that only capacitors touch from making the matrix singular: 1 pS to ground.
-const shunt = 1e-12
+// Shunt is the conductance from every node to ground, in siemens. It keeps a node that only
+// capacitors touch from making the matrix singular.
+const Shunt = 1e-12
 
 // newton iterates from the port voltages start (nil: from rest) with the fixed sources scaled and
 // an extra conductance g from every node to ground.
@@ -111,7 +112,7 @@ func (p *OperatingPoint) newton(scale, g float64, start []float64) bool {
 		s.devices.Eval(&at)
 		a := s.g.Clone()
 		for k := range s.net.nodes {
-			a.Add(k, k, shunt+g)
+			a.Add(k, k, Shunt+g)
 		}
 		for k := range rhs {
 			rhs[k] = scale * s.b[k]

@@ -10,12 +10,16 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"drywire/chains/experiment"
 	"drywire/chains/sheet"
+	"drywire/cmd/internal/produce"
+	"drywire/dsp/section"
 )
 
 type sheetOptions struct {
-	file, take, out string
-	tape            int
+	file, take, out, recording string
+	tape                       int
+	trims                      bool
 }
 
 func sheetCommand(s streams) *cobra.Command {
@@ -30,32 +34,42 @@ as numbers and pointers, what presets change, what to buy, a checklist for befor
 cautions; then labels to cut out, for blocks, supply leads and both ends of every cable.
 
 Cables are those of one take, with the lengths in the file; plugs, and what else the file does not
-say, are the usual ones. Trims for another guitar are left blank, to be written in by ear.
+say, are the usual ones. Trims for another guitar are left blank, to be written in by ear; with
+--trims every preset is played on every guitar, as drywire presets plays it, and the trims that
+make all of them equally loud are on the sheet: minutes, for a large board.
 
-Print the page from a browser, or print it into a picture there. Without -o the sheet is printed
-as text, without labels.`,
+A name that ends in .html is a page to print from a browser; one that ends in .png is the same
+without labels as a picture, page under page, to send or to look at on a phone. Without -o the sheet
+is printed as text, without labels.`,
 		Example: `  drywire sheet my-board.yaml
-  drywire sheet my-board.yaml -o my-board.html --tape 9`,
+  drywire sheet my-board.yaml -o my-board.html --tape 9
+  drywire sheet my-board.yaml -o my-board.png --trims`,
 		Args: oneArgument("chain file"), ValidArgsFunction: completeChainFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
 			return runSheet(cmd.Context(), s, o)
 		},
 	}
-	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the HTML `FILE` to write")
+	cmd.Flags().StringVarP(&o.out, "output", "o", "", "the HTML or PNG `FILE` to write")
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of the take whose cables these are; the first when there is none given")
 	cmd.Flags().IntVar(&o.tape, "tape", 12, "the height of the labels' tape in `MM`: 9, 12 or 19")
+	cmd.Flags().BoolVar(&o.trims, "trims", false, "work out the trim of every preset on every guitar, for one loudness")
+	recordingFlag(cmd, &o.recording)
 	complete(cmd, "take", completeTake)
 	complete(cmd, "tape", cobra.NoFileCompletions)
 	return cmd
 }
 
-func runSheet(_ context.Context, s streams, o sheetOptions) error {
-	if ext := strings.ToLower(filepath.Ext(o.out)); o.out != "" && ext != ".html" && ext != ".htm" {
-		return misusef("sheet writes a page, whose name ends in .html, not %q", o.out)
+func runSheet(ctx context.Context, s streams, o sheetOptions) error {
+	ext := strings.ToLower(filepath.Ext(o.out))
+	if o.out != "" && !slices.Contains([]string{".html", ".htm", ".png"}, ext) {
+		return misusef("sheet writes a page, whose name ends in .html, or a picture, whose name ends in .png, not %q", o.out)
 	}
 	if !slices.Contains(sheet.Tapes, o.tape) {
 		return misusef("--tape %d: want 9, 12 or 19", o.tape)
+	}
+	if o.recording != "" && !o.trims {
+		return misusef("a recording is played only where trims are worked out: --trims")
 	}
 	f, c, err := readTake(s, o.file, o.take)
 	if err != nil {
@@ -65,12 +79,22 @@ func runSheet(_ context.Context, s streams, o sheetOptions) error {
 	if err != nil {
 		return err
 	}
+	if o.trims {
+		if err := workOutTrims(ctx, s, page, o); err != nil {
+			return err
+		}
+	}
 	if o.out == "" {
 		printSheet(s, page)
 		return nil
 	}
 	var text bytes.Buffer
-	if err := page.HTML(&text, o.tape); err != nil {
+	if ext == ".png" {
+		err = page.PNG(&text)
+	} else {
+		err = page.HTML(&text, o.tape)
+	}
+	if err != nil {
 		return err
 	}
 	out, name, err := openFor(s.disk, o.out)
@@ -87,7 +111,50 @@ func runSheet(_ context.Context, s streams, o sheetOptions) error {
 	if err := out.publish(); err != nil {
 		return err
 	}
-	s.printf("Wrote %s: %s, for A4 paper. Open it in a browser and print it.\n", o.out, plural(len(page.Cables), "cable", "cables"))
+	what := "for A4 paper. Open it in a browser and print it"
+	if ext == ".png" {
+		what = "as a picture"
+	}
+	s.printf("Wrote %s: %s, %s.\n", o.out, plural(len(page.Cables), "cable", "cables"), what)
+	return nil
+}
+
+// workOutTrims plays every preset on every guitar, and puts the trims that make them equally loud on
+// the sheet.
+func workOutTrims(ctx context.Context, s streams, page *sheet.Sheet, o sheetOptions) error {
+	f, q, err := material(ctx, s, o.file, o.recording, section.Normal.Name)
+	if err != nil {
+		return err
+	}
+	x, err := f.Beginning(ctx, produce.MostMeasured)
+	if err != nil {
+		return err
+	}
+	bench, err := experiment.NewPresetBench(f.File, x, f.Dry.Rate, q)
+	if err != nil {
+		return fmt.Errorf("%s: %w", f.Text.Name, err)
+	}
+	bar := newProgress(s.err, int64(1+len(f.Guitars)))
+	defer bar.stop()
+	list, err := bench.TrimsOnGuitars(ctx, func() { bar.add(1) })
+	if err != nil {
+		return err
+	}
+	bar.stop()
+	page.Played = "“" + f.Dry.Title + "”"
+	for _, t := range list {
+		if t.Why != "" {
+			return fmt.Errorf("%s: no trims on %s: %s", f.Text.Name, t.Guitar, t.Why)
+		}
+		one := sheet.Trims{Guitar: t.Guitar}
+		for _, trim := range t.Trims {
+			one.DB = append(one.DB, trim.DB)
+		}
+		page.Trims = append(page.Trims, one)
+		if !t.Within {
+			s.remark(fmt.Sprintf("on %s no trims bring the presets within %.1f dB of each other; these come nearest, within %.1f", t.Guitar, experiment.PresetSpread, t.Spread))
+		}
+	}
 	return nil
 }
 
@@ -97,11 +164,14 @@ func printSheet(s streams, p *sheet.Sheet) {
 		paragraph(s.out, strings.TrimSuffix("  "+path.Name+": ", "  : "), strings.Join(path.Steps, " > "), width)
 	}
 	s.printf("\nCables, wired as in: %s\n", p.Take)
-	t := table{header: []string{" no.", "from", "to", " length", "what"}}
+	t := table{header: []string{" no.", "from", "to", " length", "what", "plugs"}}
 	for _, c := range p.Cables {
-		t.row(fmt.Sprint(c.Number), clip(c.From, 32), clip(c.To, 32), c.Length, c.Use)
+		t.row(fmt.Sprint(c.Number), clip(c.From, 32), clip(c.To, 32), c.Length, c.Use, c.Letter())
 	}
 	t.print(s.out)
+	for _, p := range p.Plugs() {
+		s.printf("%s: %s\n", p.Letter, p.Text)
+	}
 	for _, k := range p.Inside {
 		s.printf("Inside an amplifier: %s\n", k)
 	}
@@ -113,17 +183,25 @@ func printSheet(s streams, p *sheet.Sheet) {
 	t.print(s.out)
 	if len(p.Presets) > 0 {
 		s.printf("\nPresets\n")
-		t = table{header: []string{"preset", "loops", " trim", "changes"}}
-		for _, r := range p.Presets {
+		head := []string{"preset", "loops"}
+		for _, lines := range p.TrimHeads() {
+			head = append(head, " "+strings.Join(lines, "\n"))
+		}
+		t = table{header: append(head, "changes")}
+		for n, r := range p.Presets {
 			var in []string
 			for k, on := range r.In {
 				if on {
 					in = append(in, fmt.Sprint(p.Loops[k].Number))
 				}
 			}
-			t.row(clip(r.Name, 24), strings.Join(in, " "), r.Trim, strings.Join(r.Changes, "; "))
+			cells := append([]string{clip(r.Name, 24), strings.Join(in, " ")}, p.TrimsOf(n)...)
+			t.row(append(cells, strings.Join(r.Changes, "; "))...)
 		}
 		t.wrap(s.out, width)
+		if note := p.TrimNote(); note != "" {
+			paragraph(s.out, "", note, width)
+		}
 	}
 	s.printf("\nKnobs at the base\n")
 	for _, b := range p.Blocks {

@@ -103,7 +103,7 @@ func (s *Sound) side(ctx context.Context, number int, t *produce.Take, stereo bo
 	d.Facts = s.facts
 	s.mu.Unlock()
 	if d.Facts == nil {
-		if d.Facts, err = experiment.FactsOf(ctx, t.Chain, s.rate); err != nil {
+		if d.Facts, err = experiment.FactsOf(ctx, t.Chain, s.rate, nil); err != nil {
 			return nil, err
 		}
 		s.mu.Lock()

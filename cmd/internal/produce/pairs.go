@@ -33,7 +33,7 @@ func pairTakes(ctx context.Context, e *experiment.Comparison, takes []*Rendered,
 				sides[k].Before = measures.Figure{Why: "silence"}
 				return nil
 			}
-			sides[k].Facts, err = experiment.FactsOf(facts, d.Plan.Chain, d.Plan.Rate)
+			sides[k].Facts, err = experiment.FactsOf(facts, d.Plan.Chain, d.Plan.Rate, found[k])
 			return err
 		})
 	}
