@@ -115,11 +115,17 @@ func (f *Firefox) Go(address string, width, height int) {
 	}
 	f.ask("WebDriver:SwitchToWindow", map[string]any{"handle": own, "focus": true})
 	f.conn.SetDeadline(time.Now().Add(4 * time.Minute))
-	f.ask("WebDriver:SetWindowRect", map[string]any{"width": width, "height": height})
+	f.Resize(width, height)
 	f.ask("WebDriver:Navigate", map[string]any{"url": address})
 	if wide, _ := f.Eval("innerWidth").(float64); wide > float64(width)+1 {
 		f.t.Fatalf("the page is %g pixels wide, want %d", wide, width)
 	}
+}
+
+// Resize gives the page another width and height, in pixels.
+func (f *Firefox) Resize(width, height int) {
+	f.t.Helper()
+	f.ask("WebDriver:SetWindowRect", map[string]any{"width": width, "height": height})
 }
 
 func (f *Firefox) message() json.RawMessage {

@@ -12,9 +12,9 @@ import (
 	"drywire/dsp/measure"
 )
 
-// TestHearsJacks holds that what is heard at a jack is the voltage that the command render gives
+// TestVoltsAtJacks holds that what is heard at a jack is the voltage that the command render gives
 // there, equally loud on both sides, and that a side without that jack is heard at its end.
-func TestHearsJacks(t *testing.T) {
+func TestVoltsAtJacks(t *testing.T) {
 	p := openPage(t, fuzzFile)
 	w := p.window()
 	region := [2]int64{0, 48000}

@@ -3,6 +3,7 @@
 package start
 
 import (
+	"encoding/base64"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -10,9 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/dom"
 	"github.com/chromedp/chromedp"
-	"github.com/chromedp/chromedp/kb"
 
 	"drywire/chains/report/browsertest"
 )
@@ -43,78 +42,134 @@ func picture(b *browsertest.Browser, name string, width int) {
 	}
 }
 
-// TestFirstTenMinutes is what a newcomer does: takes the first question, comes back, brings a
-// recording, builds a board of ten blocks by keyboard, reloads, and has lost nothing.
+// driver is a browser that a newcomer sits at.
+type driver interface {
+	Resize(width, height int)
+	Wait(expression string)
+	eval(expression string) any
+	press(keys string) // letters, and \r for Enter
+	sounds() bool      // without a sound card
+}
+
+type chromium struct{ *browsertest.Browser }
+
+func (c chromium) eval(expression string) any { return browsertest.Eval[any](c.Browser, expression) }
+func (c chromium) press(keys string)          { c.Do(chromedp.KeyEvent(keys)) }
+func (c chromium) sounds() bool               { return true }
+
+type firefox struct{ *browsertest.Firefox }
+
+func (f firefox) eval(expression string) any { return f.Eval(expression) }
+func (f firefox) sounds() bool               { return false } // its audio contexts wait for a card
+func (f firefox) press(keys string) {
+	f.Press(strings.ReplaceAll(keys, "\r", browsertest.FirefoxEnter))
+}
+
+// TestFirstTenMinutes is what a newcomer does, in both browsers: takes the first question, plays,
+// moves a block, reads what that does, flips, comes back, brings a recording, builds a board of ten
+// blocks by keyboard, reloads, and has lost nothing.
 func TestFirstTenMinutes(t *testing.T) {
-	o := open(t)
-	b := seen(t, o)
-	b.Wait(`document.querySelectorAll("#questions button").length > 10`)
-	for _, size := range [][2]int{{1280, 720}, {390, 844}} {
-		b.Resize(size[0], size[1])
-		if bad := browsertest.Eval[[]string](b, outside); len(bad) > 0 {
-			t.Errorf("%d wide: outside: %s", size[0], strings.Join(bad, "; "))
+	t.Run("chromium", func(t *testing.T) {
+		o := open(t)
+		b := seen(t, o)
+		firstTenMinutes(t, o, chromium{b}, func(name string, width int) { picture(b, name, width) })
+		b.Quiet()
+	})
+	t.Run("firefox", func(t *testing.T) {
+		o := open(t)
+		firstTenMinutes(t, o, firefox{browsertest.OpenFirefox(t, o.address, 1280, 720)}, func(string, int) {})
+	})
+}
+
+func firstTenMinutes(t *testing.T, o *opened, b driver, picture func(name string, width int)) {
+	run := func(script string) { b.eval("(() => { " + script + " })()") }
+	text := func(expression string) string { return fmt.Sprint(b.eval(expression)) }
+	number := func(expression string) float64 {
+		switch v := b.eval(expression).(type) {
+		case float64:
+			return v
+		default:
+			t.Fatalf("%s is %v", expression, v)
+			return 0
 		}
-		picture(b, fmt.Sprintf("start-%d.png", size[0]), size[0])
 	}
-	b.Resize(1280, 720)
-	if last := b.Number(`Math.max(...[...document.querySelectorAll("#questions button, #build")].map(e => e.getBoundingClientRect().bottom))`); last > 720 {
+	fits := func(what string) {
+		t.Helper()
+		for _, size := range [][2]int{{1280, 720}, {390, 844}} {
+			b.Resize(size[0], size[1])
+			if bad := text("(" + outside + `).join("; ")`); bad != "" {
+				t.Errorf("%s, %d wide: outside: %s", what, size[0], bad)
+			}
+			picture(fmt.Sprintf("%s-%d.png", what, size[0]), size[0])
+		}
+		b.Resize(1280, 720)
+	}
+	b.Wait(`document.querySelectorAll("#questions button").length > 10`)
+	fits("start")
+	if last := number(`Math.max(...[...document.querySelectorAll("#questions button, #build")].map(e => e.getBoundingClientRect().bottom))`); last > 720 {
 		t.Errorf("the last question ends at %g, below the first screen", last)
 	}
 
-	b.Run(`document.querySelector("#questions button").click()`)
+	run(`document.querySelector("#questions button").click()`)
 	b.Wait(`globalThis.drywire?.state()`)
-	first := b.Text(`drywire.state().file`)
-	b.Run(`document.getElementById("others").click()`)
+	first := text(`drywire.state().file`)
+	run(`document.getElementById("play").click()`)
+	if b.sounds() {
+		b.Wait(`drywire.sound.playing && drywire.sound.holds("A")`)
+	}
+	b.Wait(`!document.getElementById("verdict").classList.contains("soft")`)
+	// The first question is whether a boost belongs before a drive, or behind it, where it makes loud.
+	if said := text(`document.getElementById("verdict").textContent`); !strings.HasPrefix(said, "B against A: ") || !strings.Contains(said, "louder unmatched") {
+		t.Errorf("the verdict is %q", said)
+	}
+	if low := number(`document.querySelector('#lane [data-block="lift"] .grip').getBoundingClientRect().bottom`); low > 720 {
+		t.Errorf("the block to move ends at %g, below the first screen", low)
+	}
+	run(`document.querySelector('#lane [data-block="lift"] .grip').dispatchEvent(new KeyboardEvent("keydown", { key: "ArrowDown", altKey: true, bubbles: true }))`)
+	b.Wait(`drywire.state().dirty && document.getElementById("verdict").textContent.startsWith("A and B are the same")`)
+	b.press("b")
+	b.Wait(`drywire.sound.side === "B"`)
+	run(`document.getElementById("undo").click()`)
+	b.Wait(`!drywire.state().dirty`)
+	run(`document.getElementById("others").click()`)
 	b.Wait(`document.querySelectorAll("#boards button").length === 1`)
-	if got := b.Text(`document.querySelector("#boards small").textContent`); !strings.Contains(got, first) {
+	if got := text(`document.querySelector("#boards small").textContent`); !strings.Contains(got, first) {
 		t.Errorf("the board that was opened is not among those of the player: %s", got)
 	}
 
-	sound := filepath.Join(t.TempDir(), "my riff.wav")
+	run(`document.getElementById("build").click()`)
+	b.Wait(`document.activeElement.id === "heading"`)
+	for _, word := range []string{"fuzz", "octave", "compress", "louder, otherwise", "soft break", "mid cut", "shimmer", "echo", "room", "tuner"} {
+		run(`document.getElementById("find").value = ""; document.getElementById("find").focus()`)
+		b.press(word + "\r")
+	}
+	if n := number(`document.querySelectorAll("#chain li").length`); n != 10 {
+		t.Errorf("%g pedals are chosen, want 10", n)
+	}
+	run(`document.querySelector("#chain li:nth-child(10) .up").focus()`)
+	b.press("\r")
+	fits("build")
+	if end := number(`document.getElementById("make").getBoundingClientRect().bottom`); end > 720 {
+		t.Errorf("the form ends at %g, below the first screen", end)
+	}
 	riff, err := os.ReadFile(filepath.Join("..", "..", "..", "samples", "recordings", "riff.wav"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(sound, riff, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	b.Do(chromedp.Click("#build"))
-	b.Wait(`document.activeElement.id === "heading"`)
-	for _, word := range []string{"fuzz", "octave", "compress", "louder, otherwise", "soft break", "mid cut", "shimmer", "echo", "room", "tuner"} {
-		b.Run(`document.getElementById("find").value = ""; document.getElementById("find").focus()`)
-		b.Do(chromedp.KeyEvent(word + kb.Enter))
-	}
-	if n := b.Int(`document.querySelectorAll("#chain li").length`); n != 10 {
-		t.Errorf("%d pedals are chosen, want 10", n)
-	}
-	b.Run(`document.querySelector("#chain li:nth-child(10) .up").focus()`)
-	b.Do(chromedp.KeyEvent(kb.Enter))
-	for _, size := range [][2]int{{1280, 720}, {390, 844}} {
-		b.Resize(size[0], size[1])
-		if bad := browsertest.Eval[[]string](b, outside); len(bad) > 0 {
-			t.Errorf("the form, %d wide: outside: %s", size[0], strings.Join(bad, "; "))
-		}
-		picture(b, fmt.Sprintf("build-%d.png", size[0]), size[0])
-	}
-	b.Resize(1280, 720)
-	if end := b.Number(`document.getElementById("make").getBoundingClientRect().bottom`); end > 720 {
-		t.Errorf("the form ends at %g, below the first screen", end)
-	}
-	if err := upload(b, "#own", sound); err != nil {
-		t.Fatal(err)
-	}
+	run(`const files = new DataTransfer(), own = document.getElementById("own"), raw = atob("` + base64.StdEncoding.EncodeToString(riff) + `");
+		files.items.add(new File([Uint8Array.from(raw, c => c.charCodeAt(0))], "my riff.wav"));
+		own.files = files.files;
+		own.dispatchEvent(new Event("change"))`)
 	b.Wait(`document.getElementById("recording").value === "my riff.wav"`)
-	b.Run(`document.getElementById("name").value = "Pit board"`)
-	b.Run(`document.getElementById("make").click()`)
+	run(`document.getElementById("name").value = "Pit board"; document.getElementById("make").click()`)
 	b.Wait(`globalThis.drywire?.state()?.file === "pit-board.yaml"`)
-	b.Run(`globalThis.old = true; setTimeout(() => location.reload(), 50)`)
-	b.Wait(`!globalThis.old && globalThis.drywire?.state()?.file === "pit-board.yaml"`)
-	picture(b, "pit-board.png", 1280)
-	text, err := os.ReadFile(filepath.Join(o.folder, "pit-board.yaml"))
-	if err != nil || !strings.Contains(string(text), "file: 'my riff.wav'") || !strings.Contains(strings.Join(strings.Fields(string(text)), " "), "order: [fuzz, octave-down, compressor, boost, overdrive, mid-carve, chorus, delay, tuner, reverb]") {
-		t.Errorf("%v\n%s", err, text)
+	run(`document.body.dataset.old = "yes"; setTimeout(() => location.reload(), 50)`)
+	b.Wait(`document.body && !document.body.dataset.old && globalThis.drywire?.state()?.file === "pit-board.yaml"`)
+	picture("pit-board.png", 1280)
+	board, err := os.ReadFile(filepath.Join(o.folder, "pit-board.yaml"))
+	if err != nil || !strings.Contains(string(board), "file: 'my riff.wav'") || !strings.Contains(strings.Join(strings.Fields(string(board)), " "), "order: [fuzz, octave-down, compressor, boost, overdrive, mid-carve, chorus, delay, tuner, reverb]") {
+		t.Errorf("%v\n%s", err, board)
 	}
-	b.Quiet()
 }
 
 // TestManyBoards holds that the questions stay on the first screen however many boards there are,
@@ -152,20 +207,6 @@ func TestManyBoards(t *testing.T) {
 		t.Error("all are there, and more are offered")
 	}
 	b.Quiet()
-}
-
-// upload puts a file into an input.
-func upload(b *browsertest.Browser, selector, file string) error {
-	root, err := chromedp.Call(b.Context, dom.GetDocument, dom.GetDocumentParams{})
-	if err != nil {
-		return err
-	}
-	node, err := chromedp.Call(b.Context, dom.QuerySelector, dom.QuerySelectorParams{NodeID: root.Root.NodeID, Selector: selector})
-	if err != nil {
-		return err
-	}
-	_, err = chromedp.Call(b.Context, dom.SetFileInputFiles, dom.SetFileInputFilesParams{Files: []string{file}, NodeID: node.NodeID})
-	return err
 }
 
 // TestStartIsAccessible looks at the list and the form, light and dark.
