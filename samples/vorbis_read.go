@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	mathbits "math/bits"
 	"strings"
 
 	"github.com/jfreymuth/vorbis"
@@ -147,6 +148,9 @@ const (
 	mostEntries    = 1 << 15 // of one book
 	mostAllEntries = 1 << 17
 	mostValues     = 1 << 21 // entries times dimensions, of all
+	// Those of coders have up to some ten (from memory). For every packet, however short, the decoder
+	// sets aside as many numbers as the book of classes has dimensions.
+	mostDimensions = 1 << 10
 )
 
 // judgeCodebooks reads the codebooks at the beginning of the setup header (3.2.1) and refuses what
@@ -168,6 +172,9 @@ func judgeCodebooks(b []byte) error {
 		}
 		if entries > mostEntries || entriesOfAll > mostAllEntries || valuesOfAll > mostValues {
 			return fmt.Errorf("has codebooks of more than %d entries, or of more than %d values, than are read", mostAllEntries, mostValues)
+		}
+		if dimensions > mostDimensions {
+			return fmt.Errorf("has a codebook of %d dimensions; up to %d are read", dimensions, mostDimensions)
 		}
 		whole := uint64(0) // of the tree, in parts of 2^32: a word of n bits takes 2^(32-n)
 		if bits.read(1) == 1 {
@@ -216,6 +223,63 @@ func judgeCodebooks(b []byte) error {
 			return damaged
 		}
 	}
+	return judgeResidues(&bits)
+}
+
+// judgeResidues reads on, over what stands between the codebooks and the residues (4.2.4, 6.2.1,
+// 7.2.2), and refuses a residue that ends before it begins (8.6.1): the decoder would take that for
+// one of 2^32 values.
+func judgeResidues(bits *bitReader) error {
+	for range bits.read(6) + 1 {
+		bits.read(16) // of a time domain transform, which there is none of
+	}
+	for range bits.read(6) + 1 {
+		switch kind := bits.read(16); kind {
+		case 0:
+			bits.skip(8 + 16 + 16 + 6 + 8)
+			bits.skip(8 * (int(bits.read(4)) + 1))
+		case 1:
+			classes, most := make([]uint32, bits.read(5)), -1
+			for k := range classes {
+				classes[k] = bits.read(4)
+				most = max(most, int(classes[k]))
+			}
+			dimensions := make([]int, most+1)
+			for k := range dimensions {
+				dimensions[k] = int(bits.read(3)) + 1
+				subclasses := bits.read(2)
+				if subclasses > 0 {
+					bits.skip(8)
+				}
+				bits.skip(8 << subclasses)
+			}
+			bits.skip(2)
+			width := int(bits.read(4))
+			for _, c := range classes {
+				bits.skip(width * dimensions[c])
+			}
+		default:
+			return errors.New("is damaged in its floors")
+		}
+	}
+	for range bits.read(6) + 1 {
+		kind, begin, end := bits.read(16), bits.read(24), bits.read(24)
+		bits.skip(24) // size of a partition
+		cascades := make([]uint32, bits.read(6)+1)
+		bits.skip(8) // book of classes
+		for k := range cascades {
+			cascades[k] = bits.read(3)
+			if bits.read(1) == 1 {
+				cascades[k] |= bits.read(5) << 3
+			}
+		}
+		for _, books := range cascades {
+			bits.skip(8 * mathbits.OnesCount32(books))
+		}
+		if bits.over || kind > 2 || begin > end {
+			return errors.New("is damaged in its residues")
+		}
+	}
 	return nil
 }
 
@@ -243,6 +307,9 @@ type bitReader struct {
 	at   int // in bits
 	over bool
 }
+
+// skip leaves out n bits.
+func (r *bitReader) skip(n int) { r.at += n }
 
 func (r *bitReader) read(n uint32) (v uint32) {
 	for k := range n {
