@@ -148,8 +148,8 @@ const (
 	mostEntries    = 1 << 15 // of one book
 	mostAllEntries = 1 << 17
 	mostValues     = 1 << 21 // entries times dimensions, of all
-	// Those of coders have up to some ten (from memory). For every packet, however short, the decoder
-	// sets aside as many numbers as the book of classes has dimensions.
+	// Those of coders have up to some ten (from memory). For every packet, however short, the
+	// decoder sets aside as many numbers as the book of classes has dimensions.
 	mostDimensions = 1 << 10
 )
 

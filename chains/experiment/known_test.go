@@ -13,9 +13,9 @@ import (
 	"drywire/dsp/section"
 )
 
-// What a take's measures know of its noise is what a comparison would work out: of two amplifiers in
-// stereo by small signals to the last digits, and where noise meets a threshold and is rendered, with
-// other jacks read and so other draws, within 0.2 dB.
+// What a take's measures know of its noise is what a comparison would work out: of two amplifiers
+// in stereo by small signals to the last digits, and where noise meets a threshold and is rendered,
+// with other jacks read and so other draws, within 0.2 dB.
 func TestFactsTakeTheNoiseThatIsKnown(t *testing.T) {
 	f := chaintest.ShippedFile(t, "big-board")
 	market := f.Of(board.Take{Name: "market", Preset: "market"})

@@ -228,8 +228,8 @@ func TestLadderPNG(t *testing.T) {
 	}
 }
 
-// A picture is no wider than sketch.MostPixels: takes stand under each other, and where one alone is wider
-// than that, it has fewer pixels.
+// A picture is no wider than sketch.MostPixels: takes stand under each other, and where one alone
+// is wider than that, it has fewer pixels.
 func TestLadderPNGIsNoWider(t *testing.T) {
 	var many []string
 	for k := range 40 {

@@ -366,8 +366,8 @@ func (p *Pair) sentence(a, b *measures.Side) string {
 }
 
 // rest is what still differs where nothing else does: what one feels before one hears it; "" for
-// nothing. A change of clean headroom is told from tellHeadroom on, one of repeats that are clear on
-// both sides as that of others.
+// nothing. A change of clean headroom is told from tellHeadroom on, one of repeats that are clear
+// on both sides as that of others.
 func (p *Pair) rest(a, b *measures.Side) string {
 	if len(p.Respects) > 0 || p.Heard == HeardSame || p.Heard == HeardUnknown {
 		return ""

@@ -322,8 +322,8 @@ func (b *PresetBench) TrimsOnGuitars(ctx context.Context, done func()) ([]Guitar
 	return list, nil
 }
 
-// levels is the level of every preset on a guitar, with the trim that the file has; "" is the guitar
-// that the preset is for.
+// levels is the level of every preset on a guitar, with the trim that the file has; "" is the
+// guitar that the preset is for.
 func (b *PresetBench) levels(ctx context.Context, guitar string) ([]PresetMeasures, error) {
 	list := make([]PresetMeasures, len(b.File.Presets))
 	var work []func(context.Context) error
@@ -375,9 +375,9 @@ const (
 	trimClose = 0.06
 )
 
-// aim turns the trims on a guitar until every preset is as near to the target as it comes. A non-linearity
-// behind the switcher makes a level follow its trim by less than a decibel for each, so by how much
-// it does is taken from the last two renders.
+// aim turns the trims on a guitar until every preset is as near to the target as it comes. A
+// non-linearity behind the switcher makes a level follow its trim by less than a decibel for each,
+// so by how much it does is taken from the last two renders.
 func (b *PresetBench) aim(ctx context.Context, guitar string, t *PresetTrims) error {
 	slopes := make([]float64, len(t.Trims)) // dB of level for one of trim
 	for k := range slopes {

@@ -400,10 +400,10 @@ type drawn struct {
 	filter []complex128
 }
 
-// hiss is a coloured Gaussian noise: white ones, each through a filter, block by block. A block goes
-// over into the next one with gains whose squares add up to one, so that the power of the two, which
-// are independent, does not change; what is lost is the correlation across that place over times
-// longer than it, which blurs the spectrum by as little as a hertz or two.
+// hiss is a coloured Gaussian noise: white ones, each through a filter, block by block. A block
+// goes over into the next one with gains whose squares add up to one, so that the power of the two,
+// which are independent, does not change; what is lost is the correlation across that place over
+// times longer than it, which blurs the spectrum by as little as a hertz or two.
 type hiss struct {
 	draws []drawn
 	fft   *fourier.FFT

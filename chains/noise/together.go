@@ -129,13 +129,13 @@ func (s *silence) Read(dst []float64) (int, error) {
 	return n, nil
 }
 
-// nearlyAll is the share of an echo's energy that a rendering at rest waits for. What is missing is a
-// hundredth of the amplitude, and so much does a tone that all repeats add up to miss: 0.09 dB.
+// nearlyAll is the share of an echo's energy that a rendering at rest waits for. What is missing is
+// a hundredth of the amplitude, and so much does a tone that all repeats add up to miss: 0.09 dB.
 const nearlyAll = 0.9999
 
-// filled is after how many seconds of noise the echoes of a chain's stages have nearly the power that
-// they keep, one stage behind the other: by when their responses to an impulse have had that share
-// of their energy.
+// filled is after how many seconds of noise the echoes of a chain's stages have nearly the power
+// that they keep, one stage behind the other: by when their responses to an impulse have had that
+// share of their energy.
 func (m *noiseMeter) filled(plan *render.Plan) float64 {
 	m.setLines(plan.Tail())
 	samples := 0
@@ -154,8 +154,8 @@ func (m *noiseMeter) filled(plan *render.Plan) float64 {
 	return float64(samples) / float64(m.rate)
 }
 
-// reached is after how many samples a response has had a share of its energy. Its second half is what
-// came before the time that its latency was taken for.
+// reached is after how many samples a response has had a share of its energy. Its second half is
+// what came before the time that its latency was taken for.
 func reached(x []float64, share float64) int {
 	before, after := 0.0, 0.0
 	for k, v := range x {

@@ -5,14 +5,14 @@ import (
 	"slices"
 	"testing"
 
+	"drywire/chains/board"
 	"drywire/chains/internal/chaintest"
+	"drywire/chains/render"
 )
 
-// Renderings that go side by side hear what each hears that goes alone, and what one hears whose
-// noise is its own, to the last bit; and they do not hear what is left out.
-func TestHeardTogether(t *testing.T) {
-	m := newNoiseMeter(48000, noiseCells)
-	c := chaintest.Chain(t, "dist: {kind: distortion, distortion: 8}; gate: {kind: gate}", "dist, gate", "guitar.pickup: single-coil")
+// restOf is a chain's plan at rest, a renderer of its end, and what makes it noisy.
+func restOf(t *testing.T, m *noiseMeter, c *board.Chain) (*render.Plan, *render.Renderer, *sound) {
+	t.Helper()
 	plan := m.quiet(c).plan
 	r, err := plan.Renderer("out")
 	if err != nil {
@@ -22,6 +22,15 @@ func TestHeardTogether(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return plan, r, s
+}
+
+// Renderings that go side by side hear what each hears that goes alone, and what one hears whose
+// noise is its own, to the last bit; and they do not hear what is left out.
+func TestHeardTogether(t *testing.T) {
+	m := newNoiseMeter(48000, noiseCells)
+	c := chaintest.Chain(t, "dist: {kind: distortion, distortion: 8}; gate: {kind: gate}", "dist, gate", "guitar.pickup: single-coil")
+	plan, r, s := restOf(t, m, c)
 	const seconds = 0.5
 	read := [][]string{{"out"}}
 	choices := []func(source) bool{
@@ -55,8 +64,8 @@ func TestHeardTogether(t *testing.T) {
 	}
 }
 
-// An echo whose repeats fall by a gain g has the share 1 - g^(2n) of its energy after n of them (the
-// sum of a geometric series).
+// An echo whose repeats fall by a gain g has the share 1 - g^(2n) of its energy after n of them
+// (the sum of a geometric series).
 func TestReached(t *testing.T) {
 	const apart, gain = 100, 0.8
 	x := make([]float64, 1<<14)
@@ -74,24 +83,16 @@ func TestReached(t *testing.T) {
 	}
 }
 
-// A chain's noise at rest has its power when it is listened to: after what filled says, what an echo
-// with many repeats gives is within 0.3 dB of what it gives later (four seconds of white noise
+// A chain's noise at rest has its power when it is listened to: after what filled says, what an
+// echo with many repeats gives is within 0.3 dB of what it gives later (four seconds of white noise
 // scatter by less than that).
 func TestFilled(t *testing.T) {
 	m := newNoiseMeter(48000, noiseCells)
 	c := chaintest.Chain(t, "dist: {kind: distortion}; echo: {kind: delay, time: 600 ms, repeats: 8, mix: 90 %}", "dist, echo", "guitar.pickup: single-coil")
-	plan := m.quiet(c).plan
+	plan, r, s := restOf(t, m, c)
 	filled := m.filled(plan)
 	if tail := float64(plan.Tail()); filled < 0.6 || filled > 0.8*tail {
 		t.Errorf("filled after %.2f s, of a tail of %.2f s", filled, tail)
-	}
-	r, err := plan.Renderer("out")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := soundOf(plan, sectionNodes(r), 12)
-	if err != nil {
-		t.Fatal(err)
 	}
 	s.addTo(r, noiseSeed, nil, func(_ string, made func() []voice) []voice { return made() })
 	settle, length := int(48000*(1+filled)), 4*48000

@@ -10,8 +10,8 @@ import (
 	"drywire/dsp"
 )
 
-// PNG writes the sheet without its labels as a picture: pages of A4, one under the other, two pixels
-// to 1/96 inch, in letters of 9.5 points. The error is of the encoder or of w.
+// PNG writes the sheet without its labels as a picture: pages of A4, one under the other, two
+// pixels to 1/96 inch, in letters of 9.5 points. The error is of the encoder or of w.
 func (s *Sheet) PNG(w io.Writer) error {
 	pages := s.laid().pages
 	picture, err := sketch.PNG(paperWide, paperHigh*float64(len(pages)), false, func(k sketch.Sketch) {

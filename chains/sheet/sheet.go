@@ -545,7 +545,8 @@ func Letters(tape int) (top, below float64) {
 func (s *Sheet) Labels(tape int) (list []Label) {
 	big, small := Letters(tape)
 	add := func(top, below string) {
-		width := max(sketch.Width(top, big, true), sketch.Width(below, small, false)) + 3.4 // 1.3 at both sides, and the line
+		const margins = 3.4 // mm: 1.3 at both sides, and the line
+		width := max(sketch.Width(top, big, true), sketch.Width(below, small, false)) + margins
 		list = append(list, Label{top, below, math.Ceil(width)})
 	}
 	for _, b := range s.Blocks {

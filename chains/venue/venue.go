@@ -285,7 +285,8 @@ func (s *surveyor) amps(ctx context.Context, v place.Venue, p *Place) error {
 	return err
 }
 
-// toStep is a trim, in dB, to the step that one is given in: 0.1 dB, as the decimal number is written.
+// toStep is a trim, in dB, to the step that one is given in: 0.1 dB, as the decimal number is
+// written.
 func toStep(db float64) float64 { return math.Round(db/trimStep) / math.Round(1/trimStep) }
 
 // forAll finds one trim of each preset for all venues, the mean of those that level it at each, and

@@ -119,8 +119,8 @@ func runSheet(ctx context.Context, s streams, o sheetOptions) error {
 	return nil
 }
 
-// workOutTrims plays every preset on every guitar, and puts the trims that make them equally loud on
-// the sheet.
+// workOutTrims plays every preset on every guitar, and puts the trims that make them equally loud
+// on the sheet.
 func workOutTrims(ctx context.Context, s streams, page *sheet.Sheet, o sheetOptions) error {
 	f, q, err := material(ctx, s, o.file, o.recording, section.Normal.Name)
 	if err != nil {

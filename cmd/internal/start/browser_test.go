@@ -118,7 +118,8 @@ func firstTenMinutes(t *testing.T, o *opened, b driver, picture func(name string
 		b.Wait(`drywire.sound.playing && drywire.sound.holds("A")`)
 	}
 	b.Wait(`!document.getElementById("verdict").classList.contains("soft")`)
-	// The first question is whether a boost belongs before a drive, or behind it, where it makes loud.
+	// The first question is whether a boost belongs before a drive, or behind it, where it makes
+	// loud.
 	if said := text(`document.getElementById("verdict").textContent`); !strings.HasPrefix(said, "B against A: ") || !strings.Contains(said, "louder unmatched") {
 		t.Errorf("the verdict is %q", said)
 	}

@@ -1,7 +1,7 @@
 // @ts-check
 "use strict";
-// What comes in, beside the sound card: the first channel of an input, in pieces, each with the time of its first frame. It passes nothing on, so that nothing
-// of it is heard.
+// What comes in, beside the sound card: the first channel of an input, in pieces, each with the time
+// of its first frame. It passes nothing on, so that nothing of it is heard.
 
 class Input extends AudioWorkletProcessor {
 	/** @param {Float32Array[][]} inputs */

@@ -1,5 +1,6 @@
 // @ts-check
-// What comes out of the page, behind the volume: a bar for each channel that differs, the peak, the loudness of the last three seconds, and whether it went over.
+// What comes out of the page, behind the volume: a bar for each channel that differs, the peak, the
+// loudness of the last three seconds, and whether it went over.
 import { byId, el, num, say } from "./dom.js";
 
 /** How long it says that something was over, in milliseconds. */

@@ -1,8 +1,9 @@
 // @ts-check
 "use strict";
-// The meter of what comes out, beside the sound card: the peak and the mean square of either channel, and the loudness of the last three seconds.
-// Loudness is ITU-R BS.1770-5, Annex 1, short-term as EBU Tech 3341 (2023), clause 2.2, has it; dsp/measure/loudness.go says where the figures of its filter
-// come from, and the tests hold one against the other.
+// The meter of what comes out, beside the sound card: the peak and the mean square of either
+// channel, and the loudness of the last three seconds. Loudness is ITU-R BS.1770-5, Annex 1,
+// short-term as EBU Tech 3341 (2023), clause 2.2, has it; dsp/measure/loudness.go says where the
+// figures of its filter come from, and the tests hold one against the other.
 
 const shelfCorner = 1681.974450955533, shelfGain = 3.999843853973347, shelfQ = 0.7071752369554196, shelfSplit = 0.4996667741545416, highCorner = 38.13547087602444, highQ = 0.5003270373238773;
 /** Cells of 100 ms, of which 3 s are the last 30: a reading ten times a second, as the standard asks for. */

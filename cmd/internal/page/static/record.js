@@ -1,6 +1,6 @@
 // @ts-check
-// Records the guitar from an input of this machine, as a file that is brought like any other: one channel, nothing of it heard, and nothing done to it by the
-// browser, or it is refused.
+// Records the guitar from an input of this machine, as a file that is brought like any other: one
+// channel, nothing of it heard, and nothing done to it by the browser, or it is refused.
 import { byId, el, num, say } from "./dom.js";
 
 /** What browsers do to a voice, by the names of the Media Capture specification, and in words. */
@@ -10,7 +10,11 @@ const longest = 600;
 const counts = 4;
 
 export class Recorder {
-	/** @param {{begin: () => void, done: (file: File, peak: number) => void}} page begin is called before anything is heard, done with the recording and its loudest sample, full scale being 1 */
+	/**
+	 * begin is called before an input is opened, done with the recording and its loudest sample, full
+	 * scale being 1.
+	 * @param {{begin: () => void, done: (file: File, peak: number) => void}} page
+	 */
 	constructor(page) {
 		this.page = page;
 		/** @type {MediaStream | null} */
@@ -44,9 +48,9 @@ export class Recorder {
 			await context.audioWorklet.addModule("input.js");
 			const input = new AudioWorkletNode(context, "drywire-input", { channelCount: set.channelCount > 1 ? set.channelCount : 1 });
 			input.port.onmessage = e => this.take(e.data);
-			context.createMediaStreamSource(stream).connect(input).connect(context.destination); // to which it sends nothing
+			context.createMediaStreamSource(stream).connect(input).connect(context.destination); // silence
 			byId("record-go").disabled = false;
-			this.tell("Play: nothing of it is heard here.");
+			this.tell("Strum: the bar follows, and you hear nothing of it here.");
 			byId("record-go").focus();
 		} catch (e) {
 			const { name, message } = /** @type {Error} */ (e);

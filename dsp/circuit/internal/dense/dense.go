@@ -130,8 +130,8 @@ type LU[T Scalar] struct {
 	m     Matrix[T]
 	perm  []int
 	scale []float64
-	// of each row, the columns before the diagonal that are not zero, and those behind it: a circuit
-	// in a row has few of them
+	// of each row, the columns before the diagonal that are not zero, and those behind it: a
+	// circuit in a row has few of them
 	lower, upper [][]int
 }
 
