@@ -52,7 +52,8 @@ func TestPrintedSheet(t *testing.T) {
 		b := browsertest.Open(t, browsertest.Page{
 			Address: "file://" + file,
 			Own: func(request string) bool {
-				return strings.HasPrefix(request, "data:font/") || strings.HasPrefix(request, "file://") && strings.HasSuffix(request, ".html")
+				page := strings.HasPrefix(request, "file:") && strings.HasSuffix(request, ".html")
+				return page || strings.HasPrefix(request, "data:font/")
 			},
 			Lifetime: time.Minute, Patience: 5 * time.Second,
 		})

@@ -48,7 +48,10 @@ export class Bring {
 		byId("own").value = "";
 	}
 
-	/** What was recorded here has its loudest moment from the input's full scale, where that is known: a sine that just fits has so many dBu, and √2 times its effective value at its peak. */
+	/**
+	 * What was recorded here has its loudest moment from the input's full scale, where that is known:
+	 * a sine that just fits has so many dBu, and √2 times its effective value at its peak.
+	 */
 	scale() {
 		const text = byId("own-scale").value.trim().replace(",", ".").replace("\u2212", "-"), volts = text && this.measured ? this.measured * Math.SQRT2 * Math.sqrt(0.6) * 10 ** (Number(text) / 20) : NaN, select = byId("own-peak");
 		select.querySelector(".by-scale")?.remove();

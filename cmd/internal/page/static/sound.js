@@ -154,7 +154,11 @@ export class Sound {
 		this.crossing?.forEach((row, from) => row.forEach((g, to) => this.ramp(g, Number(how === "both" ? from === to : from === (how === "left" ? 0 : 1)), 0.02)));
 	}
 
-	/** The spectrum of what sounds, as the volts at the jack have it: the level of every third of an octave around these frequencies, in dBu; null where nothing sounds. @param {number[]} hz */
+	/**
+	 * The spectrum of what sounds, as the volts at the jack have it: the level of every third of an
+	 * octave around these frequencies, in dBu; null where nothing sounds.
+	 * @param {number[]} hz
+	 */
 	spectrum(hz) {
 		const o = this.orders[this.side], gain = (this.trueLevels ? o.meta?.true_gain : o.meta?.gain) ?? 0;
 		if (!this.playing || !this.heard.key || !gain) return null;
