@@ -183,6 +183,7 @@ func (p *played) Made(ctx context.Context, volume float64) (measures.Figure, err
 	return made(ctx, w.Chain, p.rate, p.tone, p.refuses, func(jacks []string) ([][]float64, error) {
 		rate := float64(p.rate)
 		o := b.probe(fmt.Sprint("tone ", p.tone), func() []float64 { return measures.Sines(int(0.5*rate), rate, p.tone) }).Order(w)
+		o.Read(jacks...)
 		list := make([][]float64, len(jacks))
 		for k, jack := range jacks {
 			x, err := o.Signal(ctx, jack)

@@ -297,20 +297,25 @@ func (f *finder) each(ctx context.Context, takes []board.Take) ([]measures.Figur
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k, t := range takes {
-		g.Go(func() error {
-			v, err := f.value(ctx, f.draft, t)
-			if err != nil && ctx.Err() != nil {
-				return ctx.Err()
-			}
-			if err != nil {
-				v = measures.None("%v", err)
-			}
-			values[k] = v
-			f.one()
-			return nil
+		g.Go(func() (err error) {
+			values[k], err = f.quick(ctx, t)
+			return err
 		})
 	}
 	return values, g.Wait()
+}
+
+// quick measures one take at draft quality.
+func (f *finder) quick(ctx context.Context, t board.Take) (measures.Figure, error) {
+	v, err := f.value(ctx, f.draft, t)
+	if err != nil && ctx.Err() != nil {
+		return v, ctx.Err()
+	}
+	if err != nil {
+		v = measures.None("%v", err)
+	}
+	f.one()
+	return v, nil
 }
 
 // one counts a variant that has been simulated.
@@ -508,23 +513,24 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	slices.SortStableFunc(still, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
 	still = still[:min(len(still), mostStill)]
 	knobs = append(knobs[:min(len(knobs), 4)], still...)
-	for _, t := range knobs {
-		var further []change
-		takes = takes[:0]
-		for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
-			if one := f.c.turned(t.knob, hours); one != nil {
-				further, takes = append(further, *one), append(takes, one.do(f.take))
+	turned := make([]*tried, len(knobs))
+	turning, within := errgroup.WithContext(ctx)
+	turning.SetLimit(runtime.GOMAXPROCS(0))
+	for k, t := range knobs {
+		turning.Go(func() error {
+			one, v, err := f.furthest(within, t.knob)
+			if one != nil {
+				turned[k] = &tried{*one, f.q.Complaint.gain(f.base, v), true, 0}
 			}
-		}
-		values, err := f.each(ctx, takes)
-		if err != nil {
 			return err
-		}
-		for k, v := range values {
-			if v.OK() && f.q.Complaint.cured(v) {
-				best = append(best, tried{further[k], f.q.Complaint.gain(f.base, v), true, 0})
-				break
-			}
+		})
+	}
+	if err := turning.Wait(); err != nil {
+		return err
+	}
+	for _, t := range turned {
+		if t != nil {
+			best = append(best, *t)
 		}
 	}
 	slices.SortStableFunc(best, func(x, y tried) int {
@@ -575,6 +581,27 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	return nil
 }
 
+// furthest turns a knob the way that it goes, hour by hour, up to the first that cures; nil where
+// none does.
+func (f *finder) furthest(ctx context.Context, k *knob) (*change, measures.Figure, error) {
+	was := ""
+	for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
+		one := f.c.turned(k, hours)
+		if one == nil || one.text == was { // at its end
+			break
+		}
+		was = one.text
+		v, err := f.quick(ctx, one.do(f.take))
+		if err != nil {
+			return nil, v, err
+		}
+		if v.OK() && f.q.Complaint.cured(v) {
+			return one, v, nil
+		}
+	}
+	return nil, measures.Figure{}, nil
+}
+
 // mostLost is by how much softer, in LU, a change may make a take before it has taken the sound
 // away rather than mended it: common practice, no source.
 const mostLost = 12
@@ -623,23 +650,23 @@ func (f *finder) confirmChange(ctx context.Context, c change) (*Fix, error) {
 	if fix.Gain < f.worth() || !v.OK() && !fix.Cures {
 		return nil, nil
 	}
-	pair, err := f.normal.Compare(ctx, f.c.at, f.f.Of(t), f.draft)
+	changed, err := f.normal.Changes(ctx, heard, f.c.at, f.f.Of(t), f.draft)
 	if err != nil {
 		return nil, err
 	}
-	full := f.fixOf(c, t, v, pair)
+	full := f.fixOf(c, t, v, changed)
 	full.Gain, full.Cures = fix.Gain, fix.Cures
 	return &full, nil
 }
 
 // fixOf is a change that makes a take, with the measure's value and what else changes.
-func (f *finder) fixOf(c change, t board.Take, v measures.Figure, pair experiment.Pair) Fix {
+func (f *finder) fixOf(c change, t board.Take, v measures.Figure, changed experiment.Changed) Fix {
 	fix := Fix{Text: c.text, Value: v, loses: f.loses(c), Plugs: plugs(f.c.at, f.f.Of(t)), TakeText: edit.TakeText(t), Lines: edit.TakeLines(t), Take: t}
 	if strings.Contains(fix.TakeText, NewBuffer) {
 		fix.Needs = NewBuffer + ": {kind: buffer}"
 	}
-	fix.Side, fix.heard = side(pair)
-	if level := pair.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
+	fix.Side, fix.heard = side(changed)
+	if level := changed.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
 		fix.loses = 1
 	}
 	return fix
@@ -653,8 +680,20 @@ func clipped(text string, most int) string {
 	return text
 }
 
+// heard is what a change may do that is heard beside what it is made for.
+var heard = []*measures.Measure{
+	measures.LevelChange, measures.BassChange, measures.MiddleChange, measures.TrebleChange, measures.NoiseChange, measures.THDChange, measures.SustainChange,
+}
+
+// The steps from which on a distortion is spoken of, as a comparison does: common practice, no
+// source.
+const (
+	moreDistorted = 3 // dB
+	leastTHD      = 1 // %
+)
+
 // side says what else changes, at equal loudness, and in how much.
-func side(p experiment.Pair) (text string, n int) {
+func side(p experiment.Changed) (text string, n int) {
 	var list []string
 	say := func(m *measures.Measure, most float64, more, less string) {
 		f := p.Of(m)
@@ -672,6 +711,13 @@ func side(p experiment.Pair) (text string, n int) {
 	say(measures.MiddleChange, 1, "more middle", "less middle")
 	say(measures.TrebleChange, 1, "more treble", "less treble")
 	say(measures.NoiseChange, 1, "more noise at equal loudness", "less noise at equal loudness")
+	if f, was, is := p.Of(measures.THDChange), p.A.Of(measures.ToneTHD), p.B.Of(measures.ToneTHD); f.OK() && math.Abs(f.Value) >= moreDistorted && max(was.Value, is.Value) >= leastTHD {
+		word := "more"
+		if f.Value < 0 {
+			word = "less"
+		}
+		list = append(list, fmt.Sprintf("%s distorted (THD %s %%, from %s %%)", word, is.Text(1), was.Text(1)))
+	}
 	say(measures.SustainChange, 0.2, "more sustain", "less sustain")
 	if len(list) == 0 {
 		return "nothing else that a player would notice", 0
