@@ -252,7 +252,7 @@ func (p *played) Blocks(ctx context.Context, tell func(breaksUp measures.Figure,
 		return err
 	}
 	for k, b := range p.chain.Every() {
-		if b.Off || !list[k].BreaksUp.OK() || b.Piece == nil && slices.Contains(meantToDistort, b.Kind.Name) {
+		if b.Off || !p.chain.Leads(b) || !list[k].BreaksUp.OK() || b.Piece == nil && slices.Contains(meantToDistort, b.Kind.Name) {
 			continue
 		}
 		x, err := p.order.Signal(ctx, b.In())

@@ -90,6 +90,8 @@ type Take interface {
 	Noise() (float64, error)
 	// Hiss is the same under the playing: with gates open.
 	Hiss() (float64, error)
+	// Tail is how long echoes and reverbs go on, in seconds.
+	Tail() float64
 	// Delays is the times, in seconds, of the delays that are on.
 	Delays() []float64
 }

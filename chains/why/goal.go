@@ -199,7 +199,7 @@ func Reach(ctx context.Context, q GoalQuestion) (*Reached, error) {
 	take, _ := namedTake(q.File, q.Goal.Take)
 	than, _ := namedTake(q.File, q.Goal.Than)
 	f := newFinder(q.Question, take, goalSeconds, goalSeconds)
-	f.q.Complaint, f.answer = &Complaint{Measure: measures.LoudnessAtEnd, Relative: true}, &Answer{}
+	f.q.Complaint, f.answer = &Complaint{Measure: measures.LoudnessAtEnd, Itself: measures.LevelChange, Relative: true}, &Answer{}
 	r := &Reached{Goal: q.Goal, Ways: []Way{}}
 	s := &reacher{finder: f, goal: q.Goal, out: r}
 	for _, b := range []experiment.Bench{f.draft, f.normal} {

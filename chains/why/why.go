@@ -47,9 +47,11 @@ type Answer struct {
 	Fixes     []Fix           `json:"fixes"`     // what to do, best first
 	Confirm   string          `json:"confirm"`   // the one experiment on the floor that tells
 	Unknown   string          `json:"unknown"`
-	Tried     int             `json:"tried"`   // variants that were simulated
-	Changes   int             `json:"changes"` // single changes that a player could make
-	Left      int             `json:"left"`    // of them, those that were not tried: the least promising
+	At        string          `json:"at,omitempty"`   // the jack; "" for the end
+	Held      string          `json:"held,omitempty"` // what moves while it plays, and stands still here
+	Tried     int             `json:"tried"`          // variants that were simulated
+	Changes   int             `json:"changes"`        // single changes that a player could make
+	Left      int             `json:"left"`           // of them, those that were not tried: the least promising
 }
 
 // Cause is what taking a block out does, or two.
@@ -84,6 +86,7 @@ type Question struct {
 	File      *board.File // with the impulse responses that it names
 	Take      string      // a take's name
 	Complaint *Complaint
+	At        string         // the jack at which the complaint is judged; "" for the end
 	Recording experiment.Dry // as much of it as is to be judged by
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
@@ -126,10 +129,19 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	}
 	f := newFinder(q, q.File.Takes[at], screened, confirmed)
 	f.answer = &Answer{
-		Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
+		At: q.At, Held: held(f.c.at), Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
 		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
 	}
 	return f.answer, f.run(ctx)
+}
+
+// held says what moves in a chain while it plays, and that it stands still here; "" for nothing.
+func held(c *board.Chain) string {
+	text := board.Held(c)
+	if _, what, ok := strings.Cut(text, ", what moves is held "); ok {
+		return "what moves while it plays is held " + what
+	}
+	return text
 }
 
 // How many seconds of a recording changes are screened with, its loudest, and how many the best are
@@ -224,7 +236,7 @@ func (f *finder) reference(ctx context.Context, b experiment.Bench) error {
 		}
 	}
 	for _, t := range others {
-		v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
+		v, err := f.measured(ctx, b, t)
 		if err != nil {
 			return err
 		}
@@ -239,6 +251,30 @@ func (f *finder) reference(ctx context.Context, b experiment.Bench) error {
 	slices.Sort(all)
 	f.against[b] = measures.Figure{Value: (all[(len(all)-1)/2] + all[len(all)/2]) / 2}
 	return nil
+}
+
+// measured is the complaint's measure of a take, at the jack that is asked about; none where the
+// take does not have it.
+func (f *finder) measured(ctx context.Context, b experiment.Bench, t board.Take) ([]measures.Figure, error) {
+	c := f.f.Of(t)
+	if f.q.At != "" {
+		if !slices.Contains(c.Jacks(), f.q.At) {
+			return []measures.Figure{noJack(f.q.At)}, nil
+		}
+		heard := *c
+		heard.Heard = f.q.At
+		c = &heard
+	}
+	return b.Measure(ctx, c, f.q.Complaint.Measure)
+}
+
+// noJack is the figure of a take without the jack that is asked about.
+func noJack(name string) measures.Figure { return measures.None("there is no jack %s", name) }
+
+// cured reports whether a figure is on the right side of the limit; a take without the jack that is
+// asked about cures nothing.
+func (f *finder) cured(v measures.Figure) bool {
+	return f.q.Complaint.cured(v) && (f.q.At == "" || v.Why != noJack(f.q.At).Why)
 }
 
 // value is the measure of a take, as it is complained of.
@@ -259,7 +295,7 @@ func (f *finder) read(ctx context.Context, b experiment.Bench, t board.Take) (me
 		}
 		defer done()
 	}
-	v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
+	v, err := f.measured(ctx, b, t)
 	if err != nil {
 		return measures.Figure{}, err
 	}
@@ -376,7 +412,7 @@ func (f *finder) causes(ctx context.Context) error {
 	}
 	for _, c := range list {
 		switch {
-		case !c.Without.OK() && !f.q.Complaint.Gone: // what it is about: without it there is nothing to measure
+		case !c.Without.OK() && !f.cured(c.Without): // what it is about: without it there is nothing to measure
 			a.About = append(a.About, c.Blocks...)
 		case c.Gain >= f.worth() || c.Necessary || c.Sufficient:
 			a.Causes = append(a.Causes, c)
@@ -397,7 +433,7 @@ const most = 999
 
 func (f *finder) judge(c Cause) Cause {
 	q := f.q.Complaint
-	c.Necessary = q.cured(c.Without)
+	c.Necessary = f.cured(c.Without)
 	c.Sufficient = len(c.Blocks) == 1 && q.Holds(c.Alone) && !q.Holds(f.answer.Bare)
 	switch {
 	case c.Without.OK():
@@ -489,7 +525,7 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		if !v.OK() {
 			g = most
 		}
-		if cures := f.q.Complaint.cured(v); v.OK() && g >= f.worth() || cures {
+		if cures := f.cured(v); v.OK() && g >= f.worth() || cures {
 			best = append(best, tried{c, g, cures, plugs(f.c.at, f.f.Of(takes[k]))})
 		}
 	}
@@ -595,7 +631,7 @@ func (f *finder) furthest(ctx context.Context, k *knob) (*change, measures.Figur
 		if err != nil {
 			return nil, v, err
 		}
-		if v.OK() && f.q.Complaint.cured(v) {
+		if v.OK() && f.cured(v) {
 			return one, v, nil
 		}
 	}
@@ -643,7 +679,7 @@ func (f *finder) confirmChange(ctx context.Context, c change) (*Fix, error) {
 	if err != nil {
 		return nil, err
 	}
-	fix := Fix{Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.q.Complaint.cured(v)}
+	fix := Fix{Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.cured(v)}
 	if !v.OK() {
 		fix.Gain = most
 	}
@@ -665,8 +701,8 @@ func (f *finder) fixOf(c change, t board.Take, v measures.Figure, changed experi
 	if strings.Contains(fix.TakeText, NewBuffer) {
 		fix.Needs = NewBuffer + ": {kind: buffer}"
 	}
-	fix.Side, fix.heard = side(changed)
-	if level := changed.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
+	fix.Side, fix.heard = side(changed, f.q.Complaint.Itself)
+	if level := changed.Of(measures.LevelChange); level.OK() && level.Value < -mostLost || losesEchoes(changed) {
 		fix.loses = 1
 	}
 	return fix
@@ -683,6 +719,7 @@ func clipped(text string, most int) string {
 // heard is what a change may do that is heard beside what it is made for.
 var heard = []*measures.Measure{
 	measures.LevelChange, measures.BassChange, measures.MiddleChange, measures.TrebleChange, measures.NoiseChange, measures.THDChange, measures.SustainChange,
+	measures.LateChange,
 }
 
 // The steps from which on a distortion is spoken of, as a comparison does: common practice, no
@@ -692,12 +729,12 @@ const (
 	leastTHD      = 1 // %
 )
 
-// side says what else changes, at equal loudness, and in how much.
-func side(p experiment.Changed) (text string, n int) {
+// side says what else changes than a measure, at equal loudness, and in how much.
+func side(p experiment.Changed, itself *measures.Measure) (text string, n int) {
 	var list []string
 	say := func(m *measures.Measure, most float64, more, less string) {
 		f := p.Of(m)
-		if !f.OK() || math.Abs(f.Value) < most {
+		if m == itself || !f.OK() || math.Abs(f.Value) < most {
 			return
 		}
 		word := more
@@ -719,8 +756,43 @@ func side(p experiment.Changed) (text string, n int) {
 		list = append(list, fmt.Sprintf("%s distorted (THD %s %%, from %s %%)", word, is.Text(1), was.Text(1)))
 	}
 	say(measures.SustainChange, 0.2, "more sustain", "less sustain")
+	if text := echoes(p); text != "" {
+		list = append(list, text)
+	}
 	if len(list) == 0 {
 		return "nothing else that a player would notice", 0
 	}
 	return strings.Join(list, ", "), len(list)
+}
+
+// What is later than 80 ms, in dB of all before: from where on a change is spoken of, which is three
+// of the steps that are noticed in a hall (ISO 3382-1, from memory); under where there are no echoes
+// to speak of; and by how much it may change before the echoes are lost, or the playing is.
+const (
+	otherEchoes = 3
+	noEchoes    = -40
+	lostEchoes  = 12
+)
+
+// echoes says what became of echoes and reverbs; "" where they are as they were, or there are none.
+func echoes(p experiment.Changed) string {
+	f, was, is := p.Of(measures.LateChange), p.A.Of(measures.Late), p.B.Of(measures.Late)
+	switch {
+	case !f.OK() || math.Abs(f.Value) < otherEchoes || max(was.Value, is.Value) < noEchoes:
+		return ""
+	case is.Value < noEchoes:
+		return "the echoes are gone"
+	case is.Value > 0 && f.Value > 0:
+		return fmt.Sprintf("the echoes %.0f dB louder against the playing, which they drown", f.Value)
+	case f.Value > 0:
+		return fmt.Sprintf("the echoes %.0f dB louder against the playing", f.Value)
+	}
+	return fmt.Sprintf("the echoes %.0f dB softer against the playing", -f.Value)
+}
+
+// losesEchoes reports whether a change takes the echoes away, or the playing: it mends nothing, it
+// takes a sound of the board away.
+func losesEchoes(p experiment.Changed) bool {
+	f, was, is := p.Of(measures.LateChange), p.A.Of(measures.Late), p.B.Of(measures.Late)
+	return f.OK() && (was.Value >= noEchoes && f.Value <= -lostEchoes || is.Value > 0 && f.Value >= otherEchoes)
 }
