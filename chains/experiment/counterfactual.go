@@ -13,18 +13,25 @@ import (
 
 // Bench measures what was played through many chains that are nearly alike: renders share what they
 // have in common. Its methods may be called from several goroutines.
-type Bench struct{ b *bench }
+type Bench struct {
+	b     *bench
+	brief bool
+}
 
 // NewBench keeps at most memory bytes of signals of a recording, and half as much again for test
 // signals.
 func NewBench(recording Dry, rate dsp.Hertz, q section.Quality, memory int) Bench {
-	return Bench{newBench(recording, rate, q, memory, true)}
+	return Bench{b: newBench(recording, rate, q, memory, true)}
 }
+
+// Brief is the bench with noise parts that have to be rendered rendered briefly, to be compared with
+// one another and with nothing else. It shares all else.
+func (b Bench) Brief() Bench { return Bench{b.b, true} }
 
 // Measure is the values of some measures of a chain, which have OfTake or OfPlayed. The error is of
 // a render.
 func (b Bench) Measure(ctx context.Context, c *board.Chain, list ...*measures.Measure) ([]measures.Figure, error) {
-	return b.b.measure(ctx, c.At(0), list)
+	return b.b.measure(ctx, c.At(0), list, b.brief)
 }
 
 // Change is one measure of b against a, one of measures.Changes, both at one loudness: that of

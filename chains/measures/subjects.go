@@ -103,8 +103,8 @@ const AsItIs = -1
 // is computed once for all takes with that signal.
 type Played interface {
 	Take
-	// NoiseParts is the two parts of Noise: what is noise, and what is tones (hum and ripple).
-	NoiseParts() (hiss, tones float64, err error)
+	// NoisePart is a part of Noise: what is tones (hum and ripple), or what is noise.
+	NoisePart(tones bool) (float64, error)
 	// OfEnd is a figure of the voltage at the last jack, OfRecording of the pickup's own voltage.
 	OfEnd(name string, of func(x []float64) Figure) Figure
 	OfRecording(name string, of func(x []float64) Figure) Figure

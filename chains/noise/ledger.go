@@ -285,7 +285,11 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	if err != nil || len(near) == 0 {
 		return l, err
 	}
-	return l, m.render(q.plan, l, ends, near)
+	how := finely
+	if len(m.centres) < noiseCells {
+		how = coarsely
+	}
+	return l, m.render(q.plan, l, ends, near, how)
 }
 
 // small is a ledger by small-signal responses alone.

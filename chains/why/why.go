@@ -155,7 +155,7 @@ const (
 func newFinder(q Question, t board.Take, screen, confirm float64) *finder {
 	f := &finder{q: q, f: withBuffer(q.File), take: t, against: map[experiment.Bench]measures.Figure{}}
 	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory)
+	f.draft = experiment.NewBench(LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory).Brief()
 	f.normal = experiment.NewBench(LoudestOf(q.Recording, q.Rate, confirm), q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
 	return f
