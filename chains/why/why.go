@@ -123,6 +123,25 @@ type finder struct {
 
 // Ask answers. The error is of a render, of the context, or of a take that the file does not have.
 func Ask(ctx context.Context, q Question) (*Answer, error) {
+	f, err := prepared(q)
+	if err != nil {
+		return nil, err
+	}
+	return f.answer, f.run(ctx)
+}
+
+// Judge only says whether a complaint holds, and with what value. Its error is as Ask's.
+func Judge(ctx context.Context, q Question) (*Answer, error) {
+	f, err := prepared(q)
+	if err != nil {
+		return nil, err
+	}
+	_, err = f.holds(ctx)
+	return f.answer, err
+}
+
+// prepared is the finder of a question.
+func prepared(q Question) (*finder, error) {
 	at := slices.IndexFunc(q.File.Takes, func(t board.Take) bool { return t.Name == q.Take })
 	if at < 0 {
 		return nil, fmt.Errorf("no take %q", q.Take)
@@ -132,7 +151,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 		At: q.At, Held: held(f.c.at), Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
 		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
 	}
-	return f.answer, f.run(ctx)
+	return f, nil
 }
 
 // held says what moves in a chain while it plays, and that it stands still here; "" for nothing.
@@ -161,19 +180,26 @@ func newFinder(q Question, t board.Take, screen, confirm float64) *finder {
 	return f
 }
 
-func (f *finder) run(ctx context.Context) error {
+// holds judges the take as it is.
+func (f *finder) holds(ctx context.Context) (bool, error) {
 	a := f.answer
 	err := f.reference(ctx, f.normal)
 	if err != nil {
-		return err
+		return false, err
 	}
 	if a.Value, err = f.value(ctx, f.normal, f.take); err != nil {
-		return err
+		return false, err
 	}
-	a.Holds = a.Complaint.Holds(a.Value)
-	if !a.Value.OK() || !a.Holds {
+	if a.Holds = a.Complaint.Holds(a.Value); !a.Holds {
 		a.Sentence = f.nothing()
-		return nil
+	}
+	return a.Holds, nil
+}
+
+func (f *finder) run(ctx context.Context) error {
+	a := f.answer
+	if holds, err := f.holds(ctx); !holds || err != nil {
+		return err
 	}
 	if err := f.reference(ctx, f.draft); err != nil {
 		return err
@@ -783,11 +809,11 @@ func echoes(p experiment.Changed) string {
 	case is.Value < noEchoes:
 		return "the echoes are gone"
 	case is.Value > 0 && f.Value > 0:
-		return fmt.Sprintf("the echoes %.0f dB louder against the playing, which they drown", f.Value)
+		return fmt.Sprintf("the echoes %.1f dB louder against the playing, which they drown", f.Value)
 	case f.Value > 0:
-		return fmt.Sprintf("the echoes %.0f dB louder against the playing", f.Value)
+		return fmt.Sprintf("the echoes %.1f dB louder against the playing", f.Value)
 	}
-	return fmt.Sprintf("the echoes %.0f dB softer against the playing", -f.Value)
+	return fmt.Sprintf("the echoes %.1f dB softer against the playing", -f.Value)
 }
 
 // losesEchoes reports whether a change takes the echoes away, or the playing: it mends nothing, it
