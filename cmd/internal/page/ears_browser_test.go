@@ -241,3 +241,16 @@ func TestHissJoins(t *testing.T) {
 	picture(b, "noise", 390, 844)
 	b.Quiet()
 }
+
+// Two causes to ask within the moment that a question waits: it is asked nevertheless, and of the
+// region that is looped in the end.
+func TestQuestionsAreAskedOnce(t *testing.T) {
+	b := open(t, testChain)
+	b.both()
+	settled := `!document.getElementById("verdict").classList.contains("soft") && document.getElementById("seeing").textContent === ""`
+	b.Wait(settled)
+	b.Run(`drywire.wave.set(0, 48000); drywire.wave.set(48000, 96000)`)
+	b.Wait(`document.getElementById("seeing").textContent !== ""`)
+	b.Wait(settled)
+	b.Quiet()
+}

@@ -129,6 +129,7 @@ function loop(r) {
 	sound.setRegion(r, state.recording.rate);
 	wave.showRegion(r);
 	for (const s of Object.values(seen)) s.of = -1;
+	lookAway(); // what is being asked is of the region before
 	showRegion();
 	show(state, true);
 	see();
@@ -340,12 +341,12 @@ function showFigures() {
 /** Asks for the figures that are missing: of the side that sounds, then of the other one; and waits while sound is made, which comes first. */
 let waiting = 0;
 function see() {
-	clearTimeout(waiting);
-	if (!state || trial.running()) return;
+	if (!state || trial.running()) return lookAway();
 	const want = [sound.side, "AB", "because", other()].find(s => seen[s].of !== state.revision);
 	if (!want || want === other()) sound.fill();
-	if (looking && (looking.side !== want || looking.of !== state.revision)) looking.stop.abort(), looking = null;
-	if (!want || looking) return;
+	if (looking && looking.side === want && looking.of === state.revision) return; // it is asked for, or will be
+	lookAway();
+	if (!want) return;
 	if (sound.playing && !sound.holds(sound.side)) {
 		waiting = setTimeout(see, 150);
 		return;
@@ -369,6 +370,13 @@ function see() {
 		}
 		see();
 	}, 60);
+}
+
+/** What is asked for, or waits to be, is wanted no more. */
+function lookAway() {
+	clearTimeout(waiting);
+	looking?.stop.abort();
+	looking = null;
 }
 
 /** The line beside the clock, the buttons of the player, and what the loudness of the sides is. */

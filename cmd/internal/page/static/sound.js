@@ -258,13 +258,19 @@ export class Sound {
 		const missing = !this.holds(this.side) ? this.side : !this.holds(other) ? other : null;
 		const noisy = !missing && this.noise && this.filled === this.revision ? [this.side, other].find(s => this.noisy[s].revision !== this.revision || !this.noisy[s].done) : null;
 		const next = missing ?? noisy;
-		if (this.work && !next && this.work.noisy) this.work.stop.abort();
+		if (!next && this.work?.noisy) this.drop();
 		if (!next) return;
 		if (this.work) {
 			if (!anew && this.work.noisy === !missing && (noisy || this.work.side === missing) && (missing ? this.orders : this.noisy)[this.work.side].revision === this.revision) return;
-			this.work.stop.abort();
+			this.drop();
 		}
 		this.fetch(next, !missing);
+	}
+
+	/** What is under way is wanted no more; it is forgotten at once, so that asking for it again is not taken for waiting. */
+	drop() {
+		this.work?.stop.abort();
+		this.work = null;
 	}
 
 	/** @param {string} key */
