@@ -246,10 +246,11 @@ func TestHissJoins(t *testing.T) {
 // region that is looped in the end.
 func TestQuestionsAreAskedOnce(t *testing.T) {
 	b := open(t, testChain)
+	b.play()
 	b.both()
 	settled := `!document.getElementById("verdict").classList.contains("soft") && document.getElementById("seeing").textContent === ""`
 	b.Wait(settled)
-	b.Run(`drywire.wave.set(0, 48000); drywire.wave.set(48000, 96000)`)
+	b.Run(`drywire.sound.stop(); drywire.wave.set(0, 48000); drywire.wave.set(48000, 96000)`)
 	b.Wait(`document.getElementById("seeing").textContent !== ""`)
 	b.Wait(settled)
 	b.Quiet()
