@@ -146,7 +146,8 @@ func (m *noiseMeter) filled(plan *render.Plan) float64 {
 		most := 0
 		for in := range s.Sense {
 			for out := range s.Drive {
-				most = max(most, reached(fourier.NewFFT(m.lines).Sequence(nil, m.combOf(s, in, out).h), nearlyAll))
+				h := m.combOf(s, in, out).at(0, make([]complex128, m.lines/2+1))
+				most = max(most, reached(fourier.NewFFT(m.lines).Sequence(nil, h), nearlyAll))
 			}
 		}
 		samples += most
