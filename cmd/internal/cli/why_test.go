@@ -60,6 +60,10 @@ var shippedComplaints = []grievance{
 		classic: "TestVolumePedalEarlyOrLate: as above"},
 	{word: "boomy", file: "octave-before-or-after-fuzz", take: "octave first", cause: "octave", part: true,
 		classic: "TestOctaveBeforeOrAfterFuzz: in front of the fuzz all is tracked, an octave lower"},
+	{word: "thin", file: "compressor-before-or-after-drive", take: "no compressor", cause: "drive",
+		classic: "TestOverdriveTakesTheBass: from 300 Hz down to 80 Hz it loses 10.8 dB, by closed form"},
+	{word: "muddy", file: "low-mids-before-or-after-drive", take: "drive first", cause: "warm",
+		classic: "TestLowMidsBeforeOrAfterDrive: a hill of 10 dB in the low mids, of which the drive evens out a part only where it comes behind"},
 	{word: "dead-sustain", file: "front-end-or-effects-loop", take: "front end", cause: "echo",
 		classic: "TestFrontEndOrEffectsLoop: in front of the preamplifier the echo is louder than in the loop"},
 }
