@@ -289,6 +289,9 @@ func keepsPromises(t *testing.T, src, take string, a *why.Answer) {
 			t.Errorf("%s: the echoes are said to be gone, and compare has %.1f dB of late sound", fix.Text, got)
 		}
 		level, _ := pair["level_lu"].(float64)
+		if level < -30 {
+			t.Errorf("%s: %.1f LU: nothing is left of what is played", fix.Text, level)
+		}
 		switch c := why.Find(a.Complaint.Word); {
 		case c.Relative && c.Either: // how far it is from the others, whichever way
 			near := math.Abs(math.Abs(a.Value.Value+level) - fix.Value.Value)
