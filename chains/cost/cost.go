@@ -61,7 +61,10 @@ const (
 	coarse    = 60     // of a move
 	perStage  = 1.5e-3 // s: response of a stage, at the frequencies of a move
 	perLine   = 1e-7   // of the response of a stage with memory
-	lineBytes = 16     // per line, with its product with what comes behind
+	lineBytes = 4      // per line of it that is kept
+	fewStates = 96     // of a linear section whose modes are all found
+	reduced   = 1.5e-7 // a square of the states of a larger one, which is reduced
+	kept      = 40     // of which this many are left, about
 )
 
 // Of is the estimate of a wiring.
@@ -139,6 +142,9 @@ func ofSection(s circuit.Size, steps, rate float64) (prepare, sound, bytes float
 	n, m, in := float64(s.States), float64(s.Ports), float64(s.Inputs)
 	if s.Ports == 0 {
 		prepare = ac(s) + mode*n*n*n + fits*terms*in*(n+40)
+		if n > fewStates {
+			prepare = ac(s) + reduced*n*n + fits*terms*in*(kept+40)
+		}
 		return prepare, rate * (30e-9 + 2e-9*n), 8 * 4 * n * n
 	}
 	prepare = ac(s) + micro*product*n*n*(n+3*m+4*in) + lengths*mode*n*n*n
