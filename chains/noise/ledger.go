@@ -952,6 +952,19 @@ func (m *noiseMeter) combOf(s blocks.Stage, input, channel int) *comb {
 	r := &comb{[]string{key}, [][]complex64{h}}
 	m.combs[key] = r
 	step := float64(m.rate) / float64(m.lines)
+	// laid is the transform of an impulse response that comes so many samples late
+	laid := func(x []float64, scale float64, late int) *comb {
+		for k, z := range fourier.NewFFT(m.lines).Coefficients(nil, x) {
+			h[k] = complex64(z / complex(scale, 0) * cmplx.Rect(1, 2*math.Pi*float64(k)*float64(late)/float64(m.lines)))
+		}
+		return r
+	}
+	if core, ok := s.Shape().(blocks.Finite); ok {
+		x := make([]float64, m.lines)
+		taps, lead := core.Impulse()
+		copy(x, taps)
+		return laid(x, 1, lead)
+	}
 	if core, ok := s.Shape().(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
 		parallel.For(len(h), func(k int) { h[k] = complex64(core.Response(dsp.Hertz(float64(k) * step))) })
 		return r
@@ -971,8 +984,5 @@ func (m *noiseMeter) combOf(s blocks.Stage, input, channel int) *comb {
 		in[input][0] = 0
 		copy(x[at:], out[channel])
 	}
-	for k, z := range fourier.NewFFT(m.lines).Coefficients(nil, x) {
-		h[k] = complex64(z / impulse * cmplx.Rect(1, 2*math.Pi*float64(k)*step/float64(m.rate)*float64(core.Latency())))
-	}
-	return r
+	return laid(x, impulse, core.Latency())
 }
