@@ -306,6 +306,18 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	return l, m.render(q.plan, l, ends, near)
 }
 
+// TakesRendering reports whether the noise at a jack meets a threshold, so that At renders it. It
+// returns the errors of At.
+func TakesRendering(c *board.Chain, rate dsp.Hertz, jack string) (bool, error) {
+	ends, err := endsAt(c, jack)
+	if err != nil {
+		return false, err
+	}
+	m := newNoiseMeter(rate, noiseCells/4)
+	_, near, err := m.linear(m.quiet(c), ends, true)
+	return len(near) > 0, err
+}
+
 // small is a ledger by small-signal responses alone.
 func (m *noiseMeter) small(c *board.Chain, jack string) (*Ledger, error) {
 	ends, err := endsAt(c, jack)
