@@ -303,7 +303,11 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	if err != nil || len(near) == 0 {
 		return l, err
 	}
-	return l, m.render(q.plan, l, ends, near)
+	how := finely
+	if len(m.centres) < noiseCells {
+		how = coarsely
+	}
+	return l, m.render(q.plan, l, ends, near, how)
 }
 
 // TakesRendering reports whether the noise at a jack meets a threshold, so that At renders it. It

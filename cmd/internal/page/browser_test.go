@@ -986,6 +986,7 @@ func TestAccessible(t *testing.T) {
 	axe := browsertest.NeedAxe(t)
 	b := open(t, testChain)
 	b.Wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && !document.querySelector(".stale")`)
+	b.Run(`document.getElementById("aim").open = true`)
 	for _, scheme := range []string{"light", "dark"} {
 		for _, width := range []int{1280, 390} {
 			b.Resize(width, 900)
