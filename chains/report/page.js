@@ -228,6 +228,7 @@
 		const setRegion = (a, b) => {
 			region = ordered(a, b);
 			if (!loop.checked) loop.click();
+			if (!player?.deck && (at < region[0] || at >= region[1])) at = region[0];
 			player?.setRegion(region[0], region[1]);
 			showRegion();
 			show();

@@ -104,6 +104,8 @@
 		let right = [];
 		/** The takes of A and B, from 0. */
 		let pair = [0, 1];
+		/** Enter is held in the result. */
+		let leaving = false;
 		/** What X is, in this closure alone. @type {() => number} */
 		let hidden = () => 0;
 		const running = () => !parts[1].hidden;
@@ -167,7 +169,7 @@
 			byId("result-sentence").textContent = r.sentence;
 			say("");
 			show(2);
-			byId("result-title").focus();
+			byId("result-close").focus();
 		};
 
 		byId("test").addEventListener("click", () => {
@@ -191,6 +193,7 @@
 			finish();
 		});
 		box.addEventListener("close", () => {
+			leaving = false;
 			show(0);
 			deck.hear(null);
 		});
@@ -198,13 +201,17 @@
 			e.stopPropagation(); // the keys of the page are not those of the test
 			if (e.ctrlKey || e.altKey || e.metaKey) return;
 			const on = /** @type {HTMLElement} */ (e.target), k = e.key.toUpperCase();
-			if (!parts[2].hidden && e.key === "Enter" && !on.matches("button")) box.close();
+			if (!parts[2].hidden && e.key === "Enter" && !on.matches("button")) leaving = true;
 			else if (!running() || !deck.keys.checked) return;
 			else if (k === "A" || k === "B" || k === "X") hear(k);
 			else if (k === "1" || k === "2") { if (!e.repeat) answer(k === "1" ? "A" : "B"); }
 			else if (e.key === " " && !on.matches("button:not([data-hear])")) deck.toggle();
 			else return;
 			e.preventDefault();
+		});
+		// at the key's end: else the rest of the press would begin the next test
+		box.addEventListener("keyup", (/** @type {KeyboardEvent} */ e) => {
+			if (leaving && e.key === "Enter") box.close();
 		});
 	}
 }

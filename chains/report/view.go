@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
@@ -85,6 +86,7 @@ type table struct {
 	Head    []headView
 	Rows    []rowView
 	Note    string
+	Slim    bool // fits half a sheet of paper
 }
 
 type headView struct {
@@ -140,6 +142,7 @@ type noiseView struct {
 
 type barView struct {
 	Name, Level, Share string
+	Short              bool   // the name is not to be broken
 	Width              string // share, 0 to 1
 }
 
@@ -599,6 +602,10 @@ func (v *view) losses(p Page) {
 			t.Rows = append(t.Rows, row)
 		}
 	}
+	t.Slim = len(t.Rows) <= 12
+	for _, r := range t.Rows {
+		t.Slim = t.Slim && len(r.Cells[0]) <= 10 // letters of a jack
+	}
 	if len(t.Rows) > 0 {
 		v.Losses = &t
 	}
@@ -627,7 +634,7 @@ func (v *view) noises(p Page) {
 			n.Total = "at " + r.Jack + ": " + n.Total
 		}
 		for _, b := range r.Blocks {
-			n.Bars = append(n.Bars, barView{b.Name, figure(b.ADBu, 1) + " dBu", share(b.Share), number(b.Share, 4)})
+			n.Bars = append(n.Bars, barView{b.Name, figure(b.ADBu, 1) + "\u00a0dBu", share(b.Share), utf8.RuneCountInString(b.Name) <= 18, number(b.Share, 4)})
 		}
 		var causes []string
 		for _, c := range r.Causes {
@@ -646,9 +653,9 @@ func (v *view) noises(p Page) {
 
 func share(of float64) string {
 	if of > 0 && of < 0.001 {
-		return "under 0.1 %"
+		return "under\u00a00.1\u00a0%"
 	}
-	return number(100*of, 1) + " %"
+	return number(100*of, 1) + "\u00a0%"
 }
 
 // solver is the table of the solver's convergence.
