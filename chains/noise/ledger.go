@@ -310,6 +310,18 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	return l, m.render(q.plan, l, ends, near, how)
 }
 
+// TakesRendering reports whether the noise at a jack meets a threshold, so that At renders it. It
+// returns the errors of At.
+func TakesRendering(c *board.Chain, rate dsp.Hertz, jack string) (bool, error) {
+	ends, err := endsAt(c, jack)
+	if err != nil {
+		return false, err
+	}
+	m := newNoiseMeter(rate, noiseCells/4)
+	_, near, err := m.linear(m.quiet(c), ends, true)
+	return len(near) > 0, err
+}
+
 // small is a ledger by small-signal responses alone.
 func (m *noiseMeter) small(c *board.Chain, jack string) (*Ledger, error) {
 	ends, err := endsAt(c, jack)
@@ -956,6 +968,19 @@ func (m *noiseMeter) combOf(s blocks.Stage, input, channel int) *comb {
 	r := &comb{[]string{key}, [][]complex64{h}}
 	m.combs[key] = r
 	step := float64(m.rate) / float64(m.lines)
+	// laid is the transform of an impulse response that comes so many samples late
+	laid := func(x []float64, scale float64, late int) *comb {
+		for k, z := range fourier.NewFFT(m.lines).Coefficients(nil, x) {
+			h[k] = complex64(z / complex(scale, 0) * cmplx.Rect(1, 2*math.Pi*float64(k)*float64(late)/float64(m.lines)))
+		}
+		return r
+	}
+	if core, ok := s.Shape().(blocks.Finite); ok {
+		x := make([]float64, m.lines)
+		taps, lead := core.Impulse()
+		copy(x, taps)
+		return laid(x, 1, lead)
+	}
 	if core, ok := s.Shape().(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
 		parallel.For(len(h), func(k int) { h[k] = complex64(core.Response(dsp.Hertz(float64(k) * step))) })
 		return r
@@ -975,8 +1000,5 @@ func (m *noiseMeter) combOf(s blocks.Stage, input, channel int) *comb {
 		in[input][0] = 0
 		copy(x[at:], out[channel])
 	}
-	for k, z := range fourier.NewFFT(m.lines).Coefficients(nil, x) {
-		h[k] = complex64(z / impulse * cmplx.Rect(1, 2*math.Pi*float64(k)*step/float64(m.rate)*float64(core.Latency())))
-	}
-	return r
+	return laid(x, impulse, core.Latency())
 }

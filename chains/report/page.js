@@ -41,6 +41,9 @@
 			this.chosen = 0;
 			this.trueLevels = false;
 			this.loop = true;
+			this.region = [0, this.duration]; // of the loop, seconds
+			/** What the seam of the loop has taken the place of. @type {{buffer: AudioBuffer, channel: number, at: number, samples: Float32Array}[]} */
+			this.under = [];
 			this.offset = 0; // of the music, when it was last started or stopped
 			this.started = 0;
 			/** @type {{sources: AudioBufferSourceNode[], gains: Ramp[], all: Ramp} | null} */
@@ -56,16 +59,19 @@
 		position() {
 			if (!this.deck) return this.offset;
 			const p = this.offset + Math.max(0, this.context.currentTime - this.started);
-			return this.loop ? p % this.duration : Math.min(p, this.duration);
+			const [a, b] = this.region;
+			if (!this.loop) return Math.min(p, this.duration);
+			return p < b ? p : a + (p - a) % (b - a);
 		}
 		/** @param {number} seconds of fading in */
 		play(seconds = 0.05) {
 			if (this.deck) return;
+			if (this.loop && this.offset >= this.region[1]) this.offset = this.region[0];
 			const t = this.now(), all = new Ramp(this.context, 0);
 			all.node.connect(this.volume.node);
 			const gains = this.takes.map((_, k) => new Ramp(this.context, this.level(k)));
 			const sources = this.takes.map((buffer, k) => {
-				const s = new AudioBufferSourceNode(this.context, { buffer, loop: this.loop });
+				const s = new AudioBufferSourceNode(this.context, { buffer, loop: this.loop, loopStart: this.region[0], loopEnd: this.region[1] });
 				s.connect(gains[k].node).connect(all.node);
 				s.start(t, this.offset);
 				return s;
@@ -111,16 +117,42 @@
 		}
 		/** @param {boolean} on */
 		setLoop(on) {
-			if (this.deck) this.offset = this.position(), this.started = this.context.currentTime;
+			const at = this.position();
 			this.loop = on;
-			for (const s of this.deck?.sources ?? []) s.loop = on;
+			this.seam();
+			this.seek(at);
+		}
+		/** The stretch that plays round, from a to b in seconds. @param {number} a @param {number} b */
+		setRegion(a, b) {
+			const at = this.position();
+			this.region = [a, b];
+			this.seam();
+			this.seek(this.loop && (at < a || at >= b) ? a : at);
+		}
+		/**
+		 * Nothing steps where the loop begins again: its end gives way over a fade to what goes before its beginning. What was there is kept,
+		 * for another loop.
+		 */
+		seam() {
+			for (const u of this.under) u.buffer.copyToChannel(u.samples, u.channel, u.at);
+			this.under = [];
+			const [a, b] = this.region;
+			if (!this.loop || b >= this.duration && a <= 0) return;
+			const rate = this.takes[0].sampleRate, n = Math.round(fade * rate), from = Math.round(a * rate), at = Math.round(b * rate) - n;
+			if (at < 0) return;
+			for (const buffer of this.takes) for (let channel = 0; channel < buffer.numberOfChannels; channel++) {
+				const x = buffer.getChannelData(channel), samples = x.slice(at, at + n), mixed = samples.slice();
+				for (let k = 0; k < samples.length; k++) mixed[k] += (k + 1) / n * ((x[from - n + k] ?? 0) - mixed[k]);
+				this.under.push({ buffer, channel, at, samples });
+				buffer.copyToChannel(mixed, channel, at);
+			}
 		}
 		/** @param {number} db */
 		setVolume(db) { this.volume.go(10 ** (db / 20), this.now(), 0.05); }
 	}
 
-	/** For trying these parts from the console. @type {{Player: typeof Player, decode: any, player: Player | null}} */
-	const drywire = { Player, decode: null, player: null };
+	/** For trying these parts from the console. @type {{Player: typeof Player, decode: any, player: Player | null, deck: any}} */
+	const drywire = { Player, decode: null, player: null, deck: null };
 
 	/** @param {string} id @returns {any} */
 	const byId = id => document.getElementById(id);
@@ -154,11 +186,14 @@
 	const setUpPlayer = () => {
 		const data = JSON.parse(byId("player-data").textContent);
 		const box = byId("player"), play = byId("play"), clock = byId("clock"), position = byId("position"), volume = byId("volume"), state = byId("state");
+		const picks = [...document.querySelectorAll(".pick")], whole = byId("whole"), from = byId("loop-from"), to = byId("loop-to"), track = byId("track");
 		const loop = byId("loop"), trueLevels = byId("true-levels"), keys = byId("keys");
-		const lanes = [...box.querySelectorAll(".lane")], buttons = [...box.querySelectorAll(".choose")], waves = [...box.querySelectorAll(".wave")];
+		const buttons = [...box.querySelectorAll(".choose")], waves = [...box.querySelectorAll(".wave")];
 		/** @type {Player | null} */
 		let player = null;
 		let chosen = 0, begun = false, at = 0;
+		/** What sounds in a blind test, whatever is shown as chosen. @type {number | null} */
+		let blind = null;
 
 		const heads = waves.map(w => {
 			const head = document.createElement("div");
@@ -166,6 +201,38 @@
 			w.append(head);
 			return head;
 		});
+		const least = Math.min(0.1, data.seconds);
+		/** @type {number[]} */
+		let region = data.loop;
+		/** Shades what is outside the loop, and tells where its ends are. @param {number[]} [r] */
+		const showRegion = (r = region) => {
+			const [a, b] = r.map(s => 100 * s / data.seconds);
+			for (const w of waves) w.style.setProperty("--from", a + "%"), w.style.setProperty("--to", b + "%");
+			box.classList.toggle("looped", loop.checked && (r[0] > 0 || r[1] < data.seconds));
+			if (!track) return;
+			track.style.setProperty("--from", a + "%");
+			track.style.setProperty("--to", b + "%");
+			track.classList.toggle("round", loop.checked);
+			[from, to].forEach((e, k) => {
+				e.setAttribute("aria-valuenow", r[k].toFixed(2));
+				e.setAttribute("aria-valuetext", text(r[k], 1) + " seconds");
+			});
+			whole.disabled = r[0] <= 0 && r[1] >= data.seconds;
+		};
+		/** @param {number} a @param {number} b */
+		const ordered = (a, b) => {
+			a = Math.min(Math.max(0, a), data.seconds - least);
+			return [a, Math.min(Math.max(a + least, b), data.seconds)];
+		};
+		/** @param {number} a @param {number} b */
+		const setRegion = (a, b) => {
+			region = ordered(a, b);
+			if (!loop.checked) loop.click();
+			if (!player?.deck && (at < region[0] || at >= region[1])) at = region[0];
+			player?.setRegion(region[0], region[1]);
+			showRegion();
+			show();
+		};
 		const show = () => {
 			at = player ? player.position() : at;
 			clock.textContent = text(at, 1);
@@ -181,14 +248,21 @@
 			const on = player?.deck != null;
 			play.classList.toggle("playing", on);
 			play.lastElementChild.textContent = on ? "Stop" : "Play";
+			drywire.deck?.shown();
 			if (on) run();
+		};
+		const named = () => {
+			const now = byId("now");
+			if (now) now.textContent = data.takes[chosen].name + (trueLevels.checked ? ", true level" : "");
 		};
 		/** @param {number} k */
 		const choose = k => {
 			if (k < 0 || k >= buttons.length) return;
 			chosen = k;
 			player?.choose(k);
-			buttons.forEach((b, n) => b.setAttribute("aria-pressed", String(n === k)));
+			for (const list of [buttons, picks]) list.forEach((b, n) => b.setAttribute("aria-pressed", String(n === k)));
+			picks[k]?.scrollIntoView?.({ block: "nearest", inline: "nearest" });
+			named();
 			state.textContent = `Take ${k + 1}, ${data.takes[k].name}`;
 		};
 		/** @type {Promise<Player> | null} */
@@ -200,6 +274,7 @@
 			const p = new Player(context, takes, data.takes.map((/** @type {{gain: number}} */ t) => t.gain));
 			p.volume.node.gain.value = p.volume.to = p.volume.from = 10 ** (volume.value / 20);
 			p.loop = loop.checked;
+			p.setRegion(region[0], region[1]);
 			p.trueLevels = trueLevels.checked;
 			p.onend = () => { shown(); show(); };
 			return player = drywire.player = p;
@@ -210,7 +285,7 @@
 				await /** @type {AudioContext} */ (p.context).resume();
 				if (p.deck) p.stop();
 				else {
-					p.choose(chosen);
+					p.choose(blind ?? chosen);
 					p.offset = at;
 					p.play(begun ? 0.05 : 1.5); // the first time slowly, for the ears' sake
 					begun = true;
@@ -226,17 +301,55 @@
 		/** @param {number} seconds */
 		const seek = seconds => {
 			at = Math.min(Math.max(0, seconds), data.seconds);
+			if (loop.checked && at >= region[1]) at = region[0];
 			player?.seek(at);
 			show();
 		};
 
 		play.addEventListener("click", toggle);
 		buttons.forEach((b, k) => b.addEventListener("click", () => choose(k)));
-		waves.forEach((w, k) => w.addEventListener("click", (/** @type {MouseEvent} */ e) => {
-			const r = w.getBoundingClientRect();
-			choose(k);
-			seek((e.clientX - r.left) / r.width * data.seconds);
-		}));
+		picks.forEach((b, k) => b.addEventListener("click", () => choose(k)));
+		/** A click goes to a place, a drag marks the loop or moves one end of it. @param {HTMLElement} area @param {PointerEvent} e @param {number} end @param {() => void} before */
+		const drag = (area, e, end, before) => {
+			if (e.button !== 0) return;
+			const r = area.getBoundingClientRect(), x = e.clientX, kept = region;
+			const second = (/** @type {number} */ x) => data.seconds * Math.min(1, Math.max(0, (x - r.left) / r.width));
+			let moved = false, last = kept;
+			before();
+			area.setPointerCapture(e.pointerId);
+			const move = (/** @type {PointerEvent} */ m) => {
+				if (!moved && Math.abs(m.clientX - x) < 5) return;
+				moved = true;
+				const at = second(m.clientX);
+				last = end === 0 ? ordered(Math.min(at, kept[1] - least), kept[1]) : end === 1 ? ordered(kept[0], at) : ordered(Math.min(second(x), at), Math.max(second(x), at));
+				showRegion(last);
+			};
+			const done = (/** @type {PointerEvent} */ m) => {
+				for (const kind of ["pointermove", "pointerup", "pointercancel"]) area.removeEventListener(kind, /** @type {any} */ (kind === "pointermove" ? move : done));
+				if (moved && m.type === "pointerup") setRegion(last[0], last[1]);
+				else if (m.type === "pointercancel") showRegion();
+				else if (end < 0) seek(second(x));
+			};
+			area.addEventListener("pointermove", move);
+			area.addEventListener("pointerup", done);
+			area.addEventListener("pointercancel", done);
+		};
+		waves.forEach((w, k) => w.addEventListener("pointerdown", (/** @type {PointerEvent} */ e) => drag(w, e, -1, () => choose(k))));
+		[from, to].forEach((edge, k) => {
+			edge?.addEventListener("pointerdown", (/** @type {PointerEvent} */ e) => drag(track, e, k, () => edge.focus()));
+			edge?.addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
+				if (e.ctrlKey || e.altKey || e.metaKey) return;
+				/** @type {Record<string, number>} */
+				const steps = { ArrowLeft: -0.1, ArrowDown: -0.1, ArrowRight: 0.1, ArrowUp: 0.1, PageDown: -1, PageUp: 1, Home: -data.seconds, End: data.seconds };
+				if (!(e.key in steps)) return;
+				const d = steps[e.key] * (e.shiftKey ? 5 : 1);
+				if (k === 0) setRegion(Math.min(region[0] + d, region[1] - least), region[1]);
+				else setRegion(region[0], region[1] + d);
+				e.preventDefault();
+				e.stopPropagation();
+			});
+		});
+		whole?.addEventListener("click", () => setRegion(0, data.seconds));
 		position.addEventListener("input", () => seek(Number(position.value)));
 		volume.addEventListener("input", () => {
 			player?.setVolume(Number(volume.value));
@@ -244,10 +357,14 @@
 			byId("volume-text").textContent = words + " dB";
 			volume.setAttribute("aria-valuetext", words + " decibels");
 		});
-		loop.addEventListener("change", () => player?.setLoop(loop.checked));
+		loop.addEventListener("change", () => {
+			player?.setLoop(loop.checked);
+			showRegion();
+		});
 		trueLevels.addEventListener("change", () => {
 			player?.setTrueLevels(trueLevels.checked);
-			lanes.forEach(l => l.classList.toggle("leveled", trueLevels.checked));
+			document.documentElement.classList.toggle("leveled", trueLevels.checked);
+			named();
 		});
 		document.addEventListener("keydown", e => {
 			if (!keys.checked || e.ctrlKey || e.altKey || e.metaKey) return;
@@ -257,6 +374,8 @@
 			if (digit) choose(digit - 1);
 			else if (e.key === " " && !on.matches("input[type=checkbox], button:not(.choose[aria-pressed=true]), summary, a")) toggle();
 			else if (e.key === "l" || e.key === "L") loop.click();
+			else if (e.key === "[") setRegion(at, at < region[1] - least ? region[1] : data.seconds);
+			else if (e.key === "]") setRegion(at > region[0] + least ? region[0] : 0, at);
 			else if (e.key === "t" || e.key === "T") trueLevels.click();
 			else if (typing && on.matches("[type=range]") || on.matches("pre, .scroll")) return;
 			else if (e.key === "ArrowLeft" || e.key === "ArrowRight") seek(at + (e.key === "ArrowLeft" ? -1 : 1) * (e.shiftKey ? 5 : 1));
@@ -265,7 +384,22 @@
 			else return;
 			e.preventDefault();
 		});
+		/** What the blind test plays with: it shows nothing of what it plays. */
+		drywire.deck = {
+			prepare, toggle, keys, data,
+			chosen: () => chosen,
+			on: () => player?.deck != null,
+			/** A take, at one loudness; null for the chosen one, as it is shown. @param {number | null} k */
+			hear: k => {
+				blind = k;
+				player?.setTrueLevels(k === null && trueLevels.checked);
+				player?.choose(k ?? chosen);
+			},
+			/** Is told of play and stop. */
+			shown: () => {},
+		};
 		choose(0);
+		showRegion();
 		state.textContent = "";
 		show();
 	};
@@ -305,7 +439,11 @@
 		show(Number(slider.value));
 	};
 
-	document.documentElement.classList.add("live");
+	const root = document.documentElement, bar = byId("bar"), large = byId("large");
+	root.classList.add("live");
+	// What is scrolled to, and what the tabulator reaches, is below the bar.
+	if (bar) new ResizeObserver(() => root.style.setProperty("--bar", bar.offsetHeight + "px")).observe(bar);
+	large?.addEventListener("click", () => large.setAttribute("aria-pressed", String(root.classList.toggle("large"))));
 	if (byId("player-data")) setUpPlayer();
 	document.querySelectorAll("[data-plot]").forEach(f => setUpPlot(/** @type {HTMLElement} */ (f)));
 	Object.assign(globalThis, { drywire });

@@ -72,6 +72,8 @@ var (
 	pageCSS string
 	//go:embed page.js
 	pageJS string
+	//go:embed trial.js
+	trialJS string
 )
 
 var page = template.Must(template.New("page").Parse(pageHTML))
@@ -86,8 +88,9 @@ func Write(w io.Writer, data Page) error {
 		return err
 	}
 	v.Style = template.CSS(sketch.Faces(true) + pageCSS)
-	v.Script = template.JS(pageJS)
-	sum := sha256.Sum256([]byte(pageJS))
+	script := pageJS + trialJS
+	v.Script = template.JS(script)
+	sum := sha256.Sum256([]byte(script))
 	// The page's own script runs, and no other; nothing is loaded, nothing sent. Styles may stand
 	// inline, for no other page's do.
 	v.Policy = "default-src 'none'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +

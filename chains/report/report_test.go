@@ -374,7 +374,7 @@ func TestUnits(t *testing.T) {
 	} else {
 		tables = append(tables, *bare.Nulls)
 	}
-	withUnit := regexp.MustCompile(`^[−\d.]+ [kMm]?(Ω|dB|dBu|%)$`)
+	withUnit := regexp.MustCompile(`^(under\x{a0})?[−\d.]+[ \x{a0}][kMm]?(Ω|dB|dBu|%)$`)
 	for _, table := range tables {
 		if len(table.Rows) == 0 {
 			t.Errorf("table %q is empty", table.Caption)

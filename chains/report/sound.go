@@ -133,6 +133,51 @@ func wave(channels [][]float32, top float64) string {
 	return fmt.Sprintf("M0 %d%s%sZ", waveHalf, strings.Join(up, ""), strings.Join(down, ""))
 }
 
+// Where the sound of some takes ends, for the loop: in windows of 50 ms, the last in which any of them is less
+// than endBelow under its loudest window, and endOver over what it ends in, which is the board's hiss
+// where it is far under the music. From memory; it is a convenience, and the listener can move it.
+const (
+	endWindow = 0.05 // s
+	endBelow  = 45.0 // dB
+	endOver   = 6.0  // dB
+	endRest   = 20.0 // dB under the loudest window: what a take ends in is its rest, and not music
+	endLeast  = 0.3  // s: less silence than that stays in the loop
+)
+
+// soundEnd is the frame at which all takes have become silent, or their length.
+func soundEnd(takes []Sound) int {
+	frames := len(takes[0].Channels[0])
+	size := max(1, int(endWindow*float64(takes[0].Rate)))
+	windows := frames / size
+	last := 0
+	for _, s := range takes {
+		powers := make([]float64, windows)
+		most := 0.0
+		for k := range powers {
+			for _, x := range s.Channels {
+				for _, v := range x[k*size : (k+1)*size] {
+					powers[k] += float64(v) * float64(v)
+				}
+			}
+			most = math.Max(most, powers[k])
+		}
+		least := most * math.Pow(10, -endBelow/10)
+		// the last whole window may lie in the fade that ends the file
+		if windows > 2 && powers[windows-2] < most*math.Pow(10, -endRest/10) {
+			least = math.Max(least, powers[windows-2]*math.Pow(10, endOver/10))
+		}
+		for k, p := range powers {
+			if p > least {
+				last = max(last, k+1)
+			}
+		}
+	}
+	if end := last * size; last > 0 && float64(frames-end) > endLeast*float64(takes[0].Rate) {
+		return end
+	}
+	return frames
+}
+
 // loudest is the largest magnitude of some takes.
 func loudest(takes [][]float32) float64 {
 	top := 1e-9

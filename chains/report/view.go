@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
@@ -39,7 +40,9 @@ type view struct {
 	Swaps                         *swapsView
 	Ladders                       []ladderView
 	Jacks                         []table
-	Spectrum, Guitar, Response    *plotView
+	Silence                       string    // what the loop leaves out; "" for nothing
+	Spectrum, TrueSpectrum        *plotView // matched in loudness, and not
+	Guitar, Response              *plotView
 	Losses                        *table
 	Noise                         []noiseView
 	Assumptions                   []string
@@ -56,7 +59,8 @@ type takeView struct {
 	Number       int
 	Name         string
 	Sample       template.HTML // SVG: the take's line
-	Wave         string        // path
+	Wave         string        // path, matched in loudness
+	TrueWave     string        // path, at its true level
 	Flow         []stopView
 	Paths        [][]stopView // behind Flow, where the signal splits
 	Set          []string
@@ -82,6 +86,7 @@ type table struct {
 	Head    []headView
 	Rows    []rowView
 	Note    string
+	Slim    bool // fits half a sheet of paper
 }
 
 type headView struct {
@@ -137,6 +142,7 @@ type noiseView struct {
 
 type barView struct {
 	Name, Level, Share string
+	Short              bool   // the name is not to be broken
 	Width              string // share, 0 to 1
 }
 
@@ -321,14 +327,15 @@ func (v *view) sounds(p Page) error {
 	data := struct {
 		Rate    int        `json:"rate"`
 		Seconds float64    `json:"seconds"`
+		Loop    [2]float64 `json:"loop"` // seconds
 		Takes   []takeData `json:"takes"`
 	}{Rate: p.Sounds[0].Rate, Seconds: float64(len(p.Sounds[0].Channels[0])) / float64(p.Sounds[0].Rate)}
-	least := math.Inf(1)
-	for _, t := range p.Comparison.Takes {
-		if t.Matched {
-			least = math.Min(least, t.GainDB)
-		}
+	data.Loop[1] = data.Seconds
+	if end := soundEnd(p.Sounds); end < len(p.Sounds[0].Channels[0]) {
+		data.Loop[1] = rounded(float64(end)/float64(data.Rate), 4)
+		v.Silence = fmt.Sprintf("The loop ends at %s s, before the silence at the end.", number(data.Loop[1], 1))
 	}
+	least := leastGain(p.Comparison)
 	for k, t := range p.Comparison.Takes {
 		var channels [][]int32
 		for _, x := range p.Sounds[k].Channels {
@@ -344,6 +351,7 @@ func (v *view) sounds(p Page) error {
 		if t.Matched {
 			gain = dsp.FromDB(least - t.GainDB)
 			v.Takes[k].Levels = signed(least-t.GainDB, 1) + " dB"
+			v.Takes[k].TrueWave = wave(p.Sounds[k].Channels, top/math.Max(gain, 1e-6))
 		}
 		data.Takes = append(data.Takes, takeData{t.Name, math.Round(gain*1e6) / 1e6})
 	}
@@ -354,6 +362,17 @@ func (v *view) sounds(p Page) error {
 	var err error
 	v.Player, err = jsonOf(data)
 	return err
+}
+
+// leastGain is the gain of the loudest take, in dB: of those that were matched, the least.
+func leastGain(c *experiment.Comparison) float64 {
+	least := math.Inf(1)
+	for _, t := range c.Takes {
+		if t.Matched {
+			least = math.Min(least, t.GainDB)
+		}
+	}
+	return least
 }
 
 // timeTicks are round times, at most eight.
@@ -421,13 +440,15 @@ func cells(list []*measures.Measure, values measures.Values) (cells []string) {
 // plots are spectra and responses.
 func (v *view) plots(p Page) error {
 	s := curves{label: "level in a third of an octave, dB", least: 30, most: 70}
+	trueLevels := s
+	least := leastGain(p.Comparison)
 	for k, m := range p.Measures {
 		if m == nil || len(m.Jacks) == 0 {
 			continue
 		}
 		t := p.Comparison.Takes[k]
 		bands := m.Jacks[len(m.Jacks)-1].ThirdOctaves
-		c := curve{take: k, name: t.Name}
+		c, own := curve{take: k, name: t.Name}, curve{take: k, name: t.Name}
 		if len(s.hz) == 0 {
 			for _, b := range bands {
 				s.hz = append(s.hz, b.Hz)
@@ -441,13 +462,19 @@ func (v *view) plots(p Page) error {
 			if b.DBV.OK() && t.Matched {
 				db = b.DBV.Value + t.GainDB
 			}
-			c.db = append(c.db, db)
+			c.db, own.db = append(c.db, db), append(own.db, db+least-t.GainDB)
 		}
-		s.takes = append(s.takes, c)
+		s.takes, trueLevels.takes = append(s.takes, c), append(trueLevels.takes, own)
 	}
 	var err error
 	if v.Spectrum, err = v.plot("spectrum", "What you hear, by frequency", s); err != nil {
 		return err
+	}
+	trueLevels.hz = s.hz
+	if len(p.Sounds) > 0 {
+		if v.TrueSpectrum, err = v.plot("true-spectrum", "What you hear at true levels, by frequency", trueLevels); err != nil {
+			return err
+		}
 	}
 	if v.Guitar, err = v.plot("guitar-response", "From the pickup to the guitar’s jack", v.responses(p.Guitar, 70)); err != nil {
 		return err
@@ -575,6 +602,10 @@ func (v *view) losses(p Page) {
 			t.Rows = append(t.Rows, row)
 		}
 	}
+	t.Slim = len(t.Rows) <= 12
+	for _, r := range t.Rows {
+		t.Slim = t.Slim && len(r.Cells[0]) <= 10 // letters of a jack
+	}
 	if len(t.Rows) > 0 {
 		v.Losses = &t
 	}
@@ -603,7 +634,7 @@ func (v *view) noises(p Page) {
 			n.Total = "at " + r.Jack + ": " + n.Total
 		}
 		for _, b := range r.Blocks {
-			n.Bars = append(n.Bars, barView{b.Name, figure(b.ADBu, 1) + " dBu", share(b.Share), number(b.Share, 4)})
+			n.Bars = append(n.Bars, barView{b.Name, figure(b.ADBu, 1) + "\u00a0dBu", share(b.Share), utf8.RuneCountInString(b.Name) <= 18, number(b.Share, 4)})
 		}
 		var causes []string
 		for _, c := range r.Causes {
@@ -622,9 +653,9 @@ func (v *view) noises(p Page) {
 
 func share(of float64) string {
 	if of > 0 && of < 0.001 {
-		return "under 0.1 %"
+		return "under\u00a00.1\u00a0%"
 	}
-	return number(100*of, 1) + " %"
+	return number(100*of, 1) + "\u00a0%"
 }
 
 // solver is the table of the solver's convergence.

@@ -10,7 +10,9 @@ import (
 	"math"
 	"os"
 	"os/exec"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -225,14 +227,48 @@ func (b *Browser) Shot(file string) {
 	}
 }
 
-// PaperPages is on how many pages of A4 the page is printed.
-func (b *Browser) PaperPages() int {
+// Paper is the page as it is printed on A4.
+type Paper struct {
+	Pages    int
+	Headings []Heading
+}
+
+// Heading is where a heading of the page lies on paper.
+type Heading struct {
+	Text string
+	Page string  // the number of its object in the PDF
+	Foot float64 // from the lower edge of the sheet up to the heading's upper edge, points
+}
+
+// headings are the entries of a PDF's outline (ISO 32000-1, 12.3.3): a title, and a page and a
+// place on it, in points from the lower left corner.
+var headings = regexp.MustCompile(`/Title \((.*)\)\n/Dest \[(\d+) 0 R /XYZ [-0-9.]+ ([-0-9.]+) `)
+
+// Print prints the page.
+func (b *Browser) Print() Paper {
 	b.t.Helper()
-	r, err := chromedp.Call(b.Context, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: 8.27, PaperHeight: 11.69})
+	yes := true
+	r, err := chromedp.Call(b.Context, page.PrintToPDF, page.PrintToPDFParams{
+		PaperWidth: 8.27, PaperHeight: 11.69, PreferCSSPageSize: &yes, GenerateTaggedPDF: &yes, GenerateDocumentOutline: &yes,
+	})
 	if err != nil {
 		b.t.Fatal(err)
 	}
-	return bytes.Count([]byte(r.Data), []byte("/Type /Page\n"))
+	p := Paper{Pages: bytes.Count([]byte(r.Data), []byte("/Type /Page\n"))}
+	for _, m := range headings.FindAllSubmatch([]byte(r.Data), -1) {
+		foot, err := strconv.ParseFloat(string(m[3]), 64)
+		if err != nil {
+			b.t.Fatal(err)
+		}
+		p.Headings = append(p.Headings, Heading{string(m[1]), string(m[2]), foot})
+	}
+	return p
+}
+
+// PaperPages is on how many pages of A4 the page is printed.
+func (b *Browser) PaperPages() int {
+	b.t.Helper()
+	return b.Print().Pages
 }
 
 // Console is what the page has said on the console up to now, and what the browser said there of
