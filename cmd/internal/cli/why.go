@@ -216,7 +216,8 @@ func printWhy(s streams, a *why.Answer, all bool) {
 		if len(list) == 0 {
 			return
 		}
-		s.printf("\n%s\n", title)
+		s.printf("\n")
+		paragraph(s.out, "", title, 98)
 		t := table{header: []string{"", "taken out", "better by", "alone", ""}}
 		for _, c := range list {
 			word := ""
@@ -253,7 +254,7 @@ func printWhy(s streams, a *why.Answer, all bool) {
 			if f.Cures {
 				mark = "cures it"
 			}
-			t.row(fmt.Sprint(k+1), clip(f.Text, 54), value(f.Value.Value, f.Value.OK()), gained(a, f), fmt.Sprint(f.Plugs), mark)
+			t.row(fmt.Sprint(k+1), clip(f.Text, 50), value(f.Value.Value, f.Value.OK()), gained(a, f), fmt.Sprint(f.Plugs), mark)
 		}
 		t.print(s.out)
 		for k, f := range a.Fixes {
