@@ -9,6 +9,12 @@ type Responder interface {
 	Response(f dsp.Hertz) complex128
 }
 
+// Finite is a core that is nothing but an impulse response, of so many samples of which the first
+// lead come before its Latency is taken back. All of its Response at once is one transform of it.
+type Finite interface {
+	Impulse() (h []float64, lead int)
+}
+
 // Response implements Responder.
 func (f *Follower) Response(dsp.Hertz) complex128 { return complex(f.Gain, 0) }
 

@@ -172,6 +172,9 @@ func (c *convolving) Response(f dsp.Hertz) complex128 {
 	return transform(c.response, x) * cmplx.Exp(complex(0, 2*math.Pi*x*float64(c.lead)))
 }
 
+// Impulse implements Finite; not a copy.
+func (c *convolving) Impulse() ([]float64, int) { return c.response, c.lead }
+
 // Latency implements Core.
 func (c *convolving) Latency() int { return c.conv.Latency() + c.lead }
 

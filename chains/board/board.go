@@ -207,6 +207,10 @@ type Chain struct {
 	// as it is at 0 s
 	Changes []Change
 
+	// the jack at which it is listened to, its voltage as it is with all that follows; "" for the
+	// end
+	Heard string
+
 	switchers []Block // those of Blocks and Split: cables are plugged into all of their loops
 
 	file        *File // that the chain is a take of, as it was then

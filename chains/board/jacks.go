@@ -62,3 +62,18 @@ func (c *Chain) Side(end string) []Placed {
 	}
 	return c.Split.Right
 }
+
+// Leads reports whether the signal goes through a block before it comes to where the chain is
+// listened to.
+func (c *Chain) Leads(p Placed) bool {
+	if c.Heard == "" {
+		return true
+	}
+	jacks := c.Jacks()
+	at := slices.Index(jacks, c.Heard)
+	if right := slices.Index(jacks, OutLeft); right >= 0 && at > right && c.Heard != "out" && c.Split != nil &&
+		slices.ContainsFunc(c.Split.Left, func(o Placed) bool { return o.Name == p.Name }) {
+		return false // on the other path
+	}
+	return slices.Index(jacks, p.Out()) <= at
+}

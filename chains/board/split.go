@@ -40,8 +40,12 @@ func (c *Chain) Every() []Placed {
 	return append(append(all, c.Split.Left...), c.Split.Right...)
 }
 
-// Ends is the jacks that the chain ends in: out, or out.left and out.right.
+// Ends is the jacks that the chain ends in for who listens: out, or out.left and out.right, or the
+// one at which it is listened to.
 func (c *Chain) Ends() []string {
+	if c.Heard != "" {
+		return []string{c.Heard}
+	}
 	if c.Stereo() {
 		return []string{OutLeft, OutRight}
 	}

@@ -23,7 +23,8 @@ type Estimate struct {
 	Prepare dsp.Second // until the first sample of it could be played
 	Sound   dsp.Second // for each second of sound, in the wiring's quality
 	Rest    dsp.Second // one noise ledger
-	Move    dsp.Second // the same, coarsely, as for every move that is tried
+	Heard   dsp.Second // beside Rest, where noise meets a threshold and is rendered
+	Move    dsp.Second // the same as Rest, coarsely, as for every move that is tried
 	Bytes   float64    // what is kept in memory
 	Ledger  float64    // bytes that a noise ledger keeps
 }
@@ -59,9 +60,13 @@ const (
 	fits      = 561 * 5
 	ledger    = 240    // frequencies
 	coarse    = 60     // of a move
+	rendered  = 15     // seconds of sound that the renderings at rest cost as much as
 	perStage  = 1.5e-3 // s: response of a stage, at the frequencies of a move
 	perLine   = 1e-7   // of the response of a stage with memory
-	lineBytes = 16     // per line, with its product with what comes behind
+	lineBytes = 4      // per line of it that is kept
+	fewStates = 96     // of a linear section whose modes are all found
+	reduced   = 1.5e-7 // a square of the states of a larger one, which is reduced
+	kept      = 40     // of which this many are left, about
 )
 
 // Of is the estimate of a wiring.
@@ -89,6 +94,7 @@ func Of(w *wiring.Wiring) Estimate {
 	unknowns := float64(w.Circuit.Size().Unknowns)
 	e.Prepare += dsp.Second(wire * unknowns * (1 + moved))
 	e.Bytes += 400 * unknowns * (1 + moved)
+	e.Heard = rendered * e.Sound
 	lines := lines(w)
 	for _, s := range w.Stages {
 		e.Rest += perStage
@@ -139,6 +145,9 @@ func ofSection(s circuit.Size, steps, rate float64) (prepare, sound, bytes float
 	n, m, in := float64(s.States), float64(s.Ports), float64(s.Inputs)
 	if s.Ports == 0 {
 		prepare = ac(s) + mode*n*n*n + fits*terms*in*(n+40)
+		if n > fewStates {
+			prepare = ac(s) + reduced*n*n + fits*terms*in*(kept+40)
+		}
 		return prepare, rate * (30e-9 + 2e-9*n), 8 * 4 * n * n
 	}
 	prepare = ac(s) + micro*product*n*n*(n+3*m+4*in) + lengths*mode*n*n*n
@@ -177,7 +186,7 @@ func settings(turns []board.Turn) float64 {
 
 // Plus is two takes one after the other.
 func (e Estimate) Plus(o Estimate) Estimate {
-	return Estimate{e.Prepare + o.Prepare, max(e.Sound, o.Sound), e.Rest + o.Rest, e.Move + o.Move, max(e.Bytes, o.Bytes), max(e.Ledger, o.Ledger)}
+	return Estimate{e.Prepare + o.Prepare, max(e.Sound, o.Sound), e.Rest + o.Rest, e.Heard + o.Heard, e.Move + o.Move, max(e.Bytes, o.Bytes), max(e.Ledger, o.Ledger)}
 }
 
 // TooMuch is an error of what is done only when it is asked for.
@@ -214,6 +223,15 @@ func (e Estimate) OverLedger(moves int) error {
 		return TooMuch{fmt.Sprintf("the noise through so many echoes and impulse responses takes about %.1f GiB of memory (more than %d GiB are used only when asked for): --long does it all the same", e.Ledger/(1<<30), MostBytes>>30)}
 	}
 	return nil
+}
+
+// OverHeard is a TooMuch where to render the noise takes more than is done unasked, else nil. It
+// counts where noise meets a threshold.
+func (e Estimate) OverHeard() error {
+	if e.Heard <= MostPrepare {
+		return nil
+	}
+	return TooMuch{fmt.Sprintf("the noise is loud enough to clip or to open what has a threshold, and rendering it takes about %s of processor time (more than %s is done only when asked for): --long does it all the same", Long(e.Heard), Long(MostPrepare))}
 }
 
 // Long is a time in words: "40 s", "12 min", "3 h".

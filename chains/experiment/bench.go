@@ -59,6 +59,7 @@ type bench struct {
 type played struct {
 	subject
 	bench *bench
+	brief bool // noise that has to be rendered is rendered briefly
 	plan  *render.Plan
 	order *render.Order
 	out   []float64 // V
@@ -88,8 +89,9 @@ func (b *bench) orders(recording []float64, memory int) *render.Orders {
 
 // measure is the values of some measures for one chain. The recording goes through it only where
 // one of them asks for it: test signals cost enough.
-func (b *bench) measure(ctx context.Context, c *board.Chain, list []*measures.Measure) ([]measures.Figure, error) {
+func (b *bench) measure(ctx context.Context, c *board.Chain, list []*measures.Measure, brief bool) ([]measures.Figure, error) {
 	p := b.silent(c)
+	p.brief = brief
 	if slices.ContainsFunc(list, func(m *measures.Measure) bool { return m.OfPlayed != nil }) {
 		if err := p.hear(ctx); err != nil {
 			return nil, err
@@ -183,6 +185,7 @@ func (p *played) Made(ctx context.Context, volume float64) (measures.Figure, err
 	return made(ctx, w.Chain, p.rate, p.tone, p.refuses, func(jacks []string) ([][]float64, error) {
 		rate := float64(p.rate)
 		o := b.probe(fmt.Sprint("tone ", p.tone), func() []float64 { return measures.Sines(int(0.5*rate), rate, p.tone) }).Order(w)
+		o.Read(jacks...)
 		list := make([][]float64, len(jacks))
 		for k, jack := range jacks {
 			x, err := o.Signal(ctx, jack)
@@ -205,8 +208,12 @@ func (b *bench) probe(name string, signal func() []float64) *render.Orders {
 	return b.probes[name]
 }
 
-func (p *played) NoiseParts() (hiss, tones float64, err error) {
-	return p.bench.noise.Parts(p.chain)
+func (p *played) NoisePart(tones bool) (float64, error) {
+	hiss, hum, err := p.bench.noise.Parts(p.chain, tones, p.brief)
+	if tones {
+		return hum, err
+	}
+	return hiss, err
 }
 
 func (p *played) Noise() (float64, error) { return p.bench.noise.AWeighted(p.chain) }
@@ -251,7 +258,7 @@ func (p *played) Blocks(ctx context.Context, tell func(breaksUp measures.Figure,
 		return err
 	}
 	for k, b := range p.chain.Every() {
-		if b.Off || !list[k].BreaksUp.OK() || b.Piece == nil && slices.Contains(meantToDistort, b.Kind.Name) {
+		if b.Off || !p.chain.Leads(b) || !list[k].BreaksUp.OK() || b.Piece == nil && slices.Contains(meantToDistort, b.Kind.Name) {
 			continue
 		}
 		x, err := p.order.Signal(ctx, b.In())

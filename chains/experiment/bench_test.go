@@ -25,7 +25,7 @@ func wished(t *testing.T, c *board.Chain, recording []float64, names ...string) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	values, err := newBench(Dry{Volts: recording}, measureRate, section.Draft, RankMemory, false).measure(t.Context(), c, list)
+	values, err := newBench(Dry{Volts: recording}, measureRate, section.Draft, RankMemory, false).measure(t.Context(), c, list, false)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,27 +2,36 @@ package experiment
 
 import (
 	"context"
+	"slices"
 
 	"drywire/chains/board"
 	"drywire/chains/measures"
 	"drywire/dsp"
+	"drywire/dsp/measure"
 	"drywire/dsp/section"
 )
 
 // Bench measures what was played through many chains that are nearly alike: renders share what they
 // have in common. Its methods may be called from several goroutines.
-type Bench struct{ b *bench }
+type Bench struct {
+	b     *bench
+	brief bool
+}
 
 // NewBench keeps at most memory bytes of signals of a recording, and half as much again for test
 // signals.
 func NewBench(recording Dry, rate dsp.Hertz, q section.Quality, memory int) Bench {
-	return Bench{newBench(recording, rate, q, memory, true)}
+	return Bench{b: newBench(recording, rate, q, memory, true)}
 }
+
+// Brief is the bench with noise parts that have to be rendered rendered briefly, to be compared with
+// one another and with nothing else. It shares all else.
+func (b Bench) Brief() Bench { return Bench{b.b, true} }
 
 // Measure is the values of some measures of a chain, which have OfTake or OfPlayed. The error is of
 // a render.
 func (b Bench) Measure(ctx context.Context, c *board.Chain, list ...*measures.Measure) ([]measures.Figure, error) {
-	return b.b.measure(ctx, c.At(0), list)
+	return b.b.measure(ctx, c.At(0), list, b.brief)
 }
 
 // Change is one measure of b against a, one of measures.Changes, both at one loudness: that of
@@ -56,4 +65,50 @@ func (b Bench) Compare(ctx context.Context, a, other *board.Chain, facts Bench) 
 		}
 	}
 	return NewPair(sides[0], sides[1], float64(b.b.rate)), nil
+}
+
+// Changed is some measures of one take against another, and what test signals tell of either.
+type Changed struct {
+	measures.Values
+	A, B measures.Values
+}
+
+// Changes is some measures of b against a, both at one loudness, without the work of Compare's
+// others. What test signals tell, facts measures, as there. Both are taken as they begin and not
+// aligned to a sample: what is read of their powers differs by the 50 ms at either end that Compare
+// may leave out, and what compares sample by sample is not for here.
+func (b Bench) Changes(ctx context.Context, list []*measures.Measure, a, other *board.Chain, facts Bench) (Changed, error) {
+	var wanted []*measures.Measure
+	for _, m := range list {
+		for _, f := range m.Facts {
+			if !slices.Contains(wanted, f) {
+				wanted = append(wanted, f)
+			}
+		}
+	}
+	var sides [2]*measures.Side
+	for k, c := range []*board.Chain{a, other} {
+		var err error
+		if sides[k], err = b.b.side(ctx, k, c.Take, c.At(0), wanted, facts.b); err != nil {
+			return Changed{}, err
+		}
+	}
+	changed := Changed{A: sides[0].Facts, B: sides[1].Facts}
+	for _, s := range sides {
+		f := measures.Unplayed(s.Samples)
+		if f.OK() && !s.Matched {
+			f = measures.None("%s", measure.Silence)
+		}
+		if !f.OK() {
+			changed.Values = measures.NoValues(list, measures.None("%q: %s", s.Name, f.Why))
+			return changed, nil
+		}
+	}
+	both := &measures.Sides{A: sides[0], B: sides[1], Rate: float64(b.b.rate), Align: func() (x, y []float64, inverted bool) {
+		return sides[0].Samples, sides[1].Samples, false
+	}}
+	for _, m := range list {
+		changed.Values = append(changed.Values, measures.Value{Measure: m, Figure: m.Change(both)})
+	}
+	return changed, nil
 }

@@ -30,7 +30,7 @@ func made(ctx context.Context, c *board.Chain, rate dsp.Hertz, tone dsp.Tone, re
 	var between [][2]dsp.Ohm
 	var jacks []string
 	for k, p := range c.Every() {
-		if at := handover(c, k); !p.Off && distorts(p, rate) {
+		if at := handover(c, k); !p.Off && c.Leads(p) && distorts(p, rate) {
 			list = append(list, p)
 			between = append(between, [2]dsp.Ohm{dsp.Ohm(cmplx.Abs(hands[at].Source)), dsp.Ohm(cmplx.Abs(hands[at+1].Input))})
 			jacks = append(jacks, p.In(), p.Out())

@@ -164,6 +164,10 @@ func (t *trial) Made(ctx context.Context, volume float64) (measures.Figure, erro
 	})
 }
 
+func (s *subject) Tail() float64 {
+	return float64(render.PlanOf(s.chain.At(0), s.rate, section.Draft).Tail())
+}
+
 func (t *trial) Noise() (float64, error) { return t.noise() }
 
 func (t *trial) Hiss() (float64, error) { return t.hiss() }

@@ -289,7 +289,7 @@ func (r *Rank) try(ctx context.Context, b *bench, list []order, found func([]str
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				values, err := b.measure(ctx, r.chainOf(w), r.objectives)
+				values, err := b.measure(ctx, r.chainOf(w), r.objectives, false)
 				if err != nil {
 					return err
 				}

@@ -192,7 +192,7 @@ func (b *bench) side(ctx context.Context, number int, name string, c *board.Chai
 	}
 	out := p.out
 	s := &measures.Side{Number: number, Name: name, Played: c.RecordingOf}
-	values, err := from.measure(ctx, c, facts)
+	values, err := from.measure(ctx, c, facts, false)
 	if err != nil {
 		return nil, err
 	}

@@ -73,7 +73,7 @@ var All = []*Measure{
 
 	brightnessKept, ClearRepeats, OctaveInStep, dynamicsKept, LeastHeadroom, quiet,
 
-	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange, RepeatsChange,
+	Null, LevelChange, BassChange, MiddleChange, TrebleChange, NoiseChange, THDChange, SustainChange, RepeatsChange, LateChange,
 	SpectralMean, SpectralMax,
 }
 

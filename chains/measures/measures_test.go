@@ -210,7 +210,12 @@ type through struct {
 func (p through) Rate() float64                                          { return rate }
 func (p through) OfEnd(_ string, of func([]float64) Figure) Figure       { return of(p.out) }
 func (p through) OfRecording(_ string, of func([]float64) Figure) Figure { return of(p.in) }
-func (p through) NoiseParts() (float64, float64, error)                  { return p.hiss, p.tones, nil }
+func (p through) NoisePart(tones bool) (float64, error) {
+	if tones {
+		return p.tones, nil
+	}
+	return p.hiss, nil
+}
 
 // Tones in and out of the bands: what is twice as high in a band, against the rest, is 6.02 dB
 // more.

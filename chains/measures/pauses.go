@@ -10,11 +10,11 @@ import (
 // OverHiss and OverHum are how far the playing stands over what is heard in its pauses, each part
 // by itself.
 var (
-	OverHiss = overNoise("over_hiss_db", "playing over hiss", "what is noise and no tone", func(hiss, _ float64) float64 { return hiss })
-	OverHum  = overNoise("over_hum_db", "playing over hum", "mains hum and the ripple of supplies", func(_, tones float64) float64 { return tones })
+	OverHiss = overNoise("over_hiss_db", "playing over hiss", "what is noise and no tone", false)
+	OverHum  = overNoise("over_hum_db", "playing over hum", "mains hum and the ripple of supplies", true)
 )
 
-func overNoise(key, name, what string, part func(hiss, tones float64) float64) *Measure {
+func overNoise(key, name, what string, tones bool) *Measure {
 	return &Measure{
 		Key: key, Name: name, Unit: "dB(A)", Better: Higher, Digits: 1,
 		Definition: "A-weighted level (IEC 61672-1) of the take over that of " + what + " when nobody plays",
@@ -26,11 +26,11 @@ func overNoise(key, name, what string, part func(hiss, tones float64) float64) *
 				rms, err := measure.AWeighted(x, p.Rate())
 				return Read(dsp.ToDB(rms), err)
 			})
-			hiss, tones, err := p.NoiseParts()
+			part, err := p.NoisePart(tones)
 			if err != nil {
 				return Read(0, err), nil
 			}
-			return level.Minus(Level(part(hiss, tones), "there is none")), nil
+			return level.Minus(Level(part, "there is none")), nil
 		},
 	}
 }

@@ -90,6 +90,8 @@ type Take interface {
 	Noise() (float64, error)
 	// Hiss is the same under the playing: with gates open.
 	Hiss() (float64, error)
+	// Tail is how long echoes and reverbs go on, in seconds.
+	Tail() float64
 	// Delays is the times, in seconds, of the delays that are on.
 	Delays() []float64
 }
@@ -101,8 +103,8 @@ const AsItIs = -1
 // is computed once for all takes with that signal.
 type Played interface {
 	Take
-	// NoiseParts is the two parts of Noise: what is noise, and what is tones (hum and ripple).
-	NoiseParts() (hiss, tones float64, err error)
+	// NoisePart is a part of Noise: what is tones (hum and ripple), or what is noise.
+	NoisePart(tones bool) (float64, error)
 	// OfEnd is a figure of the voltage at the last jack, OfRecording of the pickup's own voltage.
 	OfEnd(name string, of func(x []float64) Figure) Figure
 	OfRecording(name string, of func(x []float64) Figure) Figure

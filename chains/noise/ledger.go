@@ -254,10 +254,28 @@ type noiseMeter struct {
 }
 
 // comb is the product of the responses of stages with memory, whose comb ripple is finer than a
-// cell; at the lines of the transform. nil is that of none.
+// cell. nil is that of none.
 type comb struct {
 	keys []string // of the stages, sorted
-	h    []complex128
+	// of each stage, at the lines of the transform; in single precision, since a minute of echo has
+	// two million of them
+	of [][]complex64
+}
+
+// at is what it is at some lines, from one on.
+func (c *comb) at(from int, to []complex128) []complex128 {
+	for k := range to {
+		to[k] = 1
+	}
+	if c == nil {
+		return to
+	}
+	for _, h := range c.of {
+		for k, x := range h[from : from+len(to)] {
+			to[k] *= complex128(x)
+		}
+	}
+	return to
 }
 
 func newNoiseMeter(rate dsp.Hertz, cells int) *noiseMeter {
@@ -285,7 +303,23 @@ func (m *noiseMeter) ledger(c *board.Chain, jack string) (*Ledger, error) {
 	if err != nil || len(near) == 0 {
 		return l, err
 	}
-	return l, m.render(q.plan, l, ends, near)
+	how := finely
+	if len(m.centres) < noiseCells {
+		how = coarsely
+	}
+	return l, m.render(q.plan, l, ends, near, how)
+}
+
+// TakesRendering reports whether the noise at a jack meets a threshold, so that At renders it. It
+// returns the errors of At.
+func TakesRendering(c *board.Chain, rate dsp.Hertz, jack string) (bool, error) {
+	ends, err := endsAt(c, jack)
+	if err != nil {
+		return false, err
+	}
+	m := newNoiseMeter(rate, noiseCells/4)
+	_, near, err := m.linear(m.quiet(c), ends, true)
+	return len(near) > 0, err
 }
 
 // small is a ledger by small-signal responses alone.
@@ -478,6 +512,20 @@ func (m *noiseMeter) setLines(tail dsp.Second) {
 	}
 }
 
+// Bytes is about how much memory the noise of a plan is worked out in, at most: two transforms, and
+// of every stage that echoes its response.
+func Bytes(plan *render.Plan) int {
+	m := newNoiseMeter(dsp.Hertz(plan.Rate), noiseCells)
+	m.setLines(plan.Tail())
+	echoes := 0
+	for _, s := range plan.Stages {
+		if s.Shape().Tail() > 0 {
+			echoes += len(s.Sense) * len(s.Drive)
+		}
+	}
+	return m.lines * (4*echoes + 32)
+}
+
 // wanted is a node voltage with its transfer to the jack.
 type wanted struct {
 	node string       // or the name of a driven source
@@ -527,34 +575,50 @@ func (n *noiseWalk) back() error {
 // cross is the mean over each cell of the product of a and the conjugate of b.
 func (m *noiseMeter) cross(a, b *comb) []complex128 {
 	key := [2]*comb{a, b}
-	if mean := m.pairs[key]; mean != nil {
-		return mean
+	if m.pairs[key] == nil {
+		m.means([]*comb{a, b})
 	}
-	mean := make([]complex128, len(m.centres))
-	m.pairs[key] = mean
+	return m.pairs[key]
+}
+
+// means works out cross for all pairs of these, cell by cell, so that of products no more is there
+// than a cell holds.
+func (m *noiseMeter) means(list []*comb) {
+	var wanted [][2]int
+	for i, a := range list {
+		for j, b := range list[:i+1] {
+			if m.pairs[[2]*comb{a, b}] == nil {
+				m.pairs[[2]*comb{a, b}] = make([]complex128, len(m.centres))
+				m.pairs[[2]*comb{b, a}] = make([]complex128, len(m.centres))
+				wanted = append(wanted, [2]int{i, j})
+			}
+		}
+	}
+	if len(wanted) == 0 {
+		return
+	}
 	step := float64(m.rate) / float64(m.lines)
 	most := m.lines/2 + 1
-	for k := range mean {
-		if a == nil && b == nil {
-			mean[k] = 1
-			continue
-		}
+	parallel.For(len(m.centres), func(k int) {
 		from, to := int(math.Ceil(m.edges[k]/step)), int(math.Ceil(m.edges[k+1]/step))
 		from, to = min(from, most-1), min(to, most)
 		to = max(to, from+1)
-		for l := from; l < to; l++ {
-			x, y := complex(1, 0), complex(1, 0)
-			if a != nil {
-				x = a.h[l]
-			}
-			if b != nil {
-				y = cmplx.Conj(b.h[l])
-			}
-			mean[k] += x * y
+		h := make([][]complex128, len(list))
+		for i, c := range list {
+			h[i] = c.at(from, make([]complex128, to-from))
 		}
-		mean[k] /= complex(float64(to-from), 0)
-	}
-	return mean
+		for _, at := range wanted {
+			var sum complex128
+			y := h[at[1]]
+			for l, x := range h[at[0]] {
+				sum += x * cmplx.Conj(y[l])
+			}
+			sum /= complex(float64(to-from), 0)
+			a, b := list[at[0]], list[at[1]]
+			m.pairs[[2]*comb{b, a}][k] = cmplx.Conj(sum)
+			m.pairs[[2]*comb{a, b}][k] = sum
+		}
+	})
 }
 
 // added is how what comes on paths with different comb responses adds up in a cell. With gains g(i)
@@ -564,6 +628,13 @@ func (m *noiseMeter) cross(a, b *comb) []complex128 {
 // power.
 func (m *noiseMeter) added(list []wanted) (l [][][]complex128) {
 	n := len(list)
+	var combs []*comb
+	for _, v := range list {
+		if !slices.Contains(combs, v.comb) {
+			combs = append(combs, v.comb)
+		}
+	}
+	m.means(combs)
 	l = make([][][]complex128, len(m.centres)) // per cell, row and column
 	for k := range l {
 		l[k] = make([][]complex128, n)
@@ -880,10 +951,7 @@ func (m *noiseMeter) product(a, b *comb) *comb {
 	if r := m.combs[key]; r != nil {
 		return r
 	}
-	r := &comb{keys, make([]complex128, len(a.h))}
-	for k := range r.h {
-		r.h[k] = a.h[k] * b.h[k]
-	}
+	r := &comb{keys, slices.Concat(a.of, b.of)}
 	m.combs[key] = r
 	return r
 }
@@ -896,11 +964,25 @@ func (m *noiseMeter) combOf(s blocks.Stage, input, channel int) *comb {
 	if r := m.combs[key]; r != nil {
 		return r
 	}
-	r := &comb{[]string{key}, make([]complex128, m.lines/2+1)}
+	h := make([]complex64, m.lines/2+1)
+	r := &comb{[]string{key}, [][]complex64{h}}
 	m.combs[key] = r
 	step := float64(m.rate) / float64(m.lines)
+	// laid is the transform of an impulse response that comes so many samples late
+	laid := func(x []float64, scale float64, late int) *comb {
+		for k, z := range fourier.NewFFT(m.lines).Coefficients(nil, x) {
+			h[k] = complex64(z / complex(scale, 0) * cmplx.Rect(1, 2*math.Pi*float64(k)*float64(late)/float64(m.lines)))
+		}
+		return r
+	}
+	if core, ok := s.Shape().(blocks.Finite); ok {
+		x := make([]float64, m.lines)
+		taps, lead := core.Impulse()
+		copy(x, taps)
+		return laid(x, 1, lead)
+	}
 	if core, ok := s.Shape().(blocks.Responder); ok && len(s.Sense) == 1 && len(s.Drive) == 1 {
-		parallel.For(len(r.h), func(k int) { r.h[k] = core.Response(dsp.Hertz(float64(k) * step)) })
+		parallel.For(len(h), func(k int) { h[k] = complex64(core.Response(dsp.Hertz(float64(k) * step))) })
 		return r
 	}
 	core := s.New()
@@ -918,8 +1000,5 @@ func (m *noiseMeter) combOf(s blocks.Stage, input, channel int) *comb {
 		in[input][0] = 0
 		copy(x[at:], out[channel])
 	}
-	for k, z := range fourier.NewFFT(m.lines).Coefficients(nil, x) {
-		r.h[k] = z / impulse * cmplx.Rect(1, 2*math.Pi*float64(k)*step/float64(m.rate)*float64(core.Latency()))
-	}
-	return r
+	return laid(x, impulse, core.Latency())
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -639,4 +640,35 @@ takes:
 	if got, want := at("out"), at("out.left")+at("out.right"); !(math.Abs(got/want-1) < 1e-9) {
 		t.Errorf("both ends: %g V², want %g", got, want)
 	}
+}
+
+// The response of a cabinet's recording, line by line, is one transform, and what the block states
+// at each frequency. By the latter, a second of it takes a minute of processor time.
+func TestCombOfACabinet(t *testing.T) {
+	x := make([]float64, 3000)
+	for k := range x {
+		x[k] = math.Exp(-float64(k)/400) * math.Sin(float64(k*k%1001))
+	}
+	read, err := board.NewCabinet("cab.wav", x, 44100) // as resampled it begins before time zero
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := chaintest.MustParse(t, "drywire: 1\nrecording: {sample: riff}\nblocks: {cab: {kind: speaker, file: cab.wav}}\norder: [cab]\n").WithCabinets([]*board.Cabinet{read})
+	w := render.PlanOf(f.Chains()[0], 48000, section.Draft)
+	m := newNoiseMeter(48000, noiseCells)
+	m.setLines(w.Tail())
+	for _, s := range w.Stages {
+		core, ok := s.Shape().(blocks.Responder)
+		if _, finite := s.Shape().(blocks.Finite); !ok || !finite {
+			continue
+		}
+		h := m.combOf(s, 0, 0).at(0, make([]complex128, m.lines/2+1))
+		for k := 1; k < len(h); k += 9973 {
+			if want := core.Response(dsp.Hertz(48000 * float64(k) / float64(m.lines))); cmplx.Abs(h[k]-want) > 1e-5*max(1, cmplx.Abs(want)) {
+				t.Errorf("line %d is %v, the block states %v", k, h[k], want)
+			}
+		}
+		return
+	}
+	t.Error("the cabinet is no finite response")
 }

@@ -174,13 +174,26 @@ const (
 	noiseSeed      = 1
 )
 
+// hearing is how a rendering at rest is listened to.
+type hearing struct {
+	settle float64 // s
+	waits  bool    // and until echoes have filled
+	length float64 // s
+}
+
+// How it is: the last is for what is compared with its like.
+var (
+	finely   = hearing{1, true, renderedFine} // detectors, coupling capacitors, echoes
+	coarsely = hearing{1, true, renderedCoarse}
+	briefly  = hearing{0.5, false, 0.3}
+)
+
 // render replaces a ledger by small-signal responses by one from rendering. Where its axis is
 // coarse, only the whole is computed.
-func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold) error {
-	coarse := len(m.centres) < noiseCells
-	length, perOctave := renderedFine, 24.0
+func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []threshold, how hearing) error {
+	coarse, perOctave := len(m.centres) < noiseCells, 24.0
 	if coarse {
-		length, perOctave = renderedCoarse, 12
+		perOctave = 12
 	}
 	r, err := w.Renderer(ends...)
 	if err != nil {
@@ -219,7 +232,7 @@ func (m *noiseMeter) render(w *render.Plan, l *Ledger, ends []string, near []thr
 	for _, c := range list {
 		without = append(without, func(x source) bool { return apart[x] || x == c })
 	}
-	spectra, err := m.hear(s, [][]string{ends}, length, without...)
+	spectra, err := m.hear(s, [][]string{ends}, how, without...)
 	if err != nil {
 		return fmt.Errorf("take %q: noise at %s: %w", w.Chain.Take, l.Jack, err)
 	}
@@ -266,7 +279,7 @@ func (m *noiseMeter) wholes(w *render.Plan, list []*Ledger, read [][]string) err
 	for _, l := range list {
 		maps.Copy(apart, l.apart())
 	}
-	heard, err := m.hear(s, read, renderedFine, func(x source) bool { return apart[x] })
+	heard, err := m.hear(s, read, finely, func(x source) bool { return apart[x] })
 	if err != nil {
 		return fmt.Errorf("take %q: noise: %w", w.Chain.Take, err)
 	}
@@ -278,7 +291,7 @@ func (m *noiseMeter) wholes(w *render.Plan, list []*Ledger, read [][]string) err
 
 // withoutTones is the noise at the chain's first end, rendered without hum and ripple, as one
 // share.
-func (m *noiseMeter) withoutTones(c *board.Chain) ([]Share, error) {
+func (m *noiseMeter) withoutTones(c *board.Chain, how hearing) ([]Share, error) {
 	plain := *c
 	plain.Recording.Load, plain.Changes = nil, nil
 	w, end := render.PlanOf(&plain, m.rate, section.Draft), c.Ends()[0]
@@ -290,7 +303,7 @@ func (m *noiseMeter) withoutTones(c *board.Chain) ([]Share, error) {
 	if err != nil {
 		return nil, err
 	}
-	h, err := m.hear(s, [][]string{{end}}, renderedCoarse, func(x source) bool { return x.cause == "hum" || x.cause == "ripple" })
+	h, err := m.hear(s, [][]string{{end}}, how, func(x source) bool { return x.cause == "hum" || x.cause == "ripple" })
 	if err != nil {
 		return nil, err
 	}

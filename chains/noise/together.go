@@ -146,7 +146,8 @@ func (m *noiseMeter) filled(plan *render.Plan) float64 {
 		most := 0
 		for in := range s.Sense {
 			for out := range s.Drive {
-				most = max(most, reached(fourier.NewFFT(m.lines).Sequence(nil, m.combOf(s, in, out).h), nearlyAll))
+				h := m.combOf(s, in, out).at(0, make([]complex128, m.lines/2+1))
+				most = max(most, reached(fourier.NewFFT(m.lines).Sequence(nil, h), nearlyAll))
 			}
 		}
 		samples += most
@@ -176,7 +177,7 @@ func reached(x []float64, share float64) int {
 
 // hear renders the chain at rest, once for each of some choices of sources that are left out, and
 // takes the spectrum of the powers of the jacks of each list; no jack is in two of them.
-func (m *noiseMeter) hear(s *sound, read [][]string, seconds float64, without ...func(x source) bool) ([][]*heard, error) {
+func (m *noiseMeter) hear(s *sound, read [][]string, how hearing, without ...func(x source) bool) ([][]*heard, error) {
 	var jacks []string
 	for _, list := range read {
 		jacks = append(jacks, list...)
@@ -191,8 +192,11 @@ func (m *noiseMeter) hear(s *sound, read [][]string, seconds float64, without ..
 	all := make([]*atRest, len(without))
 	for k, r := range renderers {
 		s.addTo(r, noiseSeed, without[k], common.share)
-		settle := int(float64(m.rate) * (1 + min(3, m.filled(s.plan)))) // detectors, coupling capacitors, echoes
-		all[k] = listen(r, settle, int(seconds*float64(m.rate)))
+		settle := how.settle
+		if how.waits {
+			settle += min(3, m.filled(s.plan))
+		}
+		all[k] = listen(r, int(float64(m.rate)*settle), int(how.length*float64(m.rate)))
 		defer all[k].stop()
 	}
 	for going := true; going; {

@@ -39,12 +39,12 @@ func TestHeardTogether(t *testing.T) {
 		func(x source) bool { return x.element == "guitar.winding" },
 		func(x source) bool { return x.cause == "stage" },
 	}
-	all, err := m.hear(s, read, seconds, choices...)
+	all, err := m.hear(s, read, hearing{1, true, seconds}, choices...)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for k, without := range choices {
-		alone, err := m.hear(s, read, seconds, without)
+		alone, err := m.hear(s, read, hearing{1, true, seconds}, without)
 		if err != nil {
 			t.Fatal(err)
 		}

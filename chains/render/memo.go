@@ -166,20 +166,34 @@ func (m *Memo) node(ctx context.Context, w *Plan, node string) ([]float64, error
 	})
 }
 
-// section runs a section.
+// section runs a section for one of its nodes.
 func (m *Memo) section(ctx context.Context, w *Plan, n *circuit.Netlist, node string, in [][]float64) ([]float64, error) {
-	s, _, err := w.solver(n, -Margin, node)
+	out, err := m.sections(ctx, w, n, []string{node}, in)
 	if err != nil {
 		return nil, err
 	}
-	out, err := m.run(ctx, s.Process, s.Latency(), in, 1)
+	return out[0], nil
+}
+
+// sections runs a section for some of its nodes.
+func (m *Memo) sections(ctx context.Context, w *Plan, n *circuit.Netlist, nodes []string, in [][]float64) ([][]float64, error) {
+	s, _, err := w.solver(n, -Margin, nodes...)
+	if err != nil {
+		return nil, err
+	}
+	out, err := m.run(ctx, s.Process, s.Latency(), in, len(nodes))
 	if err != nil {
 		return nil, err
 	}
 	if f := s.Report().Failures; f > 0 {
-		return nil, fmt.Errorf("take %q: %d samples at %s did not converge", w.Chain.Take, f, node)
+		return nil, fmt.Errorf("take %q: %d samples at %s did not converge", w.Chain.Take, f, nodes[0])
 	}
-	return out[0], nil
+	return out, nil
+}
+
+// keep remembers a signal that was computed beside another one.
+func (m *Memo) keep(key [32]byte, x []float64) {
+	m.store.Keep(m.of, memoKey{m.number, key}, x, 8*len(x))
 }
 
 // driven is the voltage of a driven source: the recording, or what a stage puts out.

@@ -69,6 +69,7 @@ type Order struct {
 	wiring *Plan
 	moves  *motion
 	runs   map[string]*run // at nodes and driven sources that have been looked at
+	read   []string        // nodes that are going to be asked for
 }
 
 // Order prepares a wiring of this rate and quality.
@@ -77,7 +78,31 @@ func (o *Orders) Order(w *Plan) *Order {
 		panic("chains: a wiring of another rate or quality")
 	}
 	moves, _ := w.motion() // whoever computes the signal returns a fault
-	return &Order{o, w, moves, map[string]*run{}}
+	return &Order{o, w, moves, map[string]*run{}, nil}
+}
+
+// Read says which nodes are going to be asked for, beside what stages sense: a non-linear circuit
+// is then solved once for all of its own, and not once for each. It changes no signal.
+func (o *Order) Read(nodes ...string) { o.read = append(o.read, nodes...) }
+
+// beside is the nodes of a circuit that are solved together with one of them, which comes first.
+func (o *Order) beside(n *circuit.Netlist, node string) []string {
+	list := []string{node}
+	if n.Linear() || len(o.read) == 0 {
+		return list
+	}
+	add := func(nodes []string) {
+		for _, other := range nodes {
+			if !slices.Contains(list, other) && o.wiring.Section(other) == n {
+				list = append(list, other)
+			}
+		}
+	}
+	add(o.read)
+	for _, s := range o.wiring.Stages {
+		add(s.Sense)
+	}
+	return list
 }
 
 // Signal is the voltage of a node, aligned to the recording and as long. It must not be changed.
@@ -197,10 +222,12 @@ func (o *Order) node(ctx context.Context, name string) (*run, error) {
 		}
 		in = append(in, r)
 	}
-	key := n.Key(name)
+	keyOf := func(node string) [32]byte { return n.Key(node) }
 	if moves := o.moves.sections[n]; moves != nil {
-		key = moves.key(name)
-	} else if len(in) == 1 && n.Linear() && !o.all.Literal {
+		keyOf = moves.key
+	}
+	key, place := keyOf(name), func(node string) [32]byte { return placeKey(fmt.Sprintf("circuit %x", keyOf(node)), in) }
+	if o.moves.sections[n] == nil && len(in) == 1 && n.Linear() && !o.all.Literal {
 		still, err := o.all.stillAt(key, n, name)
 		if err != nil {
 			return nil, err
@@ -215,12 +242,20 @@ func (o *Order) node(ctx context.Context, name string) (*run, error) {
 			}
 		}
 	}
-	r := newRun(base{placeKey(fmt.Sprintf("circuit %x", key), in), func(ctx context.Context) ([]float64, error) {
+	r := newRun(base{place(name), func(ctx context.Context) ([]float64, error) {
 		signals, err := o.signals(ctx, in)
 		if err != nil {
 			return nil, err
 		}
-		return o.all.memo.section(ctx, o.wiring, n, name, signals)
+		nodes := o.beside(n, name)
+		all, err := o.all.memo.sections(ctx, o.wiring, n, nodes, signals)
+		if err != nil {
+			return nil, err
+		}
+		for k, node := range nodes[1:] {
+			o.all.memo.keep(place(node), all[k+1])
+		}
+		return all[0], nil
 	}}, nil, nil)
 	o.runs[name] = r
 	return r, nil

@@ -123,3 +123,37 @@ func TestOrdersEqualRender(t *testing.T) {
 		})
 	}
 }
+
+// What is read beside a node of a non-linear circuit is solved with it: fewer solutions, and the
+// same bits.
+func TestOrderReadsTogether(t *testing.T) {
+	const rate = dsp.Hertz(48000)
+	in := chaintest.Tone(2000, float64(rate), 220, 0.4)
+	c := chaintest.Chain(t, "buffer: {kind: buffer}; fuzz: {kind: fuzz}; drive: {kind: overdrive}; echo: {kind: delay, time: 20 ms}", "buffer, fuzz, drive, echo")
+	computed := map[bool]int64{}
+	signals := map[bool][][]float64{}
+	for _, together := range []bool{false, true} {
+		orders := render.NewOrders(in, rate, section.Draft, 1<<30)
+		orders.Literal = true
+		o := orders.Order(render.PlanOf(c, rate, section.Draft))
+		if together {
+			o.Read(c.Jacks()...)
+		}
+		for _, jack := range c.Jacks() {
+			x, err := o.Signal(context.Background(), jack)
+			if err != nil {
+				t.Fatal(err)
+			}
+			signals[together] = append(signals[together], x)
+		}
+		computed[together] = orders.Computed()
+	}
+	for k, jack := range c.Jacks() {
+		if !slices.Equal(signals[true][k], signals[false][k]) {
+			t.Errorf("%s: other bits, %.1f dB", jack, chaintest.Residual(signals[true][k], signals[false][k]))
+		}
+	}
+	if t.Logf("%v", computed); computed[true] >= computed[false] {
+		t.Errorf("%d circuits and stages were run, %d for one jack at a time", computed[true], computed[false])
+	}
+}

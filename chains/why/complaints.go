@@ -17,6 +17,8 @@ type Complaint struct {
 	Source  string            `json:"source"`
 	Unknown string            `json:"unknown"` // what the model cannot know of it
 
+	// of what a comparison speaks of, what the complaint is itself; or nil
+	Itself *measures.Measure `json:"-"`
 	// Gone: where the measure finds none of it, the complaint is gone too. Else a chain in which it
 	// cannot be measured says nothing.
 	Gone bool `json:"-"`
@@ -31,6 +33,7 @@ type Complaint struct {
 var Complaints = []Complaint{
 	{
 		Word: "hiss", Says: "it hisses when I stop playing",
+		Itself:  measures.NoiseChange,
 		Measure: measures.OverHiss, Limit: 60, Step: 1, Gone: true,
 		Source:  "playing at 85 to 90 dB(A) in a room of 25 to 30 dB(A): common practice, no source",
 		Unknown: "a noisy or failing part, and interference from a phone, a dimmer or a computer, are not in the model",
@@ -79,6 +82,7 @@ var Complaints = []Complaint{
 	},
 	{
 		Word: "dead-sustain", Says: "notes die too soon",
+		Itself:  measures.SustainChange,
 		Measure: measures.Sustain, Limit: 0.9 * measures.NoteFalls, Step: 0.1,
 		Source:  "a tenth shorter than the note at the guitar: closed form of the test note",
 		Unknown: "frets, action and how the guitar answers to a loud amplifier are not in the model",
@@ -109,18 +113,21 @@ var Complaints = []Complaint{
 	},
 	{
 		Word: "jumps", Says: "the level jumps when I switch to this preset",
+		Itself:  measures.LevelChange,
 		Measure: louder, Limit: 2, Step: 0.5, Relative: true, Either: true,
 		Source:  "2 LU from the other presets, or takes where it is no preset; 1 LU is just noticed in a change of programme: common practice, no source",
 		Unknown: "what the others in the band play is not in the model; drywire presets works out a trim for each preset",
 	},
 	{
 		Word: "too-quiet", Says: "this one gets lost, it is too quiet",
+		Itself:  measures.LevelChange,
 		Measure: measures.LoudnessAtEnd, Limit: -2, Step: 0.5, Relative: true,
 		Source:  "2 LU under the file's other takes; 1 LU is just noticed in a change of programme: common practice, no source",
 		Unknown: "what the others in the band play is not in the model",
 	},
 	{
 		Word: "too-loud", Says: "this one jumps out, it is too loud",
+		Itself:  measures.LevelChange,
 		Measure: louder, Limit: 2, Step: 0.5, Relative: true,
 		Source:  "2 LU over the file's other takes: common practice, no source",
 		Unknown: "what the others in the band play is not in the model",

@@ -199,7 +199,7 @@ func Reach(ctx context.Context, q GoalQuestion) (*Reached, error) {
 	take, _ := namedTake(q.File, q.Goal.Take)
 	than, _ := namedTake(q.File, q.Goal.Than)
 	f := newFinder(q.Question, take, goalSeconds, goalSeconds)
-	f.q.Complaint, f.answer = &Complaint{Measure: measures.LoudnessAtEnd, Relative: true}, &Answer{}
+	f.q.Complaint, f.answer = &Complaint{Measure: measures.LoudnessAtEnd, Itself: measures.LevelChange, Relative: true}, &Answer{}
 	r := &Reached{Goal: q.Goal, Ways: []Way{}}
 	s := &reacher{finder: f, goal: q.Goal, out: r}
 	for _, b := range []experiment.Bench{f.draft, f.normal} {
@@ -396,13 +396,19 @@ func (s *reacher) way(ctx context.Context, c change) (*Way, error) {
 		return nil, err
 	}
 	other := s.f.Of(t)
-	pair, err := s.normal.Compare(ctx, s.c.at, other, s.draft)
+	list := slices.Clone(heard)
+	for _, l := range s.goal.limits {
+		if !slices.Contains(list, l.measure) {
+			list = append(list, l.measure)
+		}
+	}
+	changed, err := s.normal.Changes(ctx, list, s.c.at, other, s.draft)
 	if err != nil {
 		return nil, err
 	}
-	w := &Way{Limits: []measures.Figure{}, Fix: s.fixOf(c, t, v, pair)}
+	w := &Way{Limits: []measures.Figure{}, Fix: s.fixOf(c, t, v, changed)}
 	for _, l := range s.goal.limits {
-		f := pair.Of(l.measure)
+		f := changed.Of(l.measure)
 		if !f.OK() {
 			s.mu.Lock()
 			s.blind = fmt.Sprintf(" Whether there is %s cannot be measured: %s.", l.text, f.Why)

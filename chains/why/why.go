@@ -47,9 +47,11 @@ type Answer struct {
 	Fixes     []Fix           `json:"fixes"`     // what to do, best first
 	Confirm   string          `json:"confirm"`   // the one experiment on the floor that tells
 	Unknown   string          `json:"unknown"`
-	Tried     int             `json:"tried"`   // variants that were simulated
-	Changes   int             `json:"changes"` // single changes that a player could make
-	Left      int             `json:"left"`    // of them, those that were not tried: the least promising
+	At        string          `json:"at,omitempty"`   // the jack; "" for the end
+	Held      string          `json:"held,omitempty"` // what moves while it plays, and stands still here
+	Tried     int             `json:"tried"`          // variants that were simulated
+	Changes   int             `json:"changes"`        // single changes that a player could make
+	Left      int             `json:"left"`           // of them, those that were not tried: the least promising
 }
 
 // Cause is what taking a block out does, or two.
@@ -84,6 +86,7 @@ type Question struct {
 	File      *board.File // with the impulse responses that it names
 	Take      string      // a take's name
 	Complaint *Complaint
+	At        string         // the jack at which the complaint is judged; "" for the end
 	Recording experiment.Dry // as much of it as is to be judged by
 	Rate      dsp.Hertz
 	Fixes     int                   // how many are confirmed at normal quality
@@ -120,16 +123,44 @@ type finder struct {
 
 // Ask answers. The error is of a render, of the context, or of a take that the file does not have.
 func Ask(ctx context.Context, q Question) (*Answer, error) {
+	f, err := prepared(q)
+	if err != nil {
+		return nil, err
+	}
+	return f.answer, f.run(ctx)
+}
+
+// Judge only says whether a complaint holds, and with what value. Its error is as Ask's.
+func Judge(ctx context.Context, q Question) (*Answer, error) {
+	f, err := prepared(q)
+	if err != nil {
+		return nil, err
+	}
+	_, err = f.holds(ctx)
+	return f.answer, err
+}
+
+// prepared is the finder of a question.
+func prepared(q Question) (*finder, error) {
 	at := slices.IndexFunc(q.File.Takes, func(t board.Take) bool { return t.Name == q.Take })
 	if at < 0 {
 		return nil, fmt.Errorf("no take %q", q.Take)
 	}
 	f := newFinder(q, q.File.Takes[at], screened, confirmed)
 	f.answer = &Answer{
-		Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
+		At: q.At, Held: held(f.c.at), Complaint: q.Complaint, Take: q.Take, Limit: q.Complaint.Limit, Unknown: q.Complaint.Unknown,
 		Causes: []Cause{}, RuledOut: []Cause{}, Helpers: []Cause{}, About: []string{}, Fixes: []Fix{},
 	}
-	return f.answer, f.run(ctx)
+	return f, nil
+}
+
+// held says what moves in a chain while it plays, and that it stands still here; "" for nothing.
+func held(c *board.Chain) string {
+	text := board.Held(c)
+	if _, what, ok := strings.Cut(text, ", what moves is held "); ok {
+		return "what moves while it plays is held " + what
+	}
+	return text
 }
 
 // How many seconds of a recording changes are screened with, its loudest, and how many the best are
@@ -143,25 +174,32 @@ const (
 func newFinder(q Question, t board.Take, screen, confirm float64) *finder {
 	f := &finder{q: q, f: withBuffer(q.File), take: t, against: map[experiment.Bench]measures.Figure{}}
 	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory)
+	f.draft = experiment.NewBench(LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory).Brief()
 	f.normal = experiment.NewBench(LoudestOf(q.Recording, q.Rate, confirm), q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
 	return f
 }
 
-func (f *finder) run(ctx context.Context) error {
+// holds judges the take as it is.
+func (f *finder) holds(ctx context.Context) (bool, error) {
 	a := f.answer
 	err := f.reference(ctx, f.normal)
 	if err != nil {
-		return err
+		return false, err
 	}
 	if a.Value, err = f.value(ctx, f.normal, f.take); err != nil {
-		return err
+		return false, err
 	}
-	a.Holds = a.Complaint.Holds(a.Value)
-	if !a.Value.OK() || !a.Holds {
+	if a.Holds = a.Complaint.Holds(a.Value); !a.Holds {
 		a.Sentence = f.nothing()
-		return nil
+	}
+	return a.Holds, nil
+}
+
+func (f *finder) run(ctx context.Context) error {
+	a := f.answer
+	if holds, err := f.holds(ctx); !holds || err != nil {
+		return err
 	}
 	if err := f.reference(ctx, f.draft); err != nil {
 		return err
@@ -224,7 +262,7 @@ func (f *finder) reference(ctx context.Context, b experiment.Bench) error {
 		}
 	}
 	for _, t := range others {
-		v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
+		v, err := f.measured(ctx, b, t)
 		if err != nil {
 			return err
 		}
@@ -239,6 +277,30 @@ func (f *finder) reference(ctx context.Context, b experiment.Bench) error {
 	slices.Sort(all)
 	f.against[b] = measures.Figure{Value: (all[(len(all)-1)/2] + all[len(all)/2]) / 2}
 	return nil
+}
+
+// measured is the complaint's measure of a take, at the jack that is asked about; none where the
+// take does not have it.
+func (f *finder) measured(ctx context.Context, b experiment.Bench, t board.Take) ([]measures.Figure, error) {
+	c := f.f.Of(t)
+	if f.q.At != "" {
+		if !slices.Contains(c.Jacks(), f.q.At) {
+			return []measures.Figure{noJack(f.q.At)}, nil
+		}
+		heard := *c
+		heard.Heard = f.q.At
+		c = &heard
+	}
+	return b.Measure(ctx, c, f.q.Complaint.Measure)
+}
+
+// noJack is the figure of a take without the jack that is asked about.
+func noJack(name string) measures.Figure { return measures.None("there is no jack %s", name) }
+
+// cured reports whether a figure is on the right side of the limit; a take without the jack that is
+// asked about cures nothing.
+func (f *finder) cured(v measures.Figure) bool {
+	return f.q.Complaint.cured(v) && (f.q.At == "" || v.Why != noJack(f.q.At).Why)
 }
 
 // value is the measure of a take, as it is complained of.
@@ -259,7 +321,7 @@ func (f *finder) read(ctx context.Context, b experiment.Bench, t board.Take) (me
 		}
 		defer done()
 	}
-	v, err := b.Measure(ctx, f.f.Of(t), f.q.Complaint.Measure)
+	v, err := f.measured(ctx, b, t)
 	if err != nil {
 		return measures.Figure{}, err
 	}
@@ -297,20 +359,25 @@ func (f *finder) each(ctx context.Context, takes []board.Take) ([]measures.Figur
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for k, t := range takes {
-		g.Go(func() error {
-			v, err := f.value(ctx, f.draft, t)
-			if err != nil && ctx.Err() != nil {
-				return ctx.Err()
-			}
-			if err != nil {
-				v = measures.None("%v", err)
-			}
-			values[k] = v
-			f.one()
-			return nil
+		g.Go(func() (err error) {
+			values[k], err = f.quick(ctx, t)
+			return err
 		})
 	}
 	return values, g.Wait()
+}
+
+// quick measures one take at draft quality.
+func (f *finder) quick(ctx context.Context, t board.Take) (measures.Figure, error) {
+	v, err := f.value(ctx, f.draft, t)
+	if err != nil && ctx.Err() != nil {
+		return v, ctx.Err()
+	}
+	if err != nil {
+		v = measures.None("%v", err)
+	}
+	f.one()
+	return v, nil
 }
 
 // one counts a variant that has been simulated.
@@ -371,7 +438,7 @@ func (f *finder) causes(ctx context.Context) error {
 	}
 	for _, c := range list {
 		switch {
-		case !c.Without.OK() && !f.q.Complaint.Gone: // what it is about: without it there is nothing to measure
+		case !c.Without.OK() && !f.cured(c.Without): // what it is about: without it there is nothing to measure
 			a.About = append(a.About, c.Blocks...)
 		case c.Gain >= f.worth() || c.Necessary || c.Sufficient:
 			a.Causes = append(a.Causes, c)
@@ -392,7 +459,7 @@ const most = 999
 
 func (f *finder) judge(c Cause) Cause {
 	q := f.q.Complaint
-	c.Necessary = q.cured(c.Without)
+	c.Necessary = f.cured(c.Without)
 	c.Sufficient = len(c.Blocks) == 1 && q.Holds(c.Alone) && !q.Holds(f.answer.Bare)
 	switch {
 	case c.Without.OK():
@@ -484,7 +551,7 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 		if !v.OK() {
 			g = most
 		}
-		if cures := f.q.Complaint.cured(v); v.OK() && g >= f.worth() || cures {
+		if cures := f.cured(v); v.OK() && g >= f.worth() || cures {
 			best = append(best, tried{c, g, cures, plugs(f.c.at, f.f.Of(takes[k]))})
 		}
 	}
@@ -508,23 +575,24 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	slices.SortStableFunc(still, func(x, y tried) int { return cmp.Compare(y.gain, x.gain) })
 	still = still[:min(len(still), mostStill)]
 	knobs = append(knobs[:min(len(knobs), 4)], still...)
-	for _, t := range knobs {
-		var further []change
-		takes = takes[:0]
-		for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
-			if one := f.c.turned(t.knob, hours); one != nil {
-				further, takes = append(further, *one), append(takes, one.do(f.take))
+	turned := make([]*tried, len(knobs))
+	turning, within := errgroup.WithContext(ctx)
+	turning.SetLimit(runtime.GOMAXPROCS(0))
+	for k, t := range knobs {
+		turning.Go(func() error {
+			one, v, err := f.furthest(within, t.knob)
+			if one != nil {
+				turned[k] = &tried{*one, f.q.Complaint.gain(f.base, v), true, 0}
 			}
-		}
-		values, err := f.each(ctx, takes)
-		if err != nil {
 			return err
-		}
-		for k, v := range values {
-			if v.OK() && f.q.Complaint.cured(v) {
-				best = append(best, tried{further[k], f.q.Complaint.gain(f.base, v), true, 0})
-				break
-			}
+		})
+	}
+	if err := turning.Wait(); err != nil {
+		return err
+	}
+	for _, t := range turned {
+		if t != nil {
+			best = append(best, *t)
 		}
 	}
 	slices.SortStableFunc(best, func(x, y tried) int {
@@ -575,6 +643,27 @@ func (f *finder) fixes(ctx context.Context, changes []change) error {
 	return nil
 }
 
+// furthest turns a knob the way that it goes, hour by hour, up to the first that cures; nil where
+// none does.
+func (f *finder) furthest(ctx context.Context, k *knob) (*change, measures.Figure, error) {
+	was := ""
+	for _, hours := range []float64{2, 3, 4, 6, 8, 10} {
+		one := f.c.turned(k, hours)
+		if one == nil || one.text == was { // at its end
+			break
+		}
+		was = one.text
+		v, err := f.quick(ctx, one.do(f.take))
+		if err != nil {
+			return nil, v, err
+		}
+		if v.OK() && f.cured(v) {
+			return one, v, nil
+		}
+	}
+	return nil, measures.Figure{}, nil
+}
+
 // mostLost is by how much softer, in LU, a change may make a take before it has taken the sound
 // away rather than mended it: common practice, no source.
 const mostLost = 12
@@ -616,30 +705,30 @@ func (f *finder) confirmChange(ctx context.Context, c change) (*Fix, error) {
 	if err != nil {
 		return nil, err
 	}
-	fix := Fix{Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.q.Complaint.cured(v)}
+	fix := Fix{Gain: f.q.Complaint.gain(f.answer.Value, v), Cures: f.cured(v)}
 	if !v.OK() {
 		fix.Gain = most
 	}
 	if fix.Gain < f.worth() || !v.OK() && !fix.Cures {
 		return nil, nil
 	}
-	pair, err := f.normal.Compare(ctx, f.c.at, f.f.Of(t), f.draft)
+	changed, err := f.normal.Changes(ctx, heard, f.c.at, f.f.Of(t), f.draft)
 	if err != nil {
 		return nil, err
 	}
-	full := f.fixOf(c, t, v, pair)
+	full := f.fixOf(c, t, v, changed)
 	full.Gain, full.Cures = fix.Gain, fix.Cures
 	return &full, nil
 }
 
 // fixOf is a change that makes a take, with the measure's value and what else changes.
-func (f *finder) fixOf(c change, t board.Take, v measures.Figure, pair experiment.Pair) Fix {
+func (f *finder) fixOf(c change, t board.Take, v measures.Figure, changed experiment.Changed) Fix {
 	fix := Fix{Text: c.text, Value: v, loses: f.loses(c), Plugs: plugs(f.c.at, f.f.Of(t)), TakeText: edit.TakeText(t), Lines: edit.TakeLines(t), Take: t}
 	if strings.Contains(fix.TakeText, NewBuffer) {
 		fix.Needs = NewBuffer + ": {kind: buffer}"
 	}
-	fix.Side, fix.heard = side(pair)
-	if level := pair.Of(measures.LevelChange); level.OK() && level.Value < -mostLost {
+	fix.Side, fix.heard = side(changed, f.q.Complaint.Itself)
+	if level := changed.Of(measures.LevelChange); level.OK() && level.Value < -mostLost || losesEchoes(changed) {
 		fix.loses = 1
 	}
 	return fix
@@ -653,12 +742,25 @@ func clipped(text string, most int) string {
 	return text
 }
 
-// side says what else changes, at equal loudness, and in how much.
-func side(p experiment.Pair) (text string, n int) {
+// heard is what a change may do that is heard beside what it is made for.
+var heard = []*measures.Measure{
+	measures.LevelChange, measures.BassChange, measures.MiddleChange, measures.TrebleChange, measures.NoiseChange, measures.THDChange, measures.SustainChange,
+	measures.LateChange,
+}
+
+// The steps from which on a distortion is spoken of, as a comparison does: common practice, no
+// source.
+const (
+	moreDistorted = 3 // dB
+	leastTHD      = 1 // %
+)
+
+// side says what else changes than a measure, at equal loudness, and in how much.
+func side(p experiment.Changed, itself *measures.Measure) (text string, n int) {
 	var list []string
 	say := func(m *measures.Measure, most float64, more, less string) {
 		f := p.Of(m)
-		if !f.OK() || math.Abs(f.Value) < most {
+		if m == itself || !f.OK() || math.Abs(f.Value) < most {
 			return
 		}
 		word := more
@@ -672,9 +774,51 @@ func side(p experiment.Pair) (text string, n int) {
 	say(measures.MiddleChange, 1, "more middle", "less middle")
 	say(measures.TrebleChange, 1, "more treble", "less treble")
 	say(measures.NoiseChange, 1, "more noise at equal loudness", "less noise at equal loudness")
+	if f, was, is := p.Of(measures.THDChange), p.A.Of(measures.ToneTHD), p.B.Of(measures.ToneTHD); f.OK() && math.Abs(f.Value) >= moreDistorted && max(was.Value, is.Value) >= leastTHD {
+		word := "more"
+		if f.Value < 0 {
+			word = "less"
+		}
+		list = append(list, fmt.Sprintf("%s distorted (THD %s %%, from %s %%)", word, is.Text(1), was.Text(1)))
+	}
 	say(measures.SustainChange, 0.2, "more sustain", "less sustain")
+	if text := echoes(p); text != "" {
+		list = append(list, text)
+	}
 	if len(list) == 0 {
 		return "nothing else that a player would notice", 0
 	}
 	return strings.Join(list, ", "), len(list)
+}
+
+// What is later than 80 ms, in dB of all before: from where on a change is spoken of, which is three
+// of the steps that are noticed in a hall (ISO 3382-1, from memory); under where there are no echoes
+// to speak of; and by how much it may change before the echoes are lost, or the playing is.
+const (
+	otherEchoes = 3
+	noEchoes    = -40
+	lostEchoes  = 12
+)
+
+// echoes says what became of echoes and reverbs; "" where they are as they were, or there are none.
+func echoes(p experiment.Changed) string {
+	f, was, is := p.Of(measures.LateChange), p.A.Of(measures.Late), p.B.Of(measures.Late)
+	switch {
+	case !f.OK() || math.Abs(f.Value) < otherEchoes || max(was.Value, is.Value) < noEchoes:
+		return ""
+	case is.Value < noEchoes:
+		return "the echoes are gone"
+	case is.Value > 0 && f.Value > 0:
+		return fmt.Sprintf("the echoes %.1f dB louder against the playing, which they drown", f.Value)
+	case f.Value > 0:
+		return fmt.Sprintf("the echoes %.1f dB louder against the playing", f.Value)
+	}
+	return fmt.Sprintf("the echoes %.1f dB softer against the playing", -f.Value)
+}
+
+// losesEchoes reports whether a change takes the echoes away, or the playing: it mends nothing, it
+// takes a sound of the board away.
+func losesEchoes(p experiment.Changed) bool {
+	f, was, is := p.Of(measures.LateChange), p.A.Of(measures.Late), p.B.Of(measures.Late)
+	return f.OK() && (was.Value >= noEchoes && f.Value <= -lostEchoes || is.Value > 0 && f.Value >= otherEchoes)
 }

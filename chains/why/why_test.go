@@ -208,6 +208,39 @@ func TestNothingWrong(t *testing.T) {
 	}
 }
 
+// At a jack it is judged by what is in front of it, loaded by what follows; and a chain that has not
+// got the jack has not cured the complaint.
+func TestAtAJack(t *testing.T) {
+	f := own(t, "blocks:\n  tilt: {kind: eq, low: -18 dB, low_freq: 300 Hz}\n  more: {kind: eq, low: -18 dB, low_freq: 300 Hz}\norder: [tilt, more]\n")
+	at := func(jack string) *Answer {
+		t.Helper()
+		a, err := Ask(t.Context(), Question{File: f, Take: f.Takes[0].Name, Complaint: Find("thin"), At: jack, Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3})
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("%s", a.Sentence)
+		return a
+	}
+	if a := at("guitar"); a.Holds {
+		t.Errorf("at the guitar: %+v", a)
+	}
+	a := at("tilt.out")
+	if !a.Holds || !strings.Contains(a.Sentence, " at tilt.out, ") {
+		t.Fatalf("at tilt.out: %+v", a)
+	}
+	if len(a.Causes) > 0 || !slices.Equal(a.About, []string{"tilt"}) {
+		t.Errorf("tilt has the jack that is asked about, more stands behind it: %+v, about %v", a.Causes, a.About)
+	}
+	hiss := shipped(t, "fuzz-or-buffer-first")
+	b, err := Ask(t.Context(), Question{File: hiss, Take: "buffered", Complaint: Find("hiss"), At: "fuzz.out", Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(b.Causes) != 1 || b.Causes[0].Blocks[0] != "buffer" || !slices.Equal(b.About, []string{"fuzz"}) {
+		t.Errorf("hiss at fuzz.out: %+v, about %v", b.Causes, b.About)
+	}
+}
+
 // What must not be wired is not offered: a pedal behind the power of an amplifier, and what keep
 // forbids.
 func TestChangesThatAreOffered(t *testing.T) {

@@ -30,13 +30,21 @@ func (c *Complaint) is(v float64) string {
 	return fmt.Sprintf("it is %s louder than the others", c.Text(v))
 }
 
+// at is where it is judged, as it follows a clause.
+func at(a *Answer) string {
+	if a.At == "" {
+		return ""
+	}
+	return " at " + a.At
+}
+
 // nothing is the answer where nothing is wrong.
 func (f *finder) nothing() string {
 	c, a := f.q.Complaint, f.answer
 	if !a.Value.OK() {
 		return fmt.Sprintf("Nothing to find: %s of %q is not measurable (%s).", c.Measure.Name, a.Take, a.Value.Why)
 	}
-	return fmt.Sprintf("Nothing wrong is found: of %q, %s, and it is complained of %s.", a.Take, c.is(a.Value.Value), c.beyond())
+	return fmt.Sprintf("Nothing wrong is found: of %q, %s%s, and it is complained of %s.", a.Take, c.is(a.Value.Value), at(a), c.beyond())
 }
 
 // beyond is from where on a complaint holds.
@@ -54,8 +62,10 @@ func (c *Complaint) beyond() string {
 // sentence is the answer in one or two.
 func (f *finder) sentence() string {
 	c, a := f.q.Complaint, f.answer
-	text := fmt.Sprintf("It is so: %s, complained of %s. ", c.is(a.Value.Value), c.beyond())
+	text := fmt.Sprintf("It is so: %s%s, complained of %s. ", c.is(a.Value.Value), at(a), c.beyond())
 	switch {
+	case len(a.Causes) == 0 && a.At != "" && len(a.About) > 0:
+		text += fmt.Sprintf("No other pedal causes it: it is made by %s, at whose jack it is judged, or by the guitar and the cables.", among(a.About))
 	case len(a.Causes) == 0 && c.Holds(a.Bare):
 		text += "No pedal causes it: it is there without any of them, so it is the guitar, the cables or the amplifier."
 	case len(a.Causes) == 0:
@@ -112,6 +122,9 @@ func (f *finder) gained(x Fix) string {
 // confirm is the one experiment on the floor that tells the remaining explanations apart.
 func (f *finder) confirm() string {
 	c, a := f.q.Complaint, f.answer
+	if len(a.Causes) == 0 && a.At != "" && len(a.About) > 0 {
+		return fmt.Sprintf("Listen in front of %s as well: if it is there too, it comes from before.", among(a.About))
+	}
 	if len(a.Causes) == 0 {
 		return fmt.Sprintf("Plug the guitar straight into the amplifier: by this model the complaint stays (%s).", figure(c, a.Bare.Value, a.Bare.OK()))
 	}

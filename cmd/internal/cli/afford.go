@@ -5,6 +5,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/cost"
+	"drywire/chains/noise"
 	"drywire/chains/wiring"
 	"drywire/dsp/section"
 )
@@ -39,7 +40,17 @@ func (s streams) affordNoise(f *chainFile, c *board.Chain, jack string) error {
 		moves = n * (n - 1) // every block to every other place
 	}
 	e := cost.Of(wiring.Of(c, anyRate, section.Normal))
-	if err := e.OverLedger(moves); err != nil && !*s.long {
+	err := e.OverLedger(moves)
+	if err == nil && e.OverHeard() != nil && !*s.long {
+		heard, wrong := noise.TakesRendering(c, anyRate, jack)
+		if wrong != nil {
+			return wrong
+		}
+		if heard {
+			err = e.OverHeard()
+		}
+	}
+	if err != nil && !*s.long {
 		return fmt.Errorf("%s: take %q: %w", f.Text.Name, c.Take, err)
 	}
 	return nil

@@ -26,7 +26,9 @@ func listenCommand(s streams) *cobra.Command {
 		Long: `Listen opens a page in a browser on this machine. The recording plays round and round; whatever you
 change, the order of the blocks, a bypass, a knob, the take, is heard at the same moment of the
 music. Two orders are held side by side, equally loud, and a blind test tells whether you can hear
-the difference at all.
+the difference at all. A block's jacks can be listened to as well, and the guitar be recorded from
+an input of this machine. The board's hiss and hum are heard as in compare, unless they are switched
+off on the page.
 
 The page writes the chain file, and beside it the results of blind tests: save puts an order or a
 take back into it, with your comments and your layout. Change the file in an editor meanwhile, and

@@ -12,8 +12,8 @@ import (
 )
 
 type whyOptions struct {
-	file, complaint, goal, take, recording string
-	json, all                              bool
+	file, complaint, goal, take, at, recording string
+	json, all                                  bool
 }
 
 // whySeconds is how much of a recording is looked at for its loudest moment.
@@ -26,7 +26,7 @@ func whyCommand(s streams) *cobra.Command {
 		fmt.Fprintf(&words, "  %-15s %s\n", c.Word, c.Says)
 	}
 	cmd := &cobra.Command{
-		Use:   "why FILE --complaint WORD | --goal TEXT",
+		Use:   "why FILE --complaint WORD [--take NAME] [--at JACK] | --goal TEXT",
 		Short: "Why it sounds like that, and what to do about it",
 		Long: fmt.Sprintf(`Why finds what causes a complaint about a take, what does not, and what to do. It changes one thing,
 simulates again and compares: every pedal is taken out, alone and in pairs, and left alone; then
@@ -39,6 +39,7 @@ Complaints:
 %s
 Each stands for a measure and a limit, which the answer prints; %s
 are against the file's other takes, all others at equal loudness: turning down cures nothing.
+With --at, all is judged at that jack, loaded as it is by what follows, wherever the block then stands.
 keep in the chain file says what must stay in its place.
 
 A goal says what you want instead: --goal "lead: 3 LU louder than verse, no more distortion" finds
@@ -49,7 +50,7 @@ again at normal quality, and within 0.5 LU.
 
 --json prints one object in place of the tables:
   complaint: word, says, measure, limit, step, source, unknown
-  take, value, limit, holds, sentence, bare, confirm, unknown, tried, changes, left
+  take, at, held, value, limit, holds, sentence, bare, confirm, unknown, tried, changes, left
   about, causes, ruled_out, helpers: blocks, without, gain, alone, necessary, sufficient
   fixes: text, value, gain, cures, plugs, take, needs, side
 and of a goal: goal, now_lu, there, sentence, tried, ways: as fixes, and limits.
@@ -66,18 +67,20 @@ What cannot be measured is {"not_measurable": "why"}.`, words.String(), "jumps, 
 	cmd.Flags().StringVar(&o.complaint, "complaint", "", "the `WORD` of a complaint")
 	cmd.Flags().StringVar(&o.goal, "goal", "", "what is wanted, in `TEXT` as above, in place of a complaint")
 	cmd.Flags().StringVar(&o.take, "take", "", "the `NAME` of a take; the first when there is none given")
+	cmd.Flags().StringVar(&o.at, "at", "", "the `JACK` at which the complaint is judged; the end when there is none given")
 	cmd.Flags().BoolVar(&o.all, "all", false, "print what is ruled out, and what helps, too")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object in place of the tables")
 	recordingFlag(cmd, &o.recording)
 	complete(cmd, "take", completeTake)
+	complete(cmd, "at", completeJack)
 	complete(cmd, "complaint", cobra.FixedCompletions(why.Words(), cobra.ShellCompDirectiveNoFileComp))
 	return cmd
 }
 
 func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if o.goal != "" {
-		if o.complaint != "" || o.take != "" {
-			return misusef("--goal names its takes itself, and stands in place of --complaint and --take")
+		if o.complaint != "" || o.take != "" || o.at != "" {
+			return misusef("--goal names its takes itself, and stands in place of --complaint, --take and --at")
 		}
 		return runGoal(ctx, s, o)
 	}
@@ -96,6 +99,11 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	if err != nil {
 		return err
 	}
+	if o.at != "" {
+		if err := c.Jack(o.at); err != nil {
+			return misuse{err}
+		}
+	}
 	if f, err = f.withRecording(ctx, o.recording); err != nil {
 		return err
 	}
@@ -106,7 +114,7 @@ func runWhy(ctx context.Context, s streams, o whyOptions) error {
 	bar, tell := bars(s)
 	defer bar.stop()
 	a, err := why.Ask(ctx, why.Question{
-		File: f.File, Take: c.Take, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes, Progress: tell,
+		File: f.File, Take: c.Take, At: o.at, Complaint: complaint, Recording: x, Rate: f.Dry.Rate, Fixes: why.UsualFixes, Progress: tell,
 	})
 	if err != nil {
 		return err
@@ -239,13 +247,13 @@ func printWhy(s streams, a *why.Answer, all bool) {
 	}
 	if len(a.Fixes) > 0 {
 		s.printf("\nWhat to do, best first\n")
-		t := table{header: []string{" #", "", "then", "better by", "plugs"}}
+		t := table{header: []string{" #", "", "then", "better by", "plugs", ""}}
 		for k, f := range a.Fixes {
 			mark := ""
 			if f.Cures {
-				mark = ", which cures it"
+				mark = "cures it"
 			}
-			t.row(fmt.Sprint(k+1), clip(f.Text+mark, 56), value(f.Value.Value, f.Value.OK()), gained(a, f), fmt.Sprint(f.Plugs))
+			t.row(fmt.Sprint(k+1), clip(f.Text, 54), value(f.Value.Value, f.Value.OK()), gained(a, f), fmt.Sprint(f.Plugs), mark)
 		}
 		t.print(s.out)
 		for k, f := range a.Fixes {
@@ -265,12 +273,16 @@ func printWhy(s streams, a *why.Answer, all bool) {
 	}
 	s.printf("\n")
 	paragraph(s.out, "On the floor:  ", a.Confirm, 98)
+	paragraph(s.out, "Measured:  ", fmt.Sprintf("%s (%s): %s. Limit: %s.", a.Complaint.Measure.Name, a.Complaint.Measure.Shown(), a.Complaint.Measure.Definition, a.Complaint.Source), 98)
+	if a.Held != "" {
+		paragraph(s.out, "Held:  ", a.Held+".", 98)
+	}
 	paragraph(s.out, "Not known here:  ", a.Unknown+".", 98)
 	left := ""
 	if a.Left > 0 {
 		left = fmt.Sprintf(" Of %d single changes, %d that concern no cause were not tried.", a.Changes, a.Left)
 	}
-	paragraph(s.out, "", fmt.Sprintf("%d variants were simulated.%s Limit: %s.", a.Tried, left, a.Complaint.Source), 98)
+	paragraph(s.out, "", fmt.Sprintf("%d variants were simulated.%s", a.Tried, left), 98)
 }
 
 func gained(a *why.Answer, f why.Fix) string {

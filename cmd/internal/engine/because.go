@@ -43,6 +43,19 @@ func (e *Engine) Why(ctx context.Context, r Region, f *board.File, take string, 
 	})
 }
 
+// Goal looks for what reaches a goal on a region; it waits for its turns as Why does.
+func (e *Engine) Goal(ctx context.Context, r Region, f *board.File, g *why.Goal, progress func(done, total int)) (*why.Reached, error) {
+	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
+	return why.Reach(ctx, why.GoalQuestion{Goal: g, Question: why.Question{
+		File: f, Recording: l.dry(), Rate: l.rate(), Fixes: why.UsualFixes, Progress: progress, Memory: askMemory,
+		Turn: func(ctx context.Context) (func(), error) { return e.queue.turn(ctx, exactSound) },
+	}})
+}
+
 // Sweep turns a knob of a take over its travel on a region; it waits for its turns as Why does.
 func (e *Engine) Sweep(ctx context.Context, r Region, f *board.File, take, block, knob string, progress func(done, total int)) (*sweep.Answer, error) {
 	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})

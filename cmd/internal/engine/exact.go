@@ -64,6 +64,9 @@ type Sound struct {
 	levels [2]*experiment.Settled // as it is, and played by two channels; nil until asked for
 	told   *Figures               // nil until asked for
 	facts  measures.Values        // nil until asked for
+	// of one with noise, how the same without it settles where that is silence: noise alone is not
+	// raised to the loudness of music
+	silent *experiment.Settled
 }
 
 // soundOverhead is what a sound takes beside its volts, in bytes: the wiring of the reference board
@@ -134,6 +137,9 @@ func (e *Engine) wired(l *Loop, s Spot) *wired {
 	lead := l.lead(s.Take)
 	w := &wired{plan: l.plan(s.Take, produce.Quality, -lead, l.led(lead)), lead: lead}
 	w.key = Key{l.key, w.plan.Key(s.ears()...)}
+	if s.Noisy {
+		w.key.chain += noiseKey(s.Chain)
+	}
 	e.takes.Add(at, w)
 	return w
 }
@@ -173,7 +179,7 @@ func (e *Engine) begin(l *Loop, at Spot) (w *work, leave func()) {
 		e.works[k] = w
 		e.jobs.Go(func() {
 			defer cancel()
-			err := w.render(ctx, e)
+			err := w.make(ctx, e)
 			e.finished(w, err)
 		})
 	}
@@ -213,14 +219,22 @@ func (e *Engine) finished(w *work, err error) {
 	close(w.ready)
 }
 
-// render computes the sound. A panic becomes an error: a mistake in the program is to cost one
-// sound and not all windows.
-func (w *work) render(ctx context.Context, e *Engine) (err error) {
+// make computes the sound. A panic becomes an error: a mistake in the program is to cost one sound
+// and not all windows.
+func (w *work) make(ctx context.Context, e *Engine) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
 			err = fmt.Errorf("a mistake in the program: %v\n%s", v, debug.Stack())
 		}
 	}()
+	if w.spot.Noisy {
+		return w.renderNoisy(ctx, e)
+	}
+	return w.render(ctx, e)
+}
+
+// render computes a sound without noise.
+func (w *work) render(ctx context.Context, e *Engine) error {
 	done, err := e.queue.turn(ctx, exactSound)
 	if err != nil {
 		return err
@@ -343,6 +357,10 @@ func (s *Sound) settled(ctx context.Context, both bool) (experiment.Settled, err
 	})
 	if err != nil {
 		return settled, err
+	}
+	if s.silent != nil {
+		settled = *s.silent
+		settled.Gain = min(settled.Gain, dsp.FromDB(experiment.Ceiling)/s.peak)
 	}
 	s.levels[which] = &settled
 	return settled, nil

@@ -10,6 +10,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
 	"drywire/chains/render"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
@@ -99,7 +100,7 @@ func (e *Engine) Figures(ctx context.Context, r Region, t *produce.Take) (*Figur
 	}
 	defer done()
 	frames := e.framesAtJacks(l, t)
-	free, err := e.admission.compute(ctx, bytesAtJacks(l, t, frames))
+	free, err := e.admission.compute(ctx, e.within(bytesAtJacks(l, t, frames)+noise.Bytes(w.plan)))
 	if err != nil {
 		return nil, err
 	}
@@ -163,15 +164,19 @@ func (e *Engine) figures(ctx context.Context, l *Loop, t *produce.Take, s *Sound
 			f.Response.DB = append(f.Response.DB, f.value("response", p.GainDB))
 		}
 	}
-	noise, err := experiment.Noise(t.Chain, l.rate, "out")
+	hiss, err := experiment.Noise(t.Chain, l.rate, "out")
 	if err := missing("noise", err); err != nil {
 		return nil, err
 	}
 	if err == nil {
-		f.noise(noise)
+		f.noise(hiss)
 	}
 	return f, nil
 }
+
+// within is how much of some bytes is set aside for a computation that is not refused for its size:
+// half of the budget at most, which nobody who listens can have.
+func (e *Engine) within(bytes int) int { return min(bytes, e.admission.budget/2) }
 
 // settledAtJacks is how long a chain gets before the meters read it.
 const settledAtJacks = 0.5 // s

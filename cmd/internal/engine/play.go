@@ -86,7 +86,7 @@ func (e *Engine) Play(ctx context.Context, r Request, out Listener, heard func(K
 			}
 		}
 	}
-	all, leave, err := e.enter(ctx, r.Region, listening{spots: []Spot{r.Take, r.Other}, heard: known})
+	all, leave, err := e.enter(ctx, r.Region, listening{spots: []Spot{r.Take, r.Other, r.Take.plain(), r.Other.plain()}, heard: known})
 	if err != nil {
 		return err
 	}
@@ -110,7 +110,7 @@ func (p *playing) run(ctx context.Context, key Key, have bool, heard func(Key)) 
 			w, leave = e.begin(p.loop, p.take)
 		}
 	}
-	if e.Known(key) == nil {
+	if e.Known(key) == nil && !p.take.Noisy { // noise joins what plays already
 		if err := p.preview(ctx, func() *work { begin(); return w }); err != nil {
 			return err
 		}

@@ -5,7 +5,14 @@ import "drywire/cmd/internal/produce"
 // Spot is a take and the place in it where it is listened to.
 type Spot struct {
 	*produce.Take
-	Jack string // "": what the take ends in
+	Jack  string // "": what the take ends in
+	Noisy bool   // with the hiss and hum of the board, as a comparison has them
+}
+
+// plain is the same without noise.
+func (s Spot) plain() Spot {
+	s.Noisy = false
+	return s
 }
 
 // ears is the jacks that sound there, one for each channel.
@@ -19,7 +26,7 @@ func (s Spot) ears() []string {
 // SpotOf is a take heard at a jack, or at its end where it has no such jack or where that is "".
 func SpotOf(t *produce.Take, jack string) Spot {
 	if jack == "" || t.Jack(jack) != nil {
-		return Spot{Take: t}
+		jack = ""
 	}
-	return Spot{t, jack}
+	return Spot{Take: t, Jack: jack}
 }

@@ -7,6 +7,7 @@ import (
 
 	"drywire/chains/experiment"
 	"drywire/chains/measures"
+	"drywire/chains/noise"
 	"drywire/cmd/internal/produce"
 	"drywire/dsp"
 )
@@ -42,7 +43,11 @@ func (e *Engine) Verdict(ctx context.Context, r Region, a, b *produce.Take) (exp
 		return experiment.Pair{}, err
 	}
 	defer done()
-	free, err := e.admission.compute(ctx, 2*8*min(int(r.To-r.From), int(experiment.PairSeconds*float64(l.rate()))))
+	bytes := 2 * 8 * min(int(r.To-r.From), int(experiment.PairSeconds*float64(l.rate())))
+	for _, w := range works { // both at once
+		bytes += noise.Bytes(w.plan)
+	}
+	free, err := e.admission.compute(ctx, e.within(bytes))
 	if err != nil {
 		return experiment.Pair{}, err
 	}

@@ -92,6 +92,7 @@ func plugged(t *testing.T, chain, input string) *browser {
 		Notices:  `document.getElementById("notices").textContent + document.getElementById("state").textContent`,
 	})
 	b.Wait(`globalThis.drywire?.state()`)
+	b.Run(`drywire.sound.setNoise(false)`) // tests of noise switch it on
 	return b
 }
 
@@ -108,7 +109,7 @@ func (b *browser) exact(side string) played {
 	b.Run(`(async () => {
 		const { stream } = await import("./wire.js"), [a, z] = drywire.sound.region;
 		const got = globalThis.got = { gain: 0, x: new Float32Array(z - a), have: 0 };
-		await stream("render", { session: drywire.session(), side: "` + side + `", from: a, region: [a, z], jack: drywire.sound.jack }, {
+		await stream("render", { session: drywire.session(), side: "` + side + `", from: a, region: [a, z], jack: drywire.sound.jack, noise: drywire.sound.hisses() }, {
 			json: (type, v) => { if (type === 1 && v.layer === "exact") got.gain = v.gain, got.channels = v.channels; },
 			audio: (exact, start, x) => {
 				if (!exact) return;
@@ -985,6 +986,7 @@ func TestAccessible(t *testing.T) {
 	axe := browsertest.NeedAxe(t)
 	b := open(t, testChain)
 	b.Wait(`document.querySelectorAll("#figures .line.sounding").length >= 3 && !document.querySelector(".stale")`)
+	b.Run(`document.getElementById("aim").open = true`)
 	for _, scheme := range []string{"light", "dark"} {
 		for _, width := range []int{1280, 390} {
 			b.Resize(width, 900)

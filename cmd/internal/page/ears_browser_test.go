@@ -186,3 +186,72 @@ func TestMeters(t *testing.T) {
 	picture(b, "spectrum", 1280, 720)
 	b.Quiet()
 }
+
+// The board's hiss and hum join what plays, on both sides at once, after the words; they are what
+// the program makes of it, go with one key, and a change is heard without them first.
+func TestHissJoins(t *testing.T) {
+	b := open(t, strings.Replace(testChain, "humbucker", "single-coil", 1))
+	b.region(48000, 48000*2)
+	b.play()
+	b.both()
+	joined := `drywire.sound.hisses() && drywire.sound.heard.key === drywire.sound.noisy[drywire.sound.side].key`
+	clean := b.exact("A")
+	check := func(side string) played {
+		t.Helper()
+		b.Wait(joined)
+		time.Sleep(900 * time.Millisecond) // the tap looks back 0.68 s
+		s := b.exact(side)
+		if _, worst := find(b.tapped(), s); worst > near {
+			t.Errorf("side %s with noise: the output is %.3g off", side, worst)
+		}
+		return s
+	}
+	b.Run(`document.getElementById("noise").click(); document.getElementById("noise").click()`) // off, and on
+	if !b.Holds(`drywire.sound.noise`) {
+		b.Run(`document.getElementById("noise").click()`)
+	}
+	b.Wait(`document.getElementById("state").textContent === "hiss and hum follow" || drywire.sound.hisses()`)
+	noisy := check("A")
+	hiss := 0.0
+	for k := range noisy.volts {
+		hiss += math.Pow(float64(noisy.volts[k])-float64(clean.volts[k]), 2) / float64(len(noisy.volts))
+	}
+	if db := dsp.VoltsToDBu(math.Sqrt(hiss)); db < -70 || db > -30 {
+		t.Errorf("%.1f dBu of hiss and hum", db)
+	}
+	b.Do(chromedp.KeyEvent("b"))
+	check("B")
+	b.want("with it all, the state", b.Text(`document.getElementById("state").textContent`), "")
+	b.Do(chromedp.KeyEvent("n"), chromedp.KeyEvent("a"))
+	b.Wait(`drywire.sound.heard.key === drywire.sound.orders.A.key`)
+	b.Do(chromedp.KeyEvent("n"))
+	b.Wait(joined)
+	b.Run(`heard.length = 0; drywire.lane.wish.op({ do: "knob", target: "drive.drive", value: "3" })`)
+	b.Wait(`drywire.state().undo === 1`)
+	b.Wait(`document.getElementById("state").textContent === "hiss and hum follow"`)
+	if b.Holds(`document.getElementById("verdict").classList.contains("soft")`) && b.Holds(`Boolean(drywire.sound.work?.noisy)`) {
+		t.Error("hiss and hum are made before the words")
+	}
+	b.Wait(joined)
+	order := b.Text(`heard.map(h => h.layer + (h.key === drywire.sound.noisy.A.key ? " with noise" : "")).join(", ")`)
+	if !strings.HasSuffix(order, "exact with noise") || !strings.Contains(order, "preview") && !strings.Contains(order, "exact,") {
+		t.Errorf("after a change were heard %s", order)
+	}
+	picture(b, "noise", 1280, 720)
+	picture(b, "noise", 390, 844)
+	b.Quiet()
+}
+
+// Two causes to ask within the moment that a question waits: it is asked nevertheless, and of the
+// region that is looped in the end.
+func TestQuestionsAreAskedOnce(t *testing.T) {
+	b := open(t, testChain)
+	b.play()
+	b.both()
+	settled := `!document.getElementById("verdict").classList.contains("soft") && document.getElementById("seeing").textContent === ""`
+	b.Wait(settled)
+	b.Run(`drywire.sound.stop(); drywire.wave.set(0, 48000); drywire.wave.set(48000, 96000)`)
+	b.Wait(`document.getElementById("seeing").textContent !== ""`)
+	b.Wait(settled)
+	b.Quiet()
+}

@@ -129,6 +129,7 @@ func (s *server) handlers() []local.Handler {
 		{Method: post, Path: "api/verdict", Serve: s.verdict},
 		{Method: post, Path: "api/because", Serve: s.because},
 		{Method: post, Path: "api/why", Serve: s.why},
+		{Method: post, Path: "api/goal", Serve: s.goal},
 		{Method: post, Path: "api/sweep", Serve: s.sweepKnob},
 		{Method: post, Path: "api/hunt", Serve: s.hunt},
 		{Method: post, Path: "api/save", Serve: s.save},

@@ -14,6 +14,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime/pprof"
 	"sync"
 	"testing"
 	"time"
@@ -27,7 +28,8 @@ import (
 
 // TestHourOfEdits edits the reference board in three windows at once, each on regions of its own,
 // while it plays, and holds that all that is live stays under 512 MiB, and what is counted within
-// the budget. SOAK=1h is the long form, with 200 regions; HEAP=FILE.png draws the heap over time.
+// the budget. SOAK=1h is the long form, with 200 regions; HEAP=FILE.png draws the heap over time, and
+// FILE.png.pprof is its profile where it was largest.
 func TestHourOfEdits(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders for half a minute")
@@ -156,6 +158,7 @@ type heapSample struct {
 type heapWatch struct {
 	stop, stopped chan struct{}
 	samples       []heapSample
+	most          int64
 	tell          func(heapSample) // unless nil, told of a sample in a hundred
 }
 
@@ -172,6 +175,7 @@ func newHeapWatch(before int64, e *engine.Engine, every time.Duration) *heapWatc
 			case <-tick.C:
 				c := e.Counts()
 				w.samples = append(w.samples, heapSample{time.Since(begin), heap() - before, c.Kept + c.Aside})
+				w.profile()
 				if w.tell != nil && len(w.samples)%100 == 0 {
 					w.tell(w.samples[len(w.samples)-1])
 				}
@@ -179,6 +183,22 @@ func newHeapWatch(before int64, e *engine.Engine, every time.Duration) *heapWatc
 		}
 	}()
 	return w
+}
+
+// profile writes who holds what is live to HEAP.pprof, where the last sample is the largest so far.
+func (w *heapWatch) profile() {
+	last := w.samples[len(w.samples)-1]
+	path := os.Getenv("HEAP")
+	if path == "" || last.live <= w.most {
+		return
+	}
+	w.most = last.live
+	f, err := os.Create(path + ".pprof")
+	if err != nil {
+		return
+	}
+	defer f.Close()
+	pprof.Lookup("heap").WriteTo(f, 0)
 }
 
 func (w *heapWatch) end() []heapSample {

@@ -104,8 +104,9 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 		Side    string   `json:"side"`
 		From    int64    `json:"from"`
 		Region  [2]int64 `json:"region"`
-		Jack    string   `json:"jack"` // where it is heard; "", or one that the side has not: its end
-		Have    []string `json:"have"` // keys of sounds that the page holds in full
+		Jack    string   `json:"jack"`  // where it is heard; "", or one that the side has not: its end
+		Noise   bool     `json:"noise"` // the exact sound alone, with the board's hiss and hum
+		Have    []string `json:"have"`  // keys of sounds that the page holds in full
 	}
 	n, err := s.asked(r, &q, &q.Session)
 	if err != nil {
@@ -133,6 +134,7 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	take, other := engine.SpotOf(doc.chain(side), q.Jack), engine.SpotOf(doc.chain(1-side), q.Jack)
+	take.Noisy, other.Noisy = q.Noise, q.Noise
 	if q.Jack != take.Jack && q.Jack != other.Jack {
 		return local.Refuse(http.StatusUnprocessableEntity, "%v", take.Chain.Jack(q.Jack))
 	}

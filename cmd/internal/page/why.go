@@ -3,6 +3,7 @@ package page
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"net/http"
 	"slices"
 	"strings"
@@ -43,6 +44,7 @@ type longQuestion struct {
 	Side      string   `json:"side"`
 	Region    [2]int64 `json:"region"`
 	Complaint string   `json:"complaint"`
+	Goal      string   `json:"goal"` // without the take, which is the side's
 	Block     string   `json:"block"`
 	Knob      string   `json:"knob"`
 
@@ -118,6 +120,36 @@ func (s *server) why(w http.ResponseWriter, r *http.Request) error {
 		n.mu.Unlock()
 		return map[string]any{"answer": a, "texts": fixTexts(c, a)}, nil
 	})
+}
+
+// goal finds what reaches a goal for a side.
+func (s *server) goal(w http.ResponseWriter, r *http.Request) error {
+	return s.answered(w, r, func(ctx context.Context, n *session, d document, q longQuestion, tell func(int, int)) (any, error) {
+		g, err := why.ParseGoal(d.File, q.take+": "+q.Goal)
+		if err != nil {
+			return nil, local.Refuse(http.StatusUnprocessableEntity, "%v", err)
+		}
+		a, err := s.engine.Goal(ctx, n.listened(d, q.Region), d.File, g, tell)
+		if err != nil {
+			return nil, err
+		}
+		fixes, texts := []why.Fix{}, []string{}
+		for _, w := range a.Ways {
+			fixes, texts = append(fixes, w.Fix), append(texts, against(w.Value.Value, g.Than))
+		}
+		n.mu.Lock()
+		n.fixes, n.about = fixes, q.take
+		n.mu.Unlock()
+		return map[string]any{"answer": map[string]any{"sentence": a.Sentence, "fixes": fixes}, "texts": texts}, nil
+	})
+}
+
+// against is how loud one take is beside another, in words.
+func against(lu float64, than string) string {
+	if lu < 0 {
+		return fmt.Sprintf("%.1f LU softer than %s", -lu, than)
+	}
+	return fmt.Sprintf("%.1f LU louder than %s", lu, than)
 }
 
 // sweepKnob turns a knob of a side over its travel, and draws it.

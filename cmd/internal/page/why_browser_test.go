@@ -119,3 +119,39 @@ func TestHuntOnThePage(t *testing.T) {
 	}
 	b.Quiet()
 }
+
+// A goal in a player's words is answered with settings, each of which one press takes over as side
+// B, as loud as was asked for.
+func TestGoalOnThePage(t *testing.T) {
+	b := open(t, plainChain)
+	b.Run(`document.getElementById("hear-A").click()`)
+	b.Run(`document.getElementById("tab-why").click()`)
+	b.Run(`document.querySelector("#aim summary").click()`)
+	if offered := b.Text(`[...document.querySelectorAll("#than option")].map(o => o.value).join()`); offered != "lifted,plain too" {
+		t.Errorf("than: %q", offered)
+	}
+	b.Run(`document.getElementById("than").value = "lifted"`)
+	b.Run(`document.getElementById("by").value = "2"`)
+	b.Run(`document.getElementById("direction").value = "softer"`)
+	b.Run(`document.querySelector("#limits input[value='no more noise']").click()`)
+	picture(b, "goal-asks", 1280, 720)
+	picture(b, "goal-asks", 390, 1400)
+	b.Resize(1280, 720)
+	b.Run(`document.getElementById("ask-goal").click()`)
+	b.Wait(`document.querySelector("#answer .fixes button")`)
+	if said := b.Text(`document.querySelector("#answer .found").textContent`); !strings.Contains(said, `To have it 2 LU softer than "lifted", with no more noise: `) {
+		t.Errorf("answer: %q", said)
+	}
+	if said := b.Text(`document.querySelector("#answer .fixes li").textContent`); !strings.Contains(said, " up to ") || !strings.Contains(said, "LU softer than lifted") {
+		t.Errorf("first: %q", said)
+	}
+	picture(b, "goal-answers", 1280, 720)
+	picture(b, "goal-answers", 390, 1400)
+	b.Resize(1280, 720)
+	b.Run(`document.querySelector("#answer .fixes button").click()`)
+	b.Wait(`drywire.state().undo === 1`)
+	if a, now := b.Text(`drywire.state().sides.A.take`), b.Text(`drywire.state().sides.B.take`); a != "plain" || !strings.Contains(now, " up to ") {
+		t.Errorf("sides: %q and %q", a, now)
+	}
+	b.Quiet()
+}

@@ -189,8 +189,8 @@ func settle(ctx context.Context, take, heard *Rendered, target float64) error {
 	return nil
 }
 
-// noiseSeed makes the noise of takes: one draw for all of them, so that they differ by their order.
-const noiseSeed = 1
+// NoiseSeed makes the noise of takes: one draw for all of them, so that they differ by their order.
+const NoiseSeed = 1
 
 // withNoise renders and keeps what a take ends in, with the board's hiss and hum.
 func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.Second, out *files.Outputs) (*Rendered, error) {
@@ -198,7 +198,7 @@ func withNoise(ctx context.Context, plan *render.Plan, r *Recording, after dsp.S
 	if err != nil {
 		return nil, err
 	}
-	if err := noise.AddNoise(renderer, noiseSeed); err != nil {
+	if err := noise.AddNoise(renderer, NoiseSeed); err != nil {
 		return nil, err
 	}
 	return Keep(ctx, renderer, r, after, out, nil, nil)

@@ -95,13 +95,11 @@ func NewSampled(n *circuit.Netlist, step dsp.Second, top dsp.Hertz, probes ...st
 	if point.Devices().Count > 0 {
 		return nil, ErrNonLinear
 	}
-	h, err := point.Discrete(float64(step), probes)
-	if err != nil {
+	f := &Sampled{step: step, top: top}
+	if f.exact, err = exactOf(point, step, top, probes); err != nil {
 		return nil, err
 	}
-	f := &Sampled{step: step, top: top, ni: h.W.Cols}
-	m, to, from := dense.NewModes(h.A, 1)
-	f.exact = exactResponse{float64(step), m, to.Times(h.W), h.YS.Times(from), h.YW}
+	f.ni = f.exact.in.Cols
 	want, check := f.spectra(fitTurns()), f.spectra(f.checkTurns(top))
 	for p, name := range probes {
 		r := &reading{ni: f.ni, y0: point.V(name)}
@@ -220,6 +218,54 @@ type exactResponse struct {
 	in    dense.Matrix[float64] // modes × inputs
 	ys    dense.Matrix[float64] // probes × modes
 	yw    dense.Matrix[float64] // probes × inputs
+}
+
+// mostModes is how many states a circuit has at most whose modes are all found. Those of a larger
+// one are found once it is reduced.
+const mostModes = 96
+
+// exactOf finds the modes of a circuit, or of the circuit as reduced.
+func exactOf(point *circuit.OperatingPoint, step dsp.Second, top dsp.Hertz, probes []string) (exactResponse, error) {
+	if point.States() > mostModes {
+		h, err := point.Reduced(float64(step), top, probes)
+		if err != nil {
+			return exactResponse{}, err
+		}
+		if h != nil {
+			if e := exactFrom(h, step); e.fades() {
+				return e, nil
+			}
+		}
+	}
+	h, err := point.Discrete(float64(step), probes)
+	if err != nil {
+		return exactResponse{}, err
+	}
+	return exactFrom(h, step), nil
+}
+
+func exactFrom(h *circuit.Discrete, step dsp.Second) exactResponse {
+	m, to, from := dense.NewModes(h.A, 1)
+	return exactResponse{float64(step), m, to.Times(h.W), h.YS.Times(from), h.YW}
+}
+
+// fades reports whether what is left alone fades in every mode, as a circuit without amplifiers
+// does when it is reduced, and one with them may not.
+func (r *exactResponse) fades() bool {
+	if r.modes.Dense != nil {
+		return false
+	}
+	for k, re := range r.modes.Re {
+		if !(math.Hypot(re, r.modes.Im[k]) < 1) {
+			return false
+		}
+	}
+	for _, x := range r.modes.Real {
+		if !(math.Abs(x) < 1+1e-9) { // infinitely fast ones are at -1
+			return false
+		}
+	}
+	return true
 }
 
 // at is the response to an input, of every probe, at a frequency in radians per second.

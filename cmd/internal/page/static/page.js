@@ -129,6 +129,7 @@ function loop(r) {
 	sound.setRegion(r, state.recording.rate);
 	wave.showRegion(r);
 	for (const s of Object.values(seen)) s.of = -1;
+	lookAway(); // what is being asked is of the region before
 	showRegion();
 	show(state, true);
 	see();
@@ -340,11 +341,12 @@ function showFigures() {
 /** Asks for the figures that are missing: of the side that sounds, then of the other one; and waits while sound is made, which comes first. */
 let waiting = 0;
 function see() {
-	clearTimeout(waiting);
-	if (!state || trial.running()) return;
+	if (!state || trial.running()) return lookAway();
 	const want = [sound.side, "AB", "because", other()].find(s => seen[s].of !== state.revision);
-	if (looking && (looking.side !== want || looking.of !== state.revision)) looking.stop.abort(), looking = null;
-	if (!want || looking) return;
+	if (!want || want === other()) sound.fill();
+	if (looking && looking.side === want && looking.of === state.revision) return; // it is asked for, or will be
+	lookAway();
+	if (!want) return;
 	if (sound.playing && !sound.holds(sound.side)) {
 		waiting = setTimeout(see, 150);
 		return;
@@ -370,6 +372,13 @@ function see() {
 	}, 60);
 }
 
+/** What is asked for, or waits to be, is wanted no more. */
+function lookAway() {
+	clearTimeout(waiting);
+	looking?.stop.abort();
+	looking = null;
+}
+
 /** The line beside the clock, the buttons of the player, and what the loudness of the sides is. */
 function showSound() {
 	if (!state) return;
@@ -392,6 +401,7 @@ function showSound() {
 		text = "preparing sound" + (o.speed > 0 && left > 1 ? `, about ${left} s` : "") + (heardOther && slow ? "; the old order plays on" : "");
 	} else if (sound.waiting) text = "waiting for sound";
 	else if (!sound.holds(other())) text = `preparing ${other()}`;
+	else if (sound.noise && !sound.hisses()) text = sound.noisy.A.fault || sound.noisy.B.fault ? "without hiss and hum: " + (sound.noisy.A.fault || sound.noisy.B.fault) : "hiss and hum follow";
 	const rendering = sound.playing && !o.done;
 	say(byId("state"), text);
 	byId("state").classList.toggle("slow", slow && rendering);
@@ -399,6 +409,7 @@ function showSound() {
 	bar.hidden = !rendering;
 	bar.style.setProperty("--done", String(o.progress || 0));
 	const a = sound.orders.A.meta, b = sound.orders.B.meta;
+	byId("noise").checked = sound.noise;
 	byId("matched").checked = !sound.trueLevels;
 	byId("true-levels").checked = sound.trueLevels;
 	if (a?.gain && b?.gain) {
@@ -478,6 +489,7 @@ byId("undo").addEventListener("click", () => edit({ do: "undo" }));
 byId("redo").addEventListener("click", () => edit({ do: "redo" }));
 byId("matched").addEventListener("change", () => setTrue(false));
 byId("true-levels").addEventListener("change", () => setTrue(true));
+byId("noise").addEventListener("change", () => sound.setNoise(byId("noise").checked));
 byId("whole").addEventListener("click", () => wave.set(0, state.recording.frames));
 byId("see-cables").addEventListener("click", () => panel.open("why"));
 byId("help").addEventListener("click", () => byId("help-box").showModal());
@@ -530,7 +542,10 @@ document.addEventListener("keydown", e => {
 	} else if (k === "x") hear(other());
 	else if (k === "a" || k === "b") hear(k.toUpperCase());
 	else if (k >= "1" && k <= "9") hearTake(Number(k));
-	else if (k === "h") hearPicked(e.shiftKey ? ".in" : ".out");
+	else if (k === "n") {
+		byId("noise").click();
+		announce(sound.noise ? "With hiss and hum" : "Without hiss and hum");
+	} else if (k === "h") hearPicked(e.shiftKey ? ".in" : ".out");
 	else if (k === "t") setTrue(!sound.trueLevels);
 	else if (k === "l") byId("lane").querySelector(".picked .grip, .grip")?.focus();
 	else if (k === "?") byId("help-box").showModal();

@@ -3,7 +3,7 @@
 import { stream } from "./wire.js";
 
 /** @typedef {{key: string, layer: string, channels: number, rate: number, gain: number, true_gain: number, match_db: number | null, loudness: number | null, speed: number | null, done: boolean}} Meta */
-/** @typedef {{key: string, meta: Meta | null, progress: number, speed: number, done: boolean, fault: string, note: string, revision: number}} Order what a side has asked for */
+/** @typedef {{key: string, meta: Meta | null, progress: number, speed: number, done: boolean, full: boolean, fault: string, note: string, revision: number}} Order what a side has asked for; full says that the exact sound is held */
 /** @typedef {{channels: number, bytes: number, full: boolean, used: number, exact: boolean, preview: boolean}} Held */
 
 /** @typedef {{peaks: number[], squares: number[], seconds: number, loudness: number | null}} Level of both channels since the last one; loudness in LUFS, null before 3 s */
@@ -45,11 +45,15 @@ export class Sound {
 		this.heard = { key: "", layer: "" };
 		/** @type {Record<string, Order>} */
 		this.orders = { A: fresh(), B: fresh() };
+		this.noise = true; // with the hiss and hum of the board, once both sides have theirs
+		/** The same with hiss and hum. @type {Record<string, Order>} */
+		this.noisy = { A: fresh(), B: fresh() };
+		this.filled = -1; // the revision whose hiss and hum are asked for
 		/** @type {Map<string, Held>} */
 		this.held = new Map();
 		this.clock = 0;
 		this.revision = 0;
-		/** @type {{side: string, stop: AbortController} | null} */
+		/** @type {{side: string, noisy: boolean, stop: AbortController} | null} */
 		this.work = null;
 		/** @type {() => void} */
 		this.onchange = () => {};
@@ -160,7 +164,7 @@ export class Sound {
 	 * @param {number[]} hz
 	 */
 	spectrum(hz) {
-		const o = this.orders[this.side], gain = (this.trueLevels ? o.meta?.true_gain : o.meta?.gain) ?? 0;
+		const o = (this.hisses() ? this.noisy : this.orders)[this.side], gain = (this.trueLevels ? o.meta?.true_gain : o.meta?.gain) ?? 0;
 		if (!this.playing || !this.heard.key || !gain) return null;
 		return thirds(this.spectra, hz).map(v => v > 0 ? 20 * Math.log10(v / gain / dBu) : null);
 	}
@@ -170,6 +174,7 @@ export class Sound {
 		if (jack === this.jack) return;
 		this.jack = jack;
 		this.orders = { A: fresh(), B: fresh() };
+		this.noisy = { A: fresh(), B: fresh() };
 		this.want(true);
 		this.onchange();
 	}
@@ -198,6 +203,7 @@ export class Sound {
 		this.place = Math.min(Math.max(region[0], this.position()), region[1] - 1);
 		this.held.clear();
 		this.orders = { A: fresh(), B: fresh() };
+		this.noisy = { A: fresh(), B: fresh() };
 		this.tellRegion();
 		this.want(true);
 	}
@@ -226,19 +232,45 @@ export class Sound {
 		return o.revision === this.revision && o.done;
 	}
 
+	/** Whether the sides are heard with hiss and hum: both, or neither, so that what is compared differs by the order. */
+	hisses() { return this.noise && ["A", "B"].every(s => this.noisy[s].revision === this.revision && this.noisy[s].full); }
+
+	/** @param {boolean} on */
+	setNoise(on) {
+		this.noise = on;
+		this.want();
+		this.onchange();
+	}
+
+	/** Nothing more urgent is to be made of what there is now: hiss and hum may follow. */
+	fill() {
+		if (this.filled === this.revision) return;
+		this.filled = this.revision;
+		this.want();
+	}
+
 	/** Sees to it that the side that sounds is played, and that what is missing comes: first that side, then the other. @param {boolean} [anew] */
 	want(anew) {
-		const key = this.orders[this.side].key;
-		if (key && this.orders[this.side].revision === this.revision && this.held.has(key)) this.wantKey(key);
+		const { key, revision } = (this.hisses() ? this.noisy : this.orders)[this.side];
+		if (key && revision === this.revision && this.held.has(key)) this.wantKey(key);
 		if (!this.deck) return;
 		const other = this.side === "A" ? "B" : "A";
 		const missing = !this.holds(this.side) ? this.side : !this.holds(other) ? other : null;
-		if (!missing) return;
+		const noisy = !missing && this.noise && this.filled === this.revision ? [this.side, other].find(s => this.noisy[s].revision !== this.revision || !this.noisy[s].done) : null;
+		const next = missing ?? noisy;
+		if (!next && this.work?.noisy) this.drop();
+		if (!next) return;
 		if (this.work) {
-			if (!anew && this.work.side === missing && this.orders[missing].revision === this.revision) return;
-			this.work.stop.abort();
+			if (!anew && this.work.noisy === !missing && (noisy || this.work.side === missing) && (missing ? this.orders : this.noisy)[this.work.side].revision === this.revision) return;
+			this.drop();
 		}
-		this.fetch(missing);
+		this.fetch(next, !missing);
+	}
+
+	/** What is under way is wanted no more; it is forgotten at once, so that asking for it again is not taken for waiting. */
+	drop() {
+		this.work?.stop.abort();
+		this.work = null;
 	}
 
 	/** @param {string} key */
@@ -248,11 +280,11 @@ export class Sound {
 		this.deck?.port.postMessage({ do: "want", key });
 	}
 
-	/** @param {string} side */
-	async fetch(side) {
-		const stop = new AbortController(), work = { side, stop }, revision = this.revision, [a, b] = this.region, frames = b - a;
+	/** @param {string} side @param {boolean} noisy */
+	async fetch(side, noisy) {
+		const stop = new AbortController(), work = { side, noisy, stop }, revision = this.revision, [a, b] = this.region, frames = b - a;
 		this.work = work;
-		const o = this.orders[side] = { ...fresh(), key: "", revision, meta: this.orders[side].meta };
+		const of = noisy ? this.noisy : this.orders, o = of[side] = { ...fresh(), key: "", revision, meta: of[side].meta };
 		let full = false; // the exact sound of this key was held before
 		const have = [...this.held].filter(([, h]) => h.full).map(([k]) => k);
 		const came = { frames: 0, from: 0 };
@@ -266,7 +298,7 @@ export class Sound {
 						o.key = v.key;
 						full = this.held.get(v.key)?.full ?? false;
 						this.keep(v.key, v.channels, frames);
-						if (side === this.side) this.wantKey(v.key);
+						if (side === this.side && !noisy) this.wantKey(v.key);
 					}
 					if (v.gain) this.deck?.port.postMessage({ do: "gain", key: o.key, gain: v.gain, trueGain: v.true_gain || v.gain });
 					if (full) o.progress = 1;
@@ -281,7 +313,7 @@ export class Sound {
 			audio: (exact, start, samples) => {
 				if (stop.signal.aborted || full || !o.key || !o.meta) return;
 				const n = o.meta.channels, layer = exact ? "exact" : "preview";
-				this.memory(o.key, layer, n, frames);
+				this.memory(o, layer, frames);
 				came.from ||= performance.now();
 				came.frames += samples.length / n;
 				let at = start - a, from = 0, left = samples.length / n;
@@ -294,13 +326,13 @@ export class Sound {
 			},
 		};
 		try {
-			await stream("render", { session: this.session, side, from: Math.round(this.position()), region: [a, b], jack: this.jack, have }, on, stop.signal);
+			await stream("render", { session: this.session, side, from: Math.round(this.position()), region: [a, b], jack: this.jack, noise: noisy, have }, on, stop.signal);
 			if (stop.signal.aborted) return;
 			o.done = true;
 			o.progress = 1;
 			const h = this.held.get(o.key);
 			if (h && (h.exact || full)) {
-				h.full = true;
+				h.full = o.full = true;
 				this.deck?.port.postMessage({ do: "exact-only", key: o.key });
 				if (h.preview && !full) h.preview = false, h.bytes /= 2;
 			}
@@ -331,12 +363,12 @@ export class Sound {
 		this.bound();
 	}
 
-	/** Memory for one layer of a sound, once. @param {string} key @param {"exact" | "preview"} layer @param {number} channels @param {number} frames */
-	memory(key, layer, channels, frames) {
-		const h = /** @type {Held} */ (this.held.get(key));
+	/** Memory for one layer of a sound, once. @param {Order} o @param {"exact" | "preview"} layer @param {number} frames */
+	memory(o, layer, frames) {
+		const key = o.key, m = /** @type {Meta} */ (o.meta), h = /** @type {Held} */ (this.held.get(key));
 		if (h[layer]) return;
 		h[layer] = true;
-		const memory = Array.from({ length: channels }, () => new ArrayBuffer(4 * frames)), m = /** @type {Meta} */ (this.orders.A.key === key ? this.orders.A.meta : this.orders.B.meta);
+		const memory = Array.from({ length: m.channels }, () => new ArrayBuffer(4 * frames));
 		this.deck?.port.postMessage({ do: "loop", key, layer, frames, rate: this.rate, memory }, memory);
 		if (m?.gain) this.deck?.port.postMessage({ do: "gain", key, gain: m.gain, trueGain: m.true_gain || m.gain });
 		if (m?.speed) this.deck?.port.postMessage({ do: "speed", key, speed: m.speed });
@@ -348,7 +380,7 @@ export class Sound {
 		for (const h of this.held.values()) sum += h.bytes;
 		for (const [key, h] of [...this.held].sort((a, b) => a[1].used - b[1].used)) {
 			if (sum <= most) return;
-			if (key === this.orders.A.key || key === this.orders.B.key || key === this.heard.key) continue;
+			if (key === this.heard.key || [this.orders, this.noisy].some(of => key === of.A.key || key === of.B.key)) continue;
 			sum -= h.bytes;
 			this.held.delete(key);
 			this.deck?.port.postMessage({ do: "forget", key });
@@ -376,5 +408,5 @@ export function thirds(analysers, hz) {
 
 /** @returns {Order} */
 function fresh() {
-	return { key: "", meta: null, progress: 0, speed: 0, done: false, fault: "", note: "", revision: -1 };
+	return { key: "", meta: null, progress: 0, speed: 0, done: false, full: false, fault: "", note: "", revision: -1 };
 }
