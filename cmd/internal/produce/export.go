@@ -12,7 +12,7 @@ import (
 
 // WriteTake renders a take of a project with its recording, as the command render does where
 // nothing else is asked of it, and writes it to a path in a folder that is there.
-func WriteTake(ctx context.Context, disk files.System, p *Project, take, path string) error {
+func WriteTake(ctx context.Context, disk files.System, p *Project, take, path string, progress func(n int)) error {
 	t, err := p.Resolved(take)
 	if err != nil {
 		return err
@@ -38,7 +38,7 @@ func WriteTake(ctx context.Context, disk files.System, p *Project, take, path st
 		return err
 	}
 	defer wav.Abort()
-	d, err := Keep(ctx, renderer, dry, after, out, nil, nil)
+	d, err := Keep(ctx, renderer, dry, after, out, progress, nil)
 	if err != nil {
 		return err
 	}
@@ -54,13 +54,13 @@ func WriteTake(ctx context.Context, disk files.System, p *Project, take, path st
 
 // WriteReport compares the takes of a project with its recording, and writes the page that report
 // writes.
-func WriteReport(ctx context.Context, disk files.System, p *Project, to io.Writer, words Words) error {
+func WriteReport(ctx context.Context, disk files.System, p *Project, to io.Writer, words Words, progress func(n int)) error {
 	out, err := files.Into(disk, os.TempDir())
 	if err != nil {
 		return err
 	}
 	defer out.Abort()
-	c, err := Compare(ctx, Job{Project: p, Quality: Quality, Out: out})
+	c, err := Compare(ctx, Job{Project: p, Quality: Quality, Out: out, Progress: progress})
 	if err != nil {
 		return err
 	}
