@@ -181,7 +181,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	excerpt := why.LoudestOf(q.Recording, q.Rate, 2)
+	excerpt := experiment.LoudestOf(q.Recording, q.Rate, 2)
 	memory := cmp.Or(q.Memory, usualMemory) / 2
 	s := &sweeper{
 		q: q, knob: k, total: Positions * len(q.Takes),

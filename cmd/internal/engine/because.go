@@ -3,6 +3,7 @@ package engine
 import (
 	"context"
 
+	"drywire/chains/because"
 	"drywire/chains/board"
 	"drywire/chains/sweep"
 	"drywire/chains/why"
@@ -11,8 +12,8 @@ import (
 
 // Because says why b sounds other than a, which it calls A, in the loudest moment of a region.
 // Respects is what they differ in, as Verdict has found it.
-func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b board.Take, respects []string) (*why.Because, error) {
-	l, leave, err := e.enter(ctx, r, listening{bytes: why.MomentMemory})
+func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b board.Take, respects []string) (*because.Because, error) {
+	l, leave, err := e.enter(ctx, r, listening{bytes: because.MomentMemory})
 	if err != nil {
 		return nil, err
 	}
@@ -22,7 +23,7 @@ func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b boar
 		return nil, err
 	}
 	defer done()
-	return why.NewMoment(l.dry(), l.rate()).Between(ctx, f, a, b, "A", respects)
+	return because.NewMoment(l.dry(), l.rate()).Between(ctx, f, a, b, "A", respects)
 }
 
 // askMemory is how many bytes of signals are remembered for a complaint.
