@@ -116,7 +116,8 @@ func (s *Biquad) Tail() dsp.Second {
 	return dsp.Second(-math.Log(1000) / math.Log(r) / s.rate)
 }
 
-// Process filters src into dst, of equal length; dst may be src.
+// Process filters src into dst, of equal length; dst may be src. It panics where the lengths
+// differ.
 func (s *Biquad) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("filter: Process needs len(dst) == len(src)")
@@ -162,7 +163,8 @@ func (s *Biquad) Reset() { s.s1, s.s2 = 0, 0 }
 // Cascade is filters one after the other. The zero value passes everything.
 type Cascade []*Biquad
 
-// Process filters src into dst, of equal length; dst may be src.
+// Process filters src into dst, of equal length; dst may be src. It panics where the lengths
+// differ.
 func (c Cascade) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("filter: Process needs len(dst) == len(src)")
