@@ -96,7 +96,8 @@ func Create(path string, f Format) (*Writer, error) { return CreateFor(path, f, 
 
 // CreateFor is Create where the number of frames is known. A file of the name .w64 or .bw64 is a
 // W64 or a BW64 file; any other is a WAV file, or an RF64 file where those frames do not fit into
-// the 4 GiB of a WAV file.
+// the 4 GiB of a WAV file. The error names the path: a format that is not written, a folder in its
+// place, or the file system's.
 func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
@@ -209,7 +210,9 @@ func (f Format) writable() error {
 }
 
 // Write appends frames: one slice per channel, all of one length. After an error the file cannot be
-// finished, and the temporary file is gone.
+// finished, and the temporary file is gone. It is an error to write what is not finite, more frames
+// than the file can hold or than it promises, and after Close or Abort; others are the file
+// system's. It panics where there are not as many slices as channels, or they differ in length.
 func (w *Writer) Write(channels ...[]float64) error {
 	if w.err != nil {
 		return w.err
