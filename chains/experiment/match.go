@@ -34,7 +34,8 @@ type Settled struct {
 
 // Settle finds the gain that brings a take to a target level. The level is read again at every
 // gain, for the loudness of a take does not follow its gain exactly: which blocks of it pass the
-// absolute gate depends on the gain. truePeak is that of the take in volts.
+// absolute gate depends on the gain. truePeak is that of the take in volts. The error is read's;
+// measure.NotMeasurable is none, but leaves the take unmatched.
 func Settle(truePeak, target float64, read func(gain float64) (Reading, error)) (Settled, error) {
 	if truePeak < measures.Silence {
 		return Settled{Gain: 1, Reading: Reading{Level: math.Inf(-1)}}, nil
