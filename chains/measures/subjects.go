@@ -166,7 +166,7 @@ func (s *Sides) Aligned() (x, y []float64, inverted bool) {
 	return s.x, s.y, s.inverted
 }
 
-// Spectra is the spectra of both.
+// Spectra is the spectra of both. The error is that of Spectrum.
 func (s *Sides) Spectra() (before, after measure.Spectrum, err error) {
 	if !s.looked {
 		s.looked = true
