@@ -58,8 +58,8 @@ const (
 	Right Side = "right"
 )
 
-// ParseSide reads the word for a side. The empty word is Sum. The error names any other word and
-// those that there are.
+// ParseSide reads the word for a side. The empty word is Sum. Any other is an error, which names
+// the sides that there are.
 func ParseSide(word string) (Side, error) {
 	switch s := Side(word); s {
 	case Sum, Left, Right:
