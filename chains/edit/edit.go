@@ -107,8 +107,8 @@ func (d *document) ownOrder(f *board.File, order []string, split *board.SplitOrd
 // SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the
 // file's), preset, loops of its own, toggled loops, settings by Target and Text, and blocks that
 // are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that
-// leave the order. The errors are those of edits, see Text, and of a name that is empty or more
-// than a line.
+// leave the order. The errors are those of edits, see Text, of a name or value that is no line of
+// text, and of a loop or setting that is there twice.
 func (x *Text) SetTake(name string, t board.Take) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		k, err := d.take(f, name)
