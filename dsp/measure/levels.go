@@ -87,7 +87,7 @@ func (m *LevelMeter) Levels() (Levels, error) {
 	return Levels{Samples: m.n, Peak: m.peak, PeakAt: m.peakAt, RMS: math.Sqrt(m.square / n), DC: m.sum / n}, nil
 }
 
-// MeasureLevels are the levels of x. The errors are those of LevelMeter.Levels.
+// MeasureLevels are the levels of x, in its unit. The errors are those of LevelMeter.Levels.
 func MeasureLevels(x []float64) (Levels, error) {
 	var m LevelMeter
 	m.Push(x)

@@ -23,9 +23,9 @@ func (n Null) DB() (float64, error) {
 	return 20 * math.Log10(n.Difference/n.Reference), nil
 }
 
-// NullOf compares two records of one length, sample by sample, over all frequencies. The error is
-// NotMeasurable: Unequal, TooShort where they are empty, NotFinite, or Silence where the reference
-// is silent.
+// NullOf compares two records of one length, in one unit, sample by sample, over all frequencies.
+// The error is NotMeasurable: Unequal, TooShort where they are empty, NotFinite, or Silence where
+// the reference is silent.
 func NullOf(reference, other []float64) (Null, error) {
 	if err := checkPair(reference, other); err != nil {
 		return Null{}, err
