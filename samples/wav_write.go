@@ -134,7 +134,8 @@ func containerOf(path string, f Format, frames int64) container {
 }
 
 // NewWriter begins a file of that name, as CreateFor does, in an empty file, which Close syncs and
-// closes, as Abort does. The name says its kind and stands for it in errors.
+// closes, as Abort does. The name says its kind and stands for it in errors. The error is of a
+// format that is not written.
 func NewWriter(to File, name string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -172,7 +173,8 @@ func (w *Writer) begin() {
 // NewPipe writes frames into what cannot seek back, as a pipe: a WAV file whose header states its
 // true length beforehand, or an RF64 file where that does not fit. Exactly so many frames have to
 // be written. The name stands for the pipe in errors. Nothing is taken back from a pipe: where the
-// run fails, what was written stays a file that is cut off.
+// run fails, what was written stays a file that is cut off. The error is of a format that is not
+// written, or of no frames.
 func NewPipe(to io.Writer, name string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
