@@ -101,7 +101,8 @@ func Listen(port int) (net.Listener, error) {
 	return l, nil
 }
 
-// Serve serves until the context ends, which is no error and ends the contexts of the requests.
+// Serve serves until the context ends, which is no error and ends the contexts of the requests. The
+// error is the listener's.
 func Serve(ctx context.Context, l net.Listener, handler http.Handler) error {
 	h := &http.Server{
 		Handler:           handler,
