@@ -59,7 +59,7 @@ func (r *Rank) journalOf() journalOf {
 	return journalOf{r.Fingerprint(), gemv.Arithmetic(), r.Part, r.Parts}
 }
 
-// JournalHead is the first line of the journal of this share.
+// JournalHead is the first line of the journal of this share, with its line end.
 func (r *Rank) JournalHead() []byte {
 	return checked(journalLine{Journal: journalFormat, Wishes: r.Objectives(), journalOf: r.journalOf()})
 }

@@ -68,6 +68,7 @@ func Spectrum(x []float64, rate float64) (measure.Spectrum, error) {
 }
 
 // Unplayed has no value, and the reason, where a signal is silent, not finite or clips throughout.
+// x is in volts.
 func Unplayed(x []float64) Figure {
 	l, err := measure.MeasureLevels(x)
 	if err != nil {

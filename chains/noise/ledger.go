@@ -91,7 +91,7 @@ const (
 // Flat and AWeighted are the weightings of powers, in dB by frequency.
 func Flat(float64) float64 { return 0 }
 
-// AWeighted is the A weighting of IEC 61672-1.
+// AWeighted is the A weighting of IEC 61672-1, in dB, at f in Hz.
 func AWeighted(f float64) float64 { return measure.AWeightingDB(f) }
 
 // Power is the mean square of the share in V² from 20 Hz to 20 kHz, weighted.
