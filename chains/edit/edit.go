@@ -24,8 +24,8 @@ import (
 )
 
 // Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes
-// another. The errors of edits: a take, a block or a loop that is not there, a layout that cannot be
-// edited here, and what the language of chain files does not allow.
+// another. The errors of edits are a take, a block or a loop that is not there, a layout that
+// cannot be edited here, and what the language of chain files does not allow.
 type Text struct {
 	Name   string // what messages call the file
 	Source []byte
