@@ -48,7 +48,7 @@ type Writer struct {
 	done    bool
 }
 
-// File is what a Writer needs of a file.
+// File is what a Writer needs of a file. Its errors become those of the Writer.
 type File interface {
 	io.WriteSeeker
 	Sync() error

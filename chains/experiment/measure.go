@@ -66,7 +66,8 @@ func (b BandLevel) DBu() measures.Figure {
 	return b.DBV.Minus(measures.Figure{Value: dsp.VoltsToDBV(dsp.DBu)})
 }
 
-// Signals gives the voltage of a jack over the whole recording, like render.Memo's method Signal.
+// Signals gives the voltage of a jack over the whole recording, in volts, like render.Memo's method
+// Signal and with its errors.
 type Signals func(ctx context.Context, w *render.Plan, jack string) ([]float64, error)
 
 // Rendered renders a recording in volts once, with all jacks of the wiring read. The error is of a

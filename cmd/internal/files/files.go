@@ -39,7 +39,7 @@ type System interface {
 	Exchange(one, two string) error
 }
 
-// File is an open file or folder of a System.
+// File is an open file or folder of a System. Errors are those of package os.
 type File interface {
 	io.ReadWriteSeeker
 	io.ReaderAt

@@ -61,7 +61,7 @@ type File struct {
 	fresh bool             // something was read since it was last looked at
 }
 
-// Handle is what is needed of an open file.
+// Handle is what is needed of an open file. Errors are those of package os.
 type Handle interface {
 	io.ReaderAt
 	io.Closer

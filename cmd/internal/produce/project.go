@@ -151,7 +151,7 @@ func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error)
 // Piped is the name of a recording that comes from standard input.
 const Piped = "-"
 
-// A Folder opens the sound files that a chain file in it names.
+// A Folder opens the sound files that a chain file in it names. Errors of opening name the path.
 type Folder interface {
 	// Open opens a file by its path as it is written in the chain file; done closes it.
 	Open(path string) (r *samples.Reader, done func(), err error)
