@@ -10,8 +10,8 @@ import (
 )
 
 // Because says why b sounds other than a, which it calls A, in the loudest moment of a region.
-// Respects is what they differ in, as Verdict has found it. The error is ErrBusy, the recording's
-// or ctx's, or of a render.
+// The error is ErrBusy, the recording's or ctx's, or of a render.
+// Respects is what they differ in, as Verdict has found it.
 func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b board.Take, respects []string) (*why.Because, error) {
 	l, leave, err := e.enter(ctx, r, listening{bytes: why.MomentMemory})
 	if err != nil {
