@@ -66,8 +66,8 @@ func NewUp(factor int, base dsp.Hertz) *Up {
 	return u
 }
 
-// Process turns src at the base rate into dst at the high rate; len(dst) is factor·len(src). It
-// panics where that does not hold.
+// Process turns src at the base rate into dst at the high rate; len(dst) is factor·len(src).
+// It panics where that does not hold.
 func (u *Up) Process(dst, src []float64) {
 	if len(dst) != u.factor*len(src) {
 		panic("oversample: Up needs len(dst) == factor*len(src)")
