@@ -149,7 +149,8 @@ func (c *Compared) because(ctx context.Context, p *Project) ([]*because.Because,
 	return list, nil
 }
 
-// WriteReport writes the report's page of a comparison of a project's takes.
+// WriteReport writes the report's page of a comparison of a project's takes. The error is of a
+// render, of the recording, of report.Write, or ctx's.
 func (c *Compared) WriteReport(ctx context.Context, to io.Writer, p *Project, words Words) error {
 	page := c.found.page
 	because, err := c.because(ctx, p)
