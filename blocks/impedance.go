@@ -15,7 +15,8 @@ const (
 
 // Impedances is the block's input impedance with 1 MΩ at its output, and its output impedance with
 // 10 kΩ at its input, for small signals about rest, in ohms. For a passive block they are mostly
-// its neighbours'.
+// its neighbours'. It panics where the block has no operating point, which no legal setting leads
+// to.
 func (k *Kind) Impedances(s Settings, f dsp.Hertz) (in, out complex128) {
 	look := func(end, jack string, r dsp.Ohm) complex128 {
 		bench := NewBench(48e3, 1) // no rate matters to a circuit

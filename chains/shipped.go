@@ -14,6 +14,7 @@
 //	cost        estimate of the processor time and memory that it needs
 //	noise       the noise at rest, source by source
 //	experiment  takes compared: jacks, pairs, swaps, presets, orders
+//	because     which of their differences makes two takes sound apart
 //	why         what causes a complaint, and what to do
 //	sweep       a knob over its travel, and what limits its useful range
 //	hunt        where a noise comes from, test by test

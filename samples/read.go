@@ -135,8 +135,8 @@ func (r *Reader) readHeader(size int64) error {
 	return Known(head)
 }
 
-// Known says by the first 16 bytes of a file, or fewer where it has no more, whether it is of a
-// kind that is read: what it is instead, if not.
+// Known is nil where the first 16 bytes of a file, or fewer where it has no more, are of a kind
+// that is read; else the error says what it is instead, and what is read.
 func Known(head []byte) error {
 	for _, c := range readers {
 		if c.is(head) {
@@ -185,7 +185,9 @@ func plainPathError(path string, err error) error {
 }
 
 // NewReader reads a sound file of size bytes from src, of a kind that its first bytes tell. The
-// name stands for the file in errors and warnings.
+// name stands for the file in errors and warnings. The error begins with the name and says what of
+// the header is not read, or is that of src. It panics where readHeader has let through what is not
+// read, which is a mistake in this package.
 func NewReader(src io.ReaderAt, size int64, name string) (*Reader, error) {
 	r := &Reader{src: src, name: name, side: Sum}
 	if err := r.readHeader(size); err != nil {
@@ -343,7 +345,8 @@ func (r *Reader) Another() *Reader {
 	return &other
 }
 
-// Close closes what Open has opened, and what a coded file was decoded into.
+// Close closes what Open has opened, and what a coded file was decoded into. Errors are those of
+// the files' own Close, joined.
 func (r *Reader) Close() error {
 	var err error
 	for _, c := range r.closers {

@@ -58,7 +58,8 @@ const (
 	Right Side = "right"
 )
 
-// ParseSide reads the word for a side. The empty word is Sum.
+// ParseSide reads the word for a side. The empty word is Sum. Any other is an error, which names
+// the sides that there are.
 func ParseSide(word string) (Side, error) {
 	switch s := Side(word); s {
 	case Sum, Left, Right:

@@ -91,7 +91,8 @@ func slips(a, b string) int {
 	return row[len(y)]
 }
 
-// Open opens the recording for reading.
+// Open opens the recording for reading. The error begins with the file's name: that of a file which
+// is not in the program, or NewReader's.
 func (r Recording) Open() (*Reader, error) {
 	f, err := files.Open("recordings/" + r.File)
 	if err != nil {

@@ -48,7 +48,7 @@ type Writer struct {
 	done    bool
 }
 
-// File is what a Writer needs of a file.
+// File is what a Writer needs of a file. Its errors become those of the Writer.
 type File interface {
 	io.WriteSeeker
 	Sync() error
@@ -96,7 +96,8 @@ func Create(path string, f Format) (*Writer, error) { return CreateFor(path, f, 
 
 // CreateFor is Create where the number of frames is known. A file of the name .w64 or .bw64 is a
 // W64 or a BW64 file; any other is a WAV file, or an RF64 file where those frames do not fit into
-// the 4 GiB of a WAV file.
+// the 4 GiB of a WAV file. The error names the path: a format that is not written, a folder in its
+// place, or the file system's.
 func CreateFor(path string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
@@ -133,7 +134,8 @@ func containerOf(path string, f Format, frames int64) container {
 }
 
 // NewWriter begins a file of that name, as CreateFor does, in an empty file, which Close syncs and
-// closes, as Abort does. The name says its kind and stands for it in errors.
+// closes, as Abort does. The name says its kind and stands for it in errors. The error is of a
+// format that is not written.
 func NewWriter(to File, name string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -171,7 +173,8 @@ func (w *Writer) begin() {
 // NewPipe writes frames into what cannot seek back, as a pipe: a WAV file whose header states its
 // true length beforehand, or an RF64 file where that does not fit. Exactly so many frames have to
 // be written. The name stands for the pipe in errors. Nothing is taken back from a pipe: where the
-// run fails, what was written stays a file that is cut off.
+// run fails, what was written stays a file that is cut off. The error is of a format that is not
+// written, or of no frames.
 func NewPipe(to io.Writer, name string, f Format, frames int64) (*Writer, error) {
 	if err := f.writable(); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -209,7 +212,9 @@ func (f Format) writable() error {
 }
 
 // Write appends frames: one slice per channel, all of one length. After an error the file cannot be
-// finished, and the temporary file is gone.
+// finished, and the temporary file is gone. It is an error to write what is not finite, more frames
+// than the file can hold or than it promises, and after Close or Abort; others are the file
+// system's. It panics where there are not as many slices as channels, or they differ in length.
 func (w *Writer) Write(channels ...[]float64) error {
 	if w.err != nil {
 		return w.err

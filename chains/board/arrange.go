@@ -121,7 +121,7 @@ const (
 	RightLine
 )
 
-// At is the blocks of a line.
+// At is the blocks of a line. It panics where there is no loop of that number.
 func (a *Arrangement) At(l Line) *[]string {
 	switch l {
 	case OrderLine:

@@ -110,7 +110,8 @@ func (c *Cabinet) Response(rate dsp.Hertz) blocks.ImpulseResponse {
 	return ir
 }
 
-// Bare says which cabinet of the chain has not been read.
+// Bare is an error that names the first cabinet of the chain which has not been read; nil where all
+// have.
 func Bare(c *Chain) error {
 	for _, b := range c.Every() {
 		if b.Cabinet != nil && b.Cabinet.samples == nil {

@@ -29,7 +29,9 @@ type Curve struct {
 	cubic     interp.PiecewiseCubic // of the setting on the axis of scale, over the time in seconds
 }
 
-// NewCurve needs two points at least, whose times rise.
+// NewCurve is a curve through values, in the unit, at times in seconds; low and high are the ends
+// of the setting's range. It panics where there are fewer than two points or their times do not
+// rise.
 func NewCurve(times, values []float64, unit dsp.Unit, low, high float64) *Curve {
 	slopes := make([]float64, len(times))
 	c := &Curve{Times: times, Values: values, Unit: unit, Low: low, High: high}
@@ -63,7 +65,8 @@ func (c *Curve) Octaves() bool {
 	return false
 }
 
-// Scale is the setting on the axis on which the curve runs: log2 of it where it runs in octaves.
+// Scale is the setting, in its unit, on the axis on which the curve runs: log2 of it where it runs
+// in octaves.
 func (c *Curve) Scale(v float64) float64 {
 	if c.Octaves() {
 		return math.Log2(v)
@@ -79,7 +82,7 @@ func (c *Curve) Value(x float64) float64 {
 	return x
 }
 
-// At is the setting at a time.
+// At is the setting at a time, in its unit.
 func (c *Curve) At(t dsp.Second) float64 {
 	k, exact := slices.BinarySearch(c.Times, float64(t))
 	switch {
@@ -93,13 +96,13 @@ func (c *Curve) At(t dsp.Second) float64 {
 	return c.Value(c.On(k-1, float64(t)))
 }
 
-// On is the cubic from point k to the next, on its axis.
+// On is the cubic from point k to the next, on its axis, at t in seconds.
 func (c *Curve) On(k int, t float64) float64 {
 	from, to := c.Scale(c.Values[k]), c.Scale(c.Values[k+1])
 	return min(max(c.cubic.Predict(t), min(from, to)), max(from, to)) // what rounding may add
 }
 
-// Slope is how fast the curve goes at a time, on its axis, per second.
+// Slope is how fast the curve goes at t in seconds, on its axis, per second.
 func (c *Curve) Slope(t float64) float64 {
 	if t < c.Times[0] || t > c.Times[len(c.Times)-1] {
 		return 0

@@ -50,7 +50,7 @@ func (c *Chain) At(t dsp.Second) *Chain {
 	return c.With(values)
 }
 
-// With is the chain with its moves held at values.
+// With is the chain with its moves held at values, one for each of Turns, in its setting's unit.
 func (c *Chain) With(values []float64) *Chain {
 	h := c.clone()
 	h.Turns, h.Changes = nil, nil

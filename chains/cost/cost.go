@@ -211,7 +211,7 @@ func tooMuch(format string, args ...any) error {
 	return TooMuch{fmt.Sprintf("so many blocks solved together, or knobs moving at once, take about "+format+": --long does it all the same", args...)}
 }
 
-// OverLedger is Over of a noise ledger with the given number of moves.
+// OverLedger is Over of a noise ledger with the given number of moves. The error is a TooMuch.
 func (e Estimate) OverLedger(moves int) error {
 	total := e.Rest + dsp.Second(moves)*e.Move
 	switch {

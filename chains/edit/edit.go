@@ -24,7 +24,8 @@ import (
 )
 
 // Text is a chain file's text with what file.Parse made of it. It is never changed: an edit makes
-// another.
+// another. The errors of edits are a take, a block or a loop that is not there, a layout that
+// cannot be edited here, and what the language of chain files does not allow.
 type Text struct {
 	Name   string // what messages call the file
 	Source []byte
@@ -37,7 +38,7 @@ type Text struct {
 func Read(name string, src []byte) (*Text, error) { return ReadWith(name, src, nil) }
 
 // ReadWith is Read of a text that may name decks of its own, as do the texts that edits make of it:
-// those have the decks as they were when this one was read.
+// those have the decks as they were when this one was read. The error is that of file.ParseWith.
 func ReadWith(name string, src []byte, decks file.Decks) (*Text, error) {
 	if decks == nil {
 		return read(name, src, nil)
@@ -74,13 +75,13 @@ func read(name string, src []byte, decks file.Decks) (*Text, error) {
 // Blocks that are in no order after an edit go into the tray; those that were there for that
 // reason, and are in an order again, leave it.
 
-// SetOrder changes the file's own order.
+// SetOrder changes the file's own order. The errors are those of edits; see Text.
 func (x *Text) SetOrder(order []string, split *board.SplitOrder) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error { return d.ownOrder(f, order, split) })
 }
 
 // SetBoard changes the file's own order and what is in the loops of its switcher at once, as when a
-// block goes from one to the other.
+// block goes from one to the other. The errors are those of edits; see Text.
 func (x *Text) SetBoard(order []string, split *board.SplitOrder, switcher string, loops []board.Loop) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		if err := d.ownOrder(f, order, split); err != nil {
@@ -106,7 +107,8 @@ func (d *document) ownOrder(f *board.File, order []string, split *board.SplitOrd
 // SetTake turns the take of that name into t: its name, guitar, order with its split (nil: the
 // file's), preset, loops of its own, toggled loops, settings by Target and Text, and blocks that
 // are off. What does not change keeps its bytes. File.Fitted helps to drop settings of blocks that
-// leave the order.
+// leave the order. The errors are those of edits, see Text, of a name or value that is no line of
+// text, and of a loop or setting that is there twice.
 func (x *Text) SetTake(name string, t board.Take) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		k, err := d.take(f, name)
@@ -124,7 +126,8 @@ func (x *Text) SetTake(name string, t board.Take) (*Text, error) {
 	})
 }
 
-// AddTake adds a take behind the one called after, or as the last where after is "".
+// AddTake adds a take behind the one called after, or as the last where after is "". The errors are
+// those of SetTake.
 func (x *Text) AddTake(after string, t board.Take) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		if after == "" {
@@ -166,7 +169,8 @@ func (x *Text) AddTake(after string, t board.Take) (*Text, error) {
 	})
 }
 
-// RemoveTake takes a take out. The last one stays: a file has at least one.
+// RemoveTake takes a take out. The last one stays, and taking it out is an error: a file has at
+// least one. Other errors are those of edits; see Text.
 func (x *Text) RemoveTake(name string) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		k, err := d.take(f, name)
@@ -182,7 +186,7 @@ func (x *Text) RemoveTake(name string) (*Text, error) {
 }
 
 // SetLoops changes what is in the loops of a switcher, in all takes that have no loops of their
-// own.
+// own. The errors are those of edits; see Text.
 func (x *Text) SetLoops(switcher string, loops []board.Loop) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error { return d.ownLoops(f, switcher, loops) })
 }
@@ -213,7 +217,7 @@ func (d *document) ownLoops(f *board.File, switcher string, loops []board.Loop) 
 }
 
 // SetTray changes which blocks wait off the board. Those that are in no order wait there whether
-// they are named or not.
+// they are named or not. The errors are those of edits; see Text.
 func (x *Text) SetTray(names []string) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		err := d.setTray(f.Tray, names)
@@ -222,7 +226,9 @@ func (x *Text) SetTray(names []string) (*Text, error) {
 	})
 }
 
-// AddBlock adds a block of that kind with its default settings, and puts it into the tray.
+// AddBlock adds a block of that kind with its default settings, and puts it into the tray. The
+// errors are those of edits, see Text, of a kind that is not known or is a deck's, and of a name
+// that a block has already or may not have.
 func (x *Text) AddBlock(name, kind string) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		kinds := blocks.Kinds()
@@ -258,7 +264,7 @@ func (x *Text) AddBlock(name, kind string) (*Text, error) {
 // SetRecording turns to another recording: a sound file beside the chain file, how loud its loudest
 // moment is at the guitar's jack (V, over 0), and what the guitar was plugged into while it was
 // recorded; nil for nothing. What the file says of the former recording goes, but for comments in
-// lines of their own behind it.
+// lines of their own behind it. The errors are those of edits; see Text.
 func (x *Text) SetRecording(path string, peak dsp.Volt, load *board.Load) (*Text, error) {
 	return x.edit(func(d *document, f *board.File) error {
 		e, ok := d.entry("recording")

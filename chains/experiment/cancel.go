@@ -68,7 +68,8 @@ const (
 	cancelSteps   = 48
 )
 
-// CancellationOf looks at the two paths of a split, with knobs that move where they are at 0 s.
+// CancellationOf looks at the two paths of a split, with knobs that move where they are at 0 s. The
+// error is of a take that does not split, of a path through which nothing comes, or of a render.
 func CancellationOf(c *board.Chain, ctx context.Context, rate dsp.Hertz) (Cancellation, error) {
 	if c.Split == nil {
 		return Cancellation{}, fmt.Errorf("take %q does not split", c.Take)

@@ -46,7 +46,7 @@ type BlockCeiling struct {
 
 // Ceilings is the ceilings of every block, in the order of Every. What is before a block is taken
 // for a source with the magnitude of its small-signal impedance at 1 kHz, what is after it for a
-// resistor of that of its input.
+// resistor of that of its input. The error is of a render.
 func Ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz) ([]BlockCeiling, error) {
 	return ceilings(c, ctx, rate, func(string) bool { return true })
 }
@@ -76,7 +76,7 @@ func ceilings(c *board.Chain, ctx context.Context, rate dsp.Hertz, wanted func(b
 }
 
 // CeilingOf looks ceilings up where the same block between the same impedances has been measured
-// before; takes have most of them in common.
+// before; takes have most of them in common. The error is of a render.
 func CeilingOf(p board.Placed, ctx context.Context, rate dsp.Hertz, source, load dsp.Ohm) (BlockCeiling, error) {
 	if p.Piece != nil || p.Kind == nil {
 		return measureCeiling(p, ctx, rate, source, load)

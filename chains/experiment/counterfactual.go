@@ -55,7 +55,8 @@ func (b Bench) Change(ctx context.Context, m *measures.Measure, a, other *board.
 }
 
 // Compare is the difference of b from a as a listener hears it, both at one loudness. What test
-// signals tell, facts measures, which may be a bench of a lower quality or b itself.
+// signals tell, facts measures, which may be a bench of a lower quality or b itself. The error is
+// of a render.
 func (b Bench) Compare(ctx context.Context, a, other *board.Chain, facts Bench) (Pair, error) {
 	var sides [2]*measures.Side
 	for k, c := range []*board.Chain{a, other} {
@@ -74,9 +75,10 @@ type Changed struct {
 }
 
 // Changes is some measures of b against a, both at one loudness, without the work of Compare's
-// others. What test signals tell, facts measures, as there. Both are aligned as there, though what is
-// read of powers alone could do without: between takes that have little in common, what is left out
-// at the ends and the drift that is taken back were found to make 0.7 dB in a band.
+// others. What test signals tell, facts measures, as there. Both are aligned as there, though what
+// is read of powers alone could do without: between takes that have little in common, what is left
+// out at the ends and the drift that is taken back were found to make 0.7 dB in a band. The error
+// is of a render.
 func (b Bench) Changes(ctx context.Context, list []*measures.Measure, a, other *board.Chain, facts Bench) (Changed, error) {
 	var wanted []*measures.Measure
 	for _, m := range list {

@@ -9,7 +9,7 @@ type Dry struct {
 	Own   map[string][]float64 // by the guitar
 }
 
-// Of is what a chain plays.
+// Of is what a chain plays, in volts.
 func (d Dry) Of(c *board.Chain) []float64 {
 	if c.RecordingOf == "" {
 		return d.Volts
@@ -25,7 +25,7 @@ func alone(x []float64, c *board.Chain) Dry {
 	return Dry{Own: map[string][]float64{c.RecordingOf: x}}
 }
 
-// Each is what was played with something done to each recording.
+// Each is what was played with something done to each recording, in volts.
 func (d Dry) Each(do func(x []float64) []float64) Dry {
 	e := Dry{do(d.Volts), map[string][]float64{}}
 	for guitar, x := range d.Own {

@@ -18,7 +18,7 @@ func (l *Ladder) SVG() []byte {
 	return sketch.SVG(w, h, "Level diagram of "+strings.Join(l.names(), " and "), l.words(), l.draw)
 }
 
-// PNG is the same as a picture.
+// PNG is the same as a picture. The error is of the encoder.
 func (l *Ladder) PNG(dark bool) ([]byte, error) {
 	w, h := l.size()
 	return sketch.PNG(w, h, dark, l.draw)

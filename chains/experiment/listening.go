@@ -58,7 +58,8 @@ func NewListeningTest(seed uint64) *ListeningTest {
 }
 
 // Plan sets how many trials there are to be, before the first: a number chosen then is one that the
-// result cannot have chosen.
+// result cannot have chosen. It is an error after the first trial, and where there are not 5 to
+// MaxTrials.
 func (t *ListeningTest) Plan(trials int) error {
 	if len(t.trials) > 0 {
 		return errors.New("the number of trials is set before the first of them")
@@ -87,7 +88,8 @@ func (t *ListeningTest) Trial() int { return len(t.trials) + 1 }
 // listener.
 func (t *ListeningTest) X() Stimulus { return t.x }
 
-// Answer ends a trial. Whether the answer was right is not told before the end.
+// Answer ends a trial. Whether the answer was right is not told before the end. It is an error
+// where the answer is not A or B, and after MaxTrials of them.
 func (t *ListeningTest) Answer(a Stimulus) error {
 	if a != StimulusA && a != StimulusB {
 		return fmt.Errorf("the answer is A or B, and not %q", a)

@@ -34,7 +34,8 @@ type Settled struct {
 
 // Settle finds the gain that brings a take to a target level. The level is read again at every
 // gain, for the loudness of a take does not follow its gain exactly: which blocks of it pass the
-// absolute gate depends on the gain. truePeak is that of the take in volts.
+// absolute gate depends on the gain. truePeak is that of the take in volts. The error is read's;
+// measure.NotMeasurable is none, but leaves the take unmatched.
 func Settle(truePeak, target float64, read func(gain float64) (Reading, error)) (Settled, error) {
 	if truePeak < measures.Silence {
 		return Settled{Gain: 1, Reading: Reading{Level: math.Inf(-1)}}, nil
@@ -61,8 +62,9 @@ func Settle(truePeak, target float64, read func(gain float64) (Reading, error)) 
 	return s, nil
 }
 
-// Common is the target that all takes can be brought to with their true peaks under the ceiling,
-// given each settled at Target; and the index of the take that kept it below Target, or -1.
+// Common is the target, in LUFS, that all takes can be brought to with their true peaks under the
+// ceiling, given each settled at Target; and the index of the take that kept it below Target, or
+// -1.
 func Common(takes []Settled) (target float64, by int) {
 	target, by = Target, -1
 	for k, t := range takes {
@@ -85,7 +87,8 @@ type Shape struct {
 	Frames int64 // of the whole take
 }
 
-// Apply shapes a stretch of the take that begins at sample at; dst may be src.
+// Apply shapes a stretch of the take, src in volts, that begins at sample at, into dst, in
+// fractions of full scale and as long; dst may be src.
 func (s Shape) Apply(dst, src []float64, at int64) {
 	for k, x := range src {
 		n := at + int64(k)
@@ -110,10 +113,10 @@ const shortest = 0.4
 // ByLoudness reports whether a take of that many samples is long enough to have a loudness.
 func ByLoudness(frames int64, rate float64) bool { return float64(frames) >= shortest*rate }
 
-// NewMeter reads a take of one channel, by loudness or by RMS.
+// NewMeter reads a take of one channel, by loudness or by RMS; rate is in Hz.
 func NewMeter(rate float64, byLoudness bool) *Meter { return newMeter(rate, byLoudness, measure.Mono) }
 
-// NewStereoMeter reads a take of two channels; its RMS is that of both together.
+// NewStereoMeter reads a take of two channels; its RMS is that of both together. rate is in Hz.
 func NewStereoMeter(rate float64, byLoudness bool) *Meter {
 	return newMeter(rate, byLoudness, measure.Stereo)
 }

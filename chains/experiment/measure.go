@@ -66,10 +66,12 @@ func (b BandLevel) DBu() measures.Figure {
 	return b.DBV.Minus(measures.Figure{Value: dsp.VoltsToDBV(dsp.DBu)})
 }
 
-// Signals gives the voltage of a jack over the whole recording, like render.Memo's method Signal.
+// Signals gives the voltage of a jack over the whole recording, in volts, like render.Memo's method
+// Signal and with its errors.
 type Signals func(ctx context.Context, w *render.Plan, jack string) ([]float64, error)
 
-// Rendered renders a recording in volts once, with all jacks of the wiring read.
+// Rendered renders a recording in volts once, with all jacks of the wiring read. The error is of a
+// render; that of the Signals is of a jack or a plan that was not rendered.
 func Rendered(ctx context.Context, w *render.Plan, recording []float64) (Signals, error) {
 	jacks := w.Chain.Jacks()
 	r, err := w.Renderer(jacks...)
@@ -114,6 +116,7 @@ func Measure(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone
 }
 
 // MeasureBefore is Measure with the ceilings of those blocks alone that are wanted: they cost most.
+// The errors are Measure's.
 func MeasureBefore(ctx context.Context, w *render.Plan, signals Signals, tone dsp.Tone, wanted func(block string) bool) (*Measures, error) {
 	c := w.Chain
 	m := &Measures{Take: c.Take, Order: orderOf(c), Quality: w.Quality.Name, RateHz: int(w.Rate), Tone: tone, Held: board.Held(c)}
@@ -361,7 +364,8 @@ func restAt(c *board.Chain, rate dsp.Hertz, jack string) (flat, weighted measure
 	return rms(l[0], noise.Flat), rms(l[0], noise.AWeighted), nil
 }
 
-// SteadyAt is the steady state of a tone at a jack, in volts.
+// SteadyAt is the steady state of a tone at a jack, in volts. The error is board.Chain.Jack's, or
+// of a render.
 func SteadyAt(ctx context.Context, c *board.Chain, rate dsp.Hertz, q section.Quality, jack string, tone dsp.Tone) ([]float64, error) {
 	k := slices.Index(c.Jacks(), jack)
 	if k < 0 {

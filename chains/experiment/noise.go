@@ -85,6 +85,7 @@ var noiseAssumptions = []string{
 }
 
 // Noise is the ledger of one jack of a chain, with the moves of its blocks where the jack is out.
+// The errors are those of noise.At.
 func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	l, err := noise.At(c, rate, jack)
 	if err != nil {

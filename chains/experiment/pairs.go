@@ -201,7 +201,7 @@ func (p *Pair) sides(a, b *measures.Side, rate float64) *measures.Sides {
 }
 
 // ChangeOf is one measure of how b differs from a, as NewPair has it, without the work of the
-// others.
+// others. rate is in Hz.
 func ChangeOf(m *measures.Measure, a, b *measures.Side, rate float64) measures.Figure {
 	for _, s := range []*measures.Side{a, b} {
 		if f := measures.Unplayed(s.Samples); !f.OK() || !s.Matched {

@@ -120,12 +120,12 @@ func NewPresetBench(f *board.File, dry Dry, rate dsp.Hertz, q section.Quality) (
 }
 
 // Ends is what the preset has at the end of the chain, in volts, a slice per jack of
-// board.Chain.Ends, as long as the recording.
+// board.Chain.Ends, as long as the recording. The errors are those of Jacks.
 func (b *PresetBench) Ends(ctx context.Context, c *board.Chain) ([][]float64, error) {
 	return b.Jacks(ctx, c, c.Ends()...)
 }
 
-// Jacks is the same at jacks of the chain.
+// Jacks is the same at jacks of the chain. The errors are those of render.Memo.Signal.
 func (b *PresetBench) Jacks(ctx context.Context, c *board.Chain, jacks ...string) ([][]float64, error) {
 	w := render.PlanOf(c, b.Rate, b.Quality)
 	var all [][]float64
@@ -163,7 +163,8 @@ func (b *PresetBench) level(ctx context.Context, c *board.Chain) (measures.Figur
 	return measures.Read(r.Level, err), peak, nil
 }
 
-// Measure is a preset on a guitar of the file, as board.File.OnPreset has it.
+// Measure is a preset on a guitar of the file, as board.File.OnPreset has it. The error is of a
+// render.
 func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (GuitarPreset, error) {
 	c := b.File.OnPreset(preset, guitar, nil)
 	g := GuitarPreset{Preset: preset, Guitar: c.GuitarName}
@@ -181,6 +182,7 @@ func (b *PresetBench) Measure(ctx context.Context, preset, guitar string) (Guita
 }
 
 // Run measures every preset on the guitar that it is for, or on every guitar, and finds the trims.
+// The error is of a render.
 func (b *PresetBench) Run(ctx context.Context, everyGuitar bool) (*Presets, error) {
 	rate := float64(b.Rate)
 	p := &Presets{

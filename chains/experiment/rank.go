@@ -61,7 +61,9 @@ const RankMemory = 512 << 20
 const rankSeed = 1
 
 // NewRank prepares a search. It tries every order where there are no more than most (in a share: in
-// this share), else as many as that.
+// this share), else as many as that. The error is of a share that makes no sense, an objective that
+// is not known, more than 200 blocks, a name in keep that is not in the order, a keep that no order
+// keeps to, or a share of a search that leaves orders out.
 func NewRank(c *board.Chain, keep board.Keep, prefer []string, recording []float64, rate dsp.Hertz, q section.Quality, most, part, parts int) (*Rank, error) {
 	if !(1 <= part && part <= parts) || most < 1 {
 		return nil, fmt.Errorf("part %d of %d, %d orders at most: makes no sense", part, parts, most)
@@ -194,7 +196,8 @@ func (r *Rank) Left() int {
 }
 
 // Run renders and measures what is not known yet. found is called for every order as soon as it is
-// known, one after the other, in no particular order.
+// known, one after the other, in no particular order. It stops at an error, which is found's or of
+// a render.
 func (r *Rank) Run(ctx context.Context, found func(names []string, values []measures.Figure) error) error {
 	b := newBench(alone(r.Recording, r.Chain), r.Rate, r.Quality, RankMemory, false)
 	if r.exhaustive {

@@ -59,7 +59,7 @@ func (r *Rank) journalOf() journalOf {
 	return journalOf{r.Fingerprint(), gemv.Arithmetic(), r.Part, r.Parts}
 }
 
-// JournalHead is the first line of the journal of this share.
+// JournalHead is the first line of the journal of this share, with its line end.
 func (r *Rank) JournalHead() []byte {
 	return checked(journalLine{Journal: journalFormat, Wishes: r.Objectives(), journalOf: r.journalOf()})
 }
@@ -80,7 +80,9 @@ type Journal struct {
 }
 
 // ReadJournal takes what a journal of this search holds. anyPart takes the journal of any share,
-// else it has to be of this one. What is written next goes behind what is good.
+// else it has to be of this one. What is written next goes behind what is good. It is an error
+// where text is no journal, or that of another search, kind of processor or share, or holds an
+// order that is none of this search's. Damaged lines are no error: Journal has their numbers.
 func (r *Rank) ReadJournal(text []byte, anyPart bool) (j Journal, err error) {
 	of := r.journalOf()
 	lines := 0

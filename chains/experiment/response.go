@@ -65,7 +65,7 @@ type LossPoint struct {
 var LossFrequencies = []float64{100, 1000, 5000}
 
 // Response is the response from 20 Hz to 20 kHz: the gain from the pickup's own voltage to the
-// jack.
+// jack. The errors are those of noise.Gain and wiring.Handovers.
 func Response(c *board.Chain, rate dsp.Hertz, jack string) (*ResponseReport, error) {
 	centres, power, err := noise.Gain(c, rate, jack)
 	if err != nil {

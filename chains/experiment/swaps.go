@@ -104,7 +104,8 @@ func (m *SwapMap) Omitted() (list []string) {
 	return list
 }
 
-// Swappable says why no two blocks of a chain can change places; nil where some can.
+// Swappable is an error that says why no two blocks of a chain can change places; nil where some
+// can.
 func Swappable(c *board.Chain) error {
 	if SwapsOf(c) > 0 {
 		return nil
@@ -120,7 +121,7 @@ func Swappable(c *board.Chain) error {
 }
 
 // Swaps makes every swap of board.Chain.Swaps. Renders share their beginnings (chains.Memo), on all
-// cores; done is called after each.
+// cores; done is called after each. The error is Swappable's, or of a render.
 func Swaps(ctx context.Context, c *board.Chain, recording []float64, rate dsp.Hertz, q section.Quality, done func()) (*SwapMap, error) {
 	if err := Swappable(c); err != nil {
 		return nil, err

@@ -19,7 +19,8 @@ const (
 )
 
 // GainByVoltage is which of some blocks gain headroom where they need it from a supply of high in
-// place of low volts, by their names: in any of the chains, on what was played.
+// place of low volts, by their names: in any of the chains, on what was played. The error is of a
+// render.
 func GainByVoltage(ctx context.Context, chains []*board.Chain, volts map[string][2]dsp.Volt, dry Dry, rate dsp.Hertz, q section.Quality) ([]string, error) {
 	var gain []string
 	for _, c := range chains {

@@ -24,7 +24,7 @@ const (
 // reserved are the names of other things that have jacks or settings.
 var reserved = []string{"guitar", "load", "out", "recorded", "recording"}
 
-// BlockName says why a block may not be called that; nil where it may.
+// BlockName is an error that says why a block may not be called that; nil where it may.
 func BlockName(name string) error {
 	switch {
 	case slices.Contains(reserved, name):

@@ -39,7 +39,7 @@ func Parse(name string, src []byte) (*board.File, error) { return ParseWith(name
 // for the same deck. An error is deck.Faults where the deck is at fault.
 type Decks func(path string) (*blocks.Kind, error)
 
-// ParseWith is Parse of a file that may name decks of its own.
+// ParseWith is Parse of a file that may name decks of its own. The error is Parse's.
 func ParseWith(name string, src []byte, decks Decks) (*board.File, error) {
 	return parse(name, src, blocks.Kinds(), decks)
 }

@@ -193,7 +193,7 @@ func (s *Search) update(likely func(k int) float64) {
 	}
 }
 
-// Hear records what the noise sounds like, one of Sounds.
+// Hear records what the noise sounds like, one of Sounds. Another word is an error.
 func (s *Search) Hear(word string) error {
 	k := slices.Index(Sounds, word)
 	if k < 0 {
@@ -205,7 +205,7 @@ func (s *Search) Hear(word string) error {
 }
 
 // Answer tells what was heard after a test: one of Changes, or of Sounds. The sound that there was
-// says that it is the same; another one that something else is left.
+// says that it is the same; another one that something else is left. Another word is an error.
 func (s *Search) Answer(test int, word string) error {
 	o, sound := slices.Index(Changes, word), slices.Index(Sounds, word)
 	if o < 0 && sound < 0 {
@@ -350,7 +350,8 @@ func cost(plugs int, minutes float64) string {
 }
 
 // Plan is the whole tree for paper, one line each, two spaces in per step. Branches less likely
-// than rare are left out; where all are, it ends with what is known by then.
+// than rare are left out; where all are, it ends with what is known by then. A panic would be a
+// mistake here: it answers with words of Changes and Sounds alone.
 func (h *Hunt) Plan(rare float64) (lines []string) {
 	var walk func(s *Search, p float64, depth int)
 	walk = func(s *Search, p float64, depth int) {

@@ -45,7 +45,8 @@ type Changes struct {
 }
 
 // With is a chain file with more takes of one of them: two neighbours of its order that can change
-// places, have, blocks are off, the first few of each, and the guitar is turned down.
+// places, have, blocks are off, the first few of each, and the guitar is turned down. The error is
+// of a take that is not there.
 func With(text *edit.Text, take string) (*Changes, error) {
 	f := text.File
 	k := slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == take })

@@ -84,7 +84,8 @@ func (b *Bench) rendered(ctx context.Context, c *board.Chain) (*render.Plan, exp
 	return w, b.done[c], nil
 }
 
-// Measures is what the meters say of a take at every jack, without test tones.
+// Measures is what the meters say of a take at every jack, without test tones. The error is of a
+// take that is not there, or of a render.
 func (b *Bench) Measures(ctx context.Context, take string) (*experiment.Measures, error) {
 	c, err := b.chain(take)
 	if err != nil {
@@ -223,7 +224,8 @@ type Heard struct {
 	Pair     experiment.Pair
 }
 
-// Hear plays the takes of a hearing.
+// Hear plays the takes of a hearing. The error is of a take that is not there, a recording that has
+// ended before the stretch, or a render.
 func (b *Bench) Hear(ctx context.Context, h Hearing) (*Heard, error) {
 	heard := &Heard{}
 	var stretches [2][][]float64
@@ -324,7 +326,8 @@ func (v Value) Fault() string {
 	return ""
 }
 
-// Values measures facts, in their order. take is the one of those that name none.
+// Values measures facts, in their order. take is the one of those that name none. The error has the
+// fact's name in front: of a take or a jack that is not there, or of a render.
 func (b *Bench) Values(ctx context.Context, facts []Fact, take string) ([]Value, error) {
 	var values []Value
 	by := map[string]measures.Figure{}

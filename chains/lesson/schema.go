@@ -10,7 +10,7 @@ import (
 
 // Schema is the JSON Schema (draft 2020-12) of a lesson, for editors that complete and check while
 // one types. It comes from the tables that Parse reads by. What takes more than one key to judge is
-// left to Parse.
+// left to Parse. A panic would be a mistake here: a number in the tables that is not finite.
 func Schema() []byte {
 	top := mapSchema("a lesson: a question about a board, what people believe, what is heard and measured, and why", lessonKeys())
 	top["$schema"] = "https://json-schema.org/draft/2020-12/schema"

@@ -21,7 +21,7 @@ func Names() []string { return shipped.Names() }
 // nearest.
 func Read(name string) ([]byte, error) { return shipped.Read(name) }
 
-// Find is a shipped lesson by its name.
+// Find is a shipped lesson by its name. The errors are those of Read and lesson.Parse.
 func Find(name string) (*lesson.Lesson, error) {
 	text, err := Read(name)
 	if err != nil {

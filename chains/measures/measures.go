@@ -196,7 +196,8 @@ func NoValues(list []*Measure, why Figure) (v Values) {
 	return v
 }
 
-// Object is a JSON object with what fields has, a struct, and the values under their keys.
+// Object is a JSON object with what fields has, a struct, and the values under their keys. The
+// error is that of json.Marshal.
 func (v Values) Object(fields any) ([]byte, error) {
 	object, err := json.Marshal(fields)
 	if err != nil {

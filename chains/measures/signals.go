@@ -40,7 +40,8 @@ func steady(ctx context.Context, t Take, volume float64, tone dsp.Tone) ([]float
 	return x[len(x)-int(0.1*rate):], nil
 }
 
-// SteadyLevel is the RMS level in dBV of a tone at the end of a take, as it is.
+// SteadyLevel is the RMS level in dBV of a tone at the end of a take, as it is. The error is that
+// of Take.Play, or measure.NotMeasurable where a sample is not finite.
 func SteadyLevel(ctx context.Context, t Take, tone dsp.Tone) (Figure, error) {
 	x, err := steady(ctx, t, AsItIs, tone)
 	if err != nil {
@@ -67,6 +68,7 @@ func Spectrum(x []float64, rate float64) (measure.Spectrum, error) {
 }
 
 // Unplayed has no value, and the reason, where a signal is silent, not finite or clips throughout.
+// x is in volts.
 func Unplayed(x []float64) Figure {
 	l, err := measure.MeasureLevels(x)
 	if err != nil {

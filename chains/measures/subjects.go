@@ -72,7 +72,7 @@ func (j *Jack) ThirdOctaves() []measure.Band {
 	return j.spectrum.ThirdOctaves()
 }
 
-// Take is a take that test signals can be played through.
+// Take is a take that test signals can be played through. Errors are of a render.
 type Take interface {
 	Rate() float64 // Hz
 	// Tone is the test tone of the measurement.
@@ -100,7 +100,7 @@ type Take interface {
 const AsItIs = -1
 
 // Played is a take with the recording through it. What is asked of signals has a name, so that it
-// is computed once for all takes with that signal.
+// is computed once for all takes with that signal. Errors are of a render.
 type Played interface {
 	Take
 	// NoisePart is a part of Noise: what is tones (hum and ripple), or what is noise.
@@ -166,7 +166,7 @@ func (s *Sides) Aligned() (x, y []float64, inverted bool) {
 	return s.x, s.y, s.inverted
 }
 
-// Spectra is the spectra of both.
+// Spectra is the spectra of both. The error is that of Spectrum.
 func (s *Sides) Spectra() (before, after measure.Spectrum, err error) {
 	if !s.looked {
 		s.looked = true

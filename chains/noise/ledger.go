@@ -91,7 +91,7 @@ const (
 // Flat and AWeighted are the weightings of powers, in dB by frequency.
 func Flat(float64) float64 { return 0 }
 
-// AWeighted is the A weighting of IEC 61672-1.
+// AWeighted is the A weighting of IEC 61672-1, in dB, at f in Hz.
 func AWeighted(f float64) float64 { return measure.AWeightingDB(f) }
 
 // Power is the mean square of the share in V² from 20 Hz to 20 kHz, weighted.
@@ -151,13 +151,14 @@ func (l *Ledger) Density() []float64 {
 }
 
 // At is the ledger of the noise at a jack, for recordings of that rate. Of a chain that ends in
-// two, out is both of its ends, whose powers add up, as those of two loudspeakers in a room.
+// two, out is both of its ends, whose powers add up, as those of two loudspeakers in a room. The
+// error is of a jack that is not there, a section without an operating point, or a render.
 func At(c *board.Chain, rate dsp.Hertz, jack string) (*Ledger, error) {
 	return newNoiseMeter(rate, noiseCells).ledger(c, jack)
 }
 
 // Gain is the power gain from the pickup's open-circuit voltage to a jack, with the frequencies in
-// Hz that it is at: those of At's ledger, without the noise.
+// Hz that it is at: those of At's ledger, without the noise. The errors are At's.
 func Gain(c *board.Chain, rate dsp.Hertz, jack string) (centres, gain []float64, err error) {
 	l, err := newNoiseMeter(rate, noiseCells).small(c, jack)
 	if err != nil {
@@ -167,7 +168,7 @@ func Gain(c *board.Chain, rate dsp.Hertz, jack string) (centres, gain []float64,
 }
 
 // Totals is the ledgers of several jacks, where only the totals are wanted: those that need a
-// rendering share one, and are not split by source.
+// rendering share one, and are not split by source. The errors are At's.
 func Totals(c *board.Chain, rate dsp.Hertz, jacks ...string) ([]*Ledger, error) {
 	m := newNoiseMeter(rate, noiseCells)
 	list := make([]*Ledger, len(jacks))
@@ -205,7 +206,8 @@ type Move struct {
 	GainDB float64
 }
 
-// Moves is every move of board.Chain.Moves with what it does to the noise at out.
+// Moves is every move of board.Chain.Moves with what it does to the noise at out. The errors are
+// At's.
 func Moves(c *board.Chain, rate dsp.Hertz) ([]Move, error) {
 	m := newNoiseMeter(rate, noiseCells/4) // a move of under 0.05 dB is of no interest
 	look := func(c *board.Chain) (noise, gain float64, err error) {

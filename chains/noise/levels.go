@@ -20,7 +20,7 @@ func NewNoiseLevels(rate dsp.Hertz) *NoiseLevels {
 	return &NoiseLevels{m: newNoiseMeter(rate, noiseCells/4)} // within some 0.05 dB, as for Moves
 }
 
-// AWeighted is the A-weighted RMS in V of the chain's Ledger at the jack out.
+// AWeighted is the A-weighted RMS in V of the chain's Ledger at the jack out. The errors are At's.
 func (n *NoiseLevels) AWeighted(c *board.Chain) (float64, error) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
@@ -36,7 +36,7 @@ func (n *NoiseLevels) AWeighted(c *board.Chain) (float64, error) {
 // is noise takes one rendering and what is tones two. Brief renders 0.3 s of what is noise after
 // 0.5 s, and does not wait for echoes to fill: what that leaves out is much the same in chains that
 // are nearly alike, and so is to be compared with others that were. Tones, which add up over all
-// repeats, are waited for all the same.
+// repeats, are waited for all the same. The errors are At's.
 func (n *NoiseLevels) Parts(c *board.Chain, tones, brief bool) (hiss, hum float64, err error) {
 	end := c.Ends()[0]
 	l, q, near, err := n.small(c, end)

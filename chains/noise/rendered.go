@@ -20,7 +20,8 @@ import (
 // AddNoise makes the renderer noisy, before it runs: with the noise of every element, of every
 // stage, the guitar's mains hum and the ripple of supplies, as a Ledger has them. The seed decides
 // all of it, whatever the length of the calls, and each source's draw goes by its own name: takes
-// of other orders differ by the order and not by the draw.
+// of other orders differ by the order and not by the draw. The error is of a section without an
+// operating point.
 //
 // What the guitar makes is in series with its pickup, and so is played through the circuit. What
 // the other elements of a section make is added to each node that is read of it, with the spectrum

@@ -72,7 +72,7 @@ type Order struct {
 	read   []string        // nodes that are going to be asked for
 }
 
-// Order prepares a wiring of this rate and quality.
+// Order prepares a wiring of this rate and quality. It panics where they are others.
 func (o *Orders) Order(w *Plan) *Order {
 	if w.Rate != o.memo.Rate || w.Quality != o.memo.Quality {
 		panic("chains: a wiring of another rate or quality")
@@ -105,7 +105,8 @@ func (o *Order) beside(n *circuit.Netlist, node string) []string {
 	return list
 }
 
-// Signal is the voltage of a node, aligned to the recording and as long. It must not be changed.
+// Signal is the voltage of a node, aligned to the recording and as long, not to be changed. The
+// errors are those of Memo.Signal, but for cabinets.
 func (o *Order) Signal(ctx context.Context, node string) ([]float64, error) {
 	r, err := o.node(ctx, node)
 	if err != nil {
@@ -118,7 +119,7 @@ func (o *Order) Signal(ctx context.Context, node string) ([]float64, error) {
 	return x[Margin : Margin+o.all.memo.length], nil
 }
 
-// Key is the same for nodes that have the same signal.
+// Key is the same for nodes that have the same signal. The errors are those of Signal.
 func (o *Order) Key(ctx context.Context, node string) ([32]byte, error) {
 	r, err := o.node(ctx, node)
 	if err != nil {

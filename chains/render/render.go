@@ -27,7 +27,7 @@ import (
 // Source is a recording as the render needs it: one channel, in volts.
 type Source interface {
 	// Read fills dst from the front and returns how many samples it holds; io.EOF when there are no
-	// more.
+	// more. Another error ends the render.
 	Read(dst []float64) (int, error)
 }
 
@@ -149,6 +149,7 @@ const blockSize = 512
 
 // Renderer prepares the chain to be rendered, with the jacks that are to be read. What none of them
 // depends on, as the other one of two amplifiers, is not computed; its Tail is the whole chain's.
+// The error is of an unknown jack, an unread cabinet, no operating point, or moves of knobs.
 func (w *Plan) Renderer(taps ...string) (*Renderer, error) {
 	if len(w.changed) > 0 {
 		return w.relayed(taps)

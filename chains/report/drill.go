@@ -49,7 +49,7 @@ type drillItemView struct {
 }
 
 // WriteDrill writes the page of a drill, which is served: it tells whoever serves it what was
-// answered.
+// answered. The error is of a Drill that does not hold together, or w's.
 func WriteDrill(w io.Writer, d Drill) error {
 	v := &drillView{view: &view{Title: "What comes back", Version: d.Version, Hearing: d.Hearing}, Of: "A drill, " + count(len(d.Items), "question", "questions")}
 	data := pageData{Live: true, Questions: map[string]questionData{}}

@@ -350,6 +350,13 @@ func TestBlindTestOnThePage(t *testing.T) {
 	for range 12 {
 		b.Do(chromedp.KeyEvent("x"))
 		k := b.Int(`drywire.player.chosen`)
+		for n, side := range []string{"a", "b"} {
+			b.Do(chromedp.KeyEvent(side))
+			if got := b.Int(`drywire.player.chosen`); got != n {
+				t.Errorf("key %s plays take %d", side, got+1)
+			}
+		}
+		b.Do(chromedp.KeyEvent("x"))
 		which[k]++
 		shown[fmt.Sprint(k)+seen()] = true
 		if b.Holds(`drywire.player.trueLevels`) {
@@ -364,7 +371,7 @@ func TestBlindTestOnThePage(t *testing.T) {
 	for s := range shown {
 		texts[strings.ReplaceAll(s[1:], "answers", "answer")] = true
 	}
-	if len(texts) > 3 { // leave, one answer, several
+	if len(texts) > 2 { // before the first answer, and after it
 		t.Errorf("the page shows different things: %v", texts)
 	}
 	b.Do(chromedp.KeyEvent(kb.Escape))
@@ -425,13 +432,43 @@ func TestPrintsAsHandout(t *testing.T) {
 	const margin, least = 28.3, 60.0 // points: 10 mm; a head, and two lines
 	for name, open := range boards(t) {
 		b := open()
+		// a mark of its own in what a heading is the head of, and in the first row under a caption
+		b.Run(`let n = 0;
+			const mark = (e, text) => e.prepend(Object.assign(document.createElement("h6"), { textContent: text, style: "all: unset; display: inline; font-size: 1px" }));
+			for (const h of document.querySelectorAll("h2, h3, caption, figcaption")) {
+				if (!h.checkVisibility() || h.closest("dialog, details:not([open]), .solver") || h.matches(".unseen")) continue;
+				const below = h.matches("caption") ? h.parentElement.querySelector("tbody tr > *") : h.nextElementSibling;
+				const first = below.matches("figure, .pairs, .ladders, .plots") ? below.querySelector("figcaption, p") : below.matches("ul, ol") ? below.querySelector("li") : below.matches(".scroll") ? below.querySelector("caption > span") : below.matches(".two, .matched-only") ? below.querySelector("p") : below;
+				if (!first.matches("p, li, td, th, span, figcaption") || !first.checkVisibility()) continue;
+				mark(first, "below " + ++n + ";");
+				mark(h, "head " + n + ";");
+			}`)
 		paper := b.Print()
+		heads, pairs := map[string]browsertest.Heading{}, 0
+		for _, h := range paper.Headings {
+			if k, ok := strings.CutPrefix(h.Text, "head "); ok {
+				k, _, _ = strings.Cut(k, ";")
+				heads[k] = h
+			}
+		}
+		for _, h := range paper.Headings {
+			k, ok := strings.CutPrefix(h.Text, "below ")
+			if k, _, _ = strings.Cut(k, ";"); ok && heads[k].Text != "" {
+				pairs++
+				if h.Page != heads[k].Page {
+					t.Errorf("%s: what %s of the page belongs to stands on another page", name, heads[k].Text)
+				}
+			}
+		}
+		if pairs < 6 {
+			t.Errorf("%s: only %d heads with what is below them", name, pairs)
+		}
 		t.Logf("%s: %d pages, %d headings", name, paper.Pages, len(paper.Headings))
 		if len(paper.Headings) < 6 {
 			t.Errorf("%s: only %d headings", name, len(paper.Headings))
 		}
 		for _, h := range paper.Headings {
-			if h.Foot < margin+least {
+			if h.Foot < margin+least && !strings.HasPrefix(h.Text, "below ") {
 				t.Errorf("%s: %q stands %.0f points over its page's foot", name, h.Text, h.Foot-margin)
 			}
 		}

@@ -94,7 +94,8 @@ type lookView struct {
 
 type lookSays struct{ Jack, Says string }
 
-// WriteLesson writes the page of a lesson that is proved. The same Lesson gives the same bytes.
+// WriteLesson writes the page of a lesson that is proved. The same Lesson gives the same bytes. The
+// error is of a lesson that is not proved, or w's.
 func WriteLesson(w io.Writer, l Lesson) error {
 	if l.Lesson == nil || l.Proof == nil || l.Proof.Heard == nil {
 		return errors.New("report: a lesson that is not proved")

@@ -78,7 +78,8 @@ var (
 
 var page = template.Must(template.New("page").Parse(pageHTML))
 
-// Write writes the page. The same Page gives the same bytes.
+// Write writes the page. The same Page gives the same bytes. The error is of a Page whose parts do
+// not fit together, or w's.
 func Write(w io.Writer, data Page) error {
 	if err := data.check(); err != nil {
 		return fmt.Errorf("report: %w", err)

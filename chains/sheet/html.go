@@ -47,7 +47,8 @@ type view struct {
 }
 
 // HTML writes the sheet as one page that loads nothing, laid out for A4 paper, with labels for a
-// tape of that height in mm, which has to be one of Tapes.
+// tape of that height in mm, which has to be one of Tapes. Another is an error; else the error is
+// w's.
 func (s *Sheet) HTML(w io.Writer, tape int) error {
 	if !slices.Contains(Tapes, tape) {
 		return fmt.Errorf("no labels for a tape of %d mm", tape)

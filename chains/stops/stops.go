@@ -34,7 +34,8 @@ type Stop struct {
 	Value float64 // in the setting's unit
 }
 
-// Of is where the curve passes any of some places on its axis, which are sorted, and its points.
+// Of is where the curve passes any of some places on its axis, which are sorted, and its points, as
+// samples of that rate.
 func Of(c *board.Curve, rate dsp.Hertz, places []float64) []Stop {
 	sample := func(t float64) int64 { return int64(math.Round(t * float64(rate))) }
 	least := max(1, sample(board.LeastFrame))
@@ -104,7 +105,8 @@ func OfStage(c *board.Curve) []float64 {
 	return Places(c, 16)
 }
 
-// Way is how the controls go from one time to another: all of them together, each by its own range.
+// Way is how the controls go from one time to another, in seconds: all of them together, each by
+// its own range. It is the terms in x, x² and x³ of a way from 0 to 1, where x goes from 0 to 1.
 func Way(moves []board.Turn, movers []int, from, to float64) [3]float64 {
 	var sum float64
 	var terms [3]float64
@@ -129,8 +131,8 @@ func Way(moves []board.Turn, movers []int, from, to float64) [3]float64 {
 	return terms
 }
 
-// At is a setting at a sample: where it stops there, or stands between two equal stops, that
-// to the last bit.
+// At is a setting at a sample t of that rate, in its unit: where it stops there, or stands between
+// two equal stops, that to the last bit.
 func At(c *board.Curve, stops []Stop, t int64, rate dsp.Hertz) float64 {
 	k, exact := slices.BinarySearchFunc(stops, t, func(s Stop, t int64) int { return int(s.At - t) })
 	switch {

@@ -181,7 +181,7 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	excerpt := why.LoudestOf(q.Recording, q.Rate, 2)
+	excerpt := experiment.LoudestOf(q.Recording, q.Rate, 2)
 	memory := cmp.Or(q.Memory, usualMemory) / 2
 	s := &sweeper{
 		q: q, knob: k, total: Positions * len(q.Takes),
@@ -474,7 +474,7 @@ func (t *Travel) Sentence(knob string) string {
 var errNoTake = errors.New("no take has it in its path, and on")
 
 // Usual is the names of the takes that are swept where none is named: the first two with the block
-// in their path.
+// in their path. It is an error where no take has it there.
 func Usual(f *board.File, block string) ([]string, error) {
 	var names []string
 	for _, c := range f.Chains() {

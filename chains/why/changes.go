@@ -1,11 +1,9 @@
 package why
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"drywire/blocks"
 	"drywire/chains/board"
@@ -358,13 +356,3 @@ func (c *changer) suspects() (list []string) {
 }
 
 // among compares words for a list that reads well.
-func among(list []string) string {
-	switch len(list) {
-	case 0:
-		return "nothing"
-	case 1:
-		return list[0]
-	}
-	list = slices.SortedFunc(slices.Values(list), func(a, b string) int { return cmp.Compare(a, b) })
-	return strings.Join(list[:len(list)-1], ", ") + " and " + list[len(list)-1]
-}

@@ -16,6 +16,7 @@ import (
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/file"
+	"drywire/chains/internal/phrase"
 	"drywire/chains/measures"
 )
 
@@ -443,7 +444,7 @@ func (s *reacher) sentence() string {
 	case r.There:
 		return fmt.Sprintf("It is there already: %s.", now)
 	case len(r.Ways) == 0:
-		return fmt.Sprintf("%s, and no single change makes it %s%s.%s", capital(now), want, with, s.blind)
+		return fmt.Sprintf("%s, and no single change makes it %s%s.%s", phrase.Capital(now), want, with, s.blind)
 	}
-	return fmt.Sprintf("%s. To have it %s%s: %s (then %+.1f LU).", capital(now), want, with, r.Ways[0].Text, r.Ways[0].Value.Value)
+	return fmt.Sprintf("%s. To have it %s%s: %s (then %+.1f LU).", phrase.Capital(now), want, with, r.Ways[0].Text, r.Ways[0].Value.Value)
 }

@@ -35,7 +35,7 @@ func TestGoalIsReached(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3}})
+	r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: experiment.Dry{Volts: chaintest.Played()}, Rate: rate, Fixes: 3}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,7 +43,7 @@ func TestGoalIsReached(t *testing.T) {
 	if r.There || len(r.Ways) == 0 || !slices.ContainsFunc(r.Ways, func(w Way) bool { return strings.Contains(w.Text, "gain of lift up") }) {
 		t.Fatalf("%+v", r)
 	}
-	b := experiment.NewBench(experiment.Dry{Volts: Loudest(played(), rate, 2)}, rate, section.Normal, 1<<28)
+	b := experiment.NewBench(experiment.Dry{Volts: experiment.Loudest(chaintest.Played(), rate, 2)}, rate, section.Normal, 1<<28)
 	for _, w := range r.Ways {
 		if w.Needs != "" {
 			continue
@@ -66,13 +66,13 @@ func TestGoalIsReached(t *testing.T) {
 
 // A goal that is there is said to be; one that no change reaches is said not to be.
 func TestGoalsWithoutAWay(t *testing.T) {
-	f := own(t, "blocks: {clear: {kind: buffer}}\norder: [clear]\ntakes: [{name: a}, {name: b}]\n")
+	f := chaintest.Own(t, "blocks: {clear: {kind: buffer}}\norder: [clear]\ntakes: [{name: a}, {name: b}]\n")
 	for text, want := range map[string]string{"a: 0 LU louder than b": "It is there already", "a: 6 LU louder than b": "no single change"} {
 		g, err := ParseGoal(f, text)
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3}})
+		r, err := Reach(t.Context(), GoalQuestion{Goal: g, Question: Question{File: f, Recording: experiment.Dry{Volts: chaintest.Played()}, Rate: rate, Fixes: 3}})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -174,8 +174,8 @@ const (
 func newFinder(q Question, t board.Take, screen, confirm float64) *finder {
 	f := &finder{q: q, f: withBuffer(q.File), take: t, against: map[experiment.Bench]measures.Figure{}}
 	memory := cmp.Or(q.Memory, usualMemory) / 2
-	f.draft = experiment.NewBench(LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory).Brief()
-	f.normal = experiment.NewBench(LoudestOf(q.Recording, q.Rate, confirm), q.Rate, section.Normal, memory)
+	f.draft = experiment.NewBench(experiment.LoudestOf(q.Recording, q.Rate, screen), q.Rate, section.Draft, memory).Brief()
+	f.normal = experiment.NewBench(experiment.LoudestOf(q.Recording, q.Rate, confirm), q.Rate, section.Normal, memory)
 	f.c = &changer{file: f.f, take: f.take, at: f.f.Of(f.take), keep: q.File.Keep}
 	return f
 }
@@ -218,32 +218,6 @@ func (f *finder) run(ctx context.Context) error {
 	}
 	a.Sentence, a.Confirm = f.sentence(), f.confirm()
 	return nil
-}
-
-// Loudest is the loudest stretch of a recording, so many seconds long, with half a second before
-// it.
-func Loudest(x []float64, rate, seconds float64) []float64 {
-	n, lead := int(seconds*rate), int(rate/2)
-	if len(x) <= n+lead {
-		return x
-	}
-	sum, best, at := 0.0, -1.0, 0
-	for k, v := range x {
-		sum += v * v
-		if k >= n {
-			sum -= x[k-n] * x[k-n]
-		}
-		if k >= n-1 && sum > best {
-			best, at = sum, k-n+1
-		}
-	}
-	from := max(0, at-lead)
-	return x[from : at+n]
-}
-
-// LoudestOf is that stretch of each recording.
-func LoudestOf(d experiment.Dry, rate dsp.Hertz, seconds float64) experiment.Dry {
-	return d.Each(func(x []float64) []float64 { return Loudest(x, float64(rate), seconds) })
 }
 
 // reference is the median of the other takes by a bench, for a complaint that compares.

@@ -18,58 +18,12 @@ import (
 
 const rate = 48000
 
-// played is five plucked-like notes in volts at the pickup: partials of 1/n that fall by 20 dB in 2
-// s, as hard as a hard single note is.
-func played() []float64 {
-	x := make([]float64, 4*rate)
-	for k, hz := range []float64{110, 147, 196, 247, 330} {
-		from := k * rate / 2
-		for n := 1; n <= 12; n++ {
-			for j, v := range chaintest.Tone(len(x)-from, rate, hz*float64(n), 0.12/float64(n)) {
-				fall := 1.0
-				if j < 96 {
-					fall = float64(j) / 96
-				}
-				x[from+j] += v * fall * decay(j, n)
-			}
-		}
-	}
-	return x
-}
-
-func decay(sample, partial int) float64 {
-	t := float64(sample) / rate * (1 + 0.15*float64(partial))
-	v := 1.0
-	for ; t > 0.1; t -= 0.1 {
-		v *= 0.891 // 1 dB every 0.1 s
-	}
-	return v
-}
-
-func shipped(t testing.TB, name string) *board.File {
-	t.Helper()
-	src, err := chains.ReadShipped(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	f, err := file.Parse(name, src)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
-}
-
-func own(t *testing.T, text string) *board.File {
-	t.Helper()
-	return chaintest.MustParse(t, "drywire: 1\nrecording: {file: a.wav, full_scale: 1 V, load: none}\n"+text)
-}
-
 func ask(t *testing.T, f *board.File, take, word string) *Answer {
 	t.Helper()
 	if take == "" {
 		take = f.Takes[0].Name
 	}
-	a, err := Ask(t.Context(), Question{File: f, Take: take, Complaint: Find(word), Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3})
+	a, err := Ask(t.Context(), Question{File: f, Take: take, Complaint: Find(word), Recording: experiment.Dry{Volts: chaintest.Played()}, Rate: rate, Fixes: 3})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -132,9 +86,9 @@ func TestKnownCauses(t *testing.T) {
 			}
 			var f *board.File
 			if c.name != "" {
-				f = shipped(t, c.name)
+				f = chaintest.ShippedFile(t, c.name)
 			} else {
-				f = own(t, c.text)
+				f = chaintest.Own(t, c.text)
 			}
 			a := ask(t, f, c.take, c.word)
 			if !a.Holds {
@@ -159,7 +113,7 @@ func TestKnownCauses(t *testing.T) {
 // What is printed is what the take that is offered gives: rendered anew, through the chain file, at
 // normal quality.
 func TestFixesHold(t *testing.T) {
-	f := shipped(t, "fuzz-or-buffer-first")
+	f := chaintest.ShippedFile(t, "fuzz-or-buffer-first")
 	a := ask(t, f, "buffered", "no-clean-up")
 	if len(a.Fixes) == 0 {
 		t.Fatal("no fix")
@@ -175,7 +129,7 @@ func TestFixesHold(t *testing.T) {
 			t.Errorf("%s: the take is no take: %v", x.Text, err)
 			continue
 		}
-		b := experiment.NewBench(experiment.Dry{Volts: played()}, rate, section.Normal, 1<<28)
+		b := experiment.NewBench(experiment.Dry{Volts: chaintest.Played()}, rate, section.Normal, 1<<28)
 		v, err := b.Measure(t.Context(), g.Of(g.Takes[len(g.Takes)-1]), a.Complaint.Measure)
 		if err != nil {
 			t.Fatal(err)
@@ -188,7 +142,7 @@ func TestFixesHold(t *testing.T) {
 
 // Two boosts that are equal: taking one out takes a part of it away, only both cure it.
 func TestTwoEqualCauses(t *testing.T) {
-	f := own(t, "blocks:\n  one: {kind: eq, low: 14 dB, low_freq: 150 Hz}\n  two: {kind: eq, low: 14 dB, low_freq: 150 Hz}\norder: [one, two]\n")
+	f := chaintest.Own(t, "blocks:\n  one: {kind: eq, low: 14 dB, low_freq: 150 Hz}\n  two: {kind: eq, low: 14 dB, low_freq: 150 Hz}\norder: [one, two]\n")
 	a := ask(t, f, "", "boomy")
 	if !a.Holds || len(a.Causes) < 3 {
 		t.Fatalf("%+v", a)
@@ -200,7 +154,7 @@ func TestTwoEqualCauses(t *testing.T) {
 
 // Nothing is wrong with a guitar into a buffer, and it is said.
 func TestNothingWrong(t *testing.T) {
-	f := own(t, "blocks: {clear: {kind: buffer}}\norder: [clear]\n")
+	f := chaintest.Own(t, "blocks: {clear: {kind: buffer}}\norder: [clear]\n")
 	for _, c := range Complaints {
 		if a := ask(t, f, "", c.Word); a.Holds || !strings.HasPrefix(a.Sentence, "Nothing") || len(a.Fixes) > 0 {
 			t.Errorf("%s: %+v", c.Word, a)
@@ -211,10 +165,10 @@ func TestNothingWrong(t *testing.T) {
 // At a jack it is judged by what is in front of it, loaded by what follows; and a chain that has not
 // got the jack has not cured the complaint.
 func TestAtAJack(t *testing.T) {
-	f := own(t, "blocks:\n  tilt: {kind: eq, low: -18 dB, low_freq: 300 Hz}\n  more: {kind: eq, low: -18 dB, low_freq: 300 Hz}\norder: [tilt, more]\n")
+	f := chaintest.Own(t, "blocks:\n  tilt: {kind: eq, low: -18 dB, low_freq: 300 Hz}\n  more: {kind: eq, low: -18 dB, low_freq: 300 Hz}\norder: [tilt, more]\n")
 	at := func(jack string) *Answer {
 		t.Helper()
-		a, err := Ask(t.Context(), Question{File: f, Take: f.Takes[0].Name, Complaint: Find("thin"), At: jack, Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 3})
+		a, err := Ask(t.Context(), Question{File: f, Take: f.Takes[0].Name, Complaint: Find("thin"), At: jack, Recording: experiment.Dry{Volts: chaintest.Played()}, Rate: rate, Fixes: 3})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -231,8 +185,8 @@ func TestAtAJack(t *testing.T) {
 	if len(a.Causes) > 0 || !slices.Equal(a.About, []string{"tilt"}) {
 		t.Errorf("tilt has the jack that is asked about, more stands behind it: %+v, about %v", a.Causes, a.About)
 	}
-	hiss := shipped(t, "fuzz-or-buffer-first")
-	b, err := Ask(t.Context(), Question{File: hiss, Take: "buffered", Complaint: Find("hiss"), At: "fuzz.out", Recording: experiment.Dry{Volts: played()}, Rate: rate, Fixes: 1})
+	hiss := chaintest.ShippedFile(t, "fuzz-or-buffer-first")
+	b, err := Ask(t.Context(), Question{File: hiss, Take: "buffered", Complaint: Find("hiss"), At: "fuzz.out", Recording: experiment.Dry{Volts: chaintest.Played()}, Rate: rate, Fixes: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -244,7 +198,7 @@ func TestAtAJack(t *testing.T) {
 // What must not be wired is not offered: a pedal behind the power of an amplifier, and what keep
 // forbids.
 func TestChangesThatAreOffered(t *testing.T) {
-	f := own(t, "blocks:\n  fuzz: {kind: fuzz}\n  echo: {kind: delay}\n  amp: {kind: preamp}\n  power: {kind: poweramp}\n  box: {kind: speaker}\norder: [fuzz, echo, amp, power, box]\nkeep: {first: [fuzz]}\n")
+	f := chaintest.Own(t, "blocks:\n  fuzz: {kind: fuzz}\n  echo: {kind: delay}\n  amp: {kind: preamp}\n  power: {kind: poweramp}\n  box: {kind: speaker}\norder: [fuzz, echo, amp, power, box]\nkeep: {first: [fuzz]}\n")
 	g := withBuffer(f)
 	c := &changer{file: g, take: g.Takes[0], at: g.Of(g.Takes[0]), keep: f.Keep}
 	list := c.all()
@@ -277,7 +231,7 @@ func TestChangesThatAreOffered(t *testing.T) {
 // Behind the line output of a load box stand a mixer's effects: they are moved among themselves,
 // and what is in front of the power among itself.
 func TestChangesBehindALoadBox(t *testing.T) {
-	f := own(t, "blocks:\n  fuzz: {kind: fuzz}\n  drive: {kind: overdrive}\n  power: {kind: poweramp}\n  dummy: {kind: load-box}\n  tone: {kind: eq}\n  echo: {kind: delay}\norder: [fuzz, drive, power, dummy, tone, echo]\n")
+	f := chaintest.Own(t, "blocks:\n  fuzz: {kind: fuzz}\n  drive: {kind: overdrive}\n  power: {kind: poweramp}\n  dummy: {kind: load-box}\n  tone: {kind: eq}\n  echo: {kind: delay}\norder: [fuzz, drive, power, dummy, tone, echo]\n")
 	g := withBuffer(f)
 	c := &changer{file: g, take: g.Takes[0], at: g.Of(g.Takes[0]), keep: f.Keep}
 	var got []string

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"drywire/chains/internal/phrase"
 	"drywire/chains/measures"
 )
 
@@ -65,7 +66,7 @@ func (f *finder) sentence() string {
 	text := fmt.Sprintf("It is so: %s%s, complained of %s. ", c.is(a.Value.Value), at(a), c.beyond())
 	switch {
 	case len(a.Causes) == 0 && a.At != "" && len(a.About) > 0:
-		text += fmt.Sprintf("No other pedal causes it: it is made by %s, at whose jack it is judged, or by the guitar and the cables.", among(a.About))
+		text += fmt.Sprintf("No other pedal causes it: it is made by %s, at whose jack it is judged, or by the guitar and the cables.", phrase.And(a.About))
 	case len(a.Causes) == 0 && c.Holds(a.Bare):
 		text += "No pedal causes it: it is there without any of them, so it is the guitar, the cables or the amplifier."
 	case len(a.Causes) == 0:
@@ -84,15 +85,15 @@ func (f *finder) sentence() string {
 		}
 		switch {
 		case first.Necessary && first.Sufficient:
-			text += fmt.Sprintf("%s %s it: without it, it is gone; alone, it is there.", capital(among(first.Blocks)), verb)
+			text += fmt.Sprintf("%s %s it: without it, it is gone; alone, it is there.", phrase.Capital(phrase.And(first.Blocks)), verb)
 		case first.Necessary && len(needed) > 1 && len(first.Blocks) == 1:
-			text += fmt.Sprintf("%s make it together: with any one of them out, it is gone.", capital(among(needed)))
+			text += fmt.Sprintf("%s make it together: with any one of them out, it is gone.", phrase.Capital(phrase.And(needed)))
 		case first.Necessary:
-			text += fmt.Sprintf("%s %s it: taken out, it is gone.", capital(among(first.Blocks)), verb)
+			text += fmt.Sprintf("%s %s it: taken out, it is gone.", phrase.Capital(phrase.And(first.Blocks)), verb)
 		case first.Gain == most:
-			text += fmt.Sprintf("%s %s it.", capital(among(first.Blocks)), verb)
+			text += fmt.Sprintf("%s %s it.", phrase.Capital(phrase.And(first.Blocks)), verb)
 		default:
-			text += fmt.Sprintf("The largest part comes from %s (%s better without), which is not all of it.", among(first.Blocks), c.Text(first.Gain))
+			text += fmt.Sprintf("The largest part comes from %s (%s better without), which is not all of it.", phrase.And(first.Blocks), c.Text(first.Gain))
 		}
 	}
 	if len(a.Causes) > 0 && c.Holds(a.Bare) {
@@ -126,16 +127,16 @@ func (f *finder) gained(x Fix) string {
 func (f *finder) confirm() string {
 	c, a := f.q.Complaint, f.answer
 	if len(a.Causes) == 0 && a.At != "" && len(a.About) > 0 {
-		return fmt.Sprintf("Listen in front of %s as well: if it is there too, it comes from before.", among(a.About))
+		return fmt.Sprintf("Listen in front of %s as well: if it is there too, it comes from before.", phrase.And(a.About))
 	}
 	if len(a.Causes) == 0 {
 		return fmt.Sprintf("Plug the guitar straight into the amplifier: by this model the complaint stays (%s).", figure(c, a.Bare.Value, a.Bare.OK()))
 	}
 	first := a.Causes[0]
-	text := fmt.Sprintf("Pull %s out of the chain and plug past it: by this model, %s becomes %s.", among(first.Blocks), c.Measure.Name, figure(c, first.Without.Value, first.Without.OK()))
+	text := fmt.Sprintf("Pull %s out of the chain and plug past it: by this model, %s becomes %s.", phrase.And(first.Blocks), c.Measure.Name, figure(c, first.Without.Value, first.Without.OK()))
 	if len(a.Causes) > 1 {
 		second := a.Causes[1]
-		text += fmt.Sprintf(" If it stays as it was, put that back and pull %s.", among(second.Blocks))
+		text += fmt.Sprintf(" If it stays as it was, put that back and pull %s.", phrase.And(second.Blocks))
 	}
 	return text + " If it still stays, it is something that the model does not know."
 }
@@ -145,11 +146,4 @@ func figure(c *Complaint, v float64, ok bool) string {
 		return "nothing"
 	}
 	return c.Text(v)
-}
-
-func capital(text string) string {
-	if text == "" {
-		return text
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
 }

@@ -53,7 +53,8 @@ func (w *Wiring) Deck(tone dsp.Tone) string {
 }
 
 // DeckOf prints the one section that holds the input of the named block, with its driving source
-// under the name Vdry.
+// under the name Vdry. The error is of a block that is not there, or of a section that nothing
+// drives.
 func (w *Wiring) DeckOf(block string, tone dsp.Tone) (string, error) {
 	b, err := placedIn(w.Chain, block)
 	if err != nil {

@@ -59,7 +59,7 @@ func cuts(c *board.Chain) []cut {
 // first stage; what is seen backwards begins there. In a path of a split, what is seen backwards
 // has the other path beside it. Of a linear block that a signal passes without a stage, what is
 // behind it is the impedance that was found there, so a row of such blocks takes time in proportion
-// to its length.
+// to its length. The error is of a circuit without an operating point.
 func Handovers(c *board.Chain, f dsp.Hertz) ([]Handover, error) {
 	h := &handing{c, f, map[string]bool{}, map[string]bool{}}
 	list := cuts(c)

@@ -29,7 +29,8 @@ func NewResponder(w *Wiring) *Responder {
 	return &Responder{w: w, ac: map[*circuit.Netlist]*circuit.AC{}}
 }
 
-// At is the transfer from the recording's source to a node.
+// At is the transfer from the recording's source to a node. The error is of a node that is not
+// there, or of a section or stage without a response.
 func (r *Responder) At(node string, f dsp.Hertz) (complex128, error) {
 	n := r.w.Section(node)
 	if n == nil {

@@ -15,7 +15,7 @@ type AC struct {
 	g     dense.Matrix[float64] // conductances, with those of the devices
 }
 
-// AC finds the operating point and linearises about it.
+// AC finds the operating point and linearises about it. The error is Operating's.
 func (n *Netlist) AC() (*AC, error) {
 	p, err := n.Operating()
 	if err != nil {

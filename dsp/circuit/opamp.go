@@ -20,7 +20,8 @@ type OpAmp struct {
 }
 
 // OpAmp is an op-amp with inputs plus and minus: a transconductance into one pole, clamped at the
-// rails, and a unity buffer with an output resistance.
+// rails, and a unity buffer with an output resistance. It panics where Gain, GBW, Rin or Rout is
+// not over 0, or the upper rail is not above the lower.
 func (n *Netlist) OpAmp(name, plus, minus, out string, a OpAmp) {
 	positive(name, a.Gain)
 	positive(name, a.GBW)

@@ -45,7 +45,7 @@ func (n *Netlist) Pot(name, top, wiper, bottom string, r dsp.Ohm, position float
 	n.R(name+".bottom", wiper, bottom, r-dsp.Ohm(upper))
 }
 
-// Rheostat is a potentiometer used as a variable resistor of at most r between a and b.
+// Rheostat is a variable resistor between a and b: r times position, 0 to 1, and an ohm at least.
 func (n *Netlist) Rheostat(name, a, b string, r dsp.Ohm, position float64) {
 	share(name, position)
 	n.R(name, a, b, dsp.Ohm(math.Max(endResistance, float64(r)*position)))

@@ -2,7 +2,7 @@ package circuit
 
 type vccs struct{ gm float64 } // S
 
-// G is a current source from a through itself to b of gm times the voltage from p to m.
+// G is a current source from a through itself to b of gm (S) times the voltage from p to m.
 func (n *Netlist) G(name, a, b, p, m string, gm float64) { n.add(name, vccs{gm}, a, b, p, m) }
 
 func (e vccs) values() []float64 { return []float64{e.gm} }

@@ -84,7 +84,7 @@ func (d *Divider) Reset() {
 }
 
 // Process turns src into its octave below at one and the second octave below at two, all of equal
-// length; one or two may be src.
+// length; one or two may be src. It panics where the lengths differ.
 func (d *Divider) Process(one, two, src []float64) {
 	if len(one) != len(src) || len(two) != len(src) {
 		panic("divider: Process needs slices of equal length")

@@ -97,7 +97,8 @@ func firstRelease(a, t float64) float64 {
 	return hi
 }
 
-// Process compresses src into dst, both in volts, of equal length; dst may be src.
+// Process compresses src into dst, both in volts, of equal length; dst may be src. It panics where
+// the lengths differ.
 //
 // The detector is the decoupled one: the peak of the reduction, which falls with the release, is
 // smoothed with the attack. Unlike the branching form it has no corner in the reduction, and so

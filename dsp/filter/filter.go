@@ -33,14 +33,15 @@ type Biquad struct {
 }
 
 // Peak raises or lowers a band around f by gain dB; q is the ratio of f to the bandwidth (cookbook:
-// between the points of half the gain in dB).
+// between the points of half the gain in dB). It panics unless f is over 0 and under half the rate,
+// and q over 0.
 func Peak(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	return newBiquad(f, q, rate, [3]float64{1, a / q, 1}, [3]float64{1, 1 / (a * q), 1})
 }
 
 // LowShelf raises or lowers what is below f by gain dB; at f it is half of that. q shapes the
-// slope: 0.7071 is the steepest without overshoot.
+// slope: 0.7071 is the steepest without overshoot. It panics where Peak does.
 func LowShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	r := math.Sqrt(a) / q
@@ -48,29 +49,29 @@ func LowShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 }
 
 // HighShelf raises or lowers what is above f by gain dB; at f it is half of that. q is as in
-// LowShelf.
+// LowShelf. It panics where Peak does.
 func HighShelf(f dsp.Hertz, gain, q float64, rate dsp.Hertz) *Biquad {
 	a := math.Pow(10, gain/40)
 	r := math.Sqrt(a) / q
 	return newBiquad(f, q, rate, [3]float64{a, a * r, a * a}, [3]float64{a, r, 1})
 }
 
-// LowPass falls by 12 dB per octave above f; q is its gain at f.
+// LowPass falls by 12 dB per octave above f; q is its gain at f. It panics where Peak does.
 func LowPass(f dsp.Hertz, q float64, rate dsp.Hertz) *Biquad {
 	return newBiquad(f, q, rate, [3]float64{1, 0, 0}, [3]float64{1, 1 / q, 1})
 }
 
-// HighPass falls by 12 dB per octave below f; q is its gain at f.
+// HighPass falls by 12 dB per octave below f; q is its gain at f. It panics where Peak does.
 func HighPass(f dsp.Hertz, q float64, rate dsp.Hertz) *Biquad {
 	return newBiquad(f, q, rate, [3]float64{0, 0, 1}, [3]float64{1, 1 / q, 1})
 }
 
-// OnePoleLow falls by 6 dB per octave above f, where it is 3 dB down.
+// OnePoleLow falls by 6 dB per octave above f, where it is 3 dB down. It panics where Peak does.
 func OnePoleLow(f dsp.Hertz, rate dsp.Hertz) *Biquad {
 	return newBiquad(f, 1, rate, [3]float64{1, 0, 0}, [3]float64{1, 1, 0})
 }
 
-// OnePoleHigh falls by 6 dB per octave below f, where it is 3 dB down.
+// OnePoleHigh falls by 6 dB per octave below f, where it is 3 dB down. It panics where Peak does.
 func OnePoleHigh(f dsp.Hertz, rate dsp.Hertz) *Biquad {
 	return newBiquad(f, 1, rate, [3]float64{0, 1, 0}, [3]float64{1, 1, 0})
 }
@@ -116,7 +117,8 @@ func (s *Biquad) Tail() dsp.Second {
 	return dsp.Second(-math.Log(1000) / math.Log(r) / s.rate)
 }
 
-// Process filters src into dst, of equal length; dst may be src.
+// Process filters src into dst, of equal length; dst may be src. It panics where the lengths
+// differ.
 func (s *Biquad) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("filter: Process needs len(dst) == len(src)")
@@ -162,7 +164,8 @@ func (s *Biquad) Reset() { s.s1, s.s2 = 0, 0 }
 // Cascade is filters one after the other. The zero value passes everything.
 type Cascade []*Biquad
 
-// Process filters src into dst, of equal length; dst may be src.
+// Process filters src into dst, of equal length; dst may be src. It panics where the lengths
+// differ.
 func (c Cascade) Process(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("filter: Process needs len(dst) == len(src)")

@@ -19,10 +19,11 @@ import (
 // its end to its beginning, or what it modulates will click.
 type Wave func(phase float64) float64
 
-// Sine starts at 0 and rises.
+// Sine starts at 0 and rises. phase is in cycles.
 func Sine(phase float64) float64 { return math.Sin(2 * math.Pi * phase) }
 
-// Triangle starts at 0 and rises, a straight line from bottom to top and another back.
+// Triangle starts at 0 and rises, a straight line from bottom to top and another back. phase is in
+// cycles.
 func Triangle(phase float64) float64 {
 	_, x := math.Modf(phase + 0.75)
 	return 4*math.Abs(x-0.5) - 1
@@ -58,7 +59,7 @@ func New(wave Wave, frequency dsp.Hertz, start float64, rate dsp.Hertz) *Oscilla
 	return o
 }
 
-// Next is the value for the next sample.
+// Next is the wave's value for the next sample, -1 to 1.
 func (o *Oscillator) Next() float64 {
 	at := o.phase * points
 	k := int(at)

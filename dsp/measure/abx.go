@@ -49,7 +49,8 @@ func binomialTail(k, n int, p float64) float64 {
 }
 
 // LeastCorrect is the smallest number of correct answers in that many trials whose p-value is at
-// most alpha. Where not even all of them suffice, there are too few trials.
+// most alpha. Where not even all of them suffice, there are too few trials. The error is then
+// NotMeasurable, TooShort. It panics where trials is under 1 or alpha not between 0 and 1.
 func LeastCorrect(trials int, alpha float64) (int, error) {
 	if trials < 1 || !(alpha > 0 && alpha < 1) {
 		panic(fmt.Sprintf("measure: ABX: %d trials at alpha %v", trials, alpha))
@@ -70,7 +71,8 @@ type Interval struct {
 }
 
 // Proportion is the exact (Clopper-Pearson) interval of the listener's true share of correct
-// answers. Source: Biometrika 26(4), 404-413, 1934.
+// answers. It panics where confidence is not between 0 and 1, Trials is under 1, or Correct is not
+// 0 to Trials. Source: Biometrika 26(4), 404-413, 1934.
 func (r ABX) Proportion(confidence float64) Interval {
 	r.check()
 	if !(confidence > 0 && confidence < 1) {
@@ -104,7 +106,8 @@ func bisect(low, high float64, below func(float64) bool) float64 {
 // With A, B and X normal and independent the share of correct answers is then Φ(d'/√2)·Φ(d'/√6) +
 // Φ(-d'/√2)·Φ(-d'/√6), because B-A and 2X-A-B are independent with variances 2 and 6. Half or fewer
 // correct is d' = 0. All correct sets no upper limit: d' is then not measurable, only its
-// interval's lower end.
+// interval's lower end. The error is then NotMeasurable, TooShort, with the interval beside it. It
+// panics where Proportion does.
 func (r ABX) DPrime(confidence float64) (float64, Interval, error) {
 	p := r.Proportion(confidence)
 	interval := Interval{Low: dPrime(p.Low), Unbounded: r.Correct == r.Trials}

@@ -78,7 +78,9 @@ const (
 
 // Audible compares a take with a reference of the same length, both in fractions of full scale.
 // playback is the level in dB SPL that a full-scale sine at 1 kHz has at the listener's ear:
-// BS.1387 takes 92 dB where nothing is known.
+// BS.1387 takes 92 dB where nothing is known. The error is NotMeasurable: Unequal, TooShort,
+// NotFinite, or Silence where neither reaches the threshold of hearing. It panics where playback is
+// not 0 to 130 dB or the rate not 40 to 200 kHz.
 func Audible(reference, other []float64, rate, playback float64) (Audibility, error) {
 	mustRate("audibility", rate, 40000, 200000)
 	if !(playback >= 0 && playback <= 130) {

@@ -34,7 +34,8 @@ const (
 // response begins where it first comes within 20 dB of its maximum. The record's end is taken for
 // the end of the response, so it must either hold all of it or be cut where it is 45 dB down;
 // nothing is added for what is missing. A record that has background noise in it does not fall that
-// far and is refused.
+// far and is refused. The error is NotMeasurable: NotFinite, Silence, TooShort or LowRange. It
+// panics where the rate is under 1 kHz.
 func MeasureDecay(x []float64, rate float64) (Decay, error) {
 	mustRate("decay", rate, 1000, math.MaxFloat64)
 	if err := checkFinite(x); err != nil {
@@ -142,7 +143,9 @@ func decayTime(curve []float64, rate, from, to float64) float64 {
 // over the response backwards, so that its own ringing comes before the sound and does not lengthen
 // the decay: ISO 3382-1:2009 clause 7.3 (the note on time-reversed analysis; clause from memory).
 // Onset-bound quantities (EDT, C80, D50, Centre) shift by the filter's ringing, a few periods of
-// the band: read T20 and T30 in the lowest bands, not those.
+// the band: read T20 and T30 in the lowest bands, not those. The errors are those of MeasureDecay,
+// and NotMeasurable, OutOfBand, where the band's upper edge is not below 0.49 of the rate. It
+// panics where MeasureDecay does.
 func OctaveDecay(x []float64, rate, centre float64) (Decay, error) {
 	if err := checkFinite(x); err != nil {
 		return Decay{}, err

@@ -50,7 +50,8 @@ func (h Harmonics) LevelDB(n int) float64 {
 
 // CoherentHarmonics measures a tone that makes exactly k0 periods in x, by the DFT of all of x,
 // with up to orders harmonics below half the rate. Use an odd k0 and a power of two: every alias
-// then falls between the harmonics.
+// then falls between the harmonics. The error is NotMeasurable: TooShort, NotFinite or NoTone. It
+// panics where k0 or orders is under 1 or the rate under 1 Hz.
 func CoherentHarmonics(x []float64, rate float64, k0, orders int) (Harmonics, error) {
 	mustRate("harmonics", rate, 1, math.MaxFloat64)
 	if k0 < 1 || orders < 1 {
@@ -98,8 +99,10 @@ func linePower(c []complex128, k, n int) float64 {
 // FitHarmonics measures a tone of any frequency: the fundamental's frequency, amplitude and phase
 // and those of its harmonics are fitted to x by least squares under a Hann window, the frequency by
 // Gauss-Newton steps from the value given, which must be right to 1/T (T the length of x). It needs
-// four periods. Of orders asked for, those below half the rate are fitted. Source: IEEE Std 1057,
-// four-parameter sine fit (from memory), extended by the harmonics.
+// four periods. Of orders asked for, those below half the rate are fitted. The error is
+// NotMeasurable: OutOfBand, TooShort, NotFinite, Silence or NoTone. It panics where orders is under
+// 1, the frequency not over 0 Hz or the rate under 1 Hz. Source: IEEE Std 1057, four-parameter sine
+// fit (from memory), extended by the harmonics.
 //
 // Total and Residual come from the windowed record itself minus the fitted fundamental, with
 // everything from 0 Hz (but the mean) to half the rate in them: filter first where a band matters.
@@ -330,8 +333,9 @@ func fitSines(x, hann []float64, rate float64, freqs, before []float64) (fit sin
 // notch at the tone leaves over the RMS of all, both from 20 Hz to 20 kHz. The tone is the
 // strongest line in the band. The notch is second order with a Q of 3, applied to the power
 // spectrum (Blackman-Harris window, four terms), where the band's edges are sharp as well; the tone
-// itself is taken out whole. It needs 16 periods. Source: AES17-2015, total harmonic distortion and
-// noise (notch Q of 1.2 to 3, 20 Hz to 20 kHz).
+// itself is taken out whole. It needs 16 periods. The error is NotMeasurable: TooShort, NotFinite
+// or Silence. It panics where the rate is under 160 Hz. Source: AES17-2015, total harmonic
+// distortion and noise (notch Q of 1.2 to 3, 20 Hz to 20 kHz).
 func THDN(x []float64, rate float64) (float64, error) {
 	mustRate("THD+N", rate, 8*BandLow, math.MaxFloat64)
 	if err := checkFinite(x); err != nil {
@@ -408,8 +412,10 @@ type Intermodulation struct {
 
 // ModulationDistortion measures what a strong low tone does to a weak high one (60 Hz and 7 kHz,
 // 4:1 by custom): the side lines one (Second) and two (Third) times low away from high, their
-// amplitudes added, over high's amplitude. Source: IEC 60268-3:2018 clause 14.12.7 (clause from
-// memory; the custom of adding amplitudes, not powers, is the standard's).
+// amplitudes added, over high's amplitude. The lines have to be 4/T apart and over 0 Hz (T the
+// length of x). The error is NotMeasurable: NotFinite, OutOfBand, TooShort or NoTone. It panics
+// where a line is not over 0 Hz or the rate under 1 Hz. Source: IEC 60268-3:2018 clause 14.12.7
+// (clause from memory; the custom of adding amplitudes, not powers, is the standard's).
 func ModulationDistortion(x []float64, rate, low, high float64) (Intermodulation, error) {
 	a, err := lines(x, rate, low, high, high-low, high+low, high-2*low, high+2*low)
 	if err != nil {
@@ -420,7 +426,8 @@ func ModulationDistortion(x []float64, rate, low, high float64) (Intermodulation
 
 // DifferenceDistortion measures what two equal high tones make of each other (8 and 11.95 kHz by
 // custom): the line at f2-f1 (Second), and those at 2·f1-f2 and 2·f2-f1 added (Third), over the sum
-// of the two tones' amplitudes. Source: IEC 60268-3:2018 clause 14.12.8 (clause from memory).
+// of the two tones' amplitudes. Errors and panics are those of ModulationDistortion. Source: IEC
+// 60268-3:2018 clause 14.12.8 (clause from memory).
 func DifferenceDistortion(x []float64, rate, f1, f2 float64) (Intermodulation, error) {
 	a, err := lines(x, rate, f1, f2, f2-f1, math.Abs(2*f1-f2), 2*f2-f1)
 	if err != nil {
@@ -472,7 +479,9 @@ func lines(x []float64, rate float64, freqs ...float64) ([]float64, error) {
 // SignalToAlias is the level in dB of a distorted sine's harmonics (fundamental included) over
 // everything that is no harmonic, from 20 Hz to 20 kHz: aliases and noise. x is a power of two long
 // and holds exactly k0 periods in the steady state, k0 odd; an alias then never falls on a harmonic
-// before order len(x)-1. The figures of this project use 2^16 points.
+// before order len(x)-1. The figures of this project use 2^16 points. The error is NotMeasurable:
+// TooShort, NotFinite, Silence, or NoTone where nothing lies between the harmonics. It panics where
+// k0 is even or under 1, the length no power of two or the rate under 1 Hz.
 func SignalToAlias(x []float64, rate float64, k0 int) (float64, error) {
 	mustRate("signal to alias", rate, 1, math.MaxFloat64)
 	if k0 < 1 || k0%2 == 0 || len(x)&(len(x)-1) != 0 {

@@ -33,7 +33,8 @@ const (
 // FitTo finds lag and drift, up to maxLag seconds either way, at which other is most like the
 // reference, and returns what the two then have in common, of one length. What a fraction of a
 // sample or a drift would not improve stays as it is, sample by sample: records of one clock lose
-// nothing by being fitted. rate is in Hz. The errors are those of Align.
+// nothing by being fitted. rate is in Hz. The errors are those of Align. It panics where the rate
+// is under 1 Hz.
 func FitTo(reference, other []float64, rate, maxLag float64) (Fit, []float64, []float64, error) {
 	mustRate("fit", rate, 1, math.MaxFloat64)
 	near, err := Align(reference, other, int(nearLag*rate))

@@ -12,7 +12,7 @@ type Levels struct {
 }
 
 // Crest is the crest factor, Peak/RMS, as a ratio. It is at least 1, and √2 for a whole number of
-// periods of a sine.
+// periods of a sine. The error is NotMeasurable, Silence.
 func (l Levels) Crest() (float64, error) {
 	if l.RMS == 0 {
 		return 0, NotMeasurable{Reason: Silence}
@@ -20,7 +20,7 @@ func (l Levels) Crest() (float64, error) {
 	return l.Peak / l.RMS, nil
 }
 
-// CrestDB is the crest factor in dB.
+// CrestDB is the crest factor in dB. The error is Crest's.
 func (l Levels) CrestDB() (float64, error) {
 	c, err := l.Crest()
 	if err != nil {
@@ -29,11 +29,12 @@ func (l Levels) CrestDB() (float64, error) {
 	return 20 * math.Log10(c), nil
 }
 
-// PeakDB is the peak in dB relative to 1 of the samples' unit.
+// PeakDB is the peak in dB relative to 1 of the samples' unit. The error is NotMeasurable, Silence.
 func (l Levels) PeakDB() (float64, error) { return levelDB(l.Peak) }
 
 // RMSDB is the RMS in dB relative to 1 of the samples' unit: a sine of peak 1 has -3.01 dB.
-// (AES17-2015 calls that sine 0 dBFS: add 3.01 dB for its "dB FS".)
+// (AES17-2015 calls that sine 0 dBFS: add 3.01 dB for its "dB FS".) The error is NotMeasurable,
+// Silence.
 func (l Levels) RMSDB() (float64, error) { return levelDB(l.RMS) }
 
 func levelDB(v float64) (float64, error) {
@@ -71,7 +72,8 @@ func (m *LevelMeter) Push(x []float64) {
 }
 
 // Levels are the levels of all that was pushed. Silence has levels (all zero); only its crest
-// factor and its decibels have no value.
+// factor and its decibels have no value. The error is NotMeasurable: TooShort where there were no
+// samples, or NotFinite.
 func (m *LevelMeter) Levels() (Levels, error) {
 	switch {
 	case m.n == 0:
@@ -85,7 +87,7 @@ func (m *LevelMeter) Levels() (Levels, error) {
 	return Levels{Samples: m.n, Peak: m.peak, PeakAt: m.peakAt, RMS: math.Sqrt(m.square / n), DC: m.sum / n}, nil
 }
 
-// MeasureLevels are the levels of x.
+// MeasureLevels are the levels of x, in its unit. The errors are those of LevelMeter.Levels.
 func MeasureLevels(x []float64) (Levels, error) {
 	var m LevelMeter
 	m.Push(x)

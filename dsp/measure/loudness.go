@@ -65,7 +65,7 @@ type LoudnessMeter struct {
 }
 
 // NewLoudnessMeter is a meter for signals of this rate (8 to 400 kHz; the standard's figures hold
-// from 44.1 kHz) and layout.
+// from 44.1 kHz) and layout. It panics at another rate or a layout without channels.
 func NewLoudnessMeter(rate float64, layout Layout) *LoudnessMeter {
 	mustRate("loudness", rate, lowestRate, highestRate)
 	if len(layout) == 0 {
@@ -85,7 +85,8 @@ func (m *LoudnessMeter) boundary(k int64) int64 {
 	return int64(math.Round(float64(k) * m.rate / cellsPerSecond))
 }
 
-// Push takes the next samples, one slice per channel of the layout, all of one length.
+// Push takes the next samples, one slice per channel of the layout, all of one length. It panics
+// where they are not.
 func (m *LoudnessMeter) Push(channels ...[]float64) {
 	if len(channels) != len(m.layout) {
 		panic(fmt.Sprintf("measure: loudness: %d channels for a layout of %d", len(channels), len(m.layout)))
@@ -154,16 +155,20 @@ func (m *LoudnessMeter) last(n int64) float64 {
 	return energy / float64(samples)
 }
 
-// Momentary is the loudness of the last 400 ms in LUFS, ungated, renewed every 10 ms.
+// Momentary is the loudness of the last 400 ms in LUFS, ungated, renewed every 10 ms. The error is
+// NotMeasurable: NotFinite, TooShort or Silence.
 func (m *LoudnessMeter) Momentary() (float64, error) { return m.reading(m.lastM, 0.4) }
 
-// ShortTerm is the loudness of the last 3 s in LUFS, ungated, renewed every 10 ms.
+// ShortTerm is the loudness of the last 3 s in LUFS, ungated, renewed every 10 ms. The errors are
+// those of Momentary.
 func (m *LoudnessMeter) ShortTerm() (float64, error) { return m.reading(m.lastS, 3) }
 
-// MaxMomentary is the largest momentary loudness so far, in LUFS.
+// MaxMomentary is the largest momentary loudness so far, in LUFS. The errors are those of
+// Momentary.
 func (m *LoudnessMeter) MaxMomentary() (float64, error) { return m.reading(m.maxM, 0.4) }
 
-// MaxShortTerm is the largest short-term loudness so far, in LUFS.
+// MaxShortTerm is the largest short-term loudness so far, in LUFS. The errors are those of
+// Momentary.
 func (m *LoudnessMeter) MaxShortTerm() (float64, error) { return m.reading(m.maxS, 3) }
 
 func (m *LoudnessMeter) reading(meanSquare, need float64) (float64, error) {
@@ -194,7 +199,8 @@ func (m *LoudnessMeter) spoilt() bool {
 
 // Integrated is the loudness of all that was pushed, in LUFS, through both gates: blocks below -70
 // LUFS do not count, nor do blocks more than 10 LU below the loudness of those left. An unfinished
-// block at the end does not count. Source: BS.1770-5 Annex 1, equations 3 to 7.
+// block at the end does not count. The error is NotMeasurable: NotFinite, TooShort (under 400 ms)
+// or BelowGate. Source: BS.1770-5 Annex 1, equations 3 to 7.
 func (m *LoudnessMeter) Integrated() (float64, error) {
 	switch {
 	case m.spoilt():
@@ -211,8 +217,9 @@ func (m *LoudnessMeter) Integrated() (float64, error) {
 }
 
 // Range is the loudness range in LU: the spread between the 10 % and the 95 % point of the
-// short-term loudness, through gates at -70 LUFS and 20 LU below the loudness of what is left.
-// Source: EBU Tech 3342 (2023).
+// short-term loudness, through gates at -70 LUFS and 20 LU below the loudness of what is left. The
+// error is NotMeasurable: NotFinite, TooShort (under 3 s) or BelowGate. Source: EBU Tech 3342
+// (2023).
 func (m *LoudnessMeter) Range() (float64, error) {
 	switch {
 	case m.spoilt():
@@ -255,7 +262,8 @@ func loudnessToPower(lufs float64) float64 { return math.Pow(10, (lufs-loudnessO
 
 // Loudness is the integrated loudness of one channel of samples (fractions of full scale) in LUFS,
 // as BS.1770 counts one front channel. Where both loudspeakers play it, it is 3.01 LU louder: use a
-// meter with DualMono. A difference of loudness between two mono takes is the same either way.
+// meter with DualMono. A difference of loudness between two mono takes is the same either way. The
+// errors are those of LoudnessMeter.Integrated, and it panics at rates where NewLoudnessMeter does.
 func Loudness(x []float64, rate float64) (float64, error) {
 	m := NewLoudnessMeter(rate, Mono)
 	m.Push(x)

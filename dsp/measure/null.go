@@ -23,7 +23,9 @@ func (n Null) DB() (float64, error) {
 	return 20 * math.Log10(n.Difference/n.Reference), nil
 }
 
-// NullOf compares two records of one length, sample by sample, over all frequencies.
+// NullOf compares two records of one length, in one unit, sample by sample, over all frequencies.
+// The error is NotMeasurable: Unequal, TooShort where they are empty, NotFinite, or Silence where
+// the reference is silent.
 func NullOf(reference, other []float64) (Null, error) {
 	if err := checkPair(reference, other); err != nil {
 		return Null{}, err
@@ -40,7 +42,8 @@ func NullOf(reference, other []float64) (Null, error) {
 // BandNull compares two records of one length between low and high Hz (20 Hz and 20 kHz: BandLow,
 // BandHigh). The band's edges are sharp: the records' transforms are cut there. Records whose
 // length is no power of two are padded with zeros, and a record that starts or stops abruptly has
-// the spectrum of that step in it: fade it, or let it hold whole periods.
+// the spectrum of that step in it: fade it, or let it hold whole periods. The errors are those of
+// NullOf. It panics where low is under 0 Hz or not under high, or the rate under 1 Hz.
 func BandNull(reference, other []float64, rate, low, high float64) (Null, error) {
 	mustRate("null", rate, 1, math.MaxFloat64)
 	if !(low >= 0 && high > low) {
@@ -101,7 +104,9 @@ type Alignment struct {
 }
 
 // Align finds the whole number of samples, up to maxLag either way, at which other is most like the
-// reference in shape, either polarity: the maximum of the magnitude of their cross-correlation.
+// reference in shape, either polarity: the maximum of the magnitude of their cross-correlation. The
+// error is NotMeasurable: TooShort where one is empty, NotFinite, or Silence where one is silent or
+// they have nothing in common. It panics where maxLag is under 0.
 func Align(reference, other []float64, maxLag int) (Alignment, error) {
 	if maxLag < 0 {
 		panic(fmt.Sprintf("measure: align: lag %d", maxLag))

@@ -18,8 +18,9 @@ const segmentsAtOnce = 64
 
 // Welch estimates the power spectral density of x: segments of the length given (a power of two),
 // overlapping by half, under a periodic Hann window, averaged; nothing is subtracted first. Samples
-// at the end that fill no segment do not count. Source: IEEE Trans. Audio Electroacoust. 15(2),
-// 70-73, 1967; computed by package spectral.
+// at the end that fill no segment do not count. The error is NotMeasurable: TooShort or NotFinite.
+// It panics where the segment is no power of two from 8 on or the rate under 1 Hz. Source: IEEE
+// Trans. Audio Electroacoust. 15(2), 70-73, 1967; computed by package spectral.
 func Welch(x []float64, rate float64, segment int) (Spectrum, error) {
 	mustRate("spectrum", rate, 1, math.MaxFloat64)
 	if segment < 8 || segment&(segment-1) != 0 {
@@ -87,7 +88,8 @@ func (s Spectrum) Power(low, high float64) float64 {
 }
 
 // Centroid is the spectral centroid in Hz: the mean frequency of the lines from low to high Hz,
-// weighted by their power. Source: ISO/IEC 15938-4, SpectralCentroid (from memory).
+// weighted by their power. The error is NotMeasurable, Silence where there is nothing in the band.
+// Source: ISO/IEC 15938-4, SpectralCentroid (from memory).
 func (s Spectrum) Centroid(low, high float64) (float64, error) {
 	sum, moment := 0.0, 0.0
 	for k, p := range s.Density {

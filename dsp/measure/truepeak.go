@@ -122,6 +122,7 @@ func (m *TruePeakMeter) Push(x []float64) {
 }
 
 // TruePeak is the true peak of all that was pushed, in the samples' unit; more may be pushed after.
+// The error is NotMeasurable: TooShort where there were no samples, or NotFinite.
 func (m *TruePeakMeter) TruePeak() (float64, error) {
 	if !m.any {
 		return 0, notMeasurable(TooShort, "no samples")
@@ -135,7 +136,7 @@ func (m *TruePeakMeter) TruePeak() (float64, error) {
 }
 
 // TruePeakDB is the true peak in dB relative to 1 of the samples' unit: dBTP when that is full
-// scale.
+// scale. The errors are those of TruePeak, and Silence.
 func (m *TruePeakMeter) TruePeakDB() (float64, error) {
 	p, err := m.TruePeak()
 	if err != nil {
@@ -144,7 +145,7 @@ func (m *TruePeakMeter) TruePeakDB() (float64, error) {
 	return levelDB(p)
 }
 
-// TruePeak is the true peak of x in its unit.
+// TruePeak is the true peak of x in its unit. The errors are those of TruePeakMeter.TruePeak.
 func TruePeak(x []float64) (float64, error) {
 	var m TruePeakMeter
 	m.Push(x)

@@ -86,7 +86,7 @@ const (
 	aFitTop = 0.475
 )
 
-// NewAWeighting is the filter for a rate from 40 to 400 kHz.
+// NewAWeighting is the filter for a rate from 40 to 400 kHz. It panics at another rate.
 func NewAWeighting(rate float64) *AWeighting {
 	mustRate("A weighting", rate, 40000, 400000)
 	a := &AWeighting{pole: math.Exp(-2 * math.Pi * aCorner4 / rate)}
@@ -186,7 +186,8 @@ func (a *AWeighting) Reset() {
 }
 
 // AWeighted is the A-weighted RMS of x, in its unit, over the whole record, the filter's start from
-// rest included.
+// rest included. The error is NotMeasurable: TooShort where x is empty, or NotFinite. It panics at
+// rates where NewAWeighting does.
 func AWeighted(x []float64, rate float64) (float64, error) {
 	y := make([]float64, len(x))
 	NewAWeighting(rate).Process(y, x)

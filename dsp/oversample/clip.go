@@ -137,7 +137,8 @@ func (c *Clip) Reset() {
 // too.
 func (c *Clip) Reached() bool { return c.reached }
 
-// Process limits src into dst, both in volts, of equal length. dst may be src.
+// Process limits src into dst, both in volts, of equal length. dst may be src. It panics where the
+// lengths differ.
 //
 // What is left out to save time is only ever work whose result is known: a filter without feedback
 // gives the same bits for the same recent input, and exact zero for zeros. So where a call ends

@@ -67,6 +67,7 @@ func NewUp(factor int, base dsp.Hertz) *Up {
 }
 
 // Process turns src at the base rate into dst at the high rate; len(dst) is factor·len(src).
+// It panics where that does not hold.
 func (u *Up) Process(dst, src []float64) {
 	if len(dst) != u.factor*len(src) {
 		panic("oversample: Up needs len(dst) == factor*len(src)")
@@ -130,7 +131,8 @@ func NewDown(factor int, base dsp.Hertz) *Down {
 	return d
 }
 
-// Process turns src at the high rate into dst at the base rate; len(src) is factor·len(dst).
+// Process turns src at the high rate into dst at the base rate; len(src) is factor·len(dst). It
+// panics where that does not hold.
 func (d *Down) Process(dst, src []float64) {
 	if len(src) != d.factor*len(dst) {
 		panic("oversample: Down needs len(src) == factor*len(dst)")

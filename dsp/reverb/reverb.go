@@ -229,7 +229,8 @@ func (p *Plate) Reset() {
 }
 
 // Process turns src into the wet sound alone at dst; second, if not nil, gets one that is
-// decorrelated from it. All are of equal length; dst or second may be src.
+// decorrelated from it. All are of equal length; dst or second may be src. It panics where the
+// lengths differ.
 func (p *Plate) Process(dst, second, src []float64) {
 	if len(dst) != len(src) || second != nil && len(second) != len(src) {
 		panic("reverb: Process needs slices of equal length")

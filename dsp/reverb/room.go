@@ -127,7 +127,7 @@ func (p *Room) Reset() {
 }
 
 // Process turns src into the wet sound alone at dst; second must be nil: the room is mono. dst may
-// be src.
+// be src. It panics where the lengths differ or second is not nil.
 func (p *Room) Process(dst, second, src []float64) {
 	if len(dst) != len(src) || second != nil {
 		panic("reverb: Process of a room needs two slices of equal length")

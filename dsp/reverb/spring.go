@@ -98,7 +98,7 @@ func (p *Spring) Reset() {
 }
 
 // Process turns src into the wet sound alone at dst; second must be nil: springs are mono. dst may
-// be src.
+// be src. It panics where the lengths differ or second is not nil.
 func (p *Spring) Process(dst, second, src []float64) {
 	if len(dst) != len(src) || second != nil {
 		panic("reverb: Process of a spring needs two slices of equal length")

@@ -53,7 +53,7 @@ func Residual(a, b []float64) float64 {
 }
 
 // ShippedFile is a shipped chain file by its name.
-func ShippedFile(t *testing.T, name string) *board.File {
+func ShippedFile(t testing.TB, name string) *board.File {
 	t.Helper()
 	src, err := chains.ReadShipped(name)
 	if err != nil {

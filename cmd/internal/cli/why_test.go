@@ -155,7 +155,7 @@ func TestNothingWrongWithShippedTakes(t *testing.T) {
 				if c.Relative {
 					continue
 				}
-				a, err := why.Judge(t.Context(), why.Question{File: f.File, Take: q[1], Complaint: &c, Recording: why.LoudestOf(x, f.Dry.Rate, 3), Rate: f.Dry.Rate})
+				a, err := why.Judge(t.Context(), why.Question{File: f.File, Take: q[1], Complaint: &c, Recording: experiment.LoudestOf(x, f.Dry.Rate, 3), Rate: f.Dry.Rate})
 				if err != nil {
 					t.Fatal(err)
 				}

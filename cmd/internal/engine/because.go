@@ -3,6 +3,7 @@ package engine
 import (
 	"context"
 
+	"drywire/chains/because"
 	"drywire/chains/board"
 	"drywire/chains/sweep"
 	"drywire/chains/why"
@@ -10,9 +11,10 @@ import (
 )
 
 // Because says why b sounds other than a, which it calls A, in the loudest moment of a region.
+// The error is ErrBusy, the recording's or ctx's, or of a render.
 // Respects is what they differ in, as Verdict has found it.
-func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b board.Take, respects []string) (*why.Because, error) {
-	l, leave, err := e.enter(ctx, r, listening{bytes: why.MomentMemory})
+func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b board.Take, respects []string) (*because.Because, error) {
+	l, leave, err := e.enter(ctx, r, listening{bytes: because.MomentMemory})
 	if err != nil {
 		return nil, err
 	}
@@ -22,7 +24,7 @@ func (e *Engine) Because(ctx context.Context, r Region, f *board.File, a, b boar
 		return nil, err
 	}
 	defer done()
-	return why.NewMoment(l.dry(), l.rate()).Between(ctx, f, a, b, "A", respects)
+	return because.NewMoment(l.dry(), l.rate()).Between(ctx, f, a, b, "A", respects)
 }
 
 // askMemory is how many bytes of signals are remembered for a complaint.
@@ -30,7 +32,7 @@ const askMemory = 96 << 20
 
 // Why answers a complaint about a take of a file on a region. Every variant that it simulates waits
 // for its turn, so that what is played comes first. Progress is told how many are done, of how
-// many.
+// many. The errors are those of Because, and of a take that the file does not have.
 func (e *Engine) Why(ctx context.Context, r Region, f *board.File, take string, c *why.Complaint, progress func(done, total int)) (*why.Answer, error) {
 	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})
 	if err != nil {
@@ -43,7 +45,8 @@ func (e *Engine) Why(ctx context.Context, r Region, f *board.File, take string, 
 	})
 }
 
-// Goal looks for what reaches a goal on a region; it waits for its turns as Why does.
+// Goal looks for what reaches a goal on a region; it waits for its turns as Why does. The errors
+// are those of Because.
 func (e *Engine) Goal(ctx context.Context, r Region, f *board.File, g *why.Goal, progress func(done, total int)) (*why.Reached, error) {
 	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})
 	if err != nil {
@@ -56,7 +59,8 @@ func (e *Engine) Goal(ctx context.Context, r Region, f *board.File, g *why.Goal,
 	}})
 }
 
-// Sweep turns a knob of a take over its travel on a region; it waits for its turns as Why does.
+// Sweep turns a knob of a take over its travel on a region; it waits for its turns as Why does. The
+// errors are those of Because, and of a take, block or knob that the file does not have.
 func (e *Engine) Sweep(ctx context.Context, r Region, f *board.File, take, block, knob string, progress func(done, total int)) (*sweep.Answer, error) {
 	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})
 	if err != nil {

@@ -70,7 +70,8 @@ const (
 	mostSources  = 12   // of noise that are told
 )
 
-// Figures measures a take on its exact sound, once.
+// Figures measures a take on its exact sound, once. The error is ErrBusy, the recording's or ctx's,
+// or of a render. What cannot be measured is no error: the Figures say so.
 func (e *Engine) Figures(ctx context.Context, r Region, t *produce.Take) (*Figures, error) {
 	all, out, err := e.enter(ctx, r, listening{spots: []Spot{{Take: t}}})
 	if err != nil {

@@ -39,7 +39,7 @@ type System interface {
 	Exchange(one, two string) error
 }
 
-// File is an open file or folder of a System.
+// File is an open file or folder of a System. Errors are those of package os.
 type File interface {
 	io.ReadWriteSeeker
 	io.ReaderAt
@@ -157,7 +157,8 @@ func regular(info fs.FileInfo) error {
 	return nil
 }
 
-// Begin reads a file from its beginning, at most that many bytes. See Open.
+// Begin reads a file from its beginning, at most that many bytes. The errors are those of Open, and
+// of reading; they name the file.
 func Begin(sys System, path string, most int64) ([]byte, error) {
 	f, _, err := Open(sys, path)
 	if err != nil {
@@ -352,7 +353,8 @@ func formerName(name string) bool {
 }
 
 // Temporary makes a folder that is this run's own, among the system's temporary ones, and sweeps
-// those of dead runs there. remove removes it with the files in it.
+// those of dead runs there. remove removes it with the files in it. The error is the file system's,
+// and names the folder for temporary ones.
 func Temporary(sys System) (path string, remove func(), err error) {
 	folder := os.TempDir()
 	sweep(sys, folder)

@@ -72,7 +72,7 @@ func Into(sys System, path string) (*Outputs, error) {
 }
 
 // IntoFor is Into for one file: a link is followed to the folder of what it stands for. It returns
-// the file's name there.
+// the file's name there. The error is Into's.
 func IntoFor(sys System, path string) (*Outputs, string, error) {
 	if real, err := sys.RealPath(path); err == nil {
 		path = real
@@ -116,7 +116,8 @@ func keepMode(f File, mode fs.FileMode) error {
 // Fresh says that a file may not be there: one that is makes Publish fail.
 func (o *Outputs) Fresh(name string) { o.fresh[name] = true }
 
-// Text writes a whole file of that name. See Create.
+// Text writes a whole file of that name. See Create. The error is Create's or the file system's,
+// and names the file.
 func (o *Outputs) Text(name string, content []byte, keep ...string) error {
 	f, err := o.Create(name, keep...)
 	if err != nil {
@@ -130,7 +131,7 @@ func (o *Outputs) Text(name string, content []byte, keep ...string) error {
 }
 
 // Scratch is a file without a name. The caller closes it, and removes it by its name where the
-// system had to leave it one.
+// system had to leave it one. The error is the file system's, and names the folder.
 func (o *Outputs) Scratch() (File, error) {
 	f, err := o.sys.OpenFile(filepath.Join(o.stage, fmt.Sprintf("scratch-%d", o.scratches.Add(1))), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {

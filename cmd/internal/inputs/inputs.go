@@ -61,7 +61,7 @@ type File struct {
 	fresh bool             // something was read since it was last looked at
 }
 
-// Handle is what is needed of an open file.
+// Handle is what is needed of an open file. Errors are those of package os.
 type Handle interface {
 	io.ReaderAt
 	io.Closer
@@ -87,7 +87,8 @@ func (f *Files) Open(path string) (*File, error) {
 }
 
 // Hold takes over an open regular file. stat gives what stands at its path later on; where it is
-// nil, nobody can have replaced it.
+// nil, nobody can have replaced it. The error is that of the file's Stat, with the name in front;
+// the file is then closed.
 func (f *Files) Hold(name string, file Handle, stat func() (fs.FileInfo, error)) (*File, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -105,7 +106,8 @@ func (f *Files) hold(name string, file Handle, stat func() (fs.FileInfo, error))
 	return held, nil
 }
 
-// Text reads all of a small file: what begins it where there is more than most bytes.
+// Text reads all of a small file: what begins it where there is more than most bytes. The error is
+// Open's or that of reading.
 func (f *Files) Text(path string, most int64) ([]byte, error) {
 	held, err := f.Open(path)
 	if err != nil {

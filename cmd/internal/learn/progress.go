@@ -54,14 +54,15 @@ type Progress struct {
 const head = "# What was answered in the lessons (drywire learn), a line for every answer: when, which lesson, before it,\n" +
 	"# heard in it or after it (again: in a drill), right or wrong, and what was said. It stays on this machine. Delete lines, or all of it.\n"
 
-// Path is where the file is: in the state folder of files.StateFolder.
+// Path is where the file is: in the state folder of files.StateFolder. The error is that of
+// files.StateFolder.
 func Path() (string, error) {
 	folder, err := files.StateFolder()
 	return filepath.Join(folder, "lessons.txt"), err
 }
 
-// Read reads the file; one that is not there is empty. A line that cannot be read is told with its
-// number, and nothing is taken for known.
+// Read reads the file; one that is not there is empty. A line that cannot be read is an error that
+// has its number, and nothing is taken for known; others are the file system's.
 func Read(path string) (*Progress, error) {
 	p := &Progress{Path: path}
 	text, err := os.ReadFile(path)
@@ -105,7 +106,8 @@ func parse(line string) (Answer, error) {
 	return a, nil
 }
 
-// Add keeps one more answer, at the end of the file.
+// Add keeps one more answer, at the end of the file. The error is the file system's; the answer is
+// then not among Answers.
 func (p *Progress) Add(a Answer) error {
 	if err := os.MkdirAll(filepath.Dir(p.Path), 0o700); err != nil {
 		return err

@@ -149,8 +149,9 @@ func deep(text []byte) bool {
 	return false
 }
 
-// Question reads a request's JSON: one object, no deeper than Deep, nothing unknown, nothing
-// behind it.
+// Question reads a request's JSON: one object, no deeper than Deep, nothing unknown, nothing behind
+// it. The error is a Refusal where it is anything else, and that of the body where it cannot be
+// read.
 func Question(r *http.Request, v any) error {
 	body, err := io.ReadAll(r.Body) // which ours has bounded
 	if err != nil {

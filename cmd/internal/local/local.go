@@ -92,7 +92,7 @@ func (g Gate) opens(r *http.Request, path string) bool {
 	return slices.Contains(g.Windows, path) && r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
 }
 
-// Listen listens on a port of this machine, 0 for any that is free.
+// Listen listens on a port of this machine, 0 for any that is free. The error names the port.
 func Listen(port int) (net.Listener, error) {
 	l, err := net.Listen("tcp4", fmt.Sprintf("127.0.0.1:%d", port))
 	if err != nil {
@@ -101,7 +101,8 @@ func Listen(port int) (net.Listener, error) {
 	return l, nil
 }
 
-// Serve serves until the context ends, which is no error and ends the contexts of the requests.
+// Serve serves until the context ends, which is no error and ends the contexts of the requests. The
+// error is the listener's.
 func Serve(ctx context.Context, l net.Listener, handler http.Handler) error {
 	h := &http.Server{
 		Handler:           handler,

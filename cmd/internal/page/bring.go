@@ -18,7 +18,8 @@ const (
 )
 
 // Bring answers a request whose body is a recording, and whose query names it: it is put into the
-// folder once it has been read as one. A file of that name that is there stays.
+// folder once it has been read as one. A file of that name that is there stays. The error is a
+// Refusal.
 func Bring(disk files.System, folder string, w http.ResponseWriter, r *http.Request) error {
 	http.NewResponseController(w).SetReadDeadline(time.Now().Add(longestUpload))
 	sound, err := inputs.Keep(disk, folder, r.URL.Query().Get("name"), http.MaxBytesReader(w, r.Body, mostRecording))

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"drywire/chains/board"
@@ -75,15 +76,15 @@ func (s *server) export(w http.ResponseWriter, r *http.Request) error {
 		attach(w, stem+" cables.txt", "text/plain; charset=utf-8", int64(b.Len()))
 		return send(w, strings.NewReader(b.String()))
 	case "wav", "report":
-		return s.exportRendered(r.Context(), w, doc, take, what, stem)
+		return s.exportRendered(r.Context(), w, n, doc, take, what, stem)
 	default:
 		return local.Refuse(http.StatusBadRequest, "no export %q; there are wav, report, cables and text", what)
 	}
 }
 
 // exportRendered makes a take's file for listening, or the report, as the commands make it, and
-// sends it.
-func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc document, take, what, stem string) error {
+// sends it. It tells the window how far it is, and ends where the window goes or asks no more.
+func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, n *session, doc document, take, what, stem string) error {
 	if !s.exporting.TryLock() {
 		return engine.ErrBusy
 	}
@@ -92,9 +93,16 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 	if err != nil {
 		return err
 	}
+	total := int64(0)
+	for _, c := range doc.Chains() {
+		if what == "report" || c.Take == take {
+			total += doc.DryOf(c).Frames
+		}
+	}
+	progress := n.exported(what, total)
 	if what == "report" {
 		var page bytes.Buffer
-		err := produce.WriteReport(ctx, s.options.Disk, doc.Project, &page, produce.Words{Version: s.options.Version})
+		err := produce.WriteReport(ctx, s.options.Disk, doc.Project, &page, produce.Words{Version: s.options.Version}, progress)
 		done()
 		if err != nil {
 			return err
@@ -109,7 +117,7 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 	}
 	defer remove()
 	path := filepath.Join(folder, "take.wav")
-	err = produce.WriteTake(ctx, s.options.Disk, doc.Project, take, path)
+	err = produce.WriteTake(ctx, s.options.Disk, doc.Project, take, path, progress)
 	done()
 	if err != nil {
 		return err
@@ -121,6 +129,26 @@ func (s *server) exportRendered(ctx context.Context, w http.ResponseWriter, doc 
 	defer f.Close()
 	attach(w, stem+" "+take+".wav", "audio/wav", size)
 	return send(w, f)
+}
+
+// exported tells a window how far an export is, in samples of the recording that were rendered, some
+// times a second.
+func (n *session) exported(what string, total int64) func(samples int) {
+	const every = 100 * time.Millisecond
+	var mu sync.Mutex
+	done, last := int64(0), time.Time{}
+	return func(samples int) { // by several takes at once
+		mu.Lock()
+		defer mu.Unlock()
+		done += int64(samples)
+		if time.Since(last) < every && done < total {
+			return
+		}
+		last = time.Now()
+		n.mu.Lock()
+		defer n.mu.Unlock()
+		n.tell("export", map[string]any{"what": what, "done": min(done, total), "total": total})
+	}
 }
 
 // attach says that what follows is a file to keep and not a page to show.

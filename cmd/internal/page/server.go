@@ -43,7 +43,8 @@ type server struct {
 	disk     diskState
 }
 
-// Serve opens the page and serves it until the context ends; that is no error.
+// Serve opens the page and serves it until the context ends; that is no error. Others are of the
+// chain file, its folder, the port or the listener.
 func Serve(ctx context.Context, o Options) error {
 	s, err := newServer(ctx, o)
 	if err != nil {

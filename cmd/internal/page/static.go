@@ -9,7 +9,8 @@ import (
 //go:embed static
 var static embed.FS
 
-// Static is the page's files by their names, which package start serves too.
+// Static is the page's files by their names, which package start serves too. A panic would be a
+// mistake here: they are in the program.
 func Static() map[string][]byte {
 	files := map[string][]byte{}
 	entries, err := static.ReadDir("static")

@@ -44,7 +44,7 @@ type Compared struct {
 }
 
 // Compare renders all takes, matches them in loudness, measures them, and where files are wanted
-// writes them.
+// writes them. The error is of a render, of Job.WAV, of the outputs' folder, or ctx's.
 func Compare(ctx context.Context, j Job) (*Compared, error) {
 	all, r := j.Chains(), j.Dry
 	plans := make([]*render.Plan, len(all))

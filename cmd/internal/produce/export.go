@@ -11,8 +11,9 @@ import (
 )
 
 // WriteTake renders a take of a project with its recording, as the command render does where
-// nothing else is asked of it, and writes it to a path in a folder that is there.
-func WriteTake(ctx context.Context, disk files.System, p *Project, take, path string) error {
+// nothing else is asked of it, and writes it to a path in a folder that is there. The error is of a
+// take that is not there, of a render, of the folder or the file, or ctx's.
+func WriteTake(ctx context.Context, disk files.System, p *Project, take, path string, progress func(n int)) error {
 	t, err := p.Resolved(take)
 	if err != nil {
 		return err
@@ -38,7 +39,7 @@ func WriteTake(ctx context.Context, disk files.System, p *Project, take, path st
 		return err
 	}
 	defer wav.Abort()
-	d, err := Keep(ctx, renderer, dry, after, out, nil, nil)
+	d, err := Keep(ctx, renderer, dry, after, out, progress, nil)
 	if err != nil {
 		return err
 	}
@@ -53,14 +54,14 @@ func WriteTake(ctx context.Context, disk files.System, p *Project, take, path st
 }
 
 // WriteReport compares the takes of a project with its recording, and writes the page that report
-// writes.
-func WriteReport(ctx context.Context, disk files.System, p *Project, to io.Writer, words Words) error {
+// writes. The error is Compare's or to's.
+func WriteReport(ctx context.Context, disk files.System, p *Project, to io.Writer, words Words, progress func(n int)) error {
 	out, err := files.Into(disk, os.TempDir())
 	if err != nil {
 		return err
 	}
 	defer out.Abort()
-	c, err := Compare(ctx, Job{Project: p, Quality: Quality, Out: out})
+	c, err := Compare(ctx, Job{Project: p, Quality: Quality, Out: out, Progress: progress})
 	if err != nil {
 		return err
 	}

@@ -16,7 +16,8 @@ import (
 var LessonQuality = section.Draft
 
 // LessonBench is a lesson's board, or that of its transfer question, with the whole recording that
-// it names. A nil loader is for lessons that ship, whose boards name nothing that does not.
+// it names. A nil loader is for lessons that ship, whose boards name nothing that does not. The
+// errors are those of edit.ReadWith, Loader.Load and Project.Beginning.
 func LessonBench(ctx context.Context, loader *Loader, name string, b lesson.Board) (*lesson.Bench, *Project, error) {
 	if loader == nil {
 		loader = NewLoader(nowhere{})
@@ -45,7 +46,8 @@ type Proved struct {
 }
 
 // ProveLesson simulates a lesson: every number that it states, its right answers, and whether its
-// two takes are told apart. What does not hold is in Faults.
+// two takes are told apart. What does not hold is in Faults. The error is that of LessonBench or of
+// a render.
 func ProveLesson(ctx context.Context, loader *Loader, l *lesson.Lesson) (*Proved, error) {
 	own, project, err := LessonBench(ctx, loader, l.Name+".yaml", l.Board)
 	if err != nil {
@@ -62,7 +64,8 @@ func ProveLesson(ctx context.Context, loader *Loader, l *lesson.Lesson) (*Proved
 	return &Proved{l, proof, project, other, own}, nil
 }
 
-// LessonFrom makes the text of a lesson from a board, by what the simulation finds there.
+// LessonFrom makes the text of a lesson from a board, by what the simulation finds there. The
+// errors are those of lesson.With, LessonBench and lesson.From.
 func LessonFrom(ctx context.Context, loader *Loader, text *edit.Text, take string) ([]byte, error) {
 	if take == "" {
 		take = text.File.Takes[0].Name
@@ -82,7 +85,8 @@ func LessonFrom(ctx context.Context, loader *Loader, text *edit.Text, take strin
 	return lesson.From(ctx, title, with, b)
 }
 
-// Page is a proved lesson as a page. What it measures for the ladders, it renders again.
+// Page is a proved lesson as a page. What it measures for the ladders, it renders again. The error
+// is of a render.
 func (p *Proved) Page(ctx context.Context) (report.Lesson, error) {
 	page := report.Lesson{Lesson: p.Lesson, Proof: p.Proof, Rate: int(p.Bench.Rate), Hearing: Hearing}
 	for _, name := range p.After {

@@ -64,7 +64,8 @@ func (p *Project) Dries(chains ...*board.Chain) (list []*Recording) {
 	return list
 }
 
-// Beginning is the first seconds of all that is played, in volts, or all there is.
+// Beginning is the first seconds of all that is played, in volts, or all there is. The error is
+// that of Recording.Voltages.
 func (p *Project) Beginning(ctx context.Context, seconds float64) (d experiment.Dry, err error) {
 	if d.Volts, err = p.Dry.Beginning(ctx, seconds); err != nil {
 		return d, err
@@ -107,7 +108,8 @@ func (t *Take) Wiring() *wiring.Wiring { return t.wire() }
 // Tail is for how long it sounds on after the recording has ended, computed once.
 func (t *Take) Tail() dsp.Second { return t.tail() }
 
-// Impedances is the hand-overs of the take at ImpedancesAt, computed once.
+// Impedances is the hand-overs of the take at ImpedancesAt, computed once. The error is that of
+// wiring.Handovers.
 func (t *Take) Impedances() ([]wiring.Handover, error) { return t.impeded() }
 
 // Resolved is the take of that name, once. The error is that of File.Take. It needs the recording.
@@ -130,6 +132,7 @@ func (p *Project) Resolved(name string) (*Take, error) {
 func (t *Take) Estimate() cost.Estimate { return cost.Of(t.Wiring()) }
 
 // Edited is the project of an edited text. Takes that the edit has not touched keep their wirings.
+// The errors are those of Loader.Load.
 func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error) {
 	n, err := p.loader.Load(ctx, text, true)
 	if err != nil {
@@ -148,7 +151,7 @@ func (p *Project) Edited(ctx context.Context, text *edit.Text) (*Project, error)
 // Piped is the name of a recording that comes from standard input.
 const Piped = "-"
 
-// A Folder opens the sound files that a chain file in it names.
+// A Folder opens the sound files that a chain file in it names. Errors of opening name the path.
 type Folder interface {
 	// Open opens a file by its path as it is written in the chain file; done closes it.
 	Open(path string) (r *samples.Reader, done func(), err error)
@@ -213,7 +216,7 @@ func (l *Loader) Open(text *edit.Text) (*Project, error) {
 }
 
 // Load is the project with its recording. Where drawn says so, the recording has its waveform, for
-// which all of it is read.
+// which all of it is read. The errors are those of Open and Project.WithRecording.
 func (l *Loader) Load(ctx context.Context, text *edit.Text, drawn bool) (*Project, error) {
 	p, err := l.Open(text)
 	if err != nil {

@@ -44,9 +44,11 @@ type Recording struct {
 // WaveColumns is how many parts a waveform is drawn in.
 const WaveColumns = 800
 
-// WithRecording is the project with the recordings that its chain file names, or with another one in
-// place of the file's: the path of a WAV file, or the name of one that ships; "" for none. Those of
-// guitars stay. All of each is read, unless it ships and has the level that it was made with.
+// WithRecording is the project with the recordings that its chain file names, or with another one
+// in place of the file's: the path of a WAV file, or the name of one that ships; "" for none. Those
+// of guitars stay. All of each is read, unless it ships and has the level that it was made with.
+// The error is file.Faults, with the recording's place in the chain file, or that of another
+// recording, which names it, or ctx's.
 func (p *Project) WithRecording(ctx context.Context, another string) (*Project, error) {
 	return p.withRecording(ctx, another, false)
 }
@@ -293,7 +295,8 @@ func (s source) Read(dst []float64) (int, error) {
 }
 
 // Voltages is the frames from one to another, in volts; fewer where it ends before. What is in
-// front of them is read and dropped.
+// front of them is read and dropped. The error is ctx's, or that of reading, with the recording's
+// name.
 func (r *Recording) Voltages(ctx context.Context, from, to int64) ([]float64, error) {
 	src := r.Source(nil)
 	x := make([]float64, 0, max(0, min(to, r.Frames)-from))
@@ -317,7 +320,7 @@ func (r *Recording) Voltages(ctx context.Context, from, to int64) ([]float64, er
 	return x, nil
 }
 
-// Beginning is the first seconds of it, in volts, or all there is.
+// Beginning is the first seconds of it, in volts, or all there is. The error is that of Voltages.
 func (r *Recording) Beginning(ctx context.Context, seconds float64) ([]float64, error) {
 	return r.Voltages(ctx, 0, int64(min(float64(r.Frames), math.Round(seconds*float64(r.Rate)))))
 }

@@ -45,7 +45,7 @@ func (r *Recording) FramesWith(after dsp.Second) int64 {
 }
 
 // Run renders the recording and passes on what all jacks have that are read. progress is told how
-// many samples were read, unless it is nil.
+// many samples were read, unless it is nil. The errors are those of render.Renderer.Run.
 func Run(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, progress func(n int), sink func(taps [][]float64) error) error {
 	return renderer.Run(ctx, r.Source(progress), after, sink)
 }
@@ -67,7 +67,9 @@ func endsOf(renderer *render.Renderer) []int {
 
 // Keep renders the recording and keeps the last jack that is read, or both ends of a take in
 // stereo, in a file without a name in the outputs' folder. progress is told how many samples were
-// read, and beside is shown all jacks, unless they are nil. The caller closes what comes back.
+// read, and beside is shown all jacks, unless they are nil. The caller closes what comes back. The
+// error is of a render or of the outputs' folder; a panic of the render is one too, worded as a
+// mistake in the program.
 func Keep(ctx context.Context, renderer *render.Renderer, r *Recording, after dsp.Second, out *files.Outputs, progress func(n int), beside func(taps [][]float64)) (d *Rendered, err error) {
 	defer func() {
 		if v := recover(); v != nil { // in a goroutine of its own, a panic would leave files behind
@@ -215,7 +217,8 @@ func (d *Rendered) shape(gain float64) experiment.Shape {
 	return experiment.Shape{Gain: gain, Fade: int(math.Round(float64(FadeTime) * float64(d.Plan.Rate))), Frames: d.frames}
 }
 
-// Settle finds the gain that brings the take to a target level.
+// Settle finds the gain that brings the take to a target level. The error is ctx's, or that of
+// reading the file without a name.
 func (d *Rendered) Settle(ctx context.Context, target float64) error {
 	rate := float64(d.Plan.Rate)
 	blocks := d.blocks()
@@ -261,7 +264,7 @@ func Unconverged(reports []render.SectionReport) int64 {
 }
 
 // Write brings the take to the usual loudness and writes it. limited says that its true peak has
-// kept it under that.
+// kept it under that. The error is Settle's or the WAV file's.
 func (d *Rendered) Write(ctx context.Context, wav *samples.Writer) (limited bool, err error) {
 	if err := d.Settle(ctx, experiment.Target); err != nil {
 		return false, err

@@ -7,11 +7,11 @@ import (
 	"math"
 	"path/filepath"
 
+	"drywire/chains/because"
 	"drywire/chains/board"
 	"drywire/chains/experiment"
 	"drywire/chains/render"
 	"drywire/chains/report"
-	"drywire/chains/why"
 	"drywire/dsp"
 )
 
@@ -133,13 +133,13 @@ type Words struct {
 }
 
 // because says of every pair why the second sounds other than the first.
-func (c *Compared) because(ctx context.Context, p *Project) ([]*why.Because, error) {
+func (c *Compared) because(ctx context.Context, p *Project) ([]*because.Because, error) {
 	x, err := p.Beginning(ctx, MostMeasured)
 	if err != nil {
 		return nil, err
 	}
-	moment := why.NewMoment(x, p.Dry.Rate)
-	list := make([]*why.Because, len(c.Pairs))
+	moment := because.NewMoment(x, p.Dry.Rate)
+	list := make([]*because.Because, len(c.Pairs))
 	for k, pair := range c.Pairs {
 		a, b := p.Takes[pair.A-1], p.Takes[pair.B-1]
 		if list[k], err = moment.Between(ctx, p.File, a, b, "“"+a.Name+"”", pair.Respects); err != nil {
@@ -149,7 +149,8 @@ func (c *Compared) because(ctx context.Context, p *Project) ([]*why.Because, err
 	return list, nil
 }
 
-// WriteReport writes the report's page of a comparison of a project's takes.
+// WriteReport writes the report's page of a comparison of a project's takes. The error is of a
+// render, of the recording, of report.Write, or ctx's.
 func (c *Compared) WriteReport(ctx context.Context, to io.Writer, p *Project, words Words) error {
 	page := c.found.page
 	because, err := c.because(ctx, p)

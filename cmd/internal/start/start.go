@@ -57,7 +57,7 @@ type server struct {
 }
 
 // Serve opens the page, and serves it and the boards that are opened from it until the context
-// ends; that is no error.
+// ends; that is no error. Others are of the folder, the port or the listener.
 func Serve(ctx context.Context, o Options) error {
 	folder, err := filepath.Abs(o.Folder)
 	if err != nil {

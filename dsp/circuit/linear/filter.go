@@ -128,7 +128,8 @@ func (f *Filter) Reset() {
 	f.steps = 0
 }
 
-// Process runs the filter over signals of its driven sources and gives one of every probe.
+// Process runs the filter over signals of its driven sources, in volts, and gives one of every
+// probe, in volts. All are of one length; an output may be an input.
 func (f *Filter) Process(out, in [][]float64) {
 	for j := range dsp.Frames(out, in) {
 		for k := range f.u {
@@ -160,8 +161,8 @@ func (f *Filter) Step(out, in []float64) {
 	}
 }
 
-// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form
-// from its matrices, without the delay of Latency.
+// Response is what the filter does to a sine at one input, at every probe, as a complex gain (V/V),
+// as sampled: closed form from its matrices, without the delay of Latency.
 func (f *Filter) Response(input int, freq dsp.Hertz) []complex128 {
 	w := 2 * math.Pi * float64(freq) * float64(f.step)
 	z := cmplx.Exp(complex(0, w))

@@ -537,7 +537,8 @@ func (f *Sampled) Reset() {
 // end, counted from the start, states that have faded are made zero.
 const segment = 512
 
-// Process takes a signal for every input and gives one for every probe, later by Latency.
+// Process takes a signal for every input and gives one for every probe, later by Latency, all in
+// volts and of one length; an output may be an input.
 func (f *Sampled) Process(out, in [][]float64) {
 	n := dsp.Frames(out, in)
 	if f.ni == 1 {
@@ -615,8 +616,8 @@ func (f *Sampled) read(r *reading, out []float64) {
 	}
 }
 
-// Response is what the filter does to a sine at one input, at every probe, as sampled: closed form
-// from its coefficients, without the delay of Latency.
+// Response is what the filter does to a sine at one input, at every probe, as a complex gain (V/V),
+// as sampled: closed form from its coefficients, without the delay of Latency.
 func (f *Sampled) Response(input int, freq dsp.Hertz) (out []complex128) {
 	for _, r := range f.reads {
 		out = append(out, r.response(input, 2*math.Pi*float64(freq)*float64(f.step)))

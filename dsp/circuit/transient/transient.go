@@ -120,7 +120,8 @@ type Options struct {
 }
 
 // New prepares a circuit. Probes name the nodes that are read. It panics where Options.Levels is
-// not 0 to 3, and returns what circuit.Netlist.Operating and circuit.OperatingPoint.Discrete do.
+// not 0 to 3; its errors are those of circuit.Netlist.Operating and
+// circuit.OperatingPoint.Discrete.
 func New(n *circuit.Netlist, o Options, probes ...string) (*Transient, error) {
 	point, err := n.Operating()
 	if err != nil {

@@ -1,9 +1,9 @@
 // @ts-check
 // Saving into the chain file, what to do when somebody else wrote it meanwhile, and files to take away.
-import { ask, keep } from "./wire.js";
+import { ask, fetched, keep } from "./wire.js";
 import { byId, el, say } from "./dom.js";
 
-const kinds = [["wav", "Sound", "WAV of the loop, in 24 bits"], ["report", "Report", "one page with sound and figures"], ["cables", "Cables", "which to move, fewest first"], ["text", "Chain file", "as it is here, saved or not"]];
+const kinds = [["wav", "Sound", "WAV of the whole take, in 24 bits"], ["report", "Report", "one page with sound and figures"], ["cables", "Cables", "which to move, fewest first"], ["text", "Chain file", "as it is here, saved or not"]];
 
 /**
  * Two texts as lines, with those marked that the other does not have: a longest common subsequence, between the equal beginning and end.
@@ -62,16 +62,57 @@ export class Keeping {
 		byId("keep-mine").addEventListener("click", () => this.save({ ...this.pending, force: true }));
 		byId("more").addEventListener("click", () => byId("export-box").showModal());
 		this.side = "";
+		/** The file that is being made. @type {{what: string, stop: AbortController} | null} */
+		this.making = null;
 	}
 
 	/** The links follow the side that sounds. */
 	show() {
 		const side = this.page.side();
 		for (const w of document.querySelectorAll(".which")) say(w, side);
-		if (side === this.side) return;
+		if (side === this.side || this.making) return;
 		this.side = side;
-		const links = () => kinds.map(([what, name, about]) => [el("a", { href: keep(this.page.session(), side, what), download: "", class: "button" }, name), about]);
-		byId("downloads").replaceChildren(...links().map(([a, about]) => el("li", {}, a, el("span", { class: "soft" }, about))));
+		byId("downloads").replaceChildren(...kinds.map(([what, name, about]) => {
+			const link = el("a", { href: keep(this.page.session(), side, what), download: "", class: "button" }, name);
+			if (what === "wav" || what === "report") link.addEventListener("click", e => {
+				e.preventDefault();
+				this.make(what, name, link.href);
+			});
+			return el("li", {}, link, el("span", { class: "soft" }, about));
+		}));
+	}
+
+	/** Makes a file to take away: it is rendered first, which is seen, and may be called off. @param {string} what @param {string} name @param {string} address */
+	async make(what, name, address) {
+		if (this.making) return;
+		const stop = new AbortController();
+		this.making = { what, stop };
+		byId("export-cancel").onclick = () => stop.abort();
+		say(byId("export-said"), `${name}: waiting for its turn…`);
+		byId("export-bar").removeAttribute("value");
+		byId("exporting").hidden = false;
+		byId("export-bar").hidden = byId("export-cancel").hidden = false;
+		try {
+			const { name: called, file } = await fetched(address, stop.signal), url = URL.createObjectURL(file);
+			el("a", { href: url, download: called }).click();
+			setTimeout(() => URL.revokeObjectURL(url), 60000);
+			say(byId("export-said"), `${called} is made; the browser keeps it where it keeps downloads.`);
+		} catch (e) {
+			say(byId("export-said"), stop.signal.aborted ? `${name}: cancelled. No file was made.` : `${name} could not be made: ${/** @type {any} */ (e).message}`);
+		}
+		this.making = null;
+		byId("export-bar").hidden = byId("export-cancel").hidden = true;
+		this.side = "";
+		this.show();
+	}
+
+	/** How far the file is that is being made. @param {{what: string, done: number, total: number}} e */
+	exported(e) {
+		if (e.what !== this.making?.what || !e.total) return;
+		const share = e.done / e.total, bar = byId("export-bar");
+		if (share < 1) bar.value = share;
+		else bar.removeAttribute("value");
+		say(byId("export-said"), share < 1 ? `Rendering, ${Math.floor(100 * share)}\u00a0%` : "Rendered; now measured and written…");
 	}
 
 	fields() {

@@ -598,6 +598,7 @@ async function open() {
 					announce("The file changed on disk. The page follows.");
 				}
 			},
+			export: e => keeping.exported(e),
 			disk: d => {
 				if (state) show({ ...state, disk: d.disk }, true);
 				if (d.faults) notice(`${state.file} changed on disk, and cannot be read: ${d.faults}`, { id: "disk", fault: true });

@@ -102,15 +102,27 @@ export async function stream(what, body, on, signal) {
 	if (head || have) throw new Refusal("The answer broke off.", 0, null);
 }
 
-/** @param {string} session @param {{state: (s: any) => void, disk: (d: any) => void, draft: (d: any) => void, lost: (gone: boolean) => void}} on */
+/** @param {string} session @param {{state: (s: any) => void, disk: (d: any) => void, draft: (d: any) => void, export: (e: any) => void, lost: (gone: boolean) => void}} on */
 export function listen(session, on) {
 	const source = new EventSource("api/events?session=" + encodeURIComponent(session));
 	source.addEventListener("state", e => on.state(JSON.parse(e.data)));
 	source.addEventListener("disk", e => on.disk(JSON.parse(e.data)));
 	source.addEventListener("draft", e => on.draft(JSON.parse(e.data)));
+	source.addEventListener("export", e => on.export(JSON.parse(e.data)));
 	source.addEventListener("open", () => on.lost(false));
 	source.addEventListener("error", () => on.lost(true));
 	return source;
+}
+
+/**
+ * A file to keep, made meanwhile, and what it is to be called.
+ * @param {string} address @param {AbortSignal} signal @returns {Promise<{name: string, file: Blob}>}
+ */
+export async function fetched(address, signal) {
+	const r = await fetch(address, { signal, cache: "no-store" });
+	if (!r.ok) return answered(r);
+	const said = r.headers.get("Content-Disposition") ?? "", coded = /filename\*=utf-8''([^;]*)/i.exec(said), plain = /filename="?([^";]*)/.exec(said);
+	return { name: coded ? decodeURIComponent(coded[1]) : plain ? plain[1] : "", file: await r.blob() };
 }
 
 /** Where a file to keep comes from. @param {string} session @param {string} side @param {string} what */

@@ -1,4 +1,8 @@
-package why
+// Package because tells why two takes of a file sound apart: what they differ in, and of these
+// differences, undone one at a time and measured, which makes the change.
+//
+// Start reading at Moment.Between, then Differences.
+package because
 
 import (
 	"context"
@@ -12,6 +16,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/internal/phrase"
 	"drywire/chains/measures"
 	"drywire/dsp"
 	"drywire/dsp/section"
@@ -46,7 +51,7 @@ const moment = 2.0
 
 // NewMoment is for what was played.
 func NewMoment(recording experiment.Dry, rate dsp.Hertz) Moment {
-	return Moment{experiment.NewBench(LoudestOf(recording, rate, moment), rate, section.Draft, MomentMemory)}
+	return Moment{experiment.NewBench(experiment.LoudestOf(recording, rate, moment), rate, section.Draft, MomentMemory)}
 }
 
 // Of the change: what makes at least mostOf of it makes it; what makes less than someOf is not
@@ -65,7 +70,7 @@ func (m Moment) Between(ctx context.Context, f *board.File, a, b board.Take, cal
 	if len(list) == 0 {
 		return out, nil
 	}
-	from, to := f.Of(owned(f, a)), f.Of(owned(f, b))
+	from, to := f.Of(f.Owned(a)), f.Of(f.Owned(b))
 	measure, full, err := m.clearest(ctx, from, to, respects)
 	if err != nil {
 		return nil, err
@@ -207,7 +212,7 @@ func (o *Because) sentence(m *measures.Measure, past string) string {
 	}
 	switch {
 	case m == measures.Null && !o.Full.OK():
-		return fmt.Sprintf("%s. It changes nothing that is played.", capital(first.Text))
+		return fmt.Sprintf("%s. It changes nothing that is played.", phrase.Capital(first.Text))
 	case len(o.Parts) == 1 && m == measures.Null: // in nothing that a player has a word for
 		return fmt.Sprintf("All that differs: %s%s.", first.Text, counts)
 	case len(o.Parts) == 1:

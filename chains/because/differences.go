@@ -1,4 +1,4 @@
-package why
+package because
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 
 	"drywire/chains/board"
 	"drywire/chains/file"
+	"drywire/chains/internal/phrase"
 	"drywire/dsp"
 )
 
@@ -31,7 +32,7 @@ type step struct {
 // two paths and the other does not differ in that as a whole. What cannot be undone by itself,
 // without harm or with the take still one that can be wired, is left out.
 func Differences(f *board.File, a, b board.Take, called string) []Difference {
-	d := &differ{f: f, a: owned(f, a), b: owned(f, b), called: called}
+	d := &differ{f: f, a: f.Owned(a), b: f.Owned(b), called: called}
 	d.places()
 	d.loops()
 	d.bypassed()
@@ -46,20 +47,6 @@ type differ struct {
 	a, b   board.Take // with an order of their own
 	called string
 	list   []Difference
-}
-
-// owned is a take that says its order and the loops' contents itself.
-func owned(f *board.File, t board.Take) board.Take {
-	if t.Order == nil {
-		t.Order, t.Split = f.Order, f.Split
-	}
-	t.Order = slices.Clone(t.Order)
-	if t.Split != nil {
-		s := *t.Split
-		t.Split = &s
-	}
-	t.Loops = f.LoopsOf(t)
-	return t
 }
 
 func (d *differ) add(text string, blocks []string, back board.Take, steps ...step) {
@@ -295,7 +282,7 @@ func (d *differ) loops() {
 		if in {
 			words = [2]string{"in", "out"}
 		}
-		d.add(fmt.Sprintf("loop %d with %s is %s (in %s %s)", l.Number, among(l.Blocks), words[0], d.called, words[1]), l.Blocks, back)
+		d.add(fmt.Sprintf("loop %d with %s is %s (in %s %s)", l.Number, phrase.And(l.Blocks), words[0], d.called, words[1]), l.Blocks, back)
 	}
 }
 

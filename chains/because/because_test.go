@@ -1,6 +1,7 @@
-package why
+package because
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -9,6 +10,7 @@ import (
 	"drywire/chains"
 	"drywire/chains/board"
 	"drywire/chains/experiment"
+	"drywire/chains/internal/chaintest"
 	"drywire/chains/measures"
 )
 
@@ -17,7 +19,7 @@ import (
 func TestDifferencesUndoneLeadBack(t *testing.T) {
 	pairs := 0
 	for _, name := range chains.Shipped() {
-		f := shipped(t, name)
+		f := chaintest.ShippedFile(t, name)
 		takes := f.Takes
 		for _, p := range f.Presets {
 			takes = append(takes, board.Take{Name: p.Name, Preset: p.Name})
@@ -47,7 +49,7 @@ func leadsBack(t *testing.T, f *board.File, a, b board.Take) {
 		}
 		now = list[0].Back
 	}
-	x, y := f.Of(owned(f, a)), f.Of(owned(f, now))
+	x, y := f.Of(f.Owned(a)), f.Of(f.Owned(now))
 	x.Take, y.Take = "", ""
 	if list := Differences(f, a, now, "A"); len(list) > 0 {
 		t.Errorf("%s: %q against %q: never ends: %v", f.Title, b.Name, a.Name, list[0].Text)
@@ -58,33 +60,37 @@ func leadsBack(t *testing.T, f *board.File, a, b board.Take) {
 	}
 }
 
-// The same of orders by chance, moved, switched off and turned.
+// The same of orders by chance, with blocks that are off, left out and turned.
 func TestDifferencesOfChance(t *testing.T) {
-	f := withBuffer(own(t, "blocks:\n  a: {kind: fuzz}\n  b: {kind: buffer}\n  c: {kind: boost}\n  d: {kind: delay}\n  e: {kind: eq}\norder: [a, b, c, d, e]\n"))
 	r := rand.New(rand.NewPCG(1, 1))
-	some := func() board.Take {
+	text := strings.Builder{}
+	text.WriteString("blocks:\n  a: {kind: fuzz}\n  b: {kind: buffer}\n  c: {kind: boost}\n  d: {kind: delay}\n  e: {kind: eq}\norder: [a, b, c, d, e]\ntakes:\n")
+	for k := range 120 {
 		order := []string{"a", "b", "c", "d", "e"}
 		r.Shuffle(5, func(i, j int) { order[i], order[j] = order[j], order[i] })
-		u := board.Take{Name: "x", Order: order[:2+r.IntN(4)]}
-		c := &changer{file: f, take: u, at: f.Of(u)}
-		for range r.IntN(4) {
-			if all := c.all(); len(all) > 0 {
-				if one := all[r.IntN(len(all))]; one.sort != "insert" {
-					u = one.do(u)
-				}
+		order = order[:2+r.IntN(4)]
+		var set []string
+		for _, s := range []struct{ block, text string }{{"a", "a.fuzz: %d"}, {"c", "c.gain: %d dB"}, {"d", "d.repeats: %d"}} {
+			if slices.Contains(order, s.block) && r.IntN(2) == 0 {
+				set = append(set, fmt.Sprintf(s.text, 1+r.IntN(9)))
 			}
 		}
-		return f.Fitted(u)
+		if r.IntN(2) == 0 {
+			set = append(set, fmt.Sprintf("guitar.volume: %d", 1+r.IntN(9)))
+		}
+		fmt.Fprintf(&text, "  - {name: t%d, order: [%s], off: [%s], set: {%s}}\n", k, strings.Join(order, ", "),
+			strings.Join(order[:r.IntN(2)], ", "), strings.Join(set, ", "))
 	}
-	for range 60 {
-		leadsBack(t, f, some(), some())
+	f := chaintest.Own(t, text.String())
+	for k := 0; k < len(f.Takes); k += 2 {
+		leadsBack(t, f, f.Takes[k], f.Takes[k+1])
 	}
 }
 
 // A buffer in front of a fuzz, beside a delay that is moved without consequence: the buffer is
 // named, and put back nothing is left of the treble.
 func TestCauseOfDifference(t *testing.T) {
-	f := own(t, `blocks:
+	f := chaintest.Own(t, `blocks:
   buf: {kind: buffer}
   fuzz: {kind: fuzz}
   lift: {kind: boost, gain: 1 dB}
@@ -98,7 +104,7 @@ takes:
   - {name: one, set: {lift.gain: 6 dB}}
   - {name: same, set: {lift.gain: 1 dB}}
 `)
-	m := NewMoment(experiment.Dry{Volts: played()}, rate)
+	m := NewMoment(experiment.Dry{Volts: chaintest.Played()}, 48000)
 	of := func(name string) board.Take {
 		return f.Takes[slices.IndexFunc(f.Takes, func(t board.Take) bool { return t.Name == name })]
 	}
@@ -129,7 +135,7 @@ takes:
 
 // Of a block that is moved past several, the one is named that counts.
 func TestWhatIsPassedCounts(t *testing.T) {
-	f := own(t, `blocks:
+	f := chaintest.Own(t, `blocks:
   echo: {kind: delay, mix: 50 %}
   flat: {kind: boost, gain: 0 dB}
   drive: {kind: overdrive, drive: 9}
@@ -139,7 +145,7 @@ takes:
   - {name: a}
   - {name: b, order: [echo, flat, drive, even]}
 `)
-	o, err := NewMoment(experiment.Dry{Volts: played()}, rate).Between(t.Context(), f, f.Takes[0], f.Takes[1], "A", nil)
+	o, err := NewMoment(experiment.Dry{Volts: chaintest.Played()}, 48000).Between(t.Context(), f, f.Takes[0], f.Takes[1], "A", nil)
 	if err != nil {
 		t.Fatal(err)
 	}
