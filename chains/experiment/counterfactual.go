@@ -77,7 +77,8 @@ type Changed struct {
 // Changes is some measures of b against a, both at one loudness, without the work of Compare's
 // others. What test signals tell, facts measures, as there. Both are aligned as there, though what
 // is read of powers alone could do without: between takes that have little in common, what is left
-// out at the ends and the drift that is taken back were found to make 0.7 dB in a band. The error
+// out at the ends and the drift that is taken back were found to make 0.7 dB in a band. The error is of a
+// render. The error
 // is of a render.
 func (b Bench) Changes(ctx context.Context, list []*measures.Measure, a, other *board.Chain, facts Bench) (Changed, error) {
 	var wanted []*measures.Measure

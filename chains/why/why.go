@@ -130,7 +130,8 @@ func Ask(ctx context.Context, q Question) (*Answer, error) {
 	return f.answer, f.run(ctx)
 }
 
-// Judge only says whether a complaint holds, and with what value. Its error is as Ask's.
+// Judge only says whether a complaint holds, and with what value. The error is of a render, of the
+// context, or of a take that the file does not have.
 func Judge(ctx context.Context, q Question) (*Answer, error) {
 	f, err := prepared(q)
 	if err != nil {

@@ -45,7 +45,8 @@ func (e *Engine) Why(ctx context.Context, r Region, f *board.File, take string, 
 	})
 }
 
-// Goal looks for what reaches a goal on a region; it waits for its turns as Why does. The errors
+// Goal looks for what reaches a goal on a region; it waits for its turns as Why does. The error is
+// of a render, of the context, or of what does not fit into memory. The errors
 // are those of Because.
 func (e *Engine) Goal(ctx context.Context, r Region, f *board.File, g *why.Goal, progress func(done, total int)) (*why.Reached, error) {
 	l, leave, err := e.enter(ctx, r, listening{bytes: askMemory})
