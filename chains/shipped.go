@@ -27,40 +27,19 @@
 package chains
 
 import (
-	"drywire/chains/internal/yamltext"
 	"embed"
-	"fmt"
-	"io/fs"
-	"strings"
+
+	"drywire/chains/internal/shelf"
 )
 
 //go:embed *.yaml
-var shipped embed.FS
+var files embed.FS
+
+var shipped = shelf.Shelf{Files: files, What: "shipped chain file"}
 
 // Shipped is the names of the chain files that come with the program, in the order of the alphabet.
-func Shipped() []string {
-	files, err := fs.Glob(shipped, "*.yaml")
-	if err != nil {
-		panic(err) // the pattern is a constant
-	}
-	for i, f := range files {
-		files[i] = strings.TrimSuffix(f, ".yaml")
-	}
-	return files
-}
+func Shipped() []string { return shipped.Names() }
 
 // ReadShipped is the text of a shipped chain file, by its name with or without .yaml. The error
 // names the nearest.
-func ReadShipped(name string) ([]byte, error) {
-	plain := strings.TrimSuffix(name, ".yaml")
-	for _, s := range Shipped() {
-		if s == plain {
-			return shipped.ReadFile(s + ".yaml")
-		}
-	}
-	hint := ""
-	if near := yamltext.Nearest(plain, Shipped()); near != "" {
-		hint = fmt.Sprintf("; did you mean %q?", near)
-	}
-	return nil, fmt.Errorf("no shipped chain file %q%s (there are: %s)", name, hint, strings.Join(Shipped(), ", "))
-}
+func ReadShipped(name string) ([]byte, error) { return shipped.Read(name) }

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+
+	"drywire/chains/internal/table"
 )
 
 // Schema is the JSON Schema (draft 2020-12) of a lesson, for editors that complete and check while
@@ -26,17 +28,5 @@ func Schema() []byte {
 
 // mapSchema is a map with these keys and no others.
 func mapSchema[T any](brief string, keys []key[T]) object {
-	properties := object{}
-	var must []string
-	for _, k := range keys {
-		properties[k.name] = k.schema
-		if k.must {
-			must = append(must, k.name)
-		}
-	}
-	s := object{"type": "object", "description": brief, "properties": properties, "additionalProperties": false}
-	if must != nil {
-		s["required"] = must
-	}
-	return s
+	return table.Closed(brief, len(keys), func(k int) (string, object, bool) { return keys[k].name, keys[k].schema, keys[k].must })
 }

@@ -4,37 +4,22 @@ package lessons
 
 import (
 	"embed"
-	"fmt"
-	"io/fs"
-	"strings"
 
+	"drywire/chains/internal/shelf"
 	"drywire/chains/lesson"
 )
 
 //go:embed *.yaml
-var shipped embed.FS
+var files embed.FS
+
+var shipped = shelf.Shelf{Files: files, What: "lesson"}
 
 // Names is the lessons that ship, in the order of the alphabet.
-func Names() []string {
-	files, err := fs.Glob(shipped, "*.yaml")
-	if err != nil {
-		panic(err) // the pattern is a constant
-	}
-	for i, f := range files {
-		files[i] = strings.TrimSuffix(f, ".yaml")
-	}
-	return files
-}
+func Names() []string { return shipped.Names() }
 
-// Read is the text of a shipped lesson, by its name with or without .yaml.
-func Read(name string) ([]byte, error) {
-	plain := strings.TrimSuffix(name, ".yaml")
-	text, err := shipped.ReadFile(plain + ".yaml")
-	if err != nil {
-		return nil, fmt.Errorf("no lesson %q (there are: %s)", name, strings.Join(Names(), ", "))
-	}
-	return text, nil
-}
+// Read is the text of a shipped lesson, by its name with or without .yaml. The error names the
+// nearest.
+func Read(name string) ([]byte, error) { return shipped.Read(name) }
 
 // Find is a shipped lesson by its name.
 func Find(name string) (*lesson.Lesson, error) {
@@ -42,7 +27,7 @@ func Find(name string) (*lesson.Lesson, error) {
 	if err != nil {
 		return nil, err
 	}
-	return lesson.Parse(strings.TrimSuffix(name, ".yaml")+".yaml", text)
+	return lesson.Parse(shelf.Plain(name)+".yaml", text)
 }
 
 // Course is every lesson that has a place in the course, in its order. The error is of a lesson

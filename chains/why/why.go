@@ -668,6 +668,10 @@ func (f *finder) furthest(ctx context.Context, k *knob) (*change, measures.Figur
 // away rather than mended it: common practice, no source.
 const mostLost = 12
 
+// silenced is by how much softer, in LU, nothing is left that is played: what does that is not
+// offered. Common practice, no source.
+const silenced = 30
+
 // loses is 1 for a change by which a sound of the board is lost: it comes after all that keep it. A
 // buffer has none.
 func (f *finder) loses(c change) int {
@@ -715,6 +719,9 @@ func (f *finder) confirmChange(ctx context.Context, c change) (*Fix, error) {
 	changed, err := f.normal.Changes(ctx, heard, f.c.at, f.f.Of(t), f.draft)
 	if err != nil {
 		return nil, err
+	}
+	if level := changed.Of(measures.LevelChange); !level.OK() || level.Value < -silenced {
+		return nil, nil
 	}
 	full := f.fixOf(c, t, v, changed)
 	full.Gain, full.Cures = fix.Gain, fix.Cures
@@ -779,7 +786,7 @@ func side(p experiment.Changed, itself *measures.Measure) (text string, n int) {
 		if f.Value < 0 {
 			word = "less"
 		}
-		list = append(list, fmt.Sprintf("%s distorted (THD %s %%, from %s %%)", word, is.Text(1), was.Text(1)))
+		list = append(list, fmt.Sprintf("%s distorted (THD %s, from %s)", word, distortion(is.Value), distortion(was.Value)))
 	}
 	say(measures.SustainChange, 0.2, "more sustain", "less sustain")
 	if text := echoes(p); text != "" {
@@ -789,6 +796,14 @@ func side(p experiment.Changed, itself *measures.Measure) (text string, n int) {
 		return "nothing else that a player would notice", 0
 	}
 	return strings.Join(list, ", "), len(list)
+}
+
+// distortion is a THD in percent as a player reads it: who hears a tenth of a per cent?
+func distortion(percent float64) string {
+	if percent < 0.1 {
+		return "under 0.1 %"
+	}
+	return measures.Short(percent) + " %"
 }
 
 // What is later than 80 ms, in dB of all before: from where on a change is spoken of, which is three

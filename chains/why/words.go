@@ -95,6 +95,9 @@ func (f *finder) sentence() string {
 			text += fmt.Sprintf("The largest part comes from %s (%s better without), which is not all of it.", among(first.Blocks), c.Text(first.Gain))
 		}
 	}
+	if len(a.Causes) > 0 && c.Holds(a.Bare) {
+		text += fmt.Sprintf(" Without any pedal it is there too (%s): a part of it is the guitar, the cables or the amplifier.", c.Text(a.Bare.Value))
+	}
 	if len(a.Fixes) > 0 {
 		fix := a.Fixes[0]
 		word := "helps most for the least work"

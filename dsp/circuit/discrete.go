@@ -24,6 +24,7 @@ type Discrete struct {
 	A, W   dense.Matrix[float64]
 	PS, PW dense.Matrix[float64]
 	YS, YW dense.Matrix[float64]
+	Weight []float64 // of each history: 2C/h or 2L/h
 }
 
 // Discrete eliminates the node voltages and branch currents for a step of h seconds. Probes name
@@ -32,11 +33,34 @@ type Discrete struct {
 func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error) {
 	s := p.sys
 	ns, m, ni := s.states, len(s.ports), len(s.inputs)
-	step, err := s.step(h)
-	if err != nil {
-		return nil, err
+	states := make([]reactance, ns)
+	for _, r := range s.reactances {
+		if k := r.state; k >= 0 {
+			r.value += states[k].value
+			// capacitors between the same two nodes are one, as the first has them
+			if states[k].value > 0 {
+				r.a, r.b = states[k].a, states[k].b
+			}
+			states[k] = r
+		}
 	}
-	states, weight := step.states, step.weight
+	g := s.g.Clone()
+	for k := range s.net.nodes {
+		g.Add(k, k, Shunt)
+	}
+	weight := make([]float64, ns) // 2C/h or 2L/h
+	for k, r := range states {
+		weight[k] = 2 * r.value / h
+		if r.row == ground {
+			stampConductance(g, r.a, r.b, weight[k])
+		} else {
+			g.Add(r.row, r.row, -weight[k])
+		}
+	}
+	f, ok := dense.Factor(g)
+	if !ok {
+		return nil, ErrSingular
+	}
 	// Right-hand sides: a unit of every state, every input, every port current.
 	rhs := dense.New[float64](s.size, ns+ni+m)
 	for k, r := range states {
@@ -54,7 +78,7 @@ func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error)
 		addAt(rhs, pt.a, ns+ni+k, -1)
 		addAt(rhs, pt.b, ns+ni+k, 1)
 	}
-	x := step.lu.SolveMatrix(rhs)
+	x := f.SolveMatrix(rhs)
 	diff := func(dst []float64, p, q int) {
 		for c := range dst {
 			if p != ground {
@@ -104,46 +128,7 @@ func (p *OperatingPoint) Discrete(h float64, probes []string) (*Discrete, error)
 			return nil, fmt.Errorf("%w (step %v s)", ErrSingular, h)
 		}
 	}
-	return &Discrete{a, bw, ps, pw, ys, yw}, nil
-}
-
-// step is the circuit with companion models in the place of its reactances.
-type step struct {
-	states []reactance // capacitors between the same two nodes are one
-	weight []float64   // of each: 2C/h or 2L/h
-	lu     dense.LU[float64]
-}
-
-// step makes it for steps of h seconds.
-func (s *system) step(h float64) (step, error) {
-	states := make([]reactance, s.states)
-	for _, r := range s.reactances {
-		if k := r.state; k >= 0 {
-			r.value += states[k].value
-			if states[k].value > 0 { // as the first has them
-				r.a, r.b = states[k].a, states[k].b
-			}
-			states[k] = r
-		}
-	}
-	g := s.g.Clone()
-	for k := range s.net.nodes {
-		g.Add(k, k, Shunt)
-	}
-	weight := make([]float64, len(states))
-	for k, r := range states {
-		weight[k] = 2 * r.value / h
-		if r.row == ground {
-			stampConductance(g, r.a, r.b, weight[k])
-		} else {
-			g.Add(r.row, r.row, -weight[k])
-		}
-	}
-	f, ok := dense.Factor(g)
-	if !ok {
-		return step{}, ErrSingular
-	}
-	return step{states, weight, f}, nil
+	return &Discrete{a, bw, ps, pw, ys, yw, weight}, nil
 }
 
 // Stepper runs a circuit, a step at a time. While a control of a real circuit is turned, it keeps

@@ -26,9 +26,6 @@ var ErrNoOperatingPoint = errors.New("circuit: no operating point found")
 // Devices is the non-linear part of the circuit.
 func (p *OperatingPoint) Devices() *Devices { return &p.sys.devices }
 
-// States is how many states the circuit has: inductors, and capacitors but those in parallel.
-func (p *OperatingPoint) States() int { return p.sys.states }
-
 // PortVoltages is the voltages that control the non-linear elements, in the order of their ports;
 // not a copy.
 func (p *OperatingPoint) PortVoltages() []float64 { return p.ports.V }

@@ -11,17 +11,24 @@ type Object = map[string]any
 
 // Map is a map with these keys and no others.
 func Map[R Reader, T any](brief string, keys []Key[R, T]) Object {
+	return Closed(brief, len(keys), func(k int) (string, Object, bool) { return keys[k].Name, keys[k].Schema, keys[k].Must })
+}
+
+// Closed is a map with so many keys and no others: of each its name, what it holds, and whether it
+// has to be there.
+func Closed(brief string, count int, key func(k int) (name string, schema Object, must bool)) Object {
 	properties := Object{}
-	var must []string
-	for _, k := range keys {
-		properties[k.Name] = k.Schema
-		if k.Must {
-			must = append(must, k.Name)
+	var required []string
+	for k := range count {
+		name, schema, must := key(k)
+		properties[name] = schema
+		if must {
+			required = append(required, name)
 		}
 	}
 	s := Object{"type": "object", "description": brief, "properties": properties, "additionalProperties": false}
-	if must != nil {
-		s["required"] = must
+	if required != nil {
+		s["required"] = required
 	}
 	return s
 }

@@ -24,11 +24,7 @@ func (s *server) save(w http.ResponseWriter, r *http.Request) error {
 		Name    string `json:"name"`
 		Force   bool   `json:"force"`
 	}
-	n, err := s.asked(r, &q, &q.Session)
-	if err != nil {
-		return err
-	}
-	side, err := sideOf(q.Side)
+	n, side, err := s.askedOf(r, &q, &q.Session, &q.Side)
 	if err != nil {
 		return err
 	}

@@ -223,6 +223,15 @@ func (s *server) asked(r *http.Request, q any, id *string) (*session, error) {
 	return s.session(*id)
 }
 
+// askedOf is asked, and which side it is about.
+func (s *server) askedOf(r *http.Request, q any, id, letter *string) (n *session, side int, err error) {
+	if n, err = s.asked(r, q, id); err != nil {
+		return nil, 0, err
+	}
+	side, err = sideOf(*letter)
+	return n, side, err
+}
+
 // session finds a session.
 func (s *server) session(id string) (*session, error) {
 	s.mu.Lock()
@@ -347,11 +356,7 @@ func (s *server) do(w http.ResponseWriter, r *http.Request) error {
 		Revision *int      `json:"revision"`
 		Op       operation `json:"op"`
 	}
-	n, err := s.asked(r, &q, &q.Session)
-	if err != nil {
-		return err
-	}
-	side, err := sideOf(q.Side)
+	n, side, err := s.askedOf(r, &q, &q.Session, &q.Side)
 	if err != nil {
 		return err
 	}

@@ -108,11 +108,7 @@ func (s *server) render(w http.ResponseWriter, r *http.Request) error {
 		Noise   bool     `json:"noise"` // the exact sound alone, with the board's hiss and hum
 		Have    []string `json:"have"`  // keys of sounds that the page holds in full
 	}
-	n, err := s.asked(r, &q, &q.Session)
-	if err != nil {
-		return err
-	}
-	side, err := sideOf(q.Side)
+	n, side, err := s.askedOf(r, &q, &q.Session, &q.Side)
 	if err != nil {
 		return err
 	}

@@ -55,11 +55,7 @@ type longQuestion struct {
 // answer, or {"error": "…"}. Who goes away ends it. A session has one at work at a time.
 func (s *server) answered(w http.ResponseWriter, r *http.Request, work func(ctx context.Context, n *session, d document, q longQuestion, tell func(done, total int)) (any, error)) error {
 	var q longQuestion
-	n, err := s.asked(r, &q, &q.Session)
-	if err != nil {
-		return err
-	}
-	side, err := sideOf(q.Side)
+	n, side, err := s.askedOf(r, &q, &q.Session, &q.Side)
 	if err != nil {
 		return err
 	}
@@ -182,11 +178,7 @@ func (s *server) hunt(w http.ResponseWriter, r *http.Request) error {
 		Side    string   `json:"side"`
 		Answers []string `json:"answers"`
 	}
-	n, err := s.asked(r, &q, &q.Session)
-	if err != nil {
-		return err
-	}
-	side, err := sideOf(q.Side)
+	n, side, err := s.askedOf(r, &q, &q.Session, &q.Side)
 	if err != nil {
 		return err
 	}

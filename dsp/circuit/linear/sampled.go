@@ -226,20 +226,16 @@ const mostModes = 96
 
 // exactOf finds the modes of a circuit, or of the circuit as reduced.
 func exactOf(point *circuit.OperatingPoint, step dsp.Second, top dsp.Hertz, probes []string) (exactResponse, error) {
-	if point.States() > mostModes {
-		h, err := point.Reduced(float64(step), top, probes)
-		if err != nil {
-			return exactResponse{}, err
-		}
-		if h != nil {
-			if e := exactFrom(h, step); e.fades() {
-				return e, nil
-			}
-		}
-	}
 	h, err := point.Discrete(float64(step), probes)
 	if err != nil {
 		return exactResponse{}, err
+	}
+	if h.A.Rows > mostModes {
+		if small := reduced(h, step, top); small != nil {
+			if e := exactFrom(small, step); e.fades() {
+				return e, nil
+			}
+		}
 	}
 	return exactFrom(h, step), nil
 }
