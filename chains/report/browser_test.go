@@ -380,17 +380,17 @@ func TestReadsValues(t *testing.T) {
 		const l = Number(d.dataset.left), w = Number(d.dataset.right) - l, k = r.width / d.viewBox.baseVal.width;
 		return {X: r.left + k * (l + w * Math.log(1017 / 20) / Math.log(1000)), Y: r.top + r.height / 3}; })()`)
 	b.Do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, point.X, point.Y))
-	for _, want := range []string{"1.02 kHz", "\u22123.1 dB", "\u22121.0 dB", "\u22120.5 dB"} {
+	for _, want := range []string{"1.02\u00a0kHz", "\u22123.1\u00a0dB", "\u22121.0\u00a0dB", "\u22120.5\u00a0dB"} {
 		if got := text(); !strings.Contains(got, want) {
 			t.Errorf("pointing at 1.02 kHz: %q says no %q", got, want)
 		}
 	}
 	before := text()
 	b.Do(chromedp.Focus("#response-at"), chromedp.KeyEvent(kb.ArrowRight))
-	if got := text(); got == before || !strings.Contains(got, "1.05 kHz") {
+	if got := text(); got == before || !strings.Contains(got, "1.05\u00a0kHz") {
 		t.Errorf("a step by keyboard: %q, want 1.05 kHz", got)
 	}
-	if got := b.Text(`document.getElementById("response-at").getAttribute("aria-valuetext")`); got != "1.05 kHz" {
+	if got := b.Text(`document.getElementById("response-at").getAttribute("aria-valuetext")`); got != "1.05\u00a0kHz" {
 		t.Errorf("the slider says %q", got)
 	}
 	if live := b.Text(`document.querySelector("[data-plot=response] output").getAttribute("aria-live")`); live != "polite" {

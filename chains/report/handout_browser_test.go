@@ -510,6 +510,25 @@ func TestHandoutAccessible(t *testing.T) {
 	}
 }
 
+// No line ends between a number and its unit, anywhere on the page.
+func TestNumbersStayWithTheirUnits(t *testing.T) {
+	for name, open := range boards(t) {
+		b := open()
+		complain(t, b, name, `(() => {
+			const said = new Set(), walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+			let joined = 0;
+			for (let n = walk.nextNode(); n; n = walk.nextNode()) {
+				if (n.parentElement.closest("script, style, pre, code, dialog, .now, .unseen")) continue;
+				const m = /\d (%|[kMmµn]?(Ω|V|Hz|s|m)|dB(u|V|TP|\(A\))?|LU(FS)?)(?![\p{L}\d])/u.exec(n.textContent);
+				if (m) said.add("a line may break in " + n.textContent.slice(Math.max(0, m.index - 20), m.index + 20));
+				if (/\d\u00a0/.test(n.textContent)) joined++;
+			}
+			if (joined < 10) said.add("only " + joined + " numbers with units");
+			return [...said].slice(0, 5).join("\n");
+		})()`)
+	}
+}
+
 // press clicks on what lies in the middle of an element, with the mouse.
 func press(b *browsertest.Browser, selector string) {
 	at := browsertest.Eval[struct{ X, Y float64 }](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.scrollIntoView({block: "center", behavior: "instant"}); const r = e.getBoundingClientRect(); return {X: r.left + r.width / 2, Y: r.top + r.height / 2}; })()`, selector))

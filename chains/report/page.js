@@ -354,7 +354,7 @@
 		volume.addEventListener("input", () => {
 			player?.setVolume(Number(volume.value));
 			const words = text(Number(volume.value), 0);
-			byId("volume-text").textContent = words + " dB";
+			byId("volume-text").textContent = words + "\u00a0dB";
 			volume.setAttribute("aria-valuetext", words + " decibels");
 		});
 		loop.addEventListener("change", () => {
@@ -411,9 +411,9 @@
 		const drawings = [...figure.querySelectorAll("svg[data-left]")];
 		/** @param {number} k */
 		const show = k => {
-			const f = data.hz[k], name = f < 1000 ? text(f, f < 100 ? 1 : 0) + " Hz" : text(f / 1000, 2) + " kHz";
+			const f = data.hz[k], name = f < 1000 ? text(f, f < 100 ? 1 : 0) + "\u00a0Hz" : text(f / 1000, 2) + "\u00a0kHz";
 			if (hz) hz.textContent = name;
-			values.forEach((v, n) => v.textContent = data.takes[n][k] === null ? "\u2013" : text(data.takes[n][k], 1) + " dB");
+			values.forEach((v, n) => v.textContent = data.takes[n][k] === null ? "\u2013" : text(data.takes[n][k], 1) + "\u00a0dB");
 			slider.setAttribute("aria-valuetext", name);
 			for (const d of drawings) {
 				const left = Number(d.dataset.left), right = Number(d.dataset.right), x = left + (right - left) * Math.log(f / 20) / Math.log(1000);

@@ -28,6 +28,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"regexp"
 
 	"drywire/chains/experiment"
 	"drywire/chains/internal/sketch"
@@ -100,8 +101,27 @@ func Write(w io.Writer, data Page) error {
 	if err := page.Execute(&b, v); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	_, err = b.WriteTo(w)
+	_, err = w.Write(joined(b.Bytes()))
 	return err
+}
+
+var (
+	// what of a page is no text for people: markup, and what stands as it was written
+	markup = regexp.MustCompile(`(?s)<script.*?</script>|<style.*?</style>|<pre.*?</pre>|<code>.*?</code>|<[^>]*>`)
+	// a number and its unit, with a space that a line may break at
+	parted = regexp.MustCompile(`(\d) ((?:%|[kMmµn]?(?:Ω|V|A|Hz|F|H|s|m|W)|dB(?:u|V|TP|\(A\))?|LU(?:FS)?|min|cm|MB|LUFS)(?:[^\pL\d]|$))`)
+)
+
+// joined is a page with a no-break space between every number and its unit.
+func joined(page []byte) []byte {
+	var out []byte
+	at := 0
+	for _, m := range append(markup.FindAllIndex(page, -1), []int{len(page), len(page)}) {
+		out = append(out, parted.ReplaceAll(page[at:m[0]], []byte("$1\u00a0$2"))...)
+		out = append(out, page[m[0]:m[1]]...)
+		at = m[1]
+	}
+	return out
 }
 
 // check refuses what would make a broken page.
