@@ -66,7 +66,7 @@ func (b *Bench) Bypass(name string, k *Kind, s Settings) {
 	defer b.place(name, "bypass "+s.String())()
 	if _, ok := k.Knob("bypass"); ok && s.Word("bypass") == "buffered" {
 		b.highInput()
-		b.output(Stage{Name: "bypass", New: func() Core { return b.follower(1, s.Number("supply")) }, Noise: opAmpNoise, Ceiling: swing(s.Number("supply"))})
+		b.output(Stage{Name: "bypass", New: func() Core { return b.follower(1, s.Number("supply")) }, Raises: true, Noise: opAmpNoise, Ceiling: swing(s.Number("supply"))})
 		return
 	}
 	b.ColdR("wire", "in", "out", strayResistance)

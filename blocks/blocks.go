@@ -216,6 +216,8 @@ type Stage struct {
 	// New makes what the stage runs, at rest. Whoever renders makes one of their own: it has state,
 	// and a Stage has none.
 	New func() Core
+	// Raises says that the core is a Raiser, without making one.
+	Raises bool
 	// Noise is the white noise that the stage adds at its output, in V/√Hz, seen with its input at
 	// rest, without that of Converter.
 	Noise float64

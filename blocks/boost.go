@@ -39,7 +39,7 @@ var boost = Kind{
 		leg := thermalNoise(1e3 * (1 - 1/gain))
 		b.Stage(Stage{
 			Name: "amp", Sense: []string{"plus"}, Drive: []string{"amp"},
-			New:     func() Core { return b.follower(gain, supply) },
+			New: func() Core { return b.follower(gain, supply) }, Raises: true,
 			Noise:   gain * root(opAmpNoise, leg),
 			Ceiling: swing(supply),
 		})

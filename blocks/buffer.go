@@ -25,6 +25,6 @@ var buffer = Kind{
 	Build: func(b *Bench, s Settings) {
 		supply := s.Number("supply")
 		b.highInput()
-		b.output(Stage{Name: "follower", New: func() Core { return b.follower(1, supply) }, Noise: opAmpNoise, Ceiling: swing(supply)})
+		b.output(Stage{Name: "follower", New: func() Core { return b.follower(1, supply) }, Raises: true, Noise: opAmpNoise, Ceiling: swing(supply)})
 	},
 }

@@ -128,7 +128,8 @@ func (b deckBench) Follower(name, in, out string, gain float64, lo, hi dsp.Volt)
 		New: func() Core {
 			return &Follower{Gain: gain, Lo: lo, Hi: hi, clip: oversample.NewClip(float64(lo), float64(hi), b.Rate, b.Oversample)}
 		},
-		Noise: math.Max(math.Abs(gain), 1e-3) * opAmpNoise, Ceiling: math.Max(float64(hi), -float64(lo)),
+		Raises: true,
+		Noise:  math.Max(math.Abs(gain), 1e-3) * opAmpNoise, Ceiling: math.Max(float64(hi), -float64(lo)),
 	})
 }
 

@@ -66,7 +66,7 @@ var opAmpFuzz = Kind{
 		b.Circuit.NoiseI(b.Name("recovery")+".i", b.Name("toned"), circuit.Ground, opAmpCurrent, 0)
 		b.Stage(Stage{
 			Name: "recovery", Sense: []string{"toned"}, Drive: []string{"recovered"},
-			New: func() Core { return b.follower(recovery, supply) }, Noise: recovery * opAmpNoise, Ceiling: swing(supply),
+			New: func() Core { return b.follower(recovery, supply) }, Raises: true, Noise: recovery * opAmpNoise, Ceiling: swing(supply),
 		})
 		b.C("c7", "recovered", "top", dsp.Farad(1e-6))
 		b.Pot("volume", "top", "out", "0", 100e3, circuit.Audio.Wiper(s.Number("volume")/10))

@@ -119,6 +119,6 @@ func (b *Bench) emitterFollower(name, base, driven string, supply float64) {
 	b.Circuit.NoiseI(b.Name(name)+".ib", b.Name(base), circuit.Ground, math.Sqrt(2*circuit.Charge*followerBase), siliconFlicker)
 	b.Stage(Stage{
 		Name: name, Sense: []string{base}, Drive: []string{driven},
-		New: func() Core { return b.follower(1, supply) }, Noise: thermalNoise(followerResistance), Ceiling: swing(supply),
+		New: func() Core { return b.follower(1, supply) }, Raises: true, Noise: thermalNoise(followerResistance), Ceiling: swing(supply),
 	})
 }

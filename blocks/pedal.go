@@ -46,6 +46,7 @@ var pedal = Kind{
 			New: func() Core {
 				return &Follower{Gain: gain, Lo: dsp.Volt(-ceiling), Hi: dsp.Volt(ceiling), clip: b.limit(ceiling)}
 			},
+			Raises: true,
 		}, dsp.Ohm(s.Number("output")))
 	},
 }

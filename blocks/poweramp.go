@@ -41,7 +41,7 @@ var poweramp = Kind{
 	Build: func(b *Bench, s Settings) {
 		p := b.powering(s)
 		b.highInput()
-		b.outputThrough(Stage{Name: "valves", New: func() Core { return b.powering(s) }, Noise: powerNoise * p.gain, Ceiling: p.top}, powerResistance)
+		b.outputThrough(Stage{Name: "valves", New: func() Core { return b.powering(s) }, Raises: true, Noise: powerNoise * p.gain, Ceiling: p.top}, powerResistance)
 	},
 }
 
@@ -62,7 +62,17 @@ const (
 var ratedInput = math.Sqrt2 * math.Pow(10, -10./20)
 
 // powering is the core.
+// powering is the amplifier between the ways up and down.
 type powering struct {
+	powerLaw
+	settings Settings
+	up       *oversample.Up
+	down     *oversample.Down
+	high     []float64
+}
+
+// powerLaw is the amplifier at a multiple of the recording's rate.
+type powerLaw struct {
 	gain, top float64 // to the output resistance, and the ceiling there at rest, in volts
 	sag       float64 // share by which the supply falls while the output is at its ceiling
 	charge    float64 // share of the way that the supply goes in a sample of the recording
@@ -70,10 +80,7 @@ type powering struct {
 	// ceiling
 	share   float64
 	supply  float64 // 1 at rest
-	up      *oversample.Up
-	down    *oversample.Down
 	factor  int
-	high    []float64
 	corners filter.Cascade
 }
 
@@ -81,13 +88,22 @@ const powerChunk = 64
 
 func (b *Bench) powering(s Settings) *powering {
 	p := &powering{
-		sag:    0.35 * s.Number("sag") / 10,
-		charge: 1 - math.Exp(-1/(40e-3*float64(b.Rate))),
-		up:     oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate), factor: b.Oversample,
+		powerLaw: newPowerLaw(s, b.Rate, b.Oversample), settings: s,
+		up: oversample.NewUp(b.Oversample, b.Rate), down: oversample.NewDown(b.Oversample, b.Rate),
 		high: make([]float64, powerChunk*b.Oversample),
 	}
+	p.Reset()
+	return p
+}
+
+func newPowerLaw(s Settings, base dsp.Hertz, factor int) powerLaw {
+	p := powerLaw{
+		sag:    0.35 * s.Number("sag") / 10,
+		charge: 1 - math.Exp(-1/(40e-3*float64(base))),
+		factor: factor, supply: 1,
+	}
 	// where the bilinear transform squeezes nothing that is heard
-	rate := b.Rate * dsp.Hertz(b.Oversample)
+	rate := base * dsp.Hertz(factor)
 	p.corners = filter.Cascade{filter.OnePoleHigh(35, rate), filter.OnePoleLow(14e3, rate)}
 	// The ceiling under the rated load, in front of the divider that the load makes. At rest it is
 	// as much higher as the supply then falls.
@@ -96,8 +112,31 @@ func (b *Bench) powering(s Settings) *powering {
 	p.share = 1 / (float64(p.factor) * p.top)
 	const leak = 1e-4 // past a closed control
 	p.gain = rated * ratedDrive / ratedInput * max(leak, circuit.Audio.Wiper(s.Number("level")/10)) / circuit.Audio.Wiper(0.5)
-	p.Reset()
 	return p
+}
+
+// run is the amplifier on whole samples of the recording, in place.
+func (p *powerLaw) run(high []float64) {
+	for high := high; len(high) > 0; high = high[p.factor:] {
+		// The curve, with the ceiling where the supply is at the recording's sample: it moves over
+		// 40 ms, and what need not wait for it is computed side by side.
+		of, sum := 1/(p.supply*p.top), 0.0
+		for k, x := range high[:p.factor] {
+			x *= p.gain
+			u := x * of
+			u *= u
+			y := x / math.Sqrt(math.Sqrt(1+u*u))
+			high[k] = y
+			sum += math.Abs(y)
+		}
+		p.supply += p.charge * (1 - p.sag*sum*p.share - p.supply)
+	}
+	p.corners.Process(high, high)
+}
+
+func (p *powerLaw) rest() {
+	p.supply = 1
+	p.corners.Reset()
 }
 
 // Process implements Core.
@@ -107,27 +146,12 @@ func (p *powering) Process(out, in [][]float64) {
 		n := min(len(src), powerChunk)
 		high := p.high[:n*p.factor]
 		p.up.Process(high, src[:n])
-		for high := high; len(high) > 0; high = high[p.factor:] {
-			// The curve, with the ceiling where the supply is at the recording's sample: it moves
-			// over 40 ms, and what need not wait for it is computed side by side.
-			of, sum := 1/(p.supply*p.top), 0.0
-			for k, x := range high[:p.factor] {
-				x *= p.gain
-				u := x * of
-				u *= u
-				y := x / math.Sqrt(math.Sqrt(1+u*u))
-				high[k] = y
-				sum += math.Abs(y)
-			}
-			p.supply += p.charge * (1 - p.sag*sum*p.share - p.supply)
-		}
-		p.corners.Process(high, high)
+		p.run(high)
 		p.down.Process(dst[:n], high)
 		dst, src = dst[n:], src[n:]
 	}
 }
 
-// Response implements Responder: below the knee, its gain between the transformer's corners.
 func (p *powering) Response(f dsp.Hertz) complex128 {
 	return complex(p.gain, 0) * p.corners.Response(f)
 }
@@ -140,8 +164,27 @@ func (p *powering) Tail() dsp.Second { return p.corners.Tail() }
 
 // Reset implements Core.
 func (p *powering) Reset() {
-	p.supply = 1
+	p.rest()
 	p.up.Reset()
 	p.down.Reset()
-	p.corners.Reset()
 }
+
+// Raise implements Raiser.
+func (p *powering) Raise(rate dsp.Hertz, factor int) dsp.Processor {
+	return &raisedPower{newPowerLaw(p.settings, rate, factor)}
+}
+
+// Shapes implements Raiser.
+func (p *powering) Shapes() bool { return true }
+
+// raisedPower is the amplifier where its signal is at the high rate already.
+type raisedPower struct{ powerLaw }
+
+func (p *raisedPower) Process(out, in [][]float64) {
+	copy(out[0], in[0])
+	p.run(out[0])
+}
+
+func (p *raisedPower) Latency() int { return 0 }
+
+func (p *raisedPower) Reset() { p.rest() }

@@ -47,7 +47,7 @@ var preamp = Kind{
 		b.C("cload", "cload", "0", millerCapacitance(firstGain))
 		b.Stage(Stage{
 			Name: "grid", Sense: []string{"in"}, Drive: []string{"driven"},
-			New: func() Core { return b.follower(1, gridSupply) }, Noise: boundaryNoise, Ceiling: swing(gridSupply),
+			New: func() Core { return b.follower(1, gridSupply) }, Raises: true, Noise: boundaryNoise, Ceiling: swing(gridSupply),
 		})
 		b.R("r2", "driven", "g1", 68e3)
 		b.T("t1", "p1", "g1", "k1", doubleTriode)
@@ -67,7 +67,7 @@ var preamp = Kind{
 		b.Pot("master", "toned", "mastered", "0", 1e6, circuit.Audio.Wiper(s.Number("master")/10))
 		b.Stage(Stage{
 			Name: "send", Sense: []string{"mastered"}, Drive: []string{"sent"},
-			New: func() Core { return b.follower(0.1, sendSupply) }, Noise: opAmpNoise, Ceiling: swing(sendSupply),
+			New: func() Core { return b.follower(0.1, sendSupply) }, Raises: true, Noise: opAmpNoise, Ceiling: swing(sendSupply),
 		})
 		b.coupledOutput("sent", 10e-6)
 	},

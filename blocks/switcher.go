@@ -64,7 +64,7 @@ func (b *Bench) piece(s Settings, p SwitcherPiece) {
 	at, supply := p.In, s.Number("supply")
 	if p.First && s.Word("input_buffer") == "on" {
 		b.R("rin", at, circuit.Ground, inputResistance)
-		b.Stage(Stage{Name: "follower", Sense: []string{at}, Drive: []string{"follower"}, New: func() Core { return b.follower(1, supply) }, Noise: opAmpNoise, Ceiling: swing(supply)})
+		b.Stage(Stage{Name: "follower", Sense: []string{at}, Drive: []string{"follower"}, New: func() Core { return b.follower(1, supply) }, Raises: true, Noise: opAmpNoise, Ceiling: swing(supply)})
 		b.R("rbuffer", "follower", "buffered", outputResistance)
 		at = "buffered"
 	}
@@ -81,7 +81,7 @@ func (b *Bench) piece(s Settings, p SwitcherPiece) {
 	gain := dsp.FromDB(s.Number("trim"))
 	b.R("rtrim", at, circuit.Ground, inputResistance)
 	b.Stage(Stage{
-		Name: "trim", Sense: []string{at}, Drive: []string{"trim"}, New: func() Core { return b.follower(gain, supply) },
+		Name: "trim", Sense: []string{at}, Drive: []string{"trim"}, New: func() Core { return b.follower(gain, supply) }, Raises: true,
 		Noise: root(gain*opAmpNoise, opAmpNoise), Ceiling: swing(supply),
 	})
 	b.R("rout", "trim", p.Out, outputResistance)

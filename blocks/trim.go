@@ -34,6 +34,6 @@ var trim = Kind{
 			gain = -gain
 		}
 		b.highInput()
-		b.output(Stage{Name: "amp", New: func() Core { return b.follower(gain, supply) }, Noise: noise, Ceiling: swing(supply)})
+		b.output(Stage{Name: "amp", New: func() Core { return b.follower(gain, supply) }, Raises: true, Noise: noise, Ceiling: swing(supply)})
 	},
 }

@@ -34,6 +34,6 @@ var tuner = Kind{
 			return
 		}
 		supply := s.Number("supply")
-		b.output(Stage{Name: "follower", New: func() Core { return b.follower(1, supply) }, Noise: opAmpNoise, Ceiling: swing(supply)})
+		b.output(Stage{Name: "follower", New: func() Core { return b.follower(1, supply) }, Raises: true, Noise: opAmpNoise, Ceiling: swing(supply)})
 	},
 }

@@ -11,6 +11,7 @@ package blockstest
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"regexp"
 	"slices"
@@ -75,6 +76,7 @@ var checks = []check{
 	{"finite", finite},
 	{"ceiling", ceiling},
 	{"calls", calls},
+	{"raised", raised},
 	{"reset", reset},
 	{"inputs", inputs},
 	{"allocation", allocation},
@@ -349,6 +351,53 @@ func ceiling(t *try) {
 				y = y[n/2:]
 				if top := max(slices.Max(y), -slices.Min(y)); !(top <= over*s.Ceiling) {
 					t.fault("%s: %s gives %.4f V for %v V, over its ceiling of %v V", p.name, s.Name, top, v, s.Ceiling)
+				}
+			}
+		}
+	}
+}
+
+// raised: a stage says of its core whether it can run at a multiple of the rate, and if it can, it
+// does there what it does at the recording's: the same tone comes out, clipped or not.
+func raised(t *try) {
+	const (
+		factor, n = 8, 4800
+		hertz     = 500
+		off       = 1e-3 // of the fundamental
+	)
+	for _, p := range corners(t.kind) {
+		r := t.rig(p)
+		if r == nil {
+			return
+		}
+		for _, s := range r.Stages {
+			core := s.New()
+			high, ok := core.(blocks.Raiser)
+			if ok != s.Raises {
+				t.fault("%s: %s: Raises is %v, and it is %v that its core is a Raiser", p.name, s.Name, s.Raises, ok)
+			}
+			if !ok {
+				continue
+			}
+			for _, peak := range []float64{1e-3, 5} {
+				fundamental := func(core dsp.Processor, rate float64, count int) complex128 {
+					x := make([]float64, 3*count)
+					for k := range x {
+						x[k] = peak * math.Sin(2*math.Pi*hertz*float64(k)/rate)
+					}
+					core.Process([][]float64{x}, [][]float64{x})
+					var sum complex128
+					for k, v := range x[2*count:] {
+						at := float64(2*count + k - core.Latency())
+						sum += complex(v, 0) * cmplx.Exp(complex(0, -2*math.Pi*hertz*at/rate))
+					}
+					return sum / complex(float64(count), 0)
+				}
+				core.Reset()
+				base := fundamental(core, rate, n)
+				up := fundamental(high.Raise(rate, factor), factor*rate, factor*n)
+				if !(cmplx.Abs(up-base) <= off*cmplx.Abs(base)) {
+					t.fault("%s: %s gives %v of %v V, raised %v", p.name, s.Name, base, peak, up)
 				}
 			}
 		}

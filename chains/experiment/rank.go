@@ -116,7 +116,8 @@ func (r *Rank) count() string {
 func (r *Rank) Fingerprint() string {
 	h := sha256.New()
 	c := *r.Chain
-	fmt.Fprintf(h, "rank 2\n%v\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch, c.Cables)
+	// The number goes up where signals are computed by other arithmetic: 3 is that of rows.
+	fmt.Fprintf(h, "rank 3\n%v\n%v\n%v\n%v\n%v\n%v\n", c.Title, c.Take, c.Guitar, c.Load, c.Patch, c.Cables)
 	if c.Recording.Load != nil {
 		fmt.Fprintf(h, "%v\n", *c.Recording.Load)
 	}

@@ -117,7 +117,7 @@ func (of journalOf) joins(l journalLine, anyPart bool) error {
 	case l.Journal != "" && l.Journal != journalFormat, l.Search == "":
 		return errNoJournal
 	case l.Search != of.Search:
-		return fmt.Errorf("is of another search: chain file, take, recording, quality, objectives or limit are not the same")
+		return fmt.Errorf("is of another search: chain file, take, recording, quality, objectives, limit or the version of the program are not the same")
 	case l.Arithmetic != of.Arithmetic:
 		return fmt.Errorf("was found on a processor that rounds otherwise (%s; this one: %s), so the last digits would not match: run and join all shares on processors of one kind", l.Arithmetic, of.Arithmetic)
 	case !anyPart && (l.Part != of.Part || l.Parts != of.Parts):

@@ -99,12 +99,27 @@ func (d depths) node(node string) int {
 	if n == nil {
 		return 0 // whoever computes it returns a fault
 	}
+	if at, ok := d.plan.raised(n); ok {
+		return d.row("node "+node, at)
+	}
 	return d.of("node "+node, n.Inputs(), 1, d.driven)
+}
+
+// row is that of one output in a row, which is computed of what the row gets.
+func (d depths) row(what string, at rowPlace) int {
+	input := d.node
+	if at.row[0].Section != nil {
+		input = d.driven
+	}
+	return d.of(what, []string{at.row[0].Node()}, 1, input)
 }
 
 func (d depths) driven(name string) int {
 	for _, s := range d.plan.Stages {
 		if slices.Contains(s.Drive, name) {
+			if at, ok := d.plan.raisedStage(s.Name); ok {
+				return d.row("driven "+s.Name, at)
+			}
 			return d.of("driven "+s.Name, s.Sense, len(s.Drive), d.node)
 		}
 	}
@@ -154,6 +169,9 @@ func (m *Memo) node(ctx context.Context, w *Plan, node string) ([]float64, error
 		return nil, fmt.Errorf("no node %q", node)
 	}
 	return m.remember(ctx, w.key(node), func() ([]float64, error) {
+		if at, ok := w.raised(n); ok {
+			return m.raised(ctx, w, at, node)
+		}
 		inputs := n.Inputs()
 		in := make([][]float64, len(inputs))
 		for k, name := range inputs {
@@ -196,6 +214,19 @@ func (m *Memo) keep(key [32]byte, x []float64) {
 	m.store.Keep(m.of, memoKey{m.number, key}, x, 8*len(x))
 }
 
+// raised computes an output of a part of a row.
+func (m *Memo) raised(ctx context.Context, w *Plan, at rowPlace, name string) ([]float64, error) {
+	input := m.node
+	if at.row[0].Section != nil {
+		input = m.driven
+	}
+	in, err := input(ctx, w, at.row[0].Node())
+	if err != nil {
+		return nil, err
+	}
+	return m.row(ctx, w, at, name, in)
+}
+
 // driven is the voltage of a driven source: the recording, or what a stage puts out.
 func (m *Memo) driven(ctx context.Context, w *Plan, name string) ([]float64, error) {
 	if name == wiring.Source {
@@ -207,6 +238,9 @@ func (m *Memo) driven(ctx context.Context, w *Plan, name string) ([]float64, err
 				continue
 			}
 			return m.remember(ctx, w.driveKey(name), func() ([]float64, error) {
+				if at, ok := w.raisedStage(s.Name); ok {
+					return m.raised(ctx, w, at, name)
+				}
 				in := make([][]float64, len(s.Sense))
 				for k, node := range s.Sense {
 					var err error
@@ -260,13 +294,18 @@ func (m *Memo) run(ctx context.Context, process func(out, in [][]float64), laten
 			}
 		}
 	}
+	m.count(1)
+	return out, nil
+}
+
+// count adds to the work done.
+func (m *Memo) count(outputs int) {
 	m.mu.Lock()
-	m.computed++
+	m.computed += int64(outputs)
 	m.mu.Unlock()
 	m.store.mu.Lock()
-	m.store.done++
+	m.store.done += int64(outputs)
 	m.store.mu.Unlock()
-	return out, nil
 }
 
 // remember is the signal of that key, from the store or else computed, once for all callers at a
@@ -304,10 +343,13 @@ func isCancelled(err error) bool { return err == context.Canceled || err == cont
 func (w *Plan) key(node string) [32]byte {
 	n := w.Section(node)
 	h := sha256.New()
+	if _, ok := w.raised(n); ok {
+		h.Write([]byte("raised"))
+	}
 	k := n.Key(node)
 	// whoever computes the signal returns a fault
-	if moved, _ := w.motion(); moved.sections[n] != nil {
-		k = moved.sections[n].key(node)
+	if moved, _ := w.motion(); moved.Sections[n] != nil {
+		k = moved.Sections[n].Key(node)
 	}
 	h.Write(k[:])
 	for _, in := range n.Inputs() {
@@ -331,8 +373,11 @@ func (w *Plan) driveKey(name string) [32]byte {
 			}
 			h := sha256.New()
 			fmt.Fprintf(h, "%s channel %d", s.Key, channel)
-			if moved, _ := w.motion(); moved.stages[s.Name] != nil {
-				k := moved.stages[s.Name].key()
+			if _, ok := w.raisedStage(s.Name); ok {
+				fmt.Fprint(h, " raised")
+			}
+			if moved, _ := w.motion(); moved.Stages[s.Name] != nil {
+				k := moved.Stages[s.Name].Key()
 				h.Write(k[:])
 			}
 			for _, node := range s.Sense {

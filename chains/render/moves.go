@@ -1,496 +1,29 @@
 package render
 
 import (
-	"crypto/sha256"
-	"encoding/binary"
-	"fmt"
-	"math/cmplx"
-	"reflect"
-	"slices"
 	"sync"
 
 	"drywire/blocks"
 	"drywire/chains/board"
-	"drywire/chains/stops"
+	"drywire/chains/motion"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/circuit/transient"
-	"drywire/dsp/parallel"
 	"drywire/dsp/section"
 )
 
-// motion is what a wiring does beyond its first frame: circuits and cores that differ from frame to
-// frame. What is not in it does not move.
-type motion struct {
-	sections map[*circuit.Netlist]*movingSection // by the wiring's own
-	stages   map[string]*movingStage             // by name
-}
-
-type movingSection struct {
-	circuits []*circuit.Netlist
-	frames   []section.Frame
-}
-
-type movingStage struct {
-	frames []section.Frame
-	stages []blocks.Stage // of each setting
-}
-
-// tail is that of the setting that sounds on longest.
-func (s *movingStage) tail() dsp.Second {
-	var longest dsp.Second
-	for _, stage := range s.stages {
-		longest = max(longest, stage.Shape().Tail())
-	}
-	return longest
-}
-
-// mostCircuits is how many settings of one section there may be, and mostCores of one stage. The
-// latter all run all the time.
-const (
-	mostCircuits = 2000
-	mostCores    = 200
-)
-
 // motion computes the frames, once. It wires the chain for every setting that a frame has.
-func (p *Plan) motion() (*motion, error) {
+func (p *Plan) motion() (*motion.Motion, error) {
 	p.once.Do(func() {
 		if len(p.Chain.Turns) > 0 {
-			p.moved, p.fault = findMotion(p.Wiring)
+			p.moved, p.fault = motion.Find(p.Wiring)
 		}
 		if p.moved == nil {
-			p.moved = &motion{}
+			p.moved = &motion.Motion{}
 		}
 	})
 	return p.moved, p.fault
-}
-
-func findMotion(w *wiring.Wiring) (*motion, error) {
-	moves := w.Chain.Turns
-	wired := &wirings{w: w, known: map[string]*frozen{}}
-	start := make([]float64, len(moves))
-	for i, m := range moves {
-		start[i] = m.Curve.At(0)
-	}
-	with := func(i int, v float64) []float64 {
-		values := slices.Clone(start)
-		values[i] = v
-		return values
-	}
-	fine, coarse := make([][]stops.Stop, len(moves)), make([][]stops.Stop, len(moves))
-	for i, m := range moves {
-		few := stops.OfStage(m.Curve)
-		coarse[i] = stops.Of(m.Curve, w.Rate, few)
-		var all [][]float64
-		for _, s := range coarse[i] {
-			all = append(all, with(i, s.Value))
-		}
-		wired.build(all)
-		many, err := wired.refine(stops.Places(m.Curve, firstPlaces), func(place float64) []float64 { return with(i, m.Curve.Value(place)) })
-		if err != nil {
-			return nil, err
-		}
-		fine[i] = stops.Of(m.Curve, w.Rate, many)
-		all = nil
-		for _, s := range fine[i] {
-			all = append(all, with(i, s.Value))
-		}
-		wired.build(all)
-	}
-
-	// framesOf is the frames of what differs: which moves it depends on, and then every time at
-	// which one of them stops.
-	framesOf := func(at [][]stops.Stop, same func(a, b *frozen) bool) ([]section.Frame, []*frozen, error) {
-		var movers []int
-		for i := range moves {
-			first := wired.at(with(i, at[i][0].Value))
-			if slices.ContainsFunc(at[i], func(s stops.Stop) bool { return !same(first, wired.at(with(i, s.Value))) }) {
-				movers = append(movers, i)
-			}
-		}
-		var times []int64
-		for _, i := range movers {
-			for _, s := range at[i] {
-				times = append(times, s.At)
-			}
-		}
-		slices.Sort(times)
-		times = slices.Compact(times)
-		var settings [][]float64
-		for _, t := range times {
-			values := slices.Clone(start)
-			for _, i := range movers {
-				values[i] = stops.At(moves[i].Curve, at[i], t, w.Rate)
-			}
-			settings = append(settings, values)
-		}
-		if len(movers) > 1 {
-			if len(settings) > mostCircuits {
-				return nil, nil, fmt.Errorf("take %q: %d settings of what moves together; at most %d", w.Chain.Take, len(settings), mostCircuits)
-			}
-			wired.build(settings)
-		}
-		var list []*frozen
-		for _, s := range settings {
-			list = append(list, wired.at(s))
-		}
-		var frames []section.Frame
-		for k, t := range times {
-			f := section.Frame{At: t}
-			if k+1 < len(times) {
-				f.Way = stops.Way(moves, movers, float64(t)/float64(w.Rate), float64(times[k+1])/float64(w.Rate))
-			}
-			frames = append(frames, f)
-		}
-		return frames, list, nil
-	}
-
-	m := &motion{sections: map[*circuit.Netlist]*movingSection{}, stages: map[string]*movingStage{}}
-	for _, f := range wired.known {
-		if !f.alike(w) {
-			return nil, fmt.Errorf("take %q: %s changes what is wired to what as it moves", w.Chain.Take, stops.Names(moves))
-		}
-	}
-	for k, own := range w.Sections {
-		frames, list, err := framesOf(fine, func(a, b *frozen) bool { return a.keys[k] == b.keys[k] })
-		if err != nil {
-			return nil, err
-		}
-		if frames == nil {
-			continue
-		}
-		s := &movingSection{frames: frames}
-		index := map[[32]byte]int{}
-		for j, f := range list {
-			at, ok := index[f.keys[k]]
-			if !ok {
-				at = len(s.circuits)
-				index[f.keys[k]] = at
-				s.circuits = append(s.circuits, f.w.Sections[k])
-			}
-			s.frames[j].Circuit = at
-		}
-		m.sections[own] = s
-	}
-	for k, own := range w.Stages {
-		frames, list, err := framesOf(coarse, func(a, b *frozen) bool { return sameCore(a.w.Stages[k], b.w.Stages[k]) })
-		if err != nil {
-			return nil, err
-		}
-		if frames == nil {
-			continue
-		}
-		s := &movingStage{frames: frames}
-		for j, f := range list {
-			stage := f.w.Stages[k]
-			at := slices.IndexFunc(s.stages, func(other blocks.Stage) bool { return sameCore(stage, other) })
-			if at < 0 {
-				at = len(s.stages)
-				s.stages = append(s.stages, stage)
-			}
-			s.frames[j].Circuit = at
-		}
-		if len(s.stages) > mostCores {
-			return nil, fmt.Errorf("take %q: %d settings of %s run at the same time; at most %d", w.Chain.Take, len(s.stages), own.Name, mostCores)
-		}
-		for _, stage := range s.stages {
-			if stage.Shape().Latency() != s.stages[0].Shape().Latency() {
-				return nil, fmt.Errorf("take %q, %s: a knob that moves changes its latency", w.Chain.Take, own.Name)
-			}
-		}
-		m.stages[own.Name] = s
-	}
-	return m, nil
-}
-
-// How densely circuits follow each other: from firstPlaces in the range of a setting, or an octave,
-// on, a place is put between two of them until the small-signal response half-way is the mean of
-// theirs within fadeError of itself (or, where it is under a thousandth of the largest, of a
-// thousandth of that), at every jack and at every frequency of fadeTones; and at most so often. So
-// they are close where a knob is quick: near the full end of a volume pot, say, in front of a low
-// impedance.
-const (
-	firstPlaces = 16
-	fadeError   = 5e-4
-	mostHalved  = 8
-)
-
-var fadeTones = []dsp.Hertz{60, 200, 600, 1500, 4000, 10e3}
-
-// refine adds places to those of one move; values is the values of all moves with that one there.
-func (s *wirings) refine(places []float64, values func(place float64) []float64) ([]float64, error) {
-	s.build(mapped(places, values))
-	type cell struct {
-		low, high float64
-		halved    int
-	}
-	var open []cell
-	for k := 1; k < len(places); k++ {
-		open = append(open, cell{places[k-1], places[k], 0})
-	}
-	for len(open) > 0 {
-		s.build(mapped(open, func(c cell) []float64 { return values((c.low + c.high) / 2) }))
-		far, faults := make([]float64, len(open)), make([]error, len(open))
-		parallel.For(len(open), func(k int) {
-			c := open[k]
-			far[k], faults[k] = interpolationError(s.at(values(c.low)), s.at(values((c.low+c.high)/2)), s.at(values(c.high)))
-		})
-		var next []cell
-		for k, c := range open {
-			if faults[k] != nil {
-				return nil, faults[k]
-			}
-			if far[k] <= fadeError || c.halved == mostHalved {
-				continue
-			}
-			middle := (c.low + c.high) / 2
-			places = append(places, middle)
-			next = append(next, cell{c.low, middle, c.halved + 1}, cell{middle, c.high, c.halved + 1})
-		}
-		open = next
-	}
-	slices.Sort(places)
-	return places, nil
-}
-
-func mapped[T, U any](list []T, f func(T) U) []U {
-	out := make([]U, len(list))
-	for k, x := range list {
-		out[k] = f(x)
-	}
-	return out
-}
-
-// interpolationError is how far the response of what is in the middle lies from the mean of what is
-// on either side, over all sections that differ.
-func interpolationError(a, middle, b *frozen) (float64, error) {
-	worst := 0.0
-	for k := range middle.w.Sections {
-		if a.keys[k] == middle.keys[k] && b.keys[k] == middle.keys[k] {
-			continue
-		}
-		var h [3][]complex128
-		for i, f := range []*frozen{a, middle, b} {
-			var err error
-			if h[i], err = f.responses(k); err != nil {
-				return 0, err
-			}
-		}
-		largest := 0.0
-		for j := range h[1] {
-			largest = max(largest, cmplx.Abs(h[0][j]), cmplx.Abs(h[2][j]))
-		}
-		for j, x := range h[1] {
-			if size := max(cmplx.Abs(x), 1e-3*largest); size > 0 {
-				worst = max(worst, cmplx.Abs(x-(h[0][j]+h[2][j])/2)/size)
-			}
-		}
-	}
-	return worst, nil
-}
-
-// responses is the small-signal response of a section from each of its inputs to each jack in it,
-// at fadeTones.
-func (f *frozen) responses(k int) ([]complex128, error) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	if h := f.known[k]; h != nil {
-		return h, nil
-	}
-	n := f.w.Sections[k]
-	var nodes []string
-	for _, j := range f.w.Chain.Jacks() {
-		if n.HasNode(j) {
-			nodes = append(nodes, j)
-		}
-	}
-	for _, s := range f.w.Stages {
-		for _, node := range s.Sense {
-			if n.HasNode(node) && !slices.Contains(nodes, node) {
-				nodes = append(nodes, node)
-			}
-		}
-	}
-	ac, err := n.AC()
-	if err != nil {
-		return nil, fmt.Errorf("take %q: %w", f.w.Chain.Take, err)
-	}
-	h := []complex128{}
-	for _, in := range n.Inputs() {
-		for _, tone := range fadeTones {
-			h = append(h, ac.Transfer(in, tone, nodes...)...)
-		}
-	}
-	if f.known == nil {
-		f.known = map[int][]complex128{}
-	}
-	f.known[k] = h
-	return h, nil
-}
-
-// sameCore reports whether two stages do the same.
-func sameCore(a, b blocks.Stage) bool {
-	return a.Key == b.Key || reflect.DeepEqual(a.Shape(), b.Shape())
-}
-
-// frozen is the chain wired with every setting held.
-type frozen struct {
-	w    *wiring.Wiring
-	keys [][32]byte // of its sections
-
-	mu    sync.Mutex
-	known map[int][]complex128 // responses
-}
-
-// wirings remembers what was wired, by the values of the moves.
-type wirings struct {
-	w     *wiring.Wiring
-	known map[string]*frozen
-}
-
-func keyOf(values []float64) string { return fmt.Sprintf("%x", values) }
-
-// build wires all of these that are not known, on all cores.
-func (s *wirings) build(list [][]float64) {
-	var fresh [][]float64
-	for _, v := range list {
-		if key := keyOf(v); s.known[key] == nil {
-			s.known[key] = &frozen{}
-			fresh = append(fresh, v)
-		}
-	}
-	done := make([]*frozen, len(fresh))
-	parallel.For(len(fresh), func(k int) {
-		f := &frozen{w: s.w.Again(s.w.Chain.With(fresh[k]))}
-		for _, n := range f.w.Sections {
-			f.keys = append(f.keys, n.Key())
-		}
-		done[k] = f
-	})
-	for k, v := range fresh {
-		s.known[keyOf(v)] = done[k]
-	}
-}
-
-func (s *wirings) at(values []float64) *frozen { return s.known[keyOf(values)] }
-
-// alike reports whether a wiring has the sections and stages of another, whatever their values.
-func (f *frozen) alike(w *wiring.Wiring) bool {
-	return slices.EqualFunc(f.w.Sections, w.Sections, func(a, b *circuit.Netlist) bool {
-		return slices.Equal(a.Nodes(), b.Nodes()) && slices.Equal(a.Inputs(), b.Inputs())
-	}) && slices.EqualFunc(f.w.Stages, w.Stages, func(a, b blocks.Stage) bool {
-		return a.Name == b.Name && slices.Equal(a.Sense, b.Sense) && slices.Equal(a.Drive, b.Drive)
-	})
-}
-
-// key identifies a moving section with a node that is read.
-func (s *movingSection) key(node string) [32]byte {
-	var list [][32]byte
-	for _, n := range s.circuits {
-		list = append(list, n.Key(node))
-	}
-	return movingKeyOf(s.frames, func(k int) []byte { return list[k][:] })
-}
-
-// key identifies a moving stage.
-func (s *movingStage) key() [32]byte {
-	return movingKeyOf(s.frames, func(k int) []byte { h := sha256.Sum256([]byte(s.stages[k].Key)); return h[:] })
-}
-
-func movingKeyOf(frames []section.Frame, of func(k int) []byte) [32]byte {
-	h := sha256.New()
-	h.Write([]byte("moving"))
-	var at [8]byte
-	for _, f := range frames {
-		binary.LittleEndian.PutUint64(at[:], uint64(f.At))
-		h.Write(at[:])
-		h.Write(of(f.Circuit))
-	}
-	var key [32]byte
-	h.Sum(key[:0])
-	return key
-}
-
-// fading is the core of a stage with a knob that moves. The cores of all its settings run all the
-// time on the same input, so that each of them remembers what it would have had the knob stood
-// there, and the output fades from the one to the next.
-type fading struct {
-	cores  []blocks.Core
-	frames []section.Frame
-
-	at    int64         // sample of the recording that comes out next
-	start int64         // of the first
-	frame int           // the last that has been passed; -1: none yet
-	outs  [][][]float64 // a block of every core
-}
-
-// core makes what the stage runs. sample is which sample of the recording the first of the input
-// is.
-func (s *movingStage) core(sample int64) *fading {
-	f := &fading{frames: s.frames, frame: -1}
-	for _, stage := range s.stages {
-		f.cores = append(f.cores, stage.New())
-		var out [][]float64
-		for range stage.Drive {
-			out = append(out, make([]float64, blockSize))
-		}
-		f.outs = append(f.outs, out)
-	}
-	f.start = sample - int64(f.Latency())
-	f.at = f.start
-	return f
-}
-
-// Process implements blocks.Core.
-func (f *fading) Process(out, in [][]float64) {
-	n := len(out[0])
-	for k, c := range f.cores {
-		o := f.outs[k]
-		for ch := range o {
-			o[ch] = o[ch][:n]
-		}
-		c.Process(o, in)
-	}
-	for j := range n {
-		for f.frame+1 < len(f.frames) && f.at >= f.frames[f.frame+1].At {
-			f.frame++
-		}
-		a, b, w := f.frames[max(0, f.frame)], f.frames[max(0, f.frame)], 0.0
-		if f.frame >= 0 && f.frame+1 < len(f.frames) {
-			b = f.frames[f.frame+1]
-			x := float64(f.at-a.At) / float64(b.At-a.At)
-			w = x * (a.Way[0] + x*(a.Way[1]+x*a.Way[2]))
-		}
-		for ch := range out {
-			y := f.outs[a.Circuit][ch][j]
-			if w > 0 {
-				y += w * (f.outs[b.Circuit][ch][j] - y)
-			}
-			out[ch][j] = y
-		}
-		f.at++
-	}
-}
-
-// Latency implements blocks.Core.
-func (f *fading) Latency() int { return f.cores[0].Latency() }
-
-// Tail implements blocks.Core.
-func (f *fading) Tail() dsp.Second {
-	var longest dsp.Second
-	for _, c := range f.cores {
-		longest = max(longest, c.Tail())
-	}
-	return longest
-}
-
-// Reset implements blocks.Core.
-func (f *fading) Reset() {
-	for _, c := range f.cores {
-		c.Reset()
-	}
-	f.at, f.frame = f.start, -1
 }
 
 // solver runs a section, whether its controls move or not.
@@ -506,8 +39,8 @@ func (w *Plan) solver(n *circuit.Netlist, sample int64, probes ...string) (s sol
 	if err != nil {
 		return nil, 0, err
 	}
-	if moving := m.sections[n]; moving != nil {
-		s, err := section.NewMoving(moving.circuits, moving.frames, sample, w.Rate, w.Quality, probes...)
+	if moving := m.Sections[n]; moving != nil {
+		s, err := section.NewMoving(moving.Circuits, moving.Frames, sample, w.Rate, w.Quality, probes...)
 		if err != nil {
 			return nil, 0, err
 		}
@@ -526,8 +59,8 @@ func (w *Plan) core(s blocks.Stage, sample int64) (blocks.Core, error) {
 	if err != nil {
 		return nil, err
 	}
-	if moving := m.stages[s.Name]; moving != nil {
-		return moving.core(sample), nil
+	if moving := m.Stages[s.Name]; moving != nil {
+		return moving.Core(sample), nil
 	}
 	return s.New(), nil
 }
@@ -536,9 +69,13 @@ func (w *Plan) core(s blocks.Stage, sample int64) (blocks.Core, error) {
 // may be shared as a wiring may.
 type Plan struct {
 	*wiring.Wiring
-	once    sync.Once
-	moved   *motion
-	fault   error
+	once  sync.Once
+	moved *motion.Motion
+	fault error
+
+	onceRows sync.Once
+	inRows   *rows
+
 	changed []*Plan // those of Chain.Changes, which a Renderer plays
 }
 

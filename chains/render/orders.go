@@ -10,6 +10,7 @@ import (
 	"sync"
 
 	"drywire/blocks"
+	"drywire/chains/motion"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
@@ -67,7 +68,7 @@ func (o *Orders) Computed() int64 { return o.memo.Computed() }
 type Order struct {
 	all    *Orders
 	wiring *Plan
-	moves  *motion
+	moves  *motion.Motion
 	runs   map[string]*run // at nodes and driven sources that have been looked at
 	read   []string        // nodes that are going to be asked for
 }
@@ -215,6 +216,9 @@ func (o *Order) node(ctx context.Context, name string) (*run, error) {
 	if n == nil {
 		return nil, fmt.Errorf("no node %q", name)
 	}
+	if at, ok := o.wiring.raised(n); ok {
+		return o.raised(ctx, at, name)
+	}
 	var in []*run
 	for _, source := range n.Inputs() {
 		r, err := o.driven(ctx, source)
@@ -224,11 +228,11 @@ func (o *Order) node(ctx context.Context, name string) (*run, error) {
 		in = append(in, r)
 	}
 	keyOf := func(node string) [32]byte { return n.Key(node) }
-	if moves := o.moves.sections[n]; moves != nil {
-		keyOf = moves.key
+	if moves := o.moves.Sections[n]; moves != nil {
+		keyOf = moves.Key
 	}
 	key, place := keyOf(name), func(node string) [32]byte { return placeKey(fmt.Sprintf("circuit %x", keyOf(node)), in) }
-	if o.moves.sections[n] == nil && len(in) == 1 && n.Linear() && !o.all.Literal {
+	if o.moves.Sections[n] == nil && len(in) == 1 && n.Linear() && !o.all.Literal {
 		still, err := o.all.stillAt(key, n, name)
 		if err != nil {
 			return nil, err
@@ -278,6 +282,9 @@ func (o *Order) driven(ctx context.Context, name string) (*run, error) {
 		if channel < 0 {
 			continue
 		}
+		if at, ok := o.wiring.raisedStage(s.Name); ok {
+			return o.raised(ctx, at, name)
+		}
 		var in []*run
 		for _, node := range s.Sense {
 			r, err := o.node(ctx, node)
@@ -286,7 +293,7 @@ func (o *Order) driven(ctx context.Context, name string) (*run, error) {
 			}
 			in = append(in, r)
 		}
-		moves := o.moves.stages[s.Name]
+		moves := o.moves.Stages[s.Name]
 		if _, ok := s.Shape().(blocks.Limited); ok && !o.all.Literal && moves == nil && len(in) == 1 && len(s.Drive) == 1 {
 			st := &stage{s.Key, s.New}
 			next := in[0].drive(st)
@@ -304,7 +311,7 @@ func (o *Order) driven(ctx context.Context, name string) (*run, error) {
 		}
 		what := fmt.Sprintf("stage %s channel %d", s.Key, channel)
 		if moves != nil {
-			what += fmt.Sprintf(" moving %x", moves.key())
+			what += fmt.Sprintf(" moving %x", moves.Key())
 		}
 		r := newRun(base{placeKey(what, in), func(ctx context.Context) ([]float64, error) {
 			signals, err := o.signals(ctx, in)
@@ -325,6 +332,27 @@ func (o *Order) driven(ctx context.Context, name string) (*run, error) {
 		return r, nil
 	}
 	return nil, fmt.Errorf("nothing drives %q", name)
+}
+
+// raised is the place of an output of a part of a row, where another run begins.
+func (o *Order) raised(ctx context.Context, at rowPlace, name string) (*run, error) {
+	input := o.node
+	if at.row[0].Section != nil {
+		input = o.driven
+	}
+	in, err := input(ctx, at.row[0].Node())
+	if err != nil {
+		return nil, err
+	}
+	r := newRun(base{placeKey(fmt.Sprintf("row %x", o.wiring.rowKey(at, name)), []*run{in}), func(ctx context.Context) ([]float64, error) {
+		x, err := o.signal(ctx, in)
+		if err != nil {
+			return nil, err
+		}
+		return o.all.memo.row(ctx, o.wiring, at, name, x)
+	}}, nil, nil)
+	o.runs[name] = r
+	return r, nil
 }
 
 func placeKey(what string, in []*run) [32]byte {

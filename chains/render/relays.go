@@ -163,6 +163,9 @@ func (x *relays) hang(preset int, r *Renderer) {
 		}
 		if st.section != nil {
 			own = st.section.Latency()
+			if st.row != nil {
+				x.hangRow(preset, before, st.row)
+			}
 		} else {
 			own = st.core.Latency()
 			h := &hung{Core: st.core, name: st.name, relays: x, preset: preset, late: before}

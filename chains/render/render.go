@@ -17,11 +17,13 @@ import (
 
 	"drywire/blocks"
 	"drywire/chains/board"
+	"drywire/chains/motion"
 	"drywire/chains/wiring"
 	"drywire/dsp"
 	"drywire/dsp/circuit"
 	"drywire/dsp/circuit/transient"
 	"drywire/dsp/gemv"
+	"drywire/dsp/section"
 )
 
 // Source is a recording as the render needs it: one channel, in volts.
@@ -66,7 +68,8 @@ type Renderer struct {
 type step struct {
 	name    string
 	section solver
-	factor  int // of the section
+	factor  int      // of the section
+	row     *rowStep // nil: a section or a stage by itself
 	core    blocks.Core
 	in, out []int
 	align   []delay // per input: what makes them as late as the latest
@@ -78,7 +81,7 @@ type step struct {
 }
 
 // Adder adds a signal of its own to a block of samples, in volts.
-type Adder interface{ Add(x []float64) }
+type Adder = section.Adder
 
 // Signal is a voltage that the renderer computes: a node of a section, or a source that a stage
 // drives.
@@ -91,6 +94,10 @@ type Signal struct {
 func (r *Renderer) Signals() []Signal {
 	var list []Signal
 	for _, st := range r.steps {
+		if st.row != nil {
+			list = append(list, st.row.signals()...)
+			continue
+		}
 		for _, name := range st.names {
 			list = append(list, Signal{name, st.section == nil})
 		}
@@ -111,7 +118,11 @@ func (r *Renderer) Add(output string, what Adder) {
 		}
 	}
 	for k := range r.steps {
-		if at := slices.Index(r.steps[k].names, output); at >= 0 {
+		if row := r.steps[k].row; row != nil {
+			if at, ok := row.where(output); ok {
+				row.Add(at, what)
+			}
+		} else if at := slices.Index(r.steps[k].names, output); at >= 0 {
 			if r.steps[k].noise == nil {
 				r.steps[k].noise = make([]Adder, len(r.steps[k].names))
 			}
@@ -145,7 +156,7 @@ func (d *delay) process(dst, src []float64) {
 }
 
 // blockSize is how many samples are rendered at a time; no result depends on it.
-const blockSize = 512
+const blockSize = motion.Block
 
 // Renderer prepares the chain to be rendered, with the jacks that are to be read. What none of them
 // depends on, as the other one of two amplifiers, is not computed; its Tail is the whole chain's.
@@ -188,14 +199,49 @@ func (w *Plan) renderer(taps []string) (*Renderer, error) {
 		}
 	}
 	parts, stages := w.Sections, w.Stages
+	wanted := w.wants(taps) // the rest is not computed; only its tail counts
+	addRow := func(row wiring.Row) error {
+		for _, p := range row {
+			if p.Section == nil {
+				r.tail += p.Stage.Shape().Tail()
+			}
+		}
+		s, names, err := w.rowStep(row, wanted, taps)
+		if err != nil {
+			return fmt.Errorf("take %q: row with %s: %w", w.Chain.Take, row[0].Node(), err)
+		}
+		if s == nil {
+			return nil
+		}
+		st := step{name: names[0], names: names, section: s, factor: s.Factor, row: s}
+		late := st.read(signalOf, latency, []string{row[0].Node()})
+		for _, name := range names {
+			st.out = append(st.out, signal(name, late+s.Latency()))
+		}
+		r.steps = append(r.steps, st)
+		return nil
+	}
+	in := w.rows()
 	for len(parts)+len(stages) > 0 {
+		if len(parts) > 0 {
+			if at, ok := in.sections[parts[0]]; ok && (!at.first() || known(signalOf, parts[0].Inputs())) {
+				parts = parts[1:]
+				if at.first() {
+					if err := addRow(at.row); err != nil {
+						return nil, err
+					}
+				}
+				continue
+			}
+		}
+		if len(parts) > 0 && !wanted.sections[parts[0]] {
+			parts = parts[1:]
+			continue
+		}
 		if len(parts) > 0 && known(signalOf, parts[0].Inputs()) {
 			n := parts[0]
 			parts = parts[1:]
 			probes := probesOf(n, w.Stages, taps)
-			if len(probes) == 0 {
-				continue
-			}
 			st := step{name: probes[0], names: probes}
 			late := st.read(signalOf, latency, n.Inputs())
 			s, factor, err := w.solver(n, int64(-late), probes...)
@@ -211,17 +257,30 @@ func (w *Plan) renderer(taps []string) (*Renderer, error) {
 		}
 		s := stages[0]
 		stages = stages[1:]
+		if at, ok := in.stages[s.Name]; ok {
+			if at.first() {
+				if err := addRow(at.row); err != nil {
+					return nil, err
+				}
+			}
+			continue
+		}
 		st := step{name: s.Name, names: s.Drive}
-		late := st.read(signalOf, latency, s.Sense)
+		late := 0
+		if wanted.stages[s.Name] {
+			late = st.read(signalOf, latency, s.Sense)
+		}
 		core, err := w.core(s, int64(-late))
 		if err != nil {
 			return nil, err
+		}
+		if r.tail += core.Tail(); !wanted.stages[s.Name] {
+			continue
 		}
 		st.core = core
 		for _, d := range s.Drive {
 			st.out = append(st.out, signal(d, late+core.Latency()))
 		}
-		r.tail += core.Tail()
 		r.steps = append(r.steps, st)
 	}
 	for _, name := range taps {
@@ -229,7 +288,6 @@ func (w *Plan) renderer(taps []string) (*Renderer, error) {
 		r.taps = append(r.taps, tap{k, latency[k]})
 		r.longest = max(r.longest, latency[k])
 	}
-	r.prune()
 	r.allot()
 	for k := range r.steps {
 		st := &r.steps[k]
@@ -242,26 +300,6 @@ func (w *Plan) renderer(taps []string) (*Renderer, error) {
 		st.outs = make([][]float64, len(st.out))
 	}
 	return r, nil
-}
-
-// prune removes the steps that no tap depends on; the tail stays.
-func (r *Renderer) prune() {
-	wanted := map[int]bool{}
-	for _, t := range r.taps {
-		wanted[t.signal] = true
-	}
-	var steps []step
-	for _, st := range slices.Backward(r.steps) {
-		if !slices.ContainsFunc(st.out, func(s int) bool { return wanted[s] }) {
-			continue
-		}
-		for _, s := range st.in {
-			wanted[s] = true
-		}
-		steps = append(steps, st)
-	}
-	slices.Reverse(steps)
-	r.steps = steps
 }
 
 // allot gives every signal a block. Signals of which one has been read for the last time before the
@@ -492,7 +530,9 @@ func (r *Renderer) Reports() []SectionReport {
 		}
 	}
 	for _, st := range r.steps {
-		if st.section != nil && !st.section.Linear() {
+		if st.row != nil {
+			list = append(list, st.row.reports()...)
+		} else if st.section != nil && !st.section.Linear() {
 			list = append(list, SectionReport{st.name, st.factor, st.section.Report()})
 		}
 	}
@@ -515,8 +555,8 @@ func (p *Plan) ownTail() dsp.Second {
 	var tail dsp.Second
 	moved, _ := p.motion() // where it fails, so does the render
 	for _, s := range p.Stages {
-		if m := moved.stages[s.Name]; m != nil {
-			tail += m.tail()
+		if m := moved.Stages[s.Name]; m != nil {
+			tail += m.Tail()
 			continue
 		}
 		// discarded: the delay lines of a board with echoes and reverbs take megabytes, and a plan

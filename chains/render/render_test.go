@@ -108,7 +108,9 @@ func TestAlignedToTheInput(t *testing.T) {
 // What goes on at full drive above half the sampling rate must not fold down into the audible
 // range. The whole chain: a fuzz at full into a buffer, and a second fuzz at full behind it, which
 // has the first one's edges to work on. Bounds: the design's. 2^16 points, odd bins next to 1244.5
-// and 4186 Hz, 0.5 V peak at the pickup. The two fuzzes reach 77 and 96 dB at 4186 Hz too, but take
+// and 4186 Hz, 0.5 V peak at the pickup. And an overdrive at full into a preamplifier with its gain
+// at full into a power amplifier with its level at full, the master control at noon; a treble boost
+// into that overdrive. The two fuzzes reach 77 and 96 dB at 4186 Hz too, but take
 // long over it.
 func TestSignalToAlias(t *testing.T) {
 	const rate, n = 48000, 1 << 16
@@ -122,6 +124,14 @@ func TestSignalToAlias(t *testing.T) {
 		{section.Normal, "fuzz, buffer", 5715, 50},
 		{section.Fine, "fuzz, buffer, second", 1699, 90},
 		{section.Fine, "fuzz, buffer", 5715, 70},
+		{section.Normal, "drive, valves, power, box", 1699, 70},
+		{section.Normal, "drive, valves, power, box", 5715, 50},
+		{section.Fine, "drive, valves, power, box", 1699, 90},
+		{section.Fine, "drive, valves, power, box", 5715, 70},
+		{section.Normal, "treble, drive", 1699, 70},
+		{section.Normal, "treble, drive", 5715, 50},
+		{section.Fine, "treble, drive", 1699, 90},
+		{section.Fine, "treble, drive", 5715, 70},
 	} {
 		if testing.Short() && c.quality.Name == "fine" {
 			continue
@@ -131,10 +141,16 @@ func TestSignalToAlias(t *testing.T) {
 			frequency := float64(c.bin) * rate / n
 			// The biases have settled after one length; the third begins with the silence that the
 			// filters look ahead into.
-			in := chaintest.Tone(2*n+n/8, rate, frequency, 0.5)
-			wired := chaintest.Chain(t, "fuzz: {kind: fuzz, fuzz: 10, level: 10}; buffer: {kind: buffer}; second: {kind: fuzz, fuzz: 10, level: 10}", c.order)
+			settled := n
+			if !strings.HasPrefix(c.order, "fuzz") { // emitters, cathodes and a supply take longer
+				settled = 3 * n
+			}
+			in := chaintest.Tone(settled+n+n/8, rate, frequency, 0.5)
+			wired := chaintest.Chain(t, "fuzz: {kind: fuzz, fuzz: 10, level: 10}; buffer: {kind: buffer}; second: {kind: fuzz, fuzz: 10, level: 10}; "+
+				"drive: {kind: overdrive, drive: 10}; valves: {kind: preamp, gain: 10}; power: {kind: poweramp, level: 10}; "+
+				"box: {kind: load-box}; treble: {kind: treble-boost}", c.order)
 			y := rendertest.Render(t, wired, rate, c.quality, render.Volts(in), "out")[0]
-			got, err := measure.SignalToAlias(y[n:2*n], rate, c.bin)
+			got, err := measure.SignalToAlias(y[settled:settled+n], rate, c.bin)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"drywire/blocks"
+	"drywire/chains/motion"
 )
 
 // Past is what a stage was fed before a rendering begins, and for a while after, in another
@@ -98,13 +99,8 @@ func fill(core blocks.Core, p Past, late, outputs int) {
 		for k := range out {
 			out[k] = out[k][:n]
 		}
-		if f, ok := core.(*fading); ok { // whose time begins with the rendering
-			for c := range f.cores {
-				for k := range f.outs[c] {
-					f.outs[c][k] = f.outs[c][k][:n]
-				}
-				f.cores[c].Process(f.outs[c], in)
-			}
+		if f, ok := core.(*motion.Fading); ok { // whose time begins with the rendering
+			f.Fill(in)
 		} else {
 			core.Process(out, in)
 		}

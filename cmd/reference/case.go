@@ -28,6 +28,8 @@ type Case struct {
 	Drive  Drive   `json:"drive"`
 	Knobs  []Knob  `json:"knobs,omitempty"` // that are turned
 	Own    string  `json:"own,omitempty"`   // the sample deck of the block "own", run as it is
+
+	runs *runs // shared with others that have the same deck; nil: with none
 }
 
 // Wire wires the case's chain.
@@ -179,7 +181,7 @@ func (c Case) Simulate(ctx context.Context, a Accuracy) ([]float64, *Waveforms, 
 	if err != nil {
 		return nil, nil, err
 	}
-	w, err := Simulate(ctx, deck)
+	w, err := c.runs.simulate(ctx, deck)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -21,6 +21,14 @@ type gainKnob struct {
 	words  []string
 }
 
+// draw is the knob at a random place, as in a chain file.
+func (k gainKnob) draw(r *rand.Rand) string {
+	if k.words != nil {
+		return k.name + ": " + k.words[r.IntN(len(k.words))]
+	}
+	return strings.TrimSpace(fmt.Sprintf("%s: %.4g %s", k.name, k.lo+(k.hi-k.lo)*r.Float64(), k.unit))
+}
+
 func dials(names ...string) (list []gainKnob) {
 	for _, n := range names {
 		list = append(list, gainKnob{name: n, hi: 10})
@@ -84,11 +92,7 @@ func gainRandom(seed uint64, count int) []Case {
 		b := gainBlocks[n%len(gainBlocks)]
 		var knobs []string
 		for _, k := range b.knobs {
-			if k.words != nil {
-				knobs = append(knobs, k.name+": "+k.words[r.IntN(len(k.words))])
-			} else {
-				knobs = append(knobs, strings.TrimSpace(fmt.Sprintf("%s: %.4g %s", k.name, k.lo+(k.hi-k.lo)*r.Float64(), k.unit)))
-			}
+			knobs = append(knobs, k.draw(r))
 		}
 		level := between(5e-3, 0.8)
 		var d Drive

@@ -4,6 +4,7 @@
 //	go run ./cmd/reference -suite                     the fixed list of cases
 //	go run ./cmd/reference -seed 7 -count 20          random conditions, not used in development
 //	go run ./cmd/reference -gain -seed 7 -count 21    the same for the gain blocks
+//	go run ./cmd/reference -pairs -seed 7 -count 20   two in a row: five that are hard, and random ones
 //	go run ./cmd/reference -noise -seed 7 -count 50   noise ledgers against injected noise
 //	go run ./cmd/reference -events [RECORDING ...]    verdicts on what is known to be heard or not
 //	go run ./cmd/reference -chain FILE -take NAME -tone "330 Hz 200 mV"
@@ -57,6 +58,7 @@ type options struct {
 	suite, speed, deck bool
 	gain, moving, own  bool
 	noise, events      bool
+	pairs              bool
 	seed               uint64
 	count, jobs        int
 	stress             int64
@@ -76,6 +78,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	f.Float64Var(&o.length, "length", 0.1, "length in `seconds`")
 	f.BoolVar(&o.suite, "suite", false, "check the fixed list of cases")
 	f.BoolVar(&o.gain, "gain", false, "with -count: the gain blocks in turn, not the fuzz")
+	f.BoolVar(&o.pairs, "pairs", false, "two non-linear blocks in a row: five that are hard at two rates, and -count random ones")
 	f.BoolVar(&o.moving, "moving", false, "check, or with -store keep, the cases whose knobs are turned")
 	f.BoolVar(&o.own, "own", false, "check, or with -store keep, the cases of decks of one's own")
 	f.BoolVar(&o.noise, "noise", false, "with -count: noise ledgers of random chains against injected noise")
@@ -151,6 +154,8 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 			return 0
 		}
 		cases = []Case{c}
+	case o.pairs:
+		cases = Pairs(o.seed, o.count)
 	case o.count > 0:
 		if cases = Random(o.seed, o.count); o.gain {
 			cases = gainRandom(o.seed, o.count)
@@ -197,7 +202,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		}
 		return 0
 	case len(cases) == 0:
-		fmt.Fprintln(errs, "nothing to do; want -suite, -count, -chain, -store, -stress or -speed")
+		fmt.Fprintln(errs, "nothing to do; want -suite, -pairs, -count, -chain, -store, -stress or -speed")
 		return 2
 	}
 	fmt.Fprintf(out, "%s, step from %.3g µs, halved until two runs are within %v dB, reltol %v; error of the render in %v Hz to %v kHz\n\n",

@@ -32,7 +32,7 @@ import (
 // 48 kHz times 8. What of the input comes up and down goes through means of its own: what they lose
 // of a signal far over the limits, the excess has lost too.
 type Clip struct {
-	lo, hi  float64 // volts
+	limits  // volts
 	factor  int
 	latency int
 	held    int // samples for which the excess is held back
@@ -78,7 +78,7 @@ func NewClip(lo, hi float64, base dsp.Hertz, factor int) *Clip {
 	if !(lo <= 0 && 0 <= hi && lo < hi) {
 		panic(fmt.Sprintf("oversample: limits %v V and %v V do not have silence between them", lo, hi))
 	}
-	c := &Clip{lo: lo, hi: hi, factor: factor, up: NewUp(factor, base), down: NewDown(factor, base)}
+	c := &Clip{limits: limits{lo, hi}, factor: factor, up: NewUp(factor, base), down: NewDown(factor, base)}
 	// Four means give the value two high samples back; the excess is held until that is a whole
 	// base sample.
 	whole := (2 + factor - 1) / factor
@@ -260,13 +260,7 @@ func (c *Clip) mend(n int) (some bool) {
 		calm++
 		if over != 0 || last != 0 {
 			calm, c.reached = 0, true
-			if over*last > 0 {
-				a = (over + last) / 2
-			} else {
-				// over²/2 is the antiderivative; the step from lastV to x is no smaller than either
-				// over.
-				a = (over - last) * (over + last) / (2 * (x - lastV))
-			}
+			a = meanOver(lastV, x, last, over)
 		}
 		if i == next && c.far((i-c.up.Latency())/c.factor) {
 			calm, c.reached = 0, true
@@ -302,15 +296,4 @@ func (c *Clip) mend(n int) (some bool) {
 func (c *Clip) far(sample int) bool {
 	v := c.past[c.before+sample]
 	return v > 2*c.hi || v < 2*c.lo
-}
-
-// over is by how many volts v is beyond the limits.
-func (c *Clip) over(v float64) float64 {
-	switch {
-	case v > c.hi:
-		return v - c.hi
-	case v < c.lo:
-		return v - c.lo
-	}
-	return 0
 }

@@ -63,8 +63,8 @@ func memo(kind, edge float64, design func() []float64) []float64 {
 func lowest(edge float64) []float64 {
 	return memo(0, edge, func() []float64 {
 		bands := []band{
-			{0, math.Pi * edge, 1, 1}, // radians per sample at 2x
-			{math.Pi / 2, math.Pi, 0, ripplePass / rippleStop},
+			{lo: 0, hi: math.Pi * edge, want: 1, weight: 1}, // radians per sample at 2x
+			{lo: math.Pi / 2, hi: math.Pi, want: 0, weight: ripplePass / rippleStop},
 		}
 		// The usual estimate of the length, (-20·log10 sqrt(δp·δs) - 13) / (14.6·Δf), is some taps
 		// too short; start there. Lengths are 4q+1, so that the middle tap is in the even branch.
@@ -90,7 +90,7 @@ func lowest(edge float64) []float64 {
 func halfBand(edge float64) []float64 {
 	return memo(1, edge, func() []float64 {
 		for k := 1; k < 100; k++ {
-			a, dev := minimax(k, true, []band{{0, 2 * math.Pi * edge, 0.5, 1}})
+			a, dev := minimax(k, true, []band{{lo: 0, hi: 2 * math.Pi * edge, want: 0.5, weight: 1}})
 			if dev > rippleStop {
 				continue
 			}
@@ -108,7 +108,10 @@ func halfBand(edge float64) []float64 {
 
 // band is an interval of frequency in radians per sample with the wanted amplitude and the weight
 // of errors.
-type band struct{ lo, hi, want, weight float64 }
+type band struct {
+	lo, hi, want, weight float64
+	shape                func(w float64) float64 // that want is multiplied by; nil: 1
+}
 
 // minimax finds the n coefficients of sum a[k]·cos(m·ω), with m = k or, if odd, m = 2k+1, whose
 // largest weighted error over the bands is smallest, by the exchange algorithm of Remez: make the
@@ -124,7 +127,11 @@ func minimax(n int, odd bool, bands []band) (a []float64, dev float64) {
 		count := 16 * n // at least 16 for each ripple
 		for i := 0; i <= count; i++ {
 			w := b.lo + (b.hi-b.lo)*float64(i)/float64(count)
-			grid = append(grid, point{w, b.want, b.weight})
+			p := point{w, b.want, b.weight}
+			if b.shape != nil {
+				p.want *= b.shape(w)
+			}
+			grid = append(grid, p)
 		}
 	}
 	at := []int{0, len(grid) - 1} // evenly spread to begin with

@@ -51,6 +51,7 @@ func halfLatency(n int, base dsp.Hertz) int {
 // Up raises the rate by a factor.
 type Up struct {
 	factor  int
+	base    dsp.Hertz
 	latency int
 	stages  []upStage // lowest rate first
 }
@@ -59,12 +60,15 @@ type Up struct {
 // 1, 2, 4, … 64 or base is not positive.
 func NewUp(factor int, base dsp.Hertz) *Up {
 	n := stages(factor, base)
-	u := &Up{factor: factor, latency: halfLatency(n, base)}
+	u := &Up{factor: factor, base: base, latency: halfLatency(n, base)}
 	for s := 0; s < n; s++ {
 		u.stages = append(u.stages, newUpStage(taps(s, base), s == 0, chunk<<s))
 	}
 	return u
 }
+
+// Like is another one for the same rates, at rest.
+func (u *Up) Like() *Up { return NewUp(u.factor, u.base) }
 
 // Process turns src at the base rate into dst at the high rate; len(dst) is factor·len(src).
 // It panics where that does not hold.

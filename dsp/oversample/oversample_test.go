@@ -193,8 +193,8 @@ func TestPassEdge(t *testing.T) {
 //	signal.remez(35, [0, .125, .375, .5], [1, 0], weight=[1, 1], fs=1, maxiter=200,
 //	             grid_density=200)
 func TestDesign(t *testing.T) {
-	a, dev := minimax(83, false, []band{{0, math.Pi * 20 / 48, 1, 1}, {math.Pi / 2, math.Pi, 0, 573.3}})
-	g, devHalf := minimax(9, true, []band{{0, math.Pi / 4, 0.5, 1}})
+	a, dev := minimax(83, false, []band{{0, math.Pi * 20 / 48, 1, 1, nil}, {math.Pi / 2, math.Pi, 0, 573.3, nil}})
+	g, devHalf := minimax(9, true, []band{{0, math.Pi / 4, 0.5, 1, nil}})
 	for _, c := range []struct {
 		name           string
 		got, want, tol float64

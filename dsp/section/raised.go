@@ -72,32 +72,48 @@ func (r *raised) process(core dsp.Processor, out, in [][]float64) {
 }
 
 // compensated is a transient whose probes are read as means over a triangle, the droop of which is
-// taken back.
+// taken back; that of the last ones, which are handed on, as means over a B-spline.
 type compensated struct {
 	*transient.Transient
-	droop []droop // of each probe
+	droop []droop // of each probe but these
+	wide  []*oversample.Fir
 }
 
-func (c *compensated) Latency() int { return c.Transient.Latency() + droopLatency }
+func (c *compensated) Latency() int {
+	if len(c.wide) > 0 {
+		return c.Transient.Latency() + oversample.SplineDroopLatency
+	}
+	return c.Transient.Latency() + droopLatency
+}
 
 func (c *compensated) Reset() {
 	c.Transient.Reset()
 	clear(c.droop)
+	for _, d := range c.wide {
+		d.Reset()
+	}
 }
 
 func (c *compensated) Step(out, in []float64) {
 	c.Transient.Step(out, in)
-	for k, y := range out {
+	for k, y := range out { // nothing that moves is handed on
 		out[k] = c.droop[k].step(y)
 	}
 }
 
 func (c *compensated) Process(out, in [][]float64) {
 	c.Transient.Process(out, in)
-	for k, y := range out {
+	for k := range c.droop {
+		y, d := out[k], &c.droop[k]
 		for j, x := range y {
-			y[j] = c.droop[k].step(x)
+			if y[j] = d.step(x); len(c.wide) > 0 {
+				y[j] = d.late(y[j])
+			}
 		}
+	}
+	for k := range c.wide {
+		y := out[len(c.droop)+k]
+		c.wide[k].Process(y, y)
 	}
 }
 
@@ -125,6 +141,15 @@ func (c *compensated) Join(other circuit.Stepper, w float64) {
 // What the series leaves out is under 0.0001 dB at 20 kHz from a rate of 176 kHz on.
 type droop struct {
 	past [2 * droopLatency]float64
+	held [oversample.SplineDroopLatency - droopLatency]float64
+}
+
+// late holds a sample back until what is handed on is as far.
+func (l *droop) late(y float64) float64 {
+	old := l.held[0]
+	copy(l.held[:], l.held[1:])
+	l.held[len(l.held)-1] = y
+	return old
 }
 
 const droopLatency = 3

@@ -14,6 +14,7 @@ package section
 
 import (
 	"fmt"
+	"slices"
 
 	"drywire/dsp"
 	"drywire/dsp/circuit"
@@ -98,13 +99,8 @@ func newStepper(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes
 	step := func(factor int) dsp.Second { return dsp.Second(1 / (float64(rate) * float64(factor))) }
 	if !n.Linear() {
 		factor := q.Oversample(rate)
-		t, err := transient.New(n, transient.Options{
-			Step: step(factor), Levels: q.Levels, Tolerance: q.Tolerance, Smooth: true,
-		}, probes...)
-		if err != nil {
-			return nil, 0, err
-		}
-		return &compensated{t, make([]droop, len(probes))}, factor, nil
+		c, err := newCompensated(n, step(factor), q, probes, nil, false)
+		return c, factor, err
 	}
 	for factor := least; factor <= 16; factor *= 2 {
 		f, err := linear.NewFilter(n, step(factor), probes...)
@@ -116,6 +112,22 @@ func newStepper(least int, n *circuit.Netlist, rate dsp.Hertz, q Quality, probes
 		}
 	}
 	return nil, 0, fmt.Errorf("section: a linear circuit is not met within %v at 16 times %v Hz", linearError, float64(rate))
+}
+
+// newCompensated makes what runs a non-linear circuit in steps. Some nodes are read, others handed
+// on: outputs in this order. With splined, its inputs are coefficients of a spline.
+func newCompensated(n *circuit.Netlist, step dsp.Second, q Quality, read, handed []string, splined bool) (*compensated, error) {
+	t, err := transient.New(n, transient.Options{
+		Step: step, Levels: q.Levels, Tolerance: q.Tolerance, Smooth: true, Wide: len(handed), Spline: splined,
+	}, slices.Concat(read, handed)...)
+	if err != nil {
+		return nil, err
+	}
+	c := &compensated{Transient: t, droop: make([]droop, len(read))}
+	for range handed {
+		c.wide = append(c.wide, oversample.NewSplineDroop())
+	}
+	return c, nil
 }
 
 // Latency is by how many samples the output comes late; exact.

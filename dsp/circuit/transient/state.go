@@ -32,6 +32,7 @@ func (t *Transient) Adopt(from circuit.Stepper) {
 		q.rise += shift / 2 // the rising half of the triangle weighs a half
 		t.smooth[k] = q
 	}
+	copy(t.wide, o.wide) // which nothing that moves has
 	t.width, t.calm, t.owner = o.width, o.calm, 0
 	clear(t.current)
 	t.write()

@@ -70,7 +70,7 @@ func newStepper(point *circuit.OperatingPoint, step float64, micro int, between 
 	}
 	f1, c1 := identity, dense.New[float64](ns, 4*ni)
 	u1, v1, b1 := dense.New[float64](ns, m), dense.New[float64](ns, m), dense.New[float64](ns, m)
-	newest := [4]float64{3: 1}
+	newest := between(1)
 	bu, bi := bw.Columns(0, ni), bw.Columns(ni, ni+m)
 	for j := 1; j < micro; j++ {
 		x := float64(j) / float64(micro)

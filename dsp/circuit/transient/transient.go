@@ -72,7 +72,8 @@ type Transient struct {
 	lengths []float64    // the same as a share of the whole step
 	current []bool       // which of them hold the present state
 	owner   int          // the one that moved last
-	weights [][4]float64 // of the cubic, at the end of each smallest step
+	weights [][4]float64 // of the cubic, at the beginning and at the end of each smallest step
+	splines *splined     // what the inputs run on in place of the cubic; or nil
 
 	taps  []float64 // the last four samples of every input, the newest last
 	line  []float64 // the same within a step: only the last two count
@@ -82,6 +83,7 @@ type Transient struct {
 	state     *circuit.State
 	written   int64
 	smooth    []smoother
+	wide      []widener // of the last probes
 	outs      []float64
 	mostError float64 // V: 12 times the tolerance, see settle
 	calm      int     // undivided steps since the last divided one, up to 3
@@ -102,6 +104,7 @@ type smoother struct {
 	d1, d2 float64 // the last two second differences
 	rise   float64 // of the step before, the weight still without its falling half
 	a, b   float64 // of this step
+	held   float64 // with Options.Wide: the last output
 }
 
 // Options of a transient.
@@ -117,6 +120,14 @@ type Options struct {
 	// then leaves its true area behind, and what folds down falls by another 12 dB an octave. The
 	// response is that of the triangle, sinc²(f·Step).
 	Smooth bool
+	// Wide is for how many of the last probes the mean is weighed by a cubic B-spline, four steps
+	// wide and two late, in place of the triangle: sinc⁴(f·Step). What folds down falls by twice as
+	// many decibels. For what goes on at this rate. Only with Smooth.
+	Wide int
+	// Spline says that samples of the inputs are coefficients of a quintic B-spline, on which the
+	// inputs run, two steps late, in place of the cubic through the last four samples: for inputs
+	// that reach far up to half the rate, of which the cubic would make as much above it.
+	Spline bool
 }
 
 // New prepares a circuit. Probes name the nodes that are read. It panics where Options.Levels is
@@ -139,6 +150,9 @@ func New(n *circuit.Netlist, o Options, probes ...string) (*Transient, error) {
 	}
 	for l, parts := 0, 1; l <= o.Levels; l, parts = l+1, 4*parts {
 		between := cubic
+		if o.Spline {
+			between = thirds
+		}
 		if l > 0 {
 			between = straight // between points of the cubic
 		}
@@ -149,7 +163,7 @@ func New(n *circuit.Netlist, o Options, probes ...string) (*Transient, error) {
 		t.levels = append(t.levels, st)
 		t.spans, t.lengths = append(t.spans, 1<<(2*(o.Levels-l))), append(t.lengths, 1/float64(parts))
 	}
-	for j := 1; j <= t.spans[0]; j++ {
+	for j := 0; j <= t.spans[0]; j++ {
 		t.weights = append(t.weights, cubic(float64(j)/float64(t.spans[0])))
 	}
 	t.current = make([]bool, len(t.levels))
@@ -158,10 +172,13 @@ func New(n *circuit.Netlist, o Options, probes ...string) (*Transient, error) {
 		t.y0 = append(t.y0, point.V(name))
 	}
 	t.taps, t.line = make([]float64, 4*t.ni), make([]float64, 4*t.ni)
+	if o.Spline {
+		t.splines = newSplined(t.ni, t.spans[0])
+	}
 	t.state = point.State(t.micro)
 	t.u, t.y = make([]float64, t.ni), make([]float64, len(probes))
 	if o.Smooth {
-		t.smooth = make([]smoother, len(probes))
+		t.smooth, t.wide = make([]smoother, len(probes)-o.Wide), make([]widener, o.Wide)
 	}
 	t.outs = make([]float64, len(probes))
 	t.makeRows()
@@ -230,6 +247,10 @@ func (t *Transient) Reset() {
 	clear(t.last)
 	clear(t.before)
 	clear(t.smooth)
+	clear(t.wide)
+	if t.splines != nil {
+		clear(t.splines.coefficients)
+	}
 	t.calm = 3
 	t.width = 1
 	copy(t.v, t.rest)
@@ -258,16 +279,27 @@ func (t *Transient) reseat(st *stepper) {
 	t.linearise(st)
 }
 
-// Latency is 1 with Options.Smooth, else 0.
-func (t *Transient) Latency() int { return min(1, len(t.smooth)) }
+// Latency is 1 with Options.Smooth, 1 more with Options.Wide, for all probes, and 2 more with
+// Options.Spline.
+func (t *Transient) Latency() int {
+	late := min(1, len(t.smooth)+len(t.wide)) + min(1, len(t.wide))
+	if t.splines != nil {
+		late += splineLate
+	}
+	return late
+}
 
 // Step advances by one step: in holds the voltages of the driven sources at its end, out receives
-// the probes there (with Smooth, a step before).
+// the probes there (or so many steps before as Latency says).
 func (t *Transient) Step(out, in []float64) {
 	t.report.Steps++
-	for k, x := range in {
-		u := t.taps[4*k : 4*k+4 : 4*k+4]
-		u[0], u[1], u[2], u[3] = u[1], u[2], u[3], x
+	if t.splines != nil {
+		t.splines.next(t.taps, in)
+	} else {
+		for k, x := range in {
+			u := t.taps[4*k : 4*k+4 : 4*k+4]
+			u[0], u[1], u[2], u[3] = u[1], u[2], u[3], x
+		}
 	}
 	if t.m == 0 {
 		st := t.levels[0]
@@ -284,8 +316,16 @@ func (t *Transient) Step(out, in []float64) {
 	if t.smooth != nil {
 		for k := range t.smooth {
 			q := &t.smooth[k]
-			out[k] = t.y0[k] + q.rise + q.b
+			y := t.y0[k] + q.rise + q.b
+			if len(t.wide) > 0 { // as late as these
+				y, q.held = q.held, y
+			}
+			out[k] = y
 			q.rise, q.a, q.b = q.a, 0, 0
+		}
+		for k := range t.wide {
+			j := len(t.smooth) + k
+			out[j] = t.y0[j] + t.wide[k].take()
 		}
 	} else {
 		for k, y := range t.outs {
@@ -299,16 +339,15 @@ func (t *Transient) Step(out, in []float64) {
 func (t *Transient) integrate(level, from int) {
 	st, span, h := t.levels[level], t.spans[level], t.lengths[level]
 	u := t.taps
-	if level > 0 {
+	if level > 0 && t.splines != nil {
 		u = t.line
-		w := &t.weights[from+span-1]
+		t.splines.line(u, from, from+span)
+	} else if level > 0 {
+		u = t.line
+		b, w := &t.weights[from], &t.weights[from+span]
 		for k := 0; k < len(u); k += 4 {
 			x := t.taps[k : k+4 : k+4]
-			u[k+2] = x[2]
-			if from > 0 {
-				w := &t.weights[from-1]
-				u[k+2] = (w[0]*x[0] + w[1]*x[1]) + (w[2]*x[2] + w[3]*x[3])
-			}
+			u[k+2] = (b[0]*x[0] + b[1]*x[1]) + (b[2]*x[2] + b[3]*x[3])
 			u[k+3] = (w[0]*x[0] + w[1]*x[1]) + (w[2]*x[2] + w[3]*x[3])
 		}
 	}
@@ -371,6 +410,9 @@ func (t *Transient) gather(x, h float64) {
 		q.a += rise
 		q.b += fall
 		q.y1, q.y2 = y, q.y1
+	}
+	for k := range t.wide {
+		t.wide[k].gather(t.outs[len(t.smooth)+k], x, h, t.calm)
 	}
 }
 
