@@ -174,8 +174,8 @@ func (p *powering) Raise(rate dsp.Hertz, factor int) dsp.Processor {
 	return &raisedPower{newPowerLaw(p.settings, rate, factor)}
 }
 
-// Shapes implements Raiser.
-func (p *powering) Shapes() bool { return true }
+// NonLinear implements Raiser.
+func (p *powering) NonLinear() bool { return true }
 
 // raisedPower is the amplifier where its signal is at the high rate already.
 type raisedPower struct{ powerLaw }

@@ -15,10 +15,10 @@ type Raiser interface {
 	// Raise makes the core at factor times the rate, at rest: one signal in, one out. Its latency is
 	// in samples of that rate.
 	Raise(rate dsp.Hertz, factor int) dsp.Processor
-	// Shapes reports whether it is non-linear at any level, or raises levels to a limit: where there
+	// NonLinear reports whether it is non-linear at any level, or raises levels to a limit: where there
 	// is none of that on either side of a core that does not, it may as well run at the recording's
 	// rate.
-	Shapes() bool
+	NonLinear() bool
 }
 
 // Raise implements Raiser.
@@ -26,8 +26,8 @@ func (f *Follower) Raise(dsp.Hertz, int) dsp.Processor {
 	return &limiting{oversample.NewLimit(f.Gain, float64(f.Lo), float64(f.Hi))}
 }
 
-// Shapes implements Raiser.
-func (f *Follower) Shapes() bool { return math.Abs(f.Gain) > 1 }
+// NonLinear implements Raiser.
+func (f *Follower) NonLinear() bool { return math.Abs(f.Gain) > 1 }
 
 // limiting is a limiter with one signal in and one out.
 type limiting struct{ *oversample.Limit }

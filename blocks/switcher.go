@@ -19,7 +19,7 @@ var switcher = Kind{
 		"One loop may be the insert, with jacks and no relays: an amplifier between the loops in front of it and those in its effects loop.",
 		"The trim at the output: at 0 dB a wire, at any other gain an amplifier with 1 MΩ in, rails and 100 Ω out.",
 	},
-	Ignores: []string{"The click and the time of a relay that switches, and crosstalk between loops."},
+	Ignores: []string{"That contacts bounce and pop, and crosstalk between loops; while presets change, it is silent for 4 ms."},
 	Sources: []string{
 		"Contacts of 0.1 Ω: a usual limit for small signal relays, from memory; 5 pF to ground each: common practice, no source.",
 		"1 MΩ, 100 Ω, 1.5 V: common practice, no source. Noise 8 nV/√Hz: from memory, a common audio op-amp.",

@@ -2,7 +2,7 @@
 // compares them is in the folders below:
 //
 //	board       what a chain file says, as data
-//	cables      which cables to move, and in which turn
+//	cables      which cables to move, and in which order
 //	stops       where a knob that moves stops
 //	arrange     the moves of blocks that can be wired
 //	file        reads it

@@ -151,7 +151,7 @@ func (m *Memo) Computed() int64 {
 // that did not converge, or ctx.
 func (m *Memo) Signal(ctx context.Context, w *Plan, node string) ([]float64, error) {
 	if w.Rate != m.Rate || w.Quality != m.Quality {
-		panic("chains: a wiring of another rate or quality")
+		panic("render: a wiring of another rate or quality")
 	}
 	if err := board.Bare(w.Chain); err != nil {
 		return nil, err
@@ -389,5 +389,5 @@ func (w *Plan) driveKey(name string) [32]byte {
 			return key
 		}
 	}
-	panic("chains: nothing drives " + name)
+	panic("render: nothing drives " + name)
 }

@@ -76,7 +76,7 @@ type Order struct {
 // Order prepares a wiring of this rate and quality. It panics where they are others.
 func (o *Orders) Order(w *Plan) *Order {
 	if w.Rate != o.memo.Rate || w.Quality != o.memo.Quality {
-		panic("chains: a wiring of another rate or quality")
+		panic("render: a wiring of another rate or quality")
 	}
 	moves, _ := w.motion() // whoever computes the signal returns a fault
 	return &Order{o, w, moves, map[string]*run{}, nil}

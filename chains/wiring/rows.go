@@ -28,12 +28,12 @@ func (p Part) Node() string {
 	return p.Stage.Sense[0]
 }
 
-// shapes reports whether the part is non-linear.
-func (p Part) shapes() bool {
+// nonLinear reports whether the part is non-linear.
+func (p Part) nonLinear() bool {
 	if p.Section != nil {
 		return !p.Section.Linear()
 	}
-	return p.Stage.Shape().(blocks.Raiser).Shapes()
+	return p.Stage.Shape().(blocks.Raiser).NonLinear()
 }
 
 // Upto is the part and those before it: what its signal depends on, in a row of its own.
@@ -87,8 +87,8 @@ func (w *Wiring) Rows(still func(Part) bool) []Row {
 	var rows []Row
 	for k, p := range all {
 		// where no non-linear part is before it
-		if p.shapes() && !follows(all, p.From) {
-			if row := all.grow(next, k); row.bends() > 1 && row.always() {
+		if p.nonLinear() && !follows(all, p.From) {
+			if row := all.grow(next, k); row.nonLinear() > 1 && row.always() {
 				rows = append(rows, row)
 			}
 		}
@@ -99,7 +99,7 @@ func (w *Wiring) Rows(still func(Part) bool) []Row {
 // follows reports whether a part or one before it is non-linear.
 func follows(all Row, k int) bool {
 	for ; k >= 0; k = all[k].From {
-		if all[k].shapes() {
+		if all[k].nonLinear() {
 			return true
 		}
 	}
@@ -112,7 +112,7 @@ func (r Row) grow(next [][]int, first int) (row Row) {
 	add = func(k, from int) bool {
 		at := len(row)
 		row = append(row, Part{from, r[k].Section, r[k].Stage})
-		kept := r[k].shapes()
+		kept := r[k].nonLinear()
 		for _, n := range next[k] {
 			kept = add(n, at) || kept
 		}
@@ -137,10 +137,10 @@ func (r Row) always() bool {
 	})
 }
 
-// bends is how many parts are non-linear.
-func (r Row) bends() (n int) {
+// nonLinear is how many parts are non-linear.
+func (r Row) nonLinear() (n int) {
 	for _, p := range r {
-		if p.shapes() {
+		if p.nonLinear() {
 			n++
 		}
 	}

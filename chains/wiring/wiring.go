@@ -155,7 +155,7 @@ func (w *Wiring) order(parts []*circuit.Netlist, stages []blocks.Stage) {
 			return true
 		})
 		if len(parts)+len(stages) == before {
-			panic("chains: the signal runs in a circle")
+			panic("wiring: the signal runs in a circle")
 		}
 	}
 }

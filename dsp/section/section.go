@@ -8,8 +8,9 @@
 // It is independent of what is on either side of it, and keeps no signal: that is for package
 // render.
 //
-// Start reading at New, then raised.go (the filters around a circuit) and moving.go (controls that
-// are turned).
+// Start reading at New, then raised.go (the filters around a circuit), moving.go (controls that are
+// turned) and row.go (circuits in a row that all distort, computed at one multiple of the rate so
+// that what one makes above half the recording's reaches the next).
 package section
 
 import (
