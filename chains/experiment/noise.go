@@ -109,7 +109,7 @@ func Noise(c *board.Chain, rate dsp.Hertz, jack string) (*NoiseReport, error) {
 	r.Assumptions = slices.Clone(noiseAssumptions)
 	if len(l.Near) > 0 {
 		r.Near = l.Near
-		r.Assumptions = append(r.Assumptions, fmt.Sprintf("Noise comes near a threshold of %s: worked out by rendering it, and a share is what is gone of it without that source; they need not add up. Of groups it is their sources' sum.",
+		r.Assumptions = append(r.Assumptions, fmt.Sprintf("Hiss and hum alone are loud enough to open or to clip %s, so they were played through the board and not added up. A share is what goes away without its source; shares need not add up. Of groups it is their sources' sum.",
 			strings.Join(l.Near, ", ")))
 	}
 	if held := board.Held(c); held != "" {

@@ -154,7 +154,7 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) 
 		s.printf("That is with gates closed. While one plays and they are open: %s dBu A-weighted\n", r.Open.ADBu.Text(1))
 	}
 	if len(r.Near) > 0 {
-		paragraph(s.out, "", "Worked out by rendering, since noise comes near a threshold of "+strings.Join(r.Near, ", ")+". A share is what is gone of it without its source; they need not add up.", width)
+		paragraph(s.out, "", "Hiss and hum alone are loud enough to open or to clip "+strings.Join(r.Near, ", ")+", so they were played through the board and not added up. A share is what goes away without its source; shares need not add up.", width)
 	}
 	if r.Apart != nil {
 		s.printf("Not in it, since nobody in the room hears it: %s dBu A-weighted of the microphone and its input\n", r.Apart.ADBu.Text(1))
