@@ -717,6 +717,10 @@ func TestBlindTest(t *testing.T) {
 	}
 	b.Do(chromedp.KeyEvent(kb.Enter))
 	b.Wait(`!document.getElementById("trial").open`)
+	time.Sleep(300 * time.Millisecond)
+	if b.Holds(`document.getElementById("trial").open`) {
+		t.Error("the press that left the result has begun the next test")
+	}
 	b.Quiet()
 }
 

@@ -14,6 +14,7 @@ export class Trial {
 		this.busy = false;
 		this.hearing = "A";
 		this.levels = false;
+		this.leaving = false; // Enter is held in the result
 		this.side = "A"; // that sounded before: the one that sounds last would tell what X was
 		/** What X is, in this closure alone. @type {() => string} */
 		this.hidden = () => "A";
@@ -33,8 +34,17 @@ export class Trial {
 			this.page.sound.hear(this.side);
 			this.page.over();
 		});
+		// at the key's end: else the rest of the press would go to the button that began the test
+		this.box.addEventListener("keyup", (/** @type {KeyboardEvent} */ e) => {
+			if (this.leaving && e.key === "Enter") this.box.close();
+			this.leaving = false;
+		});
 		this.box.addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
-			if (!this.id && e.key === "Enter" && !/** @type {HTMLElement} */ (e.target).matches("button")) this.box.close();
+			if (!this.id && e.key === "Enter" && !/** @type {HTMLElement} */ (e.target).matches("button")) {
+				this.leaving = true;
+				e.preventDefault();
+				return;
+			}
 			if (!this.id || e.ctrlKey || e.altKey || e.metaKey) return;
 			const k = e.key.toUpperCase();
 			if (k === "A" || k === "B" || k === "X") this.hear(k);
