@@ -39,8 +39,8 @@ Complaints:
 %s
 Each stands for a measure and a limit, which the answer prints; %s
 are against the file's other takes, all others at equal loudness: turning down cures nothing.
-With --at, all is judged at that jack, loaded as it is by what follows, wherever the block then stands.
-keep in the chain file says what must stay in its place.
+With --at, all is judged at that jack, loaded as it is by what follows, wherever the block then
+stands. keep in the chain file says what must stay in its place.
 
 A goal says what you want instead: --goal "lead: 3 LU louder than verse, no more distortion" finds
 the settings and changes that reach it, every knob over its whole travel. It names two takes or
