@@ -177,7 +177,8 @@ func TestLoopLeavesSilenceOut(t *testing.T) {
 		v := browsertest.Eval[[]float64](b, `["loop-from", "loop-to"].map(id => Number(document.getElementById(id).getAttribute("aria-valuenow")))`)
 		return v[0], v[1]
 	}
-	if from, to := region(); from != 0 || to < 2.8 || to > 3 { // the music is silent from 3 s on, 45 dB down some 20 ms before
+	// the music is silent from 3 s on, 45 dB down some 20 ms before
+	if from, to := region(); from != 0 || to < 2.8 || to > 3 {
 		t.Errorf("the loop is from %g to %g s of 3 s and 2 s of silence", from, to)
 	}
 	press(b, "#loop-to")

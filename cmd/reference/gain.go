@@ -94,16 +94,7 @@ func gainRandom(seed uint64, count int) []Case {
 		for _, k := range b.knobs {
 			knobs = append(knobs, k.draw(r))
 		}
-		level := between(5e-3, 0.8)
-		var d Drive
-		switch r.IntN(3) {
-		case 0:
-			d = Tones(between(80, 5000), level)
-		case 1:
-			d = Tones(between(80, 5000), level/2, between(80, 5000), level/2)
-		default:
-			d = Pluck(between(80, 660), level)
-		}
+		d := drawn(r, between(5e-3, 0.8))
 		list = append(list, gainCase(b.kind, strings.Join(knobs, ", "), 3+7*r.Float64(), []float64{44100, 48000, 96000}[r.IntN(3)], 0.1, d))
 	}
 	return list

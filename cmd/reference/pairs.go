@@ -124,16 +124,7 @@ func pairsRandom(seed uint64, count int) []Case {
 	var list []Case
 	for n := range count {
 		first, second := half(), half()
-		level := between(5e-3, 0.8)
-		var d Drive
-		switch r.IntN(3) {
-		case 0:
-			d = Tones(between(80, 5000), level)
-		case 1:
-			d = Tones(between(80, 5000), level/2, between(80, 5000), level/2)
-		default:
-			d = Pluck(between(80, 660), level)
-		}
+		d := drawn(r, between(5e-3, 0.8))
 		list = append(list, pairCase(first, second, pairRates[n%len(pairRates)], d))
 	}
 	return list

@@ -79,6 +79,18 @@ func Suite() []Case {
 	return list
 }
 
+// drawn is a tone, two or a pluck, of a frequency in Hz by chance and that level in V.
+func drawn(r *rand.Rand, level float64) Drive {
+	between := func(lo, hi float64) float64 { return lo * math.Pow(hi/lo, r.Float64()) }
+	switch r.IntN(3) {
+	case 0:
+		return Tones(between(80, 5000), level)
+	case 1:
+		return Tones(between(80, 5000), level/2, between(80, 5000), level/2)
+	}
+	return Pluck(between(80, 660), level)
+}
+
 // Random is random conditions, which were not used in development.
 func Random(seed uint64, count int) []Case {
 	r := rand.New(rand.NewPCG(seed, 0))
@@ -88,16 +100,7 @@ func Random(seed uint64, count int) []Case {
 		device := []string{"silicon", "germanium"}[r.IntN(2)]
 		rate := []float64{44100, 48000, 96000}[r.IntN(3)]
 		fuzz, volume := 10*r.Float64(), 1+9*r.Float64()
-		level := between(5e-3, 0.6)
-		var d Drive
-		switch r.IntN(3) {
-		case 0:
-			d = Tones(between(80, 5000), level)
-		case 1:
-			d = Tones(between(80, 5000), level/2, between(80, 5000), level/2)
-		default:
-			d = Pluck(between(80, 660), level)
-		}
+		d := drawn(r, between(5e-3, 0.6))
 		list = append(list, fuzzCase(device, fuzz, volume, r.IntN(2) == 1, rate, 0.1, d))
 	}
 	return list
