@@ -151,7 +151,11 @@ func printNoise(s streams, c *board.Chain, r *experiment.NoiseReport, all bool) 
 	paragraph(s.out, "", fmt.Sprintf("Noise at %s, when nobody plays: %s dBu A-weighted (%s), %s dBu from 20 Hz to 20 kHz",
 		r.Jack, r.ADBu.Text(1), volts(r.AVolts), r.DBu.Text(1)), width)
 	if r.Open != nil {
-		s.printf("That is with gates closed. While one plays and they are open: %s dBu A-weighted\n", r.Open.ADBu.Text(1))
+		when := "That is with gates closed. While one plays and they are open"
+		if len(r.Near) > 0 { // which may be what opens them
+			when = "While one plays and gates are open"
+		}
+		s.printf("%s: %s dBu A-weighted\n", when, r.Open.ADBu.Text(1))
 	}
 	if len(r.Near) > 0 {
 		paragraph(s.out, "", "Hiss and hum alone are loud enough to open or to clip "+strings.Join(r.Near, ", ")+", so they were played through the board and not added up. A share is what goes away without its source; shares need not add up.", width)
